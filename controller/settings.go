@@ -1,0 +1,66 @@
+// Package controller answers one question: what happens next? Core.Step takes an
+// event and returns what to write, publish and show; it is the only place where
+// the state of a station and its tanks changes. It touches nothing: whatever
+// touches the world is a sub-package named after what it touches.
+package controller
+
+import (
+	"time"
+
+	"leat/dosing"
+	"leat/safety"
+)
+
+// Settings is one station as configured, whole and valid: controller/config fills
+// it, the core never reads a file.
+type Settings struct {
+	Version string // identity of the configuration, cited by every dose
+	Safety  safety.Settings
+	Tanks   []TankSettings
+	// ReArm says that a tank which was armed before a restart is armed again after
+	// its wait; otherwise a person arms it.
+	ReArm bool
+	// DecideEvery is the period of decisions.
+	DecideEvery time.Duration
+}
+
+// TankSettings is what a person may steer in one tank and within which bounds.
+type TankSettings struct {
+	PH, EC SetpointSettings
+	Zones  []Zone
+}
+
+// ZoneKind is how a zone waters its plants.
+type ZoneKind uint8
+
+// The kinds of zones.
+const (
+	ZoneFlood ZoneKind = iota + 1 // ebb and flow: a bench fills, stands and drains
+	ZoneFilm                      // nutrient film: a thin stream in channels
+	ZoneRaft                      // deep water culture: rafts on a pond
+)
+
+// Zone takes water from a tank and gives it back.
+type Zone struct {
+	Name   string
+	Kind   ZoneKind
+	Litres dosing.Litres // held when in use
+}
+
+// SetpointSettings bounds one setpoint. Out of the absolute bounds is refused,
+// never clamped; out of the recommended ones, or a step beyond Confirm, wants a
+// second confirmation.
+type SetpointSettings struct {
+	Value                 float64 // from the file; pH or mS/cm
+	Lowest, Highest       float64 // absolute bounds
+	AdviseLow, AdviseHigh float64 // recommended bounds
+	Confirm               float64 // largest step without a second confirmation
+	RampPerHour           float64 // fastest change of the effective setpoint
+	RampDownward          bool    // whether the ramp limits a lower setpoint too
+}
+
+// Inputs are the inputs of the station, by dosing.InputID.
+func (s *Settings) Inputs() []safety.Input { return s.Safety.Inputs }
+
+// Pumps are the pumps of the row, by dosing.PumpID.
+func (s *Settings) Pumps() []dosing.Pump { return s.Safety.Pumps }

@@ -1,0 +1,123 @@
+package controller
+
+import (
+	"time"
+
+	"leat/dosing"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// View is a snapshot of everything a person or a metric may see. The rim hands it
+// out read-only; a new one replaces the old whole.
+type View struct {
+	At            dosing.Instant
+	Station       string
+	Epoch         uint32
+	Configuration string
+	LinkUp        bool
+	Ledger        safety.LedgerState
+	Tanks         []TankView
+	Pumps         []PumpView
+	Nodes         []NodeView
+}
+
+// TankView is one tank.
+type TankView struct {
+	Name    string
+	Mode    safety.Mode
+	Cause   safety.Cause // the most severe thing that withholds doses; CauseNone = nothing
+	Reason  string       // mode and cause in words
+	Next    string       // the next step in words
+	Inputs  []InputView
+	PH, EC  SetpointView
+	Settled SettledView
+	Holds   []HoldView // every active interlock, most severe first
+	Alarms  []AlarmView
+	// Until pH or EC leaves its band if nothing is dosed; 0 = outside now, negative
+	// = not in sight.
+	LeavesWarn, LeavesHarm time.Duration
+	Fit                    bool // may this water go to plants
+	FitCause               string
+	WouldDose              string // what an armed tank would dose now, in words; observing only
+	Withheld               [safety.CauseCount]uint64
+}
+
+// InputView is one input with its last value.
+type InputView struct {
+	Name      string
+	Quantity  dosing.Quantity
+	NotFitted string
+	Present   bool // a value ever arrived
+	Value     float64
+	Age       time.Duration
+	Quality   dosing.Quality
+	Retained  bool
+}
+
+// SetpointView is one setpoint.
+type SetpointView struct {
+	Present, Target float64 // effective now; where the ramp ends
+	Source          string  // "file", "page", "mqtt", "schedule"
+	Lowest, Highest float64
+	AdviseLow       float64
+	AdviseHigh      float64
+	Confirm         float64
+	By              string
+	At              time.Time
+	Until           time.Time // zero = for good
+}
+
+// SettledView is where the tank will come to rest with what is already in it.
+type SettledView struct {
+	Known             bool
+	PH, EC            float64
+	AcidInTransit     float64 // pH units at the commissioned buffer capacity, positive lowers
+	ECInTransit       float64 // mS/cm
+	DriftPH           float64 // per hour
+	DriftEC           float64 // mS/cm per hour
+	BufferScale       float64
+	BufferScaleSpread float64 // sd of its logarithm
+}
+
+// HoldView is one active interlock in the words of the table.
+type HoldView struct {
+	Cause  safety.Cause
+	Action safety.Action
+	Scope  safety.Scope
+	Pump   string // of a pump's own interlock
+	Since  dosing.Instant
+	Text   string
+	Clears string
+}
+
+// AlarmView is one alarm in the states of ISA-18.2.
+type AlarmView struct {
+	Cause    safety.Cause
+	State    safety.AlarmState
+	Priority safety.Priority
+	Text     string
+	Advice   string
+	Since    dosing.Instant
+}
+
+// PumpView is one pump with its counts.
+type PumpView struct {
+	Name, Reagent   string
+	Role            dosing.Role
+	Hour, Day, Ever dosing.Volume
+	HourCap, DayCap dosing.Volume
+	Left            dosing.Volume // in the container; negative = unknown
+	Doses           [ledger.OutcomeCount]uint64
+	Volume          [ledger.OutcomeCount]dosing.Volume
+	OpenOrder       string
+}
+
+// NodeView is one pump node.
+type NodeView struct {
+	Name string
+	Seen bool
+	Age  time.Duration
+	Boot string
+	Idle bool
+}

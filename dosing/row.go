@@ -1,0 +1,167 @@
+package dosing
+
+import (
+	"time"
+
+	"leat/dosing/chem"
+)
+
+// Role says what a pump's reagent is for. The zero value may not dose.
+type Role uint8
+
+// The roles.
+const (
+	RoleNone Role = iota
+	RoleAcid
+	RoleBase
+	RoleStock
+	RoleCount
+)
+
+func (r Role) String() string {
+	return [...]string{"none", "acid", "base", "stock", "none"}[min(r, RoleCount)]
+}
+
+// Group tells which concentrates must not meet undiluted in a line or in the
+// plume of the injection: two different non-zero groups wait for one another.
+type Group uint8
+
+// The groups of a row of stocks.
+const (
+	GroupNeutral  Group = iota // meets anything (potassium nitrate, magnesium nitrate)
+	GroupCalcium               // precipitates with sulfate, phosphate, silicate, carbonate
+	GroupSulfate               // sulfates and phosphates
+	GroupSilicate              // alkaline; first and alone
+	GroupAcid                  // never follows chelate or silicate unflushed
+	GroupBase
+	GroupChelate // iron chelate: never beside acid
+	GroupCount
+)
+
+var groupNames = [GroupCount]string{"neutral", "calcium", "sulfate-phosphate", "silicate", "acid", "base", "chelate"}
+
+func (g Group) String() string { return groupNames[min(g, GroupCount-1)] }
+
+// ParseGroup finds a group by name.
+func ParseGroup(name string) (Group, bool) {
+	for g, n := range groupNames {
+		if n == name {
+			return Group(g), true
+		}
+	}
+	return GroupNeutral, false
+}
+
+// MayMeet says whether two concentrates may follow one another without waiting
+// for the first to be flushed and mixed.
+func (g Group) MayMeet(other Group) bool {
+	if g == other || g == GroupNeutral && other != GroupSilicate || other == GroupNeutral && g != GroupSilicate {
+		return true
+	}
+	pair := func(a, b Group) bool { return g == a && other == b || g == b && other == a }
+	// Acid beside the acidic sulfate and phosphate stocks or beside calcium
+	// nitrate makes nothing fall out.
+	return pair(GroupAcid, GroupSulfate) || pair(GroupAcid, GroupCalcium) || pair(GroupChelate, GroupSulfate) ||
+		pair(GroupChelate, GroupCalcium)
+}
+
+// Pump is one pump of the row with what it draws from and what its liquid does.
+type Pump struct {
+	Name      string // as in topics, metrics and texts
+	Node      string // the node that drives it
+	Role      Role
+	Reagent   string // what stands in the container, in the grower's words
+	Group     Group
+	PerSecond Volume // delivered per second of run time
+	Smallest  Volume // smallest repeatable dose
+
+	// What 1 mL does in 1 L of tank water.
+	AcidPerML float64 // meq/L of strong acid; negative for a base
+	ECPerML   float64 // mS/cm
+
+	Share     float64 // of the blend by volume, stocks only; the shares of a row sum to 1
+	MacroIon  bool    // carries N, P, K, Ca, Mg or S: holds all nutrients when it is missing
+	Container Volume  // what a full container holds; 0 = not stated
+
+	Ions chem.Totals // what the liquid holds, mmol per litre of it; all zero = not stated
+}
+
+// Water is the composition that a tank's titration curve is computed from, in
+// mmol per L unless said otherwise. Zero values mean a safe default was filled in
+// by the configuration, never "none".
+type Water struct {
+	Alkalinity float64 // meq/L, of the top-up
+	EC         Conductivity
+}
+
+// Tank is the plant as commissioned.
+type Tank struct {
+	Name        string
+	Volume      Litres        // in circulation at the working level
+	Least       Litres        // least volume at which dosing is permitted
+	Greatest    Litres        // level high
+	DeadTime    time.Duration // θ: dose to first response
+	Lag         time.Duration // τ: mixing lag after it
+	Phosphate   float64       // total phosphorus, mmol/L, expected in the solution at setpoint EC
+	Carbonate   float64       // total inorganic carbon, mmol/L, expected in the solution
+	Ammonium    float64       // total ammonia, mmol/L
+	TopUp       Water
+	BufferScale float64 // commissioned buffer capacity ÷ that of the curve; 1 when not measured
+	PHNoise     float64 // sd of the pH readings as commissioned
+	ECNoise     float64 // mS/cm
+}
+
+// MixingTime is θ + 4τ: after it a dose has settled.
+func (t Tank) MixingTime() time.Duration { return t.DeadTime + 4*t.Lag }
+
+// PlumeTime is θ + τ, at least 60 s: concentrates that must not meet are apart
+// by this much.
+func (t Tank) PlumeTime() time.Duration { return max(t.DeadTime+t.Lag, time.Minute) }
+
+// Target is what a tank is steered to now, after ramp and schedule.
+type Target struct {
+	PH PH
+	EC Conductivity
+}
+
+// Band is the half-width around a target that a loop leaves alone, or an alarm
+// names.
+type Band struct {
+	PH float64
+	EC float64 // mS/cm
+}
+
+// The bands of the control specification: the start band scores a night, the
+// warn and harm bands time the alarms.
+var (
+	StartBand = Band{PH: 0.1, EC: 0.05}
+	WarnBand  = Band{PH: 0.2, EC: 0.1}
+	HarmBand  = Band{PH: 0.5, EC: 0.3}
+)
+
+// Reason is why a dose is planned, from a closed set.
+type Reason uint8
+
+// The reasons.
+const (
+	ReasonNone      Reason = iota
+	ReasonPHHigh           // settled pH above setpoint
+	ReasonPHLow            // settled pH below setpoint
+	ReasonECLow            // settled EC below setpoint
+	ReasonBlendOwed        // the rest of a blend already begun
+	ReasonTopUp            // alkalinity or dilution that top-up brings
+	ReasonCount
+)
+
+var reasonTexts = [ReasonCount]string{"no reason", "pH high", "pH low", "EC low", "rest of the blend", "top-up"}
+
+func (r Reason) String() string { return reasonTexts[min(r, ReasonCount-1)] }
+
+// Plan is advice: this pump, this much, for this reason. It has no power to act;
+// only the gate can turn it into a clearance.
+type Plan struct {
+	Tank   TankID
+	Pump   PumpID
+	Volume Volume
+	Reason Reason
+}

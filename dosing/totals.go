@@ -1,0 +1,166 @@
+package dosing
+
+import (
+	"math"
+	"time"
+)
+
+// Dose is one dose as the ledger counts it. Open means that nobody knows yet how
+// much of it was delivered: it then counts in full and is wholly in transit.
+type Dose struct {
+	Key    uint64 // order number; unique in one run of the ledger
+	Tank   TankID
+	Pump   PumpID
+	Volume Volume
+	Up     time.Duration // when it was released, or reported; negative for an earlier run
+	Open   bool
+}
+
+// Totals counts what was dosed: rolling hour and day by pump, and what is still
+// on its way to the probes. The caps are compared with nothing else.
+type Totals struct {
+	pumps []pumpTotals
+	tanks [][]Dose // doses of each tank that may still be in transit
+}
+
+type pumpTotals struct {
+	doses           []Dose // ascending by Up
+	fromHour        int    // first dose inside the last hour
+	fromDay         int
+	hour, day, ever Volume
+}
+
+const day = 24 * time.Hour
+
+// NewTotals makes empty totals for a row of pumps that serves some tanks.
+func NewTotals(pumps, tanks int) *Totals {
+	return &Totals{pumps: make([]pumpTotals, pumps), tanks: make([][]Dose, tanks)}
+}
+
+// Count adds a dose. Doses come in order of their Up; an earlier one (a report
+// that came late, a replay) is counted as of the newest, which keeps it in the
+// windows longer, never shorter.
+func (t *Totals) Count(d Dose) {
+	p := &t.pumps[d.Pump]
+	counted := d
+	if n := len(p.doses); n > 0 && counted.Up < p.doses[n-1].Up {
+		counted.Up = p.doses[n-1].Up
+	}
+	p.doses = append(p.doses, counted)
+	p.hour += d.Volume
+	p.day += d.Volume
+	p.ever += d.Volume
+	t.tanks[d.Tank] = append(t.tanks[d.Tank], d)
+}
+
+// Settle closes the dose with this key at volume and starts its release law at
+// up. It reports whether the dose was known.
+func (t *Totals) Settle(pump PumpID, key uint64, volume Volume, up time.Duration) bool {
+	p := &t.pumps[pump]
+	found := false
+	for i := len(p.doses) - 1; i >= 0; i-- {
+		if p.doses[i].Key != key {
+			continue
+		}
+		change := volume - p.doses[i].Volume
+		p.doses[i].Volume = volume
+		p.ever += change
+		if i >= p.fromHour {
+			p.hour += change
+		}
+		if i >= p.fromDay {
+			p.day += change
+		}
+		found = true
+		break
+	}
+	for tank := range t.tanks {
+		for i := range t.tanks[tank] {
+			if d := &t.tanks[tank][i]; d.Pump == pump && d.Key == key {
+				d.Volume, d.Up, d.Open = volume, up, false
+				return true
+			}
+		}
+	}
+	return found
+}
+
+// Hour is what the pump dosed in the rolling hour before up.
+func (t *Totals) Hour(pump PumpID, up time.Duration) Volume {
+	t.pumps[pump].advance(up)
+	return t.pumps[pump].hour
+}
+
+// Day is what the pump dosed in the rolling day before up.
+func (t *Totals) Day(pump PumpID, up time.Duration) Volume {
+	t.pumps[pump].advance(up)
+	return t.pumps[pump].day
+}
+
+// Ever is all that was counted for the pump.
+func (t *Totals) Ever(pump PumpID) Volume { return t.pumps[pump].ever }
+
+func (p *pumpTotals) advance(up time.Duration) {
+	for p.fromHour < len(p.doses) && p.doses[p.fromHour].Up <= up-time.Hour {
+		p.hour -= p.doses[p.fromHour].Volume
+		p.fromHour++
+	}
+	for p.fromDay < len(p.doses) && p.doses[p.fromDay].Up <= up-day {
+		p.day -= p.doses[p.fromDay].Volume
+		p.fromDay++
+	}
+	// Forgetting in blocks keeps the memory flat over years of doses.
+	if p.fromDay > 1024 {
+		p.doses = append(p.doses[:0], p.doses[p.fromDay:]...)
+		p.fromHour -= p.fromDay
+		p.fromDay = 0
+	}
+}
+
+// goneAfter is when a settled dose is no longer in transit: less than 0.1 % of
+// it is then unmixed.
+const goneAfter = 7
+
+// Remaining is the share of a dose that has not reached the probes: all of it
+// for the dead time, then an exponential decay with the mixing lag.
+func (d Dose) Remaining(up, deadTime, lag time.Duration) float64 {
+	age := up - d.Up
+	if d.Open || age <= deadTime {
+		return 1
+	}
+	if lag <= 0 {
+		return 0
+	}
+	return math.Exp(-float64(age-deadTime) / float64(lag))
+}
+
+// EachInTransit calls visit for each dose of the tank that is still on its way,
+// with the millilitres that have not yet been seen by the probes.
+func (t *Totals) EachInTransit(tank TankID, up, deadTime, lag time.Duration, visit func(d Dose, remainingML float64)) {
+	kept := t.tanks[tank][:0]
+	for _, d := range t.tanks[tank] {
+		if !d.Open && up-d.Up > deadTime+goneAfter*lag {
+			continue
+		}
+		kept = append(kept, d)
+		visit(d, float64(d.Volume.Millilitres()*d.Remaining(up, deadTime, lag)))
+	}
+	t.tanks[tank] = kept
+}
+
+// InTransit sums what is on its way to the tank: acid in meq/L (positive lowers
+// pH) and base in meq/L (a positive amount), and EC in mS/cm, in volume litres.
+func (t *Totals) InTransit(tank TankID, pumps []Pump, plant Tank, up time.Duration) (acid, base, ec float64) {
+	volume := float64(plant.Volume)
+	t.EachInTransit(tank, up, plant.DeadTime, plant.Lag, func(d Dose, ml float64) {
+		p := &pumps[d.Pump]
+		effect := float64(ml*p.AcidPerML) / volume
+		if effect > 0 {
+			acid += effect
+		} else {
+			base -= effect
+		}
+		ec += float64(ml*p.ECPerML) / volume
+	})
+	return acid, base, ec
+}

@@ -1,0 +1,203 @@
+package ledger
+
+import (
+	"errors"
+	"time"
+
+	"leat/dosing"
+	"leat/safety"
+)
+
+// Outcome is the fate of a dose. The zero outcome is open: it counts in full.
+type Outcome uint8
+
+// The outcomes.
+const (
+	OutcomeOpen      Outcome = iota
+	OutcomeConfirmed         // the node reported this order; its volume counts
+	OutcomeRefused           // the node would not run it; counts in full all the same
+	OutcomeUncertain         // nobody knows; counts in full and is never retried
+	OutcomeWithdrawn         // never left this process; the only outcome that counts nothing
+	OutcomeCount
+)
+
+var outcomeNames = [OutcomeCount]string{"open", "confirmed", "refused", "uncertain", "withdrawn"}
+
+func (o Outcome) String() string { return outcomeNames[min(o, OutcomeCount-1)] }
+
+// ParseOutcome finds an outcome by name.
+func ParseOutcome(name string) (Outcome, bool) {
+	for o, n := range outcomeNames {
+		if n == name {
+			return Outcome(o), true
+		}
+	}
+	return OutcomeOpen, false
+}
+
+// Draft is something to append: an Intent, a Settlement or a Change, made in this
+// package only.
+type Draft interface{ draft() }
+
+// Basis is what a dose rests on, for the record.
+type Basis struct {
+	Configuration string
+	TankName      string
+	PumpName      string
+	PH            float64
+	EC            float64
+	Temperature   float64
+}
+
+// Intent is a dose about to be ordered. Only Intend makes one.
+type Intent struct {
+	order  OrderID
+	plan   dosing.Plan
+	at     dosing.Instant
+	basis  Basis
+	filled bool
+}
+
+func (Intent) draft() {}
+
+// ErrNoClearance says that no gate permitted this dose, or that its clearance was
+// used before.
+var ErrNoClearance = errors.New("no clearance: the gate did not permit this dose, or its permission was used before")
+
+// Intend spends a clearance and makes the intent of its dose.
+func Intend(clearance *safety.Clearance, order OrderID, basis Basis) (Intent, error) {
+	plan, at, ok := clearance.Spend()
+	if !ok || plan.Volume <= 0 || order.Epoch == 0 || order.Number == 0 {
+		return Intent{}, ErrNoClearance
+	}
+	return Intent{order: order, plan: plan, at: at, basis: basis, filled: true}, nil
+}
+
+// Order is the intent's identity.
+func (i Intent) Order() OrderID { return i.order }
+
+// Plan is the dose.
+func (i Intent) Plan() dosing.Plan { return i.plan }
+
+// At is when the gate permitted it.
+func (i Intent) At() dosing.Instant { return i.at }
+
+// Basis is what it rests on.
+func (i Intent) Basis() Basis { return i.basis }
+
+// Settlement closes an intent. Its volume is what counts from then on.
+type Settlement struct {
+	order   OrderID
+	plan    dosing.Plan
+	at      dosing.Instant
+	outcome Outcome
+	volume  dosing.Volume
+	cause   string
+	basis   Basis
+}
+
+func (Settlement) draft() {}
+
+// Settle closes an intent with an outcome. Reported counts only for a confirmed
+// dose, between zero and the ordered volume plus a tenth; a withdrawn dose counts
+// nothing and every other counts in full.
+func Settle(intent Intent, outcome Outcome, reported dosing.Volume, at dosing.Instant, cause string) Settlement {
+	volume := intent.plan.Volume
+	switch outcome {
+	case OutcomeConfirmed:
+		volume = min(max(reported, 0), volume+volume/10)
+	case OutcomeWithdrawn:
+		volume = 0
+	}
+	return Settlement{order: intent.order, plan: intent.plan, at: at, outcome: outcome, volume: volume, cause: cause, basis: intent.basis}
+}
+
+// Order is the identity of the dose it closes.
+func (s Settlement) Order() OrderID { return s.order }
+
+// Plan is the dose as ordered.
+func (s Settlement) Plan() dosing.Plan { return s.plan }
+
+// Outcome is the fate of the dose.
+func (s Settlement) Outcome() Outcome { return s.outcome }
+
+// Volume is what counts.
+func (s Settlement) Volume() dosing.Volume { return s.volume }
+
+// At is when it was settled.
+func (s Settlement) At() dosing.Instant { return s.at }
+
+// Cause says in words why it ended as it did.
+func (s Settlement) Cause() string { return s.cause }
+
+// Receipt proves that an intent is durable. Only Ledger.AppendIntent makes one.
+type Receipt struct {
+	intent   Intent
+	sequence uint64
+}
+
+// Intent is the durable intent; ok is false for a zero receipt.
+func (r Receipt) Intent() (intent Intent, ok bool) {
+	return r.intent, r.sequence > 0 && r.intent.filled
+}
+
+// Sequence is the row's number in the ledger.
+func (r Receipt) Sequence() uint64 { return r.sequence }
+
+// ChangeKind is what a Change records.
+type ChangeKind uint8
+
+// The kinds of changes that must outlive a restart, or that a person must be able
+// to look up.
+const (
+	ChangeNone        ChangeKind = iota
+	ChangeStart                  // the daemon started: Value = epoch, Text = configuration version
+	ChangeMode                   // Text = mode, By, Note
+	ChangeSetpoint               // Quantity, Old, Value, Until
+	ChangeTrip                   // Text = cause of a latched trip
+	ChangeClear                  // a person cleared latched trips; Note says what was checked
+	ChangeUnconfirmed            // solution unconfirmed, Text = why
+	ChangeConfirmed              // a person confirmed the water
+	ChangeHandDose               // Pump, Volume added by hand
+	ChangeServiced               // pump or probe serviced, stock refilled, filling changed
+	ChangePause                  // pause, maintenance or cleaning began (Text) or ended ("")
+	ChangeSettings               // a new configuration took effect, Text = version
+	ChangeLearned                // Value, Spread = mean and sd of ln(buffer scale)
+	ChangeClock                  // the wall clock stepped: Value in seconds
+	ChangeCount
+)
+
+var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
+	"hand-dose", "serviced", "pause", "settings", "learned", "clock"}
+
+func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
+
+// ParseChangeKind finds a kind by name.
+func ParseChangeKind(name string) (ChangeKind, bool) {
+	for k, n := range changeNames {
+		if n == name && k > 0 {
+			return ChangeKind(k), true
+		}
+	}
+	return ChangeNone, false
+}
+
+// Change is anything but a dose that the record keeps: who did what, from where,
+// old and new. Names rather than numbers: a configuration may be reordered.
+type Change struct {
+	Kind     ChangeKind
+	At       dosing.Instant
+	Tank     string // empty = the station
+	Pump     string
+	Quantity dosing.Quantity
+	Old      float64
+	Value    float64
+	Spread   float64
+	Volume   dosing.Volume
+	Until    time.Time
+	Text     string
+	Note     string
+	By, From string
+}
+
+func (Change) draft() {}

@@ -1,0 +1,35 @@
+// Package ledger keeps the record on which every cap rests: an intent is durable
+// before its order leaves, what is uncertain counts in full, and rows are chained
+// by hash so that an edited or missing one shows. It sees storage only as an
+// injected Store.
+package ledger
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+)
+
+// OrderID identifies an order for ever: the epoch of the daemon's run and a
+// number that rises in it.
+type OrderID struct {
+	Epoch  uint32
+	Number uint32
+}
+
+// String prints the id as it stands on the topics: 7-000123.
+func (o OrderID) String() string { return fmt.Sprintf("%d-%06d", o.Epoch, o.Number) }
+
+// Key is the id as one number, rising over epochs.
+func (o OrderID) Key() uint64 { return uint64(o.Epoch)<<32 | uint64(o.Number) }
+
+// ParseOrderID reads what String prints.
+func ParseOrderID(text string) (OrderID, error) {
+	epochText, numberText, found := strings.Cut(text, "-")
+	epoch, err1 := strconv.ParseUint(epochText, 10, 32)
+	number, err2 := strconv.ParseUint(numberText, 10, 32)
+	if !found || err1 != nil || err2 != nil || epoch == 0 || number == 0 {
+		return OrderID{}, fmt.Errorf("order id %.40q: want EPOCH-NUMBER such as 7-000123", text)
+	}
+	return OrderID{Epoch: uint32(epoch), Number: uint32(number)}, nil
+}
