@@ -83,8 +83,19 @@ type Pump struct {
 	MacroIon  bool    // carries N, P, K, Ca, Mg or S: holds all nutrients when it is missing
 	Container Volume  // what a full container holds; 0 = not stated
 
+	Serves TankSet // the tanks it can dose into; zero = all of the station
+
 	Ions chem.Totals // what the liquid holds, mmol per litre of it; all zero = not stated
 }
+
+// TankSet is a set of tanks, one bit by TankID.
+type TankSet uint64
+
+// With adds a tank to the set.
+func (s TankSet) With(id TankID) TankSet { return s | 1<<id }
+
+// ServesTank says whether the pump can dose into the tank.
+func (p *Pump) ServesTank(id TankID) bool { return p.Serves == 0 || p.Serves&(1<<id) != 0 }
 
 // Water is the composition that a tank's titration curve is computed from, in
 // mmol per L unless said otherwise. Zero values mean a safe default was filled in
@@ -109,6 +120,13 @@ type Tank struct {
 	BufferScale float64 // commissioned buffer capacity ÷ that of the curve; 1 when not measured
 	PHNoise     float64 // sd of the pH readings as commissioned
 	ECNoise     float64 // mS/cm
+}
+
+// Expected is the solution that the tank's titration curve is drawn for: its weak
+// acids as configured over the strong ions of a nutrient solution of common
+// strength, which only set the ionic strength and the ion pairs.
+func (t Tank) Expected() chem.Totals {
+	return chem.Totals{NO3: 8, K: 4, Ca: 2.5, Mg: 1, SO4: 1, NH4: t.Ammonium, P: t.Phosphate, DIC: t.Carbonate}
 }
 
 // MixingTime is θ + 4τ: after it a dose has settled.

@@ -1,0 +1,386 @@
+package controller
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"leat/dosing"
+	"leat/dosing/chem"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// Periods of the core. The lease must be renewed several times within the ten
+// seconds for which a node believes it.
+const (
+	evaluateEvery = time.Second
+	leaseEvery    = 2 * time.Second
+	learnedEvery  = time.Hour
+)
+
+// Core is the state of one station with its tanks. It is driven by one goroutine
+// through Step and keeps no clock of its own.
+type Core struct {
+	settings *Settings
+	watch    *safety.Watch
+	gate     *safety.Gate
+	alarms   *safety.Alarms
+	totals   *dosing.Totals
+	tanks    []tank
+	limits   []dosing.Volume // scratch of a decision, by pump
+	causes   []safety.Cause  // why a limit is zero, by pump
+	dose     openDose
+	pumps    []pumpCounts
+	epoch    uint32
+	number   uint32
+	turn     int // the tank that decides first, so that none starves
+	linkUp   bool
+	ledger   safety.LedgerState
+
+	evaluated, decided, leased, learned time.Duration
+	out                                 Output
+}
+
+// tank is what the core keeps of one tank beside the watch and the loops.
+type tank struct {
+	settings TankSettings
+	plant    dosing.Tank
+	loops    *dosing.Loops
+	ph, ec   setpoint
+	operator safety.OperatorState
+	pauseEnd time.Duration // uptime at which a pause ends by itself; 0 = by a person
+	held     []safety.Trip // trips at the last evaluation, for notices
+	would    string
+	withheld [safety.CauseCount]uint64
+	owed     string // the blend's remainder as last recorded
+}
+
+type pumpCounts struct {
+	doses    [ledger.OutcomeCount]uint64
+	volume   [ledger.OutcomeCount]dosing.Volume
+	before   dosing.Volume // of earlier runs
+	refilled dosing.Volume // what Ever was when the container was last full
+}
+
+// New makes the core from valid settings and what the ledger replayed. Nothing is
+// dosed before Begin's changes are durable and the start-up wait is over.
+func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, error) {
+	if len(settings.Tanks) == 0 || len(settings.Tanks) != len(settings.Safety.Tanks) {
+		return nil, errors.New("a station needs at least one tank, described for control and for safety alike")
+	}
+	c := &Core{
+		settings: settings,
+		totals:   dosing.NewTotals(len(settings.Safety.Pumps), len(settings.Tanks)),
+		alarms:   safety.NewAlarms(len(settings.Tanks)),
+		limits:   make([]dosing.Volume, len(settings.Safety.Pumps)),
+		causes:   make([]safety.Cause, len(settings.Safety.Pumps)),
+		pumps:    make([]pumpCounts, len(settings.Safety.Pumps)),
+		epoch:    restored.LastEpoch + 1,
+	}
+	curves := make([]dosing.Titration, len(settings.Tanks))
+	for i := range settings.Safety.Tanks {
+		plant := settings.Safety.Tanks[i].Tank
+		curve, err := chem.NewCurve(plant.Expected(), expectedCelsius)
+		if err != nil {
+			return nil, fmt.Errorf("tank %q: titration curve of the expected solution: %w; check phosphate, carbonate and ammonium", plant.Name, err)
+		}
+		curves[i] = curve
+		c.tanks = append(c.tanks, tank{
+			settings: settings.Tanks[i],
+			plant:    plant,
+			loops:    dosing.NewLoops(dosing.TankID(i), plant, settings.Safety.Pumps, curve, c.totals),
+			ph:       newSetpoint(settings.Tanks[i].PH, now),
+			ec:       newSetpoint(settings.Tanks[i].EC, now),
+		})
+	}
+	c.watch = safety.NewWatch(&settings.Safety, c.totals, curves, now)
+	c.gate = safety.NewGate(c.watch)
+	c.restore(restored, now)
+	c.aim(now)
+	return c, nil
+}
+
+// expectedCelsius is the temperature for which titration curves are drawn: a
+// room's; pK shifts by less than 0.05 over the range in which doses are allowed.
+const expectedCelsius = 21
+
+// Step takes one event. It is the only place where the state changes.
+func (c *Core) Step(now dosing.Instant, event Event) *Output {
+	c.out.reset()
+	switch event.Kind {
+	case EventReading:
+		c.read(now, event.Reading)
+	case EventTick:
+		c.tick(now)
+	case EventHeartbeat:
+		c.heartbeat(now, event.Heartbeat)
+	case EventReport:
+		c.report(now, event.Report)
+	case EventDurable:
+		c.durable(now, event.Receipt)
+	case EventRecorded:
+		c.recorded(now, event.Change)
+	case EventLedger:
+		c.setLedger(now, event.Ledger)
+	case EventWithdrawn:
+		c.withdrawn(now, event.Order)
+	case EventLink:
+		c.link(now, event.Up)
+	case EventRequest:
+		c.request(now, event.Request)
+	case EventRejected:
+		c.watch.Rejected(now, event.Input, event.Text)
+	case EventSettings:
+		c.reconfigure(now, event.Settings)
+	case EventClock:
+		c.watch.Jumped(now, event.Jump)
+		c.change(ledger.Change{Kind: ledger.ChangeClock, At: now, Value: event.Jump.Seconds()})
+	}
+	return &c.out
+}
+
+func (o *Output) reset() {
+	o.Append, o.Orders, o.Stops = o.Append[:0], o.Orders[:0], o.Stops[:0]
+	o.Answers, o.Notices = o.Answers[:0], o.Notices[:0]
+	o.Lease, o.Changed = false, false
+}
+
+// read passes a reading to the watch and the loops of its tank. A switch may stop
+// a pump that is running now, so it is judged at once; the others wait for the tick.
+func (c *Core) read(now dosing.Instant, r dosing.Reading) {
+	if int(r.Input()) >= len(c.settings.Safety.Inputs) {
+		return
+	}
+	quality := c.watch.Read(r)
+	if t := c.settings.Safety.Inputs[r.Input()].Tank; t != dosing.AllTanks {
+		c.tanks[t].loops.Read(r, quality)
+	}
+	if r.Quantity().Switch() {
+		c.evaluate(now)
+	}
+}
+
+// tick is the heartbeat of the core: interlocks every second, a decision when its
+// period is over, and the lease last, so that a hung decision stops the pumps.
+func (c *Core) tick(now dosing.Instant) {
+	if now.Up-c.evaluated < evaluateEvery {
+		return
+	}
+	c.aim(now)
+	c.endPauses(now)
+	c.evaluate(now)
+	c.watchDose(now)
+	if now.Up-c.decided >= c.settings.DecideEvery {
+		c.decided = now.Up
+		c.decide(now)
+	}
+	c.learn(now)
+	if now.Up-c.leased >= leaseEvery {
+		c.leased = now.Up
+		c.out.Lease = true
+	}
+	c.out.Changed = true
+}
+
+// aim moves the effective setpoints along their ramps and tells the gate.
+func (c *Core) aim(now dosing.Instant) {
+	for i := range c.tanks {
+		t := &c.tanks[i]
+		t.ph.advance(now)
+		t.ec.advance(now)
+		c.watch.Aim(dosing.TankID(i), t.target())
+	}
+}
+
+func (t *tank) target() dosing.Target {
+	return dosing.Target{PH: dosing.PH(t.ph.present), EC: dosing.Conductivity(t.ec.present)}
+}
+
+// evaluate judges every interlock and acts on what changed: latched trips are
+// recorded, and a pump that may no longer run is stopped.
+func (c *Core) evaluate(now dosing.Instant) {
+	c.evaluated = now.Up
+	c.watch.Evaluate(now)
+	for _, trip := range c.watch.NewLatches() {
+		c.latch(now, trip)
+	}
+	for i := range c.tanks {
+		c.announce(now, dosing.TankID(i))
+	}
+	c.stopRunning(now)
+}
+
+// latch records a trip that only a person clears.
+func (c *Core) latch(now dosing.Instant, trip safety.Trip) {
+	kind := ledger.ChangeTrip
+	if trip.Cause == safety.CauseSolutionUnconfirmed {
+		kind = ledger.ChangeUnconfirmed
+	}
+	c.change(ledger.Change{Kind: kind, At: now, Tank: c.tankName(trip.Tank), Text: trip.Cause.String(), Note: trip.Detail, By: "leat"})
+}
+
+// announce notes which interlocks came and went and updates the alarms.
+func (c *Core) announce(now dosing.Instant, id dosing.TankID) {
+	t := &c.tanks[id]
+	trips := c.watch.Trips(id)
+	for _, trip := range trips {
+		if !contains(t.held, trip) {
+			c.notice(Notice{Kind: NoticeInterlock, Tank: id, Cause: trip.Cause, Active: true, Pump: trip.Pump, Text: trip.Detail})
+		}
+	}
+	for _, trip := range t.held {
+		if !contains(trips, trip) {
+			c.notice(Notice{Kind: NoticeInterlock, Tank: id, Cause: trip.Cause, Pump: trip.Pump})
+		}
+	}
+	t.held = append(t.held[:0], trips...)
+	estimate := t.loops.Estimate(now, t.target())
+	warn, harm := leaves(estimate, t.target())
+	for _, alarm := range c.alarms.Update(now, id, trips, warn, harm) {
+		c.notice(Notice{Kind: NoticeAlarm, Tank: id, Cause: alarm.Cause, Active: alarm.State != safety.AlarmNormal, Text: alarm.Text})
+	}
+}
+
+func contains(trips []safety.Trip, trip safety.Trip) bool {
+	for i := range trips {
+		if trips[i].Cause == trip.Cause && trips[i].Pump == trip.Pump && trips[i].Tank == trip.Tank {
+			return true
+		}
+	}
+	return false
+}
+
+// decide asks the loops of each tank in turn for a plan and puts the first that
+// the gate permits on its way. One order runs at a time in a station.
+func (c *Core) decide(now dosing.Instant) {
+	if c.dose.state != doseNone {
+		return
+	}
+	first := c.turn
+	c.turn = (c.turn + 1) % len(c.tanks)
+	for i := range c.tanks {
+		if c.decideTank(now, dosing.TankID((first+i)%len(c.tanks))) {
+			return
+		}
+	}
+}
+
+func (c *Core) decideTank(now dosing.Instant, id dosing.TankID) bool {
+	t := &c.tanks[id]
+	for p := range c.limits {
+		c.limits[p], c.causes[p] = c.gate.Largest(now, id, dosing.PumpID(p))
+	}
+	c.countWithheld(now, id)
+	t.would = ""
+	if c.watch.Mode(id) != safety.ModeArmed {
+		t.would = c.wouldDose(now, id)
+		return false
+	}
+	plan, ok := t.loops.Next(now, t.target(), c.limits)
+	c.recordOwed(now, id)
+	if !ok {
+		return false
+	}
+	clearance, verdict := c.gate.Judge(now, plan)
+	if !verdict.Allowed {
+		t.withheld[verdict.Cause]++
+		return false
+	}
+	return c.intend(now, plan, clearance)
+}
+
+// countWithheld counts, once a decision, why the reagent that the tank needs now
+// is not given.
+func (c *Core) countWithheld(now dosing.Instant, id dosing.TankID) {
+	t := &c.tanks[id]
+	role := t.needs(now)
+	if role == dosing.RoleNone {
+		return
+	}
+	for p, cause := range c.causes {
+		if c.settings.Safety.Pumps[p].Role == role && c.settings.Safety.Pumps[p].ServesTank(id) && c.limits[p] == 0 && cause != safety.CauseNone {
+			t.withheld[cause]++
+			return
+		}
+	}
+}
+
+// needs says which role would be dosed if nothing stood in the way.
+func (t *tank) needs(now dosing.Instant) dosing.Role {
+	target := t.target()
+	e := t.loops.Estimate(now, target)
+	switch {
+	case !e.Known:
+		return dosing.RoleNone
+	case float64(e.EC) < float64(target.EC)-dosing.StartBand.EC:
+		return dosing.RoleStock
+	case float64(e.PH) > float64(target.PH)+dosing.StartBand.PH:
+		return dosing.RoleAcid
+	case float64(e.PH) < float64(target.PH)-dosing.StartBand.PH:
+		return dosing.RoleBase
+	}
+	return dosing.RoleNone
+}
+
+// learn tells the gate what the loops learned and, now and then, the ledger, so
+// that a restart does not forget it.
+func (c *Core) learn(now dosing.Instant) {
+	for i := range c.tanks {
+		e := c.tanks[i].loops.Estimate(now, c.tanks[i].target())
+		c.watch.Learned(dosing.TankID(i), e.LnBuffer, e.LnBufferSpread, e.Answered)
+		if e.Answered > 0 && now.Up-c.learned >= learnedEvery {
+			c.change(ledger.Change{Kind: ledger.ChangeLearned, At: now, Tank: c.tanks[i].plant.Name, Value: e.LnBuffer, Spread: e.LnBufferSpread})
+		}
+	}
+	if now.Up-c.learned >= learnedEvery {
+		c.learned = now.Up
+	}
+}
+
+func (c *Core) setLedger(now dosing.Instant, state safety.LedgerState) {
+	c.ledger = state
+	c.watch.SetLedger(now, state)
+	if state == safety.LedgerFailed || state == safety.LedgerBroken {
+		// An I/O error or a broken chain lands every tank in observing: only a
+		// verified restart and a person arm it again.
+		for i := range c.tanks {
+			c.setMode(now, dosing.TankID(i), safety.ModeObserving, "leat", "", "ledger "+state.String())
+		}
+	}
+	c.evaluate(now)
+}
+
+func (c *Core) link(now dosing.Instant, up bool) {
+	c.linkUp = up
+	c.watch.Link(now, up)
+	c.evaluate(now)
+	c.out.Changed = true
+}
+
+func (c *Core) change(change ledger.Change)  { c.out.Append = append(c.out.Append, change) }
+func (c *Core) notice(n Notice)              { c.out.Notices = append(c.out.Notices, n) }
+func (c *Core) tankName(id dosing.TankID) string {
+	if int(id) < len(c.tanks) {
+		return c.tanks[id].plant.Name
+	}
+	return ""
+}
+
+func (c *Core) tankNamed(name string) (dosing.TankID, bool) {
+	for i := range c.tanks {
+		if c.tanks[i].plant.Name == name {
+			return dosing.TankID(i), true
+		}
+	}
+	return 0, false
+}
+
+func (c *Core) pumpNamed(name string) (dosing.PumpID, bool) {
+	for i := range c.settings.Safety.Pumps {
+		if c.settings.Safety.Pumps[i].Name == name {
+			return dosing.PumpID(i), true
+		}
+	}
+	return 0, false
+}
