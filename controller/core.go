@@ -133,6 +133,9 @@ func (c *Core) Step(now dosing.Instant, event Event) *Output {
 		c.watch.Rejected(now, event.Input, event.Text)
 	case EventSettings:
 		c.reconfigure(now, event.Settings)
+	case EventOther:
+		c.watch.OtherController(now, event.Up)
+		c.evaluate(now)
 	case EventClock:
 		c.watch.Jumped(now, event.Jump)
 		c.change(ledger.Change{Kind: ledger.ChangeClock, At: now, Value: event.Jump.Seconds()})
@@ -358,8 +361,8 @@ func (c *Core) link(now dosing.Instant, up bool) {
 	c.out.Changed = true
 }
 
-func (c *Core) change(change ledger.Change)  { c.out.Append = append(c.out.Append, change) }
-func (c *Core) notice(n Notice)              { c.out.Notices = append(c.out.Notices, n) }
+func (c *Core) change(change ledger.Change) { c.out.Append = append(c.out.Append, change) }
+func (c *Core) notice(n Notice)             { c.out.Notices = append(c.out.Notices, n) }
 func (c *Core) tankName(id dosing.TankID) string {
 	if int(id) < len(c.tanks) {
 		return c.tanks[id].plant.Name

@@ -182,9 +182,9 @@ func (c *Core) doubt(now dosing.Instant, why string) {
 func (c *Core) settle(now dosing.Instant, outcome ledger.Outcome, reported dosing.Volume, cause string) {
 	s := ledger.Settle(c.dose.intent, outcome, reported, now, cause)
 	plan := s.Plan()
-	delivered := dosing.Dose{Key: s.Order().Key(), Tank: plan.Tank, Pump: plan.Pump, Volume: s.Volume(), Up: now.Up}
+	dose := dosing.Dose{Key: s.Order().Key(), Tank: plan.Tank, Pump: plan.Pump, Volume: plan.Volume, Up: now.Up}
 	c.watch.Closed(now, plan.Tank, plan.Pump, s.Order().Key(), outcome == ledger.OutcomeConfirmed || outcome == ledger.OutcomeWithdrawn, s.Volume())
-	c.tanks[plan.Tank].loops.Closed(delivered, plan.Volume)
+	c.tanks[plan.Tank].loops.Closed(dose, s.Volume(), outcome != ledger.OutcomeWithdrawn)
 	c.pumps[plan.Pump].doses[outcome]++
 	c.pumps[plan.Pump].volume[outcome] += s.Volume()
 	c.out.Append = append(c.out.Append, s)

@@ -27,6 +27,7 @@ const (
 	EventRejected            // Input: a payload of this input was refused, with Text
 	EventSettings            // Settings: a new configuration, whole and valid
 	EventClock               // Jump: the wall clock stepped by this much
+	EventOther               // Up: another daemon's lease is (or is no longer) seen on our topics
 )
 
 // Event is one thing that happened. It is a struct rather than an interface so

@@ -1,0 +1,24 @@
+package app
+
+import (
+	"net"
+	"os"
+)
+
+// notify tells systemd how the service is, as sd_notify(3) describes; without
+// NOTIFY_SOCKET in the environment it does nothing.
+func notify(state string) {
+	socket := os.Getenv("NOTIFY_SOCKET")
+	if socket == "" {
+		return
+	}
+	if socket[0] == '@' {
+		socket = "\x00" + socket[1:]
+	}
+	conn, err := net.DialUnix("unixgram", nil, &net.UnixAddr{Name: socket, Net: "unixgram"})
+	if err != nil {
+		return // no supervisor to tell
+	}
+	defer conn.Close()
+	_, _ = conn.Write([]byte(state)) // best effort by contract: the watchdog acts on silence
+}

@@ -1,0 +1,198 @@
+package controller_test
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// mayImport lists, for each room, the rooms of this module that it may import.
+// Data goes one way; a room that is not in the table does not exist.
+var mayImport = map[string][]string{
+	"dosing/chem":              {},
+	"dosing":                   {"dosing/chem"},
+	"safety":                   {"dosing"},
+	"safety/ledger":            {"dosing", "safety"},
+	"safety/ledger/ledgertest": {"dosing", "safety", "safety/ledger"},
+	"controller":               {"dosing", "dosing/chem", "safety", "safety/ledger"},
+	"controller/payload":       {"dosing", "safety", "safety/ledger", "controller"},
+	"controller/config":        {"dosing", "dosing/chem", "safety", "controller", "controller/payload"},
+	"controller/mqtt":          {},
+	"controller/store":         {"dosing", "safety/ledger"},
+	"controller/metrics":       {"dosing", "safety", "safety/ledger", "controller"},
+	"controller/web":           {"dosing", "safety", "controller"},
+	"controller/app": {"dosing", "safety", "safety/ledger", "controller", "controller/payload", "controller/config",
+		"controller/mqtt", "controller/store", "controller/metrics", "controller/web"},
+	"controller/sim": {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload"},
+	"controller/demo": {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload", "controller/config",
+		"controller/mqtt", "controller/store", "controller/web", "controller/app", "controller/sim", "deploy"},
+	"deploy":   {},
+	"cmd/leat": {"*"},
+}
+
+// onlyImporter names the one room that may import a library.
+var onlyImporter = map[string]string{
+	"github.com/eclipse/paho.mqtt.golang": "controller/mqtt",
+	"github.com/BurntSushi/toml":          "controller/config",
+	"github.com/prometheus/client_golang": "controller/metrics",
+	"github.com/mochi-mqtt/server/v2":     "controller/demo",
+	"modernc.org/sqlite":                  "controller/store",
+	"github.com/alexedwards/argon2id":     "controller/web",
+}
+
+// pure are the rooms that touch nothing.
+var pure = map[string]bool{"dosing": true, "dosing/chem": true, "safety": true, "safety/ledger": true, "controller": true, "controller/payload": true}
+
+// touching are the packages and calls by which code touches the world or depends
+// on luck.
+var touchingPackages = []string{"os", "net", "sync", "context", "math/rand", "log", "database/sql", "go.uber.org/zap", "syscall", "runtime", "io/ioutil"}
+
+var touchingTimeCalls = map[string]bool{"Now": true, "Since": true, "Until": true, "After": true, "AfterFunc": true, "Tick": true,
+	"Sleep": true, "NewTimer": true, "NewTicker": true}
+
+// sealed are the types that only their own room may make, so that no one skips
+// the gate or the ledger by accident.
+var sealed = map[string]string{"Clearance": "safety", "Intent": "safety/ledger", "Settlement": "safety/ledger", "Receipt": "safety/ledger", "Order": "controller"}
+
+// readingMakers may call dosing.NewReading.
+var readingMakers = map[string]bool{"controller/payload": true, "dosing": true}
+
+func TestRoomsImportOneWayAndPureRoomsTouchNothing(t *testing.T) {
+	files := 0
+	eachFile(t, func(room, path string, file *ast.File) {
+		files++
+		allowed, known := mayImport[room]
+		if !known {
+			t.Errorf("%s: room %q is not in the table of rooms; add it there or move the file", path, room)
+			return
+		}
+		for _, spec := range file.Imports {
+			imported, _ := strconv.Unquote(spec.Path.Value)
+			if inner, ok := strings.CutPrefix(imported, "leat/"); ok {
+				if !allows(allowed, inner) {
+					t.Errorf("%s: room %q may not import %q", path, room, inner)
+				}
+				continue
+			}
+			for library, owner := range onlyImporter {
+				if (imported == library || strings.HasPrefix(imported, library+"/")) && room != owner {
+					t.Errorf("%s: only %q imports %s", path, owner, library)
+				}
+			}
+			if pure[room] {
+				for _, touching := range touchingPackages {
+					if imported == touching || strings.HasPrefix(imported, touching+"/") {
+						t.Errorf("%s: pure room %q imports %s", path, room, imported)
+					}
+				}
+			}
+		}
+		if pure[room] {
+			checkTimeCalls(t, path, file)
+		}
+		checkSealed(t, room, path, file)
+	})
+	if files < 20 {
+		t.Fatalf("read only %d files: the walk does not see the tree", files)
+	}
+}
+
+func TestEveryRoomSaysWhatItIs(t *testing.T) {
+	documented := map[string]bool{}
+	eachFile(t, func(room, _ string, file *ast.File) {
+		documented[room] = documented[room] || file.Doc != nil && strings.TrimSpace(file.Doc.Text()) != ""
+	})
+	for room, ok := range documented {
+		if !ok {
+			t.Errorf("room %q has no package comment", room)
+		}
+	}
+}
+
+func eachFile(t *testing.T, visit func(room, path string, file *ast.File)) {
+	t.Helper()
+	root := ".."
+	fset := token.NewFileSet()
+	err := filepath.WalkDir(root, func(path string, entry fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if entry.IsDir() && (entry.Name() == "testdata" || strings.HasPrefix(entry.Name(), ".") && path != root) {
+			return filepath.SkipDir
+		}
+		if entry.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return nil
+		}
+		file, err := parser.ParseFile(fset, path, nil, parser.ParseComments)
+		if err != nil {
+			return err
+		}
+		room, err := filepath.Rel(root, filepath.Dir(path))
+		if err != nil {
+			return err
+		}
+		visit(filepath.ToSlash(room), path, file)
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func allows(allowed []string, room string) bool {
+	for _, a := range allowed {
+		if a == "*" || a == room {
+			return true
+		}
+	}
+	return false
+}
+
+func checkTimeCalls(t *testing.T, path string, file *ast.File) {
+	ast.Inspect(file, func(n ast.Node) bool {
+		selector, ok := n.(*ast.SelectorExpr)
+		if !ok {
+			return true
+		}
+		if name, ok := selector.X.(*ast.Ident); ok && name.Name == "time" && touchingTimeCalls[selector.Sel.Name] {
+			t.Errorf("%s: a pure room calls time.%s; time comes in as an argument", path, selector.Sel.Name)
+		}
+		return true
+	})
+}
+
+// checkSealed forbids literals and new of the sealed types, and NewReading, outside
+// their rooms.
+func checkSealed(t *testing.T, room, path string, file *ast.File) {
+	ast.Inspect(file, func(n ast.Node) bool {
+		switch node := n.(type) {
+		case *ast.CompositeLit:
+			forbid(t, room, path, node.Type)
+		case *ast.CallExpr:
+			if name, ok := node.Fun.(*ast.Ident); ok && name.Name == "new" && len(node.Args) == 1 {
+				forbid(t, room, path, node.Args[0])
+			}
+			if selector, ok := node.Fun.(*ast.SelectorExpr); ok && selector.Sel.Name == "NewReading" && !readingMakers[room] {
+				t.Errorf("%s: only controller/payload makes readings", path)
+			}
+		}
+		return true
+	})
+}
+
+func forbid(t *testing.T, room, path string, kind ast.Expr) {
+	selector, ok := kind.(*ast.SelectorExpr)
+	if !ok {
+		return
+	}
+	if owner, ok := sealed[selector.Sel.Name]; ok && owner != room {
+		if pkg, ok := selector.X.(*ast.Ident); ok && strings.HasSuffix(owner, pkg.Name) {
+			t.Errorf("%s: %s.%s is made only in %q", path, pkg.Name, selector.Sel.Name, owner)
+		}
+	}
+}

@@ -1,0 +1,268 @@
+package controller
+
+import (
+	"fmt"
+	"time"
+
+	"leat/dosing"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// request answers a person. A change that lets less happen takes effect at once; a
+// change that lets more happen takes effect when its record is durable.
+func (c *Core) request(now dosing.Instant, r *Request) {
+	if int(r.Tank) >= len(c.tanks) {
+		c.refuse(r, "there is no such tank")
+		return
+	}
+	if r.Role < r.Kind.Needs() {
+		c.refuse(r, fmt.Sprintf("%s needs the role %s; you have %s", r.Kind, r.Kind.Needs(), r.Role))
+		return
+	}
+	switch r.Kind {
+	case RequestSetpoint:
+		c.askSetpoint(now, r)
+	case RequestArm, RequestClear, RequestConfirmWater:
+		c.askMore(now, r)
+	case RequestObserve:
+		c.setMode(now, r.Tank, safety.ModeObserving, r.By, r.From, r.Note)
+		c.accept(r, "observing: reads and decides aloud, doses nothing")
+	case RequestStop:
+		c.setMode(now, r.Tank, safety.ModeStopped, r.By, r.From, r.Note)
+		c.out.Stops = append(c.out.Stops, StopOrder{Tank: r.Tank, All: true})
+		c.accept(r, "stopped; only a person clears it. This is not an emergency stop: use the hard-wired one")
+	case RequestPause, RequestResume, RequestMaintenance, RequestCleaning:
+		c.askOperator(now, r)
+	case RequestServiced:
+		c.tanks[r.Tank].loops.ResetLearning()
+		c.watch.Serviced(now, r.Tank)
+		c.record(now, r, ledger.ChangeServiced, "")
+		c.accept(r, "noted; what was learned of this tank starts anew")
+	case RequestHandDose:
+		c.askHandDose(now, r)
+	case RequestAcknowledge:
+		if !c.alarms.Acknowledge(now, r.Tank, r.Cause) {
+			c.refuse(r, fmt.Sprintf("no alarm %s stands", r.Cause))
+			return
+		}
+		c.accept(r, fmt.Sprintf("%s acknowledged; its interlock is not lifted by that", r.Cause))
+	case RequestShelve:
+		if r.For <= 0 || r.For > 24*time.Hour {
+			c.refuse(r, "shelve for more than nothing and at most 24 h")
+			return
+		}
+		if !c.alarms.Shelve(now, r.Tank, r.Cause, r.For) {
+			c.refuse(r, fmt.Sprintf("no alarm %s stands", r.Cause))
+			return
+		}
+		c.accept(r, fmt.Sprintf("%s shelved for %s; its interlock is not lifted by that", r.Cause, r.For))
+	default:
+		c.refuse(r, "not a request")
+	}
+	c.out.Changed = true
+}
+
+func (c *Core) refuse(r *Request, text string) {
+	c.out.Answers = append(c.out.Answers, Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Quantity: r.Quantity, New: r.Value, Text: text, From: r.From, By: r.By})
+	c.notice(Notice{Kind: NoticeRefused, Tank: r.Tank, Text: r.Kind.String() + ": " + text})
+}
+
+func (c *Core) accept(r *Request, text string) {
+	c.out.Answers = append(c.out.Answers, Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Quantity: r.Quantity, New: r.Value, Accepted: true, Text: text, From: r.From, By: r.By})
+	c.notice(Notice{Kind: NoticeChange, Tank: r.Tank, Text: r.Kind.String() + ": " + text})
+}
+
+func (c *Core) record(now dosing.Instant, r *Request, kind ledger.ChangeKind, text string) {
+	c.change(ledger.Change{Kind: kind, At: now, Tank: c.tankName(r.Tank), Text: text, Note: r.Note, By: r.By, From: r.From})
+}
+
+// askSetpoint judges a wish for a setpoint. The answer tells old, new and bounds
+// whether or not it was taken.
+func (c *Core) askSetpoint(now dosing.Instant, r *Request) {
+	t := &c.tanks[r.Tank]
+	s := &t.ph
+	switch r.Quantity {
+	case dosing.QuantityPH:
+	case dosing.QuantityEC:
+		s = &t.ec
+	default:
+		c.refuse(r, "only ph and ec have a setpoint")
+		return
+	}
+	until, err := endOf(r.Until, now.Wall)
+	refused, token, why := s.judge(now, r.Quantity.String(), r.Value, r.Confirm)
+	answer := Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Quantity: r.Quantity, Old: s.target, New: r.Value,
+		Lowest: s.limits.Lowest, Highest: s.limits.Highest, From: r.From, By: r.By}
+	switch {
+	case refused != "":
+		answer.Text = refused
+	case err != nil:
+		answer.Text = err.Error()
+	case token != "":
+		answer.Text, answer.Confirm = why+"; to take it all the same, confirm within 2 minutes", token
+	default:
+		answer.Accepted = true
+		answer.Text = fmt.Sprintf("%s %s → %s%s", r.Quantity, number(s.target), number(r.Value), s.rampWords(r.Value))
+		c.change(ledger.Change{Kind: ledger.ChangeSetpoint, At: now, Tank: t.plant.Name, Quantity: r.Quantity, Old: s.target,
+			Value: r.Value, Until: until, Note: r.Note, By: r.By, From: r.From})
+	}
+	kind := NoticeRefused
+	if answer.Accepted {
+		kind = NoticeChange
+	}
+	c.out.Answers = append(c.out.Answers, answer)
+	c.notice(Notice{Kind: kind, Tank: r.Tank, Text: "setpoint: " + answer.Text})
+}
+
+func (s *setpoint) rampWords(value float64) string {
+	gap := value - s.present
+	if gap < 0 && !s.limits.RampDownward || s.limits.RampPerHour <= 0 {
+		return ", at once"
+	}
+	minutes := max(gap, -gap) / s.limits.RampPerHour * 60
+	return fmt.Sprintf(", along a ramp of %s per hour, there in %.0f min", number(s.limits.RampPerHour), minutes)
+}
+
+// askMore handles what lets more happen: the record goes first.
+func (c *Core) askMore(now dosing.Instant, r *Request) {
+	switch r.Kind {
+	case RequestArm:
+		if c.watch.Mode(r.Tank) == safety.ModeStopped {
+			c.refuse(r, "stopped: clear it first, saying what was checked")
+			return
+		}
+		c.change(ledger.Change{Kind: ledger.ChangeMode, At: now, Tank: c.tankName(r.Tank), Text: safety.ModeArmed.String(), Note: r.Note, By: r.By, From: r.From})
+		c.accept(r, "armed; it doses as soon as no interlock holds it")
+	case RequestClear:
+		if r.Note == "" {
+			c.refuse(r, "say in the note what was checked")
+			return
+		}
+		c.record(now, r, ledger.ChangeClear, "")
+		c.accept(r, "cleared; now observing, arm it to dose")
+	case RequestConfirmWater:
+		if r.Note == "" {
+			c.refuse(r, `say in the note: water or nutrient solution, no disinfectant, rinsed`)
+			return
+		}
+		c.record(now, r, ledger.ChangeConfirmed, "")
+		c.accept(r, "confirmed: water or nutrient solution, no disinfectant, rinsed")
+	}
+}
+
+// askOperator begins or ends a pause, work on probes or pumps, or a cleaning.
+func (c *Core) askOperator(now dosing.Instant, r *Request) {
+	t := &c.tanks[r.Tank]
+	state, text := t.operator, ""
+	switch r.Kind {
+	case RequestPause:
+		state.Paused, text = true, "paused"
+		until, err := endOf(r.Until, now.Wall)
+		if err != nil {
+			c.refuse(r, err.Error())
+			return
+		}
+		t.pauseEnd = 0
+		if !until.IsZero() {
+			t.pauseEnd = now.Up + until.Sub(now.Wall)
+			text += " until " + until.Format("15:04")
+		}
+	case RequestMaintenance:
+		state.Maintenance, text = true, "work on probes or pumps: no dose until it is resumed"
+	case RequestCleaning:
+		state.Cleaning, text = true, "cleaning: no dose until a person confirms the water"
+		c.change(ledger.Change{Kind: ledger.ChangeUnconfirmed, At: now, Tank: t.plant.Name, Text: "cleaning", Note: r.Note, By: r.By, From: r.From})
+		state.Unconfirmed, state.Why = true, "a cleaning was entered"
+	case RequestResume:
+		if state.Cleaning {
+			c.refuse(r, "a cleaning is under way: confirm the water instead")
+			return
+		}
+		c.record(now, r, ledger.ChangePause, "")
+		c.accept(r, "resumed")
+		return
+	}
+	c.setOperator(now, r.Tank, state)
+	c.record(now, r, ledger.ChangePause, r.Kind.String())
+	c.accept(r, text)
+}
+
+func (c *Core) setOperator(now dosing.Instant, id dosing.TankID, state safety.OperatorState) {
+	c.tanks[id].operator = state
+	c.watch.SetState(now, id, state)
+	c.evaluate(now)
+}
+
+// endPauses ends pauses whose time has come.
+func (c *Core) endPauses(now dosing.Instant) {
+	for i := range c.tanks {
+		if t := &c.tanks[i]; t.pauseEnd > 0 && now.Up >= t.pauseEnd {
+			t.pauseEnd = 0
+			c.change(ledger.Change{Kind: ledger.ChangePause, At: now, Tank: t.plant.Name, By: "leat", Note: "the pause's time was over"})
+		}
+	}
+}
+
+// askHandDose counts what a person poured in like a dose.
+func (c *Core) askHandDose(now dosing.Instant, r *Request) {
+	if int(r.Pump) >= len(c.settings.Safety.Pumps) || r.Volume <= 0 || r.Volume > 100*dosing.Litre {
+		c.refuse(r, "say which reagent and how many millilitres, more than nothing and at most 100 L")
+		return
+	}
+	c.handDose(now, r.Tank, r.Pump, r.Volume, now.Up)
+	c.change(ledger.Change{Kind: ledger.ChangeHandDose, At: now, Tank: c.tankName(r.Tank), Pump: c.settings.Safety.Pumps[r.Pump].Name,
+		Volume: r.Volume, Note: r.Note, By: r.By, From: r.From})
+	c.accept(r, fmt.Sprintf("%s of %s by hand: counts like a dose and is in transit now", r.Volume, c.settings.Safety.Pumps[r.Pump].Reagent))
+}
+
+// handDose counts a dose by hand, closed at once: nobody will report it.
+func (c *Core) handDose(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, volume dosing.Volume, up time.Duration) {
+	c.watch.ByHand(dosing.Dose{Tank: id, Pump: pump, Volume: volume, Up: up})
+	c.tanks[id].loops.Freeze(now, now.Up+c.tanks[id].plant.MixingTime())
+}
+
+// recorded makes a change take effect once it is durable.
+func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
+	id, ok := c.tankNamed(change.Tank)
+	if !ok {
+		return
+	}
+	t := &c.tanks[id]
+	switch change.Kind {
+	case ledger.ChangeMode:
+		if change.Text == safety.ModeArmed.String() && c.watch.Mode(id) == safety.ModeObserving {
+			c.watch.SetMode(now, id, safety.ModeArmed)
+		}
+	case ledger.ChangeSetpoint:
+		s := &t.ph
+		if change.Quantity == dosing.QuantityEC {
+			s = &t.ec
+		}
+		s.accept(change.Value, change.From, change.By, change.At.Wall, change.Until)
+	case ledger.ChangeClear:
+		c.watch.Clear(now, id)
+		c.watch.SetMode(now, id, safety.ModeObserving)
+	case ledger.ChangeConfirmed:
+		t.operator.Unconfirmed, t.operator.Cleaning, t.operator.Why = false, false, ""
+		c.watch.Confirm(now, id)
+		c.watch.SetState(now, id, t.operator)
+	case ledger.ChangePause:
+		if change.Text == "" {
+			t.operator.Paused, t.operator.Maintenance = false, false
+			c.watch.SetState(now, id, t.operator)
+		}
+	}
+	c.evaluate(now)
+	c.out.Changed = true
+}
+
+// setMode changes to a mode that doses nothing, at once, and records it.
+func (c *Core) setMode(now dosing.Instant, id dosing.TankID, mode safety.Mode, by, from, note string) {
+	if mode == safety.ModeArmed || c.watch.Mode(id) == mode {
+		return
+	}
+	c.watch.SetMode(now, id, mode)
+	c.change(ledger.Change{Kind: ledger.ChangeMode, At: now, Tank: c.tankName(id), Text: mode.String(), Note: note, By: by, From: from})
+	c.evaluate(now)
+}

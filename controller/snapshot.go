@@ -1,0 +1,243 @@
+package controller
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"leat/dosing"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// View makes a snapshot for people and metrics. It is built new each time, so the
+// rim may hand it to any goroutine.
+func (c *Core) View(now dosing.Instant) *View {
+	v := &View{At: now, Station: c.settings.Safety.Station, Epoch: c.epoch, Configuration: c.settings.Version, LinkUp: c.linkUp, Ledger: c.ledger}
+	for i := range c.tanks {
+		v.Tanks = append(v.Tanks, c.tankView(now, dosing.TankID(i)))
+	}
+	for i := range c.settings.Safety.Pumps {
+		v.Pumps = append(v.Pumps, c.pumpView(now, dosing.PumpID(i)))
+	}
+	for i := range c.settings.Safety.Nodes {
+		boot, _, age, seen := c.watch.Node(now, safety.NodeID(i))
+		v.Nodes = append(v.Nodes, NodeView{Name: c.settings.Safety.Nodes[i].Name, Seen: seen, Age: age, Boot: boot})
+	}
+	return v
+}
+
+func (c *Core) tankView(now dosing.Instant, id dosing.TankID) TankView {
+	t := &c.tanks[id]
+	target := t.target()
+	estimate := t.loops.Estimate(now, target)
+	v := TankView{Name: t.plant.Name, PH: t.ph.view(), EC: t.ec.view(), WouldDose: t.would, Withheld: t.withheld}
+	v.Settled = settledView(estimate, t.plant)
+	v.LeavesWarn, v.LeavesHarm = leaves(estimate, target)
+	for i := range c.settings.Safety.Inputs {
+		in := &c.settings.Safety.Inputs[i]
+		if in.Tank == id || in.Tank == dosing.AllTanks {
+			v.Inputs = append(v.Inputs, c.inputView(now, dosing.InputID(i), in))
+		}
+	}
+	for _, trip := range c.watch.Trips(id) {
+		v.Holds = append(v.Holds, c.holdView(trip))
+	}
+	for _, alarm := range c.alarms.Active(id) {
+		v.Alarms = append(v.Alarms, AlarmView(alarm))
+	}
+	v.Mode, v.Cause = c.modeAndCause(id)
+	v.Reason, v.Next = c.words(now, id, v, estimate)
+	v.Fit, v.FitCause = c.fit(id, v)
+	return v
+}
+
+// modeAndCause is the mode as a person sees it: an armed tank is holding while
+// anything withholds its doses, and stopped while a latched trip stands.
+func (c *Core) modeAndCause(id dosing.TankID) (safety.Mode, safety.Cause) {
+	mode, cause := c.watch.Mode(id), safety.CauseNone
+	for _, trip := range c.watch.Trips(id) {
+		if trip.Action == safety.Run || trip.Cause == safety.CauseDoseOpen {
+			continue
+		}
+		if cause == safety.CauseNone {
+			cause = trip.Cause
+		}
+		if trip.Action <= safety.Stop && trip.Scope <= safety.ScopeTank {
+			return safety.ModeStopped, trip.Cause
+		}
+		if mode == safety.ModeArmed && trip.Action == safety.Hold && trip.Scope != safety.ScopePump {
+			mode, cause = safety.ModeHolding, trip.Cause
+		}
+	}
+	return mode, cause
+}
+
+// words says why the tank does what it does and what comes next.
+func (c *Core) words(now dosing.Instant, id dosing.TankID, v TankView, e dosing.Estimate) (reason, next string) {
+	switch {
+	case v.Cause != safety.CauseNone:
+		row := safety.Of(v.Cause)
+		return v.Mode.String() + ": " + row.Text, "clears when: " + row.Clears
+	case c.dose.state != doseNone && c.dose.intent.Plan().Tank == id:
+		plan := c.dose.intent.Plan()
+		return fmt.Sprintf("dosing %s of %s: %s", plan.Volume, c.settings.Safety.Pumps[plan.Pump].Reagent, plan.Reason),
+			"waits for the pump's report"
+	case v.Mode != safety.ModeArmed:
+		return v.Mode.String(), "arm it to dose"
+	case !e.Known:
+		return "armed: waits for readings", "doses when pH and EC are known"
+	}
+	return "armed: " + balance(v), c.nextStep(now, id)
+}
+
+// balance compares the settled prediction with the setpoints.
+func balance(v TankView) string {
+	pH := v.Settled.PH - v.PH.Present
+	ec := v.Settled.EC - v.EC.Present
+	if math.Abs(pH) <= dosing.StartBand.PH && math.Abs(ec) <= dosing.StartBand.EC {
+		return "pH and EC are in band"
+	}
+	return fmt.Sprintf("will settle at pH %.2f (wanted %.2f) and EC %.2f (wanted %.2f mS/cm)", v.Settled.PH, v.PH.Present, v.Settled.EC, v.EC.Present)
+}
+
+// nextStep names what the needed reagent waits for.
+func (c *Core) nextStep(now dosing.Instant, id dosing.TankID) string {
+	role := c.tanks[id].needs(now)
+	if role == dosing.RoleNone {
+		return "watches; nothing to add"
+	}
+	for p := range c.settings.Safety.Pumps {
+		if c.settings.Safety.Pumps[p].Role != role || !c.settings.Safety.Pumps[p].ServesTank(id) {
+			continue
+		}
+		if largest, cause := c.gate.Largest(now, id, dosing.PumpID(p)); largest == 0 && cause != safety.CauseNone {
+			return fmt.Sprintf("%s waits: %s", role, safety.Of(cause).Text)
+		}
+	}
+	return fmt.Sprintf("adds %s at the next decision", role)
+}
+
+// wouldDose says what an armed tank would dose now, in the grower's arithmetic.
+func (c *Core) wouldDose(now dosing.Instant, id dosing.TankID) string {
+	t := &c.tanks[id]
+	role := t.needs(now)
+	if role == dosing.RoleNone {
+		return ""
+	}
+	e, target := t.loops.Estimate(now, t.target()), t.target()
+	if role == dosing.RoleStock {
+		return fmt.Sprintf("would dose stock: EC %.2f, wanted %.2f mS/cm", float64(e.EC), float64(target.EC))
+	}
+	return fmt.Sprintf("would dose %s: pH %.2f, wanted %.2f", role, float64(e.PH), float64(target.PH))
+}
+
+// fit says whether the water may go to plants. Only evidence forbids it: a usable
+// reading that the dose record bears out, or water that nobody has confirmed.
+func (c *Core) fit(id dosing.TankID, v TankView) (bool, string) {
+	if c.tanks[id].operator.Unconfirmed || v.Cause == safety.CauseSolutionUnconfirmed {
+		return false, "solution unconfirmed"
+	}
+	for _, in := range v.Inputs {
+		if !in.Present || !in.Quality.MayDose() || !v.Settled.Known {
+			continue
+		}
+		switch in.Quantity {
+		case dosing.QuantityPH:
+			if (in.Value < 4.5 && v.Settled.PH < 4.5) || (in.Value > 7.5 && v.Settled.PH > 7.5) {
+				return false, fmt.Sprintf("pH %.2f is outside 4.5 to 7.5", in.Value)
+			}
+		case dosing.QuantityEC:
+			if most := 1.5 * v.EC.Present; in.Value > most && v.Settled.EC > most {
+				return false, fmt.Sprintf("EC %.2f mS/cm is above %.2f", in.Value, most)
+			}
+		}
+	}
+	return true, ""
+}
+
+func (c *Core) inputView(now dosing.Instant, id dosing.InputID, in *safety.Input) InputView {
+	v := InputView{Name: in.Name, Quantity: in.Quantity, NotFitted: in.NotFitted}
+	reading, quality, ok := c.watch.Input(id)
+	if !ok {
+		return v
+	}
+	v.Present, v.Value, v.Quality, v.Retained = true, reading.Value(), quality, reading.Retained()
+	v.Age = now.Since(reading.At())
+	return v
+}
+
+func (c *Core) holdView(trip safety.Trip) HoldView {
+	row := safety.Of(trip.Cause)
+	v := HoldView{Cause: trip.Cause, Action: trip.Action, Scope: trip.Scope, Since: trip.Since, Text: row.Text, Clears: row.Clears}
+	if trip.Detail != "" {
+		v.Text += " (" + trip.Detail + ")"
+	}
+	if trip.Scope == safety.ScopePump && int(trip.Pump) < len(c.settings.Safety.Pumps) {
+		v.Pump = c.settings.Safety.Pumps[trip.Pump].Name
+	}
+	return v
+}
+
+func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
+	p, counts := &c.settings.Safety.Pumps[id], &c.pumps[id]
+	v := PumpView{Name: p.Name, Reagent: p.Reagent, Role: p.Role, Hour: c.totals.Hour(id, now.Up), Day: c.totals.Day(id, now.Up),
+		Ever: counts.before + c.totals.Ever(id), HourCap: c.watch.HourCap(id), DayCap: c.watch.DayCap(id), Left: -1,
+		Doses: counts.doses, Volume: counts.volume}
+	for i := range c.settings.Safety.Inputs {
+		in := &c.settings.Safety.Inputs[i]
+		if in.Quantity != dosing.QuantityStockLevel || in.Pump != id {
+			continue
+		}
+		if reading, quality, ok := c.watch.Input(dosing.InputID(i)); ok && quality.MayDose() {
+			v.Left = dosing.FromMillilitres(reading.Value() * 1000)
+		}
+	}
+	if c.dose.state != doseNone && c.dose.intent.Plan().Pump == id {
+		v.OpenOrder = c.dose.intent.Order().String()
+	}
+	return v
+}
+
+func (s *setpoint) view() SetpointView {
+	return SetpointView{Present: s.present, Target: s.target, Source: s.source, Lowest: s.limits.Lowest, Highest: s.limits.Highest,
+		AdviseLow: s.limits.AdviseLow, AdviseHigh: s.limits.AdviseHigh, Confirm: s.limits.Confirm, By: s.by, At: s.at, Until: s.until}
+}
+
+func settledView(e dosing.Estimate, plant dosing.Tank) SettledView {
+	if !e.Known {
+		return SettledView{}
+	}
+	buffer := e.Buffer
+	v := SettledView{Known: true, PH: float64(e.PH), EC: float64(e.EC), ECInTransit: e.ECInTransit, DriftEC: e.DriftEC,
+		BufferScale: plant.BufferScale * math.Exp(e.LnBuffer), BufferScaleSpread: e.LnBufferSpread}
+	if buffer > 0 {
+		v.AcidInTransit = (e.AcidInTransit - e.BaseInTransit) / buffer
+		v.DriftPH = e.DriftAcid / buffer
+	}
+	return v
+}
+
+// leaves forecasts when pH or EC leaves the warn and the harm band if nothing is
+// dosed.
+func leaves(e dosing.Estimate, target dosing.Target) (warn, harm time.Duration) {
+	if !e.Known {
+		return -1, -1
+	}
+	driftPH := 0.0
+	if e.Buffer > 0 {
+		driftPH = e.DriftAcid / e.Buffer
+	}
+	pH, ec := float64(e.PH), float64(e.EC)
+	return safety.Sooner(safety.Leaves(pH, float64(target.PH), dosing.WarnBand.PH, driftPH), safety.Leaves(ec, float64(target.EC), dosing.WarnBand.EC, e.DriftEC)),
+		safety.Sooner(safety.Leaves(pH, float64(target.PH), dosing.HarmBand.PH, driftPH), safety.Leaves(ec, float64(target.EC), dosing.HarmBand.EC, e.DriftEC))
+}
+
+// Outcomes counts the doses of a pump by outcome, for the night report.
+func (p *PumpView) Outcomes() (doses uint64, counted dosing.Volume) {
+	for o := ledger.OutcomeConfirmed; o < ledger.OutcomeCount; o++ {
+		doses += p.Doses[o]
+		counted += p.Volume[o]
+	}
+	return doses, counted
+}
