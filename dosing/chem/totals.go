@@ -1,8 +1,121 @@
 // Package chem is the water chemistry on which every sum of the program rests:
-// speciation with activities and ion pairs, pH by charge balance, conductivity,
-// saturation and the titration curve. It touches nothing.
+// speciation with activities and ion pairs, pH by charge balance, electrical
+// conductivity, saturation, the titration curve and what a dose will do.
+//
+// It touches nothing and knows no clock. Concentrations are mmol per kg of
+// water (mmol/kgw) unless a name says otherwise, temperatures degrees Celsius,
+// conductivities mS/cm, acid and base meq/L.
+//
+// The model is the extended Debye-Hückel (WATEQ) model of USGS phreeqc.dat
+// with its ion pairs, and Debye-Hückel-Onsager conductivity weighted by
+// equivalents. It holds to an ionic strength of about 0.5 mol/kgw; results
+// beyond that carry a warning, see Warnings. The numbers are data, in the
+// tables of the folder data, each with its source.
+//
+// Sums of products are written float64(a*b) + c throughout, and exp and ln are
+// the package's own: without both, results would differ between processors
+// that fuse multiply and add and those that do not, and a simulated night
+// could not be replayed byte for byte on another machine.
 package chem
 
-// Totals are total concentrations in mmol per kg of water: NH4 is total ammonia,
-// P total phosphorus, DIC total inorganic carbon, Si total silicate.
+import "fmt"
+
+// Totals are total concentrations in mmol per kg of water: NH4 is total
+// ammonia, P total phosphorus, DIC total inorganic carbon, Si total silicate.
+// Charge is not a total: what the strong ions leave open is closed by pH.
 type Totals struct{ NO3, NH4, P, K, Ca, Mg, SO4, Na, Cl, DIC, Si float64 }
+
+// Add returns t plus scale times other. Dilution is Totals{}.Add(t, fraction).
+func (t Totals) Add(other Totals, scale float64) Totals {
+	return Totals{
+		NO3: t.NO3 + float64(other.NO3*scale),
+		NH4: t.NH4 + float64(other.NH4*scale),
+		P:   t.P + float64(other.P*scale),
+		K:   t.K + float64(other.K*scale),
+		Ca:  t.Ca + float64(other.Ca*scale),
+		Mg:  t.Mg + float64(other.Mg*scale),
+		SO4: t.SO4 + float64(other.SO4*scale),
+		Na:  t.Na + float64(other.Na*scale),
+		Cl:  t.Cl + float64(other.Cl*scale),
+		DIC: t.DIC + float64(other.DIC*scale),
+		Si:  t.Si + float64(other.Si*scale),
+	}
+}
+
+// StrongCharge is the strong-ion balance in meq/kgw: K + Na + NH4 + 2 Ca + 2 Mg
+// minus NO3 + Cl + 2 SO4. A strong acid lowers it by its equivalents, a strong
+// base raises it. Ammonia counts as ammonium, phosphate, carbonate and silicate
+// are weak and do not count.
+func (t Totals) StrongCharge() float64 {
+	return t.K + t.Na + t.NH4 + float64(2*t.Ca) + float64(2*t.Mg) - t.NO3 - t.Cl - float64(2*t.SO4)
+}
+
+// Ions are the names of the totals in the order in which they are shown.
+var Ions = [...]string{"NO3", "NH4", "P", "K", "Ca", "Mg", "SO4", "Na", "Cl", "DIC", "Si"}
+
+// Ion points at the total of that name; nil for an unknown name.
+func (t *Totals) Ion(name string) *float64 {
+	switch name {
+	case "NO3":
+		return &t.NO3
+	case "NH4":
+		return &t.NH4
+	case "P":
+		return &t.P
+	case "K":
+		return &t.K
+	case "Ca":
+		return &t.Ca
+	case "Mg":
+		return &t.Mg
+	case "SO4":
+		return &t.SO4
+	case "Na":
+		return &t.Na
+	case "Cl":
+		return &t.Cl
+	case "DIC":
+		return &t.DIC
+	case "Si":
+		return &t.Si
+	}
+	return nil
+}
+
+// largestTotal is beyond any stock that dissolves at farm temperature; a
+// larger number is a slipped unit, not a solution.
+const largestTotal = 20000 // mmol/kgw
+
+// check refuses what is not a concentration: NaN, infinite, negative, absurd.
+func (t *Totals) check() error {
+	for _, name := range Ions {
+		if v := *t.Ion(name); !(v >= 0 && v <= largestTotal) {
+			return &InputError{Quantity: name, Value: v, Low: 0, High: largestTotal, Unit: "mmol/kgw"}
+		}
+	}
+	return nil
+}
+
+// InputError says which input the chemistry refuses and what would be taken.
+type InputError struct {
+	Quantity  string
+	Value     float64
+	Low, High float64
+	Unit      string
+}
+
+func (e *InputError) Error() string {
+	return fmt.Sprintf("%s is %g %s; give a number from %g to %g", e.Quantity, e.Value, e.Unit, e.Low, e.High)
+}
+
+// ConvergenceError says that no speciation was found: the composition lies too
+// far outside the model.
+type ConvergenceError struct {
+	Iterations    int
+	IonicStrength float64 // mol/kgw, where the search stood
+}
+
+func (e *ConvergenceError) Error() string {
+	return fmt.Sprintf("no speciation found after %d steps (ionic strength %.3g mol/kgw); the solution lies outside the model, check the amounts",
+		e.Iterations, e.IonicStrength)
+}

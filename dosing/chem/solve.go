@@ -1,0 +1,508 @@
+package chem
+
+import "math"
+
+// Solver computes speciations. It keeps the temperature-dependent constants
+// and the last solution as a warm start, so one Solver per tank pays off. The
+// zero value is ready. Not for concurrent use.
+type Solver struct {
+	here, standard constants // at the solution's temperature and at 25 °C
+	warm, warm25   start
+
+	// The speciation at hand; mol/kgw.
+	x               [unknownCount]float64 // ln activity of the unknowns
+	active          [unknownCount]bool    // the unknown is present
+	total           [unknownCount]float64
+	partnerTotal    [partnerCount]float64
+	partnerActivity [partnerCount]float64
+	m               [SpeciesCount]float64
+	growth          [SpeciesCount]float64 // of the molar volume with ionic strength, cm3/mol
+	litres          float64               // of solution per kg of water
+	inverseGamma    [32]float64
+	ionic, water    float64 // ionic strength, activity of water
+	openCO2         float64 // ln activity of CO2; NaN when closed
+	closed, fixed   bool
+	balanceStrong   bool // unseen strong ions close the charge: they count in the ionic strength
+
+	r    [unknownCount]float64 // mass balances
+	jac  [unknownCount][unknownCount]float64
+	mean [partnerCount][unknownCount]float64
+	step [unknownCount]float64
+}
+
+// start is where the next search begins.
+type start struct {
+	ok           bool
+	x            [unknownCount]float64
+	ionic, water float64
+	sodium       float64
+	active       [unknownCount]bool
+}
+
+// Conditions are the surroundings of a solution.
+type Conditions struct {
+	TempC   float64
+	Open    bool    // in equilibrium with the air; DIC is then a result
+	CO2Atm  float64 // partial pressure of CO2 when Open, atm
+	FixedPH float64 // 0: by charge balance; else the pH is given and the missing charge reported
+	// OnlyHere leaves out EC25 (NaN then), which costs a second speciation
+	// whenever TempC is not 25.
+	OnlyHere bool
+}
+
+// MinTempC and MaxTempC bound the temperatures that are taken.
+const MinTempC, MaxTempC = 0.0, 50.0
+
+func (c *Conditions) check() error {
+	if !(c.TempC >= MinTempC && c.TempC <= MaxTempC) {
+		return &InputError{Quantity: "temperature", Value: c.TempC, Low: MinTempC, High: MaxTempC, Unit: "°C"}
+	}
+	if c.Open && !(c.CO2Atm >= 1e-8 && c.CO2Atm <= 1) {
+		return &InputError{Quantity: "CO2", Value: c.CO2Atm, Low: 1e-8, High: 1, Unit: "atm"}
+	}
+	if c.FixedPH != 0 && !(c.FixedPH >= 0.5 && c.FixedPH <= 13.5) {
+		return &InputError{Quantity: "pH", Value: c.FixedPH, Low: 0.5, High: 13.5, Unit: ""}
+	}
+	return nil
+}
+
+// Result is what a solution is.
+type Result struct {
+	PH            float64
+	TempC         float64
+	EC            float64 // mS/cm at TempC
+	EC25          float64 // mS/cm of the same solution at 25 °C; NaN if left out
+	IonicStrength float64 // mol/kgw
+	ChargeError   float64 // meq/kgw, cations minus anions; about 0 unless the pH is given
+	StrongCharge  float64 // meq/kgw: the strong-ion balance that belongs to this pH
+	Buffer        float64 // meq/L of strong acid or base per pH, at this pH, > 0
+	DIC           float64 // mmol/kgw, a result when open
+	KgwPerLitre   float64 // kg of water in a litre of the solution
+
+	Species    [SpeciesCount]float64 // mmol/kgw
+	Saturation [PhaseCount]float64   // log10(IAP/K); NaN when an ion is absent
+	Warnings   Warnings
+}
+
+// Solve computes the solution of these totals into r. Errors are *InputError
+// and *ConvergenceError; r is then not to be used. It allocates nothing unless
+// it fails.
+func (s *Solver) Solve(t *Totals, c Conditions, r *Result) error {
+	if err := t.check(); err != nil {
+		return err
+	}
+	if err := c.check(); err != nil {
+		return err
+	}
+	s.here.set(c.TempC)
+	if err := s.speciate(&s.here, t, &c, &s.warm); err != nil {
+		return err
+	}
+	s.report(t, &c, r)
+	r.EC = s.conductivity(&s.here)
+	switch {
+	case c.TempC == 25:
+		r.EC25 = r.EC
+	case c.OnlyHere:
+		r.EC25 = math.NaN()
+	default:
+		return s.conductivity25(t, &c, r)
+	}
+	return nil
+}
+
+// conductivity25 speciates the same water, closed now, at 25 °C.
+func (s *Solver) conductivity25(t *Totals, c *Conditions, r *Result) error {
+	s.standard.set(25)
+	if !s.warm25.ok {
+		s.warm25 = s.warm
+	}
+	at25, c25 := *t, Conditions{TempC: 25}
+	at25.DIC = r.DIC
+	// A given pH stays given: EC25 is that of the solution with this pH.
+	c25.FixedPH = c.FixedPH
+	if err := s.speciate(&s.standard, &at25, &c25, &s.warm25); err != nil {
+		return err
+	}
+	r.EC25 = s.conductivity(&s.standard)
+	return nil
+}
+
+// report copies the speciation at hand into r.
+func (s *Solver) report(t *Totals, c *Conditions, r *Result) {
+	r.PH = -s.x[uH] / ln10
+	r.TempC = c.TempC
+	r.IonicStrength = s.ionic
+	charge, dic := 0.0, 0.0
+	for i := range s.m {
+		r.Species[i] = 1000 * s.m[i]
+		charge += float64(float64(table[i].charge) * s.m[i])
+		dic += float64(table[i].nu[uCO3] * s.m[i])
+	}
+	r.ChargeError = 1000 * charge
+	r.StrongCharge = t.StrongCharge() - r.ChargeError
+	r.DIC = 1000 * dic
+	r.KgwPerLitre = 1 / s.litres
+	r.Buffer = 1000 * ln10 * s.protonSlope() * r.KgwPerLitre
+	s.saturation(&s.here, r)
+	r.Warnings = s.warnings(c, r)
+}
+
+const (
+	mostSteps = 120
+	stepLimit = 3.0  // largest change of a ln activity in one step
+	smallStep = 1e-5 // then the first-order correction is exact to 1e-10
+)
+
+// speciate finds the activities. Newton on the mass balances in the logarithm
+// of four activities; the partners' activities are eliminated, the activity
+// coefficients follow the ionic strength from step to step.
+func (s *Solver) speciate(k *constants, t *Totals, c *Conditions, from *start) error {
+	s.load(k, t, c)
+	warm := from.ok && from.active == s.active
+	if warm {
+		s.x, s.ionic, s.water = from.x, from.ionic, from.water
+		s.partnerActivity[pNa] = from.sodium
+		if s.fixed {
+			s.x[uH] = -c.FixedPH * ln10
+		}
+	} else {
+		s.coldStart(k, c)
+	}
+	from.ok = false
+	steps, ok := s.iterate(k)
+	if !ok && warm {
+		s.coldStart(k, c)
+		steps, ok = s.iterate(k)
+	}
+	if !ok {
+		return &ConvergenceError{Iterations: steps, IonicStrength: s.ionic}
+	}
+	s.setVolumes(k)
+	*from = start{true, s.x, s.ionic, s.water, s.partnerActivity[pNa], s.active}
+	return nil
+}
+
+func (s *Solver) iterate(k *constants) (int, bool) {
+	for n := 1; n <= mostSteps; n++ {
+		s.setGammas(k)
+		if !s.closed {
+			s.x[uCO3] = s.openCO2 - ln(k.k[CO2]) + ln(s.water) - float64(2*s.x[uH])
+		}
+		s.setSpecies(k)
+		used := s.ionic
+		if !s.newtonStep() {
+			return n, false
+		}
+		largest := 0.0
+		for u := range s.step {
+			largest = math.Max(largest, math.Abs(s.step[u]))
+		}
+		if !(largest <= 1e9) {
+			return n, false
+		}
+		if largest > stepLimit {
+			scale := stepLimit / largest
+			for u := range s.step {
+				s.step[u] *= scale
+			}
+		}
+		for u := range s.x {
+			if s.active[u] {
+				s.x[u] += s.step[u]
+			}
+		}
+		if largest < 0.5 {
+			s.correct()
+		}
+		s.sumIonic()
+		if n > 30 {
+			// The ionic strength swings: meet it half way.
+			s.ionic = 0.5 * (s.ionic + used)
+		}
+		if largest < smallStep && math.Abs(s.ionic-used) < 1e-9+float64(1e-7*used) {
+			return n, true
+		}
+	}
+	return mostSteps, false
+}
+
+// load turns the totals into mol/kgw and the hydrogen balance.
+func (s *Solver) load(k *constants, t *Totals, c *Conditions) {
+	s.partnerTotal = [partnerCount]float64{
+		pCa: t.Ca / 1000, pMg: t.Mg / 1000, pK: t.K / 1000, pNa: t.Na / 1000,
+		pNH4: t.NH4 / 1000, pCl: t.Cl / 1000, pNO3: t.NO3 / 1000, pSi: t.Si / 1000,
+	}
+	s.closed, s.fixed = !c.Open, c.FixedPH != 0
+	dic := t.DIC
+	s.openCO2 = math.NaN()
+	if c.Open {
+		dic = 0
+		s.openCO2 = ln(float64(k.henry * c.CO2Atm))
+	}
+	// Charge balance, written as the hydrogen that the masters' charges call for.
+	hydrogen := -(t.StrongCharge() - float64(2*dic) - float64(3*t.P)) / 1000
+	s.total = [unknownCount]float64{uH: hydrogen, uSO4: t.SO4 / 1000, uCO3: dic / 1000, uPO4: t.P / 1000}
+	s.active = [unknownCount]bool{uH: true, uSO4: t.SO4 > 0, uCO3: c.Open || t.DIC > 0, uPO4: t.P > 0}
+}
+
+// setGammas computes 1/gamma for every kind of species.
+func (s *Solver) setGammas(k *constants) {
+	root := math.Sqrt(s.ionic)
+	a := ln10 * k.dhA
+	for i := range gammas {
+		g := &gammas[i]
+		var log float64
+		switch {
+		case g.davies:
+			log = float64(a*g.zz) * (root/(1+root) - float64(0.3*s.ionic))
+		case g.zz == 0:
+			log = -float64(ln10 * float64(g.slope*s.ionic))
+		default:
+			log = float64(a*g.zz)*root/(1+float64(k.dhB*float64(g.size*root))) - float64(ln10*float64(g.slope*s.ionic))
+		}
+		s.inverseGamma[i] = exp(log)
+	}
+}
+
+// setSpecies computes all molalities, the residuals and the Jacobian from the
+// activities of the unknowns.
+func (s *Solver) setSpecies(k *constants) {
+	var power [unknownCount][7]float64 // activity^-2 … activity^4
+	for u := range power {
+		p := &power[u]
+		p[2] = 1
+		if !s.active[u] {
+			continue // absent: every positive power is zero
+		}
+		a := exp(s.x[u])
+		p[3] = a
+		p[4] = a * a
+		if u == uH {
+			p[1] = 1 / a
+			p[0] = p[1] * p[1]
+			p[5] = p[4] * a
+			p[6] = p[4] * p[4]
+		}
+	}
+	water := [4]float64{1 / (s.water * s.water), 1 / s.water, 1, s.water}
+	s.r = [unknownCount]float64{}
+	s.jac = [unknownCount][unknownCount]float64{}
+	for g := range groupOf {
+		from, to := groupOf[g][0], groupOf[g][1]
+		isPartner := g < partnerCount
+		if isPartner && s.partnerTotal[g] == 0 {
+			s.partnerActivity[g] = 0
+			for i := from; i < to; i++ {
+				s.m[i] = 0
+			}
+			continue
+		}
+		sum := 0.0
+		for i := from; i < to; i++ {
+			sp := &table[i]
+			w := k.k[i] * s.inverseGamma[sp.gamma]
+			if e := sp.formed[uH]; e != 0 {
+				w *= power[uH][e+2]
+			}
+			if e := sp.formed[uSO4]; e != 0 {
+				w *= power[uSO4][e+2]
+			}
+			if e := sp.formed[uCO3]; e != 0 {
+				w *= power[uCO3][e+2]
+			}
+			if e := sp.formed[uPO4]; e != 0 {
+				w *= power[uPO4][e+2]
+			}
+			if sp.water != 0 {
+				w *= water[sp.water+2]
+			}
+			if sp.partners == 2 {
+				w *= s.partnerActivity[g] // of the step before; only Na2SO4, which is scarce
+				sum += w
+			}
+			sum += w
+			s.m[i] = w
+		}
+		if isPartner {
+			s.partnerActivity[g] = s.partnerTotal[g] / sum
+		}
+		s.addGroup(g, from, to)
+	}
+}
+
+// addGroup scales a group by its partner's activity and adds it to the mass
+// balances and the Jacobian.
+func (s *Solver) addGroup(g int, from, to Species) {
+	scale := 1.0
+	if g < partnerCount {
+		scale = s.partnerActivity[g]
+	}
+	var mean [unknownCount]float64
+	for i := from; i < to; i++ {
+		sp := &table[i]
+		m := s.m[i] * scale
+		s.m[i] = m
+		if sp.nu == [unknownCount]float64{} {
+			continue
+		}
+		n := 1.0
+		if sp.partners == 2 {
+			n = 2
+		}
+		for u := 0; u < unknownCount; u++ {
+			if sp.formed[u] == 0 {
+				continue
+			}
+			q := float64(sp.nu[u] * m)
+			s.r[u] += q
+			mean[u] += float64(n * q)
+			for v := 0; v <= u; v++ {
+				s.jac[u][v] += float64(q * sp.nu[v])
+			}
+		}
+	}
+	if g >= partnerCount {
+		return
+	}
+	t := s.partnerTotal[g]
+	for u := 0; u < unknownCount; u++ {
+		mean[u] /= t
+		for v := 0; v <= u; v++ {
+			s.jac[u][v] -= float64(t * float64(mean[u]*mean[v]))
+		}
+	}
+	s.mean[g] = mean
+}
+
+// newtonStep solves for the change of the unknowns. The matrix is symmetric
+// and positive: it is the curvature of the free energy. False when it is not,
+// which only numbers beyond the model can cause.
+func (s *Solver) newtonStep() bool {
+	a, b := s.reduced()
+	s.step = [unknownCount]float64{}
+	ok := cholesky(&a, &b)
+	s.step = b
+	if !s.closed && !s.fixed {
+		s.step[uCO3] = -2 * s.step[uH]
+	}
+	return ok
+}
+
+// reduced returns the system in the unknowns that are free: an absent one, a
+// given pH and, open to the air, carbonate drop out.
+func (s *Solver) reduced() (a [unknownCount][unknownCount]float64, b [unknownCount]float64) {
+	a = s.jac
+	for u := range b {
+		b[u] = s.total[u] - s.r[u]
+	}
+	if !s.closed {
+		// Carbonate follows hydrogen: ln a(CO3) = const - 2 ln a(H).
+		b[uH] -= 2 * b[uCO3]
+		a[uH][uH] += float64(4*a[uCO3][uCO3]) - float64(4*a[uCO3][uH])
+		a[uSO4][uH] -= 2 * a[uCO3][uSO4]
+		a[uPO4][uH] -= 2 * a[uPO4][uCO3]
+	}
+	for u := range b {
+		drop := !s.active[u] || (u == uH && s.fixed) || (u == uCO3 && !s.closed)
+		if !drop {
+			continue
+		}
+		for v := range b {
+			a[u][v], a[v][u] = 0, 0
+		}
+		a[u][u], b[u] = 1, 0
+	}
+	return a, b
+}
+
+// cholesky solves a x = b in place for a symmetric positive a, of which the
+// lower half is given.
+func cholesky(a *[unknownCount][unknownCount]float64, b *[unknownCount]float64) bool {
+	for i := 0; i < unknownCount; i++ {
+		for j := 0; j <= i; j++ {
+			sum := a[i][j]
+			for k := 0; k < j; k++ {
+				sum -= float64(a[i][k] * a[j][k])
+			}
+			if i != j {
+				a[i][j] = sum / a[j][j]
+				continue
+			}
+			if !(sum > 0) {
+				return false
+			}
+			a[i][i] = math.Sqrt(sum)
+		}
+		sum := b[i]
+		for k := 0; k < i; k++ {
+			sum -= float64(a[i][k] * b[k])
+		}
+		b[i] = sum / a[i][i]
+	}
+	for i := unknownCount - 1; i >= 0; i-- {
+		sum := b[i]
+		for k := i + 1; k < unknownCount; k++ {
+			sum -= float64(a[k][i] * b[k])
+		}
+		b[i] = sum / a[i][i]
+	}
+	return true
+}
+
+// correct moves the molalities along with the step, to first order, so that
+// the last step need not be followed by another evaluation.
+func (s *Solver) correct() {
+	for g := range groupOf {
+		shift := 0.0
+		if g < partnerCount {
+			if s.partnerTotal[g] == 0 {
+				continue
+			}
+			for u := range s.step {
+				shift += float64(s.mean[g][u] * s.step[u])
+			}
+			s.partnerActivity[g] *= 1 - shift
+		}
+		for i := groupOf[g][0]; i < groupOf[g][1]; i++ {
+			d := -shift
+			nu := &table[i].nu
+			for u := range s.step {
+				d += float64(nu[u] * s.step[u])
+			}
+			s.m[i] *= 1 + d
+		}
+	}
+}
+
+// sumIonic sets the ionic strength and the activity of water.
+func (s *Solver) sumIonic() {
+	ionic, all, charge := 0.0, 0.0, 0.0
+	for i := range s.m {
+		m := s.m[i]
+		all += m
+		ionic += float64(table[i].zz * m)
+		charge += float64(float64(table[i].charge) * m)
+	}
+	if s.balanceStrong {
+		ionic += math.Abs(charge)
+	}
+	s.ionic = 0.5 * math.Max(ionic, 0)
+	// As in the reference program: Raoult's law with 0.017 for 1/55.5.
+	s.water = math.Max(1-float64(0.017*all), 0.3)
+}
+
+// protonSlope is -d(hydrogen)/d(ln activity of hydrogen) with all other
+// balances kept, mol/kgw: the buffer capacity at constant activity coefficients.
+func (s *Solver) protonSlope() float64 {
+	fixed := s.fixed
+	s.fixed = false
+	a, _ := s.reduced()
+	s.fixed = fixed
+	// One over the corner of the inverse.
+	b := [unknownCount]float64{uH: 1}
+	if !cholesky(&a, &b) || !(b[uH] > 0) {
+		return math.NaN()
+	}
+	return 1 / b[uH]
+}

@@ -1,0 +1,409 @@
+package chem
+
+import (
+	_ "embed"
+	"fmt"
+	"strconv"
+	"strings"
+)
+
+// Species names a dissolved species; it indexes Result.Species.
+type Species int
+
+// The species, in the order of data/species.txt.
+const (
+	H Species = iota
+	OH
+	SO4
+	HSO4
+	CO3
+	HCO3
+	CO2
+	CO2Pair // (CO2)2
+	PO4
+	HPO4
+	H2PO4
+	H3PO4
+	Ca
+	CaOH
+	CaCO3
+	CaHCO3
+	CaSO4
+	CaHSO4
+	CaPO4
+	CaHPO4
+	CaH2PO4
+	Mg
+	MgOH
+	MgCO3
+	MgHCO3
+	MgSO4
+	MgSO42 // Mg(SO4)2-2
+	MgPO4
+	MgHPO4
+	MgH2PO4
+	K
+	KSO4
+	KHCO3
+	KHPO4
+	Na
+	NaSO4
+	Na2SO4
+	NaHCO3
+	NaHPO4
+	NH4
+	NH3
+	NH4SO4
+	Cl
+	HCl
+	NO3
+	H4SiO4
+	H3SiO4
+	H2SiO4
+	SpeciesCount
+)
+
+//go:embed data/species.txt
+var speciesText string
+
+//go:embed data/transport.txt
+var transportText string
+
+//go:embed data/viscosity.txt
+var viscosityText string
+
+//go:embed data/volume.txt
+var volumeText string
+
+// Four species are the unknowns of the solver; every other master species
+// follows from them, because each pair holds at most one of the others.
+const (
+	uH = iota
+	uSO4
+	uCO3
+	uPO4
+	unknownCount
+)
+
+// The other master species, the partners; each has one total.
+const (
+	pCa = iota
+	pMg
+	pK
+	pNa
+	pNH4
+	pCl
+	pNO3
+	pSi
+	partnerCount
+)
+
+var (
+	unknowns = [unknownCount]Species{H, SO4, CO3, PO4}
+	partners = [partnerCount]Species{Ca, Mg, K, Na, NH4, Cl, NO3, H4SiO4}
+)
+
+// logK is log10 K = a1 + a2 T + a3/T + a4 log10 T + a5/T² + a6 T².
+type logK [6]float64
+
+// species is one row of the tables, resolved.
+type species struct {
+	name     string
+	charge   int
+	zz       float64               // charge squared
+	formed   [unknownCount]int8    // of the unknowns
+	nu       [unknownCount]float64 // the same as numbers
+	partner  int8                  // -1: none
+	partners int8                  // how many of the partner
+	water    int8                  // H2O on the left-hand side
+	log      logK
+	gamma    int // index into gammas
+	source   string
+
+	// Conductivity; d25 zero: does not conduct.
+	d25, dT, size, sizeGrowth, viscExponent float64
+	// Viscosity and volume, the columns of their tables.
+	visc      [7]float64
+	vol       [10]float64
+	hasVolume bool
+}
+
+// gamma is one way an activity coefficient depends on ionic strength; species
+// that share charge, size and slope share it.
+type gamma struct {
+	zz, size, slope float64
+	davies          bool
+}
+
+var (
+	table     [SpeciesCount]species
+	gammas    []gamma
+	groupOf   [partnerCount + 1][2]Species // rows of each partner; the last: rows without one
+	gammaMost = 32
+)
+
+// String gives the name as in the table, "H2PO4-".
+func (s Species) String() string {
+	if s < 0 || s >= SpeciesCount {
+		return fmt.Sprintf("Species(%d)", int(s))
+	}
+	return table[s].name
+}
+
+// Charge gives the charge number.
+func (s Species) Charge() int { return table[s].charge }
+
+// Source says where the row's constant comes from.
+func (s Species) Source() string { return table[s].source }
+
+func init() {
+	if err := readTables(); err != nil {
+		// The tables are part of the program; a broken one is a broken build.
+		panic("chem: " + err.Error())
+	}
+}
+
+func readTables() error {
+	rows := dataRows(speciesText, "|")
+	if len(rows) != int(SpeciesCount) {
+		return fmt.Errorf("species.txt has %d rows, species.go %d", len(rows), SpeciesCount)
+	}
+	for i, row := range rows {
+		if err := readSpecies(Species(i), row); err != nil {
+			return fmt.Errorf("species.txt, %s: %w", row[0], err)
+		}
+	}
+	groupRows()
+	if len(gammas) > gammaMost {
+		return fmt.Errorf("%d kinds of activity coefficient, room for %d", len(gammas), gammaMost)
+	}
+	err := eachRow(transportText, 5, func(sp *species, v []float64) {
+		sp.d25, sp.dT, sp.size, sp.sizeGrowth, sp.viscExponent = v[0]*1e-9, v[1], v[2], v[3], v[4]
+		if sp.size == 0 {
+			sp.size = 3.5
+		}
+	})
+	if err != nil {
+		return fmt.Errorf("transport.txt: %w", err)
+	}
+	if err = eachRow(viscosityText, 7, func(sp *species, v []float64) { copy(sp.visc[:], v) }); err != nil {
+		return fmt.Errorf("viscosity.txt: %w", err)
+	}
+	err = eachRow(volumeText, 10, func(sp *species, v []float64) { copy(sp.vol[:], v); sp.hasVolume = true })
+	if err != nil {
+		return fmt.Errorf("volume.txt: %w", err)
+	}
+	listConductors()
+	listViscous()
+	return readPhases()
+}
+
+func readSpecies(i Species, row []string) error {
+	if len(row) != 5 {
+		return fmt.Errorf("%d columns instead of 5", len(row))
+	}
+	sp := &table[i]
+	sp.name, sp.source, sp.partner = row[0], row[4], -1
+	sp.charge = chargeOf(row[0])
+	sp.zz = float64(sp.charge * sp.charge)
+	var err error
+	if sp.log, err = readLogK(row[2]); err != nil {
+		return err
+	}
+	if row[2] == "master" {
+		for u, m := range unknowns {
+			if m == i {
+				sp.formed[u], sp.nu[u] = 1, 1
+			}
+		}
+		for p, m := range partners {
+			if m == i {
+				sp.partner, sp.partners = int8(p), 1
+			}
+		}
+	} else if err = addReaction(sp, row[1], i); err != nil {
+		return err
+	}
+	return readGamma(sp, row[3])
+}
+
+// addReaction adds up what a species is made of; a term may be any species of
+// an earlier row, whose own formation is then included.
+func addReaction(sp *species, reaction string, before Species) error {
+	return eachTerm(reaction, before, func(n int, of *species, water bool) {
+		if water {
+			sp.water += int8(n)
+			return
+		}
+		for u := range sp.formed {
+			sp.formed[u] += int8(n) * of.formed[u]
+			sp.nu[u] = float64(sp.formed[u])
+		}
+		if of.partner >= 0 {
+			sp.partner = of.partner
+			sp.partners += int8(n) * of.partners
+		}
+		sp.water += int8(n) * of.water
+		for j := range sp.log {
+			sp.log[j] += float64(n) * of.log[j]
+		}
+	})
+}
+
+// eachTerm reads "Ca+2 + HPO4-2 - 2 H2O".
+func eachTerm(reaction string, before Species, add func(n int, of *species, water bool)) error {
+	sign, n := 1, 1
+	for _, word := range strings.Fields(reaction) {
+		switch {
+		case word == "+":
+			sign = 1
+		case word == "-":
+			sign = -1
+		case word == "H2O":
+			add(sign*n, nil, true)
+			sign, n = 1, 1
+		default:
+			if k, err := strconv.Atoi(word); err == nil {
+				n = k
+				continue
+			}
+			s, ok := lookup(word, before)
+			if !ok {
+				return fmt.Errorf("%q is not a species of an earlier row", word)
+			}
+			add(sign*n, &table[s], false)
+			sign, n = 1, 1
+		}
+	}
+	return nil
+}
+
+func lookup(name string, before Species) (Species, bool) {
+	for s := Species(0); s < before; s++ {
+		if table[s].name == name {
+			return s, true
+		}
+	}
+	return 0, false
+}
+
+// readLogK reads the third column; heats of reaction become the same six numbers.
+func readLogK(text string) (k logK, err error) {
+	words := strings.Fields(text)
+	v, err := numbers(words[1:])
+	if err != nil {
+		return k, err
+	}
+	switch {
+	case words[0] == "master" && len(v) == 0:
+	case words[0] == "constant" && len(v) == 1:
+		k[0] = v[0]
+	case words[0] == "analytic" && len(v) <= 6:
+		copy(k[:], v)
+	case words[0] == "vanthoff" && len(v) == 2:
+		slope := v[1] * 1000 / (gasConstant * ln10)
+		k[0], k[2] = v[0]+slope/t25, -slope
+	default:
+		return k, fmt.Errorf("log K %q is not understood", text)
+	}
+	return k, nil
+}
+
+func readGamma(sp *species, text string) error {
+	g := gamma{zz: sp.zz}
+	if text == "davies" {
+		g.davies = true
+	} else {
+		v, err := numbers(strings.Fields(text))
+		if err != nil || len(v) != 2 {
+			return fmt.Errorf("gamma %q is not understood", text)
+		}
+		g.size, g.slope = v[0], v[1]
+	}
+	for i, known := range gammas {
+		if known == g {
+			sp.gamma = i
+			return nil
+		}
+	}
+	sp.gamma = len(gammas)
+	gammas = append(gammas, g)
+	return nil
+}
+
+// groupRows finds the rows of each partner; the table keeps them together.
+func groupRows() {
+	for s := Species(0); s < SpeciesCount; s++ {
+		g := int(table[s].partner)
+		if g < 0 {
+			g = partnerCount
+		}
+		if groupOf[g][1] == 0 {
+			groupOf[g] = [2]Species{s, s + 1}
+		} else {
+			groupOf[g][1] = s + 1
+		}
+	}
+}
+
+func eachRow(text string, columns int, set func(*species, []float64)) error {
+	for _, row := range dataRows(text, "") {
+		s, ok := lookup(row[0], SpeciesCount)
+		if !ok {
+			return fmt.Errorf("%s is not in species.txt", row[0])
+		}
+		v, err := numbers(row[1:])
+		if err != nil || len(v) != columns {
+			return fmt.Errorf("%s: %d numbers wanted", row[0], columns)
+		}
+		set(&table[s], v)
+	}
+	return nil
+}
+
+// dataRows splits a table into rows and trimmed columns; lines that begin with
+// # are remarks. Without a separator columns part at spaces.
+func dataRows(text, separator string) (rows [][]string) {
+	for _, line := range strings.Split(text, "\n") {
+		if strings.HasPrefix(line, "#") || strings.TrimSpace(line) == "" {
+			continue
+		}
+		if separator == "" {
+			rows = append(rows, strings.Fields(line))
+			continue
+		}
+		row := strings.Split(line, separator)
+		for i := range row {
+			row[i] = strings.TrimSpace(row[i])
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+func numbers(words []string) ([]float64, error) {
+	v := make([]float64, len(words))
+	for i, w := range words {
+		var err error
+		if v[i], err = strconv.ParseFloat(w, 64); err != nil {
+			return nil, fmt.Errorf("%q is not a number", w)
+		}
+	}
+	return v, nil
+}
+
+// chargeOf reads the charge at the end of a name: "Ca+2", "NO3-", "H3PO4".
+func chargeOf(name string) int {
+	i := strings.LastIndexAny(name, "+-")
+	if i < 0 {
+		return 0
+	}
+	n := 1
+	if i+1 < len(name) {
+		n, _ = strconv.Atoi(name[i+1:])
+	}
+	if name[i] == '-' {
+		return -n
+	}
+	return n
+}
