@@ -12,6 +12,9 @@ import (
 type Clock interface {
 	// Now is wall time in the configured zone and uptime.
 	Now() dosing.Instant
+	// Arrived is when something arrived that the adapter saw at this machine time:
+	// a message that waited in a stalled loop is as old as it is.
+	Arrived(at time.Time) dosing.Instant
 	// Ticks sends once a second.
 	Ticks() <-chan dosing.Instant
 }
@@ -52,6 +55,11 @@ func (c *MachineClock) run(ctx context.Context) {
 func (c *MachineClock) Now() dosing.Instant {
 	now := time.Now()
 	return dosing.Instant{Wall: now.Round(0).In(c.zone), Up: now.Sub(c.started)}
+}
+
+// Arrived converts a time of this machine.
+func (c *MachineClock) Arrived(at time.Time) dosing.Instant {
+	return dosing.Instant{Wall: at.Round(0).In(c.zone), Up: at.Sub(c.started)}
 }
 
 // Ticks sends once a second.

@@ -1,8 +1,8 @@
 package metrics
 
 import (
-	"testing"
 	"github.com/prometheus/client_golang/prometheus/testutil"
+	"testing"
 )
 
 func TestX(t *testing.T) { _ = testutil.ToFloat64 }
