@@ -1,0 +1,93 @@
+package payload
+
+import (
+	"leat/controller"
+)
+
+// AppendReport writes a node's word on an order; for nodes.
+func AppendReport(dst []byte, r controller.Report) []byte {
+	e := object(dst)
+	e.text("order", r.Order.String())
+	e.text("phase", r.Phase.String())
+	e.whole("run_ms", r.Run.Milliseconds())
+	e.volume("volume_ml", r.Volume)
+	e.text("cause", r.Cause)
+	return e.end()
+}
+
+// ParseReport reads a node's word on an order. One that says done or stopped must
+// state run time and volume: an absent volume read as zero would take millilitres
+// out of the ledger that are in the tank. Pump is left for the caller, who knows
+// the topic.
+func ParseReport(body []byte) (controller.Report, error) {
+	fields, err := fieldsOf(body, reportKeys...)
+	if err != nil {
+		return controller.Report{}, err
+	}
+	return fields.report()
+}
+
+var reportKeys = []string{"order", "phase", "run_ms", "volume_ml", "cause"}
+
+func (f *fields) report() (controller.Report, error) {
+	var r controller.Report
+	r.Order = f.order("order")
+	phase, known := controller.ParsePhase(f.name("phase"))
+	if f.err == nil && !known {
+		f.fail("phase", "accepted, running, done, stopped or refused")
+	}
+	r.Phase = phase
+	ended := phase == controller.PhaseDone || phase == controller.PhaseStopped
+	if ended || f.has("run_ms") {
+		r.Run = f.milliseconds("run_ms", longestRun)
+	}
+	if ended || f.has("volume_ml") {
+		r.Volume = f.volume("volume_ml", true)
+	}
+	r.Cause = f.optional("cause", longestNote)
+	if f.err != nil {
+		return controller.Report{}, f.err
+	}
+	return r, nil
+}
+
+// AppendHeartbeat writes what a node says of itself; for nodes.
+func AppendHeartbeat(dst []byte, h controller.Heartbeat) []byte {
+	e := object(dst)
+	e.text("boot", h.Boot)
+	e.whole("tick_ms", h.Tick.Milliseconds())
+	e.yes("idle", h.Idle)
+	if h.Last != nil {
+		e.key("last")
+		last := object(e.dst)
+		last.text("order", h.Last.Order.String())
+		last.text("phase", h.Last.Phase.String())
+		last.whole("run_ms", h.Last.Run.Milliseconds())
+		last.volume("volume_ml", h.Last.Volume)
+		last.some("cause", h.Last.Cause)
+		e.dst = last.end()
+	}
+	return e.end()
+}
+
+// ParseHeartbeat reads what a node says of itself. Node is left for the caller,
+// who knows the topic.
+func ParseHeartbeat(body []byte) (controller.Heartbeat, error) {
+	fields, err := fieldsOf(body, "boot", "tick_ms", "idle", "last")
+	if err != nil {
+		return controller.Heartbeat{}, err
+	}
+	h := controller.Heartbeat{Boot: fields.name("boot"), Tick: fields.milliseconds("tick_ms", longestTick), Idle: fields.yes("idle")}
+	if fields.err == nil && fields.has("last") {
+		inner, _ := fieldsIn(fields.get("last"), reportKeys...)
+		if inner.err == nil {
+			last, err := inner.report()
+			h.Last, inner.err = &last, err
+		}
+		fields.err = inner.err
+	}
+	if fields.err != nil {
+		return controller.Heartbeat{}, fields.err
+	}
+	return h, nil
+}

@@ -1,0 +1,94 @@
+package payload
+
+import (
+	"time"
+
+	"leat/controller"
+)
+
+// AppendState writes a tank's state: mode, cause, next step in words, readings
+// with their quality, and every interlock that holds. At is the wall time of the
+// view.
+func AppendState(dst []byte, t *controller.TankView, at time.Time) []byte {
+	e := object(dst)
+	e.text("tank", t.Name)
+	e.moment("at", at)
+	e.text("mode", t.Mode.String())
+	e.text("cause", causeName(t.Cause))
+	e.text("reason", t.Reason)
+	e.text("next", t.Next)
+	e.some("would_dose", t.WouldDose)
+	e.yes("fit", t.Fit)
+	e.key("readings")
+	e.dst = append(e.dst, '[')
+	for i := range t.Inputs {
+		if i > 0 {
+			e.dst = append(e.dst, ',')
+		}
+		e.dst = appendInput(e.dst, &t.Inputs[i])
+	}
+	e.dst = append(e.dst, ']')
+	e.key("holds")
+	e.dst = append(e.dst, '[')
+	for i := range t.Holds {
+		if i > 0 {
+			e.dst = append(e.dst, ',')
+		}
+		e.dst = appendHold(e.dst, &t.Holds[i])
+	}
+	e.dst = append(e.dst, ']')
+	// Until pH or EC leaves its bands if nothing is dosed; left out when that is
+	// not in sight.
+	if t.LeavesWarn >= 0 {
+		e.seconds("leaves_warn_s", t.LeavesWarn)
+	}
+	if t.LeavesHarm >= 0 {
+		e.seconds("leaves_harm_s", t.LeavesHarm)
+	}
+	return e.end()
+}
+
+func appendInput(dst []byte, in *controller.InputView) []byte {
+	e := object(dst)
+	e.text("probe", in.Name)
+	e.text("quantity", in.Quantity.String())
+	if in.NotFitted != "" {
+		e.text("not_fitted", in.NotFitted)
+		return e.end()
+	}
+	if in.Present {
+		e.number("value", in.Value, shownDecimals(in.Quantity))
+		e.some("unit", in.Quantity.Unit())
+		e.seconds("age_s", in.Age)
+	}
+	e.text("quality", in.Quality.String())
+	if in.Retained {
+		e.yes("retained", true)
+	}
+	return e.end()
+}
+
+func appendHold(dst []byte, h *controller.HoldView) []byte {
+	e := object(dst)
+	e.text("cause", causeName(h.Cause))
+	e.text("action", h.Action.String())
+	e.text("scope", h.Scope.String())
+	e.some("pump", h.Pump)
+	e.text("text", h.Text)
+	e.text("clears", h.Clears)
+	e.moment("since", h.Since.Wall)
+	return e.end()
+}
+
+// AppendAlarm writes where an alarm stands.
+func AppendAlarm(dst []byte, a controller.AlarmView) []byte {
+	e := object(dst)
+	e.text("cause", causeName(a.Cause))
+	e.text("state", a.State.String())
+	e.text("priority", a.Priority.String())
+	e.text("code", a.Priority.Code())
+	e.text("text", a.Text)
+	e.text("advice", a.Advice)
+	e.moment("since", a.Since.Wall)
+	return e.end()
+}

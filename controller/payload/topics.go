@@ -1,0 +1,175 @@
+package payload
+
+import (
+	"strings"
+	"unicode/utf8"
+
+	"leat/dosing"
+	"leat/safety"
+)
+
+// DefaultPrefix stands before every topic that is not replaced.
+const DefaultPrefix = "leat"
+
+// The payloads of Topics.Online.
+const (
+	Online  = "1"
+	Offline = "0"
+)
+
+// Topics names every topic of one station. Where a method takes a tank,
+// dosing.AllTanks stands for the station, whose name then takes the tank's place;
+// an unknown tank has no topic ("").
+type Topics struct {
+	prefix   string
+	station  string
+	tanks    []string
+	replaced map[string]string
+}
+
+// NewTopics builds the topics of a station from the prefix ("" = leat), the names
+// of station and tanks (by TankID), and what the configuration replaces: the topic
+// without its prefix, such as "reservoir/reading/ph", to the whole one it becomes.
+func NewTopics(prefix, station string, tanks []string, replace map[string]string) (*Topics, error) {
+	prefix = strings.TrimSuffix(prefix, "/")
+	if prefix == "" {
+		prefix = DefaultPrefix
+	}
+	if err := CheckTopic(prefix); err != nil {
+		return nil, err
+	}
+	t := &Topics{prefix: prefix + "/", station: station, tanks: append([]string(nil), tanks...), replaced: make(map[string]string, len(replace))}
+	taken := make(map[string]bool, len(tanks)+1)
+	for _, name := range append([]string{station}, tanks...) {
+		if err := CheckName(name); err != nil {
+			return nil, err
+		}
+		// Two tanks of one name would share every topic. The station may carry the
+		// name of its only tank.
+		if taken[name] && !(len(tanks) == 1 && name == station) {
+			return nil, refuse("give each tank and the station its own name", "two are named %.60q", name)
+		}
+		taken[name] = true
+	}
+	users := make(map[string]string, len(replace))
+	for from, to := range replace {
+		if err := CheckTopic(to); err != nil {
+			return nil, err
+		}
+		if other, twice := users[to]; twice {
+			return nil, refuse("give each its own topic", "%.60q and %.60q are both on topic %.60q", min(from, other), max(from, other), to)
+		}
+		users[to] = from
+		t.replaced[from] = to
+	}
+	return t, nil
+}
+
+// CheckName says whether a name of a station, tank, probe, pump or node can stand
+// in a topic.
+func CheckName(name string) error {
+	if strings.Contains(name, "/") {
+		return refuse("leave the slash out", "name %.60q would split its topic", name)
+	}
+	return CheckTopic(name)
+}
+
+// CheckTopic says whether text can be published to: MQTT 3.1.1, 4.7.
+func CheckTopic(text string) error {
+	const longest = 1024 // a limit on everything; MQTT's own is 65,535 bytes
+	switch {
+	case text == "":
+		return refuse("write one", "a topic or a name in it is empty")
+	case len(text) > longest:
+		return refuse("shorten it", "topic %.60q… is longer than %d bytes", text, longest)
+	case !utf8.ValidString(text):
+		return refuse("write it in UTF-8", "topic %.60q is not valid UTF-8", text)
+	case strings.ContainsAny(text, "+#"):
+		return refuse("leave + and # out: one input, one topic", "topic %.60q is a pattern", text)
+	case strings.ContainsFunc(text, func(r rune) bool { return r < 0x20 || r == 0x7f }):
+		return refuse("leave it out", "topic %.60q has a control character", text)
+	case text[0] == '$':
+		return refuse("begin it otherwise", "topic %.60q belongs to the broker", text)
+	}
+	return nil
+}
+
+// Row is the owner of the topics of pumps, nodes and stocks, which all tanks share:
+// the only tank, or the station where there are several.
+func (t *Topics) Row() dosing.TankID {
+	if len(t.tanks) == 1 {
+		return 0
+	}
+	return dosing.AllTanks
+}
+
+func (t *Topics) topic(tank dosing.TankID, rest string) string {
+	owner := t.station
+	if tank != dosing.AllTanks {
+		if int(tank) >= len(t.tanks) {
+			return ""
+		}
+		owner = t.tanks[tank]
+	}
+	return t.named(owner + "/" + rest)
+}
+
+func (t *Topics) named(path string) string {
+	if to, ok := t.replaced[path]; ok {
+		return to
+	}
+	return t.prefix + path
+}
+
+// Reading is where a probe's values arrive.
+func (t *Topics) Reading(tank dosing.TankID, probe string) string {
+	return t.topic(tank, "reading/"+probe)
+}
+
+// Order is where a pump's orders go: QoS 1, never retained.
+func (t *Topics) Order(tank dosing.TankID, pump string) string { return t.topic(tank, "order/"+pump) }
+
+// Report is where a pump's reports arrive.
+func (t *Topics) Report(tank dosing.TankID, pump string) string { return t.topic(tank, "report/"+pump) }
+
+// Node is where a node's heartbeats arrive.
+func (t *Topics) Node(tank dosing.TankID, node string) string { return t.topic(tank, "node/"+node) }
+
+// Lease is where the permission to dose goes: QoS 0, not retained.
+func (t *Topics) Lease(tank dosing.TankID) string { return t.topic(tank, "lease") }
+
+// Stop is where stop orders go: QoS 1, never retained.
+func (t *Topics) Stop(tank dosing.TankID) string { return t.topic(tank, "stop") }
+
+// Supply is where the order to cut the group supply goes: QoS 1, never retained.
+func (t *Topics) Supply(tank dosing.TankID) string { return t.topic(tank, "supply") }
+
+// Ask is where a person asks for a setpoint.
+func (t *Topics) Ask(tank dosing.TankID, q dosing.Quantity) string {
+	return t.topic(tank, "setpoint/"+q.String()+"/ask")
+}
+
+// Answer is where the answer to an ask goes.
+func (t *Topics) Answer(tank dosing.TankID, q dosing.Quantity) string {
+	return t.topic(tank, "setpoint/"+q.String()+"/answer")
+}
+
+// Setpoint is where the setpoint stands, retained.
+func (t *Topics) Setpoint(tank dosing.TankID, q dosing.Quantity) string {
+	return t.topic(tank, "setpoint/"+q.String())
+}
+
+// State is where a tank's state stands, retained.
+func (t *Topics) State(tank dosing.TankID) string { return t.topic(tank, "state") }
+
+// Alarm is where an alarm stands, retained.
+func (t *Topics) Alarm(tank dosing.TankID, cause safety.Cause) string {
+	return t.topic(tank, "alarm/"+causeName(cause))
+}
+
+// Fit is where it stands, retained, whether the water may go to plants.
+func (t *Topics) Fit(tank dosing.TankID) string { return t.topic(tank, "fit") }
+
+// Online is where the daemon of this name says that it is there, retained; the
+// broker says that it is not (last will).
+func (t *Topics) Online(name string) string { return t.named("daemon/" + name + "/online") }
