@@ -53,27 +53,10 @@ func (t *Totals) Count(d Dose) {
 	t.tanks[d.Tank] = append(t.tanks[d.Tank], d)
 }
 
-// Settle closes the dose with this key at volume and starts its release law at
-// up. It reports whether the dose was known.
+// Settle closes the dose with this key at volume and starts its release law, and
+// its hour and day, at up. It reports whether the dose was known.
 func (t *Totals) Settle(pump PumpID, key uint64, volume Volume, up time.Duration) bool {
-	p := &t.pumps[pump]
-	found := false
-	for i := len(p.doses) - 1; i >= 0; i-- {
-		if p.doses[i].Key != key {
-			continue
-		}
-		change := volume - p.doses[i].Volume
-		p.doses[i].Volume = volume
-		p.ever += change
-		if i >= p.fromHour {
-			p.hour += change
-		}
-		if i >= p.fromDay {
-			p.day += change
-		}
-		found = true
-		break
-	}
+	found := t.pumps[pump].settle(key, volume, up)
 	for tank := range t.tanks {
 		for i := range t.tanks[tank] {
 			if d := &t.tanks[tank][i]; d.Pump == pump && d.Key == key {
@@ -83,6 +66,62 @@ func (t *Totals) Settle(pump PumpID, key uint64, volume Volume, up time.Duration
 		}
 	}
 	return found
+}
+
+// settle moves the dose to where it belongs in time: its pump may have run as
+// late as up, and a window that forgot it an hour after its intent would allow
+// more than the cap in the hour that began with its delivery.
+func (p *pumpTotals) settle(key uint64, volume Volume, up time.Duration) bool {
+	i := len(p.doses) - 1
+	for i >= 0 && p.doses[i].Key != key {
+		i--
+	}
+	if i < 0 {
+		return false
+	}
+	d := p.doses[i]
+	p.ever += volume - d.Volume
+	p.take(i)
+	d.Volume, d.Up, d.Open = volume, max(d.Up, up), false
+	p.put(d)
+	return true
+}
+
+// take removes the dose at i from the list and from the windows it is in.
+func (p *pumpTotals) take(i int) {
+	if i >= p.fromHour {
+		p.hour -= p.doses[i].Volume
+	} else {
+		p.fromHour--
+	}
+	if i >= p.fromDay {
+		p.day -= p.doses[i].Volume
+	} else {
+		p.fromDay--
+	}
+	p.doses = append(p.doses[:i], p.doses[i+1:]...)
+}
+
+// put inserts a dose by its Up. One that belongs before the start of a window
+// has left it already.
+func (p *pumpTotals) put(d Dose) {
+	i := len(p.doses)
+	for i > 0 && p.doses[i-1].Up > d.Up {
+		i--
+	}
+	p.doses = append(p.doses, Dose{})
+	copy(p.doses[i+1:], p.doses[i:])
+	p.doses[i] = d
+	if i >= p.fromHour {
+		p.hour += d.Volume
+	} else {
+		p.fromHour++
+	}
+	if i >= p.fromDay {
+		p.day += d.Volume
+	} else {
+		p.fromDay++
+	}
 }
 
 // Hour is what the pump dosed in the rolling hour before up.
@@ -100,12 +139,14 @@ func (t *Totals) Day(pump PumpID, up time.Duration) Volume {
 // Ever is all that was counted for the pump.
 func (t *Totals) Ever(pump PumpID) Volume { return t.pumps[pump].ever }
 
+// advance lets doses leave the windows. One that is still open leaves none: it may
+// be delivered at any moment.
 func (p *pumpTotals) advance(up time.Duration) {
-	for p.fromHour < len(p.doses) && p.doses[p.fromHour].Up <= up-time.Hour {
+	for p.fromHour < len(p.doses) && p.doses[p.fromHour].Up <= up-time.Hour && !p.doses[p.fromHour].Open {
 		p.hour -= p.doses[p.fromHour].Volume
 		p.fromHour++
 	}
-	for p.fromDay < len(p.doses) && p.doses[p.fromDay].Up <= up-day {
+	for p.fromDay < len(p.doses) && p.doses[p.fromDay].Up <= up-day && !p.doses[p.fromDay].Open {
 		p.day -= p.doses[p.fromDay].Volume
 		p.fromDay++
 	}
@@ -131,11 +172,12 @@ func (d Dose) Remaining(up, deadTime, lag time.Duration) float64 {
 	if lag <= 0 {
 		return 0
 	}
-	return math.Exp(-float64(age-deadTime) / float64(lag))
+	return exponential(-float64(age-deadTime) / float64(lag))
 }
 
 // EachInTransit calls visit for each dose of the tank that is still on its way,
-// with the millilitres that have not yet been seen by the probes.
+// with the millilitres that have not yet been seen by the probes. It forgets the
+// doses that are settled at up, so up is never in the future.
 func (t *Totals) EachInTransit(tank TankID, up, deadTime, lag time.Duration, visit func(d Dose, remainingML float64)) {
 	kept := t.tanks[tank][:0]
 	for _, d := range t.tanks[tank] {
@@ -152,6 +194,10 @@ func (t *Totals) EachInTransit(tank TankID, up, deadTime, lag time.Duration, vis
 // pH) and base in meq/L (a positive amount), and EC in mS/cm, in volume litres.
 func (t *Totals) InTransit(tank TankID, pumps []Pump, plant Tank, up time.Duration) (acid, base, ec float64) {
 	volume := float64(plant.Volume)
+	if !(volume > 0) {
+		// Of a tank of unknown size nothing is known to be little.
+		return math.Inf(1), math.Inf(1), math.Inf(1)
+	}
 	t.EachInTransit(tank, up, plant.DeadTime, plant.Lag, func(d Dose, ml float64) {
 		p := &pumps[d.Pump]
 		effect := float64(ml*p.AcidPerML) / volume

@@ -1,0 +1,269 @@
+package dosing
+
+import (
+	"math"
+	"time"
+)
+
+// Loops is the estimator, the two loops and the planner of one tank. It reads
+// the totals, which safety writes; it never writes them.
+type Loops struct {
+	id     TankID
+	tank   Tank
+	pumps  []Pump
+	totals *Totals
+
+	ph, ec observer
+	water  topUp
+	blend  blend
+	acids  []PumpID
+	bases  []PumpID
+	stocks []PumpID
+
+	frozen     time.Duration // learning stands still until then
+	lastAcid   given
+	lastBase   given
+	lastGroup  Group
+	phWithheld withheld
+	ecWithheld withheld
+}
+
+// given is when a reagent was last dosed.
+type given struct {
+	at   time.Duration
+	ever bool
+}
+
+func (g given) after(other given) bool { return g.ever && (!other.ever || g.at > other.at) }
+
+func (g given) within(wait, up time.Duration) bool { return g.ever && up-g.at < wait }
+
+// withheld times how long a dose that is wanted has been refused.
+type withheld struct {
+	active bool
+	since  time.Duration
+}
+
+// note records whether the gate refuses a wanted dose now.
+func (w *withheld) note(refused bool, up time.Duration) {
+	if refused && !w.active {
+		w.since = up
+	}
+	w.active = refused
+}
+
+// forTooLong says that a demand has waited longer than limit.
+func (w *withheld) forTooLong(up, limit time.Duration) bool { return w.active && up-w.since > limit }
+
+// NewLoops makes the loops of one tank of a row. Curve is the titration curve of
+// its solution; tank.BufferScale corrects it to what was measured, and a scale
+// that is not positive means that nothing is ever known. Nothing is alive in the
+// totals that is not counted as in transit here.
+func NewLoops(id TankID, tank Tank, pumps []Pump, curve Titration, totals *Totals) *Loops {
+	l := &Loops{id: id, tank: tank, pumps: pumps, totals: totals}
+	l.ph = newObserver(curve, tank.BufferScale, orElse(tank.PHNoise, 0.02), tuningPH)
+	l.ec = newObserver(straight{}, 1, orElse(tank.ECNoise, 0.01), tuningEC)
+	for i := range pumps {
+		p := &pumps[i]
+		switch {
+		case p.Smallest <= 0:
+			// A pump whose smallest repeatable dose nobody measured cannot dose.
+		case p.Role == RoleAcid && p.AcidPerML > 0:
+			l.acids = append(l.acids, PumpID(i))
+		case p.Role == RoleBase && p.AcidPerML < 0:
+			l.bases = append(l.bases, PumpID(i))
+		case p.Role == RoleStock && p.Share > 0:
+			l.stocks = append(l.stocks, PumpID(i))
+		}
+	}
+	l.blend = newBlend(pumps, l.stocks, float64(tank.Volume))
+	return l
+}
+
+func orElse(x, otherwise float64) float64 {
+	if x > 0 {
+		return x
+	}
+	return otherwise
+}
+
+// staleAfter is the age at which an estimate is no longer one.
+func (l *Loops) staleAfter() time.Duration {
+	return max(shortestStale, min((l.tank.DeadTime+l.tank.Lag)/2, longestStale))
+}
+
+// horizon is how far ahead drift is met: a dose given now works then.
+func (l *Loops) horizon() time.Duration { return l.tank.DeadTime + l.tank.Lag }
+
+// Read takes every reading of this tank with its quality. Only what may dose is
+// used; the broker's stored copies never are.
+func (l *Loops) Read(r Reading, q Quality) {
+	up := r.at.Up
+	if r.retained || !q.MayDose() {
+		switch r.quantity {
+		case QuantityPH:
+			l.ph.forgetBlock()
+		case QuantityEC:
+			l.ec.forgetBlock()
+		}
+		return
+	}
+	switch r.quantity {
+	case QuantityPH:
+		if l.ph.gather(r.value, up) {
+			l.advance(&l.ph, up)
+		}
+	case QuantityEC:
+		if l.ec.gather(r.value, up) {
+			l.advance(&l.ec, up)
+		}
+	case QuantityLevel:
+		l.toppedUp(l.water.litres(r.value, up))
+	case QuantityTopUp:
+		l.water.valve(r.value >= 0.5, up)
+	case QuantityFlood:
+		l.water.flood = r.value >= 0.5
+		if l.water.flood {
+			l.Freeze(r.at, l.horizon())
+		}
+	case QuantityCirculation:
+		// Standing water tells nothing about drift or about the doses' answers.
+		if r.value < 0.5 {
+			l.Freeze(r.at, l.tank.MixingTime())
+		}
+	}
+}
+
+// toppedUp feeds forward what plain water does: its alkalinity wants acid, and it
+// dilutes. Both enter with the mixing lag.
+func (l *Loops) toppedUp(litres float64) {
+	volume := float64(l.tank.Volume)
+	if !(litres > 0) || !(volume > 0) {
+		return
+	}
+	share := min(litres/volume, 0.5)
+	l.ph.entering += float64(share * l.tank.TopUp.Alkalinity)
+	if l.ec.blocks > 0 {
+		l.ec.entering -= float64(share * max(0, l.ec.value-float64(l.tank.TopUp.EC)))
+	}
+	// Other water, other buffer: what was learned is a little less sure.
+	l.ph.gg = min(l.ph.gg+float64(0.25*float64(share*share)), startSpreadPH*startSpreadPH)
+}
+
+// advance runs one observer to the end of its block.
+func (l *Loops) advance(o *observer, up time.Duration) {
+	elapsed := up - o.at
+	if o.blocks == 0 {
+		o.begin(o.sum/float64(o.count), o.noise/float64(o.count)+o.tuning.resolution, up)
+		return
+	}
+	entered := o.enter(elapsed, l.tank.Lag)
+	if elapsed > l.staleAfter() {
+		// What happened in the gap was seen by nobody; drift and buffer keep.
+		o.begin(o.sum/float64(o.count), o.noise/float64(o.count)+o.tuning.resolution, up)
+		return
+	}
+	acid, ec, gross := l.arrivals(o.at, up)
+	learning := up >= l.frozen
+	if o == &l.ph {
+		o.update(up, acid, gross.acid, entered, learning && !l.phWithheld.forTooLong(up, l.tank.MixingTime()))
+	} else {
+		o.update(up, -ec, gross.ec, entered, learning && !l.ecWithheld.forTooLong(up, l.tank.MixingTime()))
+	}
+}
+
+// amounts of acid in meq/L and EC in mS/cm, without signs.
+type amounts struct{ acid, ec float64 }
+
+// arrivals is what doses brought to the probes between two moments.
+func (l *Loops) arrivals(from, to time.Duration) (acid, ec float64, gross amounts) {
+	volume := float64(l.tank.Volume)
+	deadTime, lag := l.tank.DeadTime, l.tank.Lag
+	decay := -1.0
+	l.totals.EachInTransit(l.id, from, deadTime, lag, func(d Dose, before float64) {
+		if d.Open || to-d.Up <= deadTime {
+			return
+		}
+		var after float64
+		if from-d.Up >= deadTime && lag > 0 {
+			// Past the dead time all doses decay alike: one exponential serves them.
+			if decay < 0 {
+				decay = exponential(-float64(to-from) / float64(lag))
+			}
+			after = float64(before * decay)
+		} else {
+			after = float64(d.Volume.Millilitres() * d.Remaining(to, deadTime, lag))
+		}
+		p := &l.pumps[d.Pump]
+		came := (before - after) / volume
+		a, e := float64(came*p.AcidPerML), float64(came*p.ECPerML)
+		acid += a
+		ec += e
+		gross.acid += math.Abs(a)
+		gross.ec += math.Abs(e)
+	})
+	return acid, ec, gross
+}
+
+// transit is what is on its way as of one moment.
+type transit struct{ acid, base, ec float64 }
+
+func (l *Loops) transitAt(up time.Duration) transit {
+	var t transit
+	t.acid, t.base, t.ec = l.totals.InTransit(l.id, l.pumps, l.tank, up)
+	return t
+}
+
+// outlooks looks at both quantities. What is in transit is taken as of the
+// filter's own moment: what has arrived since is not in its value yet.
+func (l *Loops) outlooks(now Instant, target Target) (ph, ec outlook, moving transit) {
+	if l.fresh(&l.ph, now) {
+		moving = l.transitAt(l.ph.at)
+		ph = l.ph.look(float64(target.PH), moving.acid-moving.base, l.horizon()+now.Up-l.ph.at)
+	}
+	if l.fresh(&l.ec, now) {
+		if !ph.known || l.ec.at != l.ph.at {
+			other := l.transitAt(l.ec.at)
+			if !ph.known {
+				moving = other
+			}
+			moving.ec = other.ec
+		}
+		ec = l.ec.look(float64(target.EC), -moving.ec, l.horizon()+now.Up-l.ec.at)
+	}
+	return ph, ec, moving
+}
+
+// fresh says whether an observer may be used now.
+func (l *Loops) fresh(o *observer, now Instant) bool {
+	age := now.Up - o.at
+	return o.blocks >= blocksBeforeUse && age >= 0 && age <= l.staleAfter() && o.scale > 0 && finite(o.value)
+}
+
+// Estimate is what is known of the tank now, seen from target.
+func (l *Loops) Estimate(now Instant, target Target) Estimate {
+	ph, ec, moving := l.outlooks(now, target)
+	return Estimate{
+		Known: ph.known && ec.known, PHKnown: ph.known, ECKnown: ec.known,
+		PH: PH(ph.settled), EC: Conductivity(ec.settled),
+		MeasuredPH: PH(ph.value), MeasuredEC: Conductivity(ec.value),
+		DriftAcid: l.ph.drift, DriftEC: l.ec.drift / l.ec.capacity(),
+		LnBuffer: l.ph.gain, LnBufferSpread: l.ph.spread(), Answered: l.ph.answered,
+		AcidInTransit: moving.acid, BaseInTransit: moving.base, ECInTransit: moving.ec,
+	}
+}
+
+// Freeze stops learning and the integral until now + for: after a response that
+// no dose explains, a dose by hand, standing water. Values are still followed.
+func (l *Loops) Freeze(now Instant, until time.Duration) {
+	l.frozen = max(l.frozen, now.Up+until)
+}
+
+// ResetLearning forgets the buffer scale and the EC gain: a pump or probe was
+// serviced, a stock refilled, the filling changed.
+func (l *Loops) ResetLearning() {
+	l.ph.resetGain()
+	l.ec.resetGain()
+	l.ph.resetDrift()
+	l.ec.resetDrift()
+}

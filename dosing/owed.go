@@ -1,0 +1,120 @@
+package dosing
+
+import "math"
+
+// blend is the row's recipe and what of it was begun and not yet delivered. A
+// blend is owed whole: plants that get the calcium of a portion but not its
+// sulfate are fed another recipe, so the remainder stands until it is given.
+type blend struct {
+	pumps    []Pump
+	stocks   []PumpID
+	volume   float64   // litres of tank
+	owed     []Volume  // by pump; negative where a pump gave more than it was owed
+	part     []float64 // parts of a microlitre that rounding down left, by pump
+	ecPerML  float64   // mS/cm of 1 mL of blend in 1 L
+	smallest float64   // mS/cm of the smallest blend of which some stock can give a dose
+}
+
+// portion is the largest blend begun at once, mS/cm. Large enough that groups
+// that must wait for one another do not change places for every drop, small
+// enough to stay within what may be in transit.
+const portion = 0.2
+
+func newBlend(pumps []Pump, stocks []PumpID, volume float64) blend {
+	b := blend{pumps: pumps, stocks: stocks, volume: volume, owed: make([]Volume, len(pumps)), part: make([]float64, len(pumps))}
+	least := math.Inf(1)
+	for _, id := range stocks {
+		p := &pumps[id]
+		b.ecPerML += float64(p.Share * p.ECPerML)
+		least = min(least, p.Smallest.Millilitres()/p.Share)
+	}
+	if len(stocks) > 0 && volume > 0 {
+		b.smallest = float64(least*b.ecPerML) / volume
+	}
+	return b
+}
+
+// usable says whether the row can raise EC at all.
+func (b *blend) usable() bool { return b.ecPerML > 0 && b.volume > 0 && b.smallest > 0 }
+
+// owe begins a blend worth ec mS/cm, rounded down to the microlitre; what the
+// rounding leaves is kept for the next.
+func (b *blend) owe(ec float64) {
+	microlitres := float64(float64(ec*b.volume)/b.ecPerML) * float64(Millilitre)
+	for _, id := range b.stocks {
+		exact := float64(microlitres*b.pumps[id].Share) + b.part[id]
+		whole := math.Floor(exact)
+		if !(whole >= 0 && whole < float64(largestVolume)) {
+			continue
+		}
+		b.owed[id] += Volume(whole)
+		b.part[id] = exact - whole
+	}
+}
+
+// ready says whether the gate would let any stock of the row go now.
+func (b *blend) ready(limits []Volume) bool {
+	for _, id := range b.stocks {
+		if limits[id] >= b.pumps[id].Smallest {
+			return true
+		}
+	}
+	return false
+}
+
+// due says whether the pump is owed at least a dose it can repeat.
+func (b *blend) due(id PumpID) bool { return b.owed[id] >= b.pumps[id].Smallest }
+
+// unfinished says whether a stock of the last blend still waits. One without a
+// macro ion that cannot be had does not hold the others: once it is owed ten
+// doses the rest goes on without it.
+func (b *blend) unfinished(limits []Volume) bool {
+	for _, id := range b.stocks {
+		if !b.due(id) {
+			continue
+		}
+		if b.pumps[id].MacroIon || limits[id] >= b.pumps[id].Smallest || b.owed[id] < 10*b.pumps[id].Smallest {
+			return true
+		}
+	}
+	return false
+}
+
+// ecOwed is what the unfinished blend is worth, mS/cm.
+func (b *blend) ecOwed() float64 {
+	sum := 0.0
+	for _, id := range b.stocks {
+		if b.owed[id] > 0 {
+			sum += float64(b.owed[id].Millilitres()*b.pumps[id].ECPerML) / b.volume
+		}
+	}
+	return sum
+}
+
+// next is the stock to give now, at most most mS/cm of it: one of the last
+// group first, so that a group is finished before another starts, else the first
+// of the order calcium, sulfate, … of the groups. Stocks the gate holds are
+// passed over.
+func (b *blend) next(last Group, limits []Volume, room float64) (PumpID, Volume, bool) {
+	var best PumpID
+	var volume Volume
+	found := false
+	for _, id := range b.stocks {
+		p := &b.pumps[id]
+		v := min(b.owed[id], limits[id])
+		if p.ECPerML > 0 {
+			v = min(v, FromMillilitres(float64(room*b.volume)/p.ECPerML))
+		}
+		if v < p.Smallest {
+			continue
+		}
+		if found {
+			q := &b.pumps[best]
+			if q.Group == last && q.Group != GroupNeutral || p.Group != last && p.Group >= q.Group {
+				continue
+			}
+		}
+		best, volume, found = id, v, true
+	}
+	return best, volume, found
+}

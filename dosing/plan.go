@@ -1,0 +1,160 @@
+package dosing
+
+import (
+	"math"
+	"time"
+)
+
+// Dead bands around the settled prediction, to which half a smallest dose adds.
+const (
+	deadBandPH = 0.02
+	deadBandEC = 0.01 // mS/cm
+)
+
+// Rules for giving base after acid and acid after base.
+const (
+	counterError = 0.05 // settled error from which the opposite reagent may follow
+	counterHurry = 0.15 // from which it need not wait
+	counterWait  = 20 * time.Minute
+)
+
+// Next is called once a decision period. limits[p] is the largest volume that
+// the gate would let pump p deliver now, 0 where it holds or waits. It returns at
+// most one plan, rounded down to whole microlitres and no smaller than the
+// pump's smallest repeatable dose; nothing inside the dead bands and nothing for
+// a quantity that is unknown or stale.
+//
+// Order: pH while it is outside its warn band, then a blend already begun, then
+// new EC demand, then pH. The order is for the free pump only: what the gate
+// holds stands in nobody's way.
+func (l *Loops) Next(now Instant, target Target, limits []Volume) (Plan, bool) {
+	if len(limits) < len(l.pumps) {
+		return Plan{}, false
+	}
+	ph, ec, _ := l.outlooks(now, target)
+	reagent, wanted := l.reagent(now, target, &ph, limits)
+	urgent := math.Abs(ph.settled-float64(target.PH)) > WarnBand.PH
+	if wanted && urgent {
+		return reagent, true
+	}
+	if stock, ok := l.stock(now, target, &ec, limits); ok {
+		return stock, true
+	}
+	return reagent, wanted
+}
+
+// reagent plans acid or base.
+func (l *Loops) reagent(now Instant, target Target, ph *outlook, limits []Volume) (Plan, bool) {
+	pumps, own, other, reason := l.acids, l.lastAcid, l.lastBase, ReasonPHHigh
+	if ph.need < 0 {
+		pumps, own, other, reason = l.bases, l.lastBase, l.lastAcid, ReasonPHLow
+	}
+	refused := false
+	plan, ok := Plan{}, false
+	failing := math.Abs(ph.settled - float64(target.PH))
+	for _, id := range pumps {
+		p := &l.pumps[id]
+		perML := math.Abs(p.AcidPerML) / float64(l.tank.Volume)
+		smallest := float64(p.Smallest.Millilitres() * perML)
+		amount := ph.amount(float64(target.PH), deadBandPH, smallest)
+		if !(amount > 0) {
+			continue
+		}
+		if other.after(own) && !(failing > counterError) || other.within(counterWait, now.Up) && !(failing > counterHurry) {
+			continue
+		}
+		// An amount of exactly one smallest dose must not round to just below it.
+		volume := min(max(FromMillilitres(amount/perML), p.Smallest), limits[id])
+		if volume < p.Smallest {
+			refused = true
+			continue
+		}
+		if ph.topUp {
+			reason = ReasonTopUp
+		}
+		plan, ok = Plan{Tank: l.id, Pump: id, Volume: volume, Reason: reason}, true
+		break
+	}
+	l.phWithheld.note(refused && !ok, now.Up)
+	return plan, ok
+}
+
+// stock plans the next stock: the rest of a blend first, then a new one. Above
+// the band there is no plan, since adding cannot lower EC.
+func (l *Loops) stock(now Instant, target Target, ec *outlook, limits []Volume) (Plan, bool) {
+	if !ec.known || !l.blend.usable() {
+		l.ecWithheld.note(false, now.Up)
+		return Plan{}, false
+	}
+	reason := ReasonBlendOwed
+	if !l.blend.unfinished(limits) {
+		amount := 0.0
+		if ec.need < 0 {
+			amount = ec.amount(float64(target.EC), deadBandEC, l.blend.smallest)
+		}
+		// A remainder below its pump's smallest dose is part of what is needed.
+		amount = min(amount-l.blend.ecOwed(), portion)
+		if !(amount > 0) || !l.blend.ready(limits) {
+			l.ecWithheld.note(amount > 0, now.Up)
+			return Plan{}, false
+		}
+		l.blend.owe(amount)
+		reason = ReasonECLow
+		if ec.topUp {
+			reason = ReasonTopUp
+		}
+	}
+	// The last stock of a blend may pass the target by the dead band, no more: the
+	// rest waits until there is room for it.
+	room := float64(target.EC) + deadBandEC + l.blend.smallest/2 - ec.settled
+	id, volume, ok := l.blend.next(l.lastGroup, limits, room)
+	l.ecWithheld.note(!ok && room > 0, now.Up)
+	if !ok {
+		return Plan{}, false
+	}
+	return Plan{Tank: l.id, Pump: id, Volume: volume, Reason: reason}, true
+}
+
+// Opened notes a dose that became an intent; it is in the totals already.
+func (l *Loops) Opened(d Dose) {
+	if d.Tank != l.id || int(d.Pump) >= len(l.pumps) {
+		return
+	}
+	switch p := &l.pumps[d.Pump]; p.Role {
+	case RoleAcid:
+		l.lastAcid = given{at: d.Up, ever: true}
+	case RoleBase:
+		l.lastBase = given{at: d.Up, ever: true}
+	case RoleStock:
+		l.blend.owed[d.Pump] -= d.Volume
+		if p.Group != GroupNeutral {
+			l.lastGroup = p.Group
+		}
+	}
+}
+
+// Closed notes that a dose was settled at delivered. One that was withdrawn was
+// never counted, and what a stopped one did not give is owed again.
+func (l *Loops) Closed(d Dose, delivered Volume, counted bool) {
+	if d.Tank != l.id || int(d.Pump) >= len(l.pumps) || l.pumps[d.Pump].Role != RoleStock {
+		return
+	}
+	if !counted {
+		delivered = 0
+	}
+	l.blend.owed[d.Pump] += d.Volume - delivered
+}
+
+// Owed is what a begun blend still owes, by pump. The slice is the loops' own.
+func (l *Loops) Owed() []Volume { return l.blend.owed }
+
+// Restore brings back, after a restart, what was owed and what had been learned.
+// A spread that is not a number in its range leaves learning as new.
+func (l *Loops) Restore(owed []Volume, lnBuffer, spread float64) {
+	copy(l.blend.owed, owed)
+	if !(math.Abs(lnBuffer) <= ln3) || !(spread > 0) {
+		return
+	}
+	spread = max(leastSpread, min(startSpreadPH, spread))
+	l.ph.gain, l.ph.gg, l.ph.dg, l.ph.vg = lnBuffer, float64(spread*spread), 0, 0
+}
