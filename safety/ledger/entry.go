@@ -56,6 +56,9 @@ type Intent struct {
 	at     dosing.Instant
 	basis  Basis
 	filled bool
+	// recalled marks an intent read back from the record: it can be settled, never
+	// appended again, so it never yields a second receipt.
+	recalled bool
 }
 
 func (Intent) draft() {}
@@ -151,7 +154,7 @@ type ChangeKind uint8
 // to look up.
 const (
 	ChangeNone        ChangeKind = iota
-	ChangeStart                  // the daemon started: Value = epoch, Text = configuration version
+	ChangeStart                  // the daemon started; made by Start
 	ChangeMode                   // Text = mode, By, Note
 	ChangeSetpoint               // Quantity, Old, Value, Until
 	ChangeTrip                   // Text = cause of a latched trip
@@ -163,12 +166,13 @@ const (
 	ChangePause                  // pause, maintenance or cleaning began (Text) or ended ("")
 	ChangeSettings               // a new configuration took effect, Text = version
 	ChangeLearned                // Value, Spread = mean and sd of ln(buffer scale)
-	ChangeClock                  // the wall clock stepped: Value in seconds
+	ChangeClock                  // the wall clock stepped: Value in seconds; Trusted = it is synchronised now
+	ChangeOwed                   // Volume of Pump that a begun blend still owes the tank; 0 = paid
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
-	"hand-dose", "serviced", "pause", "settings", "learned", "clock"}
+	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 
@@ -198,6 +202,17 @@ type Change struct {
 	Text     string
 	Note     string
 	By, From string
+	// Trusted says that the system clock was synchronised (ChangeStart,
+	// ChangeClock). Only between two trusted moments does the replay believe a
+	// wall-clock difference of more than an hour.
+	Trusted bool
 }
 
 func (Change) draft() {}
+
+// Start is the first entry of a run: its epoch, the configuration it began with,
+// and whether the system clock was synchronised. Epochs rise; State.LastEpoch+1
+// is the next.
+func Start(epoch uint32, configuration string, at dosing.Instant, synchronised bool) Change {
+	return Change{Kind: ChangeStart, At: at, Value: float64(epoch), Text: configuration, Trusted: synchronised}
+}

@@ -1,0 +1,127 @@
+package ledger
+
+import (
+	"time"
+
+	"leat/dosing"
+	"leat/safety"
+)
+
+// change follows an entry that is not a dose: what of it still holds at the end
+// of the record is what the next run must know.
+func (r *replayer) change(e Entry, at time.Duration) {
+	moment := dosing.Instant{Wall: e.At.Wall, Up: at}
+	remark := Remark{Text: e.Text, Note: e.Note, By: e.By, From: e.From, At: moment, Until: e.Until}
+	switch e.Change {
+	case ChangeStart:
+		r.Configuration = e.Text
+		r.starts = append(r.starts, at)
+		for len(r.starts) > 0 && at-r.starts[0] > crashLoopSpan {
+			r.starts = r.starts[1:]
+		}
+	case ChangeSettings:
+		r.Configuration = e.Text
+	case ChangeMode:
+		r.Modes[e.Tank] = modeOf(e.Text)
+	case ChangeTrip:
+		r.latch(Latch{Tank: e.Tank, Pump: e.Pump, Cause: e.Text, At: moment})
+	case ChangeClear:
+		r.clear(e)
+	case ChangeUnconfirmed:
+		r.Unconfirmed[e.Tank] = remark
+	case ChangeConfirmed:
+		delete(r.Unconfirmed, e.Tank)
+	case ChangePause:
+		r.pause(e.Tank, remark)
+	case ChangeSetpoint:
+		r.setpoint(Setpoint{Tank: e.Tank, Quantity: e.Quantity, Old: e.Old, Value: e.Value, Until: e.Until, By: e.By,
+			From: e.From, At: moment})
+	case ChangeHandDose:
+		r.keep(ReplayedDose{Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed,
+			ByHand: true})
+	case ChangeLearned:
+		r.Learned[e.Tank] = Learned{Mean: e.Value, Spread: e.Spread, At: moment}
+	case ChangeServiced:
+		// What was learned, was learned with the old tube, probe or filling. A
+		// service of the station concerns the learning of each of its tanks.
+		delete(r.Learned, e.Tank)
+		if e.Tank == "" {
+			clear(r.Learned)
+		}
+	case ChangeOwed:
+		r.owe(e)
+	}
+}
+
+// modeOf reads a recorded mode. One that is not known never doses.
+func modeOf(text string) safety.Mode {
+	for m := safety.ModeObserving; m < safety.ModeCount; m++ {
+		if m.String() == text {
+			return m
+		}
+	}
+	return safety.ModeObserving
+}
+
+// latch keeps the oldest of equal trips: "since" must not move with each repeat.
+func (r *replayer) latch(trip Latch) {
+	for _, l := range r.Latches {
+		if l.Tank == trip.Tank && l.Pump == trip.Pump && l.Cause == trip.Cause {
+			return
+		}
+	}
+	r.Latches = append(r.Latches, trip)
+}
+
+// clear drops the latches a person cleared: those of the tank, or of one of its
+// pumps if a pump is named, or of one cause if Text names one. The station's own
+// are cleared with an empty tank.
+func (r *replayer) clear(e Entry) {
+	kept := r.Latches[:0]
+	for _, l := range r.Latches {
+		if l.Tank != e.Tank || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
+			kept = append(kept, l)
+		}
+	}
+	r.Latches = kept
+}
+
+// pause keeps what began and is not over. An empty text ends all of the tank's;
+// a repeat takes the place of its like.
+func (r *replayer) pause(tank string, remark Remark) {
+	if remark.Text == "" {
+		delete(r.Pauses, tank)
+		return
+	}
+	for i, p := range r.Pauses[tank] {
+		if p.Text == remark.Text {
+			r.Pauses[tank][i] = remark
+			return
+		}
+	}
+	r.Pauses[tank] = append(r.Pauses[tank], remark)
+}
+
+func (r *replayer) setpoint(ask Setpoint) {
+	for i, s := range r.Setpoints {
+		if s.Tank == ask.Tank && s.Quantity == ask.Quantity {
+			r.Setpoints[i] = ask
+			return
+		}
+	}
+	r.Setpoints = append(r.Setpoints, ask)
+}
+
+func (r *replayer) owe(e Entry) {
+	if e.Volume == 0 {
+		delete(r.Owed[e.Tank], e.Pump)
+		if len(r.Owed[e.Tank]) == 0 {
+			delete(r.Owed, e.Tank)
+		}
+		return
+	}
+	if r.Owed[e.Tank] == nil {
+		r.Owed[e.Tank] = map[string]dosing.Volume{}
+	}
+	r.Owed[e.Tank][e.Pump] = e.Volume
+}

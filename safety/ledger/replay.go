@@ -1,0 +1,352 @@
+package ledger
+
+import (
+	"time"
+
+	"leat/dosing"
+	"leat/safety"
+)
+
+// Windows of the replay. Doses are kept an hour beyond the longest rolling cap,
+// so that a window which begins between two decisions is still whole.
+const (
+	keptDoses     = 25 * time.Hour
+	recentHours   = 72
+	crashLoopSpan = 10 * time.Minute
+)
+
+// ReplayedDose is a dose of the last 25 hours as the caps must count it. Up and
+// SettledUp are uptimes of the new run, negative for what came before it.
+type ReplayedDose struct {
+	Order      OrderID // zero for one added by hand
+	Tank, Pump string
+	Volume     dosing.Volume // what counts: in full while open
+	Up         time.Duration // when the gate permitted it
+	SettledUp  time.Duration // when its fate was known; Up while open
+	Outcome    Outcome
+	ByHand     bool
+}
+
+// OpenIntent is an intent without a settlement: it counts as delivered in full,
+// and nobody knows whether it was.
+type OpenIntent struct {
+	Order      OrderID
+	Tank, Pump string
+	Volume     dosing.Volume
+	Reason     dosing.Reason
+	At         dosing.Instant // wall time as recorded; uptime in the new run, negative
+	Basis      Basis
+}
+
+// Intent makes it something that Settle closes, with the numbers that its tank
+// and pump have in the present configuration. It can never be appended again.
+func (o OpenIntent) Intent(tank dosing.TankID, pump dosing.PumpID) Intent {
+	return Intent{order: o.Order, plan: dosing.Plan{Tank: tank, Pump: pump, Volume: o.Volume, Reason: o.Reason},
+		at: o.At, basis: o.Basis, filled: true, recalled: true}
+}
+
+// Counts are the doses of one pump by outcome.
+type Counts struct {
+	Doses  [OutcomeCount]uint64
+	Volume [OutcomeCount]dosing.Volume
+}
+
+// Latch is a latched trip that no person has cleared. At.Up is in the new run.
+type Latch struct {
+	Tank, Pump string // Pump is empty unless the trip is the pump's own
+	Cause      string
+	At         dosing.Instant
+}
+
+// Remark is a thing a person or the daemon said of a tank and that still holds.
+type Remark struct {
+	Text     string
+	Note     string
+	By, From string
+	At       dosing.Instant // uptime in the new run
+	Until    time.Time      // zero = for good; the core judges whether it is over
+}
+
+// Setpoint is the newest accepted ask for one quantity of one tank.
+type Setpoint struct {
+	Tank       string
+	Quantity   dosing.Quantity
+	Old, Value float64
+	Until      time.Time // zero = for good; the core judges whether it is over
+	By, From   string
+	At         dosing.Instant
+}
+
+// Learned is what a tank's answers to doses taught, or what a service reset.
+type Learned struct {
+	Mean, Spread float64 // of ln(buffer scale)
+	At           dosing.Instant
+}
+
+// State is all that the record says of the moment before a run. Maps are by the
+// name of the tank, or of the pump where it says so; the station's own entries
+// stand under the empty name.
+type State struct {
+	LastEpoch     uint32 // the next run is LastEpoch+1
+	Rows          uint64
+	Covers        time.Duration // from the first row to now
+	Configuration string        // version in force last
+	Doses         []ReplayedDose
+	Open          []OpenIntent
+	Ever          map[string]dosing.Volume // counted by pump since the first row, by-hand doses aside
+	Recent        map[string]dosing.Volume // counted by pump in the last 72 h; Covers tells whether that is a whole mean
+	Outcomes      map[string]Counts        // by pump
+	Modes         map[string]safety.Mode
+	Latches       []Latch
+	Unconfirmed   map[string]Remark
+	Pauses        map[string][]Remark // pause, maintenance, cleaning
+	Setpoints     []Setpoint
+	Learned       map[string]Learned
+	Owed          map[string]map[string]dosing.Volume // tank → pump → rest of a begun blend
+	Starts        int                                 // starts recorded in the last 10 minutes
+}
+
+// Replay reads the ledger again and says what a new run that begins now must
+// know. Call it before the run's own Start is appended. Synchronised says that
+// the system clock is known to be right; else at most an hour is believed to
+// have passed since the last row, whatever the wall clock says.
+func (l *Ledger) Replay(now dosing.Instant, synchronised bool) (State, error) {
+	r := newReplayer()
+	fresh := &Ledger{store: l.store, open: map[uint64]struct{}{}}
+	err := fresh.each(func(_ Row, e Entry) error {
+		r.follow(e)
+		return nil
+	})
+	if err != nil {
+		return State{}, err
+	}
+	return r.finish(now, synchronised, fresh.run), nil
+}
+
+// Replay is Ledger.Replay over entries at hand, in the order of the record.
+func Replay(entries []Entry, now dosing.Instant, synchronised bool) State {
+	r := newReplayer()
+	run := uint32(0)
+	for _, e := range entries {
+		r.follow(e)
+		run = max(run, e.Epoch, e.Order.Epoch)
+	}
+	return r.finish(now, synchronised, run)
+}
+
+// replayer follows the record in memory that depends on the last day, the open
+// intents and the number of pumps and tanks, not on the length of the record.
+// Until finish, the Up of everything is a time of the timeline.
+type replayer struct {
+	State
+	clock  timeline
+	doses  []ReplayedDose // ascending by Up
+	open   []openDose
+	recent map[string]*hours
+	starts []time.Duration
+}
+
+type openDose struct {
+	OpenIntent
+	dose ReplayedDose
+}
+
+func newReplayer() *replayer {
+	return &replayer{recent: map[string]*hours{}, State: State{
+		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Outcomes: map[string]Counts{},
+		Modes: map[string]safety.Mode{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
+		Learned: map[string]Learned{}, Owed: map[string]map[string]dosing.Volume{},
+	}}
+}
+
+func (r *replayer) follow(e Entry) {
+	r.Rows++
+	at := r.clock.follow(e)
+	r.forget(at)
+	switch e.Kind {
+	case EntryIntent:
+		r.intent(e, at)
+	case EntrySettlement:
+		r.settle(e, at)
+	case EntryChange:
+		r.change(e, at)
+	}
+}
+
+// forget drops doses that no window reaches any more.
+func (r *replayer) forget(at time.Duration) {
+	old := 0
+	for old < len(r.doses) && at-r.doses[old].SettledUp > keptDoses && at-r.doses[old].Up > keptDoses {
+		old++
+	}
+	// In blocks: moving the rest at each dose would cost its square.
+	if old > 256 || old > 0 && old == len(r.doses) {
+		r.doses = append(r.doses[:0], r.doses[old:]...)
+	}
+}
+
+func (r *replayer) intent(e Entry, at time.Duration) {
+	r.open = append(r.open, openDose{
+		OpenIntent: OpenIntent{Order: e.Order, Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Reason: e.Reason,
+			At: dosing.Instant{Wall: e.At.Wall, Up: at},
+			Basis: Basis{Configuration: e.Configuration, TankName: e.Tank, PumpName: e.Pump, PH: e.PH, EC: e.EC,
+				Temperature: e.Temperature}},
+		dose: ReplayedDose{Order: e.Order, Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at},
+	})
+	r.count(e.Pump, at, e.Volume)
+	r.tally(e.Pump, OutcomeOpen, e.Volume)
+	if e.Configuration != "" {
+		r.Configuration = e.Configuration
+	}
+}
+
+func (r *replayer) count(pump string, at time.Duration, change dosing.Volume) {
+	r.Ever[pump] += change
+	if r.recent[pump] == nil {
+		r.recent[pump] = &hours{}
+	}
+	r.recent[pump].add(at, change)
+}
+
+func (r *replayer) tally(pump string, outcome Outcome, volume dosing.Volume) {
+	c := r.Outcomes[pump]
+	c.Doses[outcome]++
+	c.Volume[outcome] += volume
+	r.Outcomes[pump] = c
+}
+
+func (r *replayer) untally(pump string, outcome Outcome, volume dosing.Volume) {
+	c := r.Outcomes[pump]
+	c.Doses[outcome]--
+	c.Volume[outcome] -= volume
+	r.Outcomes[pump] = c
+}
+
+// settle closes an open intent, or corrects a dose that was settled before (a
+// report that came after the dose was given up as uncertain).
+func (r *replayer) settle(e Entry, at time.Duration) {
+	for i := range r.open {
+		if r.open[i].Order != e.Order {
+			continue
+		}
+		d := r.open[i].dose
+		r.open = append(r.open[:i], r.open[i+1:]...)
+		r.untally(d.Pump, OutcomeOpen, d.Volume)
+		r.tally(d.Pump, e.Outcome, e.Volume)
+		r.count(d.Pump, d.Up, e.Volume-d.Volume)
+		d.Volume, d.Outcome, d.SettledUp = e.Volume, e.Outcome, at
+		r.keep(d) // a withdrawn one too: should a report of it come after all, it counts
+		return
+	}
+	for i := len(r.doses) - 1; i >= 0; i-- {
+		d := &r.doses[i]
+		if d.Order != e.Order || d.ByHand || e.Outcome == OutcomeWithdrawn {
+			continue
+		}
+		r.untally(d.Pump, d.Outcome, d.Volume)
+		r.tally(d.Pump, e.Outcome, e.Volume)
+		r.count(d.Pump, d.Up, e.Volume-d.Volume)
+		d.Volume, d.Outcome, d.SettledUp = e.Volume, e.Outcome, at
+		return
+	}
+	// Older than every window: what counted then stays counted.
+}
+
+// keep inserts a dose where its Up belongs; nearly always at the end.
+func (r *replayer) keep(d ReplayedDose) {
+	i := len(r.doses)
+	for i > 0 && r.doses[i-1].Up > d.Up {
+		i--
+	}
+	r.doses = append(r.doses, ReplayedDose{})
+	copy(r.doses[i+1:], r.doses[i:])
+	r.doses[i] = d
+}
+
+// hours counts volume by hour of the timeline over the last 72 of them.
+type hours struct {
+	newest int64
+	volume [recentHours]dosing.Volume
+}
+
+func (h *hours) add(at time.Duration, change dosing.Volume) {
+	hour := int64(at / time.Hour)
+	h.reach(hour)
+	if hour > h.newest-recentHours {
+		h.volume[hour%recentHours] += change
+	}
+}
+
+// reach moves the window so that it ends with the given hour.
+func (h *hours) reach(hour int64) {
+	for steps := 0; h.newest < hour; steps++ {
+		if steps >= recentHours {
+			h.newest = hour
+			return
+		}
+		h.newest++
+		h.volume[h.newest%recentHours] = 0
+	}
+}
+
+func (h *hours) sum() (sum dosing.Volume) {
+	for _, v := range h.volume {
+		sum += v
+	}
+	return sum
+}
+
+// finish turns times of the timeline into uptimes of the run that begins now.
+func (r *replayer) finish(now dosing.Instant, synchronised bool, run uint32) State {
+	s := r.State
+	s.LastEpoch = run
+	end := r.clock.at
+	if r.clock.begun {
+		end += r.clock.gap(now, synchronised)
+	}
+	s.Covers = end
+	up := func(at time.Duration) time.Duration { return now.Up - (end - at) }
+	for _, o := range r.open {
+		r.keep(o.dose)
+		o.At.Up = up(o.At.Up)
+		s.Open = append(s.Open, o.OpenIntent)
+	}
+	for _, d := range r.doses {
+		// An open dose is in transit however old it is.
+		old := end-d.Up > keptDoses && end-d.SettledUp > keptDoses
+		if d.Outcome == OutcomeWithdrawn || old && d.Outcome != OutcomeOpen {
+			continue
+		}
+		d.Up, d.SettledUp = up(d.Up), up(d.SettledUp)
+		s.Doses = append(s.Doses, d)
+	}
+	for pump, h := range r.recent {
+		h.reach(int64(end / time.Hour))
+		s.Recent[pump] = h.sum()
+	}
+	for _, at := range r.starts {
+		if end-at <= crashLoopSpan {
+			s.Starts++
+		}
+	}
+	for i := range s.Latches {
+		s.Latches[i].At.Up = up(s.Latches[i].At.Up)
+	}
+	for i := range s.Setpoints {
+		s.Setpoints[i].At.Up = up(s.Setpoints[i].At.Up)
+	}
+	for tank, remark := range s.Unconfirmed {
+		remark.At.Up = up(remark.At.Up)
+		s.Unconfirmed[tank] = remark
+	}
+	for _, pauses := range s.Pauses {
+		for i := range pauses {
+			pauses[i].At.Up = up(pauses[i].At.Up)
+		}
+	}
+	for tank, learned := range s.Learned {
+		learned.At.Up = up(learned.At.Up)
+		s.Learned[tank] = learned
+	}
+	return s
+}

@@ -1,0 +1,128 @@
+package ledger
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"leat/dosing"
+)
+
+// String is the entry in a sentence, without number and time.
+func (e Entry) String() string {
+	switch e.Kind {
+	case EntryIntent:
+		return fmt.Sprintf("dose %s: %s of %s into %s because %s%s", e.Order, e.Volume, e.Pump, e.Tank, e.Reason, e.readings())
+	case EntrySettlement:
+		text := fmt.Sprintf("dose %s %s: %s of %s into %s counted", e.Order, e.Outcome, e.Volume, e.Pump, e.Tank)
+		if e.Volume != e.Ordered {
+			text += fmt.Sprintf(" of %s ordered", e.Ordered)
+		}
+		return text + clause(e.Cause)
+	case EntryChange:
+		return e.place() + e.changeText() + e.author()
+	}
+	return "nothing"
+}
+
+func (e Entry) readings() string {
+	var parts []string
+	if e.PH > 0 {
+		parts = append(parts, "pH "+dosing.PH(e.PH).String())
+	}
+	if e.EC > 0 {
+		parts = append(parts, "EC "+dosing.Conductivity(e.EC).String())
+	}
+	if e.Temperature != 0 && !math.IsNaN(e.Temperature) {
+		parts = append(parts, dosing.Celsius(e.Temperature).String())
+	}
+	if e.Configuration != "" {
+		parts = append(parts, "configuration "+e.Configuration)
+	}
+	if parts == nil {
+		return ""
+	}
+	return " (" + strings.Join(parts, ", ") + ")"
+}
+
+func (e Entry) place() string {
+	place := e.Tank
+	if e.Pump != "" {
+		place = strings.TrimPrefix(place+", "+e.Pump, ", ")
+	}
+	if place == "" {
+		return "station: "
+	}
+	return place + ": "
+}
+
+func (e Entry) changeText() string {
+	switch e.Change {
+	case ChangeStart:
+		clock := "clock not synchronised"
+		if e.Trusted {
+			clock = "clock synchronised"
+		}
+		return fmt.Sprintf("started, epoch %.0f, configuration %s, %s", e.Value, e.Text, clock)
+	case ChangeMode:
+		return "mode " + e.Text
+	case ChangeSetpoint:
+		return fmt.Sprintf("setpoint %s %s → %s%s", e.Quantity, figure(e.Old), figure(e.Value), until(e.Until))
+	case ChangeTrip:
+		return "stopped: " + e.Text
+	case ChangeClear:
+		return strings.TrimSpace("stop cleared " + e.Text)
+	case ChangeUnconfirmed:
+		return "solution unconfirmed" + clause(e.Text)
+	case ChangeConfirmed:
+		return "solution confirmed" + clause(e.Text)
+	case ChangeHandDose:
+		return "added by hand: " + e.Volume.String() + clause(e.Text)
+	case ChangeServiced:
+		return "serviced" + clause(e.Text)
+	case ChangePause:
+		if e.Text == "" {
+			return "pause ended"
+		}
+		return "paused: " + e.Text + until(e.Until)
+	case ChangeSettings:
+		return "configuration " + e.Text + " took effect"
+	case ChangeLearned:
+		return fmt.Sprintf("learned ln(buffer scale) %s, spread %s", figure(e.Value), figure(e.Spread))
+	case ChangeClock:
+		return fmt.Sprintf("wall clock stepped by %s s", figure(e.Value))
+	case ChangeOwed:
+		return "still owed of a begun blend: " + e.Volume.String()
+	}
+	return e.Change.String()
+}
+
+func (e Entry) author() string {
+	text := ""
+	if e.By != "" {
+		text += " by " + e.By
+	}
+	if e.From != "" {
+		text += " from " + e.From
+	}
+	return text + clause(e.Note)
+}
+
+func clause(text string) string {
+	if text == "" {
+		return ""
+	}
+	return " (" + text + ")"
+}
+
+func until(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return " until " + t.Format(time.RFC3339)
+}
+
+// figure prints a number as a person would write it.
+func figure(v float64) string { return strconv.FormatFloat(v, 'g', 5, 64) }
