@@ -1,0 +1,245 @@
+// Package app is the daemon: it joins the core to the broker, the ledger, the page
+// and the metrics, runs the one event loop, and carries out what the core puts
+// out. It decides nothing.
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"go.uber.org/zap"
+
+	"leat/controller"
+	"leat/controller/config"
+	"leat/controller/metrics"
+	"leat/controller/mqtt"
+	"leat/controller/store"
+	"leat/controller/web"
+	"leat/dosing"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// Options are what a caller may choose beside the configuration.
+type Options struct {
+	Clock    Clock // nil = the machine's
+	Log      *zap.Logger
+	Reload   func() (*config.File, error) // re-reads the configuration on Reload; nil = none
+	ArmAll   bool                         // the demo arms its own tanks and says so
+	Supervise func(state string)          // tells a supervisor; nil = systemd where there is one
+}
+
+// App is one daemon with one station.
+type App struct {
+	file    *config.File
+	options Options
+	log     *zap.Logger
+	clock   Clock
+
+	db       *store.DB
+	release  func()
+	core     *controller.Core
+	writer   *writer
+	sender   *sender
+	link     *mqtt.Link
+	wires    *wires
+	metrics  *metrics.Metrics
+	web      *web.Server
+	history  *store.History
+	view     atomic.Pointer[controller.View]
+	requests chan request
+	reloads  chan chan error
+	probes   chan chan bool
+	stopOnce sync.Once
+
+	waiting  map[uint64]chan controller.Answer // by request number
+	asked    uint64
+	pending  int // drafts given to the writer and not yet answered
+	lastTick dosing.Instant
+	state    published
+}
+
+type request struct {
+	controller.Request
+	answer chan controller.Answer
+}
+
+// New opens the state folder, replays the ledger and makes ready to run. It holds
+// the folder's lock until Run ends or Close is called.
+func New(file *config.File, options Options) (*App, error) {
+	a := &App{file: file, options: options, log: options.Log, clock: options.Clock,
+		requests: make(chan request), reloads: make(chan chan error), probes: make(chan chan bool),
+		waiting: map[uint64]chan controller.Answer{}}
+	if a.log == nil {
+		a.log = zap.NewNop()
+	}
+	if a.options.Supervise == nil {
+		a.options.Supervise = notify
+	}
+	if err := a.open(); err != nil {
+		a.Close()
+		return nil, err
+	}
+	return a, nil
+}
+
+// Close gives the state folder back. Run does it as well; calling both is harmless.
+func (a *App) Close() {
+	a.stopOnce.Do(func() {
+		if a.web != nil {
+			a.web.Close()
+		}
+		if a.db != nil {
+			if err := a.db.Close(); err != nil {
+				a.log.Error("closing the ledger", zap.Error(err))
+			}
+		}
+		if a.release != nil {
+			a.release()
+		}
+	})
+}
+
+func (a *App) open() error {
+	release, err := store.Lock(a.file.State)
+	if err != nil {
+		return err
+	}
+	a.release = release
+	if a.db, err = store.Open(a.file.State); err != nil {
+		return err
+	}
+	book, err := ledger.Open(a.db)
+	broken := errors.Is(err, ledger.ErrBroken)
+	if err != nil && !broken {
+		return err
+	}
+	if broken {
+		return fmt.Errorf("%w; the daemon does not dose on a record that was changed: look at it with leat ledger verify, then move the folder away to begin a new one", err)
+	}
+	a.metrics = metrics.New(a.View)
+	now := a.now()
+	restored, err := ledger.Replay(a.db, now, false)
+	if err != nil {
+		return fmt.Errorf("replaying the ledger: %w", err)
+	}
+	if a.core, err = controller.New(&a.file.Settings, restored, now); err != nil {
+		return err
+	}
+	a.writer = newWriter(book, a.metrics.LedgerAppend)
+	a.wires = newWires(a.file)
+	a.link = mqtt.New(a.linkOptions())
+	a.sender = newSender(a.link)
+	a.history = a.db.History()
+	a.state = newPublished(len(a.file.Settings.Tanks))
+	a.web, err = web.New(a.webOptions())
+	return err
+}
+
+func (a *App) now() dosing.Instant {
+	if a.clock != nil {
+		return a.clock.Now()
+	}
+	return dosing.Instant{Wall: time.Now().In(a.file.Zone)}
+}
+
+// View is the newest snapshot; nil before the first decision.
+func (a *App) View() *controller.View { return a.view.Load() }
+
+// Address is where the page listens.
+func (a *App) Address() string { return a.web.Address() }
+
+// SignInLink makes a link that signs one person in once, without a password.
+func (a *App) SignInLink(role controller.Role) string { return a.web.SignInLink(role) }
+
+// Ask puts a request to the core and waits for its answer.
+func (a *App) Ask(ctx context.Context, r controller.Request) (controller.Answer, error) {
+	answer := make(chan controller.Answer, 1)
+	select {
+	case a.requests <- request{Request: r, answer: answer}:
+	case <-ctx.Done():
+		return controller.Answer{}, ctx.Err()
+	}
+	select {
+	case got := <-answer:
+		return got, nil
+	case <-ctx.Done():
+		return controller.Answer{}, ctx.Err()
+	}
+}
+
+// Reload re-reads the configuration, whole and valid or not at all.
+func (a *App) Reload(ctx context.Context) error {
+	done := make(chan error, 1)
+	select {
+	case a.reloads <- done:
+		return <-done
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// Quiet says whether everything that was put into the daemon has been carried
+// out: no message waits, no append or publication is under way. A virtual clock
+// moves only then.
+func (a *App) Quiet(ctx context.Context) bool {
+	answer := make(chan bool, 1)
+	select {
+	case a.probes <- answer:
+		return <-answer
+	case <-ctx.Done():
+		return true
+	}
+}
+
+// Link is the daemon's connection, for whoever must know what is on the way.
+func (a *App) Link() *mqtt.Link { return a.link }
+
+// Run runs the daemon until ctx ends, then stops the pumps, closes the record and
+// returns.
+func (a *App) Run(ctx context.Context) error {
+	defer a.Close()
+	running, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	defer cancel()
+	if a.clock == nil {
+		a.clock = NewMachineClock(running, a.file.Zone)
+	}
+	var group sync.WaitGroup
+	group.Go(func() { a.writer.run(running.Done()) })
+	group.Go(func() { a.sender.run() })
+	linkErr := make(chan error, 1)
+	group.Go(func() { linkErr <- a.link.Run(running) })
+	webErr := make(chan error, 1)
+	group.Go(func() { webErr <- a.web.Serve(running) })
+
+	err := a.loop(ctx, linkErr, webErr)
+
+	a.options.Supervise("STOPPING=1")
+	a.stopPumps()
+	close(a.sender.messages)
+	a.sender.wait()
+	closing, done := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)
+	a.link.Close(closing)
+	done()
+	close(a.writer.drafts)
+	for range a.writer.results {
+		// what is still to be appended is appended; nobody acts on it any more
+	}
+	a.history.Flush()
+	cancel()
+	group.Wait()
+	return err
+}
+
+// stopPumps tells every node to stop, ledger or not.
+func (a *App) stopPumps() {
+	for _, topic := range a.wires.stopTopics() {
+		a.sender.send(message{topic: topic, qos: 1, body: a.wires.stopAll(a.core.Epoch())})
+	}
+}
+
+var _ = safety.LedgerReady

@@ -1,0 +1,53 @@
+package web
+
+import (
+	"encoding/json"
+	"fmt"
+	"net"
+	"net/http"
+	"os"
+	"time"
+
+	"leat/controller"
+)
+
+// listenLocal opens the local socket for leat mode. Whoever may open it is an
+// engineer: the folder's permissions decide.
+func listenLocal(path string) (net.Listener, error) {
+	// The state folder's lock is held, so a socket that is there is a dead run's.
+	if err := os.Remove(path); err != nil && !os.IsNotExist(err) {
+		return nil, fmt.Errorf("local socket: %w", err)
+	}
+	l, err := net.Listen("unix", path)
+	if err != nil {
+		return nil, fmt.Errorf("local socket: %w", err)
+	}
+	if err := os.Chmod(path, 0o600); err != nil {
+		_ = l.Close()
+		return nil, fmt.Errorf("local socket: %w", err)
+	}
+	return l, nil
+}
+
+// localRoutes are the paths of the local socket: the same requests as the page's
+// forms, without a sign-in.
+func (s *Server) localRoutes() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("POST /ask", func(w http.ResponseWriter, r *http.Request) {
+		r.Body = http.MaxBytesReader(w, r.Body, 16<<10)
+		request, err := s.read(r.FormValue)
+		if err != nil {
+			http.Error(w, err.Error(), http.StatusBadRequest)
+			return
+		}
+		request.By, request.From, request.Role = r.FormValue("by"), "socket", controller.RoleEngineer
+		answer, err := s.options.Ask(r.Context(), request)
+		if err != nil {
+			http.Error(w, "the daemon did not answer", http.StatusServiceUnavailable)
+			return
+		}
+		w.Header().Set("Content-Type", "application/json")
+		_ = json.NewEncoder(w).Encode(answer) // a caller that went away is no fault of ours
+	})
+	return http.TimeoutHandler(mux, 10*time.Second, "the daemon did not answer")
+}
