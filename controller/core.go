@@ -22,21 +22,22 @@ const (
 // Core is the state of one station with its tanks. It is driven by one goroutine
 // through Step and keeps no clock of its own.
 type Core struct {
-	settings *Settings
-	watch    *safety.Watch
-	gate     *safety.Gate
-	alarms   *safety.Alarms
-	totals   *dosing.Totals
-	tanks    []tank
-	limits   []dosing.Volume // scratch of a decision, by pump
-	causes   []safety.Cause  // why a limit is zero, by pump
-	dose     openDose
-	pumps    []pumpCounts
-	epoch    uint32
-	number   uint32
-	turn     int // the tank that decides first, so that none starves
-	linkUp   bool
-	ledger   safety.LedgerState
+	settings  *Settings
+	watch     *safety.Watch
+	gate      *safety.Gate
+	alarms    *safety.Alarms
+	totals    *dosing.Totals
+	tanks     []tank
+	limits    []dosing.Volume // scratch of a decision, by pump
+	causes    []safety.Cause  // why a limit is zero, by pump
+	dose      openDose
+	pumps     []pumpCounts
+	abandoned []ledger.Intent // open at the end of an earlier run; Begin settles them
+	epoch     uint32
+	number    uint32
+	turn      int // the tank that decides first, so that none starves
+	linkUp    bool
+	ledger    safety.LedgerState
 
 	evaluated, decided, leased, learned time.Duration
 	out                                 Output
@@ -53,14 +54,15 @@ type tank struct {
 	held     []safety.Trip // trips at the last evaluation, for notices
 	would    string
 	withheld [safety.CauseCount]uint64
-	owed     string // the blend's remainder as last recorded
+	owed     []dosing.Volume // the blend's remainder as last recorded, by pump
+	curve    dosing.Titration
+	disarmed bool // was armed before the restart and is not re-armed
 }
 
 type pumpCounts struct {
-	doses    [ledger.OutcomeCount]uint64
-	volume   [ledger.OutcomeCount]dosing.Volume
-	before   dosing.Volume // of earlier runs
-	refilled dosing.Volume // what Ever was when the container was last full
+	doses  [ledger.OutcomeCount]uint64
+	volume [ledger.OutcomeCount]dosing.Volume
+	before dosing.Volume // of earlier runs
 }
 
 // New makes the core from valid settings and what the ledger replayed. Nothing is
@@ -89,6 +91,7 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 		c.tanks = append(c.tanks, tank{
 			settings: settings.Tanks[i],
 			plant:    plant,
+			curve:    curve,
 			loops:    dosing.NewLoops(dosing.TankID(i), plant, settings.Safety.Pumps, curve, c.totals),
 			ph:       newSetpoint(settings.Tanks[i].PH, now),
 			ec:       newSetpoint(settings.Tanks[i].EC, now),
@@ -239,7 +242,7 @@ func (c *Core) announce(now dosing.Instant, id dosing.TankID) {
 	}
 	t.held = append(t.held[:0], trips...)
 	estimate := t.loops.Estimate(now, t.target())
-	warn, harm := leaves(estimate, t.target())
+	warn, harm := t.leaves(estimate)
 	for _, alarm := range c.alarms.Update(now, id, trips, warn, harm) {
 		c.notice(Notice{Kind: NoticeAlarm, Tank: id, Cause: alarm.Cause, Active: alarm.State != safety.AlarmNormal, Text: alarm.Text})
 	}

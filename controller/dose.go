@@ -57,6 +57,9 @@ func (c *Core) intend(now dosing.Instant, plan dosing.Plan, clearance *safety.Cl
 	d := dosing.Dose{Key: order.Key(), Tank: plan.Tank, Pump: plan.Pump, Volume: plan.Volume, Up: now.Up, Open: true}
 	c.watch.Opened(d)
 	c.tanks[plan.Tank].loops.Opened(d)
+	// The blend's debt goes first: a crash between the two rows then leaves a part
+	// undosed, never dosed twice.
+	c.recordOwed(now, plan.Tank)
 	c.out.Append = append(c.out.Append, intent)
 	c.out.Changed = true
 	return true
@@ -188,6 +191,7 @@ func (c *Core) settle(now dosing.Instant, outcome ledger.Outcome, reported dosin
 	c.pumps[plan.Pump].doses[outcome]++
 	c.pumps[plan.Pump].volume[outcome] += s.Volume()
 	c.out.Append = append(c.out.Append, s)
+	c.recordOwed(now, plan.Tank)
 	c.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: s.Order(), Pump: plan.Pump, Volume: s.Volume(), Outcome: outcome, Text: cause})
 	c.dose = openDose{}
 	c.out.Changed = true

@@ -105,7 +105,7 @@ func (c *Core) askSetpoint(now dosing.Instant, r *Request) {
 		answer.Accepted = true
 		answer.Text = fmt.Sprintf("%s %s → %s%s", r.Quantity, number(s.target), number(r.Value), s.rampWords(r.Value))
 		c.change(ledger.Change{Kind: ledger.ChangeSetpoint, At: now, Tank: t.plant.Name, Quantity: r.Quantity, Old: s.target,
-			Value: r.Value, Until: until, Note: r.Note, By: r.By, From: r.From})
+			Value: r.Value, FileValue: s.limits.Value, Until: until, Note: r.Note, By: r.By, From: r.From})
 	}
 	kind := NoticeRefused
 	if answer.Accepted {

@@ -32,8 +32,8 @@ func (c *Core) tankView(now dosing.Instant, id dosing.TankID) TankView {
 	target := t.target()
 	estimate := t.loops.Estimate(now, target)
 	v := TankView{Name: t.plant.Name, PH: t.ph.view(), EC: t.ec.view(), WouldDose: t.would, Withheld: t.withheld}
-	v.Settled = settledView(estimate, t.plant)
-	v.LeavesWarn, v.LeavesHarm = leaves(estimate, target)
+	v.Settled = t.settledView(estimate)
+	v.LeavesWarn, v.LeavesHarm = t.leaves(estimate)
 	for i := range c.settings.Safety.Inputs {
 		in := &c.settings.Safety.Inputs[i]
 		if in.Tank == id || in.Tank == dosing.AllTanks {
@@ -204,13 +204,13 @@ func (s *setpoint) view() SetpointView {
 		AdviseLow: s.limits.AdviseLow, AdviseHigh: s.limits.AdviseHigh, Confirm: s.limits.Confirm, By: s.by, At: s.at, Until: s.until}
 }
 
-func settledView(e dosing.Estimate, plant dosing.Tank) SettledView {
+func (t *tank) settledView(e dosing.Estimate) SettledView {
 	if !e.Known {
 		return SettledView{}
 	}
-	buffer := e.Buffer
+	buffer := t.buffer(e)
 	v := SettledView{Known: true, PH: float64(e.PH), EC: float64(e.EC), ECInTransit: e.ECInTransit, DriftEC: e.DriftEC,
-		BufferScale: plant.BufferScale * math.Exp(e.LnBuffer), BufferScaleSpread: e.LnBufferSpread}
+		BufferScale: t.plant.BufferScale * math.Exp(e.LnBuffer), BufferScaleSpread: e.LnBufferSpread}
 	if buffer > 0 {
 		v.AcidInTransit = (e.AcidInTransit - e.BaseInTransit) / buffer
 		v.DriftPH = e.DriftAcid / buffer
@@ -218,15 +218,20 @@ func settledView(e dosing.Estimate, plant dosing.Tank) SettledView {
 	return v
 }
 
+// buffer is the buffer capacity at the present pH as learned, meq/L per pH.
+func (t *tank) buffer(e dosing.Estimate) float64 {
+	return float64(t.curve.Buffer(float64(e.MeasuredPH))*t.plant.BufferScale) * math.Exp(e.LnBuffer)
+}
+
 // leaves forecasts when pH or EC leaves the warn and the harm band if nothing is
 // dosed.
-func leaves(e dosing.Estimate, target dosing.Target) (warn, harm time.Duration) {
+func (t *tank) leaves(e dosing.Estimate) (warn, harm time.Duration) {
 	if !e.Known {
 		return -1, -1
 	}
-	driftPH := 0.0
-	if e.Buffer > 0 {
-		driftPH = e.DriftAcid / e.Buffer
+	target, driftPH := t.target(), 0.0
+	if buffer := t.buffer(e); buffer > 0 {
+		driftPH = e.DriftAcid / buffer
 	}
 	pH, ec := float64(e.PH), float64(e.EC)
 	return safety.Sooner(safety.Leaves(pH, float64(target.PH), dosing.WarnBand.PH, driftPH), safety.Leaves(ec, float64(target.EC), dosing.WarnBand.EC, e.DriftEC)),

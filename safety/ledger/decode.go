@@ -57,6 +57,7 @@ type Entry struct {
 	Change             ChangeKind
 	Quantity           dosing.Quantity
 	Old, Value, Spread float64
+	FileValue          float64 // of a setpoint: what the file said then
 	Until              time.Time
 	Trusted            bool
 	Text, Note         string
@@ -87,6 +88,7 @@ type body struct {
 	Old           number      `json:"old,omitzero"`
 	Value         number      `json:"value,omitzero"`
 	Spread        number      `json:"spread,omitzero"`
+	FileValue     number      `json:"file_value,omitzero"`
 	Until         stamp       `json:"until,omitzero"`
 	Trusted       bool        `json:"trusted,omitempty"`
 	Text          string      `json:"text,omitempty"`
@@ -109,7 +111,7 @@ func (s Settlement) body() body {
 
 func (c Change) body() body {
 	b := body{Kind: EntryChange.String(), Change: c.Kind.String(), Wall: stamp{c.At.Wall}, Up: seconds(c.At.Up), Tank: c.Tank, Pump: c.Pump,
-		Volume: millilitres(c.Volume), Old: number(c.Old), Value: number(c.Value), Spread: number(c.Spread), Until: stamp{c.Until},
+		Volume: millilitres(c.Volume), Old: number(c.Old), Value: number(c.Value), Spread: number(c.Spread), FileValue: number(c.FileValue), Until: stamp{c.Until},
 		Trusted: c.Trusted, Text: c.Text, Note: c.Note, By: c.By, From: c.From}
 	if c.Quantity != dosing.QuantityNone {
 		b.Quantity = c.Quantity.String()
@@ -172,7 +174,7 @@ func (b body) entry() (Entry, error) {
 	e := Entry{Epoch: b.Run, At: dosing.Instant{Wall: b.Wall.Time, Up: time.Duration(b.Up)}, Tank: b.Tank, Pump: b.Pump,
 		Volume: dosing.Volume(b.Volume), Ordered: dosing.Volume(b.Ordered), Cause: b.Cause, Configuration: b.Configuration,
 		PH: float64(b.PH), EC: float64(b.EC), Temperature: float64(b.Temperature), Old: float64(b.Old), Value: float64(b.Value),
-		Spread: float64(b.Spread), Until: b.Until.Time, Trusted: b.Trusted, Text: b.Text, Note: b.Note, By: b.By, From: b.From}
+		Spread: float64(b.Spread), FileValue: float64(b.FileValue), Until: b.Until.Time, Trusted: b.Trusted, Text: b.Text, Note: b.Note, By: b.By, From: b.From}
 	if e.Volume < 0 || e.Volume > largestVolume || e.Ordered < 0 || e.Ordered > largestVolume {
 		return Entry{}, fmt.Errorf("volume %s of %s ordered: not a dose", e.Volume, e.Ordered)
 	}

@@ -197,11 +197,14 @@ type Change struct {
 	Old      float64
 	Value    float64
 	Spread   float64
-	Volume   dosing.Volume
-	Until    time.Time
-	Text     string
-	Note     string
-	By, From string
+	// FileValue is what the configuration said when a setpoint was asked for: the
+	// ask ends when the file says something else.
+	FileValue float64
+	Volume    dosing.Volume
+	Until     time.Time
+	Text      string
+	Note      string
+	By, From  string
 	// Trusted says that the system clock was synchronised (ChangeStart,
 	// ChangeClock). Only between two trusted moments does the replay believe a
 	// wall-clock difference of more than an hour.

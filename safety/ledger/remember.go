@@ -34,7 +34,7 @@ func (r *replayer) change(e Entry, at time.Duration) {
 	case ChangePause:
 		r.pause(e.Tank, remark)
 	case ChangeSetpoint:
-		r.setpoint(Setpoint{Tank: e.Tank, Quantity: e.Quantity, Old: e.Old, Value: e.Value, Until: e.Until, By: e.By,
+		r.setpoint(Setpoint{Tank: e.Tank, Quantity: e.Quantity, Old: e.Old, Value: e.Value, FileValue: e.FileValue, Until: e.Until, By: e.By,
 			From: e.From, At: moment})
 	case ChangeHandDose:
 		r.keep(ReplayedDose{Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed,

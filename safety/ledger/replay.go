@@ -72,6 +72,7 @@ type Setpoint struct {
 	Tank       string
 	Quantity   dosing.Quantity
 	Old, Value float64
+	FileValue  float64   // of the configuration then
 	Until      time.Time // zero = for good; the core judges whether it is over
 	By, From   string
 	At         dosing.Instant
@@ -106,32 +107,22 @@ type State struct {
 	Starts        int                                 // starts recorded in the last 10 minutes
 }
 
-// Replay reads the ledger again and says what a new run that begins now must
-// know. Call it before the run's own Start is appended. Synchronised says that
-// the system clock is known to be right; else at most an hour is believed to
-// have passed since the last row, whatever the wall clock says.
-func (l *Ledger) Replay(now dosing.Instant, synchronised bool) (State, error) {
+// Replay reads the store from its first row, verifies it, and says what a new run
+// that begins now must know. Call it before the run's own Start is appended.
+// Synchronised says that the system clock is known to be right; else at most an
+// hour is believed to have passed since the last row, whatever the wall clock
+// says.
+func Replay(store Store, now dosing.Instant, synchronised bool) (State, error) {
 	r := newReplayer()
-	fresh := &Ledger{store: l.store, open: map[uint64]struct{}{}}
-	err := fresh.each(func(_ Row, e Entry) error {
+	l := &Ledger{store: store, open: map[uint64]struct{}{}}
+	err := l.each(func(_ Row, e Entry) error {
 		r.follow(e)
 		return nil
 	})
 	if err != nil {
 		return State{}, err
 	}
-	return r.finish(now, synchronised, fresh.run), nil
-}
-
-// Replay is Ledger.Replay over entries at hand, in the order of the record.
-func Replay(entries []Entry, now dosing.Instant, synchronised bool) State {
-	r := newReplayer()
-	run := uint32(0)
-	for _, e := range entries {
-		r.follow(e)
-		run = max(run, e.Epoch, e.Order.Epoch)
-	}
-	return r.finish(now, synchronised, run)
+	return r.finish(now, synchronised, l.run), nil
 }
 
 // replayer follows the record in memory that depends on the last day, the open

@@ -1,0 +1,189 @@
+package controller
+
+import (
+	"time"
+
+	"leat/dosing"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// crashLoop is how many starts in ten minutes land every tank in observing.
+const crashLoop = 3
+
+// restore brings back what the ledger remembers. Names that the configuration no
+// longer has are passed over: their caps went with them.
+func (c *Core) restore(s ledger.State, now dosing.Instant) {
+	c.restoreDoses(s, now)
+	for _, latch := range s.Latches {
+		if id, ok := c.tankNamed(latch.Tank); ok {
+			if cause, known := safety.ParseCause(latch.Cause); known {
+				c.watch.RestoreLatch(id, cause, latch.At)
+			}
+		}
+	}
+	for i := range c.tanks {
+		c.restoreTank(s, dosing.TankID(i), now)
+	}
+	for _, asked := range s.Setpoints {
+		if id, ok := c.tankNamed(asked.Tank); ok {
+			c.tanks[id].restoreSetpoint(asked, now)
+		}
+	}
+}
+
+// restoreDoses counts what earlier runs dosed. What was settled is in transit from
+// its settlement on; what was open counts in full from now on.
+func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
+	for _, d := range s.Doses {
+		id, okTank := c.tankNamed(d.Tank)
+		pump, okPump := c.pumpNamed(d.Pump)
+		if !okTank || !okPump {
+			continue
+		}
+		up := d.SettledUp
+		if d.Outcome == ledger.OutcomeOpen && !d.ByHand {
+			up = now.Up
+		}
+		c.totals.Count(dosing.Dose{Key: d.Order.Key(), Tank: id, Pump: pump, Volume: d.Volume, Up: up})
+	}
+	for i := range c.settings.Safety.Pumps {
+		pump := dosing.PumpID(i)
+		name := c.settings.Safety.Pumps[i].Name
+		c.pumps[i].before = s.Ever[name] - c.totals.Ever(pump)
+		c.pumps[i].doses, c.pumps[i].volume = s.Outcomes[name].Doses, s.Outcomes[name].Volume
+	}
+	for _, open := range s.Open {
+		id, okTank := c.tankNamed(open.Tank)
+		pump, okPump := c.pumpNamed(open.Pump)
+		if okTank && okPump {
+			c.abandoned = append(c.abandoned, open.Intent(id, pump))
+		}
+	}
+}
+
+func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant) {
+	t := &c.tanks[id]
+	name := t.plant.Name
+	learned := s.Learned[name]
+	owed := make([]dosing.Volume, len(c.settings.Safety.Pumps))
+	for pumpName, volume := range s.Owed[name] {
+		if pump, ok := c.pumpNamed(pumpName); ok {
+			owed[pump] = volume
+		}
+	}
+	t.loops.Restore(owed, learned.Mean, learned.Spread)
+	t.owed = append([]dosing.Volume(nil), owed...)
+	if remark, ok := s.Unconfirmed[name]; ok {
+		t.operator.Unconfirmed, t.operator.Why = true, remark.Text
+	}
+	for _, remark := range s.Pauses[name] {
+		switch remark.Text {
+		case RequestPause.String():
+			t.operator.Paused = true
+		case RequestMaintenance.String():
+			t.operator.Maintenance = true
+		case RequestCleaning.String():
+			t.operator.Cleaning, t.operator.Unconfirmed = true, true
+		}
+	}
+	c.watch.SetState(now, id, t.operator)
+	mode := s.Modes[name]
+	if mode == safety.ModeArmed && (!c.settings.ReArm || s.Starts >= crashLoop) {
+		mode = safety.ModeObserving
+		t.disarmed = true
+	}
+	c.watch.SetMode(now, id, mode)
+}
+
+// restoreSetpoint brings back an accepted ask, unless its time is over or the file
+// has meanwhile narrowed the bounds.
+func (t *tank) restoreSetpoint(asked ledger.Setpoint, now dosing.Instant) {
+	s := &t.ph
+	if asked.Quantity == dosing.QuantityEC {
+		s = &t.ec
+	}
+	if !asked.Until.IsZero() && !now.Wall.Before(asked.Until) || asked.FileValue != s.limits.Value ||
+		!(asked.Value >= s.limits.Lowest && asked.Value <= s.limits.Highest) {
+		return
+	}
+	s.accept(asked.Value, asked.From, asked.By, asked.At.Wall, asked.Until)
+	s.present = asked.Value
+}
+
+// Begin is the first step: it records the start, settles what an earlier run left
+// open, and tells all pumps to stop. Synchronised says that the system clock is
+// known to be right.
+func (c *Core) Begin(now dosing.Instant, synchronised bool) *Output {
+	c.out.reset()
+	c.change(ledger.Start(c.epoch, c.settings.Version, now, synchronised))
+	for _, intent := range c.abandoned {
+		c.out.Append = append(c.out.Append, ledger.Settle(intent, ledger.OutcomeUncertain, 0, now, "the daemon ended during the dose; counted in full"))
+		plan := intent.Plan()
+		c.pumps[plan.Pump].doses[ledger.OutcomeUncertain]++
+		c.pumps[plan.Pump].volume[ledger.OutcomeUncertain] += plan.Volume
+		c.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: intent.Order(), Pump: plan.Pump, Volume: plan.Volume,
+			Outcome: ledger.OutcomeUncertain, Text: "left open by an earlier run"})
+	}
+	c.abandoned = nil
+	for i := range c.tanks {
+		if c.tanks[i].disarmed {
+			c.change(ledger.Change{Kind: ledger.ChangeMode, At: now, Tank: c.tanks[i].plant.Name, Text: safety.ModeObserving.String(),
+				By: "leat", Note: "after a restart a person arms the tank again"})
+		}
+	}
+	c.out.Stops = append(c.out.Stops, StopOrder{Tank: dosing.AllTanks, All: true})
+	c.out.Changed = true
+	return &c.out
+}
+
+// Epoch is the number of this run.
+func (c *Core) Epoch() uint32 { return c.epoch }
+
+// recordOwed writes down what a begun blend still owes, so that a restart finishes
+// it rather than leaving the ratio bent.
+func (c *Core) recordOwed(now dosing.Instant, id dosing.TankID) {
+	t := &c.tanks[id]
+	for p, volume := range t.loops.Owed() {
+		if t.owed[p] == volume {
+			continue
+		}
+		t.owed[p] = volume
+		c.change(ledger.Change{Kind: ledger.ChangeOwed, At: now, Tank: t.plant.Name, Pump: c.settings.Safety.Pumps[p].Name, Volume: volume})
+	}
+}
+
+// reconfigure takes a new configuration of the same tanks, pumps, inputs and
+// nodes. A dose that is under way ends under the version that it cites.
+func (c *Core) reconfigure(now dosing.Instant, settings *Settings) {
+	if settings == nil || len(settings.Tanks) != len(c.tanks) || len(settings.Safety.Tanks) != len(c.tanks) ||
+		len(settings.Safety.Pumps) != len(c.settings.Safety.Pumps) || len(settings.Safety.Caps) != len(c.settings.Safety.Caps) ||
+		len(settings.Safety.Inputs) != len(c.settings.Safety.Inputs) || len(settings.Safety.Nodes) != len(c.settings.Safety.Nodes) {
+		c.notice(Notice{Kind: NoticeRefused, Tank: dosing.AllTanks, Text: "new configuration: tanks, pumps, inputs or nodes changed; restart to take it"})
+		return
+	}
+	// The watch looks at the settings through its pointer into this struct.
+	*c.settings = *settings
+	for i := range c.tanks {
+		t := &c.tanks[i]
+		t.settings = settings.Tanks[i]
+		t.ph.relimit(t.settings.PH, now)
+		t.ec.relimit(t.settings.EC, now)
+	}
+	c.change(ledger.Change{Kind: ledger.ChangeSettings, At: now, Text: settings.Version, By: "leat"})
+	c.notice(Notice{Kind: NoticeChange, Tank: dosing.AllTanks, Text: "configuration " + settings.Version + " is in force"})
+	c.aim(now)
+	c.evaluate(now)
+	c.out.Changed = true
+}
+
+// relimit takes new bounds. A new value in the file ends an accepted ask, and so
+// do bounds that no longer hold it.
+func (s *setpoint) relimit(limits SetpointSettings, now dosing.Instant) {
+	changed := limits.Value != s.limits.Value
+	s.limits, s.offer = limits, ""
+	if changed || s.target < limits.Lowest || s.target > limits.Highest {
+		s.accept(limits.Value, "file", "", now.Wall, time.Time{})
+	}
+	s.present = min(max(s.present, limits.Lowest), limits.Highest)
+}
