@@ -32,11 +32,12 @@ func (s *Solver) conductivity(k *constants) float64 {
 	lnThin := -ln(s.relativeViscosity(k, &plus, &minus))
 
 	const perDiffusion = 1e4 * faraday * faraday / (gasConstant * t25) // m2/s to S cm2/mol
+	negligible := 1e-8 * (plus.eq + minus.eq)
 	sum := 0.0
 	for i := range conducting {
 		c := &conducting[i]
-		m := s.m[c.species]
-		if m < 1e-12 {
+		eq := float64(s.m[c.species] * c.z)
+		if eq < negligible {
 			continue
 		}
 		size := c.size
@@ -44,12 +45,15 @@ func (s *Solver) conductivity(k *constants) float64 {
 			size -= float64(anionShift * c.z)
 		}
 		ka := k.dhB * float64(size*s.ionGrowth(c, anionShift)) * root
+		near := 1 / (1 + ka)
 		free := float64(k.diffusion[c.species] * float64(perDiffusion*c.z))
-		lambda := (free - float64(electro*c.z)/(1+ka)) * (1 - relax/float64((1+ka)*(1+ka)))
+		lambda := (free - float64(electro*c.z)*near) * (1 - float64(relax*float64(near*near)))
 		if c.visc != 0 {
-			lambda *= exp(float64(c.visc * lnThin))
+			lambda *= expSmall(float64(c.visc * lnThin))
 		}
-		sum += math.Max(lambda, 0) * float64(m*c.z)
+		if lambda > 0 {
+			sum += float64(lambda * eq)
+		}
 	}
 	perLitre := 1 / s.litres
 	return sum * float64(perLitre*perLitre)
@@ -67,7 +71,7 @@ func (s *Solver) sumCharges(k *constants) (plus, minus charges) {
 		side.mol += m
 		side.eq += eq
 		side.eqD += float64(eq * d)
-		side.eqByD += eq / d
+		side.eqByD += float64(eq * k.slowness[c.species])
 	}
 	return plus, minus
 }
@@ -89,7 +93,10 @@ func (s *Solver) ionGrowth(c *conductor, anionShift float64) float64 {
 	if !(v > 0) {
 		return 1
 	}
-	return math.Max(pow(v, e), 1)
+	if grown := pow(v, e); grown > 1 {
+		return grown
+	}
+	return 1
 }
 
 // conductor is a charged species that conducts.

@@ -12,6 +12,7 @@ type constants struct {
 
 	// Conductivity, over the charged species that conduct.
 	diffusion [SpeciesCount]float64 // m2/s
+	slowness  [SpeciesCount]float64 // one over it
 	volume0   [SpeciesCount]float64 // cm3/mol at infinite dilution
 	volumeI   [SpeciesCount]float64 // its growth with I^i4
 	viscB     [SpeciesCount]float64
@@ -62,6 +63,7 @@ func (k *constants) setTransport() {
 			if sp.dT != 0 {
 				k.diffusion[s] *= exp(sp.dT/t - sp.dT/t25)
 			}
+			k.slowness[s] = 1 / k.diffusion[s]
 		}
 		v := &sp.vol
 		k.volume0[s] = float64(41.84*(float64(0.1*v[0])+100*v[1]/2601+v[2]/theta+1e4*v[3]/(2601*theta))) - float64(v[4]*1e5*k.born)

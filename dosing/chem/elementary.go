@@ -13,65 +13,77 @@ const (
 	inv   = 1.44269504088896338700 // 1/ln 2
 )
 
-// exp returns e^x to some 2e-16 relative; 0 below -700, +Inf above 700; NaN for NaN.
-func exp(x float64) float64 {
-	if !(x > -700) {
-		if x != x {
-			return x
+// exp2of64 is 2^(j/64).
+var exp2of64 = func() (t [64]float64) {
+	for j := range t {
+		// Taylor's series of e^r, r < 0.7; the 24th term is below 1e-26.
+		r, sum := float64(j)*(ln2hi+ln2lo)/64, 1.0
+		for n := 24; n >= 1; n-- {
+			sum = 1 + float64(float64(r/float64(n))*sum)
 		}
-		return 0
+		t[j] = sum
 	}
-	if x > 700 {
+	return t
+}()
+
+// exp returns e^x to some 3e-16 relative; 0 below -700, +Inf above 700; NaN for NaN.
+func exp(x float64) float64 {
+	if !(x > -700 && x < 700) {
+		switch {
+		case x != x:
+			return x
+		case x < 0:
+			return 0
+		}
 		return math.Inf(1)
 	}
-	k := int64(float64(x*inv) + 1024.5) // positive before truncation, so this is a floor
-	k -= 1024
+	k := int64(float64(x*(64*inv))+65536.5) - 65536 // the sum is positive, so truncation is a floor
 	fk := float64(k)
-	r := x - float64(fk*ln2hi) - float64(fk*ln2lo)
-	// Taylor series of e^r, |r| < 0.35: the 13th term is below 1e-16.
-	s := 1 + float64(r*(1.0/13))
-	s = 1 + float64(float64(r*(1.0/12))*s)
-	s = 1 + float64(float64(r*(1.0/11))*s)
-	s = 1 + float64(float64(r*(1.0/10))*s)
-	s = 1 + float64(float64(r*(1.0/9))*s)
-	s = 1 + float64(float64(r*(1.0/8))*s)
-	s = 1 + float64(float64(r*(1.0/7))*s)
-	s = 1 + float64(float64(r*(1.0/6))*s)
-	s = 1 + float64(float64(r*(1.0/5))*s)
-	s = 1 + float64(float64(r*(1.0/4))*s)
-	s = 1 + float64(float64(r*(1.0/3))*s)
-	s = 1 + float64(float64(r*(1.0/2))*s)
-	s = 1 + float64(r*s)
-	return s * math.Float64frombits(uint64(k+1023)<<52)
+	r := x - float64(fk*(ln2hi/64)) - float64(fk*(ln2lo/64)) // |r| < 0.0055
+	r2 := r * r
+	p := r + float64(r2*(float64(0.5+float64(r*(1.0/6)))+float64(r2*(float64(1.0/24+float64(r*(1.0/120)))))))
+	t := exp2of64[k&63]
+	return (t + float64(t*p)) * math.Float64frombits(uint64(k>>6+1023)<<52)
 }
 
-// ln returns the natural logarithm of a normal positive x to some 2e-16; NaN
-// for everything else, so that a bad value shows.
+// expSmall is exp, quicker near 0 and good to 3e-9 there.
+func expSmall(y float64) float64 {
+	if y > 0.05 || y < -0.05 {
+		return exp(y)
+	}
+	return 1 + float64(y*(1+float64(y*(0.5+float64(y*(1.0/6+float64(y*(1.0/24))))))))
+}
+
+// lnOf64 is ln(1 + j/64), overOf64 one over it.
+var lnOf64, overOf64 = func() (l, o [65]float64) {
+	for j := range l {
+		// ln c = 2 atanh z, z = (c-1)/(c+1) <= 1/3; the 20th term is below 1e-20.
+		c := 1 + float64(j)/64
+		z := (c - 1) / (c + 1)
+		q, sum := z*z, 0.0
+		for n := 39; n >= 1; n -= 2 {
+			sum = 1/float64(n) + float64(q*sum)
+		}
+		l[j], o[j] = 2*z*sum, 1/c
+	}
+	return l, o
+}()
+
+// ln returns the natural logarithm of a normal positive x to some 2e-16 of the
+// larger of it and 1; NaN for everything else, so that a bad value shows.
 func ln(x float64) float64 {
 	if !(x >= 0x1p-1022 && x <= math.MaxFloat64) {
 		return math.NaN()
 	}
 	bits := math.Float64bits(x)
-	k := int64(bits>>52) - 1023
+	k := float64(int64(bits>>52) - 1023)
+	j := (bits>>45&127 + 1) >> 1                         // the nearest of 64 steps between 1 and 2
 	m := math.Float64frombits(bits&(1<<52-1) | 1023<<52) // 1 <= m < 2
-	if m > math.Sqrt2 {
-		m *= 0.5
-		k++
-	}
-	// ln m = 2 atanh z, z = (m-1)/(m+1), |z| < 0.172: the series' 11th term is below 1e-17.
-	z := (m - 1) / (m + 1)
-	q := z * z
-	s := 1.0/19 + float64(q*(1.0/21))
-	s = 1.0/17 + float64(q*s)
-	s = 1.0/15 + float64(q*s)
-	s = 1.0/13 + float64(q*s)
-	s = 1.0/11 + float64(q*s)
-	s = 1.0/9 + float64(q*s)
-	s = 1.0/7 + float64(q*s)
-	s = 1.0/5 + float64(q*s)
-	s = 1.0/3 + float64(q*s)
-	fk := float64(k)
-	return float64(fk*ln2hi) + (float64(2*z) + (float64(float64(2*z)*float64(q*s)) + float64(fk*ln2lo)))
+	c := 1 + float64(j)*(1.0/64)
+	r := float64((m - c) * overOf64[j]) // m-c is exact; |r| < 1/127
+	r2 := r * r
+	series := r - float64(r2*(float64(0.5-float64(r*(1.0/3)))+float64(r2*(float64(0.25-float64(r*(1.0/5)))+float64(r2*(1.0/6-float64(r*(1.0/7))))))))
+	return float64(k*ln2hi) + (lnOf64[j] + (series + float64(k*ln2lo)))
 }
 
 // pow returns x^y for x > 0.

@@ -29,7 +29,10 @@ type phase struct {
 	uses         [partnerCount]float64 // how many of each partner
 }
 
-var phases [PhaseCount]phase
+var (
+	phases      [PhaseCount]phase
+	usedByPhase [partnerCount]bool
+)
 
 // String gives the name as in the table, "gypsum".
 func (p Phase) String() string {
@@ -68,6 +71,7 @@ func readPhases() error {
 				p.needs[u] = p.product.nu[u] != 0
 			}
 			if of.partner >= 0 {
+				usedByPhase[of.partner] = true
 				p.uses[of.partner] += float64(n) * float64(of.partners)
 			}
 			// SI = log(product of these species) - log K; each is K times its
@@ -88,6 +92,12 @@ func readPhases() error {
 // index is NaN when one of its ions is absent.
 func (s *Solver) saturation(k *constants, r *Result) {
 	lnWater := ln(s.water)
+	var lnPartner [partnerCount]float64
+	for c, a := range s.partnerActivity {
+		if usedByPhase[c] && a > 0 {
+			lnPartner[c] = ln(a)
+		}
+	}
 	for i := range phases {
 		p := &phases[i]
 		sum := float64(float64(p.product.water) * lnWater)
@@ -108,7 +118,7 @@ func (s *Solver) saturation(k *constants, r *Result) {
 				absent = true
 				continue
 			}
-			sum += float64(n * ln(a))
+			sum += float64(n * lnPartner[c])
 		}
 		if absent {
 			r.Saturation[i] = math.NaN()

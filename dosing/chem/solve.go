@@ -19,7 +19,12 @@ type Solver struct {
 	growth          [SpeciesCount]float64 // of the molar volume with ionic strength, cm3/mol
 	litres          float64               // of solution per kg of water
 	inverseGamma    [32]float64
-	ionic, water    float64 // ionic strength, activity of water
+	fullGamma       [32]float64 // 1/gamma at gammaIonic with its logarithmic slope
+	gammaSlope      [32]float64
+	gammaIonic      float64
+	gammaAt         *constants
+	ionic, lnIonic  float64
+	water           float64 // activity
 	openCO2         float64 // ln activity of CO2; NaN when closed
 	closed, fixed   bool
 	balanceStrong   bool // unseen strong ions close the charge: they count in the ionic strength
@@ -133,13 +138,12 @@ func (s *Solver) report(t *Totals, c *Conditions, r *Result) {
 	r.PH = -s.x[uH] / ln10
 	r.TempC = c.TempC
 	r.IonicStrength = s.ionic
-	charge, dic := 0.0, 0.0
+	dic := 0.0
 	for i := range s.m {
 		r.Species[i] = 1000 * s.m[i]
-		charge += float64(float64(table[i].charge) * s.m[i])
-		dic += float64(table[i].nu[uCO3] * s.m[i])
+		dic += float64(hot[i].nu[uCO3] * s.m[i])
 	}
-	r.ChargeError = 1000 * charge
+	r.ChargeError = 1000 * s.charge()
 	r.StrongCharge = t.StrongCharge() - r.ChargeError
 	r.DIC = 1000 * dic
 	r.KgwPerLitre = 1 / s.litres
@@ -151,7 +155,10 @@ func (s *Solver) report(t *Totals, c *Conditions, r *Result) {
 const (
 	mostSteps = 120
 	stepLimit = 3.0  // largest change of a ln activity in one step
-	smallStep = 1e-5 // then the first-order correction is exact to 1e-10
+	smallStep = 1e-4 // then the first-order correction is good to 5e-9
+	// A last change of ionic strength of this share leaves some 2e-6 in the
+	// activity coefficients: a millionth of a pH.
+	smallIonic, leastIonic = 1e-5, 1e-9
 )
 
 // speciate finds the activities. Newton on the mass balances in the logarithm
@@ -196,7 +203,9 @@ func (s *Solver) iterate(k *constants) (int, bool) {
 		}
 		largest := 0.0
 		for u := range s.step {
-			largest = math.Max(largest, math.Abs(s.step[u]))
+			if d := math.Abs(s.step[u]); !(d <= largest) {
+				largest = d
+			}
 		}
 		if !(largest <= 1e9) {
 			return n, false
@@ -220,7 +229,7 @@ func (s *Solver) iterate(k *constants) (int, bool) {
 			// The ionic strength swings: meet it half way.
 			s.ionic = 0.5 * (s.ionic + used)
 		}
-		if largest < smallStep && math.Abs(s.ionic-used) < 1e-9+float64(1e-7*used) {
+		if largest < smallStep && math.Abs(s.ionic-used) < leastIonic+float64(smallIonic*used) {
 			return n, true
 		}
 	}
@@ -246,133 +255,148 @@ func (s *Solver) load(k *constants, t *Totals, c *Conditions) {
 	s.active = [unknownCount]bool{uH: true, uSO4: t.SO4 > 0, uCO3: c.Open || t.DIC > 0, uPO4: t.P > 0}
 }
 
-// setGammas computes 1/gamma for every kind of species.
+// setGammas computes 1/gamma for every kind of species and how it changes with
+// the ionic strength; a small change from the last full computation is taken
+// along the tangent, good to 1e-9.
 func (s *Solver) setGammas(k *constants) {
+	if d := s.ionic - s.gammaIonic; s.gammaAt == k && math.Abs(d) < 3e-5*s.ionic {
+		for i := range gammas {
+			s.inverseGamma[i] = s.fullGamma[i] * (1 + float64(d*s.gammaSlope[i]))
+		}
+		return
+	}
+	s.gammaAt, s.gammaIonic = k, s.ionic
 	root := math.Sqrt(s.ionic)
-	a := ln10 * k.dhA
+	a, half := ln10*k.dhA, 0.5/root
 	for i := range gammas {
 		g := &gammas[i]
-		var log float64
-		switch {
-		case g.davies:
-			log = float64(a*g.zz) * (root/(1+root) - float64(0.3*s.ionic))
-		case g.zz == 0:
-			log = -float64(ln10 * float64(g.slope*s.ionic))
-		default:
-			log = float64(a*g.zz)*root/(1+float64(k.dhB*float64(g.size*root))) - float64(ln10*float64(g.slope*s.ionic))
+		size, slope := k.dhB*g.size, ln10*g.slope
+		if g.davies {
+			size, slope = 1, 0.3*a*g.zz
 		}
-		s.inverseGamma[i] = exp(log)
+		near := 1 / (1 + float64(size*root))
+		az := a * g.zz
+		v := exp(float64(az*float64(root*near)) - float64(slope*s.ionic))
+		s.inverseGamma[i], s.fullGamma[i] = v, v
+		s.gammaSlope[i] = float64(az*float64(half*float64(near*near))) - slope
 	}
 }
 
 // setSpecies computes all molalities, the residuals and the Jacobian from the
-// activities of the unknowns.
+// activities of the unknowns. Rows that hold the same anion form a run, so that
+// three sums per run carry everything the balances need.
 func (s *Solver) setSpecies(k *constants) {
-	var power [unknownCount][7]float64 // activity^-2 … activity^4
-	for u := range power {
-		p := &power[u]
-		p[2] = 1
-		if !s.active[u] {
-			continue // absent: every positive power is zero
-		}
-		a := exp(s.x[u])
-		p[3] = a
-		p[4] = a * a
-		if u == uH {
-			p[1] = 1 / a
-			p[0] = p[1] * p[1]
-			p[5] = p[4] * a
-			p[6] = p[4] * p[4]
-		}
-	}
-	water := [4]float64{1 / (s.water * s.water), 1 / s.water, 1, s.water}
+	var proton [protonFactors]float64
+	var anion [2 * unknownCount]float64
+	s.setPowers(&proton, &anion)
 	s.r = [unknownCount]float64{}
 	s.jac = [unknownCount][unknownCount]float64{}
-	for g := range groupOf {
-		from, to := groupOf[g][0], groupOf[g][1]
-		isPartner := g < partnerCount
-		if isPartner && s.partnerTotal[g] == 0 {
-			s.partnerActivity[g] = 0
-			for i := from; i < to; i++ {
-				s.m[i] = 0
-			}
-			continue
-		}
-		sum := 0.0
-		for i := from; i < to; i++ {
-			sp := &table[i]
-			w := k.k[i] * s.inverseGamma[sp.gamma]
-			if e := sp.formed[uH]; e != 0 {
-				w *= power[uH][e+2]
-			}
-			if e := sp.formed[uSO4]; e != 0 {
-				w *= power[uSO4][e+2]
-			}
-			if e := sp.formed[uCO3]; e != 0 {
-				w *= power[uCO3][e+2]
-			}
-			if e := sp.formed[uPO4]; e != 0 {
-				w *= power[uPO4][e+2]
-			}
-			if sp.water != 0 {
-				w *= water[sp.water+2]
-			}
-			if sp.partners == 2 {
-				w *= s.partnerActivity[g] // of the step before; only Na2SO4, which is scarce
-				sum += w
-			}
-			sum += w
-			s.m[i] = w
-		}
-		if isPartner {
-			s.partnerActivity[g] = s.partnerTotal[g] / sum
-		}
-		s.addGroup(g, from, to)
+	for g := range groups {
+		s.setGroup(k, g, &proton, &anion)
 	}
 }
 
-// addGroup scales a group by its partner's activity and adds it to the mass
-// balances and the Jacobian.
-func (s *Solver) addGroup(g int, from, to Species) {
-	scale := 1.0
-	if g < partnerCount {
-		scale = s.partnerActivity[g]
+// setGroup computes the rows of one partner, or those without a partner.
+func (s *Solver) setGroup(k *constants, g int, proton *[protonFactors]float64, anion *[2 * unknownCount]float64) {
+	group := &groups[g]
+	isPartner := g < partnerCount
+	if isPartner && s.partnerTotal[g] == 0 {
+		s.partnerActivity[g] = 0
+		for i := group.from; i < group.to; i++ {
+			s.m[i] = 0
+		}
+		return
 	}
-	var mean [unknownCount]float64
-	for i := from; i < to; i++ {
-		sp := &table[i]
-		m := s.m[i] * scale
-		s.m[i] = m
-		if sp.nu == [unknownCount]float64{} {
+	var r, diagonal, cross [unknownCount]float64
+	twice := [unknownCount]float64{} // what a row with two partners adds once more
+	sum := 0.0
+	for n := range group.runs {
+		run := &group.runs[n]
+		common := anion[run.factor]
+		if run.partners == 2 {
+			common *= s.partnerActivity[g] // of the step before; only Na2SO4, which is scarce
+		}
+		m0, m1, m2 := 0.0, 0.0, 0.0
+		for i := run.from; i < run.to; i++ {
+			h := &hot[i]
+			w := k.k[i] * s.inverseGamma[h.gamma&31] * proton[h.proton&(protonFactors-1)] * common
+			s.m[i] = w
+			w1 := float64(h.hydrogen * w)
+			m0 += w
+			m1 += w1
+			m2 += float64(h.hydrogen * w1)
+		}
+		sum += m0
+		r[uH] += m1
+		diagonal[uH] += m2
+		if run.anion == uH {
 			continue
 		}
-		n := 1.0
-		if sp.partners == 2 {
-			n = 2
+		n0 := float64(run.n * m0)
+		r[run.anion] += n0
+		diagonal[run.anion] += float64(run.n * n0)
+		cross[run.anion] += float64(run.n * m1)
+		if run.partners == 2 {
+			sum += m0
+			twice[run.anion] = n0
 		}
-		for u := 0; u < unknownCount; u++ {
-			if sp.formed[u] == 0 {
-				continue
-			}
-			q := float64(sp.nu[u] * m)
-			s.r[u] += q
-			mean[u] += float64(n * q)
-			for v := 0; v <= u; v++ {
-				s.jac[u][v] += float64(q * sp.nu[v])
-			}
+	}
+	scale := 1.0
+	if isPartner {
+		scale = s.partnerTotal[g] / sum
+		s.partnerActivity[g] = scale
+		for i := group.from; i < group.to; i++ {
+			s.m[i] *= scale
 		}
+	}
+	s.addGroup(g, scale, &r, &diagonal, &cross, &twice)
+}
+
+// addGroup adds a group's sums to the mass balances and to the Jacobian's lower
+// half; a partner's total is shared among its rows, which takes the products
+// of their means away.
+func (s *Solver) addGroup(g int, scale float64, r, diagonal, cross, twice *[unknownCount]float64) {
+	for u := range r {
+		s.r[u] += float64(scale * r[u])
+		s.jac[u][u] += float64(scale * diagonal[u])
+		s.jac[u][uH] += float64(scale * cross[u]) // cross of hydrogen is zero
 	}
 	if g >= partnerCount {
 		return
 	}
-	t := s.partnerTotal[g]
-	for u := 0; u < unknownCount; u++ {
-		mean[u] /= t
+	t, mean := s.partnerTotal[g], &s.mean[g]
+	perMol := scale / t
+	for u := range mean {
+		mean[u] = (r[u] + twice[u]) * perMol
+		w := t * mean[u]
 		for v := 0; v <= u; v++ {
-			s.jac[u][v] -= float64(t * float64(mean[u]*mean[v]))
+			s.jac[u][v] -= float64(w * mean[v])
 		}
 	}
-	s.mean[g] = mean
+}
+
+// setPowers computes the factors that rows are made of: powers of hydrogen's
+// activity with those of water, and the first and second power of each anion's.
+func (s *Solver) setPowers(proton *[protonFactors]float64, anion *[2 * unknownCount]float64) {
+	anion[0] = 1
+	for u := uSO4; u < unknownCount; u++ {
+		a := 0.0 // absent: whatever needs it is absent too
+		if s.active[u] {
+			a = exp(s.x[u])
+		}
+		anion[2*u], anion[2*u+1] = a, a*a
+	}
+	h := exp(s.x[uH])
+	h2, back, dry := h*h, 1/h, 1/s.water
+	proton[protonFactor(-2, 0)] = back * back
+	proton[protonFactor(-1, 0)] = back
+	proton[protonFactor(0, 0)] = 1
+	proton[protonFactor(1, 0)] = h
+	proton[protonFactor(2, 0)] = h2
+	proton[protonFactor(3, 0)] = h2 * h
+	proton[protonFactor(-1, 1)] = back * s.water
+	proton[protonFactor(2, -1)] = h2 * dry
+	proton[protonFactor(4, -2)] = float64(h2*dry) * float64(h2*dry)
 }
 
 // newtonStep solves for the change of the unknowns. The matrix is symmetric
@@ -381,7 +405,7 @@ func (s *Solver) addGroup(g int, from, to Species) {
 func (s *Solver) newtonStep() bool {
 	a, b := s.reduced()
 	s.step = [unknownCount]float64{}
-	ok := cholesky(&a, &b)
+	ok := ldl(&a, &b)
 	s.step = b
 	if !s.closed && !s.fixed {
 		s.step[uCO3] = -2 * s.step[uH]
@@ -416,36 +440,35 @@ func (s *Solver) reduced() (a [unknownCount][unknownCount]float64, b [unknownCou
 	return a, b
 }
 
-// cholesky solves a x = b in place for a symmetric positive a, of which the
-// lower half is given.
-func cholesky(a *[unknownCount][unknownCount]float64, b *[unknownCount]float64) bool {
-	for i := 0; i < unknownCount; i++ {
-		for j := 0; j <= i; j++ {
+// ldl solves a x = b in place for a symmetric positive a, of which the lower
+// half is given, by a = L D L'.
+func ldl(a *[unknownCount][unknownCount]float64, b *[unknownCount]float64) bool {
+	var over [unknownCount]float64 // 1/D
+	for j := 0; j < unknownCount; j++ {
+		d := a[j][j]
+		for k := 0; k < j; k++ {
+			d -= float64(a[j][k] * a[k][j]) // above the diagonal: L D
+		}
+		if !(d > 0) {
+			return false
+		}
+		over[j] = 1 / d
+		for i := j + 1; i < unknownCount; i++ {
 			sum := a[i][j]
 			for k := 0; k < j; k++ {
-				sum -= float64(a[i][k] * a[j][k])
+				sum -= float64(a[i][k] * a[k][j])
 			}
-			if i != j {
-				a[i][j] = sum / a[j][j]
-				continue
-			}
-			if !(sum > 0) {
-				return false
-			}
-			a[i][i] = math.Sqrt(sum)
+			a[j][i] = sum
+			a[i][j] = sum * over[j]
+			b[i] -= float64(a[i][j] * b[j])
 		}
-		sum := b[i]
-		for k := 0; k < i; k++ {
-			sum -= float64(a[i][k] * b[k])
-		}
-		b[i] = sum / a[i][i]
 	}
 	for i := unknownCount - 1; i >= 0; i-- {
-		sum := b[i]
+		sum := b[i] * over[i]
 		for k := i + 1; k < unknownCount; k++ {
 			sum -= float64(a[k][i] * b[k])
 		}
-		b[i] = sum / a[i][i]
+		b[i] = sum
 	}
 	return true
 }
@@ -453,7 +476,9 @@ func cholesky(a *[unknownCount][unknownCount]float64, b *[unknownCount]float64) 
 // correct moves the molalities along with the step, to first order, so that
 // the last step need not be followed by another evaluation.
 func (s *Solver) correct() {
-	for g := range groupOf {
+	h := s.step[uH]
+	for g := range groups {
+		group := &groups[g]
 		shift := 0.0
 		if g < partnerCount {
 			if s.partnerTotal[g] == 0 {
@@ -464,32 +489,48 @@ func (s *Solver) correct() {
 			}
 			s.partnerActivity[g] *= 1 - shift
 		}
-		for i := groupOf[g][0]; i < groupOf[g][1]; i++ {
-			d := -shift
-			nu := &table[i].nu
-			for u := range s.step {
-				d += float64(nu[u] * s.step[u])
+		for n := range group.runs {
+			run := &group.runs[n]
+			d := 1 - shift
+			if run.anion != uH {
+				d += float64(run.n * s.step[run.anion])
 			}
-			s.m[i] *= 1 + d
+			for i := run.from; i < run.to; i++ {
+				s.m[i] *= d + float64(hot[i].hydrogen*h)
+			}
 		}
 	}
 }
 
 // sumIonic sets the ionic strength and the activity of water.
 func (s *Solver) sumIonic() {
-	ionic, all, charge := 0.0, 0.0, 0.0
+	ionic, all := 0.0, 0.0
 	for i := range s.m {
 		m := s.m[i]
 		all += m
-		ionic += float64(table[i].zz * m)
-		charge += float64(float64(table[i].charge) * m)
+		ionic += float64(hot[i].zz * m)
 	}
 	if s.balanceStrong {
-		ionic += math.Abs(charge)
+		ionic += math.Abs(s.charge())
 	}
-	s.ionic = 0.5 * math.Max(ionic, 0)
+	s.ionic = 0.5 * ionic
+	if !(s.ionic > 1e-9) {
+		s.ionic = 1e-9
+	}
 	// As in the reference program: Raoult's law with 0.017 for 1/55.5.
-	s.water = math.Max(1-float64(0.017*all), 0.3)
+	s.water = 1 - float64(0.017*all)
+	if !(s.water > 0.3) {
+		s.water = 0.3
+	}
+}
+
+// charge is cations minus anions, eq/kgw.
+func (s *Solver) charge() float64 {
+	charge := 0.0
+	for i := range s.m {
+		charge += float64(hot[i].z * s.m[i])
+	}
+	return charge
 }
 
 // protonSlope is -d(hydrogen)/d(ln activity of hydrogen) with all other
@@ -501,7 +542,7 @@ func (s *Solver) protonSlope() float64 {
 	s.fixed = fixed
 	// One over the corner of the inverse.
 	b := [unknownCount]float64{uH: 1}
-	if !cholesky(&a, &b) || !(b[uH] > 0) {
+	if !ldl(&a, &b) || !(b[uH] > 0) {
 		return math.NaN()
 	}
 	return 1 / b[uH]

@@ -135,10 +135,55 @@ type gamma struct {
 	davies          bool
 }
 
+// hotRow is what the solver's inner loops read of a row, close together.
+type hotRow struct {
+	z, zz    float64
+	hydrogen float64               // how much hydrogen it holds
+	nu       [unknownCount]float64 // the same of every unknown
+	gamma    uint8
+	proton   uint8 // which factor of hydrogen and water makes it
+}
+
+var hot [SpeciesCount]hotRow
+
+// run is a stretch of rows with the same anion, as often, and the same partner.
+type run struct {
+	from, to Species
+	anion    int // unknown; uH: none
+	n        float64
+	factor   int // place in the table of the anions' powers
+	partners int8
+}
+
+// group holds the rows of one partner.
+type group struct {
+	from, to Species
+	runs     []run
+}
+
+var groups [partnerCount + 1]group // the last: rows without a partner
+
+const protonFactors = 16
+
+// protonFactor is the place of hydrogen^h water^w in the table of factors; -1
+// when the table does not hold it.
+func protonFactor(h, w int) int {
+	switch {
+	case w == 0 && h >= -2 && h <= 3:
+		return h + 2
+	case h == -1 && w == 1:
+		return 6
+	case h == 2 && w == -1:
+		return 7
+	case h == 4 && w == -2:
+		return 8
+	}
+	return -1
+}
+
 var (
 	table     [SpeciesCount]species
 	gammas    []gamma
-	groupOf   [partnerCount + 1][2]Species // rows of each partner; the last: rows without one
 	gammaMost = 32
 )
 
@@ -173,7 +218,9 @@ func readTables() error {
 			return fmt.Errorf("species.txt, %s: %w", row[0], err)
 		}
 	}
-	groupRows()
+	if err := groupRows(); err != nil {
+		return fmt.Errorf("species.txt: %w", err)
+	}
 	if len(gammas) > gammaMost {
 		return fmt.Errorf("%d kinds of activity coefficient, room for %d", len(gammas), gammaMost)
 	}
@@ -331,19 +378,47 @@ func readGamma(sp *species, text string) error {
 	return nil
 }
 
-// groupRows finds the rows of each partner; the table keeps them together.
-func groupRows() {
+// groupRows finds the rows of each partner and the runs within; the table keeps
+// them together.
+func groupRows() error {
 	for s := Species(0); s < SpeciesCount; s++ {
-		g := int(table[s].partner)
-		if g < 0 {
-			g = partnerCount
+		sp := &table[s]
+		g := &groups[partnerCount]
+		if sp.partner >= 0 {
+			g = &groups[sp.partner]
 		}
-		if groupOf[g][1] == 0 {
-			groupOf[g] = [2]Species{s, s + 1}
-		} else {
-			groupOf[g][1] = s + 1
+		if len(g.runs) == 0 {
+			g.from, g.to = s, s
 		}
+		if g.to != s {
+			return fmt.Errorf("%s stands apart from the other rows of its partner", sp.name)
+		}
+		g.to = s + 1
+		next := run{from: s, to: s + 1, anion: uH, partners: sp.partners}
+		for u := uSO4; u < unknownCount; u++ {
+			n := int(sp.formed[u])
+			if n == 0 {
+				continue
+			}
+			if next.anion != uH || n < 0 || n > 2 {
+				return fmt.Errorf("%s holds more of sulfate, carbonate and phosphate than the solver has a place for", sp.name)
+			}
+			next.anion, next.n, next.factor = u, float64(n), 2*u+n-1
+		}
+		factor := protonFactor(int(sp.formed[uH]), int(sp.water))
+		if factor < 0 {
+			return fmt.Errorf("%s holds more hydrogen or water than the solver's table of factors", sp.name)
+		}
+		hot[s] = hotRow{z: float64(sp.charge), zz: sp.zz, hydrogen: sp.nu[uH], nu: sp.nu, gamma: uint8(sp.gamma), proton: uint8(factor)}
+		if last := len(g.runs) - 1; last >= 0 {
+			if r := &g.runs[last]; r.factor == next.factor && r.partners == next.partners {
+				r.to = s + 1
+				continue
+			}
+		}
+		g.runs = append(g.runs, next)
 	}
+	return nil
 }
 
 func eachRow(text string, columns int, set func(*species, []float64)) error {

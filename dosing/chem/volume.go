@@ -9,7 +9,7 @@ const traceMol = 1e-9 // mol/kgw
 // and from it the litres of solution that a kilogram of water makes.
 func (s *Solver) setVolumes(k *constants) {
 	root := math.Sqrt(s.ionic)
-	lnIonic := ln(math.Max(s.ionic, 1e-12))
+	s.lnIonic = ln(math.Max(s.ionic, 1e-12))
 	cm3 := 1000 / k.density
 	for i := range s.m {
 		s.growth[i] = 0
@@ -28,7 +28,7 @@ func (s *Solver) setVolumes(k *constants) {
 			case 0:
 				g += v
 			default:
-				g += v * exp(float64(e*lnIonic))
+				g += v * exp(float64(e*s.lnIonic))
 			}
 		}
 		s.growth[i] = g
@@ -46,7 +46,6 @@ func (s *Solver) relativeViscosity(k *constants, plus, minus *charges) float64 {
 	psi := (float64(d1*z2)+float64(d2*z1))/4 - z1*z2*float64(t*t)
 	a := k.falkDole / (math.Sqrt(k.permittivity*(z1+z2)/math.Max(z1, z2)) * (d1 * d2)) * psi
 
-	lnIonic := ln(math.Max(s.ionic, 1e-12))
 	linear, square := 0.0, 0.0
 	volume, anions := 0.0, 0.0
 	for i := range viscous {
@@ -56,8 +55,12 @@ func (s *Solver) relativeViscosity(k *constants, plus, minus *charges) float64 {
 			continue
 		}
 		linear += float64(k.viscB[v.species] * m)
-		if d := k.viscD[v.species]; d != 0 {
-			square += math.Max(d*m*v.secondOrder(m, s.ionic, lnIonic), -1e-5)
+		if d := float64(k.viscD[v.species] * m); v.matters(d, m, s.ionic) {
+			second := d * v.secondOrder(m, s.ionic, s.lnIonic)
+			if second < -1e-5 {
+				second = 0 // as in the reference program
+			}
+			square += second
 		}
 		if v.tan != 0 {
 			volume += (k.volume0[v.species] + s.growth[v.species]) * float64(v.tan*m)
@@ -90,6 +93,22 @@ func listViscous() {
 		z := math.Abs(float64(table[s].charge))
 		viscous = append(viscous, thickener{s, b[5], z, float64(z*z+z) / 2, b[6]})
 	}
+}
+
+// matters is false where the second-order term is sure to stay below 2e-6.
+func (v *thickener) matters(d, m, ionic float64) bool {
+	x := m * v.fz
+	if !(x > ionic) {
+		x = ionic
+	}
+	switch {
+	case x >= 1:
+	case v.d3 >= 0.9:
+		d *= x
+	case v.d3 >= 0.5:
+		d *= math.Sqrt(x)
+	}
+	return d > 2e-6 || d < -2e-6
 }
 
 // secondOrder is (I^d3 (1+fI) + (m fz)^d3)/(2+fI).
