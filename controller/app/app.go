@@ -26,11 +26,11 @@ import (
 
 // Options are what a caller may choose beside the configuration.
 type Options struct {
-	Clock    Clock // nil = the machine's
-	Log      *zap.Logger
-	Reload   func() (*config.File, error) // re-reads the configuration on Reload; nil = none
-	ArmAll   bool                         // the demo arms its own tanks and says so
-	Supervise func(state string)          // tells a supervisor; nil = systemd where there is one
+	Clock     Clock // nil = the machine's
+	Log       *zap.Logger
+	Reload    func() (*config.File, error) // re-reads the configuration on Reload; nil = none
+	ArmAll    bool                         // the demo arms its own tanks and says so
+	Supervise func(state string)           // tells a supervisor; nil = systemd where there is one
 }
 
 // App is one daemon with one station.
@@ -56,11 +56,16 @@ type App struct {
 	probes   chan chan bool
 	stopOnce sync.Once
 
-	waiting  map[uint64]chan controller.Answer // by request number
-	asked    uint64
-	pending  int // drafts given to the writer and not yet answered
-	lastTick dosing.Instant
-	state    published
+	waiting   map[uint64]chan controller.Answer // by request number
+	asked     uint64
+	pending   int // drafts given to the writer and not yet answered
+	lastTick  dosing.Instant
+	state     published
+	alarmed   []map[safety.Cause]bool // by tank: what stands on an alarm topic
+	names     []string                // of the inputs in history and log: tank and probe
+	refused   refusals
+	beat      uint64
+	otherSeen time.Duration // uptime of another daemon's last lease; 0 = none
 }
 
 type request struct {
@@ -132,10 +137,22 @@ func (a *App) open() error {
 	}
 	a.writer = newWriter(book, a.metrics.LedgerAppend)
 	a.wires = newWires(a.file)
-	a.link = mqtt.New(a.linkOptions())
+	options, err := a.linkOptions()
+	if err != nil {
+		return err
+	}
+	a.link = mqtt.New(options)
 	a.sender = newSender(a.link)
 	a.history = a.db.History()
-	a.state = newPublished(len(a.file.Settings.Tanks))
+	a.state = newPublished()
+	a.refused = refusals{log: a.log, last: map[string]time.Duration{}}
+	for range a.file.Settings.Tanks {
+		a.alarmed = append(a.alarmed, map[safety.Cause]bool{})
+	}
+	for i := range a.file.Settings.Safety.Inputs {
+		in := &a.file.Settings.Safety.Inputs[i]
+		a.names = append(a.names, a.tankName(in.Tank)+"/"+in.Name)
+	}
 	a.web, err = web.New(a.webOptions())
 	return err
 }
@@ -242,4 +259,17 @@ func (a *App) stopPumps() {
 	}
 }
 
-var _ = safety.LedgerReady
+// refusals logs payloads that were not taken, each sender at most once a minute:
+// a probe that sends rubbish ten times a second must not fill the disk.
+type refusals struct {
+	log  *zap.Logger
+	last map[string]time.Duration
+}
+
+func (r *refusals) note(up time.Duration, name string, err error) {
+	if last, ok := r.last[name]; ok && up-last < time.Minute {
+		return
+	}
+	r.last[name] = up
+	r.log.Warn("payload refused", zap.String("from", name), zap.Error(err))
+}

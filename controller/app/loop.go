@@ -1,0 +1,263 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"go.uber.org/zap"
+
+	"leat/controller"
+	"leat/controller/payload"
+	"leat/dosing"
+	"leat/safety"
+)
+
+// clockStep is the smallest jump of the wall clock against the uptime that is
+// recorded. Slewing stays far below it.
+const clockStep = 2 * time.Second
+
+// leaseHolds is how long a lease is believed: another daemon's last one may stand
+// for this long.
+const leaseHolds = 10 * time.Second
+
+// loop is the one goroutine that drives the core. Everything that happens comes in
+// here as an event; what the core puts out is carried out before the next event.
+func (a *App) loop(ctx context.Context, linkErr, webErr <-chan error) error {
+	now := a.clock.Now()
+	a.lastTick = now
+	a.carryOut(now, a.core.Begin(now, false))
+	a.step(now, controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerReady})
+	if a.options.ArmAll {
+		a.armAll()
+	}
+	a.options.Supervise("READY=1")
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case err := <-linkErr:
+			return fmt.Errorf("broker: %w", err)
+		case err := <-webErr:
+			return fmt.Errorf("page: %w", err)
+		case now := <-a.clock.Ticks():
+			a.tick(now)
+		case <-a.link.Ready():
+			a.receive()
+		case up := <-a.link.Changed():
+			a.linkChanged(up)
+		case event := <-a.writer.results:
+			a.pending--
+			if event.Kind == controller.EventLedger {
+				a.pending++ // a word on the store in between, no answer to a draft
+				a.log.Warn("ledger", zap.Stringer("state", event.Ledger), zap.String("error", event.Text))
+			}
+			a.step(a.clock.Now(), event)
+		case order := <-a.sender.withdrawn:
+			a.step(a.clock.Now(), controller.Event{Kind: controller.EventWithdrawn, Order: order})
+		case r := <-a.requests:
+			a.takeRequest(r)
+		case done := <-a.reloads:
+			done <- a.reload()
+		case probe := <-a.probes:
+			probe <- a.quiet()
+		}
+	}
+}
+
+// quiet is asked from inside the loop, so nothing is being stepped now.
+func (a *App) quiet() bool {
+	return a.pending == 0 && a.sender.pending.Load() == 0 && a.link.Idle() &&
+		len(a.sender.withdrawn) == 0 && len(a.link.Changed()) == 0 && len(a.link.Ready()) == 0
+}
+
+// step gives the core one event and carries out what it puts out.
+func (a *App) step(now dosing.Instant, event controller.Event) {
+	began := time.Now()
+	a.carryOut(now, a.core.Step(now, event))
+	a.metrics.LoopStep(time.Since(began))
+}
+
+// tick passes time on, and first what the wall clock did meanwhile.
+func (a *App) tick(now dosing.Instant) {
+	if jump := now.Wall.Sub(a.lastTick.Wall) - now.Since(a.lastTick); jump > clockStep || jump < -clockStep {
+		a.step(now, controller.Event{Kind: controller.EventClock, Jump: jump})
+	}
+	a.lastTick = now
+	if a.otherSeen > 0 && now.Up-a.otherSeen > leaseHolds {
+		a.otherSeen = 0
+		a.step(now, controller.Event{Kind: controller.EventOther})
+	}
+	a.step(now, controller.Event{Kind: controller.EventTick})
+	a.history.Tick(now.Wall)
+	// The watchdog is fed by the decision's own progress: a hung core or a stalled
+	// ledger queue lets it run out.
+	a.options.Supervise("WATCHDOG=1")
+}
+
+func (a *App) linkChanged(up bool) {
+	a.log.Info("broker", zap.Bool("connected", up))
+	a.step(a.clock.Now(), controller.Event{Kind: controller.EventLink, Up: up})
+	if up {
+		a.state.forget()
+	}
+}
+
+// armAll is the demo's: it arms its own farm, and the record says so.
+func (a *App) armAll() {
+	for i := range a.file.Settings.Tanks {
+		r := controller.Request{Kind: controller.RequestArm, Tank: dosing.TankID(i), By: "demo", From: "demo", Role: controller.RoleEngineer,
+			Note: "the demo arms its own simulated farm"}
+		a.step(a.clock.Now(), controller.Event{Kind: controller.EventRequest, Request: &r})
+	}
+}
+
+// receive takes everything that waits at the link.
+func (a *App) receive() {
+	a.link.Take(a.takeReading)
+	for {
+		m, ok := a.link.Next()
+		if !ok {
+			return
+		}
+		a.takeMessage(m.Topic, m.Body, m.Retained, m.Arrived)
+	}
+}
+
+// takeReading decodes the newest value of one input.
+func (a *App) takeReading(slot int, body []byte, retained bool, arrived time.Time, missed uint64) {
+	wire := a.wires.inputs[slot]
+	id, at := wire.Input, a.clock.Arrived(arrived)
+	a.metrics.Message("reading")
+	if missed > 0 {
+		a.metrics.Dropped(missed)
+	}
+	in := &a.file.Settings.Safety.Inputs[id]
+	reading, err := wire.Format.Decode(id, in.Quantity, at, body, retained)
+	if err != nil {
+		a.metrics.Message("refused")
+		a.refused.note(at.Up, a.names[id], err)
+		a.step(at, controller.Event{Kind: controller.EventRejected, Input: id, Text: err.Error()})
+		return
+	}
+	if !retained {
+		a.history.Observe(at.Wall, a.names[id], reading.Value())
+	}
+	a.step(at, controller.Event{Kind: controller.EventReading, Reading: reading})
+}
+
+// takeMessage routes a report, a heartbeat, an ask or a lease.
+func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time.Time) {
+	r, known := a.wires.routes[topic]
+	if !known || retained {
+		// Whatever the broker stored may be from another day: it is never acted on.
+		a.metrics.Message("ignored")
+		return
+	}
+	at := a.clock.Arrived(arrived)
+	var err error
+	switch r.kind {
+	case routeReport:
+		var report controller.Report
+		if report, err = payload.ParseReport(body); err == nil {
+			report.Pump = r.pump
+			a.step(at, controller.Event{Kind: controller.EventReport, Report: &report})
+		}
+	case routeHeartbeat:
+		var beat controller.Heartbeat
+		if beat, err = payload.ParseHeartbeat(body); err == nil {
+			beat.Node = r.node
+			a.step(at, controller.Event{Kind: controller.EventHeartbeat, Heartbeat: &beat})
+		}
+	case routeAsk:
+		err = a.takeAsk(r, body)
+	case routeLease:
+		var epoch uint32
+		if epoch, _, err = payload.ParseLease(body); err == nil && epoch != a.core.Epoch() {
+			a.otherSeen = at.Up
+			a.step(at, controller.Event{Kind: controller.EventOther, Up: true})
+		}
+	}
+	if err != nil {
+		a.metrics.Message("refused")
+		a.refused.note(at.Up, topic, err)
+		return
+	}
+	a.metrics.Message("taken")
+}
+
+// takeAsk hands a wish for a setpoint to the core. MQTT does not tell who sent it.
+func (a *App) takeAsk(r route, body []byte) error {
+	ask, err := payload.ParseAsk(body)
+	if err != nil {
+		a.publish(message{topic: a.wires.topics.Answer(r.tank, r.quantity), qos: 1, body: payload.AppendRefusal(nil, err)})
+		return err
+	}
+	by := "mqtt"
+	if ask.By != "" {
+		by += " (says " + ask.By + ")"
+	}
+	a.asked++
+	request := controller.Request{ID: a.asked, Kind: controller.RequestSetpoint, Tank: r.tank, Quantity: r.quantity, Value: ask.Value,
+		Until: ask.Until, Confirm: ask.Confirm, Note: ask.Note, By: by, From: "mqtt", Role: controller.RoleOperate}
+	a.step(a.clock.Now(), controller.Event{Kind: controller.EventRequest, Request: &request})
+	return nil
+}
+
+// takeRequest hands the page's or the socket's request to the core.
+func (a *App) takeRequest(r request) {
+	a.asked++
+	r.ID = a.asked
+	a.waiting[r.ID] = r.answer
+	a.step(a.clock.Now(), controller.Event{Kind: controller.EventRequest, Request: &r.Request})
+}
+
+// carryOut does what the core put out: the record first, then the nodes, then
+// people.
+func (a *App) carryOut(now dosing.Instant, out *controller.Output) {
+	for _, draft := range out.Append {
+		a.pending++
+		a.writer.drafts <- draft
+	}
+	for _, s := range out.Stops {
+		a.publish(a.wires.stopMessage(a.core.Epoch(), s))
+	}
+	for _, order := range out.Orders {
+		m := message{topic: a.wires.orderTopic(order), qos: 1, order: order.ID(),
+			body: payload.AppendOrder(nil, order, a.wires.outlet(order.Tank()))}
+		if !a.sender.send(m) {
+			a.sender.withdrawn <- order.ID()
+		}
+	}
+	if out.Lease {
+		a.beat++
+		a.publish(a.wires.leaseMessage(a.core.Epoch(), a.beat))
+	}
+	for _, answer := range out.Answers {
+		a.answer(answer)
+	}
+	for _, n := range out.Notices {
+		a.logNotice(n)
+	}
+	if out.Changed {
+		a.show(now)
+	}
+}
+
+func (a *App) publish(m message) {
+	if a.link.Open() {
+		a.sender.send(m)
+	}
+}
+
+// answer gives the core's word to whoever asked.
+func (a *App) answer(answer controller.Answer) {
+	if waiting, ok := a.waiting[answer.Request]; ok {
+		delete(a.waiting, answer.Request)
+		waiting <- answer
+		return
+	}
+	if answer.From == "mqtt" {
+		a.publish(message{topic: a.wires.topics.Answer(answer.Tank, answer.Quantity), qos: 1, body: payload.AppendAnswer(nil, answer)})
+	}
+}

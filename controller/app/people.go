@@ -1,0 +1,47 @@
+package app
+
+import (
+	"errors"
+	"path/filepath"
+
+	"leat/controller"
+	"leat/controller/web"
+	"leat/safety"
+)
+
+// webOptions joins the page to the daemon.
+func (a *App) webOptions() web.Options {
+	w := a.file.Web
+	return web.Options{Listen: w.Listen, Certificate: w.Certificate, Key: w.Key, Socket: filepath.Join(a.file.State, SocketName),
+		View: a.View, Ask: a.Ask, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready}
+}
+
+// SocketName is the local socket for leat mode, in the state folder.
+const SocketName = "leat.sock"
+
+func (a *App) findPerson(name string) (web.Person, bool, error) {
+	p, found, err := a.db.People().Find(name)
+	role, _ := controller.ParseRole(p.Role)
+	return web.Person{Name: p.Name, Role: role, Hash: p.Hash}, found, err
+}
+
+// audit notes what the chain does not keep: sign-ins and refused wishes.
+func (a *App) audit(who, from, what, detail string) {
+	if err := a.db.Audit(a.now().Wall, who, from, what, detail); err != nil {
+		a.log.Sugar().Errorf("audit: %v", err)
+	}
+}
+
+// ready says why the daemon cannot do its work now.
+func (a *App) ready() error {
+	view := a.View()
+	switch {
+	case view == nil:
+		return errors.New("no decision yet")
+	case !view.LinkUp:
+		return errors.New("the broker is not connected")
+	case view.Ledger != safety.LedgerReady:
+		return errors.New("the ledger is " + view.Ledger.String())
+	}
+	return nil
+}

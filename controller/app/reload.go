@@ -1,0 +1,39 @@
+package app
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"go.uber.org/zap"
+
+	"leat/controller"
+	"leat/controller/config"
+)
+
+// reload reads the configuration again. It is taken whole and valid or not at all,
+// and what needs a restart is not taken half.
+func (a *App) reload() error {
+	if a.options.Reload == nil {
+		return errors.New("this daemon has no configuration file to read again")
+	}
+	fresh, err := a.options.Reload()
+	if err != nil {
+		a.metrics.Reload(false)
+		a.log.Error("configuration refused; the old one stays in force", zap.Error(err))
+		return err
+	}
+	changes, refusals := config.Compare(a.file, fresh)
+	if len(refusals) > 0 {
+		a.metrics.Reload(false)
+		err := fmt.Errorf("configuration not taken, the old one stays in force: %s", strings.Join(refusals, "; "))
+		a.log.Error("configuration refused", zap.Error(err))
+		return err
+	}
+	a.metrics.Reload(true)
+	for _, change := range changes {
+		a.log.Info("configuration", zap.String("change", change))
+	}
+	a.step(a.clock.Now(), controller.Event{Kind: controller.EventSettings, Settings: &fresh.Settings})
+	return nil
+}

@@ -1,0 +1,102 @@
+package app
+
+import (
+	"time"
+
+	"bytes"
+
+	"go.uber.org/zap"
+
+	"leat/controller"
+	"leat/controller/payload"
+	"leat/dosing"
+	"leat/safety"
+)
+
+// published is what the retained topics hold, so that only changes are sent.
+type published struct {
+	topics map[string][]byte
+}
+
+func newPublished() published { return published{topics: map[string][]byte{}} }
+
+// forget makes everything be sent again: the broker may have started anew.
+func (p *published) forget() { clear(p.topics) }
+
+// show makes a new snapshot and publishes what changed in it.
+func (a *App) show(now dosing.Instant) {
+	view := a.core.View(now)
+	a.view.Store(view)
+	if !a.link.Open() {
+		return
+	}
+	for i := range view.Tanks {
+		a.showTank(view, dosing.TankID(i))
+	}
+}
+
+func (a *App) showTank(view *controller.View, id dosing.TankID) {
+	t, topics := &view.Tanks[id], a.wires.topics
+	// Ages run; a state is sent again when something else in it changes, and at
+	// least every ten seconds, so that a watcher sees that it is alive.
+	a.keep(topics.State(id), payload.AppendState(nil, t, view.At.Wall.Truncate(stateEvery)))
+	a.keep(topics.Setpoint(id, dosing.QuantityPH), payload.AppendSetpoint(nil, dosing.QuantityPH, t.PH))
+	a.keep(topics.Setpoint(id, dosing.QuantityEC), payload.AppendSetpoint(nil, dosing.QuantityEC, t.EC))
+	a.keep(topics.Fit(id), payload.AppendFit(nil, t.Fit, t.FitCause))
+	standing := map[safety.Cause]bool{}
+	for _, alarm := range t.Alarms {
+		standing[alarm.Cause] = true
+		a.alarmed[id][alarm.Cause] = true
+		a.keep(topics.Alarm(id, alarm.Cause), payload.AppendAlarm(nil, alarm))
+	}
+	for cause := range a.alarmed[id] {
+		if !standing[cause] {
+			delete(a.alarmed[id], cause)
+			row := safety.Of(cause)
+			a.keep(topics.Alarm(id, cause), payload.AppendAlarm(nil, controller.AlarmView{Cause: cause, State: safety.AlarmNormal,
+				Priority: row.Priority, Text: row.Text, Since: view.At}))
+		}
+	}
+}
+
+// keep publishes a retained topic if its payload changed.
+func (a *App) keep(topic string, body []byte) {
+	if bytes.Equal(a.state.topics[topic], body) {
+		return
+	}
+	a.state.topics[topic] = body
+	a.sender.send(message{topic: topic, qos: 1, retained: true, body: body})
+}
+
+// logNotice writes one line in the words of the page.
+func (a *App) logNotice(n controller.Notice) {
+	fields := []zap.Field{zap.String("tank", a.tankName(n.Tank))}
+	if n.Cause != safety.CauseNone {
+		fields = append(fields, zap.Stringer("cause", n.Cause), zap.Bool("active", n.Active), zap.String("text", safety.Of(n.Cause).Text))
+	}
+	switch n.Kind {
+	case controller.NoticeDose:
+		fields = append(fields, zap.Stringer("order", n.Order), zap.String("pump", a.file.Settings.Safety.Pumps[n.Pump].Name),
+			zap.Float64("volume_ml", n.Volume.Millilitres()), zap.Stringer("outcome", n.Outcome), zap.String("why", n.Text))
+		a.log.Info("dose", fields...)
+	case controller.NoticeInterlock:
+		a.log.Info("interlock", append(fields, zap.String("detail", n.Text))...)
+	case controller.NoticeAlarm:
+		a.log.Warn("alarm", append(fields, zap.String("detail", n.Text))...)
+	case controller.NoticeChange:
+		a.log.Info("change", append(fields, zap.String("detail", n.Text))...)
+	case controller.NoticeRefused:
+		a.log.Warn("refused", append(fields, zap.String("detail", n.Text))...)
+	}
+}
+
+func (a *App) tankName(id dosing.TankID) string {
+	if int(id) < len(a.file.Settings.Safety.Tanks) {
+		return a.file.Settings.Safety.Tanks[id].Name
+	}
+	return a.file.Settings.Safety.Station
+}
+
+// stateEvery is how often a state is sent again when nothing in it changed, so
+// that a watcher sees that it is alive.
+const stateEvery = 10 * time.Second

@@ -1,0 +1,136 @@
+package app
+
+import (
+	"crypto/tls"
+	"crypto/x509"
+	"fmt"
+	"os"
+
+	"leat/controller"
+	"leat/controller/config"
+	"leat/controller/mqtt"
+	"leat/controller/payload"
+	"leat/dosing"
+	"leat/safety"
+)
+
+// wires knows which topic means what: inputs by slot, everything else by name.
+type wires struct {
+	file    *config.File
+	topics  *payload.Topics
+	latest  []string             // by input slot
+	inputs  []*config.InputTopic // by slot
+	routes  map[string]route
+	filters []string
+}
+
+// routeKind is what a queued topic carries.
+type routeKind uint8
+
+const (
+	routeReport routeKind = iota + 1
+	routeHeartbeat
+	routeAsk
+	routeLease
+)
+
+type route struct {
+	kind     routeKind
+	pump     dosing.PumpID
+	node     safety.NodeID
+	tank     dosing.TankID
+	quantity dosing.Quantity
+}
+
+func newWires(file *config.File) *wires {
+	w := &wires{file: file, topics: file.Topics, routes: map[string]route{}}
+	for i := range file.InputTopics {
+		w.latest = append(w.latest, file.InputTopics[i].Topic)
+		w.inputs = append(w.inputs, &file.InputTopics[i])
+	}
+	add := func(topic string, r route) {
+		w.routes[topic] = r
+		w.filters = append(w.filters, topic)
+	}
+	row := w.topics.Row()
+	for i := range file.Settings.Safety.Pumps {
+		add(w.topics.Report(row, file.Settings.Safety.Pumps[i].Name), route{kind: routeReport, pump: dosing.PumpID(i)})
+	}
+	for i := range file.Settings.Safety.Nodes {
+		add(w.topics.Node(row, file.Settings.Safety.Nodes[i].Name), route{kind: routeHeartbeat, node: safety.NodeID(i)})
+	}
+	for i := range file.Settings.Tanks {
+		for _, q := range []dosing.Quantity{dosing.QuantityPH, dosing.QuantityEC} {
+			add(w.topics.Ask(dosing.TankID(i), q), route{kind: routeAsk, tank: dosing.TankID(i), quantity: q})
+		}
+	}
+	add(w.topics.Lease(row), route{kind: routeLease})
+	return w
+}
+
+// outlet names the outlet of an order: the tank, where the station serves several.
+func (w *wires) outlet(tank dosing.TankID) string {
+	if len(w.file.Settings.Tanks) == 1 {
+		return ""
+	}
+	return w.file.Settings.Safety.Tanks[tank].Name
+}
+
+func (w *wires) orderTopic(o controller.Order) string {
+	return w.topics.Order(w.topics.Row(), w.file.Settings.Safety.Pumps[o.Pump()].Name)
+}
+
+// stopMessage is a stop for one pump or for all.
+func (w *wires) stopMessage(epoch uint32, s controller.StopOrder) message {
+	pump := ""
+	if !s.All {
+		pump = w.file.Settings.Safety.Pumps[s.Pump].Name
+	}
+	return message{topic: w.topics.Stop(w.topics.Row()), qos: 1, body: payload.AppendStop(nil, epoch, pump)}
+}
+
+func (w *wires) leaseMessage(epoch uint32, beat uint64) message {
+	return message{topic: w.topics.Lease(w.topics.Row()), body: payload.AppendLease(nil, epoch, beat)}
+}
+
+// online is the topic on which the daemon says that it is there.
+func (w *wires) online() string { return w.topics.Online(w.file.Broker.ClientID) }
+
+// linkOptions are the options of the broker connection.
+func (a *App) linkOptions() (mqtt.Options, error) {
+	b := a.file.Broker
+	secure, err := brokerTLS(b)
+	if err != nil {
+		return mqtt.Options{}, err
+	}
+	return mqtt.Options{URL: b.URL, ClientID: b.ClientID, User: b.User, Password: b.Password, TLS: secure,
+		Will:   mqtt.Message{Topic: a.wires.online(), Body: []byte(payload.Offline)},
+		Birth:  mqtt.Message{Topic: a.wires.online(), Body: []byte(payload.Online)},
+		Latest: a.wires.latest, Queued: a.wires.filters, LargestBody: payload.LargestPayload, Log: a.log}, nil
+}
+
+// brokerTLS reads the certificates of a broker that is reached by TLS.
+func brokerTLS(b config.Broker) (*tls.Config, error) {
+	if b.CA == "" && b.Certificate == "" {
+		return nil, nil // the system's roots, if the URL asks for TLS at all
+	}
+	secure := &tls.Config{MinVersion: tls.VersionTLS12}
+	if b.CA != "" {
+		text, err := os.ReadFile(b.CA)
+		if err != nil {
+			return nil, fmt.Errorf("broker's ca_file: %w", err)
+		}
+		secure.RootCAs = x509.NewCertPool()
+		if !secure.RootCAs.AppendCertsFromPEM(text) {
+			return nil, fmt.Errorf("broker's ca_file %s holds no certificate in PEM", b.CA)
+		}
+	}
+	if b.Certificate != "" {
+		pair, err := tls.LoadX509KeyPair(b.Certificate, b.Key)
+		if err != nil {
+			return nil, fmt.Errorf("broker's certificate_file and key_file: %w", err)
+		}
+		secure.Certificates = []tls.Certificate{pair}
+	}
+	return secure, nil
+}
