@@ -1,0 +1,240 @@
+package safety
+
+import (
+	"math"
+	"time"
+)
+
+// question says which doses to test over which readings, and what else moves the
+// tank meanwhile.
+type question struct {
+	class       doseClass
+	ec          bool          // whether EC is looked at; else pH
+	from, until time.Duration // first dose of the pool; newest reading
+	back        time.Duration // how long before the first dose
+	settled     time.Duration // from here on the pool has mostly arrived
+	deadTime    time.Duration
+	lag         time.Duration
+	scale       float64 // learned ÷ commissioned effect of acid and base on pH
+	otherSpread float64 // sd of the other doses' ratio
+	drift       float64 // sd of the drift before anything is known, unit/h
+	wander      float64 // sd by which the drift changes in an hour, unit/h
+	unit        bool    // the pool's course is scaled to a whole of 1
+}
+
+// fitted is the answer: the ratio of observed to predicted with its sd.
+type fitted struct {
+	ok        bool
+	ratio, sd float64
+	predicted float64 // signed settled effect of the pool as predicted
+}
+
+// The states of the filter.
+const (
+	stateLevel = iota
+	stateDrift
+	statePool  // ratio of the pool
+	stateOther // ratio of all other doses
+	stateTopUp // ratio of top-up
+	states
+)
+
+// course follows the share of marks that has arrived: each is a dead time and an
+// exponential approach, so one decaying sum serves them all.
+type course struct{ arrived, lagging float64 }
+
+func (c *course) value() float64 { return c.arrived - c.lagging }
+
+// courses walks through the marks in order of time.
+type courses struct {
+	q     *question
+	all   []mark
+	next  int
+	clock float64 // s
+	share float64 // 1 ÷ sum of the pool where its course is scaled to 1
+	by    [states]course
+}
+
+// at moves on to a time in seconds and returns the observation row.
+func (c *courses) at(seconds float64) [states]float64 {
+	for c.next < len(c.all) {
+		arrives := (c.all[c.next].up + c.q.deadTime).Seconds()
+		if arrives > seconds {
+			break
+		}
+		c.decay(arrives)
+		state, effect := c.q.of(&c.all[c.next], c.share)
+		c.by[state].arrived += effect
+		c.by[state].lagging += effect
+		c.next++
+	}
+	c.decay(seconds)
+	return [states]float64{stateLevel: 1, statePool: c.by[statePool].value(), stateOther: c.by[stateOther].value(), stateTopUp: c.by[stateTopUp].value()}
+}
+
+func (c *courses) decay(to float64) {
+	left := 0.0
+	if lag := c.q.lag.Seconds(); lag > 0 {
+		left = math.Exp(-max(to-c.clock, 0) / lag)
+	}
+	for i := range c.by {
+		c.by[i].lagging = float64(c.by[i].lagging * left)
+	}
+	c.clock = max(c.clock, to)
+}
+
+// of says as what a mark counts and with which settled effect.
+func (q *question) of(m *mark, share float64) (state int, effect float64) {
+	effect = float64(m.ph * q.scale)
+	if q.ec {
+		effect = m.ec
+	}
+	switch {
+	case m.class == classTopUp:
+		return stateTopUp, effect
+	case m.class == q.class && m.up >= q.from:
+		if q.unit {
+			effect = float64(math.Abs(m.ph) * share)
+		}
+		return statePool, effect
+	}
+	return stateOther, effect
+}
+
+// answer runs a Kalman filter over the bins from before the pool's first dose until
+// now. Its states are level, drift and three ratios; the drift wanders, so what a
+// wandering drift could do as well as a pump is not taken for a response. That
+// matters most when a loop doses evenly against an even drift: then the doses say
+// next to nothing, and the sd says so.
+func (t *track) answer(all []mark, q *question) fitted {
+	first, end := int64((q.from-q.back)/t.width), int64(q.until/t.width)
+	first = max(first, end-binCount+1, 0)
+	var out fitted
+	walk := courses{q: q, all: all}
+	for i := range all {
+		if state, _ := q.of(&all[i], 0); state == statePool && q.unit {
+			walk.share += math.Abs(all[i].ph)
+		}
+	}
+	if walk.share > 0 {
+		walk.share = 1 / walk.share
+	}
+	water := 0.0
+	for i := range all {
+		switch state, effect := q.of(&all[i], walk.share); {
+		case state == statePool:
+			out.predicted += effect
+		case state == stateTopUp && all[i].up > q.from-q.back/2:
+			water += math.Abs(effect)
+		}
+	}
+	k := newKalman(q)
+	settled, after, seen := int64(q.settled/t.width), 0, 0
+	misfit := 0.0
+	last := first
+	for index := first; index <= end; index++ {
+		row := walk.at(float64((float64(index) + 0.5) * t.width.Seconds()))
+		b := &t.bins[uint64(index)%binCount]
+		if b.index != index || b.count == 0 {
+			continue
+		}
+		if seen == 0 {
+			k.x[stateLevel] = b.sum / b.count
+		}
+		k.wait(float64(index-last) * t.width.Hours())
+		last = index
+		misfit += k.see(&row, b.sum/b.count, t.noise/b.count)
+		if seen++; index >= settled {
+			after++
+		}
+	}
+	if after < 3 || seen < 8 {
+		return out
+	}
+	// Innovations larger than the filter expects say that its model is too sure.
+	inflate := max(1, misfit/float64(seen)-0.5)
+	out.ratio, out.sd = k.x[statePool], math.Sqrt(float64(k.p[statePool][statePool]*inflate))
+	if size := math.Abs(out.predicted); size > 0 && !q.unit {
+		// A loop answers top-up with acid, so the two come together; the more water,
+		// the less its doses say.
+		out.sd += float64(out.sd * water / size)
+	}
+	out.ok = out.sd > 0 && !math.IsInf(out.sd, 0) && !math.IsNaN(out.ratio)
+	return out
+}
+
+// kalman is the filter's mean and covariance.
+type kalman struct {
+	x      [states]float64
+	p      [states][states]float64
+	wander float64 // variance of the drift gained in an hour
+	forget float64 // rate at which the drift is forgotten, 1/h: it stays within its sd for ever
+	creep  float64 // variance of the level gained in an hour
+}
+
+func newKalman(q *question) kalman {
+	k := kalman{wander: float64(q.wander * q.wander), creep: 1e-6}
+	k.forget = k.wander / (2 * float64(q.drift*q.drift))
+	k.x[stateOther], k.x[stateTopUp] = 1, 1
+	k.p[stateLevel][stateLevel] = 1
+	k.p[stateDrift][stateDrift] = float64(q.drift * q.drift)
+	k.p[statePool][statePool] = 100
+	if q.unit {
+		k.p[statePool][statePool] = 25
+	}
+	k.p[stateOther][stateOther] = float64(q.otherSpread * q.otherSpread)
+	k.p[stateTopUp][stateTopUp] = 1
+	return k
+}
+
+// wait lets hours pass: the level drifts, and the drift wanders but does not grow
+// without bound.
+func (k *kalman) wait(h float64) {
+	if !(h > 0) {
+		return
+	}
+	k.x[stateLevel] += float64(h * k.x[stateDrift])
+	for i := range k.p {
+		k.p[stateLevel][i] += float64(h * k.p[stateDrift][i])
+	}
+	for i := range k.p {
+		k.p[i][stateLevel] += float64(h * k.p[i][stateDrift])
+	}
+	left := math.Exp(-float64(k.forget * h))
+	k.x[stateDrift] = float64(k.x[stateDrift] * left)
+	for i := range k.p {
+		k.p[stateDrift][i] = float64(k.p[stateDrift][i] * left)
+	}
+	for i := range k.p {
+		k.p[i][stateDrift] = float64(k.p[i][stateDrift] * left)
+	}
+	k.p[stateLevel][stateLevel] += float64(k.wander*h*h*h)/3 + float64(k.creep*h)
+	k.p[stateLevel][stateDrift] += float64(k.wander*h*h) / 2
+	k.p[stateDrift][stateLevel] += float64(k.wander*h*h) / 2
+	k.p[stateDrift][stateDrift] += float64(k.wander * h)
+}
+
+// see takes one observation and returns its squared innovation in units of what
+// was expected.
+func (k *kalman) see(row *[states]float64, y, variance float64) float64 {
+	var pr [states]float64
+	expected, s := 0.0, variance
+	for i := range pr {
+		for j := range row {
+			pr[i] += float64(k.p[i][j] * row[j])
+		}
+		expected += float64(row[i] * k.x[i])
+	}
+	for i := range row {
+		s += float64(row[i] * pr[i])
+	}
+	e := y - expected
+	for i := range pr {
+		gain := pr[i] / s
+		k.x[i] += float64(gain * e)
+		for j := range pr {
+			k.p[i][j] -= float64(gain * pr[j])
+		}
+	}
+	return float64(e*e) / s
+}

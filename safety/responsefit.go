@@ -1,0 +1,208 @@
+package safety
+
+import (
+	"math"
+	"time"
+
+	"leat/dosing"
+)
+
+// How much is kept: readings are averaged in bins, sixteen to a mixing time, so
+// that memory and the cost of a fit do not depend on how often a probe speaks.
+const (
+	binsPerMixing = 16
+	binCount      = 256 // a ring: 16 mixing times
+	markCount     = 512
+)
+
+// bin is the readings of one stretch of time.
+type bin struct {
+	index int64 // which stretch since the process started
+	count float64
+	sum   float64
+}
+
+// track is the recent readings of one quantity with what is known of its noise.
+type track struct {
+	width time.Duration
+	bins  [binCount]bin
+	has   bool
+	last  float64
+	noise float64 // variance of one reading, from successive differences
+	floor float64 // variance below which nothing is believed
+}
+
+func newTrack(width time.Duration, noise, least float64) track {
+	t := track{width: width}
+	t.floor = max(float64(noise*noise), float64(least*least))
+	t.noise = t.floor
+	t.clear()
+	return t
+}
+
+func (t *track) clear() {
+	for i := range t.bins {
+		t.bins[i] = bin{index: -1}
+	}
+	t.has = false
+}
+
+// span is how far back readings are kept.
+func (t *track) span() time.Duration { return (binCount - 1) * t.width }
+
+// tooOld says that a pool which began at first leaves no room before it in the
+// ring for the drift before the doses.
+func (t *track) tooOld(first, now time.Duration) bool {
+	return now-first > t.span()-4*binsPerMixing*t.width
+}
+
+// add takes one reading.
+func (t *track) add(up time.Duration, value float64) {
+	if !(math.Abs(value) < 1e9) || up < 0 {
+		return
+	}
+	if t.has {
+		d := value - t.last
+		// Successive differences see the noise and not the drift. A jump is not noise.
+		square := min(float64(d*d)/2, float64(25*t.noise))
+		t.noise = max(t.noise+float64((square-t.noise)*(1.0/64)), t.floor)
+	}
+	t.has, t.last = true, value
+	index := int64(up / t.width)
+	b := &t.bins[uint64(index)%binCount]
+	if b.index != index {
+		*b = bin{index: index}
+	}
+	b.count++
+	b.sum += value
+}
+
+// mark is something that moves pH and EC: a dose, or top-up. Ph and ec are the
+// settled changes predicted at the commissioned scale.
+type mark struct {
+	up     time.Duration
+	pump   dosing.PumpID
+	class  doseClass
+	ph, ec float64
+}
+
+// marks are the recent marks in order of time.
+type marks struct {
+	list  [markCount]mark
+	count int
+}
+
+func (m *marks) reset()       { m.count = 0 }
+func (m *marks) kept() []mark { return m.list[:m.count] }
+
+// add inserts a mark. Doses of one pump within one bin cannot be told apart and
+// become one, which bounds the memory whatever the size of the doses.
+func (m *marks) add(n mark, width time.Duration) {
+	for i := m.count - 1; i >= 0 && n.up-m.list[i].up < width; i-- {
+		if l := &m.list[i]; l.class == n.class && l.pump == n.pump {
+			l.ph += n.ph
+			l.ec += n.ec
+			return
+		}
+	}
+	if m.count == markCount {
+		copy(m.list[:], m.list[1:])
+		m.count--
+	}
+	i := m.count
+	for ; i > 0 && m.list[i-1].up > n.up; i-- {
+		m.list[i] = m.list[i-1]
+	}
+	m.list[i] = n
+	m.count++
+}
+
+// forget drops marks from before the kept readings; they have settled long ago.
+func (m *marks) forget(before time.Duration) {
+	n := 0
+	for n < m.count && m.list[n].up < before {
+		n++
+	}
+	if n > 0 {
+		copy(m.list[:], m.list[n:m.count])
+		m.count -= n
+	}
+}
+
+// most is the pump that gave the largest part of a pool, and whether no other gave
+// any.
+func (m *marks) most(class doseClass, from time.Duration) (pump dosing.PumpID, only bool) {
+	var sums [256]float64
+	only = true
+	first := true
+	for _, k := range m.kept() {
+		if k.class != class || k.up < from {
+			continue
+		}
+		sums[k.pump] += math.Abs(k.ph) + math.Abs(k.ec)
+		if first {
+			pump, first = k.pump, false
+		}
+		if k.pump != pump {
+			only = false
+		}
+		if sums[k.pump] > sums[pump] {
+			pump = k.pump
+		}
+	}
+	return pump, only
+}
+
+func (m *marks) sumEC(class doseClass, from time.Duration) float64 {
+	sum := 0.0
+	for _, k := range m.kept() {
+		if k.class == class && k.up >= from {
+			sum += k.ec
+		}
+	}
+	return sum
+}
+
+// topUpWatch sees from the level how much water came in.
+type topUpWatch struct {
+	volume     float64
+	has        bool
+	low        float64
+	hasValve   bool
+	valveUntil time.Duration // a rise counts as top-up until then
+	floodUntil time.Duration // and never until then: the water comes back from a bench
+	floodSeen  bool
+}
+
+// valveTail is how long a slow level may lag behind its valve.
+const valveTail = 2 * time.Minute
+
+// read returns the litres of top-up that became certain with this reading. A rise
+// of one percent is beyond the noise of a level sensor.
+func (w *topUpWatch) read(up time.Duration, q dosing.Quantity, value float64) float64 {
+	switch q {
+	case dosing.QuantityTopUp:
+		w.hasValve = true
+		if value > 0.5 {
+			w.valveUntil = up + valveTail
+		}
+	case dosing.QuantityFlood:
+		if value > 0.5 {
+			w.floodSeen, w.floodUntil = true, up+valveTail
+		}
+	case dosing.QuantityLevel:
+		switch {
+		case !w.has || value < w.low:
+			w.has, w.low = true, value
+		case w.floodSeen && up < w.floodUntil:
+			w.low = value
+		case value-w.low >= float64(0.01*w.volume):
+			rise := value - w.low
+			w.low = value
+			if !w.hasValve || up < w.valveUntil {
+				return rise
+			}
+		}
+	}
+	return 0
+}
