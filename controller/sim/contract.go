@@ -1,0 +1,137 @@
+package sim
+
+import (
+	"time"
+
+	"leat/controller"
+	"leat/dosing"
+	"leat/safety/ledger"
+)
+
+// command is an order as it arrived at a node.
+type command struct {
+	order  ledger.OrderID
+	pump   dosing.PumpID
+	outlet string
+	volume dosing.Volume
+	run    time.Duration
+	boot   string
+	before time.Duration // the node's tick before which it must start
+}
+
+// The words with which a node refuses or stops. Tests and the daemon's log show
+// them as they are.
+const (
+	causeEpoch   = "older epoch than one already seen"
+	causeOld     = "older than the last order"
+	causeBoot    = "meant for another boot"
+	causeLate    = "too late"
+	causeBusy    = "another order is running"
+	causeLease   = "no valid lease"
+	causeOutlet  = "unknown outlet"
+	causeOnTime  = "longer than this node allows"
+	causeHourly  = "hourly limit of this node"
+	causeSupply  = "dosing supply is cut"
+	causeNothing = "nothing to do"
+	causeStopped = "stop order"
+)
+
+// take is the node's whole judgement of an order. An order it has seen before is
+// never run again: it answers with what became of it.
+func (n *node) take(f *Farm, c command) {
+	if !n.up(f.now) || n.trouble.deaf {
+		return
+	}
+	if !n.full {
+		n.pulse(f, c)
+		return
+	}
+	key := c.order.Key()
+	if n.running != nil && n.running.key == key {
+		f.report(n, n.running.report(controller.PhaseRunning, f.now-n.running.started, ""))
+		return
+	}
+	if n.last != nil && n.last.Order == c.order {
+		f.report(n, *n.last)
+		return
+	}
+	tank, cause := n.judge(f, c)
+	if cause != "" {
+		n.refused++
+		f.report(n, controller.Report{Order: c.order, Pump: c.pump, Phase: controller.PhaseRefused, Cause: cause})
+		return
+	}
+	n.epoch, n.lastKey = max(n.epoch, c.order.Epoch), key
+	n.begin(f, c, tank)
+	f.report(n, n.running.report(controller.PhaseAccepted, 0, ""))
+	running := n.running.report(controller.PhaseRunning, 0, "")
+	n.noted = &running
+	f.report(n, running)
+}
+
+// judge says into which tank the order goes, or why the node will not run it.
+func (n *node) judge(f *Farm, c command) (dosing.TankID, string) {
+	own, mine := n.pumps[c.pump]
+	tank, known := f.outlet(c)
+	switch {
+	case c.order.Epoch < n.epoch:
+		return 0, causeEpoch
+	case c.order.Key() <= n.lastKey:
+		return 0, causeOld
+	case c.boot != n.boot:
+		return 0, causeBoot
+	case n.tick(f.now) >= c.before:
+		return 0, causeLate
+	case n.running != nil:
+		return 0, causeBusy
+	case f.now >= n.lease:
+		return 0, causeLease
+	case f.supplyCut || f.stopPressed:
+		return 0, causeSupply
+	case !known || !mine:
+		return 0, causeOutlet
+	case c.run <= 0 || c.volume <= 0:
+		return 0, causeNothing
+	case c.run > own.onTime:
+		return 0, causeOnTime
+	case n.hourRun(c.pump, f.now)+c.run > own.hourly:
+		return 0, causeHourly
+	}
+	return tank, ""
+}
+
+// pulse runs a bounded time without asking or telling: all that a plain node can.
+func (n *node) pulse(f *Farm, c command) {
+	own, mine := n.pumps[c.pump]
+	tank, known := f.outlet(c)
+	if !mine || !known || n.running != nil || f.supplyCut || f.stopPressed || c.run <= 0 {
+		return
+	}
+	c.run = min(c.run, own.onTime)
+	n.begin(f, c, tank)
+}
+
+func (n *node) begin(f *Farm, c command, tank dosing.TankID) {
+	n.running = &run{order: c.order, key: c.order.Key(), pump: c.pump, tank: tank, volume: c.volume, length: c.run,
+		started: f.now, shot: f.pumps[c.pump].shot(c.volume, f.quiet)}
+	f.open = tank
+	f.starts++
+}
+
+// renew takes a lease: of an epoch not older than the highest seen, and with a
+// beat that rises, so that a copy kept by the broker keeps nothing alive.
+func (n *node) renew(f *Farm, epoch uint32, beat uint64) {
+	if !n.up(f.now) || n.trouble.deaf || epoch < n.epoch || epoch == n.epoch && beat <= n.beat {
+		return
+	}
+	n.epoch, n.beat = epoch, beat
+	n.lease = f.now + leaseHolds
+}
+
+// halt obeys a stop, from whatever epoch: stopping is always safe.
+func (n *node) halt(f *Farm, pump dosing.PumpID, all bool) {
+	if !n.up(f.now) || n.trouble.deaf || n.running == nil || !all && n.running.pump != pump {
+		return
+	}
+	n.end(f, controller.PhaseStopped, causeStopped)
+}

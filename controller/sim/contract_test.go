@@ -1,0 +1,339 @@
+package sim
+
+import (
+	"testing"
+	"time"
+
+	"leat/controller"
+	"leat/dosing"
+)
+
+// The contract of a node: architecture and interfaces of this project, table of
+// topics, "orders and nodes".
+
+func ready(t *testing.T) *yard {
+	y := newYard(t, 1, Options{Quiet: true})
+	y.wait(5 * time.Second)
+	return y
+}
+
+func TestNodeRunsAnOrderAndTellsEachStep(t *testing.T) {
+	y := ready(t)
+	o := y.plan(acid, north, 6)
+	y.send(o)
+	y.wait(5 * time.Second)
+	if y.idle {
+		t.Error("the node says idle while the pump runs")
+	}
+	y.wait(6 * time.Second)
+	var phases []controller.Phase
+	for _, r := range y.reports {
+		phases = append(phases, r.Phase)
+	}
+	if len(phases) != 3 || phases[0] != controller.PhaseAccepted || phases[1] != controller.PhaseRunning || phases[2] != controller.PhaseDone {
+		t.Fatalf("phases %v, want accepted, running, done", phases)
+	}
+	r := y.lastReport()
+	if r.Volume != 6*dosing.Millilitre || r.Run != 10*time.Second {
+		t.Errorf("reports %v in %v, want 6 mL in 10 s", r.Volume, r.Run)
+	}
+	if got := y.farm.Delivered(acid); got != 6*dosing.Millilitre {
+		t.Errorf("%v left the container, want 6 mL from a perfect pump", got)
+	}
+	y.wait(3 * time.Second)
+	if !y.idle || y.last == nil || y.last.Phase != controller.PhaseDone || y.last.Volume != 6*dosing.Millilitre {
+		t.Errorf("the heartbeat does not tell of the last order: idle %v, last %+v", y.idle, y.last)
+	}
+}
+
+func TestDuplicatedOrderRunsOnce(t *testing.T) {
+	y := ready(t)
+	o := y.plan(acid, north, 6)
+	for range 5 {
+		y.send(o)
+	}
+	y.wait(5 * time.Second)
+	y.send(o)
+	y.wait(7 * time.Second)
+	for range 5 {
+		y.send(o)
+		if y.lastReport().Phase != controller.PhaseDone {
+			t.Error("a copy after the end is not answered with how the order ended")
+		}
+	}
+	y.wait(30 * time.Second)
+	if y.farm.Starts() != 1 || y.farm.Delivered(acid) != 6*dosing.Millilitre {
+		t.Errorf("%d starts, %v delivered", y.farm.Starts(), y.farm.Delivered(acid))
+	}
+}
+
+func TestReorderedOrderIsRefused(t *testing.T) {
+	y := ready(t)
+	first := y.plan(acid, north, 1)
+	y.dose(acid, north, 1)
+	y.send(first)
+	y.mustRefuse(causeOld)
+}
+
+func TestLateOrderIsRefused(t *testing.T) {
+	y := ready(t)
+	o := y.plan(acid, north, 6)
+	y.wait(20 * time.Second)
+	y.send(o)
+	y.mustRefuse(causeLate)
+	if y.farm.Starts() != 0 {
+		t.Error("it ran")
+	}
+}
+
+func TestOrderOfAnotherBootIsRefused(t *testing.T) {
+	y := ready(t)
+	o := y.plan(acid, north, 6)
+	y.farm.Reboot(0)
+	o.before = time.Hour // a copy kept by the broker may look fresh by its tick
+	y.wait(10 * time.Second)
+	y.send(o)
+	y.mustRefuse(causeBoot)
+}
+
+func TestOrderOfAnOlderEpochIsRefused(t *testing.T) {
+	y := ready(t)
+	o := y.plan(acid, north, 6)
+	o.epoch = 6
+	y.send(o)
+	y.mustRefuse(causeEpoch)
+	y.renew(9, 1) // a newer daemon took over
+	o = y.plan(acid, north, 6)
+	y.send(o)
+	y.mustRefuse(causeEpoch)
+}
+
+func TestOneOrderAtATime(t *testing.T) {
+	y := ready(t)
+	y.send(y.plan(acid, north, 6))
+	y.wait(2 * time.Second)
+	y.send(y.plan(calcium, north, 50))
+	y.mustRefuse(causeBusy)
+}
+
+func TestOrderWithoutLeaseIsRefused(t *testing.T) {
+	y := ready(t)
+	y.lease = false
+	y.wait(11 * time.Second)
+	y.send(y.plan(acid, north, 6))
+	y.mustRefuse(causeLease)
+}
+
+func TestLapsedLeaseStopsThePumpWithinTenSeconds(t *testing.T) {
+	y := ready(t)
+	y.lease = false
+	leased := y.leased
+	o := y.plan(acid, north, 20)
+	y.send(o)
+	y.wait(20 * time.Second)
+	r := y.mustEnd(controller.PhaseStopped)
+	if r.Cause != "lease lapsed" {
+		t.Errorf("stopped for %q", r.Cause)
+	}
+	began := 5 * time.Second
+	if want := leased + leaseHolds - began; r.Run != want {
+		t.Errorf("ran %v after its last lease at %v, want %v", r.Run, leased, want)
+	}
+	if got := y.farm.Delivered(acid); got > r.Volume || got < r.Volume-1 {
+		t.Errorf("delivered %v, reported %v: the report must cover it", got, r.Volume)
+	}
+}
+
+func TestLeaseKeptByTheBrokerKeepsNothingAlive(t *testing.T) {
+	y := ready(t)
+	y.lease = false
+	y.send(y.plan(acid, north, 20))
+	for range 15 {
+		y.wait(time.Second)
+		y.renew(y.epoch, y.beat) // the same beat again and again
+	}
+	y.mustEnd(controller.PhaseStopped)
+}
+
+func TestRebootInADoseSwitchesThePumpOffForGood(t *testing.T) {
+	y := ready(t)
+	boot := y.boot
+	y.send(y.plan(acid, north, 12))
+	y.wait(5 * time.Second)
+	y.farm.Reboot(0)
+	given := y.farm.Delivered(acid)
+	y.wait(time.Minute)
+	if y.farm.Delivered(acid) != given {
+		t.Errorf("delivered %v at the reboot and %v a minute later", given, y.farm.Delivered(acid))
+	}
+	if y.boot == boot {
+		t.Error("the boot id is the old one")
+	}
+	if y.tick > 58*time.Second {
+		t.Errorf("the tick did not start anew: %v", y.tick)
+	}
+	// It cannot know how much of the order was delivered, so it may not say an end.
+	if !y.idle || y.last == nil || y.last.Order.Number != uint32(y.number) || y.last.Phase != controller.PhaseRunning {
+		t.Errorf("idle %v, last %+v; want the interrupted order, still noted as running", y.idle, y.last)
+	}
+	y.dose(acid, north, 1)
+}
+
+func TestNodeRemembersItsLastOrderThroughAReboot(t *testing.T) {
+	y := ready(t)
+	o := y.plan(acid, north, 3)
+	y.send(o)
+	y.wait(10 * time.Second)
+	y.farm.Reboot(0)
+	y.wait(10 * time.Second)
+	o.boot, o.before = y.boot, y.tick+10*time.Second
+	y.send(o)
+	if r := y.lastReport(); r.Phase != controller.PhaseDone {
+		t.Errorf("the same order after a reboot is answered with %s (%s)", r.Phase, r.Cause)
+	}
+	y.wait(10 * time.Second)
+	if y.farm.Starts() != 1 {
+		t.Errorf("it ran %d times", y.farm.Starts())
+	}
+}
+
+func TestOverLongOrderIsRefused(t *testing.T) {
+	y := ready(t)
+	o := y.plan(acid, north, 6)
+	o.run = 41 * time.Second
+	y.send(o)
+	y.mustRefuse(causeOnTime)
+}
+
+func TestHourlyLimitOfTheNodeHolds(t *testing.T) {
+	y := ready(t)
+	limit := y.settings.Safety.Caps[acid].PerHour
+	refused := false
+	for range 12 {
+		y.send(y.plan(acid, north, 12))
+		y.wait(30 * time.Second)
+		if r := y.lastReport(); r.Phase == controller.PhaseRefused {
+			refused = r.Cause == causeHourly
+			break
+		}
+	}
+	if got := y.farm.Delivered(acid); !refused || got > limit+limit/4 {
+		t.Errorf("%v in some minutes, refused %v; the cap is %v", got, refused, limit)
+	}
+	y.wait(time.Hour)
+	y.dose(acid, north, 12)
+}
+
+func TestStopOrderStopsWhatItNames(t *testing.T) {
+	for body, stops := range map[string]bool{
+		`{"epoch":7}`:                  true,
+		`{"epoch":7,"pump":"acid"}`:    true,
+		`{"epoch":7,"pump":"calcium"}`: false,
+		`{"epoch":1}`:                  true, // stopping is safe, whoever asks
+		`garbage`:                      true, // a stop that cannot be read stops all
+	} {
+		y := ready(t)
+		y.send(y.plan(acid, north, 12))
+		y.wait(5 * time.Second)
+		y.receive("leat/north/stop", body)
+		if stopped := y.lastReport().Phase == controller.PhaseStopped; stopped != stops {
+			t.Errorf("%s: stopped %v, want %v", body, stopped, stops)
+		}
+		if stops {
+			if r := y.lastReport(); r.Volume != 3*dosing.Millilitre {
+				t.Errorf("%s: reports %v after 5 s, want 3 mL", body, r.Volume)
+			}
+		}
+	}
+}
+
+func TestCutSupplyBeatsAWeldedRelay(t *testing.T) {
+	y := ready(t)
+	if err := y.farm.Inject(Injection{Fault: "pump-stuck-on", At: y.now}); err != nil {
+		t.Fatal(err)
+	}
+	y.wait(10 * time.Second)
+	if y.farm.Delivered(acid) == 0 {
+		t.Fatal("the welded relay does not run the pump")
+	}
+	y.receive("leat/north/stop", `{"epoch":7}`)
+	before := y.farm.Delivered(acid)
+	y.wait(5 * time.Second)
+	if y.farm.Delivered(acid) == before {
+		t.Error("a stop order ended a welded relay; it cannot")
+	}
+	y.receive("leat/north/supply", `{"epoch":7,"cut":true}`)
+	before = y.farm.Delivered(acid)
+	y.wait(30 * time.Second)
+	if y.farm.Delivered(acid) != before {
+		t.Error("the pump runs though its supply is cut")
+	}
+	y.send(y.plan(calcium, north, 50))
+	y.mustRefuse(causeSupply)
+}
+
+func TestReportGoesOutAgainAfterTheLinkReturns(t *testing.T) {
+	y := ready(t)
+	y.send(y.plan(acid, north, 3))
+	y.wait(2 * time.Second)
+	y.farm.Connected(false)
+	before := len(y.reports)
+	y.wait(20 * time.Second)
+	if len(y.reports) != before {
+		t.Error("a report went out while the link was down")
+	}
+	y.farm.Connected(true)
+	y.wait(2 * time.Second)
+	if r := y.mustEnd(controller.PhaseDone); r.Volume != 3*dosing.Millilitre {
+		t.Errorf("reports %v", r.Volume)
+	}
+}
+
+func TestNothingArrivesWhileTheLinkIsDown(t *testing.T) {
+	y := ready(t)
+	y.farm.Connected(false)
+	y.send(y.plan(acid, north, 3))
+	y.wait(10 * time.Second)
+	y.farm.Connected(true)
+	y.wait(10 * time.Second)
+	if y.farm.Starts() != 0 {
+		t.Error("an order sent into a closed link ran")
+	}
+}
+
+func TestUnknownOutletIsRefused(t *testing.T) {
+	y := newYard(t, 2, Options{Quiet: true})
+	y.wait(5 * time.Second)
+	y.receive("leat/row/order/acid", `{"order":"7-000009","outlet":"nowhere","volume_ml":3,"run_ms":5000,"boot":"`+y.boot+`","before_tick_ms":99999999}`)
+	y.mustRefuse(causeOutlet)
+}
+
+func TestOrderGoesToTheTankOfItsOutlet(t *testing.T) {
+	y := newYard(t, 2, Options{Quiet: true})
+	y.wait(5 * time.Second)
+	y.dose(acid, south, 3)
+	if n, s := y.farm.Truth(north).Delivered[acid], y.farm.Truth(south).Delivered[acid]; n != 0 || s != 3*dosing.Millilitre {
+		t.Errorf("north got %v, south %v", n, s)
+	}
+	y.wait(10 * time.Second)
+	if y.read("north outlet") != 0 || y.read("south outlet") != 1 {
+		t.Error("the outlet is not proved open where the order went")
+	}
+}
+
+func TestTimedPulseNodeRunsABoundedTimeAndSaysNothing(t *testing.T) {
+	s := yardSettings(1)
+	s.Safety.Nodes[0].FullContract = false
+	y := newYardOf(t, s, Options{Quiet: true})
+	y.wait(5 * time.Second)
+	o := y.plan(acid, north, 600)
+	o.boot, o.run = "none", 1000*time.Second
+	y.send(o)
+	y.wait(5 * time.Minute)
+	if len(y.reports) != 0 || y.beats != 0 {
+		t.Error("a plain node reports")
+	}
+	if got, most := y.farm.Delivered(acid), 600*dosing.Microlitre*40100/1000; got != most {
+		t.Errorf("it delivered %v, its own limit allows %v", got, most)
+	}
+}

@@ -1,0 +1,180 @@
+package sim
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"leat/dosing"
+)
+
+// Fault is one thing that can go wrong, in the words of a grower.
+type Fault struct {
+	Name string
+	Text string
+	Row  int // of the table of faults in the design
+	// Outside says that the farm cannot do it: whoever runs the broker or the daemon
+	// does.
+	Outside bool
+
+	begin  func(f *Farm, i *injection)
+	second func(f *Farm, i *injection) // while it lasts; may be nil
+	end    func(f *Farm, i *injection) // nil: it does not end by itself
+}
+
+// Injection is a fault at a time and a place.
+type Injection struct {
+	Fault string
+	At    time.Duration // uptime
+	For   time.Duration // 0 = to the end
+	Tank  dosing.TankID
+	// Pump, for faults of a pump; nil = the first of the kind the fault is about.
+	Pump *dosing.PumpID
+}
+
+type injection struct {
+	Injection
+	fault   *Fault
+	begun   bool
+	ended   bool
+	pump    *pump
+	tank    *tank
+	node    *node
+	swapped *pump
+	due     time.Duration
+	count   int
+}
+
+// Faults is what can be injected.
+func Faults() []Fault { return append([]Fault(nil), faults...) }
+
+// Inject plans a fault.
+func (f *Farm) Inject(in Injection) error {
+	for i := range faults {
+		if faults[i].Name != in.Fault {
+			continue
+		}
+		if int(in.Tank) >= len(f.tanks) {
+			return fmt.Errorf("fault %s: no tank %d; the station has %d", in.Fault, in.Tank, len(f.tanks))
+		}
+		planned := &injection{Injection: in, fault: &faults[i], tank: f.tanks[in.Tank]}
+		if in.Pump != nil {
+			if int(*in.Pump) >= len(f.pumps) {
+				return fmt.Errorf("fault %s: no pump %d; the station has %d", in.Fault, *in.Pump, len(f.pumps))
+			}
+			planned.pump = f.pumps[*in.Pump]
+		}
+		f.injections = append(f.injections, planned)
+		return nil
+	}
+	names := make([]string, len(faults))
+	for i := range faults {
+		names[i] = faults[i].Name
+	}
+	return fmt.Errorf("no fault %q; there are: %s", in.Fault, strings.Join(names, ", "))
+}
+
+// faultsSecond begins, carries on and ends what is planned.
+func (f *Farm) faultsSecond() {
+	for _, i := range f.injections {
+		if !i.begun && f.now >= i.At {
+			i.begun = true
+			if i.fault.begin != nil {
+				i.fault.begin(f, i)
+			}
+		}
+		if !i.begun || i.ended {
+			continue
+		}
+		if i.fault.second != nil {
+			i.fault.second(f, i)
+		}
+		if i.For > 0 && f.now >= i.At+i.For {
+			i.ended = true
+			if i.fault.end != nil {
+				i.fault.end(f, i)
+			}
+		}
+	}
+}
+
+// pumpOf is the pump the fault is about: the one named, or the first of the role
+// that serves the tank; nil if there is none, and then nothing goes wrong.
+func (f *Farm) pumpOf(i *injection, role dosing.Role) *pump {
+	if i.pump != nil {
+		return i.pump
+	}
+	for _, p := range f.pumps {
+		if p.set.Role == role && p.set.ServesTank(i.tank.id) {
+			i.pump = p
+			return p
+		}
+	}
+	return nil
+}
+
+// nodeOf is the node of the fault's pump, or the first one.
+func (f *Farm) nodeOf(i *injection) *node {
+	if i.node == nil && len(f.nodes) > 0 {
+		i.node = f.nodes[0]
+		if p := f.pumpOf(i, dosing.RoleAcid); p != nil && int(p.id) < len(f.routes.pumpNodes) {
+			i.node = f.nodes[f.routes.pumpNodes[p.id]]
+		}
+	}
+	return i.node
+}
+
+// eachProbe visits the probes of this quantity that belong to the fault's tank.
+func (f *Farm) eachProbe(i *injection, q dosing.Quantity, visit func(p *probe)) {
+	for _, p := range f.probes {
+		if p.set.Quantity == q && (p.set.Tank == i.tank.id || p.set.Tank == dosing.AllTanks) {
+			visit(p)
+		}
+	}
+}
+
+// Reboot cuts a node's power for a moment: its pumps stop at once, and it comes
+// back with another boot id and a fresh tick.
+func (f *Farm) Reboot(n int) {
+	if n >= 0 && n < len(f.nodes) {
+		f.nodes[n].start(f.now, bootTakes)
+		f.nodes[n].announce = true
+	}
+}
+
+// PressStop presses or releases the hard-wired stop: no pump has power meanwhile.
+func (f *Farm) PressStop(pressed bool) {
+	f.stopPressed = pressed
+	if pressed {
+		f.haltForSupply()
+	}
+}
+
+// Flood starts the tank's next flood now.
+func (f *Farm) Flood(id dosing.TankID) {
+	t := f.tanks[id]
+	for i := range t.zones {
+		if t.zones[i].floods() && t.zones[i].state == zoneIdle {
+			t.zones[i].next = f.now + 1
+			return
+		}
+	}
+}
+
+// AddByHand pours a volume of a pump's liquid into a tank, past every pump.
+func (f *Farm) AddByHand(id dosing.TankID, p dosing.PumpID, volume dosing.Volume) {
+	t := f.tanks[id]
+	poured := water(f.pumps[p].liquid, volume.Litres())
+	t.book.added.add(poured)
+	t.entered.add(poured)
+}
+
+// Refill fills a container with what belongs in it.
+func (f *Farm) Refill(id dosing.PumpID) {
+	p := f.pumps[id]
+	p.liquid = liquidOf(p.set)
+	p.left = p.set.Container
+	if p.left <= 0 {
+		p.left = fullUnknown
+	}
+}

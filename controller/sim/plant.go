@@ -1,0 +1,161 @@
+package sim
+
+import (
+	"time"
+
+	"leat/dosing"
+	"leat/dosing/chem"
+	"leat/safety"
+)
+
+// Plant is what the water, the plants and the room of one tank do. The daemon
+// never sees it. A litre counts as a kilogram of water, which is 0.3 % off.
+type Plant struct {
+	Litres     float64 // in circulation at the working level, film and rafts included
+	StartShare float64 // of Litres at the start
+
+	DeadTime time.Duration // θ: injection to first response
+	Lag      time.Duration // τ: mixing lag after it
+
+	Evaporation float64 // share of Litres per hour in the light; what is dissolved stays
+	Uptake      float64 // of nutrients in the light, as mS/cm per hour
+	BaseFlux    float64 // what the plants add in the light, meq/L per hour; negative is acid
+	Dark        float64 // share of these three that goes on in the dark
+	LightFrom   float64 // hour of the day
+	LightUntil  float64
+
+	Carbonate   float64 // total inorganic carbon at the start, mmol/L
+	CO2Exchange float64 // with the room, per hour
+	RoomCO2     float64 // atm
+
+	Celsius, CelsiusSwing float64 // mean, and swing to either side over the day
+
+	TopUp     chem.Totals // the water that replaces what is lost, mmol/L
+	TopUpStep float64     // share of Litres that is missing when the valve opens
+	TopUpFlow float64     // share of Litres per minute while it is open; 0 = no top-up
+
+	FloodFirst, FloodEvery time.Duration // after the start, and from one to the next; 0 = never
+	FloodFill, FloodStand  time.Duration
+	FloodDrain             time.Duration
+	FloodKept              float64 // share of a flood's nutrients that the bench keeps
+
+	FilmTurnover, RaftTurnover time.Duration // how long the water of a zone stays in it
+}
+
+// plantOf draws the plant of a tank: near what was commissioned, never exactly it.
+func plantOf(set *safety.Tank, seed uint64, pace float64) Plant {
+	r := newStream(seed, "plant "+set.Name)
+	near := func(d time.Duration) time.Duration {
+		return time.Duration(float64(d) * r.uniform(0.9, 1.1)).Round(time.Millisecond)
+	}
+	minutes := func(low, high float64) time.Duration {
+		return time.Duration(r.uniform(low, high) * 60 * float64(time.Second)).Round(time.Second)
+	}
+	return Plant{
+		Litres:       float64(set.Volume),
+		StartShare:   r.uniform(0.985, 0.995),
+		DeadTime:     near(set.DeadTime),
+		Lag:          near(set.Lag),
+		Evaporation:  float64(pace * r.uniform(0.012, 0.018)),
+		Uptake:       float64(pace * r.uniform(0.010, 0.025)),
+		BaseFlux:     float64(pace * r.uniform(0.02, 0.08)),
+		Dark:         0.4,
+		LightFrom:    6,
+		LightUntil:   22,
+		Carbonate:    carbonateOf(set, r),
+		CO2Exchange:  r.uniform(0.2, 0.6),
+		RoomCO2:      r.uniform(450e-6, 800e-6),
+		Celsius:      r.uniform(20.5, 22),
+		CelsiusSwing: r.uniform(0.5, 1.2),
+		TopUp:        tapWater(float64(set.TopUp.Alkalinity), float64(set.TopUp.EC)),
+		TopUpStep:    0.02,
+		TopUpFlow:    r.uniform(0.008, 0.012),
+		FloodFirst:   minutes(40, 65),
+		FloodEvery:   minutes(150, 200),
+		FloodFill:    minutes(2, 3),
+		FloodStand:   minutes(4, 8),
+		FloodDrain:   minutes(3, 5),
+		FloodKept:    r.uniform(0.005, 0.02),
+		FilmTurnover: 2 * time.Minute,
+		RaftTurnover: 12 * time.Minute,
+	}
+}
+
+func carbonateOf(set *safety.Tank, r *stream) float64 {
+	share := r.uniform(0.7, 1.3)
+	if set.Carbonate > 0 {
+		return float64(set.Carbonate * share)
+	}
+	return float64(0.5 * share)
+}
+
+// tapWater is water of this alkalinity in meq/L: hydrogen carbonate of calcium and
+// magnesium, with as much dissolved CO2 as gives about pH 7.4, and sodium chloride
+// for the conductivity that it leaves over.
+func tapWater(alkalinity, ec float64) chem.Totals {
+	alkalinity = max(alkalinity, 0)
+	w := chem.Totals{
+		Ca:  float64(0.37 * alkalinity),
+		Mg:  float64(0.13 * alkalinity),
+		DIC: float64(1.09 * alkalinity),
+	}
+	// 0.095 mS/cm per meq/L of Ca and Mg hydrogen carbonate, 0.12 per mmol/L of
+	// NaCl: limiting conductivities (CRC) less a tenth.
+	if salt := (ec - float64(0.095*alkalinity)) / 0.12; salt > 0 {
+		w.Na, w.Cl = salt, salt
+	}
+	return w
+}
+
+// still makes a plant in which nothing happens but what is dosed: for tests that
+// look at the doses alone.
+func (p Plant) still() Plant {
+	p.StartShare = 1
+	p.Evaporation, p.Uptake, p.BaseFlux, p.CO2Exchange, p.CelsiusSwing, p.TopUpFlow = 0, 0, 0, 0, 0, 0
+	p.FloodFirst, p.FloodEvery = 0, 0
+	p.Celsius = 25
+	return p
+}
+
+// liquidOf is what a full container of the pump holds, in mmol per L. Where the
+// settings do not state it, the strength is put down to one plain salt, so that
+// pH and EC move as the settings say.
+func liquidOf(p *dosing.Pump) chem.Totals {
+	if p.Ions != (chem.Totals{}) {
+		return p.Ions
+	}
+	strength := 1000 * p.AcidPerML // meq per L of concentrate
+	switch p.Role {
+	case dosing.RoleAcid:
+		return chem.Totals{NO3: max(strength, 0)}
+	case dosing.RoleBase:
+		return chem.Totals{K: max(-strength, 0)}
+	case dosing.RoleStock:
+		// Conductivity of 1 mmol/L near 10 meq/L, mS/cm (CRC table): calcium nitrate
+		// 0.22, magnesium sulfate 0.17, potassium nitrate 0.13.
+		salt := 1000 * p.ECPerML
+		switch p.Group {
+		case dosing.GroupCalcium:
+			return chem.Totals{Ca: salt / 0.22, NO3: 2 * salt / 0.22}
+		case dosing.GroupSulfate:
+			return chem.Totals{Mg: salt / 0.30, SO4: salt / 0.30, K: salt / 0.30, P: salt / 0.30}
+		}
+		return chem.Totals{K: salt / 0.13, NO3: salt / 0.13}
+	}
+	return chem.Totals{}
+}
+
+// blendOf is a litre of the stocks in their shares, in mmol; what pumps serve the
+// tank count. Without any it is a common nutrient solution.
+func blendOf(pumps []dosing.Pump, id dosing.TankID) chem.Totals {
+	var blend chem.Totals
+	for i := range pumps {
+		if p := &pumps[i]; p.Role == dosing.RoleStock && p.ServesTank(id) && p.Share > 0 {
+			blend = blend.Add(liquidOf(p), p.Share)
+		}
+	}
+	if blend == (chem.Totals{}) {
+		blend = chem.Totals{NO3: 800, K: 450, Ca: 225, Mg: 100, SO4: 125, P: 100}
+	}
+	return blend
+}

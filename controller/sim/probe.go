@@ -1,0 +1,257 @@
+package sim
+
+import (
+	"math"
+	"strconv"
+	"time"
+
+	"leat/dosing"
+	"leat/safety"
+)
+
+// Wire is how an input is sent: as a plain number on its topic.
+type Wire struct {
+	Topic string
+	// Factor turns the quantity's own unit into the one that is sent: 1000 for
+	// µS/cm, 1 for mS/cm. 0 counts as 1.
+	Factor float64
+	// Raw makes an EC probe send what it measures at the water's temperature;
+	// otherwise it sends the value at 25 °C.
+	Raw bool
+}
+
+// probe sends one input.
+type probe struct {
+	id     dosing.InputID
+	set    *safety.Input
+	wire   Wire
+	random *stream
+	noise  float64 // sd
+	step   float64 // resolution
+	lag    float64 // seconds of the sensor itself
+	period time.Duration
+	due    time.Duration
+
+	shown   float64 // after the sensor's lag
+	started bool
+	sent    float64 // last value sent, in the quantity's unit
+	trouble probeTrouble
+}
+
+// probeTrouble is what faults do to a probe; the zero value is none.
+type probeTrouble struct {
+	frozen   bool // sends its last value for ever
+	silent   bool
+	fixed    float64
+	isFixed  bool
+	factor   float64 // of the value, less 1
+	offset   float64
+	perHour  float64 // drift of the offset
+	since    time.Duration
+	lag      float64 // seconds, in place of its own
+	noise    float64 // of its noise, less 1
+	withPump float64 // added while a pump runs
+	text     string  // sent in place of a number
+	old      bool    // sees water held in a closed cell
+}
+
+// Sensors of the kinds that a farm has: how much they scatter, how finely they
+// read and how slowly they follow, where the settings do not say.
+var sensors = [dosing.QuantityCount]struct{ noise, step, lag float64 }{
+	dosing.QuantityPH:          {0.01, 0.01, 8},
+	dosing.QuantityEC:          {0.005, 0.01, 4},
+	dosing.QuantityTemperature: {0.05, 0.1, 30},
+	dosing.QuantityLevel:       {0.5, 1, 2},
+	dosing.QuantityRedox:       {2, 1, 20},
+	dosing.QuantityStockLevel:  {0.005, 0.01, 0},
+}
+
+func (f *Farm) newProbe(id dosing.InputID, set *safety.Input, wire Wire) *probe {
+	kind := sensors[set.Quantity]
+	p := &probe{id: id, set: set, wire: wire, random: newStream(f.seed, "input "+set.Name), lag: kind.lag, period: set.Period}
+	if p.period <= 0 {
+		p.period = 5 * time.Second
+	}
+	// Senders do not start together, but on whole seconds: the plant moves by those.
+	seconds := uint64(max(p.period/time.Second, 1))
+	p.due = time.Duration(1+p.random.uint64()%seconds) * time.Second
+	p.noise, p.step = kind.noise, kind.step
+	if set.Noise > 0 {
+		p.noise = set.Noise
+	}
+	if set.Step > 0 {
+		p.step = set.Step
+	}
+	if f.quiet || set.Quantity.Switch() {
+		p.noise = 0
+	}
+	if p.wire.Factor == 0 {
+		p.wire.Factor = 1
+	}
+	return p
+}
+
+// second follows the true value and sends when it is time. A switch is sent at
+// once when it changes, too.
+func (p *probe) second(f *Farm) {
+	sudden := p.set.Quantity.Switch() && p.started && f.truthOf(p) != p.shown
+	if f.now < p.due && !sudden {
+		return
+	}
+	if f.now >= p.due {
+		p.due += p.period
+	}
+	p.follow(f.truthOf(p))
+	if p.trouble.silent {
+		return
+	}
+	if p.trouble.text != "" {
+		f.publish(p.wire.Topic, 0, false, []byte(p.trouble.text))
+		return
+	}
+	if !p.trouble.frozen {
+		p.sent = p.read(f)
+	}
+	f.publish(p.wire.Topic, 0, false, p.body())
+}
+
+// follow moves what the sensor shows toward the truth by its lag.
+func (p *probe) follow(truth float64) {
+	lag := p.lag
+	if p.trouble.lag > 0 {
+		lag = p.trouble.lag
+	}
+	if !p.started || lag <= 0 || p.set.Quantity.Switch() {
+		p.shown, p.started = truth, true
+		return
+	}
+	p.shown += float64((truth - p.shown) * (1 - fading(p.period.Seconds()/lag)))
+}
+
+// read is the value as the sensor gives it now: with scatter, with what is wrong
+// with it, in steps of its resolution.
+func (p *probe) read(f *Farm) float64 {
+	t := &p.trouble
+	noise := p.noise * (1 + t.noise)
+	if f.stillAt(p) {
+		noise *= 0.2 // water that stands scatters less
+	}
+	v := float64(p.shown*(1+t.factor)) + t.offset + float64(t.perHour*(f.now-t.since).Hours()) + float64(noise*p.random.gauss())
+	if t.withPump != 0 && f.pumping() {
+		v += t.withPump
+	}
+	if t.isFixed {
+		v = t.fixed + float64(noise*p.random.gauss())
+	}
+	if p.step > 0 && !p.set.Quantity.Switch() {
+		v = math.Round(v/p.step) * p.step
+	}
+	if p.set.Quantity != dosing.QuantityTemperature && p.set.Quantity != dosing.QuantityRedox {
+		v = max(v, 0)
+	}
+	return v
+}
+
+func (p *probe) body() []byte {
+	return strconv.AppendFloat(nil, p.sent*p.wire.Factor, 'f', p.digits(), 64)
+}
+
+// digits is how many places the resolution needs in the unit that is sent.
+func (p *probe) digits() int {
+	step := p.step * p.wire.Factor
+	if p.set.Quantity.Switch() {
+		return 0
+	}
+	places := 0
+	for ; places < 6 && step > 0 && step < 0.999; places++ {
+		step *= 10
+	}
+	return places
+}
+
+// truthOf is what the input would read if it were perfect.
+func (f *Farm) truthOf(p *probe) float64 {
+	if p.set.Quantity == dosing.QuantityStop {
+		return truth01(f.stopPressed)
+	}
+	if p.set.Quantity == dosing.QuantityStockLevel {
+		if int(p.set.Pump) < len(f.pumps) {
+			return f.pumps[p.set.Pump].left.Litres()
+		}
+		return 0
+	}
+	if p.set.Quantity == dosing.QuantityLeak {
+		return truth01(f.wet)
+	}
+	if p.set.Tank == dosing.AllTanks || int(p.set.Tank) >= len(f.tanks) {
+		return f.ofStation(p)
+	}
+	return f.tanks[p.set.Tank].truthOf(p, f)
+}
+
+// ofStation is a switch that stands for all tanks: it is on when one is, and the
+// circulation when all are.
+func (f *Farm) ofStation(p *probe) float64 {
+	all, some := 1.0, 0.0
+	for _, t := range f.tanks {
+		v := t.truthOf(p, f)
+		all, some = min(all, v), max(some, v)
+	}
+	if p.set.Quantity == dosing.QuantityCirculation || p.set.Quantity == dosing.QuantitySampleFlow {
+		return all
+	}
+	return some
+}
+
+func (t *tank) truthOf(p *probe, f *Farm) float64 {
+	// A probe in water that no longer moves goes on seeing that water.
+	held := p.started && (t.speed+t.trouble.speed <= 0 || t.trouble.heldCell)
+	switch p.set.Quantity {
+	case dosing.QuantityPH:
+		if held {
+			return p.shown
+		}
+		return t.now.PH
+	case dosing.QuantityEC:
+		if held {
+			return p.shown
+		}
+		if p.wire.Raw {
+			return t.now.EC
+		}
+		return t.now.EC25
+	case dosing.QuantityTemperature:
+		return t.celsius
+	case dosing.QuantityLevel:
+		return t.litres()
+	case dosing.QuantityRedox:
+		return 330 + t.trouble.redoxShift
+	case dosing.QuantityCirculation:
+		return truth01(t.speed+t.trouble.speed > 0.2)
+	case dosing.QuantityFlood:
+		return truth01(t.flooded())
+	case dosing.QuantityTopUp:
+		return truth01(t.topUp)
+	case dosing.QuantitySampleFlow:
+		return truth01(t.speed+t.trouble.speed > 0.2 && !t.trouble.heldCell)
+	case dosing.QuantityOutlet:
+		return truth01(f.open == t.id)
+	}
+	return 0
+}
+
+// stillAt says whether the probe stands in water that does not move.
+func (f *Farm) stillAt(p *probe) bool {
+	if p.set.Quantity != dosing.QuantityPH && p.set.Quantity != dosing.QuantityEC || int(p.set.Tank) >= len(f.tanks) {
+		return false
+	}
+	t := f.tanks[p.set.Tank]
+	return t.speed+t.trouble.speed <= 0
+}
+
+func truth01(on bool) float64 {
+	if on {
+		return 1
+	}
+	return 0
+}

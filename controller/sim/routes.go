@@ -1,0 +1,179 @@
+package sim
+
+import (
+	"slices"
+
+	"leat/controller"
+	"leat/controller/payload"
+	"leat/dosing"
+	"leat/safety"
+)
+
+// routes is where messages go and come from, as the topics of the station say.
+type routes struct {
+	orders    map[string]dosing.PumpID
+	leases    map[string]bool
+	stops     map[string]bool
+	supplies  map[string]bool
+	reports   []string // by pump
+	nodes     []string // by node
+	pumpNodes []safety.NodeID
+}
+
+// routesOf listens at the row and at every tank, so that an order reaches its pump
+// whichever of them it is sent to.
+func routesOf(settings *controller.Settings, topics *payload.Topics) routes {
+	s := &settings.Safety
+	r := routes{orders: map[string]dosing.PumpID{}, leases: map[string]bool{}, stops: map[string]bool{}, supplies: map[string]bool{}, pumpNodes: s.PumpNode}
+	owners := []dosing.TankID{topics.Row(), dosing.AllTanks}
+	for id := range settings.Tanks {
+		owners = append(owners, dosing.TankID(id))
+	}
+	for _, owner := range owners {
+		for p := range s.Pumps {
+			if owner == topics.Row() || owner == dosing.AllTanks || s.Pumps[p].ServesTank(owner) {
+				r.orders[topics.Order(owner, s.Pumps[p].Name)] = dosing.PumpID(p)
+			}
+		}
+		r.leases[topics.Lease(owner)] = true
+		r.stops[topics.Stop(owner)] = true
+		r.supplies[topics.Supply(owner)] = true
+	}
+	for p := range s.Pumps {
+		r.reports = append(r.reports, topics.Report(topics.Row(), s.Pumps[p].Name))
+	}
+	for n := range s.Nodes {
+		r.nodes = append(r.nodes, topics.Node(topics.Row(), s.Nodes[n].Name))
+	}
+	return r
+}
+
+func (r *routes) ofOrder(topic string) bool { _, ok := r.orders[topic]; return ok }
+
+// Subscriptions are the topics that the farm's nodes listen to, in order.
+func (f *Farm) Subscriptions() []string {
+	var topics []string
+	for t := range f.routes.orders {
+		topics = append(topics, t)
+	}
+	for _, set := range []map[string]bool{f.routes.leases, f.routes.stops, f.routes.supplies} {
+		for t := range set {
+			topics = append(topics, t)
+		}
+	}
+	slices.Sort(topics)
+	return slices.Compact(topics)
+}
+
+// handle gives a message to the nodes it is for.
+func (f *Farm) handle(topic string, body []byte) {
+	if pump, ok := f.routes.orders[topic]; ok {
+		f.handleOrder(pump, body)
+	}
+	if f.routes.leases[topic] {
+		epoch, beat, err := payload.ParseLease(body)
+		if err != nil {
+			f.unread++
+			return
+		}
+		for _, n := range f.nodes {
+			n.renew(f, epoch, beat)
+		}
+	}
+	if f.routes.stops[topic] {
+		f.handleStop(body)
+	}
+	if f.routes.supplies[topic] {
+		// Cutting is safe: a cut that cannot be read cuts as well.
+		f.cutSupply()
+	}
+}
+
+func (f *Farm) handleOrder(pump dosing.PumpID, body []byte) {
+	m, err := payload.ParseOrder(body)
+	if err != nil || int(pump) >= len(f.routes.pumpNodes) || int(f.routes.pumpNodes[pump]) >= len(f.nodes) {
+		f.unread++
+		return
+	}
+	f.nodes[f.routes.pumpNodes[pump]].take(f, command{order: m.ID, pump: pump, outlet: m.Outlet, volume: m.Volume,
+		run: m.Run, boot: m.Boot, before: m.BeforeTick})
+}
+
+// handleStop stops what a stop order names; one that cannot be read, or that names
+// a pump nobody knows, stops everything.
+func (f *Farm) handleStop(body []byte) {
+	_, name, err := payload.ParseStop(body)
+	pump, all := dosing.PumpID(0), true
+	if err == nil && name != "" {
+		for p := range f.pumps {
+			if f.pumps[p].set.Name == name {
+				pump, all = dosing.PumpID(p), false
+			}
+		}
+	}
+	for _, n := range f.nodes {
+		n.halt(f, pump, all)
+	}
+}
+
+// cutSupply opens the second contactor: no pump runs, welded relay or not, until
+// a person closes it.
+func (f *Farm) cutSupply() {
+	f.supplyCut = true
+	f.haltForSupply()
+}
+
+// RestoreSupply is the person who closes the contactor of the dosing supply again.
+func (f *Farm) RestoreSupply() { f.supplyCut = false }
+
+func (f *Farm) haltForSupply() {
+	for _, n := range f.nodes {
+		if n.running != nil && n.up(f.now) {
+			n.end(f, controller.PhaseStopped, causeSupply)
+		}
+	}
+}
+
+// outlet is the tank an order goes into.
+func (f *Farm) outlet(c command) (dosing.TankID, bool) {
+	for _, t := range f.tanks {
+		if c.outlet == t.set.Name || c.outlet == "" && len(f.tanks) == 1 {
+			return t.id, f.pumps[c.pump].set.ServesTank(t.id)
+		}
+	}
+	return 0, false
+}
+
+// report sends a node's word on an order, unless a fault swallows it.
+func (f *Farm) report(n *node, r controller.Report) {
+	if n.trouble.noReports || n.trouble.mute {
+		return
+	}
+	f.publish(f.routes.reports[r.Pump], 1, false, payload.AppendReport(nil, r))
+}
+
+// beat sends the heartbeats that are due, and after a reconnection the last report
+// again.
+func (f *Farm) beat() {
+	for _, n := range f.nodes {
+		if !n.full || !n.up(f.now) || n.trouble.mute || !f.link.up {
+			continue
+		}
+		if n.announce {
+			n.announce = false
+			if n.last != nil {
+				f.report(n, *n.last)
+			}
+			n.beatDue = f.now
+		}
+		if f.now < n.beatDue {
+			continue
+		}
+		n.beatDue = f.now + heartbeatEvery
+		h := controller.Heartbeat{Node: n.id, Boot: n.boot, Tick: n.tick(f.now), Idle: n.running == nil}
+		if !n.trouble.noReports {
+			h.Last = n.last
+		}
+		f.publish(f.routes.nodes[n.id], 0, false, payload.AppendHeartbeat(nil, h))
+	}
+}

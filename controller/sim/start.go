@@ -1,0 +1,140 @@
+package sim
+
+import (
+	"fmt"
+
+	"leat/controller"
+	"leat/dosing"
+	"leat/dosing/chem"
+)
+
+func (f *Farm) addTanks(o Options) error {
+	for i := range f.settings.Safety.Tanks {
+		set := &f.settings.Safety.Tanks[i]
+		pace := o.Pace
+		if pace == 0 {
+			pace = 1
+		}
+		plant := plantOf(set, o.Seed, pace)
+		if i < len(o.Plants) {
+			plant = o.Plants[i]
+		}
+		if o.Quiet {
+			plant = plant.still()
+		}
+		t := &tank{id: dosing.TankID(i), set: set, plant: plant, speed: 1, celsius: plant.Celsius, topUp: false,
+			delivered: make([]dosing.Volume, len(f.pumps)), counted: make([]dosing.Volume, len(f.pumps))}
+		blend := blendOf(f.settings.Pumps(), t.id)
+		t.uptake = uptakeOf(blend, plant)
+		want := f.settings.Tanks[i]
+		ph, share := o.StartPH, o.StartECShare
+		if ph == 0 {
+			ph = want.PH.Value
+		}
+		if share == 0 {
+			share = 1
+		}
+		composition, err := f.compose(t, blend, ph, float64(share*want.EC.Value))
+		if err != nil {
+			return fmt.Errorf("simulated tank %q: %w", set.Name, err)
+		}
+		t.bulk = water(composition, float64(plant.Litres*plant.StartShare))
+		t.addZones(want.Zones, newStream(o.Seed, "zones "+set.Name))
+		t.book.start = t.all()
+		t.meetAir()
+		t.solve()
+		f.tanks = append(f.tanks, t)
+	}
+	return nil
+}
+
+// compose finds the water that has this pH and EC: top-up water, so much of the
+// blend, and acid or base of the row. Its carbonate is the plant's.
+func (f *Farm) compose(t *tank, blend chem.Totals, ph, ec float64) (chem.Totals, error) {
+	acid, base := chem.Totals{NO3: 1}, chem.Totals{K: 1}
+	for i := range f.pumps {
+		p := f.pumps[i]
+		if !p.set.ServesTank(t.id) {
+			continue
+		}
+		// Per mmol of H+ or OH-, roughly: only the direction matters here.
+		switch p.set.Role {
+		case dosing.RoleAcid:
+			acid = chem.Totals{}.Add(p.liquid, 1/strengthOf(p.liquid))
+		case dosing.RoleBase:
+			base = chem.Totals{}.Add(p.liquid, 1/strengthOf(p.liquid))
+		}
+	}
+	var last error
+	mixture := func(nutrient, shift float64) chem.Totals {
+		w := t.plant.TopUp.Add(blend, nutrient)
+		w.DIC = t.plant.Carbonate
+		if shift >= 0 {
+			return w.Add(acid, shift)
+		}
+		return w.Add(base, -shift)
+	}
+	measure := func(w chem.Totals) chem.Result {
+		var r chem.Result
+		if err := t.solver.Solve(&w, chem.Conditions{TempC: within(t.celsius, chem.MinTempC, chem.MaxTempC)}, &r); err != nil {
+			last = err
+		}
+		return r
+	}
+	// More acid, lower pH; more blend, higher EC: two bisections, one in the other.
+	atPH := func(nutrient float64) chem.Totals {
+		low, high := -30.0, 60.0 // meq/L
+		for range 40 {
+			middle := (low + high) / 2
+			if measure(mixture(nutrient, middle)).PH > ph {
+				low = middle
+			} else {
+				high = middle
+			}
+		}
+		return mixture(nutrient, (low+high)/2)
+	}
+	low, high := 0.0, 0.2 // litres of blend in a litre of water
+	for range 30 {
+		middle := (low + high) / 2
+		if measure(atPH(middle)).EC25 < ec {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	found := atPH((low + high) / 2)
+	r := measure(found)
+	if r.PH < ph-0.02 || r.PH > ph+0.02 || r.EC25 < ec-0.02 || r.EC25 > ec+0.02 {
+		return found, fmt.Errorf("no water of its stocks has pH %.2f and EC %.2f mS/cm (nearest %.2f and %.2f; last refusal: %v); check stocks, shares and start",
+			ph, ec, r.PH, r.EC25, last)
+	}
+	return found, nil
+}
+
+// strengthOf is about how many milliequivalents a litre of acid or base brings.
+func strengthOf(liquid chem.Totals) float64 {
+	s := liquid.StrongCharge()
+	return max(s, -s, liquid.P, 1)
+}
+
+// addZones fills film and rafts from the tank and plans the floods.
+func (t *tank) addZones(zones []controller.Zone, r *stream) {
+	standing := 0.0
+	for _, set := range zones {
+		z := zone{set: set, litres: float64(set.Litres)}
+		switch {
+		case z.floods():
+			// No bench takes more than 40 % of the tank.
+			z.litres = min(z.litres, 0.4*t.plant.Litres)
+			if t.plant.FloodFirst > 0 {
+				z.next = t.plant.FloodFirst + seconds(r.uniform(0, 600))
+				z.every = t.plant.FloodEvery
+			}
+		case standing+z.litres <= 0.6*t.plant.Litres:
+			standing += z.litres
+			z.water = t.bulk.takeLitres(z.litres)
+		}
+		t.zones = append(t.zones, z)
+	}
+}

@@ -1,0 +1,106 @@
+package sim
+
+import (
+	"time"
+
+	"leat/controller"
+)
+
+// zone takes water from its tank and gives it back. A flood bench fills, stands
+// and drains; film and rafts hold their water and swap it all the time.
+type zone struct {
+	set    controller.Zone
+	water  parcel
+	litres float64 // when in use
+	state  zoneState
+	until  time.Duration // end of the present state
+	next   time.Duration // start of the next flood; 0 = none
+	every  time.Duration
+}
+
+type zoneState uint8
+
+const (
+	zoneIdle zoneState = iota
+	zoneFilling
+	zoneStanding
+	zoneDraining
+)
+
+func (z *zone) floods() bool { return z.set.Kind == controller.ZoneFlood }
+
+// second moves the water of a flood bench for one second.
+func (z *zone) second(t *tank, now time.Duration) {
+	if !z.floods() {
+		return
+	}
+	switch z.state {
+	case zoneIdle:
+		if z.next > 0 && now >= z.next {
+			z.begin(t, now)
+		}
+	case zoneFilling:
+		z.water.add(t.bulk.takeLitres(z.litres / t.plant.FloodFill.Seconds()))
+		if now >= z.until {
+			z.state, z.until = zoneStanding, now+t.plant.FloodStand
+		}
+	case zoneStanding:
+		if now >= z.until {
+			z.keep(t)
+			z.state, z.until = zoneDraining, now+t.plant.FloodDrain
+		}
+	case zoneDraining:
+		z.drain(t, now)
+	}
+}
+
+// begin starts a flood, unless the tank has too little to give.
+func (z *zone) begin(t *tank, now time.Duration) {
+	z.next = 0
+	if z.every > 0 {
+		z.next = now + z.every
+	}
+	if t.litres() < 1.5*z.litres {
+		return
+	}
+	z.state, z.until = zoneFilling, now+t.plant.FloodFill
+}
+
+// keep is what the bench does to the water while it stands: roots and substrate
+// keep a share of the nutrients, and some water.
+func (z *zone) keep(t *tank) {
+	share := z.water.take(t.plant.FloodKept)
+	t.book.taken.add(share)
+}
+
+func (z *zone) drain(t *tank, now time.Duration) {
+	left := (z.until - now).Seconds()
+	if t.trouble.noDrain && z.water.litres <= 0.7*z.litres {
+		return // the outlet is clogged: the flood does not end
+	}
+	if left < 1 {
+		t.plume.add(z.water.take(1))
+		z.state = zoneIdle
+		return
+	}
+	t.plume.add(z.water.take(1 / (left + 1)))
+}
+
+// exchange swaps film and raft water with the tank.
+func (z *zone) exchange(t *tank, now time.Duration) {
+	turnover := t.plant.RaftTurnover
+	switch z.set.Kind {
+	case controller.ZoneFilm:
+		if t.trouble.filmOff {
+			return
+		}
+		turnover = t.plant.FilmTurnover
+	case controller.ZoneRaft:
+	default:
+		return
+	}
+	if t.speed+t.trouble.speed <= 0 {
+		return
+	}
+	exchange(&t.bulk, &z.water, z.litres*min(exchangeEvery.Seconds()/turnover.Seconds(), 0.5))
+}
