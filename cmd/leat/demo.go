@@ -1,0 +1,80 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"go.uber.org/zap"
+	"golang.org/x/term"
+
+	"leat/controller/demo"
+)
+
+func demoCommand(args []string, stdout, stderr io.Writer) int {
+	var o demo.Options
+	flags := flag.NewFlagSet("leat demo", flag.ContinueOnError)
+	flags.StringVar(&o.Config, "config", "", "configuration `FILE` of the farm to simulate; default the embedded sample")
+	flags.Float64Var(&o.Speed, "speed", 60, "simulated seconds per second, a wish; the report says what was reached")
+	flags.DurationVar(&o.For, "for", 0, "end after this much wall time, such as 45s, and print the night report; default until Ctrl-C")
+	flags.StringVar(&o.Listen, "listen", "", "`ADDRESS` of the page; default the configuration's, or a free port of loopback")
+	flags.StringVar(&o.MQTT, "mqtt", "127.0.0.1:0", "`ADDRESS` of the embedded broker; default a free port of loopback")
+	flags.StringVar(&o.State, "state", "", "empty `FOLDER` for record and picture; default a temporary one")
+	flags.StringVar(&o.Fault, "fault", "", "`NAME` of a fault to show: circulation-off, probe-flat, acid-empty, node-reboot, broker-restart; list prints all")
+	flags.Uint64Var(&o.Seed, "seed", 1, "of the night: the same seed and farm give the same plants, noise and floods")
+	flags.StringVar(&o.Picture, "picture", "", "SVG `FILE` of the night; default in the state folder")
+	log := flags.Bool("log", false, "print the daemon's log to stderr")
+	farmOnly := flags.Bool("farm-only", false, "only the simulated farm, against the broker of -broker, in real time: a farm to try leat run on")
+	var farm demo.FarmOptions
+	flags.StringVar(&farm.Broker, "broker", "", "`URL` of a broker of yours for -farm-only, such as tcp://127.0.0.1:1883")
+	flags.StringVar(&farm.User, "user", "", "name at that broker")
+	flags.StringVar(&farm.PasswordFile, "password-file", "", "`FILE` with the password at that broker")
+	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
+		return code
+	}
+	if o.Fault == "list" {
+		fmt.Fprintln(stdout, strings.Join(demo.Faults(), "\n"))
+		return 0
+	}
+	if !(o.Speed > 0) || o.Speed > 1e6 || o.For < 0 || *farmOnly != (farm.Broker != "") {
+		fmt.Fprintln(stderr, "leat demo: -speed is above 0 and at most 1000000, -for is not negative, and -broker goes with -farm-only")
+		return 2
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	o.Log = zap.NewNop()
+	if *log {
+		o.Log = newLog("info", stderr)
+	}
+	o.Out, o.Live = stdout, isTerminal(stdout)
+	if *farmOnly {
+		farm.Config, farm.Seed, farm.Out, farm.For, farm.Fault, farm.Log = o.Config, o.Seed, stdout, o.For, o.Fault, o.Log
+		return exit("leat demo", demo.RunFarm(ctx, farm), stderr)
+	}
+	report, err := demo.Run(ctx, o)
+	if err != nil {
+		return exit("leat demo", err, stderr)
+	}
+	fmt.Fprint(stdout, report.Text)
+	return 0
+}
+
+// isTerminal says whether w can be redrawn.
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+// exit prints a failure as one line and returns the exit code.
+func exit(command string, err error, stderr io.Writer) int {
+	if err == nil {
+		return 0
+	}
+	fmt.Fprintf(stderr, "%s: %v\n", command, err)
+	return 1
+}

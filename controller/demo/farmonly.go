@@ -1,0 +1,90 @@
+package demo
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"go.uber.org/zap"
+
+	"leat/controller/mqtt"
+	"leat/controller/sim"
+)
+
+// FarmOptions are for the simulated farm alone, against a broker of the user's.
+type FarmOptions struct {
+	Config       string // file; empty = the embedded sample farm
+	Broker       string // URL
+	User         string
+	PasswordFile string
+	Seed         uint64
+	For          time.Duration // 0 = until interrupted
+	Fault        string
+	Out          io.Writer
+	Log          *zap.Logger
+}
+
+// farmStep is how finely the farm follows the clock of the machine.
+const farmStep = 50 * time.Millisecond
+
+// RunFarm runs the farm in real time until ctx ends.
+func RunFarm(ctx context.Context, o FarmOptions) error {
+	if err := checkFault(o.Fault); err != nil {
+		return err
+	}
+	file, err := readConfig(o.Config)
+	if err != nil {
+		return err
+	}
+	password := ""
+	if o.PasswordFile != "" {
+		text, err := os.ReadFile(o.PasswordFile)
+		if err != nil {
+			return fmt.Errorf("password: %w", err)
+		}
+		password = strings.TrimRight(string(text), "\r\n")
+	}
+	farm, err := newFarm(file, sim.Options{Seed: o.Seed, StartPH: 6.6, StartECShare: 0.6, Fault: o.Fault, FaultAt: faultAfter})
+	if err != nil {
+		return err
+	}
+	if o.For > 0 {
+		var end context.CancelFunc
+		ctx, end = context.WithTimeout(ctx, o.For)
+		defer end()
+	}
+	link := mqtt.New(mqtt.Options{URL: o.Broker, ClientID: "leat-farm", User: o.User, Password: password, Queued: farm.Subscriptions(), Log: o.Log})
+	ended := make(chan error, 1)
+	go func() { ended <- link.Run(ctx) }()
+	fmt.Fprintf(o.Out, "simulated farm %s on %s, in real time; Ctrl-C ends it\n", file.Settings.Safety.Station, o.Broker)
+	began := time.Now()
+	ticker := time.NewTicker(farmStep)
+	defer ticker.Stop()
+	send := func(topic string, qos byte, retained bool, body []byte) {
+		if err := link.Publish(topic, qos, retained, body); err != nil && !errors.Is(err, mqtt.ErrClosed) {
+			o.Log.Warn("farm", zap.Error(err))
+		}
+	}
+	for {
+		select {
+		case err := <-ended:
+			return err
+		case up := <-link.Changed():
+			farm.Connected(up)
+			fmt.Fprintf(o.Out, "%s  broker %s\n", clockWords(time.Since(began)), upWords(up))
+		case <-link.Ready():
+			for m, ok := link.Next(); ok; m, ok = link.Next() {
+				// An order that the broker stored is from another time.
+				if !m.Retained {
+					farm.Receive(m.Topic, m.Body, send)
+				}
+			}
+		case <-ticker.C:
+			farm.Advance(time.Since(began), send)
+		}
+	}
+}
