@@ -1,0 +1,126 @@
+package main
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"leat/dosing/chem"
+)
+
+// solveCases solves every row of a CSV file and prints a JSON array in the
+// file's order. A row that cannot be solved carries its error in the array and
+// makes the command fail.
+func solveCases(path string, w io.Writer) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	rows, err := readCases(f)
+	if err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	documents := make([]solutionDocument, 0, len(rows))
+	var failed error
+	for _, row := range rows {
+		d, err := row.solve()
+		if err != nil {
+			d = solutionDocument{Error: err.Error()}
+			failed = errors.Join(failed, fmt.Errorf("%s: %w", row.name, err))
+		}
+		d.Case = row.name
+		documents = append(documents, d)
+	}
+	if err = json.NewEncoder(w).Encode(documents); err != nil {
+		return err
+	}
+	if failed != nil {
+		first, _, more := strings.Cut(failed.Error(), "\n")
+		if more {
+			first += fmt.Sprintf(" (and %d more)", strings.Count(failed.Error(), "\n"))
+		}
+		return errors.New(first)
+	}
+	return nil
+}
+
+// solutionCase is one row, still text where it may be wrong.
+type solutionCase struct{ name, temp, totals, co2, mode string }
+
+func readCases(r io.Reader) ([]solutionCase, error) {
+	reader := csv.NewReader(r)
+	header, err := reader.Read()
+	if err != nil {
+		return nil, fmt.Errorf("no header: %w", err)
+	}
+	place := map[string]int{}
+	for i, name := range header {
+		place[strings.TrimSpace(strings.TrimPrefix(name, "\ufeff"))] = i
+	}
+	for _, name := range []string{"case", "temp_c", "totals_mmol_per_kgw", "log10_pco2_atm", "ph_mode"} {
+		if _, ok := place[name]; !ok {
+			return nil, fmt.Errorf("column %s is missing", name)
+		}
+	}
+	var cases []solutionCase
+	for {
+		row, err := reader.Read()
+		if err == io.EOF {
+			return cases, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		at := func(name string) string { return strings.TrimSpace(row[place[name]]) }
+		cases = append(cases, solutionCase{at("case"), at("temp_c"), at("totals_mmol_per_kgw"), at("log10_pco2_atm"), at("ph_mode")})
+	}
+}
+
+// solve computes the row. "fixed 6.0 (K by charge)": potassium comes or goes
+// until the charge closes at that pH.
+func (c solutionCase) solve() (d solutionDocument, err error) {
+	var words []string
+	for _, word := range strings.Split(c.totals, ";") {
+		if word = strings.TrimSpace(word); word != "" {
+			words = append(words, word)
+		}
+	}
+	t, err := readIons(words)
+	if err != nil {
+		return d, err
+	}
+	var at chem.Conditions
+	if at.TempC, err = decimal("temp_c", c.temp); err != nil {
+		return d, err
+	}
+	if c.co2 != "" {
+		at.Open = true
+		if at.CO2Atm, err = readCO2("log10=" + c.co2); err != nil {
+			return d, err
+		}
+	}
+	var s chem.Solver
+	var r chem.Result
+	byPotassium := false
+	if c.mode != "" && c.mode != "charge balance" {
+		given, found := strings.CutPrefix(c.mode, "fixed ")
+		given, byPotassium = strings.CutSuffix(given, " (K by charge)")
+		if at.FixedPH, err = decimal("ph_mode", strings.TrimSpace(given)); err != nil || !found {
+			return d, fmt.Errorf("ph_mode %q: write charge balance or fixed 6.0 (K by charge)", c.mode)
+		}
+	}
+	if byPotassium {
+		_, err = s.KByCharge(t, at, &r)
+	} else {
+		err = s.Solve(&t, at, &r)
+	}
+	if err != nil {
+		return d, err
+	}
+	return documentOf(&r), nil
+}
