@@ -135,7 +135,8 @@ func (a *App) open() error {
 	if a.core, err = controller.New(&a.file.Settings, restored, now); err != nil {
 		return err
 	}
-	a.writer = newWriter(book, a.metrics.LedgerAppend)
+	a.history = a.db.History()
+	a.writer = newWriter(book, a.history.Flush, a.metrics.LedgerAppend, a.log)
 	a.wires = newWires(a.file)
 	options, err := a.linkOptions()
 	if err != nil {
@@ -143,7 +144,6 @@ func (a *App) open() error {
 	}
 	a.link = mqtt.New(options)
 	a.sender = newSender(a.link)
-	a.history = a.db.History()
 	a.state = newPublished()
 	a.refused = refusals{log: a.log, last: map[string]time.Duration{}}
 	for range a.file.Settings.Tanks {
@@ -246,7 +246,6 @@ func (a *App) Run(ctx context.Context) error {
 	for range a.writer.results {
 		// what is still to be appended is appended; nobody acts on it any more
 	}
-	a.history.Flush()
 	cancel()
 	group.Wait()
 	return err

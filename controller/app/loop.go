@@ -89,7 +89,12 @@ func (a *App) tick(now dosing.Instant) {
 		a.step(now, controller.Event{Kind: controller.EventOther})
 	}
 	a.step(now, controller.Event{Kind: controller.EventTick})
-	a.history.Tick(now.Wall)
+	if a.history.Due() {
+		select {
+		case a.writer.flush <- struct{}{}:
+		default: // the writer is at it
+		}
+	}
 	// The watchdog is fed by the decision's own progress: a hung core or a stalled
 	// ledger queue lets it run out.
 	a.options.Supervise("WATCHDOG=1")

@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 
 	"leat/controller"
+	"leat/controller/store"
 	"leat/controller/web"
 	"leat/safety"
 )
@@ -20,9 +21,12 @@ func (a *App) webOptions() web.Options {
 const SocketName = "leat.sock"
 
 func (a *App) findPerson(name string) (web.Person, bool, error) {
-	p, found, err := a.db.People().Find(name)
+	p, err := a.db.People().Find(name)
+	if errors.Is(err, store.ErrNobody) {
+		return web.Person{}, false, nil
+	}
 	role, _ := controller.ParseRole(p.Role)
-	return web.Person{Name: p.Name, Role: role, Hash: p.Hash}, found, err
+	return web.Person{Name: p.Name, Role: role, Hash: p.Hash}, err == nil, err
 }
 
 // audit notes what the chain does not keep: sign-ins and refused wishes.

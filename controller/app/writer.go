@@ -4,6 +4,8 @@ import (
 	"errors"
 	"time"
 
+	"go.uber.org/zap"
+
 	"leat/controller"
 	"leat/safety"
 	"leat/safety/ledger"
@@ -16,6 +18,9 @@ type writer struct {
 	ledger  *ledger.Ledger
 	drafts  chan ledger.Draft
 	results chan controller.Event
+	flush   chan struct{} // a minute of history is complete
+	history func() error
+	log     *zap.Logger
 	observe func(time.Duration)
 	retry   time.Duration
 }
@@ -24,44 +29,64 @@ type writer struct {
 // a stalled disk fills it; then the loop itself waits and the lease lapses.
 const draftsWaiting = 256
 
-func newWriter(l *ledger.Ledger, observe func(time.Duration)) *writer {
+func newWriter(l *ledger.Ledger, history func() error, observe func(time.Duration), log *zap.Logger) *writer {
 	return &writer{ledger: l, drafts: make(chan ledger.Draft, draftsWaiting), results: make(chan controller.Event, 2*draftsWaiting),
-		observe: observe, retry: 5 * time.Second}
+		flush: make(chan struct{}, 1), history: history, log: log, observe: observe, retry: 5 * time.Second}
 }
 
 // run appends until drafts is closed. quit cuts a wait for a full disk short.
 func (w *writer) run(quit <-chan struct{}) {
 	defer close(w.results)
 	failed := false
-	for draft := range w.drafts {
-		if failed {
-			continue
-		}
-		event, err := w.append(draft)
-		full := false
-		for errors.Is(err, ledger.ErrFull) {
-			if !full {
-				full = true
-				w.results <- controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerFull, Text: err.Error()}
-			}
-			select {
-			case <-quit:
+	for {
+		select {
+		case draft, more := <-w.drafts:
+			if !more {
+				w.writeHistory()
 				return
-			case <-time.After(w.retry):
 			}
-			event, err = w.append(draft)
+			if !failed {
+				failed = !w.insist(draft, quit)
+			}
+		case <-w.flush:
+			w.writeHistory()
 		}
-		if err != nil {
-			// After a failed write or fsync nobody knows what is on the disk: no
-			// further append is tried in this run.
-			failed = true
-			w.results <- controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerFailed, Text: err.Error()}
-			continue
+	}
+}
+
+// insist appends one draft, waiting while the disk is full, and reports false when
+// no further append may be tried in this run.
+func (w *writer) insist(draft ledger.Draft, quit <-chan struct{}) bool {
+	event, err := w.append(draft)
+	full := errors.Is(err, ledger.ErrFull)
+	if full {
+		w.results <- controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerFull, Text: err.Error()}
+	}
+	for errors.Is(err, ledger.ErrFull) {
+		select {
+		case <-quit:
+			return false
+		case <-time.After(w.retry):
 		}
-		if full {
-			w.results <- controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerReady}
-		}
-		w.results <- event
+		event, err = w.append(draft)
+	}
+	if err != nil {
+		// After a failed write or sync nobody knows what is on the disk.
+		w.results <- controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerFailed, Text: err.Error()}
+		return false
+	}
+	if full {
+		w.results <- controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerReady}
+	}
+	w.results <- event
+	return true
+}
+
+// writeHistory writes the complete minutes. What fails waits for the next time:
+// history is for people, no dose rests on it.
+func (w *writer) writeHistory() {
+	if err := w.history(); err != nil {
+		w.log.Warn("history not written", zap.Error(err))
 	}
 }
 

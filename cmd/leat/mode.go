@@ -1,0 +1,107 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"flag"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"net/url"
+	"os"
+	"os/user"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"leat/controller"
+	"leat/controller/app"
+	"leat/controller/config"
+)
+
+func modeCommand(args []string, stdout, stderr io.Writer) int {
+	flags := flag.NewFlagSet("leat mode", flag.ContinueOnError)
+	path := flags.String("config", "", "configuration `FILE` of the running daemon, to find its state folder")
+	state := flags.String("state", "", "state `FOLDER` of the running daemon, instead of -config")
+	tank := flags.String("tank", "", "`NAME` of the tank")
+	note := flags.String("note", "", "what was checked; needed by clear and confirm-water")
+	asJSON := flags.Bool("json", false, "print the answer as JSON")
+	flags.Usage = func() {
+		fmt.Fprintf(flags.Output(), "usage: leat mode -config FILE -tank NAME [-note TEXT] arm|observe|stop|clear|pause|resume|confirm-water\n\n")
+		flags.PrintDefaults()
+	}
+	if code, done := parseFlags(flags, args, stdout, stderr, 1); done {
+		return code
+	}
+	kind, ok := controller.ParseRequestKind(flags.Arg(0))
+	if !ok || *tank == "" || (*path == "") == (*state == "") || !oneOfModes(kind) {
+		fmt.Fprintln(stderr, "leat mode: want -config FILE or -state FOLDER, -tank NAME, and one of arm, observe, stop, clear, pause, resume, confirm-water; leat mode -h tells more")
+		return 2
+	}
+	folder := *state
+	if folder == "" {
+		file, err := config.Load(*path)
+		if err != nil {
+			return exit("leat mode", err, stderr)
+		}
+		folder = file.State
+	}
+	answer, err := askDaemon(folder, url.Values{"do": {kind.String()}, "tank": {*tank}, "note": {*note}, "by": {whoAmI()}})
+	if err != nil {
+		return exit("leat mode", err, stderr)
+	}
+	if *asJSON {
+		_ = json.NewEncoder(stdout).Encode(answer) // stdout that is gone is the caller's
+	} else if answer.Accepted {
+		fmt.Fprintf(stdout, "%s: %s\n", *tank, answer.Text)
+	}
+	if !answer.Accepted {
+		return exit("leat mode", fmt.Errorf("%s: refused: %s", *tank, answer.Text), stderr)
+	}
+	return 0
+}
+
+func oneOfModes(kind controller.RequestKind) bool {
+	switch kind {
+	case controller.RequestArm, controller.RequestObserve, controller.RequestStop, controller.RequestClear,
+		controller.RequestPause, controller.RequestResume, controller.RequestConfirmWater:
+		return true
+	}
+	return false
+}
+
+func whoAmI() string {
+	if u, err := user.Current(); err == nil {
+		return u.Username
+	}
+	return "local"
+}
+
+// askDaemon sends a request over the local socket in the state folder.
+func askDaemon(folder string, form url.Values) (controller.Answer, error) {
+	socket := filepath.Join(folder, app.SocketName)
+	client := http.Client{Timeout: 15 * time.Second, Transport: &http.Transport{
+		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
+			var d net.Dialer
+			return d.DialContext(ctx, "unix", socket)
+		}}}
+	response, err := client.PostForm("http://leat/ask", form)
+	if err != nil {
+		if _, missing := os.Stat(socket); missing != nil {
+			return controller.Answer{}, fmt.Errorf("no daemon runs on %s; start it with leat run", folder)
+		}
+		return controller.Answer{}, fmt.Errorf("the daemon on %s does not answer: %w", folder, err)
+	}
+	defer response.Body.Close()
+	text, err := io.ReadAll(io.LimitReader(response.Body, 1<<20))
+	if err != nil {
+		return controller.Answer{}, err
+	}
+	if response.StatusCode != http.StatusOK {
+		return controller.Answer{}, fmt.Errorf("%s", strings.TrimSpace(string(text)))
+	}
+	var answer controller.Answer
+	err = json.Unmarshal(text, &answer)
+	return answer, err
+}

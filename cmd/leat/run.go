@@ -1,0 +1,79 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"go.uber.org/zap"
+	"go.uber.org/zap/zapcore"
+
+	"leat/controller/app"
+	"leat/controller/config"
+)
+
+func runCommand(args []string, stdout, stderr io.Writer) int {
+	flags := flag.NewFlagSet("leat run", flag.ContinueOnError)
+	path := flags.String("config", "", "configuration `FILE`; leat check -config FILE tells what it would do")
+	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
+		return code
+	}
+	if *path == "" {
+		fmt.Fprintln(stderr, "leat run: name the configuration with -config FILE; deploy/leat.toml is a sample, leat demo needs none")
+		return 2
+	}
+	file, err := config.Load(*path)
+	if err != nil {
+		return exit("leat run", err, stderr)
+	}
+	log := newLog(file.Log, stderr)
+	for _, w := range file.Warnings {
+		log.Warn("configuration", zap.String("warning", w))
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	daemon, err := app.New(file, app.Options{Log: log, Reload: func() (*config.File, error) { return config.Load(*path) }})
+	if err != nil {
+		return exit("leat run", err, stderr)
+	}
+	log.Info("started", zap.String("station", file.Settings.Safety.Station), zap.String("configuration", file.Settings.Version),
+		zap.String("broker", file.Broker.URL), zap.String("page", daemon.Address()), zap.String("state", file.State))
+	go reloadOnHangup(ctx, daemon)
+	if err := daemon.Run(ctx); err != nil {
+		return exit("leat run", err, stderr)
+	}
+	log.Info("stopped, pumps off")
+	return 0
+}
+
+// reloadOnHangup reads the configuration again at each SIGHUP; the daemon logs
+// what came of it.
+func reloadOnHangup(ctx context.Context, daemon *app.App) {
+	hangup := make(chan os.Signal, 1)
+	signal.Notify(hangup, syscall.SIGHUP)
+	defer signal.Stop(hangup)
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-hangup:
+			_ = daemon.Reload(ctx) // logged and counted by the daemon
+		}
+	}
+}
+
+// newLog writes one JSON line for each event to w, without sampling: a dose that
+// is not in the log would look like one that was not given.
+func newLog(level string, w io.Writer) *zap.Logger {
+	least, err := zapcore.ParseLevel(level)
+	if err != nil {
+		least = zapcore.InfoLevel
+	}
+	encoding := zap.NewProductionEncoderConfig()
+	encoding.EncodeTime = zapcore.RFC3339TimeEncoder
+	return zap.New(zapcore.NewCore(zapcore.NewJSONEncoder(encoding), zapcore.Lock(zapcore.AddSync(w)), least))
+}

@@ -1,0 +1,149 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"golang.org/x/term"
+
+	"leat/controller"
+	"leat/controller/config"
+	"leat/controller/store"
+	"leat/controller/web"
+)
+
+// leastPassword is the shortest password taken, in characters; NIST SP 800-63B
+// asks for at least 8 and for no rules of composition.
+const leastPassword = 10
+
+func userCommand(args []string, stdout, stderr io.Writer) int {
+	flags := flag.NewFlagSet("leat user", flag.ContinueOnError)
+	path := flags.String("config", "", "configuration `FILE` of the daemon, to find its state folder")
+	state := flags.String("state", "", "state `FOLDER` of the daemon, instead of -config")
+	roleName := flags.String("role", "operate", "what the person may do: view, operate or engineer")
+	asJSON := flags.Bool("json", false, "print the list as JSON")
+	flags.Usage = func() {
+		fmt.Fprintf(flags.Output(), `usage: leat user -config FILE [-role ROLE] add NAME    (password from the terminal, or one line of stdin)
+       leat user -config FILE remove NAME
+       leat user -config FILE list
+
+view sees; operate changes setpoints, pauses and stops; engineer arms and clears as well.
+Limits and caps change in the configuration file only.
+
+`)
+		flags.PrintDefaults()
+	}
+	if code, done := parseFlags(flags, args, stdout, stderr, 2); done {
+		return code
+	}
+	verb, name := flags.Arg(0), flags.Arg(1)
+	role, known := controller.ParseRole(*roleName)
+	if (*path == "") == (*state == "") || !known || (verb == "list") != (name == "") || verb != "add" && verb != "remove" && verb != "list" {
+		fmt.Fprintln(stderr, "leat user: want -config FILE or -state FOLDER, then add NAME, remove NAME or list; leat user -h tells more")
+		return 2
+	}
+	db, err := openState(*path, *state)
+	if err != nil {
+		return exit("leat user", err, stderr)
+	}
+	defer db.Close()
+	switch verb {
+	case "list":
+		err = listPeople(db, *asJSON, stdout)
+	case "remove":
+		if err = db.People().Remove(name); err == nil {
+			fmt.Fprintf(stdout, "%s may no longer sign in; sessions that are open end within 12 h or when the daemon restarts\n", name)
+		}
+	case "add":
+		err = addPerson(db, name, role, stdout, stderr)
+	}
+	return exit("leat user", err, stderr)
+}
+
+func openState(path, folder string) (*store.DB, error) {
+	if folder == "" {
+		file, err := config.Load(path)
+		if err != nil {
+			return nil, err
+		}
+		folder = file.State
+	}
+	return store.Open(folder)
+}
+
+func addPerson(db *store.DB, name string, role controller.Role, stdout, stderr io.Writer) error {
+	password, err := readPassword(stderr)
+	if err != nil {
+		return err
+	}
+	if len([]rune(password)) < leastPassword {
+		return fmt.Errorf("the password has fewer than %d characters; a few words in a row are easy to remember", leastPassword)
+	}
+	hash, err := web.Hash(password)
+	if err != nil {
+		return err
+	}
+	if err := db.People().Add(store.Person{Name: name, Role: role.String(), Hash: hash, Added: time.Now()}); err != nil {
+		return err
+	}
+	fmt.Fprintf(stdout, "%s may sign in as %s\n", name, role)
+	return nil
+}
+
+// readPassword asks twice at a terminal and takes one line elsewhere.
+func readPassword(stderr io.Writer) (string, error) {
+	if !term.IsTerminal(int(os.Stdin.Fd())) {
+		line, err := bufio.NewReader(io.LimitReader(os.Stdin, 4096)).ReadString('\n')
+		if err != nil && !errors.Is(err, io.EOF) {
+			return "", err
+		}
+		return strings.TrimRight(line, "\r\n"), nil
+	}
+	var typed [2][]byte
+	for i, prompt := range []string{"password: ", "once more: "} {
+		fmt.Fprint(stderr, prompt)
+		text, err := term.ReadPassword(int(os.Stdin.Fd()))
+		fmt.Fprintln(stderr)
+		if err != nil {
+			return "", err
+		}
+		typed[i] = text
+	}
+	if string(typed[0]) != string(typed[1]) {
+		return "", errors.New("the two differ; nothing was changed")
+	}
+	return string(typed[0]), nil
+}
+
+func listPeople(db *store.DB, asJSON bool, stdout io.Writer) error {
+	people, err := db.People().List()
+	if err != nil {
+		return err
+	}
+	if asJSON {
+		type shown struct {
+			Name  string    `json:"name"`
+			Role  string    `json:"role"`
+			Added time.Time `json:"added"`
+		}
+		list := []shown{}
+		for _, p := range people {
+			list = append(list, shown{p.Name, p.Role, p.Added})
+		}
+		return json.NewEncoder(stdout).Encode(list)
+	}
+	if len(people) == 0 {
+		fmt.Fprintln(stdout, "nobody yet; add someone with leat user add NAME")
+	}
+	for _, p := range people {
+		fmt.Fprintf(stdout, "%-20s %-9s since %s\n", p.Name, p.Role, p.Added.Local().Format("2006-01-02"))
+	}
+	return nil
+}
