@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 
 	"leat/controller"
+	"leat/controller/config"
 	"leat/controller/store"
 	"leat/controller/web"
 	"leat/safety"
@@ -13,7 +14,10 @@ import (
 // webOptions joins the page to the daemon.
 func (a *App) webOptions() web.Options {
 	w := a.file.Web
-	return web.Options{Listen: w.Listen, Certificate: w.Certificate, Key: w.Key, Socket: filepath.Join(a.file.State, SocketName),
+	if w.Off {
+		w = config.Web{}
+	}
+	return web.Options{Listen: w.Listen, Certificate: w.Certificate, Key: w.Key, Secure: w.BehindProxy, Monitoring: a.file.Metrics.Listen, Socket: filepath.Join(a.file.State, SocketName),
 		View: a.View, Ask: a.Ask, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready}
 }
 

@@ -28,8 +28,10 @@ type Person struct {
 
 // Options joins the page to the daemon.
 type Options struct {
-	Listen           string // host:port; loopback unless configured otherwise
+	Listen           string // host:port of the page; loopback unless configured otherwise; empty = no page
 	Certificate, Key string // files; empty = plain HTTP
+	Secure           bool   // a proxy on this machine speaks HTTPS for the page
+	Monitoring       string // host:port of health and metrics alone; empty = the page's
 	Socket           string // path of the local socket; empty = none
 	View             func() *controller.View
 	Ask              func(context.Context, controller.Request) (controller.Answer, error)
@@ -39,74 +41,101 @@ type Options struct {
 	Ready            func() error // why the daemon is not ready; nil = ready
 }
 
-// Server serves the page and the local socket.
+// Server serves the page, the monitoring and the local socket.
 type Server struct {
 	options  Options
 	page     *template.Template
 	signIn   *template.Template
 	sessions *sessions
+	address  string
+	doors    []door
+}
+
+// door is one listener with what is served there.
+type door struct {
 	listener net.Listener
-	local    net.Listener
-	http     *http.Server
-	socket   *http.Server
+	server   *http.Server
 }
 
 // New binds the listeners, so that a port in use is an error at the start.
 func New(options Options) (*Server, error) {
 	s := &Server{options: options, sessions: newSessions()}
-	var err error
-	if s.page, err = template.New("page.html").Funcs(words).ParseFS(files, "page.html"); err != nil {
-		return nil, fmt.Errorf("page template: %w", err)
+	if err := s.open(); err != nil {
+		s.Close()
+		return nil, err
 	}
-	if s.signIn, err = template.ParseFS(files, "signin.html"); err != nil {
-		return nil, fmt.Errorf("sign-in template: %w", err)
-	}
-	if s.listener, err = net.Listen("tcp", options.Listen); err != nil {
-		return nil, fmt.Errorf("page: %w; choose another address for the page, or find what uses this one", err)
-	}
-	if options.Certificate != "" {
-		pair, err := tls.LoadX509KeyPair(options.Certificate, options.Key)
-		if err != nil {
-			s.Close()
-			return nil, fmt.Errorf("page certificate: %w", err)
-		}
-		s.listener = tls.NewListener(s.listener, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12})
-	}
-	if options.Socket != "" {
-		if s.local, err = listenLocal(options.Socket); err != nil {
-			s.Close()
-			return nil, err
-		}
-	}
-	s.http = &http.Server{Handler: s.routes(), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
-		WriteTimeout: 15 * time.Second, IdleTimeout: time.Minute, MaxHeaderBytes: 16 << 10}
-	s.socket = &http.Server{Handler: s.localRoutes(), ReadHeaderTimeout: 5 * time.Second}
 	return s, nil
 }
 
-// Address is where the page listens, as a URL.
-func (s *Server) Address() string {
-	scheme := "http"
-	if s.options.Certificate != "" {
-		scheme = "https"
+func (s *Server) open() (err error) {
+	if s.page, err = template.New("page.html").Funcs(words).ParseFS(files, "page.html"); err != nil {
+		return fmt.Errorf("page template: %w", err)
 	}
-	return scheme + "://" + s.listener.Addr().String()
+	if s.signIn, err = template.ParseFS(files, "signin.html"); err != nil {
+		return fmt.Errorf("sign-in template: %w", err)
+	}
+	if s.options.Listen != "" {
+		if err := s.openPage(); err != nil {
+			return err
+		}
+	}
+	if s.options.Monitoring != "" {
+		listener, err := net.Listen("tcp", s.options.Monitoring)
+		if err != nil {
+			return fmt.Errorf("metrics: %w; choose another address in [metrics], or find what uses this one", err)
+		}
+		s.serve(listener, s.monitoring(http.NewServeMux()))
+	}
+	if s.options.Socket != "" {
+		listener, err := listenLocal(s.options.Socket)
+		if err != nil {
+			return err
+		}
+		s.serve(listener, s.localRoutes())
+	}
+	return nil
 }
+
+func (s *Server) openPage() error {
+	listener, err := net.Listen("tcp", s.options.Listen)
+	if err != nil {
+		return fmt.Errorf("page: %w; choose another address for the page, or find what uses this one", err)
+	}
+	s.address = "http://" + listener.Addr().String()
+	if s.options.Certificate != "" {
+		pair, err := tls.LoadX509KeyPair(s.options.Certificate, s.options.Key)
+		if err != nil {
+			_ = listener.Close()
+			return fmt.Errorf("page certificate: %w", err)
+		}
+		s.options.Secure = true
+		s.address = "https://" + listener.Addr().String()
+		listener = tls.NewListener(listener, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12})
+	}
+	s.serve(listener, s.routes())
+	return nil
+}
+
+func (s *Server) serve(listener net.Listener, handler http.Handler) {
+	s.doors = append(s.doors, door{listener, &http.Server{Handler: handler, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
+		WriteTimeout: 15 * time.Second, IdleTimeout: time.Minute, MaxHeaderBytes: 16 << 10}})
+}
+
+// Address is where the page listens, as a URL; empty without a page.
+func (s *Server) Address() string { return s.address }
 
 // SignInLink makes a link that signs one person in once, within ten minutes.
 func (s *Server) SignInLink(role controller.Role) string {
-	return s.Address() + "/enter?ticket=" + s.sessions.ticket(role)
+	return s.address + "/enter?ticket=" + s.sessions.ticket(role)
 }
 
-// Serve serves until ctx ends.
+// Serve serves until ctx ends or a listener fails.
 func (s *Server) Serve(ctx context.Context) error {
-	failed := make(chan error, 2)
-	running := 1
-	go func() { failed <- s.http.Serve(s.listener) }()
-	if s.local != nil {
-		running++
-		go func() { failed <- s.socket.Serve(s.local) }()
+	failed := make(chan error, len(s.doors))
+	for _, d := range s.doors {
+		go func() { failed <- d.server.Serve(d.listener) }()
 	}
+	running := len(s.doors)
 	var first error
 	select {
 	case <-ctx.Done():
@@ -115,10 +144,10 @@ func (s *Server) Serve(ctx context.Context) error {
 	}
 	closing, done := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
 	defer done()
-	_ = s.http.Shutdown(closing) // open pages are cut after a second
-	_ = s.socket.Shutdown(closing)
-	_ = s.http.Close()
-	_ = s.socket.Close()
+	for _, d := range s.doors {
+		_ = d.server.Shutdown(closing) // pages still open are cut after a second
+		_ = d.server.Close()
+	}
 	for ; running > 0; running-- {
 		<-failed
 	}
@@ -130,11 +159,8 @@ func (s *Server) Serve(ctx context.Context) error {
 
 // Close gives the listeners back where Serve never ran.
 func (s *Server) Close() {
-	if s.listener != nil {
-		_ = s.listener.Close()
-	}
-	if s.local != nil {
-		_ = s.local.Close()
+	for _, d := range s.doors {
+		_ = d.listener.Close()
 	}
 }
 
@@ -155,6 +181,11 @@ func (s *Server) routes() http.Handler {
 			http.ServeFileFS(w, r, files, name)
 		})
 	}
+	return guarded(http.NewCrossOriginProtection().Handler(s.monitoring(mux)))
+}
+
+// monitoring adds health and metrics to a server's paths.
+func (s *Server) monitoring(mux *http.ServeMux) http.Handler {
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "alive") })
 	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, _ *http.Request) {
 		if err := s.options.Ready(); err != nil {
@@ -166,7 +197,7 @@ func (s *Server) routes() http.Handler {
 	if s.options.Metrics != nil {
 		mux.Handle("GET /metrics", s.options.Metrics)
 	}
-	return guarded(http.NewCrossOriginProtection().Handler(mux))
+	return mux
 }
 
 // guarded sets the headers that keep a page from being framed, sniffed or scripted

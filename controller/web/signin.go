@@ -47,7 +47,7 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 
 func (s *Server) welcome(w http.ResponseWriter, r *http.Request, name string, role controller.Role) {
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.sessions.begin(name, role), Path: "/", HttpOnly: true,
-		SameSite: http.SameSiteLaxMode, Secure: s.options.Certificate != "", MaxAge: int(sessionHolds.Seconds())})
+		SameSite: http.SameSiteLaxMode, Secure: s.options.Secure, MaxAge: int(sessionHolds.Seconds())})
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }
 
