@@ -1,14 +1,12 @@
 package payload
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"time"
 	"unicode/utf8"
 
 	"leat/dosing"
-	"leat/safety"
 )
 
 // encoder appends one JSON object with its keys in the order of writing, so that
@@ -127,12 +125,4 @@ func appendText(dst []byte, text string) []byte {
 		}
 	}
 	return append(dst, '"')
-}
-
-// causeName is the cause as everywhere else; none is the empty string.
-func causeName(cause safety.Cause) string {
-	if cause == safety.CauseNone {
-		return ""
-	}
-	return fmt.Sprint(cause)
 }

@@ -14,7 +14,7 @@ func AppendState(dst []byte, t *controller.TankView, at time.Time) []byte {
 	e.text("tank", t.Name)
 	e.moment("at", at)
 	e.text("mode", t.Mode.String())
-	e.text("cause", causeName(t.Cause))
+	e.text("cause", t.Cause.String())
 	e.text("reason", t.Reason)
 	e.text("next", t.Next)
 	e.some("would_dose", t.WouldDose)
@@ -70,7 +70,7 @@ func appendInput(dst []byte, in *controller.InputView) []byte {
 
 func appendHold(dst []byte, h *controller.HoldView) []byte {
 	e := object(dst)
-	e.text("cause", causeName(h.Cause))
+	e.text("cause", h.Cause.String())
 	e.text("action", h.Action.String())
 	e.text("scope", h.Scope.String())
 	e.some("pump", h.Pump)
@@ -83,7 +83,7 @@ func appendHold(dst []byte, h *controller.HoldView) []byte {
 // AppendAlarm writes where an alarm stands.
 func AppendAlarm(dst []byte, a controller.AlarmView) []byte {
 	e := object(dst)
-	e.text("cause", causeName(a.Cause))
+	e.text("cause", a.Cause.String())
 	e.text("state", a.State.String())
 	e.text("priority", a.Priority.String())
 	e.text("code", a.Priority.Code())

@@ -164,7 +164,7 @@ func (t *Topics) State(tank dosing.TankID) string { return t.topic(tank, "state"
 
 // Alarm is where an alarm stands, retained.
 func (t *Topics) Alarm(tank dosing.TankID, cause safety.Cause) string {
-	return t.topic(tank, "alarm/"+causeName(cause))
+	return t.topic(tank, "alarm/"+cause.String())
 }
 
 // Fit is where it stands, retained, whether the water may go to plants.
