@@ -66,5 +66,89 @@ const (
 	CauseMixingWait
 	CauseIncompatibleWait
 	CauseOrderTooSmall
+	// Alarms that stop nothing.
+	CauseOutOfBand
+	CauseECHigh
+	CauseBufferScale
+	CauseWithheldLong
 	CauseCount
 )
+
+var causeNames = [CauseCount]string{
+	CauseNone:                "none",
+	CauseObserving:           "observing",
+	CauseStoppedByPerson:     "stopped-by-person",
+	CauseOperatorPause:       "operator-pause",
+	CauseStopInput:           "stop-input",
+	CauseMaintenance:         "maintenance",
+	CauseCleaning:            "cleaning",
+	CauseSolutionUnconfirmed: "solution-unconfirmed",
+	CausePHMissing:           "ph-missing",
+	CausePHStale:             "ph-stale",
+	CausePHUnfit:             "ph-unfit",
+	CauseECMissing:           "ec-missing",
+	CauseECStale:             "ec-stale",
+	CauseECUnfit:             "ec-unfit",
+	CauseTemperatureUnfit:    "temperature-unfit",
+	CauseTemperatureRange:    "temperature-range",
+	CauseProbesDisagree:      "probes-disagree",
+	CauseSampleFlowOff:       "sample-flow-off",
+	CauseCirculationOff:      "circulation-off",
+	CauseLevelUnknown:        "level-unknown",
+	CauseLevelLow:            "level-low",
+	CauseLevelHigh:           "level-high",
+	CauseLeak:                "leak",
+	CauseFlood:               "flood",
+	CauseOutletUnproved:      "outlet-unproved",
+	CauseStockEmpty:          "stock-empty",
+	CauseNodeSilent:          "node-silent",
+	CauseNodeRebooted:        "node-rebooted",
+	CauseNodeBusy:            "node-busy",
+	CauseNodeClock:           "node-clock",
+	CauseNodeUnbidden:        "node-unbidden",
+	CauseBrokerDown:          "broker-down",
+	CauseLedgerUnavailable:   "ledger-unavailable",
+	CauseClockUntrusted:      "clock-untrusted",
+	CauseOtherController:     "other-controller",
+	CauseConfigurationUnsafe: "configuration-unsafe",
+	CauseStarting:            "starting",
+	CauseInputNotEvaluated:   "input-not-evaluated",
+	CauseDoseOpen:            "dose-open",
+	CauseDoseUncertain:       "dose-uncertain",
+	CauseNoResponse:          "no-response",
+	CauseWrongDirection:      "wrong-direction",
+	CauseDoseCap:             "dose-cap",
+	CauseEffectCap:           "effect-cap",
+	CauseInTransitCap:        "in-transit-cap",
+	CauseHourCap:             "hour-cap",
+	CauseDayCap:              "day-cap",
+	CauseStockCap:            "stock-cap",
+	CauseDirection:           "direction",
+	CauseCounterReagent:      "counter-reagent",
+	CauseMixingWait:          "mixing-wait",
+	CauseIncompatibleWait:    "incompatible-wait",
+	CauseOrderTooSmall:       "order-too-small",
+	CauseOutOfBand:           "out-of-band",
+	CauseECHigh:              "ec-high",
+	CauseBufferScale:         "buffer-scale",
+	CauseWithheldLong:        "withheld-long",
+}
+
+// String is the cause's one name in log, metrics, topics and page.
+func (c Cause) String() string {
+	if c >= CauseCount {
+		return "unknown"
+	}
+	return causeNames[c]
+}
+
+// ParseCause finds a cause by name. CauseNone is no answer: a trip that is named
+// "none" in a record is a record that cannot be read.
+func ParseCause(name string) (Cause, bool) {
+	for c, n := range causeNames {
+		if n == name && c > 0 {
+			return Cause(c), true
+		}
+	}
+	return CauseNone, false
+}

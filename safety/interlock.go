@@ -1,12 +1,14 @@
 package safety
 
+import "time"
+
 // Action is what an interlock does. The smallest wins and zero locks out.
 type Action uint8
 
 // The actions, most severe first.
 const (
 	Lockout Action = iota // no dose until a person intervenes in the configuration or the instance
-	Stop                  // latched: only a person clears
+	Stop                  // only a person clears
 	Hold                  // no new dose; resumes by itself
 	Run
 	actionCount
@@ -31,4 +33,250 @@ const (
 
 func (s Scope) String() string {
 	return [...]string{"station", "tank", "nutrients", "acid and base", "pump", "station"}[min(s, scopeCount)]
+}
+
+// Latching is when a trip of an interlock stays until a person clears it.
+type Latching uint8
+
+// The ways to latch.
+const (
+	LatchesNever  Latching = iota // goes when its cause goes
+	LatchesAtOnce                 // the first time it is positively seen; a silent sensor only holds
+	LatchesThird                  // the third time in 24 h, the fourth boot in 10 min; holds before that
+	latchingCount
+)
+
+func (l Latching) String() string {
+	return [...]string{"never", "at once", "when it repeats", "at once"}[min(l, latchingCount)]
+}
+
+// judged says where an interlock is looked at.
+type judged uint8
+
+const (
+	byPlan judged = iota // by the gate, for one plan
+	byTank               // standing, for a tank or the whole station
+	byPump               // standing, for one pump of the row
+)
+
+// Interlock is one row of the table: what withholds doses, how far it reaches,
+// when a person must act, and the words for the grower.
+type Interlock struct {
+	Cause    Cause
+	Action   Action // when tripped by what it names; a silent sensor and a trip that is not yet latched hold
+	Scope    Scope
+	Priority Priority
+	Latches  Latching
+	// Delay is how long it must stand before a person is told; the dose is withheld
+	// at once in any case.
+	Delay  time.Duration
+	Text   string // what is so
+	Advice string // what to do
+	Clears string // what ends it
+
+	judged judged
+}
+
+// Of is the row of a cause. A cause without a row locks the station: what is not
+// in the table was never thought through.
+func Of(c Cause) Interlock {
+	if c < CauseCount {
+		if place := places[c]; place > 0 {
+			return table[place-1]
+		}
+	}
+	return Interlock{Cause: c, Text: "Nothing was judged.", Advice: "Restart the program; if it stays, report it.",
+		Clears: "when the gate has judged"}
+}
+
+// places holds for each cause its place in the table plus one.
+var places = func() (at [CauseCount]uint8) {
+	for i := range table {
+		at[table[i].Cause] = uint8(i + 1)
+	}
+	return at
+}()
+
+// table is the one table of interlocks. Its order is the order of roots: of two
+// trips of equal action and scope the upper one is named first, so that a stopped
+// circulation is named before the readings that it spoils.
+var table = [...]Interlock{
+	// The instance and its record.
+	{Cause: CauseConfigurationUnsafe, Action: Lockout, Scope: ScopeTank, Priority: PriorityTonight, judged: byTank,
+		Text: "The settings are not safe to dose with.", Advice: "Run leat check and correct what it names.",
+		Clears: "when a corrected configuration is loaded"},
+	{Cause: CauseInputNotEvaluated, Action: Lockout, Scope: ScopeTank, Priority: PriorityTonight, judged: byTank,
+		Text: "A check was not made, so it counts as failed.", Advice: "Restart the program; if it stays, report it.",
+		Clears: "when every check is made again"},
+	{Cause: CauseOtherController, Action: Lockout, Scope: ScopeStation, Priority: PriorityTonight, judged: byTank,
+		Text: "Another controller gives orders to these pumps.", Advice: "Find the second program and stop one of the two.",
+		Clears: "when the other controller is gone"},
+	{Cause: CauseLedgerUnavailable, Action: Lockout, Scope: ScopeStation, Priority: PriorityTonight, judged: byTank,
+		Text: "Doses cannot be recorded.", Advice: "Look at disk space and disk health; verify the record with leat ledger.",
+		Clears: "a full disk: when a write succeeds and is verified; anything else: after a restart that verified the record"},
+	{Cause: CauseClockUntrusted, Action: Lockout, Scope: ScopeStation, Priority: PriorityTonight, judged: byTank,
+		Text: "The machine's running clock went backwards, so no age can be trusted.", Advice: "Restart the machine; if it comes back, replace it.",
+		Clears: "after a restart"},
+	// People.
+	{Cause: CauseStopInput, Action: Stop, Scope: ScopeStation, Priority: PriorityRecord, Latches: LatchesAtOnce, judged: byTank,
+		Text: "The stop is pressed, or its contact does not answer.", Advice: "Release it when the plant is safe, then clear the stop.",
+		Clears: "when it is released and a person clears; a contact that was silent: when it answers again"},
+	{Cause: CauseStoppedByPerson, Action: Stop, Scope: ScopeTank, Priority: PriorityRecord, judged: byTank,
+		Text: "A person stopped this tank.", Advice: "Clear the stop when dosing may go on.",
+		Clears: "when a person clears it"},
+	{Cause: CauseSolutionUnconfirmed, Action: Stop, Scope: ScopeTank, Priority: PriorityNow, Latches: LatchesAtOnce, judged: byTank,
+		Text:   "It is not certain that the tank holds nutrient solution: it may hold a disinfectant.",
+		Advice: "Never let acid meet a chlorine cleaner: it gives a poisonous gas. Look, rinse if need be, then confirm: water or nutrient solution, no disinfectant, rinsed.",
+		Clears: "when a person confirms the water; neither a restart nor arming does"},
+	{Cause: CauseCleaning, Action: Hold, Scope: ScopeTank, Priority: PriorityRecord, judged: byTank,
+		Text: "The tank is being cleaned.", Advice: "End the cleaning when the tank is rinsed and filled, then confirm the water.",
+		Clears: "when a person ends the cleaning"},
+	{Cause: CauseMaintenance, Action: Hold, Scope: ScopeTank, Priority: PriorityRecord, judged: byTank,
+		Text: "A probe or a pump is being calibrated or serviced.", Advice: "End the maintenance when it is back in place.",
+		Clears: "when a person ends the maintenance"},
+	{Cause: CauseOperatorPause, Action: Hold, Scope: ScopeTank, Priority: PriorityRecord, judged: byTank,
+		Text: "Dosing is paused by a person.", Advice: "Resume when dosing may go on.",
+		Clears: "when a person resumes, or at the end of the pause"},
+	{Cause: CauseObserving, Action: Hold, Scope: ScopeTank, Priority: PriorityRecord, judged: byTank,
+		Text: "Observing: it shows what it would dose and doses nothing.", Advice: "Arm the tank when its readings and proposals are right.",
+		Clears: "when a person arms the tank"},
+	// The way to the plant.
+	{Cause: CauseBrokerDown, Action: Hold, Scope: ScopeStation, Priority: PriorityTonight, Delay: 10 * time.Minute, judged: byTank,
+		Text: "The link to the broker is down.", Advice: "Check the broker, the network and the daemon's password.",
+		Clears: "when the link is up and two good pH readings came in"},
+	{Cause: CauseStarting, Action: Hold, Scope: ScopeStation, Priority: PriorityRecord, judged: byTank,
+		Text: "Just started: what was dosed before is left time to mix.", Advice: "Nothing to do.",
+		Clears: "after the settling time"},
+	// Water.
+	{Cause: CauseNodeUnbidden, Action: Stop, Scope: ScopeTank, Priority: PriorityNow, Latches: LatchesAtOnce, judged: byTank,
+		Text: "A pump runs or draws current without an order.", Advice: "Cut the supply of the pumps, then look for a welded contact or a second controller.",
+		Clears: "when the pump is off and a person clears"},
+	{Cause: CauseLeak, Action: Stop, Scope: ScopeTank, Priority: PriorityNow, Latches: LatchesAtOnce, judged: byTank,
+		Text: "Water where none should be, or the leak sensor does not answer.", Advice: "Find the leak, dry the sensor, then clear.",
+		Clears: "when the sensor is dry and a person clears; a sensor that was silent: when it answers again"},
+	{Cause: CauseCirculationOff, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, Latches: LatchesThird, Delay: 30 * time.Second, judged: byTank,
+		Text: "The circulation stands, or its sensor does not answer: a dose would not be mixed.", Advice: "Check the circulation pump, its fuse, strainer and flow switch.",
+		Clears: "after one mixing time of flow; the third time in 24 h when a person clears"},
+	{Cause: CauseLevelUnknown, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
+		Text: "The level is not known, so the strength of a dose is not known.", Advice: "Check the level sensor and its wire.",
+		Clears: "when a good level reading comes in"},
+	{Cause: CauseLevelLow, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, Latches: LatchesThird, Delay: 30 * time.Second, judged: byTank,
+		Text: "The level is below the least at which dosing is safe.", Advice: "Check top-up, valve and leaks.",
+		Clears: "after one mixing time of good level; the third time in 24 h when a person clears"},
+	{Cause: CauseLevelHigh, Action: Hold, Scope: ScopeTank, Priority: PriorityNow, Delay: 30 * time.Second, judged: byTank,
+		Text: "The level is above the highest allowed.", Advice: "Close the top-up by hand; look for a stuck valve or float.",
+		Clears: "when the level is 1 % of the volume below the highest"},
+	{Cause: CauseFlood, Action: Hold, Scope: ScopeTank, Priority: PriorityRecord, judged: byTank,
+		Text: "A flood is in progress: part of the water is out of the tank.", Advice: "Nothing to do.",
+		Clears: "one dead time and mixing lag after the water is back"},
+	{Cause: CauseOutletUnproved, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
+		Text: "The outlet into this tank is not proved open.", Advice: "Check the outlet valve and its end switch.",
+		Clears: "when the outlet is proved open"},
+	{Cause: CauseSampleFlowOff, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
+		Text: "The sample line does not flow: the probes see old water.", Advice: "Open the sample line, clean its filter.",
+		Clears: "when the sample line flows"},
+	// Readings.
+	{Cause: CauseProbesDisagree, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, judged: byTank,
+		Text: "Two probes disagree, and nobody can say which is right.", Advice: "Check both with a hand meter and calibrate the wrong one.",
+		Clears: "when they agree again"},
+	{Cause: CausePHMissing, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
+		Text: "No pH reading has come in yet.", Advice: "Check the probe's transmitter and its topic.",
+		Clears: "when a good pH reading comes in"},
+	{Cause: CausePHStale, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
+		Text: "The pH reading is too old.", Advice: "Check the probe's transmitter and the network.",
+		Clears: "when a good pH reading comes in"},
+	{Cause: CausePHUnfit, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
+		Text: "The pH reading is not fit to dose by.", Advice: "Check the pH probe with a hand meter; clean, calibrate or replace it.",
+		Clears: "when a good pH reading comes in"},
+	{Cause: CauseECMissing, Action: Hold, Scope: ScopeNutrients, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
+		Text: "No EC reading has come in yet.", Advice: "Check the probe's transmitter and its topic.",
+		Clears: "when a good EC reading comes in"},
+	{Cause: CauseECStale, Action: Hold, Scope: ScopeNutrients, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
+		Text: "The EC reading is too old.", Advice: "Check the probe's transmitter and the network.",
+		Clears: "when a good EC reading comes in"},
+	{Cause: CauseECUnfit, Action: Hold, Scope: ScopeNutrients, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
+		Text: "The EC reading is not fit to dose by.", Advice: "Check the EC probe with a hand meter; look for a bubble or dirt.",
+		Clears: "when a good EC reading comes in"},
+	{Cause: CauseTemperatureUnfit, Action: Hold, Scope: ScopeNutrients, Priority: PriorityTomorrow, Delay: time.Minute, judged: byTank,
+		Text: "The temperature is not known, so EC cannot be brought to 25 °C.", Advice: "Check the temperature sensor.",
+		Clears: "when a good temperature reading comes in"},
+	{Cause: CauseTemperatureRange, Action: Hold, Scope: ScopeNutrients, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
+		Text: "The solution is too warm or too cold for feeding.", Advice: "Check heater, chiller and shading.",
+		Clears: "when the temperature is 0.5 °C inside its limits"},
+	// Nodes.
+	{Cause: CauseNodeSilent, Action: Hold, Scope: ScopePump, Priority: PriorityTonight, Delay: time.Minute, judged: byPump,
+		Text: "The pump node is silent.", Advice: "Check its supply and network.",
+		Clears: "when it is heard again"},
+	{Cause: CauseNodeRebooted, Action: Hold, Scope: ScopePump, Priority: PriorityRecord, Latches: LatchesThird, judged: byPump,
+		Text: "The pump node has just restarted.", Advice: "If it repeats, check its supply.",
+		Clears: "after 10 s of steady heartbeat; after more than three starts in 10 min when a person clears"},
+	{Cause: CauseNodeClock, Action: Hold, Scope: ScopePump, Priority: PriorityTomorrow, judged: byPump,
+		Text: "The pump node's clock does not keep time: it could run a dose too long or too late.", Advice: "Restart the node; replace it if it comes back.",
+		Clears: "after one minute of steady time"},
+	{Cause: CauseNodeBusy, Action: Hold, Scope: ScopePump, Priority: PriorityRecord, judged: byPump,
+		Text: "The pump node is busy.", Advice: "Nothing to do, unless it stays.",
+		Clears: "when the node is idle"},
+	// What earlier doses told.
+	{Cause: CauseDoseOpen, Action: Hold, Scope: ScopeStation, Priority: PriorityRecord,
+		Text: "A dose is under way; there is one at a time.", Advice: "Nothing to do.",
+		Clears: "when the dose is reported or given up as uncertain"},
+	{Cause: CauseDoseUncertain, Action: Hold, Scope: ScopeTank, Priority: PriorityTomorrow, Latches: LatchesThird, judged: byTank,
+		Text: "It is not known whether a dose was delivered; it counts in full.", Advice: "If it repeats, check the node and the network.",
+		Clears: "by the node's report, or after one mixing time with good readings; the third in 24 h when a person clears"},
+	{Cause: CauseNoResponse, Action: Stop, Scope: ScopePump, Priority: PriorityTonight, Latches: LatchesAtOnce, judged: byPump,
+		Text: "The water did not answer the doses of this pump.", Advice: "Look for an empty container, a burst line, air, a closed valve or a dead probe. Do not dose again before the cause is found.",
+		Clears: "when a person has found the cause and clears"},
+	{Cause: CauseWrongDirection, Action: Stop, Scope: ScopeReagents, Priority: PriorityTonight, Latches: LatchesAtOnce, judged: byTank,
+		Text: "The water answered a dose the wrong way round.", Advice: "Look for swapped containers or lines, or a wrong filling.",
+		Clears: "when a person has found the cause and clears"},
+	// Limits and waits.
+	{Cause: CauseStockEmpty, Action: Hold, Scope: ScopePump, Priority: PriorityTonight, Delay: time.Minute, judged: byPump,
+		Text: "The container is empty, or its level is not known.", Advice: "Refill it and enter the refill.",
+		Clears: "when the level shows a refill"},
+	{Cause: CauseDayCap, Action: Hold, Scope: ScopePump, Priority: PriorityTonight, judged: byPump,
+		Text: "The pump has dosed what it may in 24 h.", Advice: "Ask why so much was needed: probe, source water, leak. Only the configuration file can change the cap.",
+		Clears: "as the oldest doses fall out of the last 24 h"},
+	{Cause: CauseHourCap, Action: Hold, Scope: ScopePump, Priority: PriorityTomorrow, Delay: time.Hour, judged: byPump,
+		Text: "The pump has dosed what it may in one hour.", Advice: "Nothing to do, unless it stays.",
+		Clears: "as the oldest doses fall out of the last hour"},
+	{Cause: CauseStockCap, Action: Hold, Scope: ScopePump, Priority: PriorityRecord,
+		Text: "The container holds less than the dose.", Advice: "Refill it and enter the refill.",
+		Clears: "when the level shows a refill"},
+	{Cause: CauseMixingWait, Action: Hold, Scope: ScopeTank, Priority: PriorityRecord, judged: byTank,
+		Text: "The water is given time to mix.", Advice: "Nothing to do.",
+		Clears: "after the time named"},
+	{Cause: CauseIncompatibleWait, Action: Hold, Scope: ScopePump, Priority: PriorityRecord,
+		Text: "Two concentrates that must not meet are kept apart.", Advice: "Nothing to do.",
+		Clears: "when the first is mixed away from the injection"},
+	{Cause: CauseCounterReagent, Action: Hold, Scope: ScopePump, Priority: PriorityRecord,
+		Text: "Acid and base are kept from fighting.", Advice: "Nothing to do, unless it repeats: then compare the probe with a hand meter.",
+		Clears: "20 min after the other, or when the error is beyond 0.15 pH"},
+	{Cause: CauseDirection, Action: Hold, Scope: ScopePump, Priority: PriorityRecord,
+		Text: "The dose would lead away from the setpoint.", Advice: "Nothing to do.",
+		Clears: "when the settled reading is on the other side of the setpoint"},
+	{Cause: CauseInTransitCap, Action: Hold, Scope: ScopePump, Priority: PriorityRecord,
+		Text: "Enough is on its way that the probes have not seen yet.", Advice: "Nothing to do.",
+		Clears: "as earlier doses mix"},
+	{Cause: CauseEffectCap, Action: Hold, Scope: ScopePump, Priority: PriorityRecord,
+		Text: "The dose would move the water too far at once.", Advice: "If even the smallest dose does, dilute the reagent: leat check names the dilution.",
+		Clears: "with a smaller dose"},
+	{Cause: CauseDoseCap, Action: Hold, Scope: ScopePump, Priority: PriorityRecord,
+		Text: "The dose is larger than one dose may be.", Advice: "Nothing to do.",
+		Clears: "with a smaller dose"},
+	{Cause: CauseOrderTooSmall, Action: Hold, Scope: ScopePump, Priority: PriorityRecord,
+		Text: "The dose is smaller than the pump can repeat.", Advice: "Nothing to do.",
+		Clears: "when more is needed"},
+	// Alarms that stop nothing; alarm.go judges them.
+	{Cause: CauseOutOfBand, Action: Run, Scope: ScopeTank, Priority: PriorityTomorrow,
+		Text: "pH or EC stays outside its warn band, though nothing withholds its doses.", Advice: "Compare the probe with a hand meter; check containers, pumps and source water.",
+		Clears: "when both are back inside, or on their way"},
+	{Cause: CauseECHigh, Action: Run, Scope: ScopeNutrients, Priority: PriorityTomorrow, Delay: 30 * time.Minute,
+		Text: "EC is above its band, and adding cannot lower it.", Advice: "Dump some of the solution and top up with water.",
+		Clears: "when EC is back in its warn band"},
+	{Cause: CauseBufferScale, Action: Run, Scope: ScopeReagents, Priority: PriorityTomorrow, Delay: 10 * time.Minute,
+		Text: "Acid and base work much weaker than commissioned: a worn tube or a coated probe looks like that.", Advice: "Check the pump's rate and the probe's slope, then enter the service.",
+		Clears: "when doses work as commissioned again, or a service is entered"},
+	{Cause: CauseWithheldLong, Action: Run, Scope: ScopeTank, Priority: PriorityTomorrow,
+		Text: "A dose that is needed has been withheld for a long time.", Advice: "See what withholds it and whether that can be right.",
+		Clears: "when it is dosed or no longer needed"},
 }

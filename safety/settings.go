@@ -53,8 +53,11 @@ type Input struct {
 	Period    time.Duration // how often it is sent
 	Noise     float64       // commissioned sd in the quantity's unit; 0 = not measured
 	Step      float64       // resolution in the quantity's unit
-	Low, High float64       // plausible range
+	Low, High float64       // plausible range; both zero = the usual one of the quantity
 	Pump      dosing.PumpID // whose container a stock level belongs to
+	// Slope, in % of the theoretical, and Offset, in mV, are of a pH probe's last
+	// calibration; a slope of 0 was never measured.
+	Slope, Offset float64
 }
 
 // Node is one pump node.

@@ -1,0 +1,503 @@
+package safety
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"leat/dosing"
+)
+
+// tankCheck raises or lowers one cause of a tank; pumpCheck one of a pump. A check
+// that is not in these tables, or that forgets its cell, counts as tripped.
+type (
+	tankCheck func(w *Watch, now dosing.Instant, t *tankState)
+	pumpCheck func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState)
+)
+
+var tankChecks = [CauseCount]tankCheck{
+	CauseObserving: func(_ *Watch, now dosing.Instant, t *tankState) {
+		t.put(now, CauseObserving, t.mode != ModeArmed && t.mode != ModeStopped, "")
+	},
+	CauseStoppedByPerson: func(_ *Watch, now dosing.Instant, t *tankState) {
+		t.put(now, CauseStoppedByPerson, t.mode == ModeStopped, "")
+	},
+	CauseOperatorPause: func(_ *Watch, now dosing.Instant, t *tankState) {
+		t.put(now, CauseOperatorPause, t.operator.Paused, t.operator.Why)
+	},
+	CauseMaintenance: func(_ *Watch, now dosing.Instant, t *tankState) {
+		t.put(now, CauseMaintenance, t.operator.Maintenance, t.operator.Why)
+	},
+	CauseCleaning: func(_ *Watch, now dosing.Instant, t *tankState) {
+		t.put(now, CauseCleaning, t.operator.Cleaning, t.operator.Why)
+	},
+	CauseStopInput:           checkStop,
+	CauseSolutionUnconfirmed: checkSolution,
+	CausePHMissing:           readingCheck(CausePHMissing, dosing.QuantityPH, standMissing),
+	CausePHStale:             readingCheck(CausePHStale, dosing.QuantityPH, standStale),
+	CausePHUnfit:             readingCheck(CausePHUnfit, dosing.QuantityPH, standUnfit),
+	CauseECMissing:           readingCheck(CauseECMissing, dosing.QuantityEC, standMissing),
+	CauseECStale:             readingCheck(CauseECStale, dosing.QuantityEC, standStale),
+	CauseECUnfit:             readingCheck(CauseECUnfit, dosing.QuantityEC, standUnfit),
+	CauseTemperatureUnfit:    notFitCheck(CauseTemperatureUnfit, dosing.QuantityTemperature),
+	CauseTemperatureRange:    checkTemperature,
+	CauseProbesDisagree:      checkProbes,
+	CauseSampleFlowOff: func(_ *Watch, now dosing.Instant, t *tankState) {
+		switchCheck(now, t, CauseSampleFlowOff, dosing.QuantitySampleFlow)
+	},
+	CauseCirculationOff: checkCirculation,
+	CauseLevelUnknown:   notFitCheck(CauseLevelUnknown, dosing.QuantityLevel),
+	CauseLevelLow:       checkLevelLow,
+	CauseLevelHigh:      checkLevelHigh,
+	CauseLeak:           checkLeak,
+	CauseFlood:          checkFlood,
+	CauseOutletUnproved: func(_ *Watch, now dosing.Instant, t *tankState) {
+		switchCheck(now, t, CauseOutletUnproved, dosing.QuantityOutlet)
+	},
+	CauseNodeUnbidden: checkUnbidden,
+	CauseBrokerDown:   checkBroker,
+	CauseLedgerUnavailable: func(w *Watch, now dosing.Instant, t *tankState) {
+		if w.ledger == LedgerReady {
+			t.lower(CauseLedgerUnavailable)
+			return
+		}
+		if s := t.raise(now, CauseLedgerUnavailable, int64(w.ledger)); s != nil {
+			s.detail = "the record is " + w.ledger.String()
+		}
+		if w.ledger == LedgerFull {
+			t.as(CauseLedgerUnavailable, Hold, ScopeStation)
+		}
+	},
+	CauseClockUntrusted: func(w *Watch, now dosing.Instant, t *tankState) {
+		t.put(now, CauseClockUntrusted, w.backward, "uptime ran backwards")
+	},
+	CauseOtherController: func(w *Watch, now dosing.Instant, t *tankState) {
+		t.put(now, CauseOtherController, w.other, "")
+	},
+	CauseConfigurationUnsafe: func(_ *Watch, now dosing.Instant, t *tankState) {
+		t.put(now, CauseConfigurationUnsafe, t.unsafe != "", t.unsafe)
+	},
+	CauseStarting: func(w *Watch, now dosing.Instant, t *tankState) {
+		left := w.started + w.settle - now.Up
+		if left <= 0 {
+			t.lower(CauseStarting)
+		} else if s := t.raise(now, CauseStarting, 0); s != nil {
+			s.detail = "dosing may begin in " + words(left)
+		}
+	},
+	CauseDoseUncertain:  checkUncertain,
+	CauseWrongDirection: checkResponses,
+	CauseMixingWait: func(_ *Watch, now dosing.Instant, t *tankState) {
+		left := t.wait.until - now.Up
+		if left <= 0 {
+			t.lower(CauseMixingWait)
+		} else if s := t.raise(now, CauseMixingWait, int64(left/time.Minute)); s != nil {
+			s.detail = fmt.Sprintf("%s; %s to go", t.wait.why, words(left))
+		}
+	},
+}
+
+var pumpChecks = [CauseCount]pumpCheck{
+	CauseConfigurationUnsafe: func(_ *Watch, now dosing.Instant, _ dosing.PumpID, p *pumpState) {
+		p.put(now, CauseConfigurationUnsafe, p.unsafe != "", p.unsafe)
+		p.as(CauseConfigurationUnsafe, Lockout, ScopePump)
+	},
+	CauseNodeSilent: func(w *Watch, now dosing.Instant, _ dosing.PumpID, p *pumpState) {
+		n := w.nodeOf(p)
+		age, silent := n.silent(now.Up)
+		if !silent {
+			p.lower(CauseNodeSilent)
+		} else if s := p.raise(now, CauseNodeSilent, int64(age/time.Minute)); s != nil {
+			s.detail = "never heard"
+			if n.seen {
+				s.detail = "last heard " + words(age) + " ago"
+			}
+		}
+	},
+	CauseNodeRebooted: checkRebooted,
+	CauseNodeClock: func(w *Watch, now dosing.Instant, _ dosing.PumpID, p *pumpState) {
+		p.put(now, CauseNodeClock, w.nodeOf(p).off.within(clockOver, now.Up), "its tick and our clock differ by more than a tenth")
+	},
+	CauseNodeBusy: func(w *Watch, now dosing.Instant, _ dosing.PumpID, p *pumpState) {
+		n := w.nodeOf(p)
+		p.put(now, CauseNodeBusy, n.running(now.Up) && n.open == 0 && !n.closed.within(busyGrace, now.Up), "busy without a dose of ours")
+	},
+	CauseNoResponse: func(_ *Watch, _ dosing.Instant, _ dosing.PumpID, p *pumpState) {
+		p.lower(CauseNoResponse) // only ever latched, by checkResponses
+	},
+	CauseStockEmpty: checkStock,
+	CauseHourCap: func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
+		capCheck(w, now, id, p, CauseHourCap, w.totals.Hour(id, now.Up), w.HourCap(id), "the last hour")
+	},
+	CauseDayCap: func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
+		capCheck(w, now, id, p, CauseDayCap, w.totals.Day(id, now.Up), w.DayCap(id), "the last 24 h")
+	},
+}
+
+// noNode stands for a node that is not configured: never heard, so silent.
+var noNode = nodeState{full: true}
+
+func (w *Watch) nodeOf(p *pumpState) *nodeState {
+	if int(p.node) >= len(w.nodes) {
+		return &noNode
+	}
+	return &w.nodes[p.node]
+}
+
+// words prints a duration as a grower would say it.
+func words(d time.Duration) string {
+	switch {
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	}
+	return fmt.Sprintf("%.1f h", d.Hours())
+}
+
+// readingCheck trips while the probes of a quantity stand in one of the ways in
+// which they cannot be dosed by.
+func readingCheck(cause Cause, q dosing.Quantity, which fitness) tankCheck {
+	return func(w *Watch, now dosing.Instant, t *tankState) {
+		g := &t.group[q]
+		if g.standing != which {
+			t.lower(cause)
+			return
+		}
+		if s := t.raise(now, cause, int64(g.age/time.Minute)); s != nil {
+			s.detail = w.unfitWords(g)
+		}
+	}
+}
+
+// notFitCheck trips while a quantity is not fit in any way.
+func notFitCheck(cause Cause, q dosing.Quantity) tankCheck {
+	return func(w *Watch, now dosing.Instant, t *tankState) {
+		g := &t.group[q]
+		if g.standing == standFit {
+			t.lower(cause)
+			return
+		}
+		if s := t.raise(now, cause, int64(g.standing)<<32|int64(g.age/time.Minute)); s != nil {
+			s.detail = w.unfitWords(g)
+		}
+	}
+}
+
+// unfitWords says why the inputs of a quantity cannot be dosed by.
+func (w *Watch) unfitWords(g *group) string {
+	if !g.given {
+		return "no input"
+	}
+	name, i := w.settings.Inputs[g.input].Name, &w.inputs[g.input]
+	switch g.standing {
+	case standMissing:
+		return name + " never sent a live reading"
+	case standStale:
+		return fmt.Sprintf("%s is %s old; at most %s", name, words(g.age), words(i.limit))
+	case standDisagree:
+		return name + " and its neighbour disagree"
+	}
+	return fmt.Sprintf("%s reads %.2f: %s", name, i.last.Value(), i.why(w.last))
+}
+
+// switchCheck trips while a switch of the tank stands the way that stops doses, or
+// does not answer.
+func switchCheck(now dosing.Instant, t *tankState, cause Cause, q dosing.Quantity) {
+	g := &t.group[q]
+	switch {
+	case !g.given:
+		t.lower(cause)
+	case g.adverse:
+		t.put(now, cause, true, "")
+	case g.standing != standFit:
+		if s := t.raise(now, cause, 1); s != nil {
+			s.detail = "the sensor does not answer"
+		}
+	default:
+		t.lower(cause)
+	}
+}
+
+// latchingSwitch is switchCheck for a switch that latches when it is seen and only
+// holds while it does not answer.
+func latchingSwitch(w *Watch, now dosing.Instant, t *tankState, cause Cause, q dosing.Quantity) {
+	switchCheck(now, t, cause, q)
+	if g := &t.group[q]; g.adverse {
+		w.latch(now, &t.cells, cause, t.id, 0, "")
+	} else if t.cell[cause].active {
+		t.as(cause, Hold, Of(cause).Scope)
+	}
+}
+
+func checkStop(w *Watch, now dosing.Instant, t *tankState) {
+	latchingSwitch(w, now, t, CauseStopInput, dosing.QuantityStop)
+}
+
+func checkLeak(w *Watch, now dosing.Instant, t *tankState) {
+	latchingSwitch(w, now, t, CauseLeak, dosing.QuantityLeak)
+}
+
+// checkSolution holds at the first strange reading and latches when it stays: acid
+// into a chlorine cleaner gives a poisonous gas, so the first dose is one too many.
+func checkSolution(w *Watch, now dosing.Instant, t *tankState) {
+	strange := t.look(now.Up)
+	redox := &t.group[dosing.QuantityRedox]
+	silent := redox.given && redox.standing != standFit
+	switch {
+	case t.doubt.why != "":
+		t.put(now, CauseSolutionUnconfirmed, true, t.doubt.why)
+		w.latch(now, &t.cells, CauseSolutionUnconfirmed, t.id, 0, t.doubt.why)
+	case strange || silent:
+		detail := "a reading that no nutrient solution has"
+		if !strange {
+			detail = "the redox probe does not answer"
+		}
+		t.put(now, CauseSolutionUnconfirmed, true, detail)
+		t.as(CauseSolutionUnconfirmed, Hold, ScopeTank)
+	default:
+		t.lower(CauseSolutionUnconfirmed)
+	}
+}
+
+func checkTemperature(_ *Watch, now dosing.Instant, t *tankState) {
+	const inside = 0.5 // °C of hysteresis
+	g := &t.group[dosing.QuantityTemperature]
+	if g.standing != standFit {
+		t.lower(CauseTemperatureRange) // CauseTemperatureUnfit stands instead
+		return
+	}
+	low, high := float64(t.plant.TemperatureLow), float64(t.plant.TemperatureHigh)
+	if t.cell[CauseTemperatureRange].active {
+		low, high = low+inside, high-inside
+	}
+	if g.value >= low && g.value <= high {
+		t.lower(CauseTemperatureRange)
+	} else if s := t.raise(now, CauseTemperatureRange, int64(math.Round(g.value))); s != nil {
+		s.detail = fmt.Sprintf("%.1f °C; allowed %s to %s", g.value, t.plant.TemperatureLow, t.plant.TemperatureHigh)
+	}
+}
+
+// checkProbes trips when two probes of pH, EC or temperature disagree; for EC and
+// temperature it stops the nutrients alone.
+func checkProbes(w *Watch, now dosing.Instant, t *tankState) {
+	for _, q := range [...]dosing.Quantity{dosing.QuantityPH, dosing.QuantityEC, dosing.QuantityTemperature} {
+		g := &t.group[q]
+		if g.standing != standDisagree {
+			continue
+		}
+		if s := t.raise(now, CauseProbesDisagree, int64(q)); s != nil {
+			s.detail = fmt.Sprintf("%s: %s; more than %g %s apart for %s", q, w.settings.Inputs[t.inputs[q][0]].Name,
+				disagreement[q], q.Unit(), words(disagreeFor))
+		}
+		if q != dosing.QuantityPH {
+			t.as(CauseProbesDisagree, Hold, ScopeNutrients)
+		}
+		return
+	}
+	t.lower(CauseProbesDisagree)
+}
+
+// checkCirculation holds at once. Water that stood is given one mixing time of
+// flow; a sensor that was silent as long as it was silent, at most that.
+func checkCirculation(w *Watch, now dosing.Instant, t *tankState) {
+	g := &t.group[dosing.QuantityCirculation]
+	switchCheck(now, t, CauseCirculationOff, dosing.QuantityCirculation)
+	silent := t.silent.since
+	wasSilent := t.silent.running
+	t.silent.run(g.given && g.standing != standFit, now.Up)
+	switch {
+	case g.adverse:
+		if t.circulation.begin(now.Up) {
+			w.latch(now, &t.cells, CauseCirculationOff, t.id, 0, "off for the third time in 24 h")
+		}
+		t.mix(now, t.plant.MixingTime(), "the circulation stood")
+	case wasSilent && !t.silent.running:
+		t.mix(now, min(now.Up-silent, t.plant.MixingTime()), "the circulation's sensor was silent")
+	case now.Up >= t.wait.until:
+		t.circulation.on = false
+	}
+}
+
+// checkLevelLow holds at once, except while a flood has taken the water: that is
+// held by itself and no fault.
+func checkLevelLow(w *Watch, now dosing.Instant, t *tankState) {
+	g := &t.group[dosing.QuantityLevel]
+	least := float64(t.plant.Least)
+	if t.low.on {
+		least += 0.01 * float64(t.plant.Volume) // hysteresis against waves
+	}
+	flooding := t.group[dosing.QuantityFlood].adverse || t.flooded.within(t.plant.PlumeTime(), now.Up)
+	if g.standing != standFit || flooding || g.value >= least {
+		t.lower(CauseLevelLow)
+		if now.Up >= t.wait.until {
+			t.low.on = false
+		}
+		return
+	}
+	if s := t.raise(now, CauseLevelLow, int64(g.value/max(1, float64(t.plant.Volume)/50))); s != nil {
+		s.detail = fmt.Sprintf("%.0f L; at least %.0f L", g.value, float64(t.plant.Least))
+	}
+	if t.low.begin(now.Up) {
+		w.latch(now, &t.cells, CauseLevelLow, t.id, 0, "low for the third time in 24 h")
+	}
+	t.mix(now, t.plant.MixingTime(), "the level was low")
+}
+
+func checkLevelHigh(_ *Watch, now dosing.Instant, t *tankState) {
+	g := &t.group[dosing.QuantityLevel]
+	greatest := float64(t.plant.Greatest)
+	if t.cell[CauseLevelHigh].active {
+		greatest -= 0.01 * float64(t.plant.Volume)
+	}
+	if g.standing != standFit || g.value <= greatest {
+		t.lower(CauseLevelHigh)
+	} else if s := t.raise(now, CauseLevelHigh, int64(g.value/max(1, float64(t.plant.Volume)/50))); s != nil {
+		s.detail = fmt.Sprintf("%.0f L; at most %.0f L", g.value, float64(t.plant.Greatest))
+	}
+}
+
+func checkFlood(_ *Watch, now dosing.Instant, t *tankState) {
+	switchCheck(now, t, CauseFlood, dosing.QuantityFlood)
+	if t.group[dosing.QuantityFlood].adverse {
+		t.flooded.set(now.Up)
+		t.mix(now, t.plant.DeadTime+t.plant.Lag, "a flood has come home")
+	}
+}
+
+// checkUnbidden latches when a node runs although no order of ours can be running.
+// Work on a pump is done by hand, so maintenance excuses it.
+func checkUnbidden(w *Watch, now dosing.Instant, t *tankState) {
+	for i := range w.nodes {
+		if t.operator.Maintenance || !w.nodes[i].unbidden(now.Up) {
+			continue
+		}
+		if s := t.raise(now, CauseNodeUnbidden, int64(i)); s != nil {
+			s.detail = w.settings.Nodes[i].Name + " is busy without an order"
+		}
+		w.latch(now, &t.cells, CauseNodeUnbidden, t.id, 0, "")
+		return
+	}
+	t.lower(CauseNodeUnbidden)
+}
+
+// checkBroker wants two good pH readings after the link came up: what the broker
+// had kept for us says nothing of now.
+func checkBroker(w *Watch, now dosing.Instant, t *tankState) {
+	if !w.linkUp {
+		if s := t.raise(now, CauseBrokerDown, 0); s != nil {
+			s.detail = "no link"
+		}
+		return
+	}
+	for _, id := range t.inputs[dosing.QuantityPH] {
+		if w.inputs[id].fits >= 2 {
+			t.lower(CauseBrokerDown)
+			return
+		}
+	}
+	if s := t.raise(now, CauseBrokerDown, 1); s != nil {
+		s.detail = "the link is up; waiting for two good pH readings"
+	}
+}
+
+func checkUncertain(_ *Watch, now dosing.Instant, t *tankState) {
+	t.resolve(now.Up)
+	if len(t.uncertain) == 0 {
+		t.lower(CauseDoseUncertain)
+		return
+	}
+	u := &t.uncertain[0]
+	left := max(0, u.since+t.plant.MixingTime()-now.Up)
+	if s := t.raise(now, CauseDoseUncertain, int64(left/time.Minute)); s != nil {
+		s.detail = fmt.Sprintf("%s counted in full; %s to go", u.volume, words(left))
+	}
+}
+
+// checkResponses asks what the doses of the tank have shown and latches it where
+// it reaches.
+func checkResponses(w *Watch, now dosing.Instant, t *tankState) {
+	t.lower(CauseWrongDirection) // only ever latched
+	if t.responses == nil {
+		return
+	}
+	finding, found := t.responses.Judge(now, t.lnBuffer, t.spread)
+	if !found {
+		return
+	}
+	scope := finding.Scope
+	if scope == ScopePump && int(finding.Pump) < len(w.pumps) && Of(finding.Cause).Scope == ScopePump {
+		w.latch(now, &w.pumps[finding.Pump].cells, finding.Cause, t.id, finding.Pump, finding.Detail)
+		return
+	}
+	if scope == ScopePump {
+		scope = Of(finding.Cause).Scope
+	}
+	w.latchAs(now, &t.cells, finding.Cause, t.id, 0, scope, finding.Detail)
+}
+
+func checkRebooted(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
+	n := w.nodeOf(p)
+	if n.rebooted && now.Up-n.steady >= nodeSteadyFor && now.Up-n.at <= nodeGap && !n.loop {
+		n.rebooted = false
+	}
+	if !n.rebooted {
+		p.lower(CauseNodeRebooted)
+		return
+	}
+	if s := p.raise(now, CauseNodeRebooted, 0); s != nil {
+		s.detail = "waiting for " + words(nodeSteadyFor) + " of steady heartbeat"
+	}
+	if n.loop {
+		w.latch(now, &p.cells, CauseNodeRebooted, w.firstTank(id), id, "more than three starts in 10 min")
+	}
+}
+
+// firstTank is the first tank that a pump serves, for the record of its trips.
+func (w *Watch) firstTank(p dosing.PumpID) dosing.TankID {
+	for i := range w.tanks {
+		if w.settings.Pumps[p].ServesTank(dosing.TankID(i)) {
+			return dosing.TankID(i)
+		}
+	}
+	return 0
+}
+
+// stockLeast is below what a pump would soon draw air: ten smallest doses, or 2 %
+// of the container.
+func stockLeast(p *dosing.Pump) dosing.Volume { return max(10*p.Smallest, p.Container/50) }
+
+func checkStock(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
+	pump := &w.settings.Pumps[id]
+	for _, input := range p.stocks {
+		i := &w.inputs[input]
+		if _, standing := i.now(now.Up); standing != standFit {
+			if s := p.raise(now, CauseStockEmpty, -1); s != nil {
+				s.detail = "the container's level sensor does not answer"
+			}
+			return
+		}
+		least := stockLeast(pump).Litres()
+		if p.cell[CauseStockEmpty].active && p.cell[CauseStockEmpty].key >= 0 {
+			least *= 1.5
+		}
+		if left := i.last.Value(); !(left >= least) {
+			if s := p.raise(now, CauseStockEmpty, 0); s != nil {
+				s.detail = fmt.Sprintf("%s: %.2f L left", pump.Reagent, left)
+			}
+			return
+		}
+	}
+	p.lower(CauseStockEmpty)
+}
+
+// capCheck stands while not even one smallest dose is left under a rolling cap.
+func capCheck(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState, cause Cause, used, most dosing.Volume, window string) {
+	if most-used >= w.settings.Pumps[id].Smallest {
+		p.lower(cause)
+		return
+	}
+	if s := p.raise(now, cause, int64(most)); s != nil {
+		s.detail = fmt.Sprintf("%s of %s in %s", used, most, window)
+	}
+}

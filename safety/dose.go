@@ -1,0 +1,182 @@
+package safety
+
+import (
+	"time"
+
+	"leat/dosing"
+)
+
+// uncertainDose is a dose whose fate nobody knows. It counts in full and its tank
+// waits; key 0 stands for a dose that was given up without a doubt told before.
+type uncertainDose struct {
+	key    uint64
+	pump   dosing.PumpID
+	since  time.Duration
+	volume dosing.Volume
+	closed bool // settled in full
+}
+
+// Opened takes a dose whose intent has been made. From here on it counts in full
+// and is wholly in transit, until it is closed.
+func (w *Watch) Opened(d dosing.Dose) {
+	if !w.counts(d) {
+		return
+	}
+	w.totals.Count(d)
+	w.given(d, d.Up)
+	w.pumps[d.Pump].use.add(d.Volume)
+	if !d.Open {
+		return
+	}
+	w.open = append(w.open, d)
+	w.nodes[w.pumps[d.Pump].node].open++
+	if r := w.tanks[d.Tank].responses; r != nil {
+		r.Dosed(d)
+	}
+}
+
+// ByHand takes what a person poured in. It counts like a dose that is closed.
+func (w *Watch) ByHand(d dosing.Dose) {
+	d.Open = false
+	if !w.counts(d) {
+		return
+	}
+	w.totals.Count(d)
+	w.given(d, d.Up)
+	w.pumps[d.Pump].use.add(d.Volume)
+	if r := w.tanks[d.Tank].responses; r != nil {
+		r.Dosed(d)
+	}
+}
+
+func (w *Watch) counts(d dosing.Dose) bool {
+	return int(d.Tank) < len(w.tanks) && int(d.Pump) < len(w.pumps) && d.Volume > 0 &&
+		int(w.pumps[d.Pump].node) < len(w.nodes)
+}
+
+// given notes when a reagent went into a tank, for the waits that follow it.
+func (w *Watch) given(d dosing.Dose, up time.Duration) {
+	t := &w.tanks[d.Tank]
+	pump := &w.settings.Pumps[d.Pump]
+	t.lastRole[min(pump.Role, dosing.RoleCount-1)].set(up)
+	t.lastGroup[min(pump.Group, dosing.GroupCount-1)].set(up)
+	t.lastDose.set(up)
+}
+
+// seed looks through the doses of earlier runs that the totals were given at the
+// start, so that waits and shares hold across a restart.
+func (w *Watch) seed(now dosing.Instant) {
+	w.seeded = true
+	for i := range w.tanks {
+		w.totals.EachInTransit(w.tanks[i].id, now.Up, 25*time.Hour, 0, func(d dosing.Dose, _ float64) {
+			if int(d.Pump) < len(w.pumps) {
+				w.given(d, d.Up)
+			}
+		})
+	}
+}
+
+// Doubted says that no word came of the open dose of this pump, or its node
+// restarted: it stays open and counts in full, and the tank waits for it.
+func (w *Watch) Doubted(now dosing.Instant, id dosing.TankID, pump dosing.PumpID) {
+	for _, d := range w.open {
+		if d.Tank == id && d.Pump == pump {
+			w.doubt(now, d)
+		}
+	}
+}
+
+func (w *Watch) doubt(now dosing.Instant, d dosing.Dose) {
+	t := &w.tanks[d.Tank]
+	for _, u := range t.uncertain {
+		if u.key == d.Key && u.pump == d.Pump {
+			return
+		}
+	}
+	t.uncertain = append(t.uncertain, uncertainDose{key: d.Key, pump: d.Pump, since: now.Up, volume: d.Volume})
+	if t.thirds.add(now.Up) {
+		w.latch(now, &t.cells, CauseDoseUncertain, d.Tank, 0, "the third uncertain dose in 24 h")
+	}
+}
+
+// Closed settles a dose. A certain one counts with the volume its node reported,
+// or nothing if it was withdrawn; any other counts in full, and its tank waits one
+// mixing time from the first doubt and for a good reading.
+func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, key uint64, certain bool, volume dosing.Volume) {
+	if int(id) >= len(w.tanks) || int(pump) >= len(w.pumps) {
+		return
+	}
+	t := &w.tanks[id]
+	d, found := w.remove(id, pump, key)
+	if !found {
+		// A word that comes after the dose was settled in full changes nothing: what
+		// counts may have been spent already.
+		return
+	}
+	n := &w.nodes[w.pumps[pump].node]
+	n.open--
+	if !certain {
+		n.expect(now.Up + w.longestRun(w.pumps[pump].node) + nodeSilentAfter)
+		w.doubt(now, d)
+		w.giveUp(t, d)
+		return
+	}
+	volume = max(volume, 0)
+	n.closed.set(now.Up)
+	n.expect(now.Up + nodeSilentAfter)
+	w.totals.Settle(pump, key, volume, now.Up)
+	w.pumps[pump].use.add(volume - d.Volume)
+	for i, u := range t.uncertain {
+		if u.key == key && u.pump == pump {
+			t.uncertain = append(t.uncertain[:i], t.uncertain[i+1:]...)
+			if !t.cell[CauseDoseUncertain].latched {
+				t.thirds.drop()
+			}
+			break
+		}
+	}
+	if volume > 0 {
+		w.given(d, now.Up)
+	}
+	if t.responses != nil {
+		d.Open, d.Volume, d.Up = false, volume, now.Up
+		t.responses.Dosed(d)
+	}
+}
+
+// giveUp settles an uncertain dose in full. Its release law runs from the first
+// doubt: by then it had been delivered or never will be.
+func (w *Watch) giveUp(t *tankState, d dosing.Dose) {
+	for i := range t.uncertain {
+		if u := &t.uncertain[i]; u.key == d.Key && u.pump == d.Pump {
+			u.closed = true
+			w.totals.Settle(d.Pump, d.Key, d.Volume, u.since)
+			return
+		}
+	}
+}
+
+// remove takes a dose out of the open ones.
+func (w *Watch) remove(id dosing.TankID, pump dosing.PumpID, key uint64) (dosing.Dose, bool) {
+	for i, d := range w.open {
+		if d.Tank == id && d.Pump == pump && d.Key == key {
+			w.open = append(w.open[:i], w.open[i+1:]...)
+			return d, true
+		}
+	}
+	return dosing.Dose{}, false
+}
+
+// resolve ends the doubt over doses that were settled in full, once one mixing
+// time has passed since the doubt and the readings are good.
+func (t *tankState) resolve(up time.Duration) {
+	fit := t.group[dosing.QuantityPH].standing == standFit
+	kept := t.uncertain[:0]
+	for _, u := range t.uncertain {
+		if u.closed && fit && up-u.since >= t.plant.MixingTime() {
+			continue
+		}
+		kept = append(kept, u)
+	}
+	t.uncertain = kept
+}

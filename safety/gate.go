@@ -1,0 +1,438 @@
+package safety
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"leat/dosing"
+)
+
+// Limits of one dose and of what is on its way, and the waits between reagents.
+const (
+	effectPH  = 0.10 // predicted effect of one dose, pH at the buffer floor
+	effectEC  = 0.10 // mS/cm
+	transitPH = 0.30 // on its way and not yet seen by the probes
+	transitEC = 0.20 // mS/cm
+	creditPH  = 0.30 // most that unanswered alkalinity may add
+
+	smallestPH = 0.05 // at the commissioned buffer: one such dose always passes the effect cap
+	quietPH    = 0.01 // in transit below this is nothing
+	trustAfter = 3    // answered pools before the learned mean counts in full
+	floorMost  = 3.0  // times the commissioned buffer
+
+	// How far beyond the setpoint a settled prediction may lie and still not count
+	// as the wrong direction: the loop sees drift ahead, the gate does not.
+	slackPH = 0.05
+	slackEC = 0.02 // mS/cm
+	// A blend is owed whole: its rest is finished inside the band.
+	slackBlend = 0.05
+
+	counterWait  = 20 * time.Minute
+	counterError = 0.05 // pH from the setpoint, after which the opposite reagent may follow at all
+	counterHurry = 0.15 // beyond which it need not wait
+	counterShare = 0.10 // of the in-transit cap: less of the opposite on its way is none
+)
+
+// Gate is the only maker of a Clearance. It believes no controller: every dose is
+// judged again from the raw state, and one that was already written down is judged
+// once more.
+type Gate struct{ watch *Watch }
+
+// NewGate makes the gate over a station's watch. Without a watch it refuses all.
+func NewGate(w *Watch) *Gate { return &Gate{watch: w} }
+
+// Judge says whether a plan may be carried out now, and if so gives the one
+// clearance for it.
+func (g *Gate) Judge(now dosing.Instant, plan dosing.Plan) (*Clearance, Verdict) {
+	verdict := g.judge(now, plan, none)
+	if !verdict.Allowed {
+		return nil, verdict
+	}
+	return &Clearance{plan: plan, at: now, valid: true}, verdict
+}
+
+// Recheck judges a plan whose dose is open under key, now that its intent is
+// durable. The tests are those of Judge; only the dose does not count against
+// itself.
+func (g *Gate) Recheck(now dosing.Instant, plan dosing.Plan, key uint64) Verdict {
+	return g.judge(now, plan, own{key: key, is: true})
+}
+
+// Largest is the largest volume that Judge would allow now, or zero and why.
+func (g *Gate) Largest(now dosing.Instant, t dosing.TankID, p dosing.PumpID) (dosing.Volume, Cause) {
+	var s sight
+	plan := dosing.Plan{Tank: t, Pump: p}
+	if cause := g.see(&s, now, plan, none); cause != CauseNone {
+		return 0, cause
+	}
+	cause := CauseDoseCap
+	most := dosing.Volume(math.MaxInt64)
+	for _, l := range s.limits {
+		if l.most < most {
+			most, cause = l.most, l.cause
+		}
+	}
+	if most < s.pump.Smallest {
+		return 0, cause
+	}
+	return most, CauseNone
+}
+
+// BufferFloor is the buffer capacity in meq/L per pH by which the gate judges the
+// tank: what was commissioned, at the last good pH, narrowed by what was learned.
+// It is zero while nothing is known, and then no dose is small enough.
+func (g *Gate) BufferFloor(_ dosing.Instant, t dosing.TankID) float64 {
+	if g == nil || g.watch == nil || int(t) >= len(g.watch.tanks) {
+		return 0
+	}
+	_, floor := g.watch.tanks[t].buffers()
+	return floor
+}
+
+// own names the dose that is judged a second time.
+type own struct {
+	key uint64
+	is  bool
+}
+
+var none own
+
+// limit is the largest volume that one rule allows.
+type limit struct {
+	cause Cause
+	most  dosing.Volume
+}
+
+// sight is all that the gate computes for one dose.
+type sight struct {
+	watch  *Watch
+	now    dosing.Instant
+	plan   dosing.Plan
+	tank   *tankState
+	pump   *dosing.Pump
+	own    own
+	volume float64 // L, the least plausible
+
+	commissioned, floor float64 // buffer capacities, meq/L per pH
+	credit              float64 // alkalinity that top-up brought and nothing has answered, meq/L
+	transit             inTransit
+	pH, ec              float64 // where the water will come to rest with what is in it
+
+	hour, day dosing.Volume // counted, without the dose itself
+	limits    [6]limit
+	trip      Trip // what stands, when something stands
+	wait      time.Duration
+}
+
+// judge is the whole judgement: what stands, what would be the wrong way or too
+// soon, and then the volume against each limit.
+func (g *Gate) judge(now dosing.Instant, plan dosing.Plan, own own) Verdict {
+	var s sight
+	if cause := g.see(&s, now, plan, own); cause != CauseNone {
+		return Verdict{Cause: cause, Detail: s.words(cause)}
+	}
+	if plan.Volume < s.pump.Smallest {
+		return Verdict{Cause: CauseOrderTooSmall, Detail: fmt.Sprintf("%s; at least %s", plan.Volume, s.pump.Smallest)}
+	}
+	for _, l := range s.limits {
+		if plan.Volume > l.most {
+			return Verdict{Cause: l.cause, Detail: s.tooMuch(l)}
+		}
+	}
+	return Verdict{Allowed: true}
+}
+
+// see gathers everything for one dose and returns what forbids any volume.
+func (g *Gate) see(s *sight, now dosing.Instant, plan dosing.Plan, own own) Cause {
+	if g == nil || g.watch == nil {
+		return CauseInputNotEvaluated
+	}
+	w := g.watch
+	if int(plan.Tank) >= len(w.tanks) || int(plan.Pump) >= len(w.pumps) || !w.settings.Pumps[plan.Pump].ServesTank(plan.Tank) {
+		return CauseConfigurationUnsafe
+	}
+	s.watch, s.now, s.plan, s.own = w, now, plan, own
+	s.tank, s.pump = &w.tanks[plan.Tank], &w.settings.Pumps[plan.Pump]
+	if cause := s.standing(); cause != CauseNone {
+		return cause
+	}
+	if cause := s.openDose(); cause != CauseNone {
+		return cause
+	}
+	s.predict()
+	if cause := s.direction(); cause != CauseNone {
+		return cause
+	}
+	if cause := s.waits(); cause != CauseNone {
+		return cause
+	}
+	s.bound()
+	return CauseNone
+}
+
+// standing evaluates the status table again and returns the most severe trip that
+// stops this pump. The caps by hour and day are judged with the volume.
+func (s *sight) standing() Cause {
+	w := s.watch
+	w.evaluateTank(s.now, s.tank)
+	w.evaluatePump(s.now, s.plan.Pump)
+	found := false
+	for i := range table {
+		cause := table[i].Cause
+		if trip, tripped := s.tank.trip(cause, s.plan.Tank, 0); tripped && trip.stops(s.plan.Pump, s.pump.Role) {
+			worst(&s.trip, &found, trip)
+		}
+		if cause == CauseHourCap || cause == CauseDayCap {
+			continue
+		}
+		if trip, tripped := w.pumps[s.plan.Pump].trip(cause, s.plan.Tank, s.plan.Pump); tripped {
+			worst(&s.trip, &found, trip)
+		}
+	}
+	if found {
+		return s.trip.Cause
+	}
+	if w.nodeOf(&w.pumps[s.plan.Pump]).running(s.now.Up) {
+		return CauseNodeBusy
+	}
+	return CauseNone
+}
+
+// openDose allows one dose of a station at a time. A dose that is judged a second
+// time must be the open one, and the same.
+func (s *sight) openDose() Cause {
+	mine := !s.own.is
+	for _, d := range s.watch.open {
+		if !s.own.is || d.Key != s.own.key || d.Tank != s.plan.Tank || d.Pump != s.plan.Pump || d.Volume != s.plan.Volume {
+			return CauseDoseOpen
+		}
+		mine = true
+	}
+	if !mine {
+		return CauseDoseOpen // it was never counted, so no cap knows of it
+	}
+	return CauseNone
+}
+
+// buffers are the commissioned buffer capacity at the present pH and the floor by
+// which the gate judges, in meq/L per pH; zero while either is no positive number.
+func (t *tankState) buffers() (commissioned, floor float64) {
+	g := &t.group[dosing.QuantityPH]
+	if t.unsafe != "" || g.standing < standDisagree {
+		return 0, 0
+	}
+	commissioned = t.curve.Buffer(g.value) * t.plant.BufferScale
+	exponent := min(t.lnBuffer, 0) - t.spread
+	if t.answered >= trustAfter {
+		exponent = t.lnBuffer - float64(2*t.spread)
+	}
+	floor = commissioned * min(math.Exp(exponent), floorMost)
+	if !(floor > 0) || !(commissioned > 0) || math.IsInf(floor, 1) {
+		return 0, 0
+	}
+	return commissioned, floor
+}
+
+// inTransit is what is on its way to a tank's probes, per litre.
+type inTransit struct {
+	acid, base float64 // meq/L, both positive
+	doubtAcid  float64 // of it what may never have been delivered
+	doubtBase  float64
+	ec         float64 // mS/cm
+}
+
+// predict computes where the water will come to rest.
+func (s *sight) predict() {
+	t := s.tank
+	s.volume = min(float64(s.watch.Volume(t.id)), float64(t.plant.Volume))
+	s.commissioned, s.floor = t.buffers()
+	s.watch.totals.EachInTransit(t.id, s.now.Up, t.plant.DeadTime, t.plant.Lag, func(d dosing.Dose, ml float64) {
+		if s.own.is && d.Key == s.own.key && d.Pump == s.plan.Pump {
+			return
+		}
+		pump := &s.watch.settings.Pumps[d.Pump]
+		s.transit.ec += float64(ml*pump.ECPerML) / s.volume
+		effect := float64(ml*pump.AcidPerML) / s.volume
+		if effect >= 0 {
+			s.transit.acid += effect
+			if d.Open {
+				s.transit.doubtAcid += effect
+			}
+		} else {
+			s.transit.base -= effect
+			if d.Open {
+				s.transit.doubtBase -= effect
+			}
+		}
+	})
+	s.credit = min(t.unanswered(s.now.Up, s.volume), creditPH*s.floor)
+	net := s.transit.acid - s.transit.base - s.credit
+	buffer := s.floor
+	if net < 0 {
+		// What raises pH is not counted on to raise it far.
+		buffer = s.commissioned
+	}
+	s.pH = t.group[dosing.QuantityPH].smooth - net/buffer
+	s.ec = t.group[dosing.QuantityEC].smooth + s.transit.ec
+}
+
+// direction refuses a dose that would lead away from the setpoint. Without a
+// setpoint or a number every direction is wrong.
+func (s *sight) direction() Cause {
+	target := s.tank.target
+	right := false
+	switch s.pump.Role {
+	case dosing.RoleAcid:
+		right = s.pH > float64(target.PH)-slackPH
+	case dosing.RoleBase:
+		right = s.pH < float64(target.PH)+slackPH
+	case dosing.RoleStock:
+		slack := slackEC
+		if s.plan.Reason == dosing.ReasonBlendOwed {
+			slack = slackBlend
+		}
+		right = s.ec < float64(target.EC)+slack
+	}
+	if !right || !s.tank.aimed {
+		return CauseDirection
+	}
+	return CauseNone
+}
+
+// waits keeps acid and base from fighting, and concentrates that must not meet
+// apart. They run on uptime alone.
+func (s *sight) waits() Cause {
+	if s.counter() {
+		return CauseCounterReagent
+	}
+	for i := range s.watch.tanks {
+		other := &s.watch.tanks[i]
+		if other != s.tank && s.watch.settings.LineVolume <= 0 {
+			continue // each tank has its own line
+		}
+		for g := dosing.GroupNeutral; g < dosing.GroupCount; g++ {
+			last, apart := other.lastGroup[g], other.plant.PlumeTime()
+			if s.pump.Group.MayMeet(g) || !last.within(apart, s.now.Up) {
+				continue
+			}
+			if s.own.is && other == s.tank && g == s.pump.Group {
+				continue
+			}
+			s.wait = apart - (s.now.Up - last.up)
+			return CauseIncompatibleWait
+		}
+	}
+	return CauseNone
+}
+
+// counter says whether the opposite of this reagent is too recent.
+func (s *sight) counter() bool {
+	opposite, away, onWay := dosing.RoleNone, 0.0, 0.0
+	switch s.pump.Role {
+	case dosing.RoleAcid:
+		opposite, away, onWay = dosing.RoleBase, s.pH-float64(s.tank.target.PH), s.transit.base
+	case dosing.RoleBase:
+		opposite, away, onWay = dosing.RoleAcid, float64(s.tank.target.PH)-s.pH, s.transit.acid
+	default:
+		return false
+	}
+	last, same := s.tank.lastRole[opposite], s.tank.lastRole[s.pump.Role]
+	if away > counterHurry {
+		return false
+	}
+	if last.within(counterWait, s.now.Up) {
+		s.wait = counterWait - (s.now.Up - last.up)
+		return true
+	}
+	follows := last.ever && !s.own.is && (!same.ever || last.up > same.up)
+	return onWay > counterShare*transitPH*s.floor || follows && !(away > counterError)
+}
+
+// bound computes the largest volume that each rule allows. Rounding is always
+// down: to nearest could pass a cap by half a microlitre.
+func (s *sight) bound() {
+	w, p := s.watch, s.plan.Pump
+	caps := w.cap(p)
+	s.hour, s.day = w.totals.Hour(p, s.now.Up), w.totals.Day(p, s.now.Up)
+	if s.own.is {
+		s.hour -= s.plan.Volume
+		s.day -= s.plan.Volume
+	}
+	effect, transit := s.effects()
+	s.limits = [...]limit{
+		{CauseDoseCap, min(caps.PerDose, volumeIn(caps.OnTime, s.pump.PerSecond))},
+		{CauseEffectCap, effect},
+		{CauseInTransitCap, transit},
+		{CauseHourCap, w.HourCap(p) - s.hour},
+		{CauseDayCap, w.DayCap(p) - s.day},
+		{CauseStockCap, w.stockLeft(p)},
+	}
+}
+
+// volumeIn is what a pump delivers in a time, so that its run never exceeds it.
+func volumeIn(run time.Duration, perSecond dosing.Volume) dosing.Volume {
+	milliseconds := int64(run / time.Millisecond)
+	if milliseconds > 24*3_600_000 {
+		milliseconds = 24 * 3_600_000
+	}
+	return dosing.Volume(milliseconds * int64(perSecond) / 1000)
+}
+
+// effects are the volumes that the caps on the effect of one dose and on what is
+// on its way allow, pH and EC together.
+func (s *sight) effects() (effect, transit dosing.Volume) {
+	acid := s.pump.AcidPerML / s.volume // meq/L per mL, negative for a base
+	ec := s.pump.ECPerML / s.volume     // mS/cm per mL
+	pHEffect, pHTransit := effectPH*s.floor, transitPH*s.floor
+	switch {
+	case acid > 0:
+		pHTransit += s.credit - (s.transit.acid - (s.transit.base - s.transit.doubtBase))
+		pHEffect += max(0, s.credit-(s.transit.acid-s.transit.base))
+	case acid < 0:
+		pHTransit -= s.transit.base - (s.transit.acid - s.transit.doubtAcid)
+	}
+	effect = min(volumeOf(pHEffect, math.Abs(acid)), volumeOf(effectEC, ec))
+	transit = volumeOf(pHTransit, math.Abs(acid))
+	if s.pump.Role == dosing.RoleStock {
+		// The EC that acid or base brings is small, and an EC hold must not stop pH.
+		transit = min(transit, volumeOf(transitEC-s.transit.ec, ec))
+	}
+	if s.smallestPasses(math.Abs(acid)) {
+		effect, transit = max(effect, s.pump.Smallest), max(transit, s.pump.Smallest)
+	}
+	return effect, transit
+}
+
+// smallestPasses says that one smallest dose is within the effect caps whatever
+// the floor says: nothing is on its way, and at the commissioned buffer it is worth
+// little. Without this a tank that once learned a low buffer could never correct it.
+func (s *sight) smallestPasses(acidPerML float64) bool {
+	if s.pump.Role == dosing.RoleStock || !(s.commissioned > 0) {
+		return false
+	}
+	quiet := s.transit.acid <= quietPH*s.floor && s.transit.base <= quietPH*s.floor
+	return quiet && float64(s.pump.Smallest.Millilitres()*acidPerML) <= smallestPH*s.commissioned
+}
+
+// volumeOf is the volume whose effect stays within room, perML its effect; nothing
+// when either is no number.
+func volumeOf(room, perML float64) dosing.Volume {
+	if perML == 0 && room >= 0 {
+		return math.MaxInt64
+	}
+	if !(perML > 0) || !(room > 0) {
+		return 0
+	}
+	return dosing.FromMillilitres(room / perML)
+}
+
+// stockLeft is what the container still holds, where its level is known.
+func (w *Watch) stockLeft(p dosing.PumpID) dosing.Volume {
+	left := dosing.Volume(math.MaxInt64)
+	for _, id := range w.pumps[p].stocks {
+		// An unfit level has tripped CauseStockEmpty already.
+		left = min(left, dosing.FromMillilitres(w.inputs[id].last.Value()*1000))
+	}
+	return left
+}

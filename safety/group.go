@@ -1,0 +1,109 @@
+package safety
+
+import (
+	"time"
+
+	"leat/dosing"
+)
+
+// group is how the inputs of one quantity of a tank stand together.
+type group struct {
+	given    bool // at least one is fitted
+	standing fitness
+	value    float64 // of probes: one, the mean of two, the median of more
+	smooth   float64 // the same of the smoothed values
+	adverse  bool    // of switches: one stands the way that stops doses, or did since the last evaluation
+	age      time.Duration
+	input    dosing.InputID // the worst one
+}
+
+// stand judges every group of a tank as of now.
+func (w *Watch) stand(t *tankState, up time.Duration) {
+	for q := dosing.QuantityPH; q < dosing.QuantityCount; q++ {
+		if len(t.inputs[q]) == 0 {
+			continue
+		}
+		if q.Switch() {
+			t.group[q] = w.switches(t, q, up)
+		} else {
+			t.group[q] = w.probes(t, q, up)
+		}
+	}
+}
+
+// switches is the common word of the switches of a quantity: the worst of them.
+func (w *Watch) switches(t *tankState, q dosing.Quantity, up time.Duration) group {
+	g := group{given: true, standing: standFit, input: t.inputs[q][0]}
+	for _, id := range t.inputs[q] {
+		i := &w.inputs[id]
+		_, standing := i.now(up)
+		if standing < g.standing {
+			g.standing, g.input = standing, id
+		}
+		if i.adverse > t.serial || standing == standFit && stopsDoses(q, i.last.Value()) {
+			g.adverse = true
+		}
+		if i.seen {
+			g.age = max(g.age, up-i.last.At().Up)
+		}
+	}
+	return g
+}
+
+// probes is the common value of the probes of a quantity. Of three or more the
+// median, whatever one of them says; two that stay apart are both unfit, since
+// nobody can say which is right.
+func (w *Watch) probes(t *tankState, q dosing.Quantity, up time.Duration) group {
+	g := group{given: true, standing: standMissing, input: t.inputs[q][0]}
+	var values, smooth [8]float64
+	n, best := 0, standMissing
+	for _, id := range t.inputs[q] {
+		i := &w.inputs[id]
+		_, standing := i.now(up)
+		if standing >= best {
+			best, g.input = standing, id
+		}
+		if standing == standFit && n < len(values) {
+			insert(values[:], n, i.last.Value())
+			insert(smooth[:], n, i.smooth)
+			n++
+		}
+	}
+	g.standing = best
+	if i := &w.inputs[g.input]; i.seen {
+		g.age = up - i.last.At().Up
+	}
+	if n == 0 {
+		t.apart[q].run(false, up)
+		return g
+	}
+	g.value, g.smooth = middle(values[:n]), middle(smooth[:n])
+	if q == dosing.QuantityLevel && n == 2 {
+		// Least plausible: in less water a dose does more.
+		g.value, g.smooth = values[0], smooth[0]
+	}
+	limit := disagreement[q]
+	far := n == 2 && limit > 0 && !(values[1]-values[0] <= limit)
+	if t.apart[q].run(far, up) >= disagreeFor && far {
+		g.standing = standDisagree
+	}
+	return g
+}
+
+// insert puts a value into the first n of sorted values.
+func insert(values []float64, n int, value float64) {
+	for n > 0 && values[n-1] > value {
+		values[n] = values[n-1]
+		n--
+	}
+	values[n] = value
+}
+
+// middle is the median of sorted values.
+func middle(values []float64) float64 {
+	n := len(values)
+	if n%2 == 1 {
+		return values[n/2]
+	}
+	return (values[n/2-1] + values[n/2]) / 2
+}

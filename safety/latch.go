@@ -1,0 +1,115 @@
+package safety
+
+import "leat/dosing"
+
+// latch makes a trip stay until a person clears it, and notes it for the record.
+func (w *Watch) latch(now dosing.Instant, c *cells, cause Cause, tank dosing.TankID, pump dosing.PumpID, detail string) {
+	w.latchAs(now, c, cause, tank, pump, Of(cause).Scope, detail)
+}
+
+// latchAs latches with a scope of its own. A second finding that reaches elsewhere
+// widens the first to the whole tank.
+func (w *Watch) latchAs(now dosing.Instant, c *cells, cause Cause, tank dosing.TankID, pump dosing.PumpID, scope Scope, detail string) {
+	s := &c.cell[cause]
+	if s.latched {
+		if s.scope == scope || s.scope <= ScopeTank {
+			return
+		}
+		scope = ScopeTank
+	} else if !s.active {
+		s.since = now
+	}
+	s.latched, s.action, s.scope = true, min(Of(cause).Action, Stop), scope
+	if detail != "" {
+		s.detail = detail
+	}
+	trip, _ := c.trip(cause, tank, pump)
+	w.latches = append(w.latches, trip)
+}
+
+// NewLatches returns the trips that latched since it was last called. Each goes
+// into the ledger, so that a restart does not lift it.
+func (w *Watch) NewLatches() []Trip {
+	latches := w.latches
+	w.latches = nil
+	return latches
+}
+
+// RestoreLatch brings a latched trip back after a restart. A trip of one pump
+// whose pump is not known stops the whole tank, and so does a cause that this
+// version does not know: it was thought bad enough to record.
+func (w *Watch) RestoreLatch(id dosing.TankID, cause Cause, since dosing.Instant) {
+	if int(id) >= len(w.tanks) {
+		return
+	}
+	t := &w.tanks[id]
+	if cause == CauseNone || cause >= CauseCount {
+		cause = CauseStoppedByPerson
+	}
+	s := &t.cell[cause]
+	row := &table[places[cause]-1]
+	s.since, s.latched, s.action = since, true, min(row.Action, Stop)
+	if s.scope = row.Scope; s.scope == ScopePump {
+		s.scope = ScopeTank
+	}
+	s.detail = "since before the restart"
+	w.publish(t)
+}
+
+// RestorePumpLatch brings a latched trip of one pump back after a restart.
+func (w *Watch) RestorePumpLatch(id dosing.TankID, pump dosing.PumpID, cause Cause, since dosing.Instant) {
+	if int(id) >= len(w.tanks) || int(pump) >= len(w.pumps) || Of(cause).Scope != ScopePump {
+		w.RestoreLatch(id, cause, since)
+		return
+	}
+	s := &w.pumps[pump].cell[cause]
+	s.since, s.latched, s.action, s.scope = since, true, min(Of(cause).Action, Stop), ScopePump
+	s.detail = "since before the restart"
+	for i := range w.tanks {
+		w.publish(&w.tanks[i])
+	}
+}
+
+// Clear lifts the latched trips of a tank and of the pumps that serve it, as a
+// person asked who has checked. What is still so trips again at once. Unconfirmed
+// solution stays: only Confirm lifts it.
+func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
+	if int(id) >= len(w.tanks) {
+		return
+	}
+	t := &w.tanks[id]
+	for c := range t.cell {
+		if Cause(c) != CauseSolutionUnconfirmed {
+			t.cell[c].latched = false
+		}
+	}
+	t.circulation, t.low, t.thirds = episode{}, episode{}, thrice{}
+	t.forgive()
+	if t.responses != nil {
+		t.responses.Disturbed()
+	}
+	for p := range w.pumps {
+		if !w.settings.Pumps[p].ServesTank(id) {
+			continue
+		}
+		for c := range w.pumps[p].cell {
+			w.pumps[p].cell[c].latched = false
+		}
+		if n := w.pumps[p].node; int(n) < len(w.nodes) {
+			w.nodes[n].loop, w.nodes[n].restarts = false, 0
+		}
+	}
+	w.evaluate(now)
+}
+
+// forgive ends the doubt over doses that were settled in full: a person has looked.
+// They go on counting.
+func (t *tankState) forgive() {
+	kept := t.uncertain[:0]
+	for _, u := range t.uncertain {
+		if !u.closed {
+			kept = append(kept, u)
+		}
+	}
+	t.uncertain = kept
+}

@@ -1,0 +1,384 @@
+package safety
+
+import (
+	"math"
+	"time"
+
+	"leat/dosing"
+)
+
+// Numbers of the table of readings in the safety specification.
+const (
+	freshLeast   = 15 * time.Second  // a reading this young is fresh, unless the plant is faster
+	freshMost    = 120 * time.Second // one this old never is
+	freshPeriods = 3                 // missed readings that make a probe stale
+
+	jumpLimit  = 0.3              // pH or mS/cm within jumpWithin, with nothing in transit
+	jumpWithin = 10 * time.Second // and in proportion beyond
+	jumpsFail  = 3                // in a row
+	// A probe that jumped and stays at its new value is believed again after this
+	// much steadiness: somebody changed the water, or a person will see it.
+	steadyFor   = time.Minute
+	steadyCount = 6
+
+	flatFor    = 10 * time.Minute
+	flatSpread = 0.2 // of the commissioned noise
+	flatLeast  = 5   // readings: fewer in flatFor prove nothing
+
+	roughTimes  = 4.0 // noise above this multiple of the commissioned is no measurement
+	roughCalm   = 3.0 // and below this it is one again
+	roughMemory = 20  // readings
+
+	rejectsFail = 3 // payloads in a row that were none
+
+	disagreeFor = 5 * time.Minute
+
+	smoothOver = 15 * time.Second // the gate's own smoothing against noise
+)
+
+// disagreement is how far two probes of a quantity may lie apart; 0 = not tested.
+var disagreement = [dosing.QuantityCount]float64{dosing.QuantityPH: 0.15, dosing.QuantityEC: 0.15, dosing.QuantityTemperature: 2}
+
+// plausible is the range in which a value is believed unless the configuration
+// names another.
+var plausible = [dosing.QuantityCount][2]float64{
+	dosing.QuantityPH: {3.5, 9.5}, dosing.QuantityEC: {0.05, 10}, dosing.QuantityTemperature: {2, 45},
+	dosing.QuantityLevel: {0, 1e6}, dosing.QuantityRedox: {-500, 1200}, dosing.QuantityStockLevel: {0, 1e6},
+}
+
+// Freshness is how old a reading of this input may be for a dose: three periods,
+// at least 15 s, at most 2 min, and for an input of a tank never more than half of
+// dead time and mixing lag, since an older reading knows nothing of the last dose.
+// A configuration should send each input at least three times as often.
+func Freshness(in Input, tank dosing.Tank) time.Duration {
+	limit := min(max(freshLeast, freshPeriods*in.Period), freshMost)
+	if in.Tank != dosing.AllTanks && in.Quantity != dosing.QuantityStockLevel {
+		limit = min(limit, (tank.DeadTime+tank.Lag)/2)
+	}
+	return limit
+}
+
+// ProbeHealth judges a pH probe by its last calibration: slope in % of the
+// theoretical, offset in mV. A slope of 0 was never measured and is not judged.
+func ProbeHealth(slope, offset float64) dosing.Quality {
+	if slope == 0 && offset == 0 {
+		return dosing.QualityGood
+	}
+	off := math.Abs(offset)
+	switch {
+	case slope != 0 && !(slope >= 90 && slope <= 105) || !(off <= 30):
+		return dosing.QualityOutOfSpecification
+	case slope != 0 && !(slope >= 95 && slope <= 102) || !(off <= 20):
+		return dosing.QualityMaintenanceDue
+	}
+	return dosing.QualityGood
+}
+
+// fault says why a reading is not fit.
+type fault uint8
+
+const (
+	faultNone fault = iota
+	faultRange
+	faultJump
+	faultFlat
+	faultRough
+	faultCount
+)
+
+var faultTexts = [faultCount]string{"", "outside the plausible range", "jumped with nothing in transit",
+	"flat for ten minutes although the probe is noisy", "far noisier than when commissioned"}
+
+// inputState is what the watch keeps of one input.
+type inputState struct {
+	fitted    bool
+	probe     bool // pH and EC: tested for jumps and flat lines
+	quantity  dosing.Quantity
+	tank      dosing.TankID
+	limit     time.Duration // freshness
+	low, high float64
+	noise     float64 // commissioned sd with the resolution's share; 0 = not measured
+	lively    bool    // noisy enough that a flat line means a fault
+	health    dosing.Quality
+
+	shown bool // last holds something to show
+	seen  bool // last is live, not the broker's stored copy
+	last  dosing.Reading
+	// quality and fault are of the last reading when it came.
+	quality dosing.Quality
+	fault   fault
+	fits    uint32 // fit readings in a row since the link came up
+
+	based  bool // a believed value exists
+	base   float64
+	baseAt time.Duration
+	smooth float64
+
+	sequence, restart uint64
+	jump              jumpState
+	flat              flatState
+	rough             float64 // variance from successive differences
+	isRough           bool
+
+	rejects    int
+	rejectText string
+	adverse    uint64 // serial of the last reading of a switch that stops doses
+}
+
+func newInputState(in *Input, tank dosing.Tank) inputState {
+	i := inputState{quantity: in.Quantity, tank: in.Tank, low: in.Low, high: in.High, fitted: in.NotFitted == ""}
+	if in.Low == 0 && in.High == 0 {
+		i.low, i.high = plausible[min(in.Quantity, dosing.QuantityCount-1)][0], plausible[min(in.Quantity, dosing.QuantityCount-1)][1]
+	}
+	if in.Quantity.Switch() {
+		i.low, i.high = 0, 1
+	}
+	i.limit = Freshness(*in, tank)
+	i.probe = in.Quantity == dosing.QuantityPH || in.Quantity == dosing.QuantityEC
+	i.health = dosing.QualityGood
+	if in.Quantity == dosing.QuantityPH {
+		i.health = ProbeHealth(in.Slope, in.Offset)
+	}
+	if i.probe && in.Noise > 0 && in.Noise < 10 {
+		i.lively = in.Noise > in.Step/2
+		i.noise = math.Hypot(in.Noise, in.Step/math.Sqrt(12))
+		i.rough = float64(i.noise * i.noise)
+		i.flat.limit = flatSpread * in.Noise
+	}
+	return i
+}
+
+// take assesses a reading and keeps it if it is worth keeping. Moving says that
+// something dosed is on its way, which explains a jump.
+func (i *inputState) take(r dosing.Reading, moving bool) dosing.Quality {
+	if r.Retained() {
+		// The broker's stored copy may be of last week: shown, never used.
+		if !i.seen {
+			i.last, i.shown = r, true
+		}
+		return dosing.QualityFailure
+	}
+	at := r.At().Up
+	if i.seen && at < i.last.At().Up || !i.advances(r.Sequence()) {
+		return dosing.QualityFailure
+	}
+	i.rejects = 0
+	value := r.Value()
+	if i.probe && i.based && !moving {
+		if keep, quality := i.jumps(r, value, at); !keep {
+			return quality
+		}
+	} else {
+		i.jump = jumpState{}
+	}
+	i.keep(r, value, at)
+	return min(i.quality, i.health)
+}
+
+// advances says whether the sender's counter moved on. A node that sends its
+// cached reading again does not measure. A lower counter is believed when it
+// rises in its turn: the sender restarted.
+func (i *inputState) advances(sequence uint64) bool {
+	if sequence == 0 {
+		return true
+	}
+	if sequence > i.sequence || i.restart > 0 && sequence > i.restart {
+		i.sequence, i.restart = sequence, 0
+		return true
+	}
+	if sequence < i.sequence {
+		i.restart = sequence
+	}
+	return false
+}
+
+// keep stores a reading with its quality.
+func (i *inputState) keep(r dosing.Reading, value float64, at time.Duration) {
+	if i.probe {
+		i.roughness(value, at)
+		i.flat.add(value, at)
+	}
+	i.quality, i.fault = dosing.QualityGood, faultNone
+	switch {
+	case !(value >= i.low && value <= i.high):
+		i.quality, i.fault = dosing.QualityOutOfSpecification, faultRange
+	case i.lively && i.flat.is(at):
+		i.quality, i.fault = dosing.QualityFailure, faultFlat
+	case i.isRough:
+		i.quality, i.fault = dosing.QualityOutOfSpecification, faultRough
+	}
+	if i.quality.MayDose() {
+		gap := float64(at - i.baseAt)
+		if !i.based || gap > float64(i.limit) {
+			i.smooth = value
+		} else {
+			i.smooth += float64((value - i.smooth) * (gap / (gap + float64(smoothOver))))
+		}
+		i.based, i.base, i.baseAt = true, value, at
+		i.fits++
+	} else {
+		i.fits = 0
+	}
+	i.last, i.seen, i.shown = r, true, true
+}
+
+// jumpState follows a probe that jumped.
+type jumpState struct {
+	count  int
+	limit  float64 // how far from the last believed value a reading may lie
+	value  float64
+	at     time.Duration
+	steady int
+	since  time.Duration
+}
+
+// jumps says whether a reading is kept; if not, with what quality it is discarded.
+func (i *inputState) jumps(r dosing.Reading, value float64, at time.Duration) (keep bool, quality dosing.Quality) {
+	j := &i.jump
+	limit := j.limit
+	if j.count == 0 {
+		limit = jumpLimit * max(1, float64(at-i.baseAt)/float64(jumpWithin))
+	}
+	if math.Abs(value-i.base) <= limit {
+		*j = jumpState{}
+		return true, 0
+	}
+	near := jumpLimit * max(1, float64(at-j.at)/float64(jumpWithin))
+	if j.count > 0 && math.Abs(value-j.value) <= near {
+		j.steady++
+	} else {
+		j.steady, j.since = 1, at
+	}
+	j.count++
+	j.limit, j.value, j.at = limit, value, at
+	if j.steady >= steadyCount && at-j.since >= steadyFor {
+		*j = jumpState{}
+		i.based = false
+		return true, 0
+	}
+	if j.count < jumpsFail {
+		return false, dosing.QualityOutOfSpecification
+	}
+	i.last, i.seen, i.shown = r, true, true
+	i.quality, i.fault, i.fits = dosing.QualityFailure, faultJump, 0
+	return false, dosing.QualityFailure
+}
+
+// roughness follows the variance of successive differences, which drift and doses
+// hardly touch.
+func (i *inputState) roughness(value float64, at time.Duration) {
+	if i.noise <= 0 || !i.seen || at-i.last.At().Up > i.limit {
+		return
+	}
+	difference := value - i.last.Value()
+	i.rough += float64((float64(difference*difference)/2 - i.rough) / roughMemory)
+	factor := roughTimes
+	if i.isRough {
+		factor = roughCalm
+	}
+	i.isRough = !(i.rough <= float64(float64(factor*factor)*float64(i.noise*i.noise)))
+}
+
+// flatState follows the longest run of readings up to now that took at most two
+// values, and in it the stretch of one value at its end. Counts fade over flatFor,
+// so that an hour of life long ago does not hide that the probe froze since.
+type flatState struct {
+	limit        float64 // sd below which a run is flat
+	a, b         float64 // a is the present value
+	na, nb       float64
+	since        time.Duration // start of the run
+	stretchSince time.Duration // start of the stretch of a
+	stretch      float64       // readings in it
+	at           time.Duration
+	any          bool
+}
+
+func (f *flatState) add(value float64, at time.Duration) {
+	if gap := at - f.at; f.any && at-f.since > flatFor {
+		keep := max(0, 1-float64(gap)/float64(flatFor))
+		f.na *= keep
+		f.nb *= keep
+	}
+	switch {
+	case !f.any:
+		f.a, f.na, f.nb, f.since, f.stretchSince, f.stretch, f.any = value, 1, 0, at, at, 1, true
+		f.b = value
+	case value == f.a:
+		f.na++
+		f.stretch++
+	case f.nb == 0 || value == f.b:
+		f.a, f.b = value, f.a
+		f.na, f.nb = f.nb+1, f.na
+		f.stretchSince, f.stretch = at, 1
+	default:
+		// A third value: the run begins anew with the last stretch.
+		f.a, f.b = value, f.a
+		f.na, f.nb = 1, f.stretch
+		f.since = f.stretchSince
+		f.stretchSince, f.stretch = at, 1
+	}
+	f.at = at
+}
+
+// is says whether the probe has been flat for flatFor.
+func (f *flatState) is(at time.Duration) bool {
+	if f.stretch >= flatLeast && at-f.stretchSince >= flatFor {
+		return true
+	}
+	n := f.na + f.nb
+	if at-f.since < flatFor || n < flatLeast {
+		return false
+	}
+	share := f.na / n
+	variance := float64(share*(1-share)) * float64((f.a-f.b)*(f.a-f.b))
+	return variance < float64(f.limit*f.limit)
+}
+
+// fitness is how an input or a group of inputs stands now.
+type fitness uint8
+
+const (
+	standMissing fitness = iota // no live reading ever came
+	standStale
+	standUnfit
+	standDisagree
+	standFit
+)
+
+// now judges the last reading as of now, its age included.
+func (i *inputState) now(up time.Duration) (dosing.Quality, fitness) {
+	if !i.seen {
+		return dosing.QualityFailure, standMissing
+	}
+	age := up - i.last.At().Up
+	switch {
+	case age < 0: // from the future
+		return dosing.QualityFailure, standUnfit
+	case age > i.limit:
+		return dosing.QualityFailure, standStale
+	case i.rejects >= rejectsFail:
+		return dosing.QualityFailure, standUnfit
+	}
+	quality := min(i.quality, i.health)
+	if !quality.MayDose() {
+		return quality, standUnfit
+	}
+	return quality, standFit
+}
+
+// why says in words why the last reading is not fit.
+func (i *inputState) why(up time.Duration) string {
+	switch {
+	case !i.seen:
+		return "no reading yet"
+	case up < i.last.At().Up:
+		return "the reading is from the future"
+	case i.rejects >= rejectsFail:
+		return i.rejectText
+	case i.fault != faultNone:
+		return faultTexts[i.fault]
+	case !i.health.MayDose():
+		return "the probe's slope or offset is beyond its limits"
+	}
+	return ""
+}

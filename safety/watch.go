@@ -1,0 +1,552 @@
+package safety
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"leat/dosing"
+)
+
+// startSettle is how long after a start nothing is dosed when the configuration
+// does not say: one mixing time of the slowest tank, at least this.
+const startSettle = 30 * time.Second
+
+// OperatorState is what people have entered for a tank.
+type OperatorState struct {
+	Paused      bool
+	Maintenance bool // a probe or a pump is being calibrated or serviced
+	Cleaning    bool
+	Unconfirmed bool // nobody has confirmed that the tank holds nutrient solution
+	Why         string
+}
+
+// Watch is the raw state of a station as the gate sees it, and the status table
+// made from it. It trusts no controller: what it is told of doses, modes and
+// learned values only ever narrows what the raw state allows. It owns the totals.
+type Watch struct {
+	settings *Settings
+	totals   *dosing.Totals
+	started  time.Duration
+	settle   time.Duration // start-up wait
+	last     time.Duration // uptime of the last evaluation
+	backward bool          // uptime ran backwards
+	seeded   bool          // replayed doses have been looked through
+
+	inputs []inputState
+	tanks  []tankState
+	pumps  []pumpState
+	nodes  []nodeState
+	open   []dosing.Dose // doses that are neither settled nor given up
+	serial uint64        // of the last reading of a switch that stops doses
+
+	linkUp bool
+	ledger LedgerState
+	other  bool
+
+	latches    []Trip // since the last NewLatches
+	tankChecks *[CauseCount]tankCheck
+	pumpChecks *[CauseCount]pumpCheck
+}
+
+// tankState is what the watch keeps of one tank.
+type tankState struct {
+	id     dosing.TankID
+	plant  *Tank
+	curve  dosing.Titration
+	unsafe string // why its settings are not safe; empty = safe
+
+	mode     Mode
+	operator OperatorState
+	target   dosing.Target
+	aimed    bool
+
+	lnBuffer, spread float64
+	answered         int
+	responses        *Responses
+
+	inputs [dosing.QuantityCount][]dosing.InputID
+	waived [dosing.QuantityCount]bool
+	group  [dosing.QuantityCount]group
+	apart  [dosing.QuantityCount]timer // two probes apart
+	serial uint64                      // the watch's, when last evaluated
+
+	water       waterState
+	circulation episode
+	low         episode
+	silent      timer // circulation's sensor
+	flooded     when  // last seen in flood
+	wait        wait
+	doubt       suspicion
+
+	lastRole  [dosing.RoleCount]when
+	lastGroup [dosing.GroupCount]when
+	lastDose  when
+
+	uncertain []uncertainDose
+	thirds    thrice // uncertain doses
+
+	cells
+	trips []Trip
+}
+
+// pumpState is what the watch keeps of one pump.
+type pumpState struct {
+	unsafe  string
+	node    NodeID
+	stocks  []dosing.InputID // level of its container
+	finding when
+	use     use
+	cells
+}
+
+// when is a moment that may never have been.
+type when struct {
+	up   time.Duration
+	ever bool
+}
+
+func (w *when) set(up time.Duration) {
+	if !w.ever || up > w.up {
+		w.up, w.ever = up, true
+	}
+}
+
+// within says that it was less than wait ago.
+func (w when) within(wait, up time.Duration) bool { return w.ever && up-w.up < wait }
+
+// timer measures how long something has been so.
+type timer struct {
+	since   time.Duration
+	running bool
+}
+
+// run starts or stops the timer and returns how long it has run.
+func (t *timer) run(on bool, up time.Duration) time.Duration {
+	if !on {
+		t.running = false
+		return 0
+	}
+	if !t.running {
+		t.since, t.running = up, true
+	}
+	return up - t.since
+}
+
+// NewWatch makes the watch of a station. Curves are the tanks' titration curves,
+// by tank; a tank without one is not safe to dose. Nothing is dosed until readings
+// have come, the ledger and the link are reported well, and the start-up wait is
+// over.
+func NewWatch(s *Settings, totals *dosing.Totals, curves []dosing.Titration, now dosing.Instant) *Watch {
+	w := &Watch{settings: s, totals: totals, started: now.Up, last: now.Up, settle: s.StartSettling,
+		tankChecks: &tankChecks, pumpChecks: &pumpChecks}
+	for i := range s.Inputs {
+		var plant dosing.Tank
+		if t := s.Inputs[i].Tank; int(t) < len(s.Tanks) {
+			plant = s.Tanks[t].Tank
+		}
+		w.inputs = append(w.inputs, newInputState(&s.Inputs[i], plant))
+	}
+	for i := range s.Nodes {
+		w.nodes = append(w.nodes, nodeState{full: s.Nodes[i].FullContract, expected: when{up: now.Up + w.longestRun(NodeID(i)), ever: true}})
+	}
+	for i := range s.Pumps {
+		w.pumps = append(w.pumps, w.newPump(dosing.PumpID(i)))
+	}
+	for i := range s.Tanks {
+		w.tanks = append(w.tanks, w.newTank(dosing.TankID(i), curves))
+		if s.StartSettling <= 0 {
+			w.settle = max(w.settle, s.Tanks[i].MixingTime(), startSettle)
+		}
+	}
+	w.evaluate(now)
+	return w
+}
+
+func (w *Watch) newPump(id dosing.PumpID) pumpState {
+	s := w.settings
+	p := pumpState{unsafe: s.unsafePump(id)}
+	if int(id) < len(s.PumpNode) {
+		p.node = s.PumpNode[id]
+	}
+	for i := range s.Inputs {
+		if in := &s.Inputs[i]; in.Quantity == dosing.QuantityStockLevel && in.Pump == id && in.NotFitted == "" {
+			p.stocks = append(p.stocks, dosing.InputID(i))
+		}
+	}
+	return p
+}
+
+func (w *Watch) newTank(id dosing.TankID, curves []dosing.Titration) tankState {
+	t := tankState{id: id, plant: &w.settings.Tanks[id], spread: startSpread}
+	if int(id) < len(curves) {
+		t.curve = curves[id]
+	}
+	for i := range w.settings.Inputs {
+		in := &w.settings.Inputs[i]
+		if in.Tank != id && in.Tank != dosing.AllTanks || in.Quantity >= dosing.QuantityCount {
+			continue
+		}
+		if in.NotFitted != "" {
+			t.waived[in.Quantity] = true
+			continue
+		}
+		t.inputs[in.Quantity] = append(t.inputs[in.Quantity], dosing.InputID(i))
+	}
+	t.unsafe = w.settings.unsafeTank(id, t.curve, &t.inputs, &t.waived)
+	if t.unsafe == "" {
+		t.responses = NewResponses(w.settings.Pumps, t.plant.Tank, t.curve)
+	}
+	return t
+}
+
+// Read assesses a reading and keeps it. It returns the reading's own quality; what
+// it is worth later, its age included, tells Input. It allocates nothing.
+func (w *Watch) Read(r dosing.Reading) dosing.Quality {
+	if int(r.Input()) >= len(w.inputs) {
+		return dosing.QualityFailure
+	}
+	i := &w.inputs[r.Input()]
+	if !i.fitted || r.Quantity() != i.quantity {
+		return dosing.QualityFailure
+	}
+	quality := i.take(r, i.probe && w.moving(i.tank, r.At().Up))
+	if i.quantity.Switch() && !r.Retained() && quality.MayDose() && stopsDoses(i.quantity, r.Value()) {
+		// A stop that is pressed and released between two evaluations still counts.
+		w.serial++
+		i.adverse = w.serial
+	}
+	if !quality.MayDose() || int(i.tank) >= len(w.tanks) {
+		return quality
+	}
+	t := &w.tanks[i.tank]
+	if t.responses != nil {
+		t.responses.Read(r.At(), i.quantity, r.Value())
+	}
+	if i.quantity == dosing.QuantityLevel && t.inputs[dosing.QuantityLevel][0] == r.Input() {
+		w.levelled(t, r.Value(), r.At().Up)
+	}
+	return quality
+}
+
+// stopsDoses says whether a switch of this kind stops doses by this value.
+func stopsDoses(q dosing.Quantity, value float64) bool {
+	switch q {
+	case dosing.QuantityCirculation, dosing.QuantitySampleFlow, dosing.QuantityOutlet:
+		return value < 0.5
+	case dosing.QuantityLeak, dosing.QuantityFlood, dosing.QuantityStop:
+		return value >= 0.5
+	}
+	return false
+}
+
+// moving says whether something dosed may still move the probes of a tank.
+func (w *Watch) moving(id dosing.TankID, up time.Duration) bool {
+	if len(w.open) > 0 || int(id) >= len(w.tanks) {
+		return true
+	}
+	t := &w.tanks[id]
+	return len(t.uncertain) > 0 || t.lastDose.within(t.plant.DeadTime+7*t.plant.Lag, up)
+}
+
+// Rejected notes that a payload of an input was refused: it did not even parse, or
+// cannot be. A few in a row make the input unfit before its last reading is stale.
+func (w *Watch) Rejected(_ dosing.Instant, in dosing.InputID, text string) {
+	if int(in) >= len(w.inputs) {
+		return
+	}
+	i := &w.inputs[in]
+	i.rejects = min(i.rejects+1, rejectsFail)
+	i.rejectText = "last message refused: " + text
+}
+
+// Link says whether the link to the broker is up.
+func (w *Watch) Link(now dosing.Instant, up bool) {
+	if up && !w.linkUp {
+		// What came before the outage proves nothing about the time in it.
+		for i := range w.inputs {
+			w.inputs[i].fits = 0
+		}
+		for i := range w.nodes {
+			w.nodes[i].expect(now.Up + w.longestRun(NodeID(i)))
+		}
+	}
+	w.linkUp = up
+}
+
+// SetLedger says whether the record can be written.
+func (w *Watch) SetLedger(_ dosing.Instant, state LedgerState) { w.ledger = state }
+
+// OtherController says whether another controller was seen to give orders here.
+func (w *Watch) OtherController(_ dosing.Instant, present bool) { w.other = present }
+
+// Jumped tells that the wall clock stepped. It changes nothing here: no age and no
+// wait depends on the wall clock, and a dose must not either. The step is recorded
+// by the caller.
+func (w *Watch) Jumped(dosing.Instant, time.Duration) {}
+
+// SetMode sets what the tank may do. Anything but armed, observing and stopped
+// is observing.
+func (w *Watch) SetMode(_ dosing.Instant, id dosing.TankID, m Mode) {
+	if int(id) >= len(w.tanks) {
+		return
+	}
+	if m != ModeArmed && m != ModeStopped {
+		m = ModeObserving
+	}
+	w.tanks[id].mode = m
+}
+
+// Mode is what the tank does: as set, but stopped while a trip that only a person
+// clears reaches the whole tank, and holding while an armed tank is wholly held. A
+// hold of the nutrients alone leaves it armed: pH goes on.
+func (w *Watch) Mode(id dosing.TankID) Mode {
+	if int(id) >= len(w.tanks) {
+		return ModeObserving
+	}
+	t := &w.tanks[id]
+	mode := t.mode
+	for i := range t.trips {
+		trip := &t.trips[i]
+		if trip.Scope > ScopeTank || trip.Cause == CauseObserving || trip.Action >= Run {
+			continue
+		}
+		if trip.Latched || trip.Action == Stop {
+			return ModeStopped
+		}
+		if mode == ModeArmed {
+			mode = ModeHolding
+		}
+	}
+	return mode
+}
+
+// SetState sets what people have entered for the tank. Entering a cleaning, or
+// that the solution is unconfirmed, outlives everything but Confirm.
+func (w *Watch) SetState(now dosing.Instant, id dosing.TankID, state OperatorState) {
+	if int(id) >= len(w.tanks) {
+		return
+	}
+	t := &w.tanks[id]
+	before := t.operator
+	t.operator = state
+	if state.Unconfirmed || state.Cleaning {
+		why := state.Why
+		if why == "" {
+			why = "a cleaning was entered"
+		}
+		t.unconfirm(now, why)
+	} else if before.Unconfirmed {
+		w.Confirm(now, id)
+	}
+}
+
+// Confirm says that a person has looked: water or nutrient solution, no
+// disinfectant, rinsed. A pH that was strange then is believed until it has been
+// ordinary again.
+func (w *Watch) Confirm(now dosing.Instant, id dosing.TankID) {
+	if int(id) >= len(w.tanks) {
+		return
+	}
+	t := &w.tanks[id]
+	t.operator.Unconfirmed, t.operator.Cleaning = false, false
+	s := &t.cell[CauseSolutionUnconfirmed]
+	s.latched, s.active = false, false
+	t.doubt.confirm()
+	t.water.unexplained = 0
+	if t.responses != nil {
+		t.responses.Disturbed()
+	}
+	t.mix(now, t.plant.MixingTime(), "the water was confirmed")
+}
+
+// Aim tells what the tank is steered to now. Without it nothing is dosed.
+func (w *Watch) Aim(id dosing.TankID, target dosing.Target) {
+	if int(id) >= len(w.tanks) {
+		return
+	}
+	pH, ec := float64(target.PH), float64(target.EC)
+	w.tanks[id].target = target
+	w.tanks[id].aimed = pH >= plausible[dosing.QuantityPH][0] && pH <= plausible[dosing.QuantityPH][1] && ec > 0 && ec <= plausible[dosing.QuantityEC][1]
+}
+
+// Learned tells mean and sd of ln(buffer scale) and how many pools of doses have
+// been answered. What is not a number is refused: the gate then supposes that
+// nothing was learned.
+func (w *Watch) Learned(id dosing.TankID, mean, spread float64, answered int) {
+	if int(id) >= len(w.tanks) {
+		return
+	}
+	t := &w.tanks[id]
+	if math.IsNaN(mean) || math.IsInf(mean, 0) || !(spread > 0) || math.IsInf(spread, 0) {
+		mean, spread, answered = 0, startSpread, 0
+	}
+	t.lnBuffer, t.spread, t.answered = mean, spread, max(answered, 0)
+}
+
+// Serviced says that a pump or probe was serviced, a stock refilled or a filling
+// changed: what was learned before says nothing any more.
+func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
+	if int(id) >= len(w.tanks) {
+		return
+	}
+	t := &w.tanks[id]
+	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0
+	if t.responses != nil {
+		t.responses.Reset()
+	}
+}
+
+// Input is the last reading of an input and its quality now: its age, work on the
+// probes and a stopped sample line included. It is false when none ever came.
+func (w *Watch) Input(in dosing.InputID) (last dosing.Reading, q dosing.Quality, ok bool) {
+	if int(in) >= len(w.inputs) || !w.inputs[in].shown {
+		return dosing.Reading{}, dosing.QualityFailure, false
+	}
+	i := &w.inputs[in]
+	q, _ = i.now(max(w.last, i.last.At().Up))
+	if int(i.tank) < len(w.tanks) && i.probe {
+		t := &w.tanks[i.tank]
+		if t.operator.Maintenance {
+			q = min(q, dosing.QualityFunctionCheck)
+		}
+		if t.group[dosing.QuantitySampleFlow].adverse {
+			q = min(q, dosing.QualityOutOfSpecification)
+		}
+	}
+	return i.last, q, true
+}
+
+// Fit is the value by which the gate judges a quantity of a tank now: of one probe
+// itself, of two their mean, of more their median. It is false when it is not fit.
+func (w *Watch) Fit(id dosing.TankID, q dosing.Quantity) (value float64, ok bool) {
+	if int(id) >= len(w.tanks) || q >= dosing.QuantityCount {
+		return 0, false
+	}
+	g := &w.tanks[id].group[q]
+	return g.value, g.standing == standFit
+}
+
+// Evaluate fills the status table of every tank and pump. It is called about once
+// a second and on every switch; in a plant where nothing changes it allocates
+// nothing.
+func (w *Watch) Evaluate(now dosing.Instant) {
+	if !w.seeded {
+		w.seed(now)
+	}
+	w.evaluate(now)
+}
+
+func (w *Watch) evaluate(now dosing.Instant) {
+	w.evaluatePumps(now)
+	for i := range w.tanks {
+		t := &w.tanks[i]
+		w.evaluateTank(now, t)
+		w.publish(t)
+	}
+}
+
+// evaluateTank runs every standing check of a tank.
+func (w *Watch) evaluateTank(now dosing.Instant, t *tankState) {
+	if now.Up < w.last {
+		// No age computed from here on could be trusted.
+		w.backward = true
+	}
+	w.last = max(w.last, now.Up)
+	w.stand(t, w.last)
+	t.cells.round++
+	for c := range w.tankChecks {
+		if check := w.tankChecks[c]; check != nil {
+			check(w, now, t)
+		}
+	}
+	t.finish(now, byTank)
+	t.serial = w.serial
+}
+
+// evaluatePumps runs every standing check of the row.
+func (w *Watch) evaluatePumps(now dosing.Instant) {
+	for p := range w.pumps {
+		w.evaluatePump(now, dosing.PumpID(p))
+	}
+}
+
+func (w *Watch) evaluatePump(now dosing.Instant, id dosing.PumpID) {
+	p := &w.pumps[id]
+	p.use.pass(now.Up)
+	p.cells.round++
+	for c := range w.pumpChecks {
+		if check := w.pumpChecks[c]; check != nil {
+			check(w, now, id, p)
+		}
+	}
+	p.finish(now, byPump)
+}
+
+// publish makes the list of a tank's trips, most severe first.
+func (w *Watch) publish(t *tankState) {
+	t.trips = t.trips[:0]
+	for i := range table {
+		cause := table[i].Cause
+		if trip, tripped := t.trip(cause, t.id, 0); tripped {
+			t.trips = append(t.trips, trip)
+		}
+		for p := range w.pumps {
+			if !w.settings.Pumps[p].ServesTank(t.id) {
+				continue
+			}
+			if trip, tripped := w.pumps[p].trip(cause, t.id, dosing.PumpID(p)); tripped {
+				t.trips = append(t.trips, trip)
+			}
+		}
+	}
+	slices.SortStableFunc(t.trips, func(a, b Trip) int {
+		switch {
+		case a.before(&b):
+			return -1
+		case b.before(&a):
+			return 1
+		}
+		return 0
+	})
+}
+
+// Trips are the active and latched trips of a tank, most severe first. The slice
+// is the watch's own and holds until the next Evaluate.
+func (w *Watch) Trips(id dosing.TankID) []Trip {
+	if int(id) >= len(w.tanks) {
+		return nil
+	}
+	return w.tanks[id].trips
+}
+
+// Blocks is the most severe trip that stops this pump from dosing into this tank,
+// a dose under way included. Caps are left out: they limit the next dose and must
+// not cut short the one that filled them.
+func (w *Watch) Blocks(id dosing.TankID, p dosing.PumpID) (Trip, bool) {
+	if int(id) >= len(w.tanks) || int(p) >= len(w.pumps) {
+		return Trip{Cause: CauseConfigurationUnsafe, Detail: "no such tank or pump"}, true
+	}
+	role := w.settings.Pumps[p].Role
+	for i := range w.tanks[id].trips {
+		trip := &w.tanks[id].trips[i]
+		if trip.Cause != CauseHourCap && trip.Cause != CauseDayCap && trip.stops(p, role) {
+			return *trip, true
+		}
+	}
+	return Trip{}, false
+}
+
+// Volume is the volume of water in circulation: the level while it is known, else
+// the least volume at which anything is dosed, since there a dose does most.
+func (w *Watch) Volume(id dosing.TankID) dosing.Litres {
+	if int(id) >= len(w.tanks) {
+		return 0
+	}
+	t := &w.tanks[id]
+	level := &t.group[dosing.QuantityLevel]
+	if level.standing != standFit {
+		return min(t.plant.Least, t.plant.Volume)
+	}
+	return min(dosing.Litres(level.value), t.plant.Greatest)
+}

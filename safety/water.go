@@ -1,0 +1,229 @@
+package safety
+
+import (
+	"fmt"
+	"time"
+
+	"leat/dosing"
+)
+
+const (
+	unexplainedShare = 0.30      // of the volume: a change of this much is a change of water
+	unexplainedFade  = time.Hour // slow loss is evaporation, not a change of water
+	strangeAbove     = 1.5       // pH above the setpoint
+	strangeBelow     = 4.0       // pH
+	strangeRedox     = 500       // mV
+	strangeFor       = 15 * time.Second
+	afterClosing     = 30 * time.Second // the level follows the top-up valve by this much
+)
+
+// waterState follows the level of a tank.
+type waterState struct {
+	any         bool
+	level       float64
+	at          time.Duration
+	unexplained float64 // L that neither top-up nor flood explains, fading
+	filling     bool
+	before      float64 // level when the filling began
+	mark        float64 // level up to which top-up has been counted
+	valve       when    // when top-up was last seen open
+	inflow      inflow
+}
+
+// inflow is the top-up of the last mixing time, in a ring.
+type inflow struct {
+	at     [32]time.Duration
+	litres [32]float64
+	next   int
+}
+
+func (f *inflow) add(up time.Duration, litres float64, step time.Duration) {
+	newest := (f.next + len(f.at) - 1) % len(f.at)
+	if f.litres[newest] > 0 && up-f.at[newest] < step {
+		f.litres[newest] += litres
+		return
+	}
+	f.at[f.next], f.litres[f.next] = up, litres
+	f.next = (f.next + 1) % len(f.at)
+}
+
+func (f *inflow) since(up time.Duration) float64 {
+	sum := 0.0
+	for i := range f.at {
+		if f.litres[i] > 0 && f.at[i] >= up {
+			sum += f.litres[i]
+		}
+	}
+	return sum
+}
+
+// levelled takes a fit level reading: it counts top-up, and adds up what nothing
+// explains.
+func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
+	s := &t.water
+	if !s.any {
+		s.any, s.level, s.mark, s.at = true, level, level, up
+		return
+	}
+	change, gap := level-s.level, up-s.at
+	s.level, s.at = level, up
+	s.unexplained *= max(0, 1-float64(gap)/float64(unexplainedFade))
+	if w.on(t, dosing.QuantityTopUp, up) {
+		s.valve.set(up)
+	}
+	filling := s.valve.within(afterClosing, up)
+	switch {
+	case w.on(t, dosing.QuantityFlood, up) || t.flooded.within(t.plant.PlumeTime(), up):
+		s.filling, s.mark = false, level // water that comes home brings nothing
+	case filling:
+		if !s.filling {
+			s.filling, s.before = true, s.mark
+		}
+		if level > s.mark {
+			s.inflow.add(up, level-s.mark, t.plant.MixingTime()/16)
+			s.mark = level
+		}
+	case s.filling:
+		s.filling = false
+		s.unexplained += min(0, level-s.before)
+		s.mark = level
+	default:
+		s.unexplained += change
+		s.mark += float64(0.3 * (level - s.mark))
+	}
+	share := float64(t.plant.Volume) * unexplainedShare
+	if !(s.unexplained <= share && s.unexplained >= -share) {
+		t.doubt.suspect(fmt.Sprintf("the level changed by %.0f L with neither flood nor top-up", s.unexplained))
+		s.unexplained = 0
+	}
+}
+
+// on says whether any live switch of a quantity reads true.
+func (w *Watch) on(t *tankState, q dosing.Quantity, up time.Duration) bool {
+	for _, id := range t.inputs[q] {
+		if i := &w.inputs[id]; i.seen && up-i.last.At().Up <= i.limit && i.last.Value() >= 0.5 {
+			return true
+		}
+	}
+	return false
+}
+
+// unanswered is the alkalinity in meq/L that top-up brought in the last mixing
+// time into volume litres.
+func (t *tankState) unanswered(up time.Duration, volume float64) float64 {
+	alkalinity := t.plant.TopUp.Alkalinity
+	if !(alkalinity > 0) || !(volume > 0) {
+		return 0
+	}
+	return float64(t.water.inflow.since(up-t.plant.MixingTime())*alkalinity) / volume
+}
+
+// suspicion is what speaks against the tank holding nutrient solution.
+type suspicion struct {
+	why      string // a reason that latches
+	present  [3]bool
+	accepted [3]bool // confirmed by a person while it was so
+	strange  [3]timer
+}
+
+func (s *suspicion) suspect(why string) {
+	if s.why == "" {
+		s.why = why
+	}
+}
+
+func (s *suspicion) confirm() {
+	s.why = ""
+	s.accepted = s.present
+	s.strange = [3]timer{}
+}
+
+// look judges the readings. Strange is true as soon as one is strange; it becomes
+// a reason that latches after strangeFor.
+func (t *tankState) look(up time.Duration) (strange bool) {
+	pH := &t.group[dosing.QuantityPH]
+	redox := &t.group[dosing.QuantityRedox]
+	fit := pH.standing == standFit
+	t.doubt.present = [3]bool{
+		fit && t.aimed && pH.value > float64(t.target.PH)+strangeAbove,
+		fit && pH.value < strangeBelow,
+		redox.given && redox.standing == standFit && redox.value > strangeRedox,
+	}
+	for i, present := range t.doubt.present {
+		if !present && fit {
+			t.doubt.accepted[i] = false
+		}
+		present = present && !t.doubt.accepted[i]
+		strange = strange || present
+		if t.doubt.strange[i].run(present, up) < strangeFor || !present {
+			continue
+		}
+		switch i {
+		case 0:
+			t.doubt.suspect(fmt.Sprintf("pH %.2f is more than %.1f above the setpoint %.2f", pH.value, strangeAbove, float64(t.target.PH)))
+		case 1:
+			t.doubt.suspect(fmt.Sprintf("pH %.2f is below %.1f", pH.value, strangeBelow))
+		default:
+			t.doubt.suspect(fmt.Sprintf("redox %.0f mV is above %d mV", redox.value, strangeRedox))
+		}
+	}
+	return strange
+}
+
+// unconfirm latches that nobody knows what the tank holds.
+func (t *tankState) unconfirm(now dosing.Instant, why string) {
+	s := &t.cell[CauseSolutionUnconfirmed]
+	if !s.active && !s.latched {
+		s.since = now
+	}
+	s.action, s.scope, s.latched, s.detail = Stop, ScopeTank, true, why
+}
+
+// wait is the time that the water of a tank is given to mix.
+type wait struct {
+	until time.Duration
+	why   string
+}
+
+// mix makes the tank wait for length from now.
+func (t *tankState) mix(now dosing.Instant, length time.Duration, why string) {
+	if until := now.Up + length; until > t.wait.until {
+		t.wait = wait{until: until, why: why}
+	}
+}
+
+// episode is one stretch of a fault that comes and goes, its mixing wait included:
+// a switch that chatters is one episode, not ten.
+type episode struct {
+	on    bool
+	times thrice
+}
+
+// begin notes that the fault is present and says whether it is the third episode
+// in 24 h.
+func (e *episode) begin(up time.Duration) (third bool) {
+	if e.on {
+		return false
+	}
+	e.on = true
+	return e.times.add(up)
+}
+
+// thrice remembers the last three times of something.
+type thrice struct {
+	at [3]time.Duration
+	n  int
+}
+
+// add notes one more and says whether it is the third in 24 h.
+func (t *thrice) add(up time.Duration) bool {
+	t.at = [3]time.Duration{t.at[1], t.at[2], up}
+	t.n = min(t.n+1, 3)
+	return t.n == 3 && up-t.at[0] <= 24*time.Hour
+}
+
+// drop forgets the newest.
+func (t *thrice) drop() {
+	t.at = [3]time.Duration{0, t.at[0], t.at[1]}
+	t.n = max(t.n-1, 0)
+}
