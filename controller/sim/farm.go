@@ -251,7 +251,7 @@ func (f *Farm) fiveSeconds(t *tank) {
 		t.meetAir()
 	}
 	t.exchange(f.now, light)
-	t.solve()
+	t.solve(f.now)
 }
 
 func (f *Farm) pumping() bool {

@@ -42,7 +42,7 @@ func (f *Farm) addTanks(o Options) error {
 		t.addZones(want.Zones, newStream(o.Seed, "zones "+set.Name))
 		t.book.start = t.all()
 		t.meetAir()
-		t.solve()
+		t.solve(0)
 		f.tanks = append(f.tanks, t)
 	}
 	return nil

@@ -159,7 +159,7 @@ func TestBufferCapacityIsThatOfTheChemistry(t *testing.T) {
 func TestCarbonateRebounds(t *testing.T) {
 	s := yardSettings(2)
 	plant := plantOf(&s.Safety.Tanks[south], 1, 1).still()
-	plant.Carbonate, plant.CO2Exchange, plant.RoomCO2 = 2, 0.5, 420e-6
+	plant.Carbonate, plant.CO2Exchange, plant.RoomCO2 = 2, 2, 420e-6
 	// Quiet would close the water against the air, so the plant itself is still.
 	y := newYardOf(t, s, Options{StartPH: 6.8, Plants: []Plant{plant, plant}, PumpError: -1})
 	y.wait(5 * time.Second)
