@@ -1,0 +1,63 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+
+	"leat/controller/config"
+)
+
+const checkUsage = `usage: leat check -config FILE [-json]
+
+Reads a configuration as leat run would, and says what the daemon would do with it: every fault at once with
+its line, sizes of pumps and doses against what is safe, the largest rates under the caps against the worst
+demand, what a whole container would do, what is not fitted. It changes nothing and needs no broker.
+Exit code: 0 no fault, 1 refused, 2 wrong use.
+
+`
+
+// checkCommand is leat check.
+func checkCommand(args []string, stdout, stderr io.Writer) int {
+	flags := flag.NewFlagSet("leat check", flag.ContinueOnError)
+	flags.SetOutput(stderr)
+	path := flags.String("config", "", "the configuration `FILE`")
+	asJSON := flags.Bool("json", false, "print one JSON document")
+	flags.Usage = func() {
+		fmt.Fprint(flags.Output(), checkUsage)
+		flags.PrintDefaults()
+	}
+	if err := flags.Parse(args); err != nil {
+		if errors.Is(err, flag.ErrHelp) {
+			return 0
+		}
+		return 2
+	}
+	if *path == "" || flags.NArg() > 0 {
+		fmt.Fprintln(stderr, "leat check: name one file: leat check -config FILE")
+		return 2
+	}
+	report, err := config.CheckFile(*path)
+	if err != nil {
+		fmt.Fprintln(stderr, "leat check:", err)
+		return 1
+	}
+	if *asJSON {
+		encoder := json.NewEncoder(stdout)
+		encoder.SetEscapeHTML(false)
+		err = encoder.Encode(&report)
+	} else {
+		err = report.Write(stdout)
+	}
+	if err != nil {
+		fmt.Fprintln(stderr, "leat check:", err)
+		return 1
+	}
+	if !report.OK {
+		fmt.Fprintf(stderr, "leat check: %s refused, faults: %d\n", *path, len(report.Faults))
+		return 1
+	}
+	return 0
+}

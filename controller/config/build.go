@@ -1,0 +1,338 @@
+package config
+
+import (
+	"fmt"
+	"net"
+	"net/url"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"leat/controller"
+	"leat/controller/payload"
+	"leat/dosing"
+	"leat/safety"
+)
+
+// builder turns a layout into settings. Each step goes on after a fault, so that
+// all are found; steps that rest on another's figures are skipped where those
+// are missing.
+type builder struct {
+	*decoder
+	layout layout
+	env    Env
+	file   *File
+	// replaced topics, by the topic without its prefix
+	replaced map[string]string
+	tankIDs  map[string]dosing.TankID
+}
+
+func (b *builder) build() {
+	b.replaced, b.tankIDs = map[string]string{}, map[string]dosing.TankID{}
+	b.station()
+	b.tanks()
+	b.nodes()
+	b.pumps()
+	if len(b.faults) == 0 {
+		b.solutions()
+	}
+	if len(b.faults) == 0 {
+		b.caps()
+	}
+	b.inputs()
+	b.topics()
+	b.broker()
+	b.page()
+	b.folders()
+}
+
+func (b *builder) settings() *controller.Settings { return &b.file.Settings }
+
+func (b *builder) gate() *safety.Settings { return &b.file.Settings.Safety }
+
+func (b *builder) warn(path, text string) {
+	where := b.label(path)
+	if line := b.line(path); line > 0 {
+		where = fmt.Sprintf("line %d, %s", line, where)
+	}
+	b.file.Warnings = append(b.file.Warnings, where+": "+text)
+}
+
+// goodName is a name that can be said aloud, typed on a phone and put in a topic,
+// a metric label and a file name.
+var goodName = regexp.MustCompile(`^[a-z0-9][a-z0-9_-]*$`)
+
+func (b *builder) name(path, name string) bool {
+	switch {
+	case !goodName.MatchString(name) || len(name) > longestName:
+		b.fault(path, quoted(name), "is no name for a topic", fmt.Sprintf("use a to z, 0 to 9, - and _, at most %d of them, such as north-2", longestName))
+	case name == "daemon":
+		b.fault(path, quoted(name), "is the level of the daemon's own topics", "choose another name")
+	default:
+		return true
+	}
+	return false
+}
+
+func (b *builder) station() {
+	s := &b.layout.Station
+	name := s.Name
+	if name == "" {
+		name = "station"
+	} else {
+		b.name("station.name", name)
+	}
+	b.gate().Station = name
+	b.settings().ReArm = s.ArmAgain
+	b.settings().DecideEvery = s.DecideEvery.or(10 * time.Second)
+	if d := b.settings().DecideEvery; d < time.Second || d > time.Minute {
+		b.fault("station.decide_every", quoted(s.DecideEvery.text), "is out of range", "decide every 1s to 60s")
+	}
+	zone := s.TimeZone
+	if zone == "" {
+		zone = "UTC"
+	}
+	location, err := time.LoadLocation(zone)
+	if err != nil || zone == "Local" {
+		b.fault("station.time_zone", quoted(zone), "is not a known time zone", "use an IANA name such as Europe/Lisbon or UTC")
+	}
+	b.file.Zone = location
+}
+
+func (b *builder) nodes() {
+	seen := map[string]string{}
+	for i := range b.layout.Nodes {
+		n := &b.layout.Nodes[i]
+		path := join("node", strconv.Itoa(i))
+		b.unique(seen, path, n.Name, "node")
+		switch n.Contract {
+		case "", "full", "timed":
+		case "switch", "on-off", "onoff":
+			b.fault(join(path, "contract"), quoted(n.Contract), "is refused: a node that can only be switched on and off stays on when the network fails",
+				"use a node that ends each dose by its own clock")
+		default:
+			b.fault(join(path, "contract"), quoted(n.Contract), "is no contract", "write full or timed")
+		}
+		if w := n.Watchdog.or(lease); w <= 0 || w > 5*time.Minute {
+			b.fault(join(path, "watchdog"), quoted(n.Watchdog.text), "is out of range", "a hardware watchdog of 1s to 5min")
+		}
+		b.gate().Nodes = append(b.gate().Nodes, safety.Node{Name: n.Name, FullContract: n.Contract != "timed"})
+	}
+	if len(b.layout.Nodes) == 0 {
+		b.gate().Nodes = []safety.Node{{Name: "dosing", FullContract: true}}
+		b.file.Warnings = append(b.file.Warnings, `no [[node]] stated: one is taken, named "dosing", of the full contract (it reports, de-duplicates, judges expiry and obeys the lease); a node that does not is never sent a second dose`)
+	}
+}
+
+// unique checks a name and that no table before bears it.
+func (b *builder) unique(seen map[string]string, path, name, what string) {
+	key := join(path, "name")
+	if name == "" {
+		return // missing, said already
+	}
+	if !b.name(key, name) {
+		return
+	}
+	if first, twice := seen[name]; twice {
+		b.fault(key, quoted(name), fmt.Sprintf("is the name of another %s, on line %d", what, b.line(first)), "give each its own name")
+		return
+	}
+	seen[name] = key
+}
+
+func (b *builder) topics() {
+	names := make([]string, 0, len(b.layout.Tanks))
+	for i := range b.layout.Tanks {
+		name := b.layout.Tanks[i].Name
+		if !goodName.MatchString(name) {
+			return
+		}
+		names = append(names, name)
+	}
+	station := b.gate().Station
+	for i, name := range names {
+		if name == station && len(names) > 1 {
+			b.fault(join("tank."+strconv.Itoa(i), "name"), quoted(name), "is the station's name too", "name the station in [station], or the tank otherwise: their topics would be the same")
+			return
+		}
+	}
+	topics, err := payload.NewTopics(b.layout.Broker.Prefix, station, names, b.replaced)
+	if err != nil {
+		if len(b.faults) == 0 {
+			b.fault("broker.prefix", quoted(b.layout.Broker.Prefix), err.Error(), "")
+		}
+		return
+	}
+	b.file.Topics = topics
+	b.oneTopicEach(topics)
+}
+
+// oneTopicEach refuses two uses of one topic, default topics included: two pumps
+// on one order topic would both run, two probes on one reading topic would both
+// be right.
+func (b *builder) oneTopicEach(topics *payload.Topics) {
+	used := map[string]string{}
+	claim := func(topic, path, what string) {
+		if other, twice := used[topic]; twice {
+			b.fault(path, quoted(topic), "is also the topic of "+other, "give each its own topic")
+			return
+		}
+		used[topic] = what
+	}
+	for i := range b.file.InputTopics {
+		t := &b.file.InputTopics[i]
+		in := b.gate().Inputs[t.Input]
+		owner := in.Tank
+		if owner == dosing.AllTanks {
+			owner = topics.Row()
+		}
+		t.Topic = topics.Reading(owner, in.Name)
+		claim(t.Topic, b.inputPath(in), "the input "+b.label(b.inputPath(in)))
+	}
+	for i, p := range b.gate().Pumps {
+		path := "pump." + strconv.Itoa(i)
+		claim(topics.Order(topics.Row(), p.Name), join(path, "order_topic"), fmt.Sprintf("the orders of pump %q", p.Name))
+		claim(topics.Report(topics.Row(), p.Name), join(path, "report_topic"), fmt.Sprintf("the reports of pump %q", p.Name))
+	}
+	for _, n := range b.gate().Nodes {
+		claim(topics.Node(topics.Row(), n.Name), "node", fmt.Sprintf("node %q", n.Name))
+	}
+}
+
+// replace notes a topic that the file states in place of the default one.
+func (b *builder) replace(path, from, to string) {
+	if to == "" {
+		return
+	}
+	if err := payload.CheckTopic(to); err != nil {
+		b.fault(path, quoted(to), "is no topic: "+err.Error(), "")
+		return
+	}
+	for other, topic := range b.replaced {
+		if topic == to {
+			b.fault(path, quoted(to), "is also the topic of "+other, "give each its own topic")
+			return
+		}
+	}
+	b.replaced[from] = to
+}
+
+func (b *builder) broker() {
+	in := &b.layout.Broker
+	out := &b.file.Broker
+	out.URL, out.ClientID, out.User = in.URL, in.ClientID, in.User
+	if out.URL == "" {
+		out.URL = "mqtt://127.0.0.1:1883"
+	}
+	if out.ClientID == "" {
+		out.ClientID = "leat-" + b.gate().Station
+	}
+	b.brokerURL(out.URL)
+	out.Password = b.secret("broker", in.PasswordFile, in.PasswordEnv, in.Credential)
+	if out.Password != "" && in.User == "" {
+		b.fault("broker.user", "", "is missing", "a password without a user is never asked for")
+	}
+	out.CA, out.Certificate, out.Key = b.path(in.CAFile), b.path(in.CertificateFile), b.path(in.KeyFile)
+	b.keyPair("broker", in.CertificateFile, in.KeyFile)
+	if in.KeyFile != "" {
+		b.private("broker.key_file", out.Key)
+	}
+}
+
+func (b *builder) brokerURL(text string) {
+	u, err := url.Parse(text)
+	switch {
+	case err != nil:
+		b.fault("broker.url", "", "is not a URL", "write mqtt://host:1883 or mqtts://host:8883")
+		return
+	case u.User != nil:
+		// The value is not shown: it holds the secret that must not stand here.
+		b.fault("broker.url", "", "holds a name or password", "state user, and password_file or password_env, instead")
+		return
+	case u.Scheme != "mqtt" && u.Scheme != "mqtts" && u.Scheme != "tcp" && u.Scheme != "ssl":
+		b.fault("broker.url", quoted(text), "has an unknown scheme", "write mqtt://host:1883 or mqtts://host:8883")
+		return
+	case u.Hostname() == "" || u.Port() == "" || strings.Trim(u.Path, "/") != "":
+		b.fault("broker.url", quoted(text), "does not name host and port", "write mqtt://host:1883 or mqtts://host:8883")
+		return
+	}
+	if (u.Scheme == "mqtt" || u.Scheme == "tcp") && !loopback(u.Hostname()) {
+		b.warn("broker.url", "orders to pumps travel unencrypted; use mqtts:// with ca_file")
+	}
+}
+
+func loopback(host string) bool {
+	ip := net.ParseIP(host)
+	return host == "localhost" || ip != nil && ip.IsLoopback()
+}
+
+func (b *builder) page() {
+	in := &b.layout.Page
+	out := &b.file.Web
+	*out = Web{Off: in.Off, Listen: in.Listen, Certificate: b.path(in.CertificateFile), Key: b.path(in.KeyFile), BehindProxy: in.BehindProxy}
+	if out.Listen == "" {
+		out.Listen = "127.0.0.1:8470"
+	}
+	b.keyPair("page", in.CertificateFile, in.KeyFile)
+	if in.KeyFile != "" {
+		b.private("page.key_file", out.Key)
+	}
+	if host, ok := b.listen("page.listen", out.Listen); ok && !in.Off && !loopback(host) && in.CertificateFile == "" && !in.BehindProxy {
+		b.fault("page.listen", quoted(out.Listen), "would show the page and take passwords unencrypted on the network",
+			"state certificate_file and key_file, or listen on 127.0.0.1 and set behind_proxy = true behind a proxy that speaks HTTPS")
+	}
+	b.file.Metrics.Listen = b.layout.Metrics.Listen
+	if m := b.file.Metrics.Listen; m != "" {
+		b.listen("metrics.listen", m)
+		if m == out.Listen && !in.Off {
+			b.file.Metrics.Listen = ""
+		}
+	} else if in.Off {
+		b.warn("page.off", "without a page and without metrics.listen there is no /metrics, /healthz or /readyz")
+	}
+}
+
+// listen checks host:port and returns the host.
+func (b *builder) listen(path, text string) (string, bool) {
+	host, port, err := net.SplitHostPort(text)
+	n, bad := strconv.Atoi(port)
+	if err != nil || bad != nil || n < 0 || n > 65535 {
+		b.fault(path, quoted(text), "is not an address with a port", `write "127.0.0.1:8470"`)
+		return "", false
+	}
+	return host, true
+}
+
+func (b *builder) keyPair(table, certificate, key string) {
+	if (certificate == "") != (key == "") {
+		b.fault(join(table, "certificate_file"), "", "stands without its other half", "state certificate_file and key_file together")
+	}
+}
+
+func (b *builder) folders() {
+	b.file.State = b.path(b.layout.History.Folder)
+	if b.file.State == "" {
+		b.file.State = b.env.StateFolder
+	}
+	if b.file.State == "" {
+		b.file.State = b.path("leat-state")
+	}
+	b.file.Log = b.layout.Log.Level
+	switch b.file.Log {
+	case "":
+		b.file.Log = "info"
+	case "debug", "info", "warn", "error":
+	default:
+		b.fault("log.level", quoted(b.file.Log), "is no level", "write debug, info, warn or error")
+	}
+}
+
+// path makes a path of the file absolute or relative to the file's folder.
+func (b *builder) path(p string) string {
+	if p == "" || filepath.IsAbs(p) {
+		return p
+	}
+	return filepath.Join(b.env.Folder, p)
+}

@@ -1,0 +1,229 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"leat/dosing"
+)
+
+// Report is what the daemon would do with a file, as figures.
+type Report struct {
+	File      string       `json:"file"`
+	OK        bool         `json:"ok"`
+	Version   string       `json:"version,omitempty"`
+	Station   string       `json:"station,omitempty"`
+	Faults    Faults       `json:"faults"`
+	Warnings  []string     `json:"warnings"`
+	Tanks     []TankReport `json:"tanks,omitempty"`
+	Pumps     []PumpReport `json:"pumps,omitempty"`
+	Waived    []Waived     `json:"not_fitted,omitempty"`
+	Inputs    int          `json:"inputs"`
+	BrokerURL string       `json:"broker,omitempty"`
+	Page      string       `json:"page,omitempty"`
+	State     string       `json:"state_folder,omitempty"`
+	Cautions  []string     `json:"cautions,omitempty"`
+}
+
+// TankReport is one tank.
+type TankReport struct {
+	Name        string      `json:"name"`
+	Volume      float64     `json:"volume_l"`
+	Least       float64     `json:"least_l"`
+	PH          float64     `json:"ph"`
+	EC          float64     `json:"ec_ms_per_cm"`
+	Buffer      float64     `json:"buffer_meq_per_l_ph"`
+	Phosphate   float64     `json:"phosphate_mmol_per_l"`
+	Carbonate   float64     `json:"carbonate_mmol_per_l"`
+	Ammonium    float64     `json:"ammonium_mmol_per_l"`
+	Mixing      float64     `json:"mixing_s"`
+	BlendGain   float64     `json:"blend_ms_per_cm_per_ml_l"`
+	HalvedCaps  bool        `json:"halved_caps"`
+	Sustainable []Sustained `json:"sustainable"`
+}
+
+// PumpReport is one pump.
+type PumpReport struct {
+	Name      string   `json:"name"`
+	Role      string   `json:"role"`
+	Reagent   string   `json:"reagent"`
+	Group     string   `json:"group"`
+	AcidPerML float64  `json:"acid_meq_per_ml"`
+	ECPerML   float64  `json:"ec_ms_per_cm_per_ml_l"`
+	Share     float64  `json:"share,omitempty"`
+	PerMinute float64  `json:"ml_per_min"`
+	Smallest  float64  `json:"smallest_dose_ml"`
+	OnTime    float64  `json:"on_time_limit_s"`
+	Hang      float64  `json:"hang_s"` // longest run after daemon, link or node failed
+	PerDose   float64  `json:"cap_per_dose_ml"`
+	PerHour   float64  `json:"cap_per_hour_ml"`
+	PerDay    float64  `json:"cap_per_day_ml"`
+	Container float64  `json:"container_ml,omitempty"`
+	Node      string   `json:"node"`
+	Channel   string   `json:"channel,omitempty"`
+	Order     string   `json:"order_topic"`
+	Effects   []Effect `json:"effects"`
+}
+
+// Waived is an input that is not fitted, with the reason given.
+type Waived struct {
+	Tank   string `json:"tank"`
+	Input  string `json:"input"`
+	Reason string `json:"reason"`
+}
+
+// Check is what the daemon would do with a valid file.
+func Check(f *File) Report {
+	r := Report{File: f.Name, OK: true, Version: f.Settings.Version, Station: f.Settings.Safety.Station, Faults: Faults{},
+		Inputs: len(f.InputTopics), BrokerURL: f.Broker.URL, State: f.State, Warnings: append([]string{}, f.Warnings...)}
+	if !f.Web.Off {
+		r.Page = f.Web.Listen
+	}
+	s := &size{f: f, hangs: f.hangs}
+	for id := range f.Settings.Safety.Tanks {
+		r.Tanks = append(r.Tanks, f.tankReport(s, dosing.TankID(id)))
+	}
+	for i := range f.Settings.Safety.Pumps {
+		r.Pumps = append(r.Pumps, f.pumpReport(s, i))
+		r.Warnings = append(r.Warnings, wholeWarnings(&r.Pumps[i])...)
+	}
+	for _, in := range f.Settings.Safety.Inputs {
+		if in.NotFitted != "" {
+			owner := f.Settings.Safety.Station
+			if in.Tank != dosing.AllTanks {
+				owner = f.Settings.Safety.Tanks[in.Tank].Name
+			}
+			r.Waived = append(r.Waived, Waived{Tank: owner, Input: in.Name, Reason: in.NotFitted})
+		}
+	}
+	r.Cautions = f.cautions()
+	return r
+}
+
+// CheckFile checks a file on disk, faults and dangerous sizes included. The error
+// says that it could not be read at all.
+func CheckFile(path string) (Report, error) {
+	text, env, err := open(path)
+	if err != nil {
+		return Report{}, err
+	}
+	return check(path, text, env), nil
+}
+
+func check(name string, text []byte, env Env) Report {
+	f, faults := parse(name, text, env)
+	r := Report{File: name, Warnings: []string{}}
+	if f != nil {
+		r = Check(f)
+	}
+	r.Faults = append(Faults{}, faults.sorted()...)
+	r.OK = len(faults) == 0
+	return r
+}
+
+func (f *File) tankReport(s *size, id dosing.TankID) TankReport {
+	t, set, plant := &f.Settings.Safety.Tanks[id], &f.Settings.Tanks[id], &f.plants[id]
+	r := TankReport{Name: t.Name, Volume: float64(t.Volume), Least: float64(t.Least), PH: set.PH.Value, EC: set.EC.Value, Buffer: plant.buffer,
+		Phosphate: t.Phosphate, Carbonate: t.Carbonate, Ammonium: t.Ammonium, Mixing: t.MixingTime().Seconds(), BlendGain: plant.blendEC,
+		HalvedCaps: t.HalvedCaps, Sustainable: []Sustained{}}
+	for _, role := range []dosing.Role{dosing.RoleAcid, dosing.RoleBase, dosing.RoleStock} {
+		if sustained := s.sustained(id, role); sustained != nil {
+			r.Sustainable = append(r.Sustainable, *sustained)
+		}
+	}
+	return r
+}
+
+func (f *File) pumpReport(s *size, i int) PumpReport {
+	p, c := &f.Settings.Safety.Pumps[i], &f.Settings.Safety.Caps[i]
+	r := PumpReport{Name: p.Name, Role: p.Role.String(), Reagent: p.Reagent, Group: p.Group.String(), AcidPerML: p.AcidPerML, ECPerML: p.ECPerML, Share: p.Share,
+		PerMinute: p.PerSecond.Millilitres() * 60, Smallest: p.Smallest.Millilitres(), OnTime: c.OnTime.Seconds(), Hang: s.hangs[i].Seconds(),
+		PerDose: c.PerDose.Millilitres(), PerHour: c.PerHour.Millilitres(), PerDay: c.PerDay.Millilitres(), Container: p.Container.Millilitres(),
+		Node: p.Node, Channel: f.channels[i], Effects: []Effect{}}
+	if f.Topics != nil {
+		r.Order = f.Topics.Order(f.Topics.Row(), p.Name)
+	}
+	for id := range f.Settings.Safety.Tanks {
+		if p.ServesTank(dosing.TankID(id)) {
+			r.Effects = append(r.Effects, s.effect(i, dosing.TankID(id)))
+		}
+	}
+	return r
+}
+
+// A container that drains into the tank is a hazard that no software ends: the
+// bounds at which roots are harmed.
+const (
+	wholeLow, wholeHigh = 4.5, 8.0
+	wholeEC             = 1.5 // times what the setpoint is, as in "fit for plants"
+)
+
+func wholeWarnings(p *PumpReport) (warnings []string) {
+	for _, e := range p.Effects {
+		switch {
+		case e.WholePH == nil:
+		case *e.WholePH < wholeLow || *e.WholePH > wholeHigh:
+			warnings = append(warnings, fmt.Sprintf("pump[%s]: its whole container, %s mL, would take tank %q to pH %s: only an anti-siphon valve, a container below the injection point and a contactor in series prevent it; until they are fitted, not unattended",
+				p.Name, figure(p.Container), e.Tank, phText(*e.WholePH)))
+		}
+	}
+	return warnings
+}
+
+// phText keeps to what the titration curve covers.
+func phText(ph float64) string {
+	switch {
+	case math.IsNaN(ph):
+		return "unknown"
+	case ph <= 3.01:
+		return "3 or less"
+	case ph >= 10.49:
+		return "10.5 or more"
+	}
+	return fmt.Sprintf("%.1f", ph)
+}
+
+// cautions are what software cannot do, by what the file says is in the row.
+func (f *File) cautions() []string {
+	acid, base, both, oxidising := false, false, false, false
+	for i := range f.Settings.Safety.Pumps {
+		p := &f.Settings.Safety.Pumps[i]
+		acid = acid || p.Role == dosing.RoleAcid
+		base = base || p.Role == dosing.RoleBase
+		if r := f.liquids[i].reagent; r != nil && r.name == "nitric acid" && f.liquids[i].molar > 4 {
+			oxidising = true
+		}
+	}
+	both = acid && base
+	list := []string{"A software stop is no emergency stop. Fit a hard-wired stop, a float switch and a fuse for each pump; leat never replaces them."}
+	if acid {
+		list = append(list, "Acid into water, never water into acid. Gloves, goggles and an apron; running water within reach.")
+	}
+	if oxidising {
+		list = append(list, "Nitric acid of this strength burns skin and feeds fire: away from metal, wood and anything organic, under ventilation.")
+	}
+	if base {
+		list = append(list, "Dissolving a base heats: base into cold water, a little at a time, gloves and goggles.")
+	}
+	if both {
+		list = append(list, "Acid and base stand in separate bunds with couplings that cannot be swapped.")
+	}
+	if acid {
+		list = append(list, "Never run acid into a tank that holds chlorine bleach: it gives off chlorine gas. Rinse, then confirm the water.")
+	}
+	list = append(list,
+		"Day containers on a drip tray, below the injection point, each with an anti-siphon valve; the drinking-water side behind an air gap or a backflow preventer.",
+		"Where the local electrical, plumbing or chemical code asks for more, it goes first. Mains wiring is a licensed electrician's work.")
+	return list
+}
+
+// AsFaults returns the single faults of an error from Load or Parse; nil if it is
+// another kind of error.
+func AsFaults(err error) Faults {
+	var faults Faults
+	if errors.As(err, &faults) {
+		return faults
+	}
+	return nil
+}

@@ -1,0 +1,145 @@
+package config
+
+import (
+	"fmt"
+	"reflect"
+	"strings"
+
+	"leat/dosing"
+)
+
+// Compare says what a re-read file would change in a running daemon, in words for
+// the log, and what of it needs a restart. With one refusal nothing is taken: a
+// daemon that runs half of a file runs none that anybody wrote.
+//
+// Wiring (broker, topics, nodes, which pump hangs where), the row and its tanks
+// are fixed for a run, because orders under way and the ledger refer to them.
+// Limits, strengths, setpoints, demand and plausible ranges are taken.
+func Compare(old, fresh *File) (changes, refusals []string) {
+	c := &comparison{}
+	c.fixed("the broker", old.Broker, fresh.Broker)
+	c.fixed("the page's address", old.Web, fresh.Web)
+	c.fixed("the address of the metrics", old.Metrics, fresh.Metrics)
+	c.fixed("the state folder", old.State, fresh.State)
+	c.fixed("the time zone", old.Zone.String(), fresh.Zone.String())
+	c.fixed("the topics", old.Topics, fresh.Topics)
+	c.fixed("the inputs and their topics", old.wiredInputs(), fresh.wiredInputs())
+	a, b := &old.Settings.Safety, &fresh.Settings.Safety
+	c.fixed("the station's name", a.Station, b.Station)
+	c.fixed("the nodes", a.Nodes, b.Nodes)
+	c.fixed("the channels of the pumps", old.channels, fresh.channels)
+	if len(a.Pumps) != len(b.Pumps) || len(a.Tanks) != len(b.Tanks) {
+		c.refusals = append(c.refusals, "pumps or tanks were added or taken away")
+	} else {
+		c.pumps(old, fresh)
+		c.tanks(old, fresh)
+	}
+	c.changed("log level", old.Log, fresh.Log)
+	c.changed("arm again after a restart", old.Settings.ReArm, fresh.Settings.ReArm)
+	c.changed("period of decisions", old.Settings.DecideEvery, fresh.Settings.DecideEvery)
+	c.changed("line volume", a.LineVolume, b.LineVolume)
+	c.changed("wait after a start", a.StartSettling, b.StartSettling)
+	for i := range c.refusals {
+		c.refusals[i] += " changed: restart the daemon to take it"
+	}
+	return c.changes, c.refusals
+}
+
+type comparison struct{ changes, refusals []string }
+
+func (c *comparison) fixed(what string, old, fresh any) {
+	if !reflect.DeepEqual(old, fresh) {
+		c.refusals = append(c.refusals, what)
+	}
+}
+
+func (c *comparison) changed(what string, old, fresh any) {
+	if !reflect.DeepEqual(old, fresh) {
+		c.changes = append(c.changes, fmt.Sprintf("%s: %v → %v", what, old, fresh))
+	}
+}
+
+// each compares two structs field by field and names those that differ.
+func (c *comparison) each(what string, old, fresh any) {
+	a, b := reflect.ValueOf(old), reflect.ValueOf(fresh)
+	for i := range a.NumField() {
+		if name := a.Type().Field(i).Name; !reflect.DeepEqual(a.Field(i).Interface(), b.Field(i).Interface()) {
+			c.changes = append(c.changes, fmt.Sprintf("%s: %s %v → %v", what, words(name), a.Field(i).Interface(), b.Field(i).Interface()))
+		}
+	}
+}
+
+// words splits a field name for people: PerHour reads "per hour".
+func words(name string) string {
+	var b strings.Builder
+	runes := []rune(name)
+	for i, r := range runes {
+		upper := r >= 'A' && r <= 'Z'
+		if i > 0 && upper && (runes[i-1] < 'A' || runes[i-1] > 'Z') {
+			b.WriteByte(' ')
+		}
+		if upper && i+1 < len(runes) && runes[i+1] >= 'a' && runes[i+1] <= 'z' {
+			r += 'a' - 'A'
+		}
+		b.WriteRune(r)
+	}
+	return b.String()
+}
+
+func (c *comparison) pumps(old, fresh *File) {
+	a, b := &old.Settings.Safety, &fresh.Settings.Safety
+	for i := range a.Pumps {
+		x, y := a.Pumps[i], b.Pumps[i]
+		if x.Name != y.Name || x.Role != y.Role || x.Serves != y.Serves || a.PumpNode[i] != b.PumpNode[i] {
+			c.refusals = append(c.refusals, fmt.Sprintf("name, role, tanks or node of pump %q", x.Name))
+			continue
+		}
+		c.each(fmt.Sprintf("pump %q", x.Name), x, y)
+		c.each(fmt.Sprintf("caps of pump %q", x.Name), a.Caps[i], b.Caps[i])
+	}
+}
+
+func (c *comparison) tanks(old, fresh *File) {
+	a, b := &old.Settings.Safety, &fresh.Settings.Safety
+	for i := range a.Tanks {
+		name := a.Tanks[i].Name
+		if name != b.Tanks[i].Name {
+			c.refusals = append(c.refusals, fmt.Sprintf("the name of tank %q", name))
+			continue
+		}
+		c.each(fmt.Sprintf("tank %q", name), a.Tanks[i].Tank, b.Tanks[i].Tank)
+		c.changed(fmt.Sprintf("tank %q: coldest for a dose", name), a.Tanks[i].TemperatureLow, b.Tanks[i].TemperatureLow)
+		c.changed(fmt.Sprintf("tank %q: warmest for a dose", name), a.Tanks[i].TemperatureHigh, b.Tanks[i].TemperatureHigh)
+		c.changed(fmt.Sprintf("tank %q: caps halved", name), a.Tanks[i].HalvedCaps, b.Tanks[i].HalvedCaps)
+		c.each(fmt.Sprintf("tank %q: pH setpoint", name), old.Settings.Tanks[i].PH, fresh.Settings.Tanks[i].PH)
+		c.each(fmt.Sprintf("tank %q: EC setpoint", name), old.Settings.Tanks[i].EC, fresh.Settings.Tanks[i].EC)
+		c.changed(fmt.Sprintf("tank %q: zones", name), old.Settings.Tanks[i].Zones, fresh.Settings.Tanks[i].Zones)
+	}
+	for i := range min(len(a.Inputs), len(b.Inputs)) {
+		c.each(fmt.Sprintf("input %q", a.Inputs[i].Name), a.Inputs[i], b.Inputs[i])
+	}
+}
+
+// wiredInput is what of an input is fixed for a run.
+type wiredInput struct {
+	name     string
+	tank     dosing.TankID
+	quantity dosing.Quantity
+	fitted   bool
+	pump     dosing.PumpID
+	topic    InputTopic
+}
+
+func (f *File) wiredInputs() []wiredInput {
+	var all []wiredInput
+	next := 0
+	for i, in := range f.Settings.Safety.Inputs {
+		w := wiredInput{name: in.Name, tank: in.Tank, quantity: in.Quantity, fitted: in.NotFitted == "", pump: in.Pump}
+		if next < len(f.InputTopics) && f.InputTopics[next].Input == dosing.InputID(i) {
+			w.topic = f.InputTopics[next]
+			next++
+		}
+		all = append(all, w)
+	}
+	return all
+}

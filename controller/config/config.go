@@ -1,0 +1,170 @@
+// Package config turns one TOML file into the settings of a station: strict, whole
+// or not at all, every fault at once with its line and what to write instead. It
+// computes what the file leaves out (strengths, gains, caps) on the safe side, and
+// refuses sizes that could do harm when a node hangs. It is the only importer of
+// a TOML package.
+package config
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+	_ "time/tzdata" // a container from scratch has no zones of its own
+
+	"leat/controller"
+	"leat/controller/payload"
+	"leat/dosing"
+	"leat/dosing/chem"
+)
+
+// File is a configuration, whole and valid.
+type File struct {
+	Name     string // of the file, for messages
+	Settings controller.Settings
+	Broker   Broker
+	Web      Web
+	Metrics  Metrics
+	State    string // folder of ledger and history
+	Zone     *time.Location
+	Topics   *payload.Topics
+	// InputTopics say where each input's values arrive and how they are read, in
+	// the order of Settings.Inputs; inputs that are not fitted are left out.
+	InputTopics []InputTopic
+	Log         string // debug, info, warn or error
+	Warnings    []string
+
+	plants   []plant
+	liquids  []liquid
+	channels []string
+	hangs    []time.Duration
+}
+
+// Broker is where the daemon finds its MQTT broker. Files are paths; only the
+// password is held, since it may come from elsewhere.
+type Broker struct {
+	URL                      string
+	ClientID, User, Password string
+	CA, Certificate, Key     string
+}
+
+// Web is where the page listens.
+type Web struct {
+	Off              bool
+	Listen           string
+	Certificate, Key string
+	BehindProxy      bool
+}
+
+// Metrics is where the monitoring reads; an empty Listen means the page's server.
+type Metrics struct{ Listen string }
+
+// InputTopic is how one input reaches the daemon.
+type InputTopic struct {
+	Input        dosing.InputID
+	Topic        string
+	Format       payload.Format
+	Compensation Compensation
+}
+
+// plant is what sizing knows of a tank beyond its settings.
+type plant struct {
+	curve    *chem.Curve
+	buffer   float64     // β: meq/L per pH at the setpoint, as commissioned
+	expected chem.Totals // the solution at its setpoints
+	blendEC  float64     // mS/cm that 1 mL of blend does in 1 L
+	demand   demand
+}
+
+// demand is the worst that plants, air and top-up do to a tank.
+type demand struct {
+	acid, base float64 // meq/L/h of acid, of base that must be given
+	ec         float64 // mS/cm/h that must be given
+}
+
+// Env is what a file may refer to beyond itself. A nil function has nothing.
+type Env struct {
+	Folder      string                                         // relative paths start here
+	Variable    func(name string) (string, bool)               // environment variables
+	ReadSecret  func(path string) ([]byte, fs.FileMode, error) // a file with its permissions
+	Credentials string                                         // $CREDENTIALS_DIRECTORY of the service manager
+	StateFolder string                                         // $STATE_DIRECTORY of the service manager
+}
+
+// Load reads a configuration from disk. The error is a Faults where the content is
+// to blame.
+func Load(path string) (*File, error) {
+	text, env, err := open(path)
+	if err != nil {
+		return nil, err
+	}
+	return Parse(path, text, env)
+}
+
+func open(path string) ([]byte, Env, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, Env{}, fmt.Errorf("configuration: %w; name it with -config FILE", err)
+	}
+	if info.Size() > longestFile {
+		return nil, Env{}, fmt.Errorf("configuration %s: %d bytes; a configuration has at most %d", path, info.Size(), longestFile)
+	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, Env{}, fmt.Errorf("configuration: %w", err)
+	}
+	return text, realEnv(path), nil
+}
+
+func realEnv(path string) Env {
+	return Env{
+		Folder:   filepath.Dir(path),
+		Variable: os.LookupEnv,
+		ReadSecret: func(path string) ([]byte, fs.FileMode, error) {
+			info, err := os.Stat(path)
+			if err != nil {
+				return nil, 0, err
+			}
+			if info.Size() > longestSecret {
+				return nil, 0, fmt.Errorf("%d bytes are no password", info.Size())
+			}
+			text, err := os.ReadFile(path)
+			return text, info.Mode(), err
+		},
+		Credentials: os.Getenv("CREDENTIALS_DIRECTORY"),
+		StateFolder: os.Getenv("STATE_DIRECTORY"),
+	}
+}
+
+// Parse reads a configuration from text. The error is a Faults with every fault,
+// dangerous sizes included; the file is nil then.
+func Parse(name string, text []byte, env Env) (*File, error) {
+	f, faults := parse(name, text, env)
+	if len(faults) > 0 {
+		return nil, faults.sorted()
+	}
+	return f, nil
+}
+
+// parse returns the file also where nothing but sizes is wrong with it, so that
+// a check can show the figures behind the refusal.
+func parse(name string, text []byte, env Env) (*File, Faults) {
+	if len(text) > longestFile {
+		return nil, Faults{{File: name, Problem: fmt.Sprintf("has %d bytes", len(text)), Hint: fmt.Sprintf("a configuration has at most %d", longestFile)}}
+	}
+	b := &builder{env: env, file: &File{Name: name}}
+	b.decoder = decode(name, string(text), &b.layout)
+	if b.lines == nil {
+		return nil, b.faults
+	}
+	sum := sha256.Sum256(text)
+	b.file.Settings.Version = hex.EncodeToString(sum[:6])
+	b.build()
+	if len(b.faults) > 0 {
+		return nil, b.faults
+	}
+	return b.file, sizeFaults(b)
+}

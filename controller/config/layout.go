@@ -1,0 +1,209 @@
+package config
+
+// layout is the file as it is written: the one description from which the keys
+// are checked, the hints are made and the JSON Schema for editors is generated.
+// Stated tells a table that stands in the file from one that was left out.
+type layout struct {
+	Station stationTable `toml:"station" doc:"the row of stocks with its acid, base and pumps"`
+	Broker  brokerTable  `toml:"broker" doc:"the MQTT broker"`
+	Page    pageTable    `toml:"page" doc:"the page for the phone"`
+	Metrics metricsTable `toml:"metrics" doc:"what the monitoring reads"`
+	History historyTable `toml:"history" doc:"ledger and history on disk"`
+	Log     logTable     `toml:"log" doc:"the daemon's own log"`
+	Nodes   []nodeTable  `toml:"node" doc:"a controller that drives pumps"`
+	Pumps   []pumpTable  `toml:"pump" doc:"a pump with the container it draws from"`
+	Tanks   []tankTable  `toml:"tank" doc:"a tank whose water is kept"`
+}
+
+type stationTable struct {
+	Stated        bool
+	Name          string             `toml:"name" doc:"name in topics, such as row; default station"`
+	TimeZone      string             `toml:"time_zone" doc:"IANA name of the zone for schedules, such as Europe/Lisbon; default UTC"`
+	ArmAgain      bool               `toml:"arm_again" doc:"true: tanks that were armed before a restart are armed again after their wait; default false: a person arms them"`
+	DecideEvery   span               `toml:"decide_every" doc:"period of decisions; default 10s"`
+	StartSettling span               `toml:"start_settling" doc:"nothing is dosed for this long after a start; default one mixing time of the slowest tank"`
+	LineVolume    measured[doseKind] `toml:"line_volume" doc:"what the shared line holds between manifold and outlet; default 0.1 L where several tanks share a pump"`
+	Stop          inputTable         `toml:"stop" doc:"contact of the hard-wired emergency stop, 1 = pressed"`
+	DripTray      inputTable         `toml:"drip_tray" doc:"wet sensor under the containers, 1 = wet"`
+}
+
+type brokerTable struct {
+	Stated          bool
+	URL             string `toml:"url" doc:"mqtt://host:1883 or mqtts://host:8883; default mqtt://127.0.0.1:1883"`
+	ClientID        string `toml:"client_id" doc:"default leat- and the station's name"`
+	Prefix          string `toml:"prefix" doc:"first level of every topic; default leat"`
+	User            string `toml:"user" doc:"name at the broker; default none"`
+	PasswordFile    string `toml:"password_file" doc:"file that holds the password, not readable by every account"`
+	PasswordEnv     string `toml:"password_env" doc:"name of the environment variable that holds the password"`
+	Credential      string `toml:"password_credential" doc:"name of the systemd credential that holds the password"`
+	CAFile          string `toml:"ca_file" doc:"certificates that vouch for the broker (PEM); default the system's"`
+	CertificateFile string `toml:"certificate_file" doc:"the daemon's own certificate (PEM), where the broker asks for one"`
+	KeyFile         string `toml:"key_file" doc:"key of certificate_file (PEM), not readable by every account"`
+}
+
+type pageTable struct {
+	Stated          bool
+	Listen          string `toml:"listen" doc:"address and port; default 127.0.0.1:8470"`
+	CertificateFile string `toml:"certificate_file" doc:"certificate for HTTPS (PEM)"`
+	KeyFile         string `toml:"key_file" doc:"key of certificate_file (PEM), not readable by every account"`
+	BehindProxy     bool   `toml:"behind_proxy" doc:"true: a proxy on this machine speaks HTTPS for the page"`
+	Off             bool   `toml:"off" doc:"true: no page"`
+}
+
+type metricsTable struct {
+	Stated bool
+	Listen string `toml:"listen" doc:"address and port of /metrics, /healthz, /readyz; default the page's own"`
+}
+
+type historyTable struct {
+	Stated bool
+	Folder string `toml:"folder" doc:"folder of ledger and history; default the service's state folder, else leat-state beside this file"`
+}
+
+type logTable struct {
+	Stated bool
+	Level  string `toml:"level" doc:"debug, info, warn or error; default info"`
+}
+
+type nodeTable struct {
+	Stated   bool
+	Name     string `toml:"name" need:"yes" doc:"name in topics, such as dosing-a"`
+	Contract string `toml:"contract" doc:"full: acknowledges, reports, de-duplicates, judges expiry, obeys the lease; timed: only takes a bounded run time, gets half the caps; default full"`
+	Watchdog span   `toml:"watchdog" doc:"hardware watchdog that resets the node with its pumps off; default 10s"`
+}
+
+type pumpTable struct {
+	Stated     bool
+	Name       string                        `toml:"name" need:"yes" doc:"name in topics, such as acid or calcium"`
+	Role       string                        `toml:"role" need:"yes" doc:"acid, base or stock"`
+	Reagent    string                        `toml:"reagent" doc:"what stands in the container; for acid and base one of: nitric acid, phosphoric acid, sulfuric acid, potassium hydroxide, sodium hydroxide, potassium carbonate, potassium bicarbonate; another needs its strength in meq/mL"`
+	Strength   strength                      `toml:"strength" doc:"of an acid or base: mass percent, mol/L or meq/mL"`
+	Density    measured[densityKind]         `toml:"density" doc:"of an acid or base in mass percent; default from the table of densities at 20 °C"`
+	Salts      map[string]measured[saltKind] `toml:"salts" doc:"of a stock: each salt and its mass in a litre of stock"`
+	ECGain     measured[gainKind]            `toml:"ec_gain" doc:"what 1 mL in 1 L of tank water does to EC; default from salts or strength"`
+	Rate       measured[rateKind]            `toml:"rate" need:"yes" doc:"delivered per time, measured at its working pressure"`
+	Smallest   measured[doseKind]            `toml:"smallest_dose" doc:"smallest dose it repeats well; default what it delivers in 0.3 s"`
+	OnTime     span                          `toml:"on_time_limit" doc:"longest run that the node itself allows; default derived so that a node that hangs does no harm, at most 60s"`
+	CapDose    measured[doseKind]            `toml:"cap_per_dose" doc:"default worth 0.10 pH or 0.10 mS/cm in its largest tank"`
+	CapHour    measured[doseKind]            `toml:"cap_per_hour" doc:"default derived from volume, buffer capacity and worst demand"`
+	CapDay     measured[doseKind]            `toml:"cap_per_day" doc:"default derived from volume, buffer capacity and worst demand"`
+	Group      string                        `toml:"group" doc:"which concentrates must not meet: neutral, calcium, sulfate-phosphate, silicate, acid, base, chelate; default from the salts"`
+	Share      measured[percentKind]         `toml:"share" doc:"of the blend by volume, stocks only; default equal shares"`
+	Chelate    string                        `toml:"chelate" doc:"iron chelate in this stock: EDTA, DTPA or EDDHA; bounds the recommended pH"`
+	Container  measured[doseKind]            `toml:"container" doc:"what a full container holds"`
+	Node       string                        `toml:"node" doc:"node that drives it; default the only node"`
+	Channel    string                        `toml:"channel" doc:"output of the node, for your wiring list; two pumps cannot share one"`
+	Tanks      []string                      `toml:"tanks" doc:"tanks it can dose into; default all of the station"`
+	Level      inputTable                    `toml:"level" doc:"level of the container in litres"`
+	OrderTopic string                        `toml:"order_topic" doc:"default prefix/<tank or station>/order/<pump>"`
+	Report     string                        `toml:"report_topic" doc:"default prefix/<tank or station>/report/<pump>"`
+}
+
+type tankTable struct {
+	Stated   bool
+	Name     string                `toml:"name" need:"yes" doc:"name in topics, such as north"`
+	Volume   measured[waterKind]   `toml:"volume" need:"yes" doc:"water in circulation at the working level"`
+	Least    measured[waterKind]   `toml:"least" doc:"least volume at which dosing is permitted, floods out; default nine tenths of the volume less the floods"`
+	Greatest measured[waterKind]   `toml:"greatest" doc:"level high; default 1.1 times the volume"`
+	DeadTime span                  `toml:"dead_time" doc:"dose to first response, measured by leat prove; default 60s"`
+	Lag      span                  `toml:"lag" doc:"mixing lag after the dead time, measured by leat prove; default 120s"`
+	Buffer   measured[bufferKind]  `toml:"buffer" doc:"buffer capacity at the setpoint as measured by leat prove; default computed from the expected solution"`
+	Coldest  measured[celsiusKind] `toml:"coldest" doc:"no dose below this water temperature; default 8 °C"`
+	Warmest  measured[celsiusKind] `toml:"warmest" doc:"no dose above this water temperature; default 34 °C"`
+
+	PH       phSetpointTable `toml:"ph_setpoint" doc:"the wanted pH and its bounds"`
+	EC       ecSetpointTable `toml:"ec_setpoint" doc:"the wanted EC and its bounds"`
+	Solution solutionTable   `toml:"solution" doc:"weak acids expected in the solution; they set its buffer capacity"`
+	TopUp    topUpTable      `toml:"top_up" doc:"the water that replaces what is used"`
+	Demand   demandTable     `toml:"demand" doc:"the worst that plants and air do to the water, for sizing"`
+	Input    inputsTable     `toml:"input" doc:"probes and switches, each a topic or not_fitted with a reason"`
+	Zones    []zoneTable     `toml:"zone" doc:"a flood, film or raft zone watered from the tank"`
+}
+
+type phSetpointTable struct {
+	Stated     bool
+	Value      ph                   `toml:"value" doc:"default 5.8"`
+	Lowest     ph                   `toml:"lowest" doc:"refused below; default 5.0"`
+	Highest    ph                   `toml:"highest" doc:"refused above; default 7.0"`
+	AdviseLow  ph                   `toml:"advise_low" doc:"asks twice below; default 5.5"`
+	AdviseHigh ph                   `toml:"advise_high" doc:"asks twice above; default 6.3"`
+	Confirm    ph                   `toml:"confirm_step" doc:"larger steps ask twice; default 0.3"`
+	Ramp       measured[phRampKind] `toml:"ramp" doc:"fastest change; default 0.3 pH/h"`
+}
+
+type ecSetpointTable struct {
+	Stated     bool
+	Value      measured[ecKind]     `toml:"value" doc:"default 1.6 mS/cm"`
+	Lowest     measured[ecKind]     `toml:"lowest" doc:"refused below; default 0.3 mS/cm"`
+	Highest    measured[ecKind]     `toml:"highest" doc:"refused above; default 4.0 mS/cm"`
+	AdviseLow  measured[ecKind]     `toml:"advise_low" doc:"asks twice below; default 0.8 mS/cm"`
+	AdviseHigh measured[ecKind]     `toml:"advise_high" doc:"asks twice above; default 2.8 mS/cm"`
+	Confirm    measured[ecKind]     `toml:"confirm_step" doc:"larger steps ask twice; default 0.4 mS/cm"`
+	Ramp       measured[ecFluxKind] `toml:"ramp" doc:"fastest change upward; default 0.3 mS/cm/h"`
+}
+
+type solutionTable struct {
+	Stated    bool
+	Phosphate measured[amountKind] `toml:"phosphate" doc:"total phosphorus; default from the stocks, else 0.5 mmol/L"`
+	Carbonate measured[amountKind] `toml:"carbonate" doc:"total inorganic carbon; default 0.1 mmol/L"`
+	Ammonium  measured[amountKind] `toml:"ammonium" doc:"total ammonia; default from the stocks, else none"`
+}
+
+type topUpTable struct {
+	Stated     bool
+	Alkalinity measured[alkalineKind] `toml:"alkalinity" doc:"default 3 meq/L"`
+	EC         measured[ecKind]       `toml:"ec" doc:"default 0.1 mS/cm per meq/L of alkalinity"`
+}
+
+type demandTable struct {
+	Stated bool
+	Rise   measured[fluxKind]     `toml:"rise" doc:"how fast plants raise pH at worst, as base; default 0.1 meq/L/h"`
+	Fall   measured[fluxKind]     `toml:"fall" doc:"how fast plants lower pH at worst, as acid; default 0.03 meq/L/h"`
+	Uptake measured[ecFluxKind]   `toml:"uptake" doc:"how fast plants take up nutrients at worst; default 0.03 mS/cm/h"`
+	Water  measured[waterUseKind] `toml:"water" doc:"water used and topped up at worst; default 2 %/h"`
+}
+
+type inputsTable struct {
+	Stated       bool
+	PH           inputTable `toml:"ph" doc:"pH probe"`
+	PH2          inputTable `toml:"ph_2" doc:"second pH probe"`
+	EC           inputTable `toml:"ec" doc:"EC probe"`
+	EC2          inputTable `toml:"ec_2" doc:"second EC probe"`
+	Temperature  inputTable `toml:"temperature" doc:"water temperature"`
+	Temperature2 inputTable `toml:"temperature_2" doc:"second temperature probe"`
+	Level        inputTable `toml:"level" doc:"litres in the tank"`
+	Circulation  inputTable `toml:"circulation" doc:"1 = water moves past probes and injection point"`
+	Leak         inputTable `toml:"leak" doc:"1 = water where none should be"`
+	TopUp        inputTable `toml:"top_up" doc:"1 = top-up valve open"`
+	Flood        inputTable `toml:"flood" doc:"1 = a flood zone fills, stands or drains"`
+	Outlet       inputTable `toml:"outlet" doc:"1 = outlet valve into this tank proved open"`
+	SampleFlow   inputTable `toml:"sample_flow" doc:"1 = water flows in the probes' sample line"`
+	Redox        inputTable `toml:"redox" doc:"redox probe, mV"`
+}
+
+type inputTable struct {
+	Stated       bool
+	Topic        string                  `toml:"topic" doc:"default prefix/<tank>/reading/<input>"`
+	Format       string                  `toml:"format" doc:"plain (the number alone), json or senml; default plain"`
+	Pointer      string                  `toml:"pointer" doc:"RFC 6901 pointer to the value in a JSON payload, such as /value"`
+	Record       string                  `toml:"record" doc:"resolved name of the SenML record; default the only one"`
+	Sequence     string                  `toml:"sequence" doc:"RFC 6901 pointer to a counter that rises with each sample, in a JSON payload"`
+	Time         string                  `toml:"time" doc:"RFC 6901 pointer to the sender's time in a JSON payload"`
+	Unit         string                  `toml:"unit" doc:"unit of the payload where it does not state one; default mS/cm, °C, L, mV"`
+	On           []string                `toml:"on" doc:"words of a switch that mean 1, beside 1, true, on"`
+	Off          []string                `toml:"off" doc:"words of a switch that mean 0, beside 0, false, off"`
+	Compensation string                  `toml:"compensation" doc:"how the probe compensates temperature. EC: none, linear 2.0 %/K (any coefficient) or ISO 7888; pH: none or Nernst"`
+	NotFitted    string                  `toml:"not_fitted" doc:"why there is none"`
+	Every        span                    `toml:"every" doc:"how often it is sent; default 5s"`
+	Noise        measured[inputUnitKind] `toml:"noise" doc:"standard deviation when nothing happens, measured by leat prove; default not measured"`
+	Resolution   measured[inputUnitKind] `toml:"resolution" doc:"smallest step; default 0.01 pH, 0.01 mS/cm, 0.1 °C, 1 L, 1 mV"`
+	Low          measured[inputUnitKind] `toml:"low" doc:"implausible below; default by quantity"`
+	High         measured[inputUnitKind] `toml:"high" doc:"implausible above; default by quantity"`
+}
+
+type zoneTable struct {
+	Stated bool
+	Name   string              `toml:"name" need:"yes" doc:"name of the zone"`
+	Kind   string              `toml:"kind" need:"yes" doc:"flood (a bench fills and drains), film (a thin stream in channels) or raft (rafts on a pond)"`
+	Holds  measured[waterKind] `toml:"holds" need:"yes" doc:"water it holds when in use"`
+}
