@@ -80,10 +80,10 @@ type tuning struct {
 // The drift bound for acid is the biology shock of the fault list, 0.5 meq/L/h;
 // what is more is an alarm, not an integral.
 var (
-	tuningPH = tuning{startGain: startSpreadPH, startDrift: 0.1, driftBound: 0.5, driftWalk: 0.02, valueWalk: 4e-4,
-		gainWalk: 4e-4, timing: 0.3, resolution: 9e-6, answer: answerPH, fraction: 0.8}
+	tuningPH = tuning{startGain: startSpreadPH, startDrift: 0.05, driftBound: 0.5, driftWalk: 0.01, valueWalk: 4e-4,
+		gainWalk: 2e-2, timing: 0.5, resolution: 9e-6, answer: answerPH, fraction: 0.8}
 	tuningEC = tuning{startGain: startSpreadEC, startDrift: 0.02, driftBound: 0.2, driftWalk: 4e-4, valueWalk: 1e-5,
-		gainWalk: 4e-4, timing: 0.3, resolution: 9e-6, answer: answerEC, fraction: 0.8}
+		gainWalk: 4e-4, timing: 0.3, resolution: 9e-6, answer: answerEC, fraction: 0.6}
 )
 
 // observer estimates one quantity of one tank: its value, its steady drift and
@@ -182,7 +182,8 @@ func (o *observer) update(up time.Duration, arrived, gross, entered float64, lea
 	}
 	o.correct(innovation, variance, learning && o.strikes == 0)
 	if learning && o.strikes == 0 {
-		o.pooled += effect
+		// By the commissioned capacity, as it was predicted before any answer.
+		o.pooled += float64(effect * exponential(o.gain))
 		if o.pooled >= o.tuning.answer {
 			o.pooled = 0
 			o.answered++

@@ -122,8 +122,7 @@ func (l *Loops) Read(r Reading, q Quality) {
 	case QuantityTopUp:
 		l.water.valve(r.value >= 0.5, up)
 	case QuantityFlood:
-		l.water.flood = r.value >= 0.5
-		if l.water.flood {
+		if l.water.flooding(r.value >= 0.5, up); l.water.flood {
 			l.Freeze(r.at, l.horizon())
 		}
 	case QuantityCirculation:
@@ -216,7 +215,10 @@ func (l *Loops) transitAt(up time.Duration) transit {
 
 // outlooks looks at both quantities. What is in transit is taken as of the
 // filter's own moment: what has arrived since is not in its value yet.
-func (l *Loops) outlooks(now Instant, target Target) (ph, ec outlook, moving transit) {
+//
+// planned says whether the EC of the acid or base that pH still needs counts as
+// on its way, so that the stocks leave room for it.
+func (l *Loops) outlooks(now Instant, target Target, planned bool) (ph, ec outlook, moving transit) {
 	if l.fresh(&l.ph, now) {
 		moving = l.transitAt(l.ph.at)
 		ph = l.ph.look(float64(target.PH), moving.acid-moving.base, l.horizon()+now.Up-l.ph.at)
@@ -229,9 +231,27 @@ func (l *Loops) outlooks(now Instant, target Target) (ph, ec outlook, moving tra
 			}
 			moving.ec = other.ec
 		}
-		ec = l.ec.look(float64(target.EC), -moving.ec, l.horizon()+now.Up-l.ec.at)
+		coming := moving.ec
+		if planned && ph.known {
+			coming += l.reagentEC(ph.need)
+		}
+		ec = l.ec.look(float64(target.EC), -coming, l.horizon()+now.Up-l.ec.at)
 	}
 	return ph, ec, moving
+}
+
+// reagentEC is the EC that comes with an amount of acid, or of base where it is
+// negative, meq/L.
+func (l *Loops) reagentEC(need float64) float64 {
+	pumps := l.acids
+	if need < 0 {
+		pumps = l.bases
+	}
+	if len(pumps) == 0 {
+		return 0
+	}
+	p := &l.pumps[pumps[0]]
+	return float64(need/p.AcidPerML) * p.ECPerML
 }
 
 // fresh says whether an observer may be used now.
@@ -242,7 +262,7 @@ func (l *Loops) fresh(o *observer, now Instant) bool {
 
 // Estimate is what is known of the tank now, seen from target.
 func (l *Loops) Estimate(now Instant, target Target) Estimate {
-	ph, ec, moving := l.outlooks(now, target)
+	ph, ec, moving := l.outlooks(now, target, false)
 	return Estimate{
 		Known: ph.known && ec.known, PHKnown: ph.known, ECKnown: ec.known,
 		PH: PH(ph.settled), EC: Conductivity(ec.settled),

@@ -31,10 +31,10 @@ func (l *Loops) Next(now Instant, target Target, limits []Volume) (Plan, bool) {
 	if len(limits) < len(l.pumps) {
 		return Plan{}, false
 	}
-	ph, ec, _ := l.outlooks(now, target)
+	ph, ec, _ := l.outlooks(now, target, true)
 	reagent, wanted := l.reagent(now, target, &ph, limits)
-	urgent := math.Abs(ph.settled-float64(target.PH)) > WarnBand.PH
-	if wanted && urgent {
+	off := math.Abs(ph.settled - float64(target.PH))
+	if wanted && (off > WarnBand.PH || off > StartBand.PH && !l.blend.unfinished(limits)) {
 		return reagent, true
 	}
 	if stock, ok := l.stock(now, target, &ec, limits); ok {
