@@ -1,5 +1,13 @@
 package safety
 
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"leat/dosing"
+)
+
 // Priority says when a person must act. The zero priority is the most urgent.
 type Priority uint8
 
@@ -41,3 +49,322 @@ var alarmStateNames = [AlarmStateCount]string{"normal", "unacknowledged", "ackno
 	"latched", "shelved", "suppressed-by-design", "out-of-service"}
 
 func (s AlarmState) String() string { return alarmStateNames[min(s, AlarmStateCount-1)] }
+
+// Alarm is a thing a person must know or do, in the words of the interlock table.
+type Alarm struct {
+	Cause    Cause
+	State    AlarmState
+	Priority Priority
+	Text     string
+	Advice   string
+	Since    dosing.Instant
+}
+
+// AlarmChange is an alarm that a person must be told of anew: it came, went, rose
+// in priority, or a person's act on it ended.
+type AlarmChange struct {
+	Alarm
+	Tank dosing.TankID
+}
+
+// Against chatter: what went must stay away for goneFor before the alarm returns to
+// normal, and what comes back within againWithin goes on as the same alarm without
+// being announced anew. A rise in priority must last riseFor.
+const (
+	goneFor     = 30 * time.Second
+	againWithin = 10 * time.Minute
+	riseFor     = time.Minute
+	// rootTail is how long a root goes on to explain its consequences after it has
+	// gone: readings need that long to come back after the link did.
+	rootTail = time.Minute
+	// staleAfter is when an alarm that returned unacknowledged closes by itself, and
+	// when one that still stands unacknowledged becomes one step more urgent.
+	staleAfter = 24 * time.Hour
+	// personFor is how long a stop or a maintenance by a person may last before
+	// somebody may have forgotten it.
+	personFor = 30 * time.Minute
+)
+
+// Alarms is the state of every cause's alarm in every tank. One goroutine uses it.
+type Alarms struct {
+	tanks   []tankAlarms
+	changes []AlarmChange
+}
+
+type tankAlarms struct {
+	record    [CauseCount]alarmRecord
+	situation Situation
+	known     bool
+	standing  standing
+}
+
+// alarmRecord is one cause in one tank.
+type alarmRecord struct {
+	state    AlarmState
+	present  bool // the condition, now
+	seen     bool // within this update
+	latched  bool
+	action   Action
+	cameAt   time.Duration // of the condition
+	wentAt   time.Duration // when it last went
+	ever     bool
+	told     dosing.Instant // since when a person knows of it
+	toldAny  bool
+	priority Priority
+	rising   bool
+	riseAt   time.Duration
+	shelved  time.Duration // uptime until which it is shelved
+	detail   string
+	text     string
+	advice   string
+}
+
+// NewAlarms makes the alarms of a station's tanks, all normal.
+func NewAlarms(tanks int) *Alarms { return &Alarms{tanks: make([]tankAlarms, tanks)} }
+
+// Update takes the trips of a tank and the forecasts of when its warn and harm
+// bands are left, and returns what changed. The slice holds until the next call.
+// Trips of one cause at several pumps are one alarm.
+func (a *Alarms) Update(now dosing.Instant, tank dosing.TankID, trips []Trip, leavesWarn, leavesHarm time.Duration) []AlarmChange {
+	a.changes = a.changes[:0]
+	if int(tank) >= len(a.tanks) {
+		return nil
+	}
+	t := &a.tanks[tank]
+	for c := range t.record {
+		t.record[c].seen, t.record[c].latched = false, false
+	}
+	for i := range trips {
+		trip := &trips[i]
+		if trip.Cause == CauseNone || trip.Cause >= CauseCount {
+			continue
+		}
+		t.see(now, trip.Cause, trip.Action, trip.Latched, trip.Detail)
+	}
+	t.judgeStanding(now, trips)
+	for c := CauseNone + 1; c < CauseCount; c++ {
+		r := &t.record[c]
+		if r.present && !r.seen {
+			r.present, r.wentAt = false, now.Up
+		}
+	}
+	for c := CauseNone + 1; c < CauseCount; c++ {
+		if r := &t.record[c]; r.present || r.state != AlarmNormal {
+			a.step(now, tank, c, leavesWarn, leavesHarm)
+		}
+	}
+	return a.changes
+}
+
+// see notes that a condition is present.
+func (t *tankAlarms) see(now dosing.Instant, c Cause, action Action, latched bool, detail string) {
+	r := &t.record[c]
+	if !r.present {
+		if !r.ever || now.Up-r.wentAt > goneFor {
+			r.cameAt = now.Up
+		}
+		r.present, r.ever = true, true
+	}
+	if !r.seen {
+		r.action, r.detail = action, detail
+	}
+	r.action = min(r.action, action)
+	r.seen, r.latched = true, r.latched || latched
+}
+
+// step moves one alarm on.
+func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c Cause, leavesWarn, leavesHarm time.Duration) {
+	t := &a.tanks[tank]
+	r, row := &t.record[c], Of(c)
+	before := r.state
+	quiet := r.present && (byDesign(&row, r) || t.explained(c, now.Up))
+	switch r.state {
+	case AlarmNormal, AlarmSuppressed:
+		r.state = AlarmNormal
+		switch {
+		case quiet:
+			r.state = AlarmSuppressed
+		case r.present && now.Up-r.cameAt >= row.Delay:
+			t.raise(now, &row, leavesWarn, leavesHarm)
+			if r.toldAny && now.Up-r.told.Up < againWithin {
+				// The same trouble once more: it stands, but nobody is called twice.
+				r.state = AlarmAcknowledged
+				return
+			}
+			r.told, r.toldAny = now, true
+		default:
+			return
+		}
+	case AlarmShelved:
+		if now.Up < r.shelved && !(r.present && t.wanted(&row, now, leavesHarm) == PriorityNow && r.priority > PriorityNow) {
+			return
+		}
+		r.state = AlarmNormal
+		if r.present {
+			t.raise(now, &row, leavesWarn, leavesHarm)
+			r.told, r.toldAny = now, true
+		}
+	case AlarmReturnedUnacknowledged:
+		switch {
+		case r.present && !quiet:
+			t.raise(now, &row, leavesWarn, leavesHarm)
+			if now.Up-r.wentAt < againWithin {
+				return
+			}
+			r.told = now
+		case now.Up-r.wentAt > staleAfter:
+			r.state = AlarmNormal
+		}
+	default:
+		if r.present {
+			a.escalate(now, tank, c, &row, leavesWarn, leavesHarm)
+			return
+		}
+		if now.Up-r.wentAt < goneFor {
+			return
+		}
+		r.state = AlarmReturnedUnacknowledged
+		if before != AlarmUnacknowledged || r.priority == PriorityRecord {
+			r.state = AlarmNormal
+		}
+	}
+	if r.state != before && !(before == AlarmNormal && r.state == AlarmSuppressed) && !(before == AlarmSuppressed && r.state == AlarmNormal) {
+		a.change(tank, c)
+	}
+}
+
+// raise makes an alarm stand, with its words.
+func (t *tankAlarms) raise(now dosing.Instant, row *Interlock, leavesWarn, leavesHarm time.Duration) {
+	r := &t.record[row.Cause]
+	r.priority = t.wanted(row, now, leavesHarm)
+	r.state, r.rising = AlarmUnacknowledged, false
+	r.write(row, leavesWarn, leavesHarm)
+}
+
+// write puts the alarm into words. The forecast is that of the moment in which a
+// person is told; the page shows the present one.
+func (r *alarmRecord) write(row *Interlock, leavesWarn, leavesHarm time.Duration) {
+	r.text, r.advice = row.Text, row.Advice
+	if r.detail != "" {
+		r.text += " (" + r.detail + ")"
+	}
+	if r.action < Run {
+		if words := forecastWords(leavesWarn, leavesHarm); words != "" {
+			r.text += " At the present drift " + words + "."
+		}
+	}
+}
+
+// escalate raises the priority of a standing alarm as harm comes nearer. It never
+// lowers it while the alarm stands, so a forecast that wavers wakes nobody twice.
+func (a *Alarms) escalate(now dosing.Instant, tank dosing.TankID, c Cause, row *Interlock, leavesWarn, leavesHarm time.Duration) {
+	t := &a.tanks[tank]
+	r := &t.record[c]
+	want := t.wanted(row, now, leavesHarm)
+	if want >= r.priority {
+		r.rising = false
+		return
+	}
+	if !r.rising {
+		r.rising, r.riseAt = true, now.Up
+	}
+	if now.Up-r.riseAt < riseFor {
+		return
+	}
+	r.rising, r.priority = false, want
+	r.state = AlarmUnacknowledged // what was acknowledged was less urgent
+	r.write(row, leavesWarn, leavesHarm)
+	a.change(tank, c)
+}
+
+// wanted is the priority that an alarm should have now.
+func (t *tankAlarms) wanted(row *Interlock, now dosing.Instant, leavesHarm time.Duration) Priority {
+	r := &t.record[row.Cause]
+	want := row.Priority
+	switch row.Cause {
+	case CauseOutOfBand, CauseWithheldLong:
+		want = t.standing.priority(want, &t.situation, now.Up, leavesHarm)
+	case CauseHourCap, CauseDayCap:
+		// A cap on the way to a far setpoint is no trouble as long as it gets nearer.
+		if t.standing.stuck {
+			want = want.Rise(leavesHarm)
+		}
+	case CauseStopInput, CauseMaintenance:
+		if now.Up-r.cameAt >= personFor {
+			want = min(want, PriorityTonight)
+		}
+		want = want.Rise(leavesHarm)
+	default:
+		if r.action < Run {
+			want = want.Rise(leavesHarm)
+		}
+	}
+	if r.state == AlarmUnacknowledged && r.toldAny && now.Up-r.told.Up >= staleAfter && want > PriorityTonight && want < PriorityRecord {
+		want--
+	}
+	return want
+}
+
+func (a *Alarms) change(tank dosing.TankID, c Cause) {
+	a.changes = append(a.changes, AlarmChange{Alarm: a.tanks[tank].record[c].alarm(c), Tank: tank})
+}
+
+func (r *alarmRecord) alarm(c Cause) Alarm {
+	return Alarm{Cause: c, State: r.state, Priority: r.priority, Text: r.text, Advice: r.advice, Since: r.told}
+}
+
+// Acknowledge notes that a person knows of an alarm. It lifts no interlock. It
+// reports whether such an alarm stands.
+func (a *Alarms) Acknowledge(now dosing.Instant, tank dosing.TankID, cause Cause) bool {
+	r := a.standing(tank, cause)
+	if r == nil {
+		return false
+	}
+	switch r.state {
+	case AlarmUnacknowledged:
+		r.state = AlarmAcknowledged
+		if r.latched {
+			r.state = AlarmLatched
+		}
+	case AlarmReturnedUnacknowledged:
+		r.state = AlarmNormal
+	}
+	return true
+}
+
+// Shelve keeps an alarm quiet for some time, unless it rises to now. It lifts no
+// interlock. It reports whether such an alarm stands.
+func (a *Alarms) Shelve(now dosing.Instant, tank dosing.TankID, cause Cause, d time.Duration) bool {
+	r := a.standing(tank, cause)
+	if r == nil || d <= 0 {
+		return false
+	}
+	r.state, r.shelved = AlarmShelved, now.Up+d
+	return true
+}
+
+// standing is the record of an alarm that a person can see.
+func (a *Alarms) standing(tank dosing.TankID, cause Cause) *alarmRecord {
+	if int(tank) >= len(a.tanks) || cause >= CauseCount {
+		return nil
+	}
+	if r := &a.tanks[tank].record[cause]; r.state != AlarmNormal && r.state != AlarmSuppressed {
+		return r
+	}
+	return nil
+}
+
+// Active is every alarm of a tank that is not normal nor suppressed by design, the
+// most urgent first and among equals the one that came first.
+func (a *Alarms) Active(tank dosing.TankID) []Alarm {
+	var out []Alarm
+	for c := CauseNone + 1; c < CauseCount; c++ {
+		if r := a.standing(tank, c); r != nil {
+			out = append(out, r.alarm(c))
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Alarm) int {
+		return cmp.Or(cmp.Compare(a.Priority, b.Priority), cmp.Compare(a.Since.Up, b.Since.Up))
+	})
+	return out
+}

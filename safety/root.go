@@ -1,0 +1,83 @@
+package safety
+
+import "time"
+
+// roots names for each root cause what follows from it: a person is told of the
+// root, not of its ten consequences. What is latched was positively seen and is
+// explained by nothing, save where a person caused it.
+var roots = map[Cause][]Cause{
+	CauseBrokerDown: {CausePHMissing, CausePHStale, CausePHUnfit, CauseECMissing, CauseECStale, CauseECUnfit, CauseTemperatureUnfit,
+		CauseProbesDisagree, CauseSampleFlowOff, CauseCirculationOff, CauseLevelUnknown, CauseLeak, CauseStopInput, CauseOutletUnproved,
+		CauseStockEmpty, CauseNodeSilent, CauseNodeBusy, CauseDoseUncertain},
+	CauseStarting: {CausePHMissing, CauseECMissing, CauseTemperatureUnfit, CauseLevelUnknown, CauseOutletUnproved, CauseSampleFlowOff,
+		CauseCirculationOff, CauseLeak, CauseStopInput, CauseNodeSilent, CauseNodeBusy},
+	CauseNodeSilent:   {CauseNodeBusy, CauseNodeClock, CauseOutletUnproved, CauseDoseUncertain},
+	CauseNodeRebooted: {CauseNodeBusy, CauseNodeSilent},
+	CauseCirculationOff: {CauseSampleFlowOff, CausePHUnfit, CauseECUnfit, CauseProbesDisagree, CauseTemperatureUnfit,
+		CauseTemperatureRange},
+	CauseSampleFlowOff:       {CausePHUnfit, CausePHStale, CauseECUnfit, CauseECStale, CauseProbesDisagree, CauseTemperatureUnfit},
+	CauseProbesDisagree:      {CausePHUnfit, CauseECUnfit},
+	CauseTemperatureUnfit:    {CauseECUnfit, CauseECMissing, CauseECStale},
+	CauseLeak:                {CauseLevelLow},
+	CauseFlood:               {CauseLevelLow, CauseLevelUnknown},
+	CauseSolutionUnconfirmed: {CausePHUnfit, CauseECUnfit, CauseTemperatureRange},
+	CauseStopInput:           {CauseNodeBusy, CauseDoseUncertain},
+	CauseMaintenance: {CausePHMissing, CausePHStale, CausePHUnfit, CauseECMissing, CauseECStale, CauseECUnfit, CauseTemperatureUnfit,
+		CauseTemperatureRange, CauseProbesDisagree, CauseSampleFlowOff, CauseNodeBusy},
+	CauseCleaning: {CausePHMissing, CausePHStale, CausePHUnfit, CauseECMissing, CauseECStale, CauseECUnfit, CauseTemperatureUnfit,
+		CauseTemperatureRange, CauseProbesDisagree, CauseSampleFlowOff, CauseCirculationOff, CauseLevelLow, CauseLevelHigh, CauseLevelUnknown,
+		CauseSolutionUnconfirmed},
+}
+
+// explainedBy is roots the other way round.
+var explainedBy = func() (by [CauseCount][]Cause) {
+	for root, consequences := range roots {
+		for _, c := range consequences {
+			by[c] = append(by[c], root)
+		}
+	}
+	return by
+}()
+
+// explained says that a root of c stands, or stood a moment ago.
+func (t *tankAlarms) explained(c Cause, up time.Duration) bool {
+	if c == CauseOutOfBand || c == CauseWithheldLong {
+		return t.heldAloud()
+	}
+	latched := t.record[c].latched
+	for _, root := range explainedBy[c] {
+		if latched && root != CauseCleaning {
+			continue
+		}
+		if r := &t.record[root]; r.present || r.ever && up-r.wentAt < rootTail {
+			return true
+		}
+	}
+	return false
+}
+
+// heldAloud says that an alarm already tells why doses are withheld; being out of
+// band is then its consequence.
+func (t *tankAlarms) heldAloud() bool {
+	for c := range t.record {
+		r := &t.record[c]
+		if r.present && r.action < Run && r.state != AlarmNormal && r.state != AlarmSuppressed && r.priority < PriorityRecord {
+			return true
+		}
+	}
+	return false
+}
+
+// byDesign says that a hold is part of the work: waits and caps of single doses, a
+// flood, the settling after a start. It is shown, but nobody is called; if it stays
+// too long, CauseWithheldLong calls.
+func byDesign(row *Interlock, r *alarmRecord) bool {
+	if row.Action != Hold || row.Priority != PriorityRecord || r.latched {
+		return false
+	}
+	switch row.Cause {
+	case CauseOperatorPause, CauseMaintenance, CauseCleaning, CauseNodeRebooted:
+		return false
+	}
+	return true
+}

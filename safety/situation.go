@@ -1,0 +1,126 @@
+package safety
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"leat/dosing"
+)
+
+// Situation is what the alarms that stop nothing are judged from. The zero value
+// knows nothing and raises none.
+type Situation struct {
+	Known      bool
+	Mode       Mode
+	PH, EC     float64 // filtered readings
+	SettledEC  float64 // EC after what is in transit, mS/cm
+	Target     dosing.Target
+	TopUpEC    float64 // mS/cm
+	MixingTime time.Duration
+	LnBuffer   float64 // learned mean of ln(buffer scale)
+	Answered   int     // pools of doses answered
+	// Withheld is why the reagent that the tank needs now is not given; CauseNone
+	// when none is needed or one is under way.
+	Withheld Cause
+}
+
+// Observe tells what the tank looks like now, before Update.
+func (a *Alarms) Observe(tank dosing.TankID, s Situation) {
+	if int(tank) < len(a.tanks) {
+		a.tanks[tank].situation, a.tanks[tank].known = s, true
+	}
+}
+
+// Limits of the alarms that stop nothing.
+const (
+	outOfBandFor  = time.Hour        // plus two mixing times
+	progressOver  = 30 * time.Minute // an error that shrank over this long is on its way
+	progressShare = 0.9
+	withheldFor   = 2 * time.Hour
+	worn          = 0.4 // learned ln(buffer scale) that looks like a worn tube
+	wornBack      = 0.3
+	harmedFor     = time.Hour
+)
+
+// standing times what must last before it is an alarm.
+type standing struct {
+	outside  timer // pH or EC outside its warn band
+	harmed   timer // pH outside its harm band; too little food can wait for the morning
+	withheld timer
+	errorAt  time.Duration // when the error was last noted
+	errorWas float64       // in warn bands
+	noted    bool
+	stuck    bool // the error did not shrink
+	worn     bool
+}
+
+// judgeStanding raises the alarms that stop nothing.
+func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
+	s, st := &t.situation, &t.standing
+	if !t.known || !s.Known {
+		st.outside.run(false, now.Up)
+		st.harmed.run(false, now.Up)
+		st.withheld.run(false, now.Up)
+		return
+	}
+	pH, ec := s.PH-float64(s.Target.PH), s.EC-float64(s.Target.EC)
+	// EC that is too high has an alarm of its own.
+	size := math.Max(math.Abs(pH)/dosing.WarnBand.PH, -ec/dosing.WarnBand.EC)
+	out := st.outside.run(!(size <= 1), now.Up)
+	st.harmed.run(math.Abs(pH) > dosing.HarmBand.PH, now.Up)
+	if !st.outside.running {
+		st.noted, st.stuck = false, false
+	} else if !st.noted || now.Up-st.errorAt >= progressOver {
+		st.stuck = st.noted && !(size < float64(progressShare*st.errorWas))
+		st.errorAt, st.errorWas, st.noted = now.Up, size, true
+	}
+	if out >= outOfBandFor+2*s.MixingTime && st.stuck {
+		t.see(now, CauseOutOfBand, Run, false, t.detailOr(CauseOutOfBand, func() string {
+			return fmt.Sprintf("pH %.2f, wanted %.2f; EC %.2f, wanted %.2f mS/cm", s.PH, float64(s.Target.PH), s.EC, float64(s.Target.EC))
+		}))
+	}
+	if over := s.SettledEC - float64(s.Target.EC); over > dosing.WarnBand.EC && ec > dosing.WarnBand.EC {
+		t.see(now, CauseECHigh, Run, false, t.detailOr(CauseECHigh, func() string { return dumpAdvice(s) }))
+	}
+	st.worn = s.Answered >= answersWant && (s.LnBuffer > worn || st.worn && s.LnBuffer > wornBack)
+	if st.worn {
+		t.see(now, CauseBufferScale, Run, false, t.detailOr(CauseBufferScale, func() string {
+			return fmt.Sprintf("they do %.0f %% of what was commissioned", 100*math.Exp(-s.LnBuffer))
+		}))
+	}
+	if st.withheld.run(s.Mode == ModeArmed && s.Withheld != CauseNone, now.Up) >= withheldFor {
+		t.see(now, CauseWithheldLong, Run, false, t.detailOr(CauseWithheldLong, func() string { return "withheld by: " + Of(s.Withheld).Text }))
+	}
+}
+
+// detailOr keeps the figures of an alarm that already stands, so that a standing
+// alarm allocates nothing and its text does not flicker.
+func (t *tankAlarms) detailOr(c Cause, write func() string) string {
+	if r := &t.record[c]; r.present && r.detail != "" {
+		return r.detail
+	}
+	return write()
+}
+
+// dumpAdvice says how much to dump: a share x replaced by top-up brings EC from e to
+// e − x·(e − top-up).
+func dumpAdvice(s *Situation) string {
+	from, to := s.SettledEC, float64(s.Target.EC)
+	if share := 100 * (from - to) / (from - s.TopUpEC); s.TopUpEC < to && share > 0 && share <= 100 {
+		return fmt.Sprintf("EC %.2f, wanted %.2f mS/cm: dump %.0f %% and top up with water of %.2f mS/cm", from, to, math.Ceil(share), s.TopUpEC)
+	}
+	return fmt.Sprintf("EC %.2f, wanted %.2f mS/cm, and the top-up water is no weaker", from, to)
+}
+
+// priority is that of an alarm without an interlock. A tank that is only observed
+// wakes nobody: a person doses it.
+func (st *standing) priority(base Priority, s *Situation, up time.Duration, leavesHarm time.Duration) Priority {
+	if s.Mode != ModeArmed {
+		return base
+	}
+	if st.harmed.running && up-st.harmed.since >= harmedFor {
+		return PriorityNow
+	}
+	return min(base, max(base.Rise(leavesHarm), PriorityTonight))
+}
