@@ -38,8 +38,13 @@ func Open(store Store) (*Ledger, error) {
 // Verify reads the store from its first row, as Open does, and calls each for
 // every row that is proved so far. It returns the ledger's head.
 func Verify(store Store, each func(Entry) error) (sequence uint64, hash [32]byte, err error) {
+	return VerifyRows(store, func(_ Row, e Entry) error { return each(e) })
+}
+
+// VerifyRows is Verify with the rows as they stand in the record.
+func VerifyRows(store Store, each func(Row, Entry) error) (sequence uint64, hash [32]byte, err error) {
 	l := &Ledger{store: store, open: map[uint64]struct{}{}}
-	err = l.each(func(_ Row, e Entry) error { return each(e) })
+	err = l.each(each)
 	return l.sequence, l.hash, err
 }
 

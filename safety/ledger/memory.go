@@ -36,6 +36,9 @@ func (m *Memory) FailNth(n int, fault Fault) {
 	m.faults[m.appends+n] = fault
 }
 
+// Heal forgets the planned faults: there is room again.
+func (m *Memory) Heal() { clear(m.faults) }
+
 // Append stores a copy of the row.
 func (m *Memory) Append(row Row) error {
 	if m.failed {

@@ -90,6 +90,8 @@ type Learned struct {
 type State struct {
 	LastEpoch     uint32 // the next run is LastEpoch+1
 	Rows          uint64
+	Head          [32]byte      // hash of the newest row
+	First, Last   time.Time     // wall times of the first and newest row
 	Covers        time.Duration // from the first row to now
 	Configuration string        // version in force last
 	Doses         []ReplayedDose
@@ -122,7 +124,9 @@ func Replay(store Store, now dosing.Instant, synchronised bool) (State, error) {
 	if err != nil {
 		return State{}, err
 	}
-	return r.finish(now, synchronised, l.run), nil
+	state := r.finish(now, synchronised, l.run)
+	state.Head = l.hash
+	return state, nil
 }
 
 // replayer follows the record in memory that depends on the last day, the open
@@ -152,6 +156,10 @@ func newReplayer() *replayer {
 
 func (r *replayer) follow(e Entry) {
 	r.Rows++
+	if r.Rows == 1 {
+		r.First = e.At.Wall
+	}
+	r.Last = e.At.Wall
 	at := r.clock.follow(e)
 	r.forget(at)
 	switch e.Kind {

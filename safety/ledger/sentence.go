@@ -6,12 +6,24 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"leat/dosing"
 )
 
-// String is the entry in a sentence, without number and time.
+// String is the entry in a sentence, without number and time. What could move a
+// terminal's cursor is shown as a replacement character: some of it was typed by
+// strangers.
 func (e Entry) String() string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsPrint(r) {
+			return r
+		}
+		return unicode.ReplacementChar
+	}, e.sentence())
+}
+
+func (e Entry) sentence() string {
 	switch e.Kind {
 	case EntryIntent:
 		return fmt.Sprintf("dose %s: %s of %s into %s because %s%s", e.Order, e.Volume, e.Pump, e.Tank, e.Reason, e.readings())

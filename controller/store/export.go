@@ -1,0 +1,220 @@
+package store
+
+import (
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"time"
+
+	"leat/dosing"
+	"leat/safety/ledger"
+)
+
+// Selection narrows an export. Zero fields select everything.
+type Selection struct {
+	From, To   time.Time // wall time, [From, To)
+	Tank, Pump string
+}
+
+func (s Selection) holds(wall time.Time) bool {
+	return (s.From.IsZero() || !wall.Before(s.From)) && (s.To.IsZero() || wall.Before(s.To))
+}
+
+func (s Selection) picks(e ledger.Entry) bool {
+	return s.holds(e.At.Wall) && (s.Tank == "" || e.Tank == s.Tank) && (s.Pump == "" || e.Pump == s.Pump)
+}
+
+// ExportKinds are what Export knows, in the order of the help text.
+var ExportKinds = []string{"doses", "readings", "changes"}
+
+// Export writes doses, readings or changes as a table, to w in the given format:
+// text, csv or json.
+func (db *DB) Export(w io.Writer, kind, format string, selection Selection) error {
+	export := map[string]func(*table, Selection) error{"doses": db.exportDoses, "readings": db.exportReadings,
+		"changes": db.exportChanges}[kind]
+	if export == nil {
+		return fmt.Errorf("kind %q: want doses, readings or changes", kind)
+	}
+	out, err := newTable(w, format)
+	if err != nil {
+		return err
+	}
+	if err := export(out, selection); err != nil {
+		return err
+	}
+	return out.end()
+}
+
+// dose is one dose from its intent to its settlement.
+type dose struct {
+	intent  ledger.Entry
+	settled ledger.Entry
+}
+
+// exportDoses joins intents with their settlements, in the order of the intents.
+func (db *DB) exportDoses(out *table, selection Selection) error {
+	var doses []dose
+	place := map[uint64]int{} // by order
+	_, _, err := ledger.Verify(db, func(e ledger.Entry) error {
+		switch {
+		case e.Kind == ledger.EntrySettlement:
+			if i, known := place[e.Order.Key()]; known {
+				doses[i].settled = e
+			}
+		case !selection.picks(e):
+		case e.Kind == ledger.EntryIntent:
+			place[e.Order.Key()] = len(doses)
+			doses = append(doses, dose{intent: e})
+		case e.Kind == ledger.EntryChange && e.Change == ledger.ChangeHandDose:
+			doses = append(doses, dose{intent: e, settled: e})
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	if err := out.begin("order", "permitted", "tank", "pump", "ordered_ml", "outcome", "counted_ml", "settled", "reason",
+		"ph", "ec_ms_per_cm", "temp_c", "cause", "configuration", "by"); err != nil {
+		return err
+	}
+	for _, d := range doses {
+		if err := out.row(d.cells()...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (d dose) cells() []any {
+	i, s := d.intent, d.settled
+	if i.Kind == ledger.EntryChange {
+		return []any{nil, moment(i.At.Wall), i.Tank, i.Pump, nil, "by hand", i.Volume, nil, nil, nil, nil, nil, i.Text, nil, i.By}
+	}
+	counted := i.Volume // an open dose counts in full
+	if s.Kind == ledger.EntrySettlement {
+		counted = s.Volume
+	}
+	return []any{i.Order.String(), moment(i.At.Wall), i.Tank, i.Pump, i.Volume, s.Outcome.String(), counted, moment(s.At.Wall),
+		i.Reason.String(), reading(i.PH), reading(i.EC), reading(i.Temperature), s.Cause, i.Configuration, nil}
+}
+
+// reading is a value a dose rests on; what was not there is an empty cell.
+func reading(v float64) any {
+	if v == 0 || math.IsNaN(v) {
+		return nil
+	}
+	return v
+}
+
+func moment(t time.Time) any {
+	if t.IsZero() {
+		return nil
+	}
+	return t
+}
+
+func (db *DB) exportChanges(out *table, selection Selection) error {
+	if err := out.begin("row", "at", "epoch", "change", "tank", "pump", "quantity", "old", "value", "spread", "volume_ml",
+		"until", "trusted", "text", "note", "by", "from"); err != nil {
+		return err
+	}
+	_, _, err := ledger.Verify(db, func(e ledger.Entry) error {
+		if e.Kind != ledger.EntryChange || !selection.picks(e) {
+			return nil
+		}
+		var quantity any
+		if e.Quantity != dosing.QuantityNone {
+			quantity = e.Quantity.String()
+		}
+		return out.row(e.Sequence, moment(e.At.Wall), uint64(e.Epoch), e.Change.String(), e.Tank, e.Pump, quantity, e.Old, e.Value,
+			e.Spread, e.Volume, moment(e.Until), e.Trusted, e.Text, e.Note, e.By, e.From)
+	})
+	return err
+}
+
+// aDay is how much of the history is read at a time.
+const aDay = 24 * time.Hour
+
+func (db *DB) exportReadings(out *table, selection Selection) error {
+	if err := out.begin("minute", "input", "count", "low", "mean", "high"); err != nil {
+		return err
+	}
+	inputs, err := db.Inputs()
+	if err != nil {
+		return err
+	}
+	for _, input := range inputs {
+		from, to, err := db.span(input, selection)
+		if err != nil {
+			return err
+		}
+		for ; from.Before(to); from = from.Add(aDay) {
+			minutes, err := db.Readings(input, from, earlier(from.Add(aDay), to))
+			if err != nil {
+				return err
+			}
+			for _, m := range minutes {
+				if err := out.row(m.At, input, uint64(m.Count), m.Low, m.Mean, m.Top); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func earlier(a, b time.Time) time.Time {
+	if a.Before(b) {
+		return a
+	}
+	return b
+}
+
+// span is the part of the selection in which the input has minutes.
+func (db *DB) span(input string, selection Selection) (from, to time.Time, err error) {
+	var first, last *int64
+	err = db.read.QueryRow(`SELECT min(at), max(at) FROM minute WHERE input = (SELECT id FROM input WHERE name = ?)`, input).
+		Scan(&first, &last)
+	if err != nil || first == nil || last == nil {
+		return from, to, err
+	}
+	from, to = time.Unix(*first*60, 0).UTC(), time.Unix(*last*60+60, 0).UTC()
+	if from.Before(selection.From) {
+		from = selection.From
+	}
+	if !selection.To.IsZero() {
+		to = earlier(to, selection.To)
+	}
+	return from, to, nil
+}
+
+// Print writes every selected row of the ledger in order: as sentences, or as
+// one JSON array of the rows as they stand in the record.
+func (db *DB) Print(w io.Writer, asJSON bool, selection Selection, zone *time.Location) error {
+	var out *table
+	var err error
+	if asJSON {
+		if out, err = newTable(w, "json"); err != nil {
+			return err
+		}
+		if err := out.begin("row", "hash", "entry"); err != nil {
+			return err
+		}
+	}
+	_, _, err = ledger.VerifyRows(db, func(row ledger.Row, e ledger.Entry) error {
+		if !selection.picks(e) {
+			return nil
+		}
+		if asJSON {
+			return out.row(row.Sequence, hex.EncodeToString(row.Hash[:]), json.RawMessage(row.Body))
+		}
+		_, err := fmt.Fprintf(w, "%6d  %s  %s\n", row.Sequence, e.At.Wall.In(zone).Format("2006-01-02 15:04:05 -0700"), e)
+		return err
+	})
+	if err != nil || !asJSON {
+		return err
+	}
+	return out.end()
+}

@@ -1,0 +1,129 @@
+package store
+
+import (
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+	"unicode"
+	"unicode/utf8"
+)
+
+// Person may sign in to the page.
+type Person struct {
+	Name  string
+	Role  string // view, operate or engineer
+	Hash  string // PHC string of argon2id, made by controller/web
+	Added time.Time
+}
+
+// What can be wrong with a person.
+var (
+	ErrNobody = errors.New("there is no such person; leat user list shows who there is")
+	ErrKnown  = errors.New("there is a person of that name already; remove that one first")
+)
+
+// People are those who may sign in. Names are compared without regard to the
+// case of ASCII letters.
+type People struct{ db *DB }
+
+// People are the people of the page.
+func (db *DB) People() People { return People{db} }
+
+const longestName = 64
+
+func checkName(name string) error {
+	if name == "" || len(name) > longestName || !utf8.ValidString(name) {
+		return fmt.Errorf("name %.80q: want 1 to %d bytes of text", name, longestName)
+	}
+	for _, r := range name {
+		if !unicode.IsPrint(r) {
+			return fmt.Errorf("name %q: has a character that cannot be seen", name)
+		}
+	}
+	if name[0] == ' ' || name[len(name)-1] == ' ' {
+		return fmt.Errorf("name %q: begins or ends with a space", name)
+	}
+	return nil
+}
+
+// Add adds a person. It keeps the strings as they are: the caller hashes the
+// password and checks the role.
+func (p People) Add(person Person) error {
+	if err := checkName(person.Name); err != nil {
+		return err
+	}
+	if person.Role == "" || person.Hash == "" {
+		return fmt.Errorf("%s needs a role and a password", person.Name)
+	}
+	return p.db.inTransaction(func(tx *sql.Tx) error {
+		added, err := tx.Exec(`INSERT INTO person (name, role, hash, added) VALUES (?, ?, ?, ?) ON CONFLICT (name) DO NOTHING`,
+			person.Name, person.Role, person.Hash, person.Added.UTC().Format(time.RFC3339))
+		return p.one(added, err, person.Name, ErrKnown)
+	})
+}
+
+// Remove removes a person.
+func (p People) Remove(name string) error {
+	return p.db.inTransaction(func(tx *sql.Tx) error {
+		removed, err := tx.Exec(`DELETE FROM person WHERE name = ?`, name)
+		return p.one(removed, err, name, ErrNobody)
+	})
+}
+
+// one makes an error of a statement that should have touched one row.
+func (People) one(result sql.Result, err error, name string, otherwise error) error {
+	if err != nil {
+		return err
+	}
+	if n, err := result.RowsAffected(); err != nil || n == 1 {
+		return err
+	}
+	return refusal{fmt.Errorf("%s: %w", name, otherwise)}
+}
+
+// refusal is an error of the request, not of the disk.
+type refusal struct{ error }
+
+func (r refusal) Unwrap() error { return r.error }
+
+// Find looks a person up; ErrNobody if there is none.
+func (p People) Find(name string) (Person, error) {
+	row := p.db.read.QueryRow(`SELECT name, role, hash, added FROM person WHERE name = ?`, name)
+	person, err := scanPerson(row)
+	if errors.Is(err, sql.ErrNoRows) {
+		return Person{}, fmt.Errorf("%s: %w", name, ErrNobody)
+	}
+	return person, err
+}
+
+// List is everybody, by name.
+func (p People) List() ([]Person, error) {
+	found, err := p.db.read.Query(`SELECT name, role, hash, added FROM person ORDER BY name`)
+	if err != nil {
+		return nil, fmt.Errorf("people: %w", err)
+	}
+	defer func() { _ = found.Close() }() // its error is that of Err
+	var people []Person
+	for found.Next() {
+		person, err := scanPerson(found)
+		if err != nil {
+			return nil, err
+		}
+		people = append(people, person)
+	}
+	return people, found.Err()
+}
+
+func scanPerson(row interface{ Scan(...any) error }) (Person, error) {
+	var person Person
+	var added string
+	if err := row.Scan(&person.Name, &person.Role, &person.Hash, &added); err != nil {
+		return Person{}, fmt.Errorf("people: %w", err)
+	}
+	var err error
+	if person.Added, err = time.Parse(time.RFC3339, added); err != nil {
+		return Person{}, fmt.Errorf("people: %w", err)
+	}
+	return person, nil
+}

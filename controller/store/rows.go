@@ -1,0 +1,123 @@
+package store
+
+import (
+	"fmt"
+
+	"leat/safety/ledger"
+)
+
+// Append makes the row durable before it returns nil.
+func (db *DB) Append(row ledger.Row) error {
+	if err := db.writable(); err != nil {
+		return err
+	}
+	if row.Sequence != db.last+1 {
+		return db.fail(fmt.Errorf("row %d does not follow row %d", row.Sequence, db.last))
+	}
+	// Without a transaction around it, the statement is one: a single sync.
+	if _, err := db.insert.Exec(int64(row.Sequence), string(row.Body), row.Previous[:], row.Hash[:]); err != nil {
+		return fmt.Errorf("row %d: %w", row.Sequence, db.classify(err))
+	}
+	db.last = row.Sequence
+	if err := db.head.write(row.Sequence, row.Hash); err != nil {
+		// This row is durable; the disk is not to be trusted with the next.
+		_ = db.fail(err)
+	}
+	return nil
+}
+
+// batch is how many rows Load reads at a time. A read that stayed open would keep
+// SQLite from reusing its log, which would grow for as long as a slow reader
+// prints.
+const batch = 512
+
+// Load calls each for every row from the given sequence on.
+func (db *DB) Load(from uint64, each func(ledger.Row) error) error {
+	rows := make([]ledger.Row, 0, batch)
+	for {
+		var err error
+		if rows, err = db.loadBatch(from, rows[:0]); err != nil {
+			return fmt.Errorf("reading the ledger from row %d: %w", from, err)
+		}
+		for _, row := range rows {
+			if err := each(row); err != nil {
+				return err
+			}
+			from = row.Sequence + 1
+		}
+		if len(rows) < batch {
+			return nil
+		}
+	}
+}
+
+func (db *DB) loadBatch(from uint64, into []ledger.Row) ([]ledger.Row, error) {
+	found, err := db.read.Query(`SELECT sequence, body, previous, hash FROM ledger WHERE sequence >= ? ORDER BY sequence LIMIT ?`,
+		int64(from), batch)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = found.Close() }() // its error is that of Err
+	for found.Next() {
+		var sequence int64
+		var body, previous, hash []byte
+		if err := found.Scan(&sequence, &body, &previous, &hash); err != nil {
+			return nil, err
+		}
+		row := ledger.Row{Sequence: uint64(sequence), Body: body}
+		// A hash of another length stays as it can and fails the chain's check.
+		copy(row.Previous[:], previous)
+		copy(row.Hash[:], hash)
+		into = append(into, row)
+	}
+	return into, found.Err()
+}
+
+// newest reads the last row's number and hash.
+func (db *DB) newest() (sequence uint64, hash [32]byte, err error) {
+	found, err := db.read.Query(`SELECT sequence, hash FROM ledger ORDER BY sequence DESC LIMIT 1`)
+	if err != nil {
+		return 0, hash, err
+	}
+	defer func() { _ = found.Close() }()
+	for found.Next() {
+		var number int64
+		var sum []byte
+		if err := found.Scan(&number, &sum); err != nil {
+			return 0, hash, err
+		}
+		sequence = uint64(number)
+		copy(hash[:], sum)
+	}
+	return sequence, hash, found.Err()
+}
+
+// checkHead compares the newest row with the witness. Rows behind the witness
+// are what a crash between the two writes leaves; a witness ahead of the rows
+// means that acknowledged rows are gone.
+func (db *DB) checkHead() error {
+	sequence, _, err := db.newest()
+	if err != nil {
+		return fmt.Errorf("%s: %w", db.path, err)
+	}
+	db.last = sequence
+	if !db.head.known {
+		return nil
+	}
+	if db.head.sequence > sequence {
+		return fmt.Errorf("%w: %s ends with row %d, but row %d was acknowledged (%s): an older copy was put back, or the end was lost; "+
+			"doses given since are not in it. If you put back a backup on purpose, and every pump node has been restarted, remove %s",
+			ledger.ErrBroken, db.path, sequence, db.head.sequence, headName, headName)
+	}
+	var sum []byte
+	if db.head.sequence > 0 {
+		if err := db.read.QueryRow(`SELECT hash FROM ledger WHERE sequence = ?`, int64(db.head.sequence)).Scan(&sum); err != nil {
+			return fmt.Errorf("%w: row %d, which was acknowledged: %w", ledger.ErrBroken, db.head.sequence, err)
+		}
+		if string(sum) != string(db.head.hash[:]) {
+			return fmt.Errorf("%w: row %d is not the one that was acknowledged (%s): the file was exchanged or edited",
+				ledger.ErrBroken, db.head.sequence, headName)
+		}
+	}
+	return nil
+}

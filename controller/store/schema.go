@@ -1,0 +1,128 @@
+package store
+
+import (
+	"database/sql"
+	"errors"
+	"fmt"
+)
+
+// applicationID marks the file as leat's: the letters "leat".
+const applicationID = 0x6c656174
+
+// steps bring a file from one schema version to the next; user_version is the
+// number of steps done. A step that was released is never changed.
+var steps = []string{`
+CREATE TABLE ledger (
+	sequence INTEGER PRIMARY KEY,
+	body     TEXT NOT NULL,
+	previous BLOB NOT NULL,
+	hash     BLOB NOT NULL
+) STRICT;
+CREATE TRIGGER ledger_is_not_edited BEFORE UPDATE ON ledger BEGIN SELECT RAISE(ABORT, 'the ledger is append-only'); END;
+CREATE TRIGGER ledger_is_not_deleted BEFORE DELETE ON ledger BEGIN SELECT RAISE(ABORT, 'the ledger is append-only'); END;
+CREATE TABLE input (
+	id   INTEGER PRIMARY KEY,
+	name TEXT NOT NULL UNIQUE
+) STRICT;
+CREATE TABLE minute (
+	input INTEGER NOT NULL REFERENCES input (id),
+	at    INTEGER NOT NULL, -- minutes since 1970 UTC
+	count INTEGER NOT NULL,
+	low   REAL NOT NULL,
+	mean  REAL NOT NULL,
+	high  REAL NOT NULL,
+	PRIMARY KEY (input, at)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE audit (
+	id     INTEGER PRIMARY KEY AUTOINCREMENT,
+	wall   TEXT NOT NULL,
+	who    TEXT NOT NULL,
+	source TEXT NOT NULL,
+	what   TEXT NOT NULL,
+	detail TEXT NOT NULL
+) STRICT;
+CREATE TABLE person (
+	name  TEXT PRIMARY KEY COLLATE NOCASE,
+	role  TEXT NOT NULL,
+	hash  TEXT NOT NULL, -- PHC string of argon2id
+	added TEXT NOT NULL
+) STRICT;
+`}
+
+// migrate makes or updates the tables, all in one transaction or not at all.
+func migrate(db *sql.DB, path string) (err error) {
+	tx, err := db.Begin()
+	if err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, tx.Rollback())
+		}
+	}()
+	version, id, tables, err := identify(tx, path)
+	if err != nil {
+		return err
+	}
+	if version == 0 && id == 0 && tables > 0 || id != 0 && id != applicationID {
+		return foreign(path)
+	}
+	if version > len(steps) {
+		return newer(path, version)
+	}
+	for _, step := range steps[version:] {
+		if _, err := tx.Exec(step); err != nil {
+			return fmt.Errorf("%s: bringing the file from version %d to %d: %w", path, version, len(steps), err)
+		}
+	}
+	if version < len(steps) {
+		if _, err := tx.Exec(fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", applicationID, len(steps))); err != nil {
+			return fmt.Errorf("%s: %w", path, err)
+		}
+	}
+	if err := tx.Commit(); err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	return nil
+}
+
+// checkSchema says whether a reader understands the file.
+func checkSchema(db *sql.DB, path string) error {
+	version, id, _, err := identify(db, path)
+	switch {
+	case err != nil:
+		return err
+	case id != applicationID:
+		return foreign(path)
+	case version > len(steps):
+		return newer(path, version)
+	case version < len(steps):
+		return fmt.Errorf("%s is of an older leat (version %d, this one reads %d): start the daemon once, which brings it up to date",
+			path, version, len(steps))
+	}
+	return nil
+}
+
+type rowQuerier interface {
+	QueryRow(query string, args ...any) *sql.Row
+}
+
+func identify(db rowQuerier, path string) (version, id, tables int, err error) {
+	err = errors.Join(
+		db.QueryRow("PRAGMA user_version").Scan(&version),
+		db.QueryRow("PRAGMA application_id").Scan(&id),
+		db.QueryRow("SELECT count(*) FROM sqlite_schema").Scan(&tables))
+	if err != nil {
+		return 0, 0, 0, fmt.Errorf("%s cannot be read as a database: %w", path, err)
+	}
+	return version, id, tables, nil
+}
+
+func foreign(path string) error {
+	return fmt.Errorf("%s is a database of another program; name another state folder", path)
+}
+
+func newer(path string, version int) error {
+	return fmt.Errorf("%s was written by a newer leat (version %d, this one knows %d): run that one, or name another state folder",
+		path, version, len(steps))
+}
