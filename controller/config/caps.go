@@ -118,18 +118,18 @@ func (b *builder) checkCaps(i int, path string, in *pumpTable, p *dosing.Pump, c
 	case c.PerDay < c.PerHour:
 		b.fault(join(path, "cap_per_day"), quoted(in.CapDay.text), fmt.Sprintf("is less than cap_per_hour, %s mL", figure(c.PerHour.Millilitres())), "state at least that")
 	}
+	_, hour, day := b.defaultCaps(i)
 	for _, stated := range []struct {
-		key   string
-		value measured[doseKind]
-		safe  float64
-	}{{"cap_per_dose", in.CapDose, b.safeDose(p)}, {"cap_per_hour", in.CapHour, b.safeHour(p)}, {"cap_per_day", in.CapDay, 24 * b.safeHour(p)}} {
+		key, why string
+		value    measured[doseKind]
+		safe     float64
+	}{
+		{"cap_per_dose", "more would move its largest tank by over 0.30 pH or 0.20 mS/cm at once", in.CapDose, b.safeDose(p)},
+		{"cap_per_hour", "that is two and a half times what brings its tanks back from a pH a whole unit off, or an EC 1.2 mS/cm low, within the hour", in.CapHour, slack * hour.Millilitres()},
+		{"cap_per_day", "that is two and a half times such an hour one and a half times over and a day of the worst demand in [tank.demand]", in.CapDay, slack * day.Millilitres()},
+	} {
 		if stated.value.stated && stated.value.value > stated.safe {
-			b.fault(join(path, stated.key), quoted(stated.value.text), fmt.Sprintf("is above the safe size, %s mL", figure(stated.safe)),
-				map[string]string{
-					"cap_per_dose": "one dose would move its largest tank by more than 0.30 pH or 0.20 mS/cm",
-					"cap_per_hour": "an hour of it would take its largest tank beyond pH 4 or 9, or more than double its EC",
-					"cap_per_day":  "it is more than 24 safe hours",
-				}[stated.key])
+			b.fault(join(path, stated.key), quoted(stated.value.text), "is above the safe size", fmt.Sprintf("at most %q: %s", below(stated.safe)+" mL", stated.why))
 		}
 	}
 	if p.Role != dosing.RoleStock && p.Container > c.PerDay {
@@ -170,26 +170,8 @@ func (b *builder) safeDose(p *dosing.Pump) float64 {
 	return most
 }
 
-// safeHour is what cap_per_hour may be at most, in mL.
-func (b *builder) safeHour(p *dosing.Pump) float64 {
-	sum := 0.0
-	for id := range b.gate().Tanks {
-		if !p.ServesTank(dosing.TankID(id)) {
-			continue
-		}
-		plant, v := b.file.plants[id], float64(b.gate().Tanks[id].Volume)
-		setpoint := b.settings().Tanks[id]
-		switch p.Role {
-		case dosing.RoleAcid:
-			sum += v * (plant.curve.AcidNeeded(setpoint.PH.Value, 4) + 2*plant.demand.acid) / p.AcidPerML
-		case dosing.RoleBase:
-			sum += v * (plant.curve.AcidNeeded(setpoint.PH.Value, 9) - 2*plant.demand.base) / p.AcidPerML
-		default:
-			sum += v * (math.Max(setpoint.EC.Value, 1) + 2*plant.demand.ec) / p.ECPerML
-		}
-	}
-	return sum
-}
+// slack is how many times the derived cap a stated one may be.
+const slack = 2.5
 
 // recovery is how far a tank may be from its setpoint at the start of a night and
 // still be brought back within the hour.

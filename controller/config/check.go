@@ -154,32 +154,31 @@ func (f *File) pumpReport(s *size, i int) PumpReport {
 
 // A container that drains into the tank is a hazard that no software ends: the
 // bounds at which roots are harmed.
-const (
-	wholeLow, wholeHigh = 4.5, 8.0
-	wholeEC             = 1.5 // times what the setpoint is, as in "fit for plants"
-)
+const wholeLow, wholeHigh = 4.5, 8.0
 
 func wholeWarnings(p *PumpReport) (warnings []string) {
+	var what []string
 	for _, e := range p.Effects {
-		switch {
-		case e.WholePH == nil:
-		case *e.WholePH < wholeLow || *e.WholePH > wholeHigh:
-			warnings = append(warnings, fmt.Sprintf("pump[%s]: its whole container, %s mL, would take tank %q to pH %s: only an anti-siphon valve, a container below the injection point and a contactor in series prevent it; until they are fitted, not unattended",
-				p.Name, figure(p.Container), e.Tank, phText(*e.WholePH)))
+		if e.WholePH != nil && (*e.WholePH < wholeLow || *e.WholePH > wholeHigh) {
+			what = append(what, fmt.Sprintf("%q to pH %s", e.Tank, phText(*e.WholePH)))
 		}
 	}
-	return warnings
+	if len(what) == 0 {
+		return nil
+	}
+	return []string{fmt.Sprintf("pump[%s]: its whole container, %s L, would take tank %s: no software ends a siphon; an anti-siphon valve, a container below the injection point and a contactor in series do. Until they are fitted, not unattended",
+		p.Name, figure(p.Container/1000), listed(what))}
 }
 
-// phText keeps to what the titration curve covers.
+// phText keeps to what the activity model covers.
 func phText(ph float64) string {
 	switch {
 	case math.IsNaN(ph):
 		return "unknown"
-	case ph <= 3.01:
-		return "3 or less"
-	case ph >= 10.49:
-		return "10.5 or more"
+	case ph <= 1:
+		return "1 or less"
+	case ph >= 13:
+		return "13 or more"
 	}
 	return fmt.Sprintf("%.1f", ph)
 }

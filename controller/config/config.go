@@ -67,7 +67,7 @@ type InputTopic struct {
 	Input        dosing.InputID
 	Topic        string
 	Format       payload.Format
-	Compensation Compensation
+	Compensation dosing.Compensation
 }
 
 // plant is what sizing knows of a tank beyond its settings.

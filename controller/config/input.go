@@ -11,39 +11,6 @@ import (
 	"leat/safety"
 )
 
-// Method is how a probe compensates temperature before it sends.
-type Method uint8
-
-// The methods. The zero method is not stated.
-const (
-	MethodNotStated Method = iota
-	MethodNone             // the value at the water's temperature
-	MethodLinear           // EC to 25 °C by a coefficient
-	MethodISO7888          // EC to 25 °C by the factors of ISO 7888
-	MethodNernst           // pH electrode slope by temperature
-)
-
-// Compensation is how a probe compensates temperature. It is undone before the
-// program's own is applied: compensating twice reads 8 % wrong at 21 °C.
-type Compensation struct {
-	Method    Method
-	PerKelvin float64 // of MethodLinear: 0.02 is 2 %/K
-}
-
-func (c Compensation) String() string {
-	switch c.Method {
-	case MethodNone:
-		return "none"
-	case MethodLinear:
-		return fmt.Sprintf("linear %s %%/K", strconv.FormatFloat(c.PerKelvin*100, 'f', -1, 64))
-	case MethodISO7888:
-		return "ISO 7888"
-	case MethodNernst:
-		return "Nernst"
-	}
-	return "not stated"
-}
-
 // inputRule is what holds for one input of a tank.
 type inputRule struct {
 	name     string
@@ -298,21 +265,21 @@ func (b *builder) format(path string, in *inputTable, q dosing.Quantity) payload
 	return f
 }
 
-func (b *builder) compensation(path string, in *inputTable, q dosing.Quantity) Compensation {
+func (b *builder) compensation(path string, in *inputTable, q dosing.Quantity) dosing.Compensation {
 	path = join(path, "compensation")
 	text := strings.TrimSpace(in.Compensation)
 	if q != dosing.QuantityPH && q != dosing.QuantityEC {
 		if text != "" {
 			b.fault(path, quoted(text), "is only for pH and EC", "leave it out")
 		}
-		return Compensation{Method: MethodNone}
+		return dosing.Compensation{Method: dosing.MethodNone}
 	}
 	if !in.Stated {
 		// Only a minimal file comes here. Nearly every EC meter corrects to 25 °C
 		// and nearly no transmitter of pH leaves the slope alone.
-		c := Compensation{Method: MethodNernst}
+		c := dosing.Compensation{Method: dosing.MethodNernst}
 		if q == dosing.QuantityEC {
-			c = Compensation{Method: MethodLinear, PerKelvin: 0.02}
+			c = dosing.Compensation{Method: dosing.MethodLinear, PerKelvin: 0.02}
 		}
 		b.file.Warnings = append(b.file.Warnings, fmt.Sprintf("%s: compensation not stated: %q is taken; state what the probe does, or EC may be read 10 %% wrong at 20 °C", b.label(path), c))
 		return c
@@ -320,25 +287,25 @@ func (b *builder) compensation(path string, in *inputTable, q dosing.Quantity) C
 	if q == dosing.QuantityPH {
 		switch text {
 		case "none":
-			return Compensation{Method: MethodNone}
+			return dosing.Compensation{Method: dosing.MethodNone}
 		case "Nernst", "nernst":
-			return Compensation{Method: MethodNernst}
+			return dosing.Compensation{Method: dosing.MethodNernst}
 		case "":
 			b.fault(path, "", "is missing", `state whether the probe corrects its slope for temperature: "none" or "Nernst"`)
 		default:
 			b.fault(path, quoted(text), "is no compensation of a pH probe", `write "none" or "Nernst"`)
 		}
-		return Compensation{}
+		return dosing.Compensation{}
 	}
 	switch {
 	case text == "none":
-		return Compensation{Method: MethodNone}
+		return dosing.Compensation{Method: dosing.MethodNone}
 	case text == "ISO 7888":
-		return Compensation{Method: MethodISO7888}
+		return dosing.Compensation{Method: dosing.MethodISO7888}
 	case strings.HasPrefix(text, "linear ") && strings.HasSuffix(text, "%/K"):
 		value, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(strings.TrimPrefix(text, "linear "), "%/K")), 64)
 		if err == nil && value >= 0.5 && value <= 5 {
-			return Compensation{Method: MethodLinear, PerKelvin: value / 100}
+			return dosing.Compensation{Method: dosing.MethodLinear, PerKelvin: value / 100}
 		}
 		b.fault(path, quoted(text), "has no coefficient between 0.5 and 5 %/K", `write for example "linear 2.0 %/K"`)
 	case text == "":
@@ -346,7 +313,7 @@ func (b *builder) compensation(path string, in *inputTable, q dosing.Quantity) C
 	default:
 		b.fault(path, quoted(text), "is no compensation of an EC probe", `write "none", "linear 2.0 %/K" or "ISO 7888"`)
 	}
-	return Compensation{}
+	return dosing.Compensation{}
 }
 
 // halve marks the tanks whose hourly and daily caps halve because nothing would

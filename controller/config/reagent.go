@@ -272,3 +272,21 @@ func ecOf(t chem.Totals, atPH float64) (float64, error) {
 	}
 	return r.EC25, nil
 }
+
+// mixed solves a solution of which part is liquid and the rest is tank water at
+// the given pH.
+func mixed(tank, liquid chem.Totals, part, atPH float64) (r chem.Result, err error) {
+	var solver chem.Solver
+	if err := solver.Solve(&tank, chem.Conditions{TempC: 25, FixedPH: atPH}, &r); err != nil {
+		return r, err
+	}
+	// Bring the strong ions to what this pH needs, so that charge closes.
+	if missing := r.StrongCharge - tank.StrongCharge(); missing > 0 {
+		tank.K += missing
+	} else {
+		tank.NO3 -= missing
+	}
+	both := chem.Totals{}.Add(tank, 1-part).Add(liquid, part)
+	err = solver.Solve(&both, chem.Conditions{TempC: 25}, &r)
+	return r, err
+}

@@ -54,22 +54,27 @@ func (s *size) effect(i int, id dosing.TankID) Effect {
 		SmallestPH: small * math.Abs(p.AcidPerML) / (plant.buffer * v),
 		SmallestEC: small * p.ECPerML / v,
 	}
-	if whole := p.Container.Millilitres(); whole > 0 {
-		setpoint := s.f.Settings.Tanks[id]
-		// The curve at the commissioned buffer capacity: acid counts by its scale.
-		acid := whole * p.AcidPerML / (v * scaleOf(t.BufferScale))
-		ph := plant.curve.PHAfter(setpoint.PH.Value, acid)
-		ec := setpoint.EC.Value + whole*p.ECPerML/v
+	if p.Container > 0 {
+		ph, ec := s.drained(i, id)
 		e.WholePH, e.WholeEC = &ph, &ec
 	}
 	return e
 }
 
-func scaleOf(scale float64) float64 {
-	if !(scale > 0) {
-		return 1
+// drained is the pH and EC of a tank into which the whole container has run, mixed
+// and solved anew: far from the setpoint neither a slope nor a curve holds. Closed,
+// since no CO2 leaves in the minutes that it takes.
+func (s *size) drained(i int, id dosing.TankID) (ph, ec float64) {
+	p, t, plant := &s.f.Settings.Safety.Pumps[i], &s.f.Settings.Safety.Tanks[id], &s.f.plants[id]
+	setpoint, litres := s.f.Settings.Tanks[id], p.Container.Litres()
+	if s.f.liquids[i].known {
+		part := litres / (float64(t.Least) + litres)
+		if r, err := mixed(plant.expected, p.Ions, part, setpoint.PH.Value); err == nil {
+			return r.PH, r.EC25
+		}
 	}
-	return scale
+	perLitre := litres * 1000 / float64(t.Least)
+	return plant.curve.PHAfter(setpoint.PH.Value, perLitre*p.AcidPerML/t.BufferScale), setpoint.EC.Value + perLitre*p.ECPerML
 }
 
 // cadence is the shortest time between two doses of a station: the decision, the
@@ -349,4 +354,3 @@ func rounded(v float64, round func(float64) float64) string {
 	}
 	return text
 }
-

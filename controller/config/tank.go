@@ -317,7 +317,8 @@ func (b *builder) gain(i int) {
 			b.fault(path, "", "has an effect that cannot be computed: "+err.Error(), "check its salts or strength")
 			return
 		}
-		p.ECPerML = math.Max(p.ECPerML, gain)
+		// A stock of boric acid alone adds next to nothing, yet some.
+		p.ECPerML = math.Max(p.ECPerML, math.Max(gain, 1e-4))
 	}
 }
 
