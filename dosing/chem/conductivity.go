@@ -21,42 +21,63 @@ func (s *Solver) conductivity(k *constants) float64 {
 	if !(plus.mol > 0 && minus.mol > 0) {
 		return 0
 	}
+	medium := s.mediumOf(k, &plus, &minus)
+	negligible := 1e-8 * (plus.eq + minus.eq)
+	sum := 0.0
+	for i := range conducting {
+		c := &conducting[i]
+		if eq := float64(s.m[c.species] * c.z); !(eq < negligible) {
+			sum += float64(s.ionConductivity(k, c, &medium) * eq)
+		}
+	}
+	perLitre := 1 / s.litres
+	return sum * float64(perLitre*perLitre)
+}
+
+// medium is what all ions of a solution share on their way.
+type medium struct {
+	root           float64 // of the ionic strength
+	relax, electro float64 // B1 and B2 times root
+	anionShift     float64 // anions are smaller beside divalent cations
+	lnThin         float64 // ln of water's viscosity over the solution's
+}
+
+func (s *Solver) mediumOf(k *constants, plus, minus *charges) medium {
 	zPlus, zMinus := plus.eq/plus.mol, minus.eq/minus.mol
 	dPlus, dMinus := plus.eqD/plus.mol, minus.eqD/minus.mol
 	t := dPlus / (dPlus + dMinus)
 	q := 1 / ((t/zPlus + (1-t)/zMinus) * (zPlus + zMinus))
 	root := math.Sqrt(s.ionic)
-	relax := k.relax * q / (1 + math.Sqrt(q)) * zPlus * zMinus * root
-	electro := k.electro * root
-	anionShift := 0.126 * (zPlus - 1)
-	lnThin := -ln(s.relativeViscosity(k, &plus, &minus))
-
-	const perDiffusion = 1e4 * faraday * faraday / (gasConstant * t25) // m2/s to S cm2/mol
-	negligible := 1e-8 * (plus.eq + minus.eq)
-	sum := 0.0
-	for i := range conducting {
-		c := &conducting[i]
-		eq := float64(s.m[c.species] * c.z)
-		if eq < negligible {
-			continue
-		}
-		size := c.size
-		if c.negative {
-			size -= float64(anionShift * c.z)
-		}
-		ka := k.dhB * float64(size*s.ionGrowth(c, anionShift)) * root
-		near := 1 / (1 + ka)
-		free := float64(k.diffusion[c.species] * float64(perDiffusion*c.z))
-		lambda := (free - float64(electro*c.z)*near) * (1 - float64(relax*float64(near*near)))
-		if c.visc != 0 {
-			lambda *= expSmall(float64(c.visc * lnThin))
-		}
-		if lambda > 0 {
-			sum += float64(lambda * eq)
-		}
+	return medium{
+		root:       root,
+		relax:      k.relax * q / (1 + math.Sqrt(q)) * zPlus * zMinus * root,
+		electro:    k.electro * root,
+		anionShift: 0.126 * (zPlus - 1),
+		lnThin:     -ln(s.relativeViscosity(k, plus, minus)),
 	}
-	perLitre := 1 / s.litres
-	return sum * float64(perLitre*perLitre)
+}
+
+// perDiffusion takes m2/s to S cm2/mol: Nernst-Einstein at 25 °C, as the
+// reference program does at every temperature.
+const perDiffusion = 1e4 * faraday * faraday / (gasConstant * t25)
+
+// ionConductivity is lambda per equivalent, S cm2/eq, at least 0.
+func (s *Solver) ionConductivity(k *constants, c *conductor, in *medium) float64 {
+	size := c.size
+	if c.negative {
+		size -= float64(in.anionShift * c.z)
+	}
+	ka := k.dhB * float64(size*s.ionGrowth(c, in.anionShift)) * in.root
+	near := 1 / (1 + ka)
+	free := float64(k.diffusion[c.species] * float64(perDiffusion*c.z))
+	lambda := (free - float64(in.electro*c.z)*near) * (1 - float64(in.relax*float64(near*near)))
+	if c.visc != 0 {
+		lambda *= expSmall(float64(c.visc * in.lnThin))
+	}
+	if lambda > 0 {
+		return lambda
+	}
+	return 0
 }
 
 // sumCharges adds up the conducting ions of either sign.
