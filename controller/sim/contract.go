@@ -28,7 +28,7 @@ const (
 	causeLate    = "too late"
 	causeBusy    = "another order is running"
 	causeLease   = "no valid lease"
-	causeOutlet  = "unknown outlet"
+	causeOutlet  = "outlet unknown or not open"
 	causeOnTime  = "longer than this node allows"
 	causeHourly  = "hourly limit of this node"
 	causeSupply  = "dosing supply is cut"
@@ -63,10 +63,13 @@ func (n *node) take(f *Farm, c command) {
 	}
 	n.epoch, n.lastKey = max(n.epoch, c.order.Epoch), key
 	n.begin(f, c, tank)
-	f.report(n, n.running.report(controller.PhaseAccepted, 0, ""))
-	running := n.running.report(controller.PhaseRunning, 0, "")
+	begun := n.running
+	running := begun.report(controller.PhaseRunning, 0, "")
 	n.noted = &running
-	f.report(n, running)
+	f.report(n, begun.report(controller.PhaseAccepted, 0, ""))
+	if n.running == begun { // a stop may have answered the report at once
+		f.report(n, running)
+	}
 }
 
 // judge says into which tank the order goes, or why the node will not run it.

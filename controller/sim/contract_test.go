@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -301,6 +302,32 @@ func TestNothingArrivesWhileTheLinkIsDown(t *testing.T) {
 	}
 }
 
+func TestDaemonOnTheSameThreadMayAnswerFromWithinAMessage(t *testing.T) {
+	y := ready(t)
+	stops, heard := 0, 0
+	var hear Send
+	hear = func(topic string, qos byte, retained bool, body []byte) {
+		y.hear(topic, qos, retained, body)
+		heard++
+		if len(y.reports) == 1 && stops == 0 {
+			stops++
+			y.farm.Receive("leat/north/stop", []byte(`{"epoch":7}`), hear)
+		}
+		y.farm.Receive("leat/north/lease", fmt.Appendf(nil, `{"epoch":7,"beat":%d}`, 1000+heard), hear)
+	}
+	o := y.plan(acid, north, 6)
+	y.farm.Receive("leat/north/order/acid", fmt.Appendf(nil, `{"order":"7-000001","outlet":"north","volume_ml":6,"run_ms":10000,"boot":%q,"before_tick_ms":%d}`,
+		o.boot, o.before.Milliseconds()), hear)
+	if r := y.mustEnd(controller.PhaseStopped); r.Volume != 0 || y.farm.Starts() != 1 {
+		t.Errorf("stopped at once, yet reports %v", r.Volume)
+	}
+	before := heard
+	y.farm.Advance(y.now+time.Minute, hear)
+	if heard < before+100 {
+		t.Errorf("only %d messages in a minute after answers from within", heard-before)
+	}
+}
+
 func TestUnknownOutletIsRefused(t *testing.T) {
 	y := newYard(t, 2, Options{Quiet: true})
 	y.wait(5 * time.Second)
@@ -311,13 +338,18 @@ func TestUnknownOutletIsRefused(t *testing.T) {
 func TestOrderGoesToTheTankOfItsOutlet(t *testing.T) {
 	y := newYard(t, 2, Options{Quiet: true})
 	y.wait(5 * time.Second)
-	y.dose(acid, south, 3)
+	o := y.plan(acid, south, 3)
+	y.send(o)
+	y.wait(2 * time.Second)
+	if y.read("north outlet") != 0 || y.read("south outlet") != 1 {
+		t.Error("while the order runs its outlet is not the only one proved open")
+	}
+	y.wait(10 * time.Second)
 	if n, s := y.farm.Truth(north).Delivered[acid], y.farm.Truth(south).Delivered[acid]; n != 0 || s != 3*dosing.Millilitre {
 		t.Errorf("north got %v, south %v", n, s)
 	}
-	y.wait(10 * time.Second)
-	if y.read("north outlet") != 0 || y.read("south outlet") != 1 {
-		t.Error("the outlet is not proved open where the order went")
+	if y.read("north outlet") != 1 || y.read("south outlet") != 1 {
+		t.Error("at rest not all outlets are proved")
 	}
 }
 

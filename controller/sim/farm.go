@@ -56,7 +56,7 @@ type Farm struct {
 	send       Send
 	link       link
 
-	open        dosing.TankID // where the outlet valve points
+	open        dosing.TankID // into which the last order went
 	supplyCut   bool
 	stopPressed bool
 	wet         bool // the drip tray
@@ -173,10 +173,12 @@ func (f *Farm) Connected(up bool) {
 }
 
 // Receive takes a message for the farm: an order, a lease, a stop or a cut.
+// It may be called from within a Send: a daemon on the same thread answers at once.
 func (f *Farm) Receive(topic string, body []byte, send Send) {
+	outer := f.send
 	f.send = send
 	f.link.arrive(f, topic, body)
-	f.send = nil
+	f.send = outer
 }
 
 // Advance runs the farm up to this uptime and sends what falls due, in order.

@@ -128,6 +128,8 @@ var faults = []Fault{
 		begin: both(onTank(func(t *trouble) { t.leak = 2 }), tray(true)), end: both(onTank(func(t *trouble) { t.leak = 0 }), tray(false))},
 	{Name: "precipitate", Row: 87, Text: "calcium phosphate falls out in the tank",
 		begin: onTank(func(t *trouble) { t.scale = 0.1 }), end: onTank(func(t *trouble) { t.scale = 0 })},
+	{Name: "outlet-stuck-shut", Text: "the outlet valve into the tank does not open",
+		begin: onTank(func(t *trouble) { t.outletShut = true }), end: onTank(func(t *trouble) { t.outletShut = false })},
 
 	// Nodes and the link.
 	{Name: "orders-duplicated", Row: 31, Text: "every message to the nodes arrives five times",

@@ -247,6 +247,12 @@ var shows = map[string]func(s seen){
 		s.want(with.Ions.P < 0.8*plain.Ions.P && with.Ions.Ca < plain.Ions.Ca, "phosphate and calcium do not fall")
 		s.want(math.Abs(with.EC-plain.EC) < 0.1, "EC tells of it")
 	},
+	"outlet-stuck-shut": func(s seen) {
+		s.wait(10 * time.Second)
+		s.want(s.with.read("north outlet") == 0, "its end switch does not tell")
+		s.dose(acid, 3)
+		s.want(s.with.lastReport().Phase == controller.PhaseRefused && s.with.farm.Delivered(acid) == 0, "the pump runs against a shut valve")
+	},
 	"orders-duplicated": func(s seen) {
 		before := s.with.farm.Starts()
 		s.dose(acid, 6)

@@ -26,7 +26,7 @@ func uptakeOf(blend chem.Totals, p Plant) chem.Totals {
 // nitrate and less potassium, or for acid more ammonium or potassium and less
 // nitrate.
 func shiftFlux(u chem.Totals, flux float64) chem.Totals {
-	half := flux / 2
+	half := float64(flux / 2)
 	if flux >= 0 {
 		u.K -= half
 		u.NO3 += half

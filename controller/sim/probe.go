@@ -18,6 +18,9 @@ type Wire struct {
 	// Raw makes an EC probe send what it measures at the water's temperature;
 	// otherwise it sends the value at 25 °C.
 	Raw bool
+	// Compensate is how an EC probe turns what it measures at the water's temperature
+	// (°C) into what it sends. nil: as Raw says.
+	Compensate func(measured, celsius float64) float64
 }
 
 // probe sends one input.
@@ -216,6 +219,9 @@ func (t *tank) truthOf(p *probe, f *Farm) float64 {
 		if held {
 			return p.shown
 		}
+		if p.wire.Compensate != nil {
+			return p.wire.Compensate(t.now.EC, t.celsius)
+		}
 		if p.wire.Raw {
 			return t.now.EC
 		}
@@ -235,7 +241,7 @@ func (t *tank) truthOf(p *probe, f *Farm) float64 {
 	case dosing.QuantitySampleFlow:
 		return truth01(t.speed+t.trouble.speed > 0.2 && !t.trouble.heldCell)
 	case dosing.QuantityOutlet:
-		return truth01(f.open == t.id)
+		return truth01(f.outletOpen(t))
 	}
 	return 0
 }

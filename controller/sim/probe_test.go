@@ -81,6 +81,11 @@ func TestUncompensatedProbeReadsLowerInColdWater(t *testing.T) {
 	near(t, "EC at 25 °C", y.farm.Truth(south).EC, 1.8, 0.005)
 	// ISO 7888 gives 1.24 to 1.25 as factor from 15 to 25 °C for natural waters.
 	near(t, "raw EC reading at 15 °C", y.read("south ec"), 1.8/1.245, 0.04)
+	for _, p := range y.farm.probes {
+		p.wire.Compensate = func(measured, celsius float64) float64 { return measured / (1 + 0.02*(celsius-25)) }
+	}
+	y.wait(time.Minute)
+	near(t, "reading of a probe that compensates 2 %/K", y.read("south ec"), y.farm.tanks[south].now.EC/0.8, 0.02)
 }
 
 func TestProbeFollowsWithItsLag(t *testing.T) {

@@ -134,11 +134,25 @@ func (f *Farm) haltForSupply() {
 	}
 }
 
+// outletOpen says whether the outlet into a tank is proved open. At rest all stand
+// open, each behind its non-return valve; a dose shuts the others while it runs.
+func (f *Farm) outletOpen(t *tank) bool {
+	if t.trouble.outletShut {
+		return false
+	}
+	for _, n := range f.nodes {
+		if n.running != nil && n.running.tank != t.id {
+			return false
+		}
+	}
+	return true
+}
+
 // outlet is the tank an order goes into.
 func (f *Farm) outlet(c command) (dosing.TankID, bool) {
 	for _, t := range f.tanks {
 		if c.outlet == t.set.Name || c.outlet == "" && len(f.tanks) == 1 {
-			return t.id, f.pumps[c.pump].set.ServesTank(t.id)
+			return t.id, f.pumps[c.pump].set.ServesTank(t.id) && !t.trouble.outletShut
 		}
 	}
 	return 0, false

@@ -77,6 +77,7 @@ type trouble struct {
 	shortCut   float64 // share of each dose that reaches the probes at once
 	heldCell   bool    // the probes' cell is closed
 	filmOff    bool
+	outletShut bool
 	redoxShift float64
 }
 
@@ -202,7 +203,7 @@ func (t *tank) exchange(now time.Duration, light bool) {
 		share = t.plant.Dark
 	}
 	t.feed(hours, share)
-	if loss := share * t.plant.Evaporation * t.plant.Litres * hours; loss < 0.5*t.bulk.litres {
+	if loss := float64(share * t.plant.Evaporation * t.plant.Litres * hours); loss < 0.5*t.bulk.litres {
 		t.bulk.litres -= loss
 		t.book.evaporated += loss
 	}
@@ -222,7 +223,7 @@ func (t *tank) breathe(hours float64) {
 	if t.plant.CO2Exchange <= 0 {
 		return
 	}
-	in := (t.gas - t.now.Species[chem.CO2]) * t.plant.CO2Exchange * hours * t.bulk.litres
+	in := float64((t.gas - t.now.Species[chem.CO2]) * t.plant.CO2Exchange * hours * t.bulk.litres)
 	in = max(in, -0.5*t.bulk.ions.DIC)
 	t.bulk.ions.DIC += in
 	t.book.gasIn += in
@@ -230,7 +231,7 @@ func (t *tank) breathe(hours float64) {
 
 // fallOut removes calcium phosphate.
 func (t *tank) fallOut(share float64) {
-	amount := share * min(t.bulk.ions.Ca, t.bulk.ions.P)
+	amount := float64(share) * min(t.bulk.ions.Ca, t.bulk.ions.P)
 	lost := chem.Totals{Ca: amount, P: amount}
 	t.bulk.ions = t.bulk.ions.Add(lost, -1)
 	t.book.drained.ions = t.book.drained.ions.Add(lost, 1)

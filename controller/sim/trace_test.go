@@ -41,6 +41,7 @@ func TestSameSeedIsTheSameNight(t *testing.T) {
 		if trace != again || messages != messagesAgain {
 			t.Errorf("fault %q: two runs of seed 9 differ", fault)
 		}
+		t.Logf("fault %q: trace %016x, messages %016x", fault, trace, messages)
 		o.Seed = 10
 		if other, _, _ := scripted(t, o); other == trace {
 			t.Errorf("fault %q: seeds 9 and 10 are the same night", fault)
