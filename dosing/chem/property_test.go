@@ -304,3 +304,47 @@ func TestSolvingAllocatesNothing(t *testing.T) {
 		t.Errorf("%g allocations per curve", n)
 	}
 }
+
+// Any composition up to an ionic strength of 1 mol/kg converges from a cold
+// start: amounts over nine decades, ions missing at random, whatever pH that
+// makes.
+func TestAnyCompositionUpToOneMolarIsSolved(t *testing.T) {
+	roll := dice(8)
+	solved, beyond := 0, 0
+	for n := 0; n < 4000; n++ {
+		var totals Totals
+		for _, ion := range Ions {
+			if roll.roll() < 0.6 {
+				*totals.Ion(ion) = 300 * math.Pow(10, -9*roll.roll())
+			}
+		}
+		c := Conditions{TempC: 50 * roll.roll()}
+		switch n % 4 {
+		case 1:
+			c.Open, c.CO2Atm = true, math.Pow(10, -4*roll.roll())
+		case 2:
+			c.FixedPH = 2 + 10*roll.roll()
+		}
+		var s Solver
+		var r Result
+		err := s.Solve(&totals, c, &r)
+		var lost *ConvergenceError
+		switch {
+		case errors.As(err, &lost):
+			t.Errorf("%+v at %+v: %v", totals, c, err)
+		case err != nil:
+			t.Fatal(err)
+		case r.IonicStrength > 1:
+			beyond++
+		default:
+			solved++
+			if back := totalsOf(&r); !near(back.P, totals.P, 1e-5) || !near(back.Ca, totals.Ca, 1e-5) || !near(back.SO4, totals.SO4, 1e-5) {
+				t.Errorf("%+v at %+v comes back as %+v", totals, c, back)
+			}
+		}
+	}
+	t.Logf("%d solved up to 1 mol/kg, %d beyond", solved, beyond)
+	if solved < 3000 {
+		t.Errorf("only %d of 4000 lay within 1 mol/kg", solved)
+	}
+}

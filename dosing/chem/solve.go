@@ -24,6 +24,7 @@ type Solver struct {
 	gammaIonic      float64
 	gammaAt         *constants
 	ionic, lnIonic  float64
+	ionicMost       float64 // if every total carried its highest charge
 	water           float64 // activity
 	openCO2         float64 // ln activity of CO2; NaN when closed
 	closed, fixed   bool
@@ -252,6 +253,10 @@ func (s *Solver) load(k *constants, t *Totals, c *Conditions) {
 	// Charge balance, written as the hydrogen that the masters' charges call for.
 	hydrogen := -(t.StrongCharge() - float64(2*dic) - float64(3*t.P)) / 1000
 	s.total = [unknownCount]float64{uH: hydrogen, uSO4: t.SO4 / 1000, uCO3: dic / 1000, uPO4: t.P / 1000}
+	s.ionicMost = 1 + math.Abs(hydrogen) + 0.0005*(float64(9*t.P)+float64(4*(t.Ca+t.Mg+t.SO4+t.DIC+t.Si))+t.K+t.Na+t.NH4+t.NO3+t.Cl)
+	if c.Open {
+		s.ionicMost += 20
+	}
 	s.active = [unknownCount]bool{uH: true, uSO4: t.SO4 > 0, uCO3: c.Open || t.DIC > 0, uPO4: t.P > 0}
 }
 
@@ -514,6 +519,11 @@ func (s *Solver) sumIonic() {
 		ionic += math.Abs(s.charge())
 	}
 	s.ionic = 0.5 * ionic
+	// On its way the search may make more of a phosphate than there is; its
+	// ionic strength would drown everything else.
+	if !(s.ionic < s.ionicMost) {
+		s.ionic = s.ionicMost
+	}
 	if !(s.ionic > 1e-9) {
 		s.ionic = 1e-9
 	}
