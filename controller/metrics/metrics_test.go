@@ -1,8 +1,363 @@
 package metrics
 
 import (
-	"github.com/prometheus/client_golang/prometheus/testutil"
+	"io"
+	"math"
+	"net/http/httptest"
+	"regexp"
+	"strings"
 	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/testutil"
+
+	"leat/controller"
+	"leat/dosing"
+	"leat/safety"
+	"leat/safety/ledger"
 )
 
-func TestX(t *testing.T) { _ = testutil.ToFloat64 }
+// farmView is a snapshot of a farm of two tanks, nine pumps' worth of which two are
+// shown.
+func farmView() *controller.View {
+	inputs := func() []controller.InputView {
+		return []controller.InputView{
+			{Name: "ph-1", Quantity: dosing.QuantityPH, Present: true, Value: 5.83, Age: 4 * time.Second, Quality: dosing.QualityGood},
+			{Name: "ec-1", Quantity: dosing.QuantityEC, Present: true, Value: 1.62, Age: 5 * time.Second, Quality: dosing.QualityMaintenanceDue},
+			{Name: "warmth", Quantity: dosing.QuantityTemperature, Present: true, Value: 21.5, Age: 5 * time.Second, Quality: dosing.QualityGood},
+			{Name: "level", Quantity: dosing.QuantityLevel, Present: true, Value: 1380, Age: 9 * time.Second, Quality: dosing.QualityGood},
+			{Name: "redox", Quantity: dosing.QuantityRedox, NotFitted: "no disinfection here"},
+			{Name: "flow", Quantity: dosing.QuantityCirculation, Present: true, Value: 1, Age: 2 * time.Second, Quality: dosing.QualityGood},
+		}
+	}
+	v := &controller.View{At: dosing.Instant{Up: 2 * time.Hour}, Station: "row", Epoch: 7, LinkUp: true, Ledger: safety.LedgerReady}
+	for _, name := range []string{"main", "nursery"} {
+		v.Tanks = append(v.Tanks, controller.TankView{Name: name, Mode: safety.ModeArmed, Inputs: inputs(), Fit: true,
+			PH:      controller.SetpointView{Present: 5.8, Target: 5.9},
+			EC:      controller.SetpointView{Present: 1.6, Target: 1.8},
+			Settled: controller.SettledView{Known: true, PH: 5.81, EC: 1.61, AcidInTransit: 0.02, ECInTransit: 0.01, BufferScale: 1.1},
+			Holds: []controller.HoldView{
+				{Cause: safety.CauseMixingWait, Action: safety.Hold, Since: dosing.Instant{Up: 119 * time.Minute}},
+			},
+			Alarms:     []controller.AlarmView{{Cause: safety.CauseECStale, State: safety.AlarmUnacknowledged, Priority: safety.PriorityTonight}},
+			LeavesWarn: 3 * time.Hour, LeavesHarm: safety.NotInSight})
+	}
+	v.Tanks[0].Withheld[safety.CauseMixingWait] = 12
+	acid := controller.PumpView{Name: "acid", Role: dosing.RoleAcid, Hour: 20 * dosing.Millilitre, Day: 100 * dosing.Millilitre,
+		HourCap: 80 * dosing.Millilitre, DayCap: 400 * dosing.Millilitre, Left: 5 * dosing.Litre}
+	acid.Doses[ledger.OutcomeConfirmed], acid.Volume[ledger.OutcomeConfirmed] = 9, 99*dosing.Millilitre
+	acid.Doses[ledger.OutcomeUncertain], acid.Volume[ledger.OutcomeUncertain] = 1, 10*dosing.Millilitre
+	v.Pumps = []controller.PumpView{acid, {Name: "stock-1", Role: dosing.RoleStock, Left: -1}}
+	v.Nodes = []controller.NodeView{{Name: "row-1", Seen: true, Age: time.Second}, {Name: "row-2"}}
+	return v
+}
+
+func newTestMetrics(v *controller.View) *Metrics {
+	return New(func() *controller.View { return v }, "1.2.3")
+}
+
+func compare(t *testing.T, m *Metrics, want string, names ...string) {
+	t.Helper()
+	if err := testutil.GatherAndCompare(m.registry, strings.NewReader(want), names...); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestReadingIsShownWithItsUnitAndAge(t *testing.T) {
+	compare(t, newTestMetrics(farmView()), `
+# HELP leat_reading_millisiemens_per_centimetre Last EC reading at 25 °C; NaN when it is stale, unfit or never came.
+# TYPE leat_reading_millisiemens_per_centimetre gauge
+leat_reading_millisiemens_per_centimetre{probe="ec-1",tank="main"} 1.62
+leat_reading_millisiemens_per_centimetre{probe="ec-1",tank="nursery"} 1.62
+# HELP leat_reading_ph Last pH reading; NaN when it is stale, unfit or never came.
+# TYPE leat_reading_ph gauge
+leat_reading_ph{probe="ph-1",tank="main"} 5.83
+leat_reading_ph{probe="ph-1",tank="nursery"} 5.83
+`, "leat_reading_ph", "leat_reading_millisiemens_per_centimetre")
+}
+
+// samples are the values of one metric by its labels as text.
+func samples(t *testing.T, m *Metrics, name string) map[string]float64 {
+	t.Helper()
+	families, err := m.registry.Gather()
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := map[string]float64{}
+	for _, f := range families {
+		if f.GetName() != name {
+			continue
+		}
+		for _, metric := range f.GetMetric() {
+			var labels []string
+			for _, l := range metric.GetLabel() {
+				labels = append(labels, l.GetValue())
+			}
+			value := metric.GetGauge().GetValue()
+			if metric.GetCounter() != nil {
+				value = metric.GetCounter().GetValue()
+			}
+			out[strings.Join(labels, " ")] = value
+		}
+	}
+	return out
+}
+
+func TestStaleUnfitAndRetainedReadingsLoseTheirValueAndKeepTheirAge(t *testing.T) {
+	for name, spoil := range map[string]func(*controller.InputView){
+		"stale":    func(in *controller.InputView) { in.Age = 3 * time.Minute },
+		"unfit":    func(in *controller.InputView) { in.Quality = dosing.QualityFailure },
+		"retained": func(in *controller.InputView) { in.Retained = true },
+	} {
+		v := farmView()
+		in := &v.Tanks[0].Inputs[0]
+		spoil(in)
+		m := newTestMetrics(v)
+		// Labels come sorted by name: probe, quantity, tank.
+		if got := samples(t, m, "leat_reading_ph")["ph-1 main"]; !math.IsNaN(got) {
+			t.Errorf("%s: value %v, want NaN", name, got)
+		}
+		if got := samples(t, m, "leat_reading_age_seconds")["ph-1 ph main"]; got != in.Age.Seconds() {
+			t.Errorf("%s: age %v, want %v", name, got, in.Age.Seconds())
+		}
+	}
+}
+
+func TestProbeThatNeverSpokeIsAsOldAsTheDaemon(t *testing.T) {
+	v := farmView()
+	v.Tanks[0].Inputs[0] = controller.InputView{Name: "ph-1", Quantity: dosing.QuantityPH}
+	m := newTestMetrics(v)
+	if got := samples(t, m, "leat_reading_ph")["ph-1 main"]; !math.IsNaN(got) {
+		t.Errorf("value %v, want NaN", got)
+	}
+	if got := samples(t, m, "leat_reading_age_seconds")["ph-1 ph main"]; got != 7200 {
+		t.Errorf("age %v, want the uptime of 7200 s", got)
+	}
+}
+
+func TestWaivedInputIsNotShown(t *testing.T) {
+	if got := samples(t, newTestMetrics(farmView()), "leat_reading_millivolts"); len(got) != 0 {
+		t.Errorf("a probe that is not fitted is shown: %v", got)
+	}
+}
+
+func TestEveryLabelValueExistsFromTheStart(t *testing.T) {
+	v := farmView()
+	for i := range v.Tanks {
+		v.Tanks[i].Holds, v.Tanks[i].Alarms = nil, nil
+	}
+	m := newTestMetrics(v)
+	for _, name := range []string{"leat_interlock_active", "leat_alarm_state", "leat_alarm_priority", "leat_withheld_total", "leat_interlock_age_seconds"} {
+		got := samples(t, m, name)
+		for c := safety.CauseNone + 1; c < safety.CauseCount; c++ {
+			for _, tank := range []string{"main", "nursery"} {
+				if _, ok := got[c.String()+" "+tank]; !ok {
+					t.Errorf("%s has no series for %s of %s", name, c, tank)
+				}
+			}
+		}
+	}
+	for name, want := range map[string]int{
+		"leat_mode":                    2 * int(safety.ModeCount),
+		"leat_doses_total":             2 * int(ledger.OutcomeCount),
+		"leat_dosed_millilitres_total": 2 * int(ledger.OutcomeCount),
+		"leat_reading_quality":         2 * 5 * int(dosing.QualityCount),
+		"leat_ledger_state":            5,
+		"leat_messages_total":          len(messageKinds),
+		"leat_config_reloads_total":    2,
+	} {
+		if got := len(samples(t, m, name)); got != want {
+			t.Errorf("%s has %d series, want %d", name, got, want)
+		}
+	}
+}
+
+func TestCausesAreTheSameWordsAsEverywhere(t *testing.T) {
+	m := newTestMetrics(farmView())
+	if got := samples(t, m, "leat_interlock_active")["mixing-wait main"]; got != 1 {
+		t.Errorf("mixing-wait of main: %v, want 1", got)
+	}
+	if got := samples(t, m, "leat_interlock_age_seconds")["mixing-wait main"]; got != 60 {
+		t.Errorf("age of mixing-wait: %v, want 60 s", got)
+	}
+	if got := samples(t, m, "leat_withheld_total")["mixing-wait main"]; got != 12 {
+		t.Errorf("withheld by mixing-wait: %v, want 12", got)
+	}
+	if got := samples(t, m, "leat_alarm_priority")["ec-stale main"]; got != 2 {
+		t.Errorf("priority of ec-stale: %v, want 2 (tonight)", got)
+	}
+	if got := samples(t, m, "leat_alarm_state")["ec-stale main"]; got != 1 {
+		t.Errorf("state of ec-stale: %v, want 1 (unacknowledged)", got)
+	}
+}
+
+func TestShelvedAlarmHasNoPriority(t *testing.T) {
+	v := farmView()
+	v.Tanks[0].Alarms[0].State = safety.AlarmShelved
+	if got := samples(t, newTestMetrics(v), "leat_alarm_priority")["ec-stale main"]; got != 0 {
+		t.Errorf("priority %v of a shelved alarm, want 0", got)
+	}
+}
+
+func TestDosesAreCountedByPumpAndOutcome(t *testing.T) {
+	m := newTestMetrics(farmView())
+	if got := samples(t, m, "leat_doses_total")["confirmed acid"]; got != 9 {
+		t.Errorf("confirmed doses of acid: %v, want 9", got)
+	}
+	if got := samples(t, m, "leat_dosed_millilitres_total")["uncertain acid"]; got != 10 {
+		t.Errorf("uncertain volume of acid: %v mL, want 10", got)
+	}
+	if got := samples(t, m, "leat_cap_hour_used_ratio")["acid"]; got != 0.25 {
+		t.Errorf("use of the hourly cap: %v, want 0.25", got)
+	}
+	if got := samples(t, m, "leat_cap_hour_used_ratio")["stock-1"]; !math.IsNaN(got) {
+		t.Errorf("use of no cap: %v, want NaN", got)
+	}
+	if got := samples(t, m, "leat_stock_left_millilitres")["stock-1"]; !math.IsNaN(got) {
+		t.Errorf("stock left %v where nobody knows, want NaN", got)
+	}
+}
+
+func TestNotInSightIsInfinity(t *testing.T) {
+	m := newTestMetrics(farmView())
+	if got := samples(t, m, "leat_leaves_harm_band_seconds")["main"]; !math.IsInf(got, 1) {
+		t.Errorf("harm band: %v, want +Inf", got)
+	}
+	if got := samples(t, m, "leat_leaves_warn_band_seconds")["main"]; got != 10800 {
+		t.Errorf("warn band: %v, want 10800 s", got)
+	}
+}
+
+func TestUnknownSettledPredictionIsNoNumber(t *testing.T) {
+	v := farmView()
+	v.Tanks[0].Settled = controller.SettledView{}
+	if got := samples(t, newTestMetrics(v), "leat_settled_ph")["main"]; !math.IsNaN(got) {
+		t.Errorf("settled pH %v, want NaN", got)
+	}
+}
+
+func TestHeartbeatStandsStillWhenTheLoopHangs(t *testing.T) {
+	m := newTestMetrics(farmView())
+	clock := time.Unix(1_800_000_000, 0)
+	m.now = func() time.Time { return clock }
+	m.LoopStep(time.Millisecond)
+	clock = clock.Add(time.Hour) // no step
+	if got := samples(t, m, "leat_heartbeat_timestamp_seconds")[""]; got != 1_800_000_000 {
+		t.Errorf("heartbeat %v, want that of the last step", got)
+	}
+}
+
+func TestWhatTheRimObservesIsCounted(t *testing.T) {
+	m := newTestMetrics(farmView())
+	m.Message("reading")
+	m.Message("reading")
+	m.Message("no such kind")
+	m.Dropped(3)
+	m.Reload(false)
+	m.LedgerAppend(2 * time.Millisecond)
+	messages := samples(t, m, "leat_messages_total")
+	if messages["reading"] != 2 || messages["other"] != 1 {
+		t.Errorf("messages %v, want 2 readings and 1 other", messages)
+	}
+	if got := samples(t, m, "leat_messages_dropped_total")[""]; got != 3 {
+		t.Errorf("dropped %v, want 3", got)
+	}
+	if got := samples(t, m, "leat_config_last_reload_successful")[""]; got != 0 {
+		t.Errorf("last reload %v, want 0", got)
+	}
+	if got := testutil.CollectAndCount(m.append); got != 1 {
+		t.Errorf("%d histograms of appends, want 1", got)
+	}
+}
+
+func TestTwoProbesOfOneNameDoNotSpoilTheScrape(t *testing.T) {
+	v := farmView()
+	v.Tanks[0].Inputs = append(v.Tanks[0].Inputs, v.Tanks[0].Inputs[0])
+	if _, err := newTestMetrics(v).registry.Gather(); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestBeforeTheFirstViewTheScrapeStillAnswers(t *testing.T) {
+	m := newTestMetrics(nil)
+	if len(samples(t, m, "leat_heartbeat_timestamp_seconds")) != 1 {
+		t.Error("no heartbeat before the first view")
+	}
+}
+
+func TestHandlerServesText(t *testing.T) {
+	m := newTestMetrics(farmView())
+	recorder := httptest.NewRecorder()
+	m.Handler().ServeHTTP(recorder, httptest.NewRequest("GET", "/metrics", nil))
+	body, _ := io.ReadAll(recorder.Result().Body)
+	if recorder.Code != 200 || !strings.Contains(string(body), `leat_build_info{goversion=`) || !strings.Contains(string(body), `version="1.2.3"`) {
+		t.Errorf("status %d, body begins %.300s", recorder.Code, body)
+	}
+}
+
+// The units of the trade, and what has none. A new metric whose name ends in
+// nothing of this list needs a unit, or a line here with a reason.
+var (
+	unitEnd  = regexp.MustCompile(`_(ph|millisiemens_per_centimetre|celsius|litres|millilitres|millivolts|seconds|ratio|ph_per_hour|millisiemens_per_centimetre_per_hour)(_total)?$`)
+	unitless = map[string]string{
+		"leat_build_info":                    "always 1",
+		"leat_reading_switch":                "1 or 0",
+		"leat_reading_quality":               "1 or 0",
+		"leat_mode":                          "1 or 0",
+		"leat_interlock_active":              "1 or 0",
+		"leat_alarm_state":                   "number of a state",
+		"leat_alarm_priority":                "number of a priority",
+		"leat_fit_for_plants":                "1 or 0",
+		"leat_node_seen":                     "1 or 0",
+		"leat_broker_up":                     "1 or 0",
+		"leat_ledger_state":                  "1 or 0",
+		"leat_epoch":                         "a number of runs",
+		"leat_config_last_reload_successful": "1 or 0",
+		"leat_doses_total":                   "a count",
+		"leat_withheld_total":                "a count",
+		"leat_messages_total":                "a count",
+		"leat_messages_dropped_total":        "a count",
+		"leat_config_reloads_total":          "a count",
+	}
+)
+
+func TestEveryMetricHasAUnitOfTheTradeInItsName(t *testing.T) {
+	families, err := newTestMetrics(farmView()).registry.Gather()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range families {
+		name := f.GetName()
+		if strings.HasPrefix(name, "leat_") && !unitEnd.MatchString(name) && unitless[name] == "" {
+			t.Errorf("%s has no unit in its name", name)
+		}
+	}
+}
+
+// promlint is the linter of the Prometheus project, as in client_golang.
+func TestLintIsCleanButForUnitsOfTheTrade(t *testing.T) {
+	m := newTestMetrics(farmView())
+	m.LoopStep(time.Millisecond)
+	m.LedgerAppend(time.Millisecond)
+	problems, err := testutil.GatherAndLint(prometheus.GathererFunc(m.registry.Gather))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range problems {
+		if strings.HasPrefix(p.Metric, "leat_") && unitEnd.MatchString(p.Metric) && strings.HasPrefix(p.Text, "use base unit") {
+			continue
+		}
+		t.Errorf("%s: %s", p.Metric, p.Text)
+	}
+}
+
+func BenchmarkScrape(b *testing.B) {
+	m := newTestMetrics(farmView())
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := m.registry.Gather(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -1,0 +1,274 @@
+package metrics
+
+import (
+	"math"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"leat/controller"
+	"leat/dosing"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// staleAfter is the age beyond which no value is shown, whatever the probe's own
+// limit: a line that goes on at its last value reads as a quiet tank.
+const staleAfter = 120 * time.Second
+
+// family is one metric of the snapshot.
+type family struct {
+	desc *prometheus.Desc
+	kind prometheus.ValueType
+}
+
+// snapshot collects the view. Everything is made at the scrape from one snapshot,
+// so the numbers of a scrape belong together.
+type snapshot struct {
+	view     func() *controller.View
+	families map[string]family
+}
+
+func newSnapshot(view func() *controller.View) *snapshot {
+	s := &snapshot{view: view, families: map[string]family{}}
+	for _, f := range gauges {
+		s.families[f.name] = family{prometheus.NewDesc("leat_"+f.name, f.help, f.labels, nil), prometheus.GaugeValue}
+	}
+	for _, f := range counters {
+		s.families[f.name] = family{prometheus.NewDesc("leat_"+f.name, f.help, f.labels, nil), prometheus.CounterValue}
+	}
+	return s
+}
+
+// listed is one line of the tables below.
+type listed struct {
+	name, help string
+	labels     []string
+}
+
+var (
+	byTank    = []string{"tank"}
+	byCause   = []string{"tank", "cause"}
+	byProbe   = []string{"tank", "probe"}
+	byReading = []string{"tank", "probe", "quantity"}
+	byPump    = []string{"pump"}
+	byOutcome = []string{"pump", "outcome"}
+)
+
+// gauges of the snapshot, without the prefix leat_. Units are in the names.
+var gauges = []listed{
+	{"reading_ph", "Last pH reading; NaN when it is stale, unfit or never came.", byProbe},
+	{"reading_millisiemens_per_centimetre", "Last EC reading at 25 °C; NaN when it is stale, unfit or never came.", byProbe},
+	{"reading_celsius", "Last temperature reading; NaN when it is stale, unfit or never came.", byProbe},
+	{"reading_litres", "Last level reading; NaN when it is stale, unfit or never came.", byProbe},
+	{"reading_millivolts", "Last redox reading; NaN when it is stale, unfit or never came.", byProbe},
+	{"reading_switch", "Last reading of a switch, 1 or 0; NaN when it is stale, unfit or never came.", byReading},
+	{"reading_age_seconds", "Age of the last reading; the daemon's uptime when none ever came.", byReading},
+	{"reading_quality", "1 for the quality that the last reading has, 0 for the others.", []string{"tank", "probe", "quantity", "quality"}},
+	{"setpoint_ph", "pH setpoint in force, on its ramp.", byTank},
+	{"setpoint_millisiemens_per_centimetre", "EC setpoint in force, on its ramp.", byTank},
+	{"setpoint_target_ph", "pH setpoint at the end of the ramp.", byTank},
+	{"setpoint_target_millisiemens_per_centimetre", "EC setpoint at the end of the ramp.", byTank},
+	{"settled_ph", "pH at which the tank will come to rest with what is in transit; NaN when not known.", byTank},
+	{"settled_millisiemens_per_centimetre", "EC at which the tank will come to rest with what is in transit; NaN when not known.", byTank},
+	{"in_transit_ph", "Effect of acid (positive) or base that the probes have not seen yet, at the estimated buffer capacity.", byTank},
+	{"in_transit_millisiemens_per_centimetre", "Effect on EC of doses that the probes have not seen yet.", byTank},
+	{"drift_ph_per_hour", "Estimated drift of pH without doses.", byTank},
+	{"drift_millisiemens_per_centimetre_per_hour", "Estimated drift of EC without doses.", byTank},
+	{"buffer_scale_ratio", "Learned buffer capacity over that of the expected solution.", byTank},
+	{"leaves_warn_band_seconds", "Forecast until pH or EC leaves its warn band without doses: 0 outside now, +Inf not in sight.", byTank},
+	{"leaves_harm_band_seconds", "Forecast until pH or EC leaves its harm band without doses: 0 outside now, +Inf not in sight.", byTank},
+	{"mode", "1 for the mode that the tank is in, 0 for the others.", []string{"tank", "mode"}},
+	{"interlock_active", "Whether the interlock withholds doses now.", byCause},
+	{"interlock_age_seconds", "How long the interlock has been active; 0 when it is not.", byCause},
+	{"alarm_state", "State of the alarm: 0 normal, 1 unacknowledged, 2 acknowledged, 3 returned unacknowledged, 4 latched, 5 shelved, 6 suppressed by design, 7 out of service.", byCause},
+	{"alarm_priority", "Priority of the standing alarm: 1 now, 2 tonight, 3 tomorrow, 4 record; 0 when none stands or it is shelved.", byCause},
+	{"fit_for_plants", "Whether this water may go to plants.", byTank},
+	{"dosed_hour_millilitres", "Dosed in the rolling hour, as the ledger counts it.", byPump},
+	{"dosed_day_millilitres", "Dosed in the rolling day, as the ledger counts it.", byPump},
+	{"cap_hour_used_ratio", "Share of the hourly cap that is used; NaN without a cap.", byPump},
+	{"cap_day_used_ratio", "Share of the daily cap that is used; NaN without a cap.", byPump},
+	{"stock_left_millilitres", "Left in the container; NaN when not known.", byPump},
+	{"node_seen", "Whether the node was heard since the start.", []string{"node"}},
+	{"node_age_seconds", "Time since the node's last heartbeat; the daemon's uptime when none ever came.", []string{"node"}},
+	{"broker_up", "Whether the link to the broker is open.", nil},
+	{"ledger_state", "1 for the state that the ledger is in, 0 for the others.", []string{"state"}},
+	{"epoch", "Number of this run; it rises with every start.", nil},
+}
+
+// counters of the snapshot.
+var counters = []listed{
+	{"doses_total", "Doses by outcome.", byOutcome},
+	{"dosed_millilitres_total", "Volume by outcome, as the ledger counts it.", byOutcome},
+	{"withheld_total", "Decisions in which a needed dose was withheld.", byCause},
+}
+
+// Describe names every metric that Collect may send.
+func (s *snapshot) Describe(out chan<- *prometheus.Desc) {
+	for _, f := range s.families {
+		out <- f.desc
+	}
+}
+
+// Collect sends the newest view. Before there is one it sends nothing.
+func (s *snapshot) Collect(out chan<- prometheus.Metric) {
+	v := s.view()
+	if v == nil {
+		return
+	}
+	send := func(name string, value float64, labels ...string) {
+		f := s.families[name]
+		out <- prometheus.MustNewConstMetric(f.desc, f.kind, value, labels...)
+	}
+	send("broker_up", number(v.LinkUp))
+	send("epoch", float64(v.Epoch))
+	for state := safety.LedgerUnknown; state <= safety.LedgerReady; state++ {
+		send("ledger_state", number(v.Ledger == state), state.String())
+	}
+	for i := range v.Tanks {
+		sendTank(send, v, &v.Tanks[i])
+	}
+	for i := range v.Pumps {
+		sendPump(send, &v.Pumps[i])
+	}
+	for i := range v.Nodes {
+		n := &v.Nodes[i]
+		send("node_seen", number(n.Seen), n.Name)
+		send("node_age_seconds", age(n.Seen, n.Age, v), n.Name)
+	}
+}
+
+// age is the uptime for what never came: then it is at least that old.
+func age(came bool, age time.Duration, v *controller.View) float64 {
+	if !came {
+		age = v.At.Up
+	}
+	return age.Seconds()
+}
+
+// sender sends one sample.
+type sender func(name string, value float64, labels ...string)
+
+func sendTank(send sender, v *controller.View, t *controller.TankView) {
+	names := map[string]bool{}
+	for i := range t.Inputs {
+		// A name given twice would make the whole scrape fail; one lost line is better.
+		if in := &t.Inputs[i]; in.NotFitted == "" && !names[in.Name] {
+			names[in.Name] = true
+			sendReading(send, v, t.Name, in)
+		}
+	}
+	send("setpoint_ph", t.PH.Present, t.Name)
+	send("setpoint_millisiemens_per_centimetre", t.EC.Present, t.Name)
+	send("setpoint_target_ph", t.PH.Target, t.Name)
+	send("setpoint_target_millisiemens_per_centimetre", t.EC.Target, t.Name)
+	known := func(value float64) float64 {
+		if !t.Settled.Known {
+			return unknown
+		}
+		return value
+	}
+	send("settled_ph", known(t.Settled.PH), t.Name)
+	send("settled_millisiemens_per_centimetre", known(t.Settled.EC), t.Name)
+	send("in_transit_ph", known(t.Settled.AcidInTransit), t.Name)
+	send("in_transit_millisiemens_per_centimetre", known(t.Settled.ECInTransit), t.Name)
+	send("drift_ph_per_hour", known(t.Settled.DriftPH), t.Name)
+	send("drift_millisiemens_per_centimetre_per_hour", known(t.Settled.DriftEC), t.Name)
+	send("buffer_scale_ratio", known(t.Settled.BufferScale), t.Name)
+	send("leaves_warn_band_seconds", forecast(t.LeavesWarn), t.Name)
+	send("leaves_harm_band_seconds", forecast(t.LeavesHarm), t.Name)
+	send("fit_for_plants", number(t.Fit), t.Name)
+	for mode := safety.Mode(0); mode < safety.ModeCount; mode++ {
+		send("mode", number(t.Mode == mode), t.Name, mode.String())
+	}
+	sendCauses(send, v, t)
+}
+
+func forecast(d time.Duration) float64 {
+	if d < 0 {
+		return math.Inf(1)
+	}
+	return d.Seconds()
+}
+
+// sendCauses sends every cause of the closed set, present or not, so that a rule
+// sees a series from the first scrape on.
+func sendCauses(send sender, v *controller.View, t *controller.TankView) {
+	var active [safety.CauseCount]bool
+	var since [safety.CauseCount]time.Duration
+	for i := range t.Holds {
+		if h := &t.Holds[i]; h.Cause < safety.CauseCount {
+			active[h.Cause] = true
+			since[h.Cause] = max(since[h.Cause], v.At.Since(h.Since))
+		}
+	}
+	var state [safety.CauseCount]safety.AlarmState
+	var priority [safety.CauseCount]float64
+	for i := range t.Alarms {
+		a := &t.Alarms[i]
+		if a.Cause >= safety.CauseCount {
+			continue
+		}
+		state[a.Cause] = a.State
+		switch a.State {
+		case safety.AlarmUnacknowledged, safety.AlarmAcknowledged, safety.AlarmLatched:
+			priority[a.Cause] = float64(a.Priority) + 1
+		}
+	}
+	for c := safety.CauseNone + 1; c < safety.CauseCount; c++ {
+		name := c.String()
+		send("interlock_active", number(active[c]), t.Name, name)
+		send("interlock_age_seconds", since[c].Seconds(), t.Name, name)
+		send("alarm_state", float64(state[c]), t.Name, name)
+		send("alarm_priority", priority[c], t.Name, name)
+		send("withheld_total", float64(t.Withheld[c]), t.Name, name)
+	}
+}
+
+var readingNames = [dosing.QuantityCount]string{
+	dosing.QuantityPH: "reading_ph", dosing.QuantityEC: "reading_millisiemens_per_centimetre", dosing.QuantityTemperature: "reading_celsius",
+	dosing.QuantityLevel: "reading_litres", dosing.QuantityStockLevel: "reading_litres", dosing.QuantityRedox: "reading_millivolts",
+}
+
+func sendReading(send sender, v *controller.View, tank string, in *controller.InputView) {
+	if in.Quantity == dosing.QuantityNone || in.Quantity >= dosing.QuantityCount {
+		return
+	}
+	value := in.Value
+	if !in.Present || in.Retained || in.Age > staleAfter || !in.Quality.MayDose() {
+		value = unknown
+	}
+	quantity := in.Quantity.String()
+	if name := readingNames[in.Quantity]; name != "" {
+		send(name, value, tank, in.Name)
+	} else {
+		send("reading_switch", value, tank, in.Name, quantity)
+	}
+	send("reading_age_seconds", age(in.Present, in.Age, v), tank, in.Name, quantity)
+	for q := dosing.Quality(0); q < dosing.QualityCount; q++ {
+		send("reading_quality", number(in.Quality == q), tank, in.Name, quantity, q.String())
+	}
+}
+
+func sendPump(send sender, p *controller.PumpView) {
+	send("dosed_hour_millilitres", p.Hour.Millilitres(), p.Name)
+	send("dosed_day_millilitres", p.Day.Millilitres(), p.Name)
+	send("cap_hour_used_ratio", share(p.Hour, p.HourCap), p.Name)
+	send("cap_day_used_ratio", share(p.Day, p.DayCap), p.Name)
+	left := unknown
+	if p.Left >= 0 {
+		left = p.Left.Millilitres()
+	}
+	send("stock_left_millilitres", left, p.Name)
+	for o := ledger.Outcome(0); o < ledger.OutcomeCount; o++ {
+		send("doses_total", float64(p.Doses[o]), p.Name, o.String())
+		send("dosed_millilitres_total", p.Volume[o].Millilitres(), p.Name, o.String())
+	}
+}
+
+func share(used, cap dosing.Volume) float64 {
+	if cap <= 0 {
+		return unknown
+	}
+	return float64(used) / float64(cap)
+}
