@@ -82,7 +82,7 @@ func (l *Link) open(ctx context.Context) (*connection, error) {
 		case err = <-c.lost: // says more than "subscribe did not complete"
 		default:
 		}
-		return nil, explain(l.name(), l.options.User, err)
+		return nil, l.explain(err)
 	}
 	return c, nil
 }
@@ -244,9 +244,11 @@ func (c *connection) publish(topic string, qos byte, retained bool, body []byte)
 		if err := token.Error(); err != nil {
 			return publishError(topic, err)
 		}
+		c.link.count.published.Add(1)
 		return nil
 	default:
 	}
+	c.link.count.published.Add(1)
 	c.pendingMu.Lock()
 	c.pending = append(c.pending, token)
 	c.sweep()
@@ -300,7 +302,10 @@ func (c *connection) quiet() bool {
 // the connection.
 func (c *connection) farewell() {
 	if will := c.link.options.Will; will.Topic != "" && c.client.IsConnectionOpen() {
-		c.client.Publish(will.Topic, 1, true, bytes.Clone(will.Body)).WaitTimeout(farewellTimeout)
+		said := c.client.Publish(will.Topic, 1, true, bytes.Clone(will.Body))
+		if said.WaitTimeout(farewellTimeout) && said.Error() == nil {
+			c.link.count.published.Add(1)
+		}
 	}
 	c.end()
 }

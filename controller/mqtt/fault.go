@@ -41,18 +41,19 @@ func (e *OpenError) Error() string {
 func (e *OpenError) Unwrap() error { return e.Err }
 
 // explain puts what went wrong while opening into the grower's words.
-func explain(broker, user string, err error) *OpenError {
-	e := &OpenError{Broker: broker, What: err.Error(), Err: err}
+func (l *Link) explain(err error) *OpenError {
+	e := &OpenError{Broker: l.name(), What: err.Error(), Err: err}
 	var authority x509.UnknownAuthorityError
 	var name x509.HostnameError
 	var invalid x509.CertificateInvalidError
 	var verification *tls.CertificateVerificationError
 	var record tls.RecordHeaderError
 	var alert tls.AlertError
-	var dial *net.OpError
+	var network *net.OpError
+	onNetwork := errors.As(err, &network)
 	switch {
 	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword), errors.Is(err, packets.ErrorRefusedNotAuthorised):
-		e.What = fmt.Sprintf("refuses user %q: wrong name or password, or not allowed", user)
+		e.What = fmt.Sprintf("refuses user %q: wrong name or password, or not allowed", l.options.User)
 		e.Hint = "check user and password here and at the broker"
 	case errors.Is(err, packets.ErrorRefusedIDRejected):
 		e.What, e.Hint = "refuses the client id", "use another, of letters and digits"
@@ -73,12 +74,15 @@ func explain(broker, user string, err error) *OpenError {
 		e.What, e.Hint = "does not speak TLS at this port", "use tcp:// or the port for TLS"
 	case errors.As(err, &alert):
 		e.What, e.Hint = "ends the TLS handshake: "+alert.Error(), "check the client certificate"
-	case errors.As(err, &dial) && dial.Op == "dial":
-		e.What, e.Hint = "cannot be reached: "+dial.Err.Error(), "is it running, and are host and port right?"
-	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
-		e.What, e.Hint = "closed the connection before it answered", "is this port for TLS, or for something else than MQTT?"
+	case onNetwork && network.Op == "dial":
+		e.What, e.Hint = "cannot be reached: "+network.Err.Error(), "is it running, and are host and port right?"
 	case errors.Is(err, context.DeadlineExceeded), isTimeout(err):
 		e.What, e.Hint = "does not answer in time", "is this an MQTT broker, and is it busy?"
+	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), onNetwork:
+		e.What, e.Hint = "closed the connection before it answered", "is this port for TLS, or for something else than MQTT?"
+		if l.secure {
+			e.Hint = "does this port speak TLS?"
+		}
 	}
 	return e
 }

@@ -24,7 +24,6 @@ func (l *Link) Publish(topic string, qos byte, retained bool, body []byte) error
 		l.count.refused.Add(1)
 		return err
 	}
-	l.count.published.Add(1)
 	return nil
 }
 
@@ -43,7 +42,7 @@ type Stats struct {
 	Dropped   uint64 // because the queue had no room
 	Stray     uint64 // of topics nobody asked for
 	Oversize  uint64
-	Published uint64
+	Published uint64 // birth and will among them
 	Refused   uint64 // publications that failed
 	Opened    uint64 // times the link opened
 	Failed    uint64 // times it was lost or could not be opened
