@@ -14,9 +14,9 @@ import (
 // Periods of the core. The lease must be renewed several times within the ten
 // seconds for which a node believes it.
 const (
-	evaluateEvery = time.Second
-	leaseEvery    = 2 * time.Second
-	learnedEvery  = time.Hour
+	tickEvery    = time.Second
+	leaseEvery   = 2 * time.Second
+	learnedEvery = time.Hour
 )
 
 // Core is the state of one station with its tanks. It is driven by one goroutine
@@ -39,8 +39,8 @@ type Core struct {
 	linkUp    bool
 	ledger    safety.LedgerState
 
-	evaluated, decided, leased, learned time.Duration
-	out                                 Output
+	ticked, decided, leased, learned time.Duration
+	out                              Output
 }
 
 // tank is what the core keeps of one tank beside the watch and the loops.
@@ -170,9 +170,10 @@ func (c *Core) read(now dosing.Instant, r dosing.Reading) {
 // tick is the heartbeat of the core: interlocks every second, a decision when its
 // period is over, and the lease last, so that a hung decision stops the pumps.
 func (c *Core) tick(now dosing.Instant) {
-	if now.Up-c.evaluated < evaluateEvery {
+	if now.Up-c.ticked < tickEvery {
 		return
 	}
+	c.ticked = now.Up
 	c.aim(now)
 	c.endPauses(now)
 	c.evaluate(now)
@@ -206,7 +207,6 @@ func (t *tank) target() dosing.Target {
 // evaluate judges every interlock and acts on what changed: latched trips are
 // recorded, and a pump that may no longer run is stopped.
 func (c *Core) evaluate(now dosing.Instant) {
-	c.evaluated = now.Up
 	c.watch.Evaluate(now)
 	for _, trip := range c.watch.NewLatches() {
 		c.latch(now, trip)
