@@ -120,7 +120,7 @@ var pumpChecks = [CauseCount]pumpCheck{
 	},
 	CauseNodeBusy: func(w *Watch, now dosing.Instant, _ dosing.PumpID, p *pumpState) {
 		n := w.nodeOf(p)
-		p.put(now, CauseNodeBusy, n.running(now.Up) && n.open == 0 && !n.closed.within(busyGrace, now.Up), "busy without a dose of ours")
+		p.put(now, CauseNodeBusy, n.running(now.Up) && !w.openOn(p.node) && !n.closed.within(busyGrace, now.Up), "busy without a dose of ours")
 	},
 	CauseNoResponse: func(_ *Watch, _ dosing.Instant, _ dosing.PumpID, p *pumpState) {
 		p.lower(CauseNoResponse) // only ever latched, by checkResponses
@@ -369,7 +369,7 @@ func checkFlood(_ *Watch, now dosing.Instant, t *tankState) {
 // Work on a pump is done by hand, so maintenance excuses it.
 func checkUnbidden(w *Watch, now dosing.Instant, t *tankState) {
 	for i := range w.nodes {
-		if t.operator.Maintenance || !w.nodes[i].unbidden(now.Up) {
+		if t.operator.Maintenance || w.openOn(NodeID(i)) || !w.nodes[i].unbidden(now.Up) {
 			continue
 		}
 		if s := t.raise(now, CauseNodeUnbidden, int64(i)); s != nil {
@@ -385,16 +385,18 @@ func checkUnbidden(w *Watch, now dosing.Instant, t *tankState) {
 // had kept for us says nothing of now.
 func checkBroker(w *Watch, now dosing.Instant, t *tankState) {
 	if !w.linkUp {
+		t.linked = false
 		if s := t.raise(now, CauseBrokerDown, 0); s != nil {
 			s.detail = "no link"
 		}
 		return
 	}
 	for _, id := range t.inputs[dosing.QuantityPH] {
-		if w.inputs[id].fits >= 2 {
-			t.lower(CauseBrokerDown)
-			return
-		}
+		t.linked = t.linked || w.inputs[id].fits >= 2
+	}
+	if t.linked {
+		t.lower(CauseBrokerDown)
+		return
 	}
 	if s := t.raise(now, CauseBrokerDown, 1); s != nil {
 		s.detail = "the link is up; waiting for two good pH readings"

@@ -29,7 +29,6 @@ func (w *Watch) Opened(d dosing.Dose) {
 		return
 	}
 	w.open = append(w.open, d)
-	w.nodes[w.pumps[d.Pump].node].open++
 	if r := w.tanks[d.Tank].responses; r != nil {
 		r.Dosed(d)
 	}
@@ -114,7 +113,6 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 		return
 	}
 	n := &w.nodes[w.pumps[pump].node]
-	n.open--
 	if !certain {
 		n.expect(now.Up + w.longestRun(w.pumps[pump].node) + nodeSilentAfter)
 		w.doubt(now, d)

@@ -219,7 +219,7 @@ func (s *sight) openDose() Cause {
 // which the gate judges, in meq/L per pH; zero while either is no positive number.
 func (t *tankState) buffers() (commissioned, floor float64) {
 	g := &t.group[dosing.QuantityPH]
-	if t.unsafe != "" || g.standing < standDisagree {
+	if t.unsafe != "" || g.standing != standFit {
 		return 0, 0
 	}
 	commissioned = t.curve.Buffer(g.value) * t.plant.BufferScale
@@ -268,9 +268,10 @@ func (s *sight) predict() {
 	})
 	s.credit = min(t.unanswered(s.now.Up, s.volume), creditPH*s.floor)
 	net := s.transit.acid - s.transit.base - s.credit
+	// What is on its way counts for most where it does what this dose does, and for
+	// no more than was commissioned where it does the opposite.
 	buffer := s.floor
-	if net < 0 {
-		// What raises pH is not counted on to raise it far.
+	if s.pump.Role == dosing.RoleAcid && net < 0 || s.pump.Role == dosing.RoleBase && net > 0 {
 		buffer = s.commissioned
 	}
 	s.pH = t.group[dosing.QuantityPH].smooth - net/buffer
@@ -316,9 +317,6 @@ func (s *sight) waits() Cause {
 			if s.pump.Group.MayMeet(g) || !last.within(apart, s.now.Up) {
 				continue
 			}
-			if s.own.is && other == s.tank && g == s.pump.Group {
-				continue
-			}
 			s.wait = apart - (s.now.Up - last.up)
 			return CauseIncompatibleWait
 		}
@@ -345,7 +343,7 @@ func (s *sight) counter() bool {
 		s.wait = counterWait - (s.now.Up - last.up)
 		return true
 	}
-	follows := last.ever && !s.own.is && (!same.ever || last.up > same.up)
+	follows := last.ever && (!same.ever || last.up > same.up)
 	return onWay > counterShare*transitPH*s.floor || follows && !(away > counterError)
 }
 
@@ -392,14 +390,14 @@ func (s *sight) effects() (effect, transit dosing.Volume) {
 	case acid < 0:
 		pHTransit -= s.transit.base - (s.transit.acid - s.transit.doubtAcid)
 	}
-	effect = min(volumeOf(pHEffect, math.Abs(acid)), volumeOf(effectEC, ec))
-	transit = volumeOf(pHTransit, math.Abs(acid))
+	effect, transit = volumeOf(pHEffect, math.Abs(acid)), volumeOf(pHTransit, math.Abs(acid))
+	if s.smallestPasses(math.Abs(acid)) {
+		effect, transit = max(effect, s.pump.Smallest), max(transit, s.pump.Smallest)
+	}
+	effect = min(effect, volumeOf(effectEC, ec))
 	if s.pump.Role == dosing.RoleStock {
 		// The EC that acid or base brings is small, and an EC hold must not stop pH.
 		transit = min(transit, volumeOf(transitEC-s.transit.ec, ec))
-	}
-	if s.smallestPasses(math.Abs(acid)) {
-		effect, transit = max(effect, s.pump.Smallest), max(transit, s.pump.Smallest)
 	}
 	return effect, transit
 }
@@ -408,7 +406,7 @@ func (s *sight) effects() (effect, transit dosing.Volume) {
 // the floor says: nothing is on its way, and at the commissioned buffer it is worth
 // little. Without this a tank that once learned a low buffer could never correct it.
 func (s *sight) smallestPasses(acidPerML float64) bool {
-	if s.pump.Role == dosing.RoleStock || !(s.commissioned > 0) {
+	if !(s.commissioned > 0) {
 		return false
 	}
 	quiet := s.transit.acid <= quietPH*s.floor && s.transit.base <= quietPH*s.floor

@@ -38,7 +38,6 @@ type nodeState struct {
 	anchorUp, anchorTick time.Duration // tick is compared with uptime since here
 	off                  when          // when its clock was last found wrong
 
-	open     int  // doses of ours it may be running
 	expected when // until then it may be busy for us although nothing is open
 	closed   when // when a dose of ours last ended here
 }
@@ -105,13 +104,23 @@ func (n *nodeState) silent(up time.Duration) (time.Duration, bool) {
 // unbidden says that the node has been busy for a while although no order of ours
 // can be running.
 func (n *nodeState) unbidden(up time.Duration) bool {
-	return n.running(up) && n.open == 0 && !(n.expected.ever && up <= n.expected.up) &&
+	return n.running(up) && !(n.expected.ever && up <= n.expected.up) &&
 		up-n.busy.since > unbiddenAfter
 }
 
 // running says that by its last heartbeat, if that is young, the node is busy.
 func (n *nodeState) running(up time.Duration) bool {
 	return n.seen && !n.idle && up-n.at <= nodeSilentAfter
+}
+
+// openOn says whether a dose of ours is open on a node.
+func (w *Watch) openOn(id NodeID) bool {
+	for _, d := range w.open {
+		if w.pumps[d.Pump].node == id {
+			return true
+		}
+	}
+	return false
 }
 
 // Node is what a node last said of itself, its tick carried on to now.

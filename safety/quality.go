@@ -148,6 +148,16 @@ func newInputState(in *Input, tank dosing.Tank) inputState {
 	return i
 }
 
+// reconfigure takes new limits and forgets what was judged by the old ones.
+func (i *inputState) reconfigure(fresh inputState) {
+	if fresh.quantity != i.quantity || fresh.tank != i.tank || fresh.fitted != i.fitted {
+		*i = fresh
+		return
+	}
+	i.limit, i.low, i.high, i.health = fresh.limit, fresh.low, fresh.high, fresh.health
+	i.noise, i.lively, i.rough, i.isRough, i.flat = fresh.noise, fresh.lively, fresh.rough, false, fresh.flat
+}
+
 // take assesses a reading and keeps it if it is worth keeping. Moving says that
 // something dosed is on its way, which explains a jump.
 func (i *inputState) take(r dosing.Reading, moving bool) dosing.Quality {

@@ -1,7 +1,6 @@
 package safety
 
 import (
-	"math"
 	"slices"
 	"time"
 
@@ -77,6 +76,7 @@ type tankState struct {
 	silent      timer // circulation's sensor
 	flooded     when  // last seen in flood
 	wait        wait
+	linked      bool // two good pH readings came since the link came up
 	doubt       suspicion
 
 	lastRole  [dosing.RoleCount]when
@@ -247,154 +247,6 @@ func (w *Watch) moving(id dosing.TankID, up time.Duration) bool {
 	}
 	t := &w.tanks[id]
 	return len(t.uncertain) > 0 || t.lastDose.within(t.plant.DeadTime+7*t.plant.Lag, up)
-}
-
-// Rejected notes that a payload of an input was refused: it did not even parse, or
-// cannot be. A few in a row make the input unfit before its last reading is stale.
-func (w *Watch) Rejected(_ dosing.Instant, in dosing.InputID, text string) {
-	if int(in) >= len(w.inputs) {
-		return
-	}
-	i := &w.inputs[in]
-	i.rejects = min(i.rejects+1, rejectsFail)
-	i.rejectText = "last message refused: " + text
-}
-
-// Link says whether the link to the broker is up.
-func (w *Watch) Link(now dosing.Instant, up bool) {
-	if up && !w.linkUp {
-		// What came before the outage proves nothing about the time in it.
-		for i := range w.inputs {
-			w.inputs[i].fits = 0
-		}
-		for i := range w.nodes {
-			w.nodes[i].expect(now.Up + w.longestRun(NodeID(i)))
-		}
-	}
-	w.linkUp = up
-}
-
-// SetLedger says whether the record can be written.
-func (w *Watch) SetLedger(_ dosing.Instant, state LedgerState) { w.ledger = state }
-
-// OtherController says whether another controller was seen to give orders here.
-func (w *Watch) OtherController(_ dosing.Instant, present bool) { w.other = present }
-
-// Jumped tells that the wall clock stepped. It changes nothing here: no age and no
-// wait depends on the wall clock, and a dose must not either. The step is recorded
-// by the caller.
-func (w *Watch) Jumped(dosing.Instant, time.Duration) {}
-
-// SetMode sets what the tank may do. Anything but armed, observing and stopped
-// is observing.
-func (w *Watch) SetMode(_ dosing.Instant, id dosing.TankID, m Mode) {
-	if int(id) >= len(w.tanks) {
-		return
-	}
-	if m != ModeArmed && m != ModeStopped {
-		m = ModeObserving
-	}
-	w.tanks[id].mode = m
-}
-
-// Mode is what the tank does: as set, but stopped while a trip that only a person
-// clears reaches the whole tank, and holding while an armed tank is wholly held. A
-// hold of the nutrients alone leaves it armed: pH goes on.
-func (w *Watch) Mode(id dosing.TankID) Mode {
-	if int(id) >= len(w.tanks) {
-		return ModeObserving
-	}
-	t := &w.tanks[id]
-	mode := t.mode
-	for i := range t.trips {
-		trip := &t.trips[i]
-		if trip.Scope > ScopeTank || trip.Cause == CauseObserving || trip.Action >= Run {
-			continue
-		}
-		if trip.Latched || trip.Action == Stop {
-			return ModeStopped
-		}
-		if mode == ModeArmed {
-			mode = ModeHolding
-		}
-	}
-	return mode
-}
-
-// SetState sets what people have entered for the tank. Entering a cleaning, or
-// that the solution is unconfirmed, outlives everything but Confirm.
-func (w *Watch) SetState(now dosing.Instant, id dosing.TankID, state OperatorState) {
-	if int(id) >= len(w.tanks) {
-		return
-	}
-	t := &w.tanks[id]
-	before := t.operator
-	t.operator = state
-	if state.Unconfirmed || state.Cleaning {
-		why := state.Why
-		if why == "" {
-			why = "a cleaning was entered"
-		}
-		t.unconfirm(now, why)
-	} else if before.Unconfirmed {
-		w.Confirm(now, id)
-	}
-}
-
-// Confirm says that a person has looked: water or nutrient solution, no
-// disinfectant, rinsed. A pH that was strange then is believed until it has been
-// ordinary again.
-func (w *Watch) Confirm(now dosing.Instant, id dosing.TankID) {
-	if int(id) >= len(w.tanks) {
-		return
-	}
-	t := &w.tanks[id]
-	t.operator.Unconfirmed, t.operator.Cleaning = false, false
-	s := &t.cell[CauseSolutionUnconfirmed]
-	s.latched, s.active = false, false
-	t.doubt.confirm()
-	t.water.unexplained = 0
-	if t.responses != nil {
-		t.responses.Disturbed()
-	}
-	t.mix(now, t.plant.MixingTime(), "the water was confirmed")
-}
-
-// Aim tells what the tank is steered to now. Without it nothing is dosed.
-func (w *Watch) Aim(id dosing.TankID, target dosing.Target) {
-	if int(id) >= len(w.tanks) {
-		return
-	}
-	pH, ec := float64(target.PH), float64(target.EC)
-	w.tanks[id].target = target
-	w.tanks[id].aimed = pH >= plausible[dosing.QuantityPH][0] && pH <= plausible[dosing.QuantityPH][1] && ec > 0 && ec <= plausible[dosing.QuantityEC][1]
-}
-
-// Learned tells mean and sd of ln(buffer scale) and how many pools of doses have
-// been answered. What is not a number is refused: the gate then supposes that
-// nothing was learned.
-func (w *Watch) Learned(id dosing.TankID, mean, spread float64, answered int) {
-	if int(id) >= len(w.tanks) {
-		return
-	}
-	t := &w.tanks[id]
-	if math.IsNaN(mean) || math.IsInf(mean, 0) || !(spread > 0) || math.IsInf(spread, 0) {
-		mean, spread, answered = 0, startSpread, 0
-	}
-	t.lnBuffer, t.spread, t.answered = mean, spread, max(answered, 0)
-}
-
-// Serviced says that a pump or probe was serviced, a stock refilled or a filling
-// changed: what was learned before says nothing any more.
-func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
-	if int(id) >= len(w.tanks) {
-		return
-	}
-	t := &w.tanks[id]
-	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0
-	if t.responses != nil {
-		t.responses.Reset()
-	}
 }
 
 // Input is the last reading of an input and its quality now: its age, work on the
