@@ -52,16 +52,18 @@ func ledgerCommand(args []string, stdout, stderr io.Writer) int {
 	flags.StringVar(&f.to, "to", "", "end before this `time`")
 	flags.StringVar(&f.tank, "tank", "", "only this `tank`")
 	flags.StringVar(&f.pump, "pump", "", "only this `pump`")
-	flags.Usage = func() {
+	usage := func() {
 		fmt.Fprint(stdout, ledgerUsage)
 		flags.PrintDefaults()
 	}
+	flags.Usage = usage
 	// Flags may stand on either side of the verb.
 	if code, done := parseFlags(flags, args, stdout, stderr, -1); done {
 		return code
 	}
 	verb := flags.Arg(0)
 	if flags.NArg() > 0 {
+		flags.Usage = usage
 		if code, done := parseFlags(flags, flags.Args()[1:], stdout, stderr, 0); done {
 			return code
 		}

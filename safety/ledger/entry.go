@@ -158,12 +158,12 @@ const (
 	ChangeMode                   // Text = mode, By, Note
 	ChangeSetpoint               // Quantity, Old, Value, Until
 	ChangeTrip                   // Text = cause of a latched trip
-	ChangeClear                  // a person cleared latched trips; Note says what was checked
+	ChangeClear                  // a person cleared latched trips, the tank is observing; Note says what was checked
 	ChangeUnconfirmed            // solution unconfirmed, Text = why
 	ChangeConfirmed              // a person confirmed the water
 	ChangeHandDose               // Pump, Volume added by hand
 	ChangeServiced               // pump or probe serviced, stock refilled, filling changed
-	ChangePause                  // pause, maintenance or cleaning began (Text) or ended ("")
+	ChangePause                  // pause, maintenance or cleaning began (Text) or ended (""); a cleaning ends by ChangeConfirmed
 	ChangeSettings               // a new configuration took effect, Text = version
 	ChangeLearned                // Value, Spread = mean and sd of ln(buffer scale)
 	ChangeClock                  // the wall clock stepped: Value in seconds; Trusted = it is synchronised now
@@ -185,6 +185,9 @@ func ParseChangeKind(name string) (ChangeKind, bool) {
 	}
 	return ChangeNone, false
 }
+
+// PauseCleaning is the Text of a ChangePause that only confirmed water ends.
+const PauseCleaning = "cleaning"
 
 // Change is anything but a dose that the record keeps: who did what, from where,
 // old and new. Names rather than numbers: a configuration may be reordered.

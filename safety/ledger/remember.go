@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"slices"
 	"time"
 
 	"leat/dosing"
@@ -27,10 +28,13 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.latch(Latch{Tank: e.Tank, Pump: e.Pump, Cause: e.Text, At: moment})
 	case ChangeClear:
 		r.clear(e)
+		// Cleared is not armed: that takes a person's word of its own.
+		r.Modes[e.Tank] = safety.ModeObserving
 	case ChangeUnconfirmed:
 		r.Unconfirmed[e.Tank] = remark
 	case ChangeConfirmed:
 		delete(r.Unconfirmed, e.Tank)
+		r.endPauses(e.Tank, func(p Remark) bool { return p.Text == PauseCleaning })
 	case ChangePause:
 		r.pause(e.Tank, remark)
 	case ChangeSetpoint:
@@ -86,11 +90,11 @@ func (r *replayer) clear(e Entry) {
 	r.Latches = kept
 }
 
-// pause keeps what began and is not over. An empty text ends all of the tank's;
-// a repeat takes the place of its like.
+// pause keeps what began and is not over. An empty text ends all of the tank's
+// but a cleaning; a repeat takes the place of its like.
 func (r *replayer) pause(tank string, remark Remark) {
 	if remark.Text == "" {
-		delete(r.Pauses, tank)
+		r.endPauses(tank, func(p Remark) bool { return p.Text != PauseCleaning })
 		return
 	}
 	for i, p := range r.Pauses[tank] {
@@ -100,6 +104,13 @@ func (r *replayer) pause(tank string, remark Remark) {
 		}
 	}
 	r.Pauses[tank] = append(r.Pauses[tank], remark)
+}
+
+func (r *replayer) endPauses(tank string, over func(Remark) bool) {
+	r.Pauses[tank] = slices.DeleteFunc(r.Pauses[tank], over)
+	if len(r.Pauses[tank]) == 0 {
+		delete(r.Pauses, tank)
+	}
 }
 
 func (r *replayer) setpoint(ask Setpoint) {
