@@ -139,14 +139,15 @@ func (s *Solver) report(t *Totals, c *Conditions, r *Result) {
 	r.PH = -s.x[uH] / ln10
 	r.TempC = c.TempC
 	r.IonicStrength = s.ionic
-	dic := 0.0
 	for i := range s.m {
 		r.Species[i] = 1000 * s.m[i]
-		dic += float64(hot[i].nu[uCO3] * s.m[i])
 	}
 	r.ChargeError = 1000 * s.charge()
 	r.StrongCharge = t.StrongCharge() - r.ChargeError
-	r.DIC = 1000 * dic
+	r.DIC = t.DIC
+	if c.Open {
+		r.DIC = s.carbon()
+	}
 	r.KgwPerLitre = 1 / s.litres
 	r.Buffer = 1000 * ln10 * s.protonSlope() * r.KgwPerLitre
 	s.saturation(&s.here, r)
@@ -509,12 +510,16 @@ func (s *Solver) correct() {
 
 // sumIonic sets the ionic strength and the activity of water.
 func (s *Solver) sumIonic() {
-	ionic, all := 0.0, 0.0
-	for i := range s.m {
-		m := s.m[i]
+	// Two sums side by side: one addition need not wait for the other.
+	var ionic, all, ionic2, all2 float64
+	for i := 0; i+1 < len(s.m); i += 2 {
+		m, n := s.m[i], s.m[i+1]
 		all += m
-		ionic += float64(hot[i].zz * m)
+		all2 += n
+		ionic += float64(chargeSquared[i] * m)
+		ionic2 += float64(chargeSquared[i+1] * n)
 	}
+	ionic, all = ionic+ionic2, all+all2
 	if s.balanceStrong {
 		ionic += math.Abs(s.charge())
 	}
@@ -536,11 +541,21 @@ func (s *Solver) sumIonic() {
 
 // charge is cations minus anions, eq/kgw.
 func (s *Solver) charge() float64 {
-	charge := 0.0
-	for i := range s.m {
-		charge += float64(hot[i].z * s.m[i])
+	var charge, charge2 float64
+	for i := 0; i+1 < len(s.m); i += 2 {
+		charge += float64(chargeNumber[i] * s.m[i])
+		charge2 += float64(chargeNumber[i+1] * s.m[i+1])
 	}
-	return charge
+	return charge + charge2
+}
+
+// carbon is the inorganic carbon of all species, mmol/kgw.
+func (s *Solver) carbon() float64 {
+	sum := 0.0
+	for i := range s.m {
+		sum += float64(hot[i].nu[uCO3] * s.m[i])
+	}
+	return 1000 * sum
 }
 
 // protonSlope is -d(hydrogen)/d(ln activity of hydrogen) with all other

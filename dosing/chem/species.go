@@ -137,14 +137,20 @@ type gamma struct {
 
 // hotRow is what the solver's inner loops read of a row, close together.
 type hotRow struct {
-	z, zz    float64
 	hydrogen float64               // how much hydrogen it holds
 	nu       [unknownCount]float64 // the same of every unknown
 	gamma    uint8
 	proton   uint8 // which factor of hydrogen and water makes it
 }
 
-var hot [SpeciesCount]hotRow
+var (
+	hot           [SpeciesCount]hotRow
+	chargeNumber  [SpeciesCount]float64
+	chargeSquared [SpeciesCount]float64
+)
+
+// The sums over all species go by pairs.
+var _ [0]struct{} = [SpeciesCount % 2]struct{}{}
 
 // run is a stretch of rows with the same anion, as often, and the same partner.
 type run struct {
@@ -409,7 +415,8 @@ func groupRows() error {
 		if factor < 0 {
 			return fmt.Errorf("%s holds more hydrogen or water than the solver's table of factors", sp.name)
 		}
-		hot[s] = hotRow{z: float64(sp.charge), zz: sp.zz, hydrogen: sp.nu[uH], nu: sp.nu, gamma: uint8(sp.gamma), proton: uint8(factor)}
+		chargeNumber[s], chargeSquared[s] = float64(sp.charge), sp.zz
+		hot[s] = hotRow{hydrogen: sp.nu[uH], nu: sp.nu, gamma: uint8(sp.gamma), proton: uint8(factor)}
 		if last := len(g.runs) - 1; last >= 0 {
 			if r := &g.runs[last]; r.factor == next.factor && r.partners == next.partners {
 				r.to = s + 1

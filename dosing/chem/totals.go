@@ -88,6 +88,11 @@ const largestTotal = 20000 // mmol/kgw
 
 // check refuses what is not a concentration: NaN, infinite, negative, absurd.
 func (t *Totals) check() error {
+	const most = largestTotal
+	if t.NO3 >= 0 && t.NH4 >= 0 && t.P >= 0 && t.K >= 0 && t.Ca >= 0 && t.Mg >= 0 && t.SO4 >= 0 && t.Na >= 0 && t.Cl >= 0 && t.DIC >= 0 && t.Si >= 0 &&
+		t.NO3 <= most && t.NH4 <= most && t.P <= most && t.K <= most && t.Ca <= most && t.Mg <= most && t.SO4 <= most && t.Na <= most && t.Cl <= most && t.DIC <= most && t.Si <= most {
+		return nil
+	}
 	for _, name := range Ions {
 		if v := *t.Ion(name); !(v >= 0 && v <= largestTotal) {
 			return &InputError{Quantity: name, Value: v, Low: 0, High: largestTotal, Unit: "mmol/kgw"}
