@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -154,13 +153,8 @@ const largestVolume = 10_000 * dosing.Litre
 // Decode reads the row's body. It does not check the chain; Open does.
 func Decode(row Row) (Entry, error) {
 	var b body
-	decoder := json.NewDecoder(bytes.NewReader(row.Body))
-	decoder.DisallowUnknownFields()
-	if err := decoder.Decode(&b); err != nil {
+	if err := b.scan(row.Body); err != nil {
 		return Entry{}, fmt.Errorf("row %d: %w", row.Sequence, err)
-	}
-	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
-		return Entry{}, fmt.Errorf("row %d: more than one object", row.Sequence)
 	}
 	e, err := b.entry()
 	if err != nil {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"math"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -113,6 +114,16 @@ func TestBadRowsAreRefused(t *testing.T) {
 		"not JSON":           `dose 5 mL`,
 		"two objects":        `{"kind":"change","change":"mode","up_s":0}{}`,
 		"unknown kind":       `{"kind":"song","up_s":0}`,
+		"a space":            `{"kind":"change", "change":"mode","up_s":0}`,
+		"a key twice":        `{"kind":"change","change":"mode","up_s":0,"up_s":1}`,
+		"out of order":       `{"change":"mode","kind":"change","up_s":0}`,
+		"other case":         `{"Kind":"change","change":"mode","up_s":0}`,
+		"trailing comma":     `{"kind":"change","change":"mode","up_s":0,}`,
+		"not closed":         `{"kind":"change","change":"mode","up_s":0`,
+		"open text":          `{"kind":"change","change":"mode","up_s":0,"text":"a`,
+		"hexadecimal":        `{"kind":"change","change":"setpoint","up_s":0,"value":0x1p4}`,
+		"not a number":       `{"kind":"change","change":"setpoint","up_s":0,"value":NaN}`,
+		"a line in a text":   "{\"kind\":\"change\",\"change\":\"mode\",\"up_s\":0,\"text\":\"a\nb\"}",
 		"unknown key":        `{"kind":"change","change":"mode","up_s":0,"volume":5}`,
 		"unknown change":     `{"kind":"change","change":"song","up_s":0}`,
 		"no order":           `{"kind":"intent","up_s":0,"tank":"north","pump":"acid","volume_ml":5,"reason":"pH high"}`,
@@ -169,7 +180,7 @@ func FuzzDecode(f *testing.F) {
 		r.finish(dosing.Instant{}, true, e.Epoch)
 
 		var b body
-		if err := json.Unmarshal(text, &b); err != nil {
+		if err := b.scan(text); err != nil {
 			t.Fatal(err)
 		}
 		once, err := b.encode()
@@ -177,12 +188,27 @@ func FuzzDecode(f *testing.F) {
 			t.Fatal(err)
 		}
 		var again body
-		if err := json.Unmarshal(once, &again); err != nil {
+		if err := again.scan(once); err != nil {
 			t.Fatalf("%s: %v", once, err)
+		}
+		if !json.Valid(once) {
+			t.Fatalf("%s is not JSON", once)
 		}
 		twice, err := again.encode()
 		if err != nil || !bytes.Equal(once, twice) {
 			t.Fatalf("written twice it reads\n%s\nand\n%s (%v)", once, twice, err)
 		}
 	})
+}
+
+func TestKeysAreReadInTheOrderTheyAreWritten(t *testing.T) {
+	written := reflect.TypeFor[body]()
+	if written.NumField() != len(fields) {
+		t.Fatalf("%d keys are written, %d are read", written.NumField(), len(fields))
+	}
+	for i, name := range fields {
+		if tag, _, _ := strings.Cut(written.Field(i).Tag.Get("json"), ","); tag != name {
+			t.Errorf("key %d is written as %q and read as %q", i, tag, name)
+		}
+	}
 }

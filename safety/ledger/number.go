@@ -110,9 +110,3 @@ func (s stamp) MarshalJSON() ([]byte, error) {
 	}
 	return []byte(`"` + t.Format(time.RFC3339Nano) + `"`), nil
 }
-
-func (s *stamp) UnmarshalJSON(text []byte) error {
-	t, err := time.Parse(`"`+time.RFC3339Nano+`"`, string(text))
-	s.Time = t.UTC()
-	return err
-}
