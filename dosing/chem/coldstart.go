@@ -9,7 +9,7 @@ func (s *Solver) coldStart(k *constants, c *Conditions) {
 	s.water = 1
 	p := &s.partnerTotal
 	s.ionic = 0.5 * (float64(4*(p[pCa]+p[pMg]+s.total[uSO4])) + p[pK] + p[pNa] + p[pNH4] + p[pCl] + p[pNO3] + s.total[uCO3] + s.total[uPO4])
-	s.ionic += 0.5 * math.Min(math.Abs(s.total[uH]), s.ionic)
+	s.ionic += float64(0.5 * math.Min(math.Abs(s.total[uH]), s.ionic))
 	s.ionic = math.Max(s.ionic, 1e-7)
 	s.setGammas(k)
 	s.partnerActivity[pNa] = p[pNa]
@@ -24,7 +24,7 @@ func (s *Solver) coldStart(k *constants, c *Conditions) {
 // effective is a formation constant with the activity coefficient of the
 // species divided out.
 func (s *Solver) effective(k *constants, i Species) float64 {
-	return k.k[i] * s.inverseGamma[table[i].gamma]
+	return float64(k.k[i] * s.inverseGamma[table[i].gamma])
 }
 
 // guessHydrogen bisects the pair-free hydrogen balance; ln activity.

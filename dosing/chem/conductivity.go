@@ -67,10 +67,10 @@ func (s *Solver) ionConductivity(k *constants, c *conductor, in *medium) float64
 	if c.negative {
 		size -= float64(in.anionShift * c.z)
 	}
-	ka := k.dhB * float64(size*s.ionGrowth(c, in.anionShift)) * in.root
+	ka := float64(k.dhB * float64(size*s.ionGrowth(c, in.anionShift)) * in.root)
 	near := 1 / (1 + ka)
 	free := float64(k.diffusion[c.species] * float64(perDiffusion*c.z))
-	lambda := (free - float64(in.electro*c.z)*near) * (1 - float64(in.relax*float64(near*near)))
+	lambda := (free - float64(float64(in.electro*c.z)*near)) * (1 - float64(in.relax*float64(near*near)))
 	if c.visc != 0 {
 		lambda *= expSmall(float64(c.visc * in.lnThin))
 	}

@@ -55,7 +55,7 @@ func (c *Curve) Refill(t Totals, tempC float64) error {
 			return err
 		}
 		perLitre := 1000 / s.litres
-		hydrogen := s.r[uH] * perLitre
+		hydrogen := float64(s.r[uH] * perLitre)
 		if i == curvePoints-1 {
 			first = hydrogen
 		}
@@ -95,7 +95,7 @@ func (c *Curve) at(ph float64) (acid, slope float64) {
 	}
 	u := place - float64(i)
 	a0, a1 := c.acid[i], c.acid[i+1]
-	d0, d1 := -c.slope[i]*curveStep, -c.slope[i+1]*curveStep
+	d0, d1 := -float64(c.slope[i]*curveStep), -float64(c.slope[i+1]*curveStep)
 	return hermite(u, a0, a1, d0, d1)
 }
 
@@ -150,7 +150,7 @@ func (c *Curve) PHAfter(fromPH, acid float64) float64 {
 // within finds the place between two points by Newton, kept between bounds.
 func (c *Curve) within(i int, want float64) float64 {
 	a0, a1 := c.acid[i], c.acid[i+1]
-	d0, d1 := -c.slope[i]*curveStep, -c.slope[i+1]*curveStep
+	d0, d1 := -float64(c.slope[i]*curveStep), -float64(c.slope[i+1]*curveStep)
 	low, high := 0.0, 1.0
 	u := (a0 - want) / (a0 - a1)
 	for n := 0; n < 30; n++ {
@@ -160,7 +160,7 @@ func (c *Curve) within(i int, want float64) float64 {
 		} else {
 			high = u
 		}
-		next := u + (value-want)/(slope*curveStep)
+		next := u + (value-want)/float64(slope*curveStep)
 		if !(next > low && next < high) {
 			next = 0.5 * (low + high)
 		}

@@ -58,7 +58,7 @@ func expSmall(y float64) float64 {
 var lnOf64, overOf64 = func() (l, o [65]float64) {
 	for j := range l {
 		// ln c = 2 atanh z, z = (c-1)/(c+1) <= 1/3; the 20th term is below 1e-20.
-		c := 1 + float64(j)/64
+		c := 1 + float64(float64(j)/64)
 		z := (c - 1) / (c + 1)
 		q, sum := z*z, 0.0
 		for n := 39; n >= 1; n -= 2 {
@@ -79,7 +79,7 @@ func ln(x float64) float64 {
 	k := float64(int64(bits>>52) - 1023)
 	j := (bits>>45&127 + 1) >> 1                         // the nearest of 64 steps between 1 and 2
 	m := math.Float64frombits(bits&(1<<52-1) | 1023<<52) // 1 <= m < 2
-	c := 1 + float64(j)*(1.0/64)
+	c := 1 + float64(float64(j)*(1.0/64))
 	r := float64((m - c) * overOf64[j]) // m-c is exact; |r| < 1/127
 	r2 := r * r
 	series := r - float64(r2*(float64(0.5-float64(r*(1.0/3)))+float64(r2*(float64(0.25-float64(r*(1.0/5)))+float64(r2*(1.0/6-float64(r*(1.0/7))))))))

@@ -67,17 +67,17 @@ func readPhases() error {
 			}
 			p.product.water += int8(n) * of.water
 			for u := range of.nu {
-				p.product.nu[u] += float64(n) * of.nu[u]
+				p.product.nu[u] += float64(float64(n) * of.nu[u])
 				p.needs[u] = p.product.nu[u] != 0
 			}
 			if of.partner >= 0 {
 				usedByPhase[of.partner] = true
-				p.uses[of.partner] += float64(n) * float64(of.partners)
+				p.uses[of.partner] += float64(float64(n) * float64(of.partners))
 			}
 			// SI = log(product of these species) - log K; each is K times its
 			// masters, so its own log K joins with the opposite sign.
 			for j := range k {
-				k[j] -= float64(n) * of.log[j]
+				k[j] -= float64(float64(n) * of.log[j])
 			}
 		})
 		if err != nil {

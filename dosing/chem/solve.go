@@ -254,7 +254,8 @@ func (s *Solver) load(k *constants, t *Totals, c *Conditions) {
 	// Charge balance, written as the hydrogen that the masters' charges call for.
 	hydrogen := -(t.StrongCharge() - float64(2*dic) - float64(3*t.P)) / 1000
 	s.total = [unknownCount]float64{uH: hydrogen, uSO4: t.SO4 / 1000, uCO3: dic / 1000, uPO4: t.P / 1000}
-	s.ionicMost = 1 + math.Abs(hydrogen) + 0.0005*(float64(9*t.P)+float64(4*(t.Ca+t.Mg+t.SO4+t.DIC+t.Si))+t.K+t.Na+t.NH4+t.NO3+t.Cl)
+	s.ionicMost = 1 + math.Abs(hydrogen) +
+		float64(0.0005*(float64(9*t.P)+float64(4*(t.Ca+t.Mg+t.SO4+t.DIC+t.Si))+t.K+t.Na+t.NH4+t.NO3+t.Cl))
 	if c.Open {
 		s.ionicMost += 20
 	}
@@ -325,7 +326,7 @@ func (s *Solver) setGroup(k *constants, g int, proton *[protonFactors]float64, a
 		m0, m1, m2 := 0.0, 0.0, 0.0
 		for i := run.from; i < run.to; i++ {
 			h := &hot[i]
-			w := k.k[i] * s.inverseGamma[h.gamma&31] * proton[h.proton&(protonFactors-1)] * common
+			w := float64(k.k[i] * s.inverseGamma[h.gamma&31] * proton[h.proton&(protonFactors-1)] * common)
 			s.m[i] = w
 			w1 := float64(h.hydrogen * w)
 			m0 += w

@@ -298,7 +298,7 @@ func addReaction(sp *species, reaction string, before Species) error {
 		}
 		sp.water += int8(n) * of.water
 		for j := range sp.log {
-			sp.log[j] += float64(n) * of.log[j]
+			sp.log[j] += float64(float64(n) * of.log[j])
 		}
 	})
 }

@@ -28,7 +28,7 @@ func (s *Solver) setVolumes(k *constants) {
 			case 0:
 				g += v
 			default:
-				g += v * exp(float64(e*s.lnIonic))
+				g += float64(v * exp(float64(e*s.lnIonic)))
 			}
 		}
 		s.growth[i] = g
@@ -43,7 +43,7 @@ func (s *Solver) relativeViscosity(k *constants, plus, minus *charges) float64 {
 	z1, z2 := plus.eq/plus.mol, minus.eq/minus.mol
 	d1, d2 := plus.eq/plus.eqByD, minus.eq/minus.eqByD
 	t := (d1 - d2) / (math.Sqrt(float64(d1*z1)+float64(d2*z2)) + math.Sqrt((d1+d2)*(z1+z2)))
-	psi := (float64(d1*z2)+float64(d2*z1))/4 - z1*z2*float64(t*t)
+	psi := float64(0.25*(float64(d1*z2)+float64(d2*z1))) - float64(z1*z2*float64(t*t))
 	a := k.falkDole / (math.Sqrt(k.permittivity*(z1+z2)/math.Max(z1, z2)) * (d1 * d2)) * psi
 
 	linear, square := 0.0, 0.0
@@ -63,7 +63,7 @@ func (s *Solver) relativeViscosity(k *constants, plus, minus *charges) float64 {
 			square += second
 		}
 		if v.tan != 0 {
-			volume += (k.volume0[v.species] + s.growth[v.species]) * float64(v.tan*m)
+			volume += float64((k.volume0[v.species] + s.growth[v.species]) * float64(v.tan*m))
 			anions += m
 		}
 	}
@@ -71,7 +71,7 @@ func (s *Solver) relativeViscosity(k *constants, plus, minus *charges) float64 {
 	if chloride := k.volume0[Cl] + s.growth[Cl]; anions > 0 && chloride > 0 {
 		bulk = 2 - volume/anions/chloride
 	}
-	ratio := 1 + float64(a*math.Sqrt(0.5*(plus.eq+minus.eq))) + bulk*(linear+square)
+	ratio := 1 + float64(a*math.Sqrt(0.5*(plus.eq+minus.eq))) + float64(bulk*(linear+square))
 	return math.Min(math.Max(ratio, 0.5), 20)
 }
 
@@ -91,7 +91,7 @@ func listViscous() {
 			continue
 		}
 		z := math.Abs(float64(table[s].charge))
-		viscous = append(viscous, thickener{s, b[5], z, float64(z*z+z) / 2, b[6]})
+		viscous = append(viscous, thickener{s, b[5], z, (float64(z*z) + z) / 2, b[6]})
 	}
 }
 
@@ -126,7 +126,7 @@ func (v *thickener) secondOrder(m, ionic, lnIonic float64) float64 {
 	}
 	sum := exp(float64(v.d3 * ln(math.Max(own, 1e-12))))
 	if f != -1 {
-		sum += exp(float64(v.d3*lnIonic)) * (1 + f)
+		sum += float64(exp(float64(v.d3*lnIonic)) * (1 + f))
 	}
 	return sum / (2 + f)
 }

@@ -37,7 +37,7 @@ func solventAt(tempC float64) solvent {
 	w.viscosity = viscosityOfWater(t)
 
 	// Bradley & Pitzer 1979, J. Phys. Chem. 83, 1599, at 1 atm.
-	d1000 := 342.79 * exp(float64(t*(-5.0866e-3+float64(t*9.469e-7))))
+	d1000 := float64(342.79 * exp(float64(t*(-5.0866e-3+float64(t*9.469e-7)))))
 	c := -2.0525 + 3115.9/(t-182.89)
 	b := -8032.5 + 4.2142e6/t + float64(2.1417*t)
 	w.permittivity = d1000 + float64(c*ln((b+atmBar)/(b+1000)))
