@@ -107,7 +107,6 @@ type observer struct {
 	count    int
 	strikes  int     // blocks in a row far off on the same side
 	side     float64 // that side
-	frozen   time.Duration
 	pooled   float64 // effect of doses since the last answer
 	answered int
 
@@ -159,8 +158,9 @@ func (o *observer) begin(value float64, variance float64, up time.Duration) {
 
 // update ends a block at up. arrived is the net amount that doses brought to the
 // probes since the last block, gross the same without signs, entered what top-up
-// brought. While learning is false only the value is corrected.
-func (o *observer) update(up time.Duration, arrived, gross, entered float64, learning bool) {
+// brought. While learning is false only the value is corrected. It reports false
+// when the readings moved as no dose explains and the state started anew.
+func (o *observer) update(up time.Duration, arrived, gross, entered float64, learning bool) (explained bool) {
 	measured := o.sum / float64(o.count)
 	variance := o.noise/float64(o.count) + o.tuning.resolution
 	o.forgetBlock()
@@ -178,7 +178,7 @@ func (o *observer) update(up time.Duration, arrived, gross, entered float64, lea
 	if !trusted {
 		o.begin(measured, variance, up)
 		o.blocks = blocksBeforeUse
-		return
+		return false
 	}
 	o.correct(innovation, variance, learning && o.strikes == 0)
 	if learning && o.strikes == 0 {
@@ -192,6 +192,7 @@ func (o *observer) update(up time.Duration, arrived, gross, entered float64, lea
 	if o.blocks < blocksBeforeUse {
 		o.blocks++
 	}
+	return true
 }
 
 // predict carries the covariances over one block; a and c are the value's

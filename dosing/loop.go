@@ -20,12 +20,15 @@ type Loops struct {
 	bases  []PumpID
 	stocks []PumpID
 
-	frozen     time.Duration // learning stands still until then
-	lastAcid   given
-	lastBase   given
-	lastGroup  Group
-	phWithheld withheld
-	ecWithheld withheld
+	frozen       time.Duration // learning stands still until then
+	lastAcid     given
+	lastBase     given
+	lastGroup    Group
+	phWithheld   withheld
+	ecWithheld   withheld
+	traceRefused withheld
+
+	transit transit // the last one computed
 }
 
 // given is when a reagent was last dosed.
@@ -66,6 +69,7 @@ func NewLoops(id TankID, tank Tank, pumps []Pump, curve Titration, totals *Total
 	for i := range pumps {
 		p := &pumps[i]
 		switch {
+		case !p.ServesTank(id):
 		case p.Smallest <= 0:
 			// A pump whose smallest repeatable dose nobody measured cannot dose.
 		case p.Role == RoleAcid && p.AcidPerML > 0:
@@ -123,12 +127,12 @@ func (l *Loops) Read(r Reading, q Quality) {
 		l.water.valve(r.value >= 0.5, up)
 	case QuantityFlood:
 		if l.water.flooding(r.value >= 0.5, up); l.water.flood {
-			l.Freeze(r.at, l.horizon())
+			l.Freeze(r.at, up+l.horizon())
 		}
 	case QuantityCirculation:
 		// Standing water tells nothing about drift or about the doses' answers.
 		if r.value < 0.5 {
-			l.Freeze(r.at, l.tank.MixingTime())
+			l.Freeze(r.at, up+l.tank.MixingTime())
 		}
 	}
 }
@@ -163,11 +167,13 @@ func (l *Loops) advance(o *observer, up time.Duration) {
 		return
 	}
 	acid, ec, gross := l.arrivals(o.at, up)
-	learning := up >= l.frozen
-	if o == &l.ph {
-		o.update(up, acid, gross.acid, entered, learning && !l.phWithheld.forTooLong(up, l.tank.MixingTime()))
-	} else {
-		o.update(up, -ec, gross.ec, entered, learning && !l.ecWithheld.forTooLong(up, l.tank.MixingTime()))
+	refused := &l.phWithheld
+	if o == &l.ec {
+		acid, gross.acid, refused = -ec, gross.ec, &l.ecWithheld
+	}
+	learning := up >= l.frozen && !refused.forTooLong(up, l.tank.MixingTime())
+	if !o.update(up, acid, gross.acid, entered, learning) {
+		l.frozen = max(l.frozen, up+l.tank.MixingTime())
 	}
 }
 
@@ -204,13 +210,22 @@ func (l *Loops) arrivals(from, to time.Duration) (acid, ec float64, gross amount
 	return acid, ec, gross
 }
 
-// transit is what is on its way as of one moment.
-type transit struct{ acid, base, ec float64 }
+// transit is what is on its way as of one moment and one count of the totals.
+type transit struct {
+	acid, base, ec float64
+	known          bool
+	at             time.Duration
+	changes        uint64
+}
 
+// transitAt is asked several times a decision with nothing changed in between.
 func (l *Loops) transitAt(up time.Duration) transit {
-	var t transit
-	t.acid, t.base, t.ec = l.totals.InTransit(l.id, l.pumps, l.tank, up)
-	return t
+	t := &l.transit
+	if !t.known || t.at != up || t.changes != l.totals.changes {
+		t.acid, t.base, t.ec = l.totals.InTransit(l.id, l.pumps, l.tank, up)
+		t.known, t.at, t.changes = true, up, l.totals.changes
+	}
+	return *t
 }
 
 // outlooks looks at both quantities. What is in transit is taken as of the
@@ -273,10 +288,10 @@ func (l *Loops) Estimate(now Instant, target Target) Estimate {
 	}
 }
 
-// Freeze stops learning and the integral until now + for: after a response that
+// Freeze stops learning and the integral until an uptime: after a response that
 // no dose explains, a dose by hand, standing water. Values are still followed.
 func (l *Loops) Freeze(now Instant, until time.Duration) {
-	l.frozen = max(l.frozen, now.Up+until)
+	l.frozen = max(l.frozen, now.Up, until)
 }
 
 // ResetLearning forgets the buffer scale and the EC gain: a pump or probe was

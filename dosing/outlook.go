@@ -14,7 +14,7 @@ type outlook struct {
 	slope    float64 // amount per unit of the value at the estimate
 	need     float64 // whole settled need at the learned buffer
 	cautious float64 // what may be dosed now: a fraction of it at the pessimistic buffer
-	topUp    bool    // but for the entering top-up nothing would be needed
+	topUp    bool    // most of the need is top-up that is still entering
 	moving   float64 // net amount in transit
 }
 
@@ -38,7 +38,7 @@ func (o *observer) look(target, moving float64, ahead time.Duration) outlook {
 		moving: moving,
 	}
 	v.settled = o.curve.PHAfter(o.value, -(coming+o.entering)/capacity)
-	v.topUp = v.need*o.entering > 0 && (failing+coming)*v.need <= 0
+	v.topUp = v.need*o.entering > 0 && math.Abs(o.entering) > math.Abs(v.need)/2
 	v.cautious = v.need
 	if failing*v.need > 0 {
 		v.cautious = float64(o.tuning.fraction * (float64(exponential(-o.spread())*failing) + coming + o.entering))

@@ -20,6 +20,11 @@ type blend struct {
 // enough to stay within what may be in transit.
 const portion = 0.2
 
+// mostOwed bounds what a trace stock that was away for days gets when it is back:
+// its part of a blend worth this, mS/cm. All of it at once would be a dose no
+// crop was meant to have.
+const mostOwed = 1.0
+
 func newBlend(pumps []Pump, stocks []PumpID, volume float64) blend {
 	b := blend{pumps: pumps, stocks: stocks, volume: volume, owed: make([]Volume, len(pumps)), part: make([]float64, len(pumps))}
 	least := math.Inf(1)
@@ -47,6 +52,9 @@ func (b *blend) owe(ec float64) {
 		if !(whole >= 0 && whole < float64(largestVolume)) {
 			continue
 		}
+		if b.owed[id] > FromMillilitres(float64(mostOwed*b.volume)/b.ecPerML*b.pumps[id].Share) {
+			continue
+		}
 		b.owed[id] += Volume(whole)
 		b.part[id] = exact - whole
 	}
@@ -65,19 +73,20 @@ func (b *blend) ready(limits []Volume) bool {
 // due says whether the pump is owed at least a dose it can repeat.
 func (b *blend) due(id PumpID) bool { return b.owed[id] >= b.pumps[id].Smallest }
 
-// unfinished says whether a stock of the last blend still waits. One without a
-// macro ion that cannot be had does not hold the others: once it is owed ten
-// doses the rest goes on without it.
-func (b *blend) unfinished(limits []Volume) bool {
+// left says what still waits of the blend: whole tells that a stock that the
+// others must wait for is due, trace that one without a macro ion is due and the
+// gate refuses it.
+func (b *blend) left(limits []Volume) (whole, trace bool) {
 	for _, id := range b.stocks {
-		if !b.due(id) {
-			continue
-		}
-		if b.pumps[id].MacroIon || limits[id] >= b.pumps[id].Smallest || b.owed[id] < 10*b.pumps[id].Smallest {
-			return true
+		switch {
+		case !b.due(id):
+		case b.pumps[id].MacroIon || limits[id] >= b.pumps[id].Smallest:
+			whole = true
+		default:
+			trace = true
 		}
 	}
-	return false
+	return whole, trace
 }
 
 // ecOwed is what the unfinished blend is worth, mS/cm.

@@ -34,7 +34,7 @@ func (l *Loops) Next(now Instant, target Target, limits []Volume) (Plan, bool) {
 	ph, ec, _ := l.outlooks(now, target, true)
 	reagent, wanted := l.reagent(now, target, &ph, limits)
 	off := math.Abs(ph.settled - float64(target.PH))
-	if wanted && (off > WarnBand.PH || off > StartBand.PH && !l.blend.unfinished(limits)) {
+	if wanted && (off > WarnBand.PH || off > StartBand.PH && !l.begun(now, limits)) {
 		return reagent, true
 	}
 	if stock, ok := l.stock(now, target, &ec, limits); ok {
@@ -79,6 +79,15 @@ func (l *Loops) reagent(now Instant, target Target, ph *outlook, limits []Volume
 	return plan, ok
 }
 
+// begun says whether a blend was begun and must be finished first. A stock without
+// a macro ion that the gate has refused for a mixing time holds the others no
+// longer; it stays owed.
+func (l *Loops) begun(now Instant, limits []Volume) bool {
+	whole, trace := l.blend.left(limits)
+	l.traceRefused.note(trace, now.Up)
+	return whole || trace && !l.traceRefused.forTooLong(now.Up, l.tank.MixingTime())
+}
+
 // stock plans the next stock: the rest of a blend first, then a new one. Above
 // the band there is no plan, since adding cannot lower EC.
 func (l *Loops) stock(now Instant, target Target, ec *outlook, limits []Volume) (Plan, bool) {
@@ -87,7 +96,7 @@ func (l *Loops) stock(now Instant, target Target, ec *outlook, limits []Volume) 
 		return Plan{}, false
 	}
 	reason := ReasonBlendOwed
-	if !l.blend.unfinished(limits) {
+	if !l.begun(now, limits) {
 		amount := 0.0
 		if ec.need < 0 {
 			amount = ec.amount(float64(target.EC), deadBandEC, l.blend.smallest)

@@ -21,6 +21,8 @@ type Dose struct {
 type Totals struct {
 	pumps []pumpTotals
 	tanks [][]Dose // doses of each tank that may still be in transit
+
+	changes uint64 // counts and settlements so far
 }
 
 type pumpTotals struct {
@@ -41,6 +43,7 @@ func NewTotals(pumps, tanks int) *Totals {
 // that came late, a replay) is counted as of the newest, which keeps it in the
 // windows longer, never shorter.
 func (t *Totals) Count(d Dose) {
+	t.changes++
 	p := &t.pumps[d.Pump]
 	counted := d
 	if n := len(p.doses); n > 0 && counted.Up < p.doses[n-1].Up {
@@ -56,6 +59,7 @@ func (t *Totals) Count(d Dose) {
 // Settle closes the dose with this key at volume and starts its release law, and
 // its hour and day, at up. It reports whether the dose was known.
 func (t *Totals) Settle(pump PumpID, key uint64, volume Volume, up time.Duration) bool {
+	t.changes++
 	found := t.pumps[pump].settle(key, volume, up)
 	for tank := range t.tanks {
 		for i := range t.tanks[tank] {
