@@ -1,0 +1,340 @@
+package deploy_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+
+	"leat/controller"
+	"leat/controller/payload"
+	"leat/dosing"
+	"leat/safety"
+)
+
+// program finds a program of a Debian package, or skips the test.
+func program(t *testing.T, name, pkg string) string {
+	t.Helper()
+	for _, path := range []string{name, "/usr/sbin/" + name} { // Debian keeps servers out of a user's path
+		if found, err := exec.LookPath(path); err == nil {
+			return found
+		}
+	}
+	if os.Getenv("LEAT_REAL") == "1" {
+		t.Fatalf("%s is not installed and LEAT_REAL=1: apt-get install %s", name, pkg)
+	}
+	t.Skipf("%s is not installed: apt-get install %s", name, pkg)
+	return ""
+}
+
+func read(t *testing.T, name string) string {
+	t.Helper()
+	text, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
+}
+
+// The outside judge is systemd-analyze of systemd 252, Debian; it needs no running
+// systemd.
+func TestServiceIsHardened(t *testing.T) {
+	analyze := program(t, "systemd-analyze", "systemd")
+	out, err := exec.Command(analyze, "security", "--offline=true", "--threshold=20", "systemd/leat.service").CombinedOutput()
+	if err != nil {
+		t.Errorf("exposure above 2.0: %v\n%s", err, out)
+	}
+	// Verify names every unknown key; that the daemon is not installed here is no fault.
+	out, _ = exec.Command(analyze, "verify", "systemd/leat.service").CombinedOutput()
+	for line := range strings.Lines(string(out)) {
+		if !strings.Contains(line, "/usr/local/bin/leat is not executable") {
+			t.Errorf("systemd-analyze verify: %s", line)
+		}
+	}
+}
+
+func TestServiceWaitsForReadinessAndIsWatched(t *testing.T) {
+	unit := read(t, "systemd/leat.service")
+	for _, want := range []string{"Type=notify", "WatchdogSec=", "ExecReload=/bin/kill -HUP $MAINPID", "Restart=always", "StateDirectory=leat", "DynamicUser=yes"} {
+		if !strings.Contains(unit, "\n"+want) {
+			t.Errorf("no %s in the unit", want)
+		}
+	}
+}
+
+var address = regexp.MustCompile(`(?m)^    address: (\S+)$`)
+
+func TestDocumentListsTheTopicsOfTheProgram(t *testing.T) {
+	topics, err := payload.NewTopics("", "{station}", []string{"{tank}", "other"}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	quantity := func(topic string) string { return strings.Replace(topic, "/ph", "/{quantity}", 1) }
+	want := []string{
+		topics.Reading(0, "{probe}"), topics.Order(0, "{pump}"), topics.Report(0, "{pump}"), topics.Node(0, "{node}"), topics.Lease(0), topics.Stop(0),
+		topics.Supply(0), quantity(topics.Ask(0, dosing.QuantityPH)), quantity(topics.Answer(0, dosing.QuantityPH)),
+		quantity(topics.Setpoint(0, dosing.QuantityPH)), topics.State(0),
+		strings.Replace(topics.Alarm(0, safety.CauseLeak), "leak", "{cause}", 1), topics.Fit(0), topics.Online("{name}"),
+	}
+	var got []string
+	for _, m := range address.FindAllStringSubmatch(read(t, "asyncapi.yml"), -1) {
+		got = append(got, m[1])
+	}
+	slices.Sort(want)
+	slices.Sort(got)
+	if !slices.Equal(got, want) {
+		t.Errorf("topics of the document\n%s\nof the program\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
+var example = regexp.MustCompile(`(?m)^        - \{name: (\w+), payload: (.*)\}$`)
+
+func TestExamplesOfTheDocumentAreReadByTheProgram(t *testing.T) {
+	parse := map[string]func([]byte) error{
+		"reading":   func(b []byte) error { return json.Unmarshal(b, new(float64)) },
+		"order":     func(b []byte) error { _, err := payload.ParseOrder(b); return err },
+		"report":    func(b []byte) error { _, err := payload.ParseReport(b); return err },
+		"heartbeat": func(b []byte) error { _, err := payload.ParseHeartbeat(b); return err },
+		"lease":     func(b []byte) error { _, _, err := payload.ParseLease(b); return err },
+		"stop":      func(b []byte) error { _, _, err := payload.ParseStop(b); return err },
+		"supply":    func(b []byte) error { _, err := payload.ParseSupply(b); return err },
+		"ask":       func(b []byte) error { _, err := payload.ParseAsk(b); return err },
+		"fit":       func(b []byte) error { _, _, err := payload.ParseFit(b); return err },
+	}
+	found := example.FindAllStringSubmatch(read(t, "asyncapi.yml"), -1)
+	if len(found) != len(parse) {
+		t.Errorf("%d examples, want %d", len(found), len(parse))
+	}
+	for _, m := range found {
+		name, body := m[1], m[2]
+		if parse[name] == nil {
+			t.Errorf("example %q: nobody reads it", name)
+		} else if err := parse[name]([]byte(body)); err != nil {
+			t.Errorf("example %q: %v", name, err)
+		}
+	}
+}
+
+// schema is the text of one schema of the document.
+func schema(t *testing.T, name string) string {
+	t.Helper()
+	_, text, found := strings.Cut(read(t, "asyncapi.yml"), "\n    "+name+":\n      type: object\n")
+	if !found {
+		t.Fatalf("no schema %s", name)
+	}
+	if end := regexp.MustCompile(`(?m)^    \w`).FindStringIndex(text); end != nil {
+		text = text[:end[0]]
+	}
+	return text
+}
+
+func TestDocumentNamesEveryFieldThatTheProgramSends(t *testing.T) {
+	now := time.Date(2026, 1, 1, 2, 3, 4, 0, time.UTC)
+	view := &controller.TankView{Name: "north", Mode: safety.ModeArmed, WouldDose: "acid", Inputs: []controller.InputView{
+		{Name: "ph", Quantity: dosing.QuantityPH, Present: true, Value: 5.8, Retained: true}, {Name: "redox", NotFitted: "none"}},
+		Holds: []controller.HoldView{{Cause: safety.CauseFlood, Pump: "acid", Since: dosing.Instant{Wall: now}}}}
+	for name, body := range map[string][]byte{
+		"state":    payload.AppendState(nil, view, now),
+		"alarm":    payload.AppendAlarm(nil, controller.AlarmView{Cause: safety.CauseLeak, Since: dosing.Instant{Wall: now}}),
+		"answer":   payload.AppendAnswer(nil, controller.Answer{Quantity: dosing.QuantityEC, Confirm: "k7", By: "grower"}),
+		"setpoint": payload.AppendSetpoint(nil, dosing.QuantityEC, controller.SetpointView{At: now, Until: now}),
+		"fit":      payload.AppendFit(nil, true, ""),
+		"lease":    payload.AppendLease(nil, 7, 1),
+		"stop":     payload.AppendStop(nil, 7, "acid"),
+		"supply":   payload.AppendSupply(nil, 7),
+	} {
+		var sent any
+		if err := json.Unmarshal(body, &sent); err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		text := schema(t, name)
+		for _, key := range keys(sent) {
+			if !regexp.MustCompile(`(?m)^\s+` + key + `:`).MatchString(text) {
+				t.Errorf("schema %s does not name %q, which the program sends", name, key)
+			}
+		}
+	}
+}
+
+// keys are all keys of a JSON value, nested ones included.
+func keys(value any) []string {
+	var out []string
+	switch v := value.(type) {
+	case map[string]any:
+		for key, inner := range v {
+			out = append(append(out, key), keys(inner)...)
+		}
+	case []any:
+		for _, inner := range v {
+			out = append(out, keys(inner)...)
+		}
+	}
+	return out
+}
+
+func TestNodeContractGivesTheCautions(t *testing.T) {
+	text := read(t, "node.md")
+	for _, want := range []string{"emergency stop", "local", "never let acid meet a chlorine cleaner", "licensed electrician", "anti-siphon", "non-volatile", "retained"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("node.md does not say %q", want)
+		}
+	}
+}
+
+// broker starts Debian's mosquitto with the sample's settings and ACL, on a free
+// port of loopback and without its TLS listener.
+func broker(t *testing.T) (url string) {
+	t.Helper()
+	mosquitto, passwd := program(t, "mosquitto", "mosquitto"), program(t, "mosquitto_passwd", "mosquitto")
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	port := listener.Addr().(*net.TCPAddr).Port
+	listener.Close()
+	dir := t.TempDir()
+	conf := read(t, "mosquitto/leat.conf")
+	before, rest, _ := strings.Cut(conf, "# Nodes, probes and phones.")
+	_, after, found := strings.Cut(rest, "tls_version tlsv1.2\n")
+	if !found {
+		t.Fatal("no TLS listener in the sample")
+	}
+	conf = strings.NewReplacer(
+		"/etc/mosquitto/leat.passwd", filepath.Join(dir, "passwd"),
+		"/etc/mosquitto/leat.acl", filepath.Join(dir, "acl"),
+		"/var/lib/mosquitto/", dir+"/",
+		"listener 1883 127.0.0.1", fmt.Sprintf("listener %d 127.0.0.1", port),
+	).Replace(before + after)
+	if os.Getuid() == 0 {
+		conf += "user root\n" // else it gives up root and cannot read the test's folder
+	}
+	lines := ""
+	for _, user := range users {
+		lines += user + ":" + user + "\n"
+	}
+	for name, text := range map[string]string{"conf": conf, "acl": read(t, "mosquitto/leat.acl"), "passwd": lines} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if out, err := exec.Command(passwd, "-U", filepath.Join(dir, "passwd")).CombinedOutput(); err != nil {
+		t.Fatalf("mosquitto_passwd: %v %s", err, out)
+	}
+	command := exec.Command(mosquitto, "-c", filepath.Join(dir, "conf"))
+	said := &strings.Builder{}
+	command.Stderr, command.Stdout = said, said
+	if err := command.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		_ = command.Process.Kill()
+		_ = command.Wait()
+		if t.Failed() {
+			t.Log(said.String())
+		}
+	})
+	return fmt.Sprintf("tcp://127.0.0.1:%d", port)
+}
+
+var users = []string{"leat", "reagents", "stocks", "probes", "irrigation", "phone"}
+
+// join connects as a user of the ACL; it waits for a broker that is just starting.
+func join(t *testing.T, url, user, password string) (mqtt.Client, error) {
+	t.Helper()
+	var err error
+	for range 200 {
+		client := mqtt.NewClient(mqtt.NewClientOptions().AddBroker(url).SetClientID("test-" + user).SetUsername(user).SetPassword(password).
+			SetAutoReconnect(false).SetConnectRetry(false))
+		token := client.Connect()
+		token.Wait()
+		if err = token.Error(); err == nil {
+			t.Cleanup(func() { client.Disconnect(100) })
+			return client, nil
+		}
+		if !strings.Contains(err.Error(), "refused") || strings.Contains(err.Error(), "not Authorized") || strings.Contains(err.Error(), "bad user") {
+			return nil, err
+		}
+		time.Sleep(25 * time.Millisecond) // a real broker takes its time to listen
+	}
+	return nil, err
+}
+
+// The outside judge is Debian's mosquitto 2.0.
+func TestOnlyTheDaemonMayOrder(t *testing.T) {
+	url := broker(t)
+	clients := map[string]mqtt.Client{}
+	for _, user := range users {
+		client, err := join(t, url, user, user)
+		if err != nil {
+			t.Fatalf("%s: %v", user, err)
+		}
+		clients[user] = client
+	}
+	for _, c := range []struct {
+		topic, hears string
+		may          []string
+	}{
+		{"leat/row/order/acid-north", "reagents", []string{"leat"}},
+		{"leat/row/order/iron", "stocks", []string{"leat"}},
+		{"leat/row/lease", "reagents", []string{"leat"}},
+		{"leat/row/stop", "stocks", []string{"leat"}},
+		{"leat/row/supply", "reagents", []string{"leat"}},
+		{"leat/north/fit", "irrigation", []string{"leat"}},
+		{"leat/north/state", "phone", []string{"leat"}},
+		{"leat/north/alarm/leak", "phone", []string{"leat"}},
+		{"leat/north/setpoint/ph", "phone", []string{"leat"}},
+		{"leat/north/setpoint/ph/answer", "phone", []string{"leat"}},
+		{"leat/daemon/leat/online", "phone", []string{"leat"}},
+		{"leat/row/report/acid-north", "leat", []string{"reagents"}},
+		{"leat/row/report/iron", "leat", []string{"stocks"}},
+		{"leat/row/node/reagents", "leat", []string{"reagents"}},
+		{"leat/north/reading/ph", "leat", []string{"probes"}},
+		{"leat/nursery/setpoint/ec/ask", "leat", []string{"phone"}},
+	} {
+		heard := make(chan string, 16)
+		if token := clients[c.hears].Subscribe(c.topic, 1, func(_ mqtt.Client, m mqtt.Message) { heard <- string(m.Payload()) }); token.Wait() && token.Error() != nil {
+			t.Fatal(token.Error())
+		}
+		// Each publication is acknowledged before the next, and those who may come last:
+		// what the broker let through has then arrived before theirs.
+		order := append(slices.DeleteFunc(slices.Clone(users), func(u string) bool { return slices.Contains(c.may, u) }), c.may...)
+		for _, user := range order {
+			if token := clients[user].Publish(c.topic, 1, false, user); token.Wait() && token.Error() != nil {
+				t.Fatalf("%s on %s: %v", user, c.topic, token.Error())
+			}
+		}
+		var got []string
+		for len(got) < len(c.may) || got[len(got)-1] != c.may[len(c.may)-1] {
+			select {
+			case user := <-heard:
+				got = append(got, user)
+			case <-time.After(10 * time.Second):
+				t.Fatalf("%s: %s heard only %v", c.topic, c.hears, got)
+			}
+		}
+		if !slices.Equal(got, c.may) {
+			t.Errorf("%s: the broker let through %v, want %v", c.topic, got, c.may)
+		}
+	}
+}
+
+func TestBrokerTakesNoStrangers(t *testing.T) {
+	url := broker(t)
+	if _, err := join(t, url, "leat", "leat"); err != nil {
+		t.Fatal(err)
+	}
+	for user, password := range map[string]string{"leat": "wrong", "stranger": "stranger", "": ""} {
+		if _, err := join(t, url, user, password); err == nil {
+			t.Errorf("%q with password %q was let in", user, password)
+		}
+	}
+}
