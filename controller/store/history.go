@@ -55,7 +55,7 @@ const DefaultKeep = 2 * 366 * 24 * time.Hour
 
 // History is the file's history of readings. Call it once.
 func (db *DB) History() *History {
-	return &History{db: db, keep: DefaultKeep, current: map[string]*minuteSum{}, ids: map[string]int64{}, pruned: math.MinInt64}
+	return &History{db: db, keep: DefaultKeep, current: map[string]*minuteSum{}, ids: map[string]int64{}, pruned: math.MinInt64 / 2}
 }
 
 // KeepFor sets the age at which minutes are pruned; 0 or less keeps all.
@@ -182,12 +182,22 @@ func (h *History) write(waiting []minuteSum, keep time.Duration, newest int64) e
 		if !prune {
 			return nil
 		}
-		_, err := tx.Exec(`DELETE FROM minute WHERE input IN (SELECT id FROM input) AND at < ?`, newest-int64(keep/time.Minute))
-		return err
+		return pruneMinutes(tx, newest-int64(keep/time.Minute))
 	})
 	if err == nil && prune {
 		h.pruned = newest
 	}
+	return err
+}
+
+// prunedAtOnce bounds what one pruning deletes of an input: a wall clock that is
+// years ahead for an hour costs a day of the oldest minutes rather than all, and
+// an append to the ledger never waits long behind it.
+const prunedAtOnce = 24 * 60
+
+func pruneMinutes(tx *sql.Tx, before int64) error {
+	_, err := tx.Exec(`DELETE FROM minute WHERE (input, at) IN (SELECT i.id, m.at FROM input i, minute m WHERE m.input = i.id AND m.at < ?1
+		AND m.at < (SELECT min(at) FROM minute WHERE input = i.id) + ?2)`, before, prunedAtOnce)
 	return err
 }
 
