@@ -386,7 +386,7 @@ func (s *sight) effects() (effect, transit dosing.Volume) {
 	switch {
 	case acid > 0:
 		pHTransit += s.credit - (s.transit.acid - (s.transit.base - s.transit.doubtBase))
-		pHEffect += max(0, s.credit-(s.transit.acid-s.transit.base))
+		pHEffect += max(0, s.credit-max(0, s.transit.acid-s.transit.base))
 	case acid < 0:
 		pHTransit -= s.transit.base - (s.transit.acid - s.transit.doubtAcid)
 	}
@@ -404,11 +404,9 @@ func (s *sight) effects() (effect, transit dosing.Volume) {
 
 // smallestPasses says that one smallest dose is within the effect caps whatever
 // the floor says: nothing is on its way, and at the commissioned buffer it is worth
-// little. Without this a tank that once learned a low buffer could never correct it.
+// little. Without this a tank that once learned a low buffer could never correct
+// it. Where no buffer is known both capacities are zero, and no dose is that small.
 func (s *sight) smallestPasses(acidPerML float64) bool {
-	if !(s.commissioned > 0) {
-		return false
-	}
 	quiet := s.transit.acid <= quietPH*s.floor && s.transit.base <= quietPH*s.floor
 	return quiet && float64(s.pump.Smallest.Millilitres()*acidPerML) <= smallestPH*s.commissioned
 }

@@ -101,10 +101,12 @@ func thirdTime(off, on func(*farm), mixed time.Duration) func(*farm) {
 	}
 }
 
-func reading(q dosing.Quantity, value float64) func(*farm) { return func(f *farm) { f.set(0, q, value) } }
-func silent(q dosing.Quantity) func(*farm)                 { return func(f *farm) { f.silence(0, q, true) } }
-func heard(q dosing.Quantity) func(*farm)                  { return func(f *farm) { f.silence(0, q, false) } }
-func operator(s OperatorState) func(*farm)                 { return func(f *farm) { f.w.SetState(f.now, 0, s) } }
+func reading(q dosing.Quantity, value float64) func(*farm) {
+	return func(f *farm) { f.set(0, q, value) }
+}
+func silent(q dosing.Quantity) func(*farm) { return func(f *farm) { f.silence(0, q, true) } }
+func heard(q dosing.Quantity) func(*farm)  { return func(f *farm) { f.silence(0, q, false) } }
+func operator(s OperatorState) func(*farm) { return func(f *farm) { f.w.SetState(f.now, 0, s) } }
 
 var busyStocks = func(f *farm) { f.node[1].busy = true }
 var idleStocks = func(f *farm) { f.node[1].busy = false }

@@ -28,6 +28,7 @@ const (
 	roughTimes  = 4.0 // noise above this multiple of the commissioned is no measurement
 	roughCalm   = 3.0 // and below this it is one again
 	roughMemory = 20  // readings
+	roughClip   = 8.0 // times the commissioned noise
 
 	rejectsFail = 3 // payloads in a row that were none
 
@@ -280,7 +281,9 @@ func (i *inputState) roughness(value float64, at time.Duration) {
 	if i.noise <= 0 || !i.seen || at-i.last.At().Up > i.limit {
 		return
 	}
-	difference := value - i.last.Value()
+	// One jump is no noise: it counts for no more than its share.
+	most := roughClip * i.noise
+	difference := min(max(value-i.last.Value(), -most), most)
 	i.rough += float64((float64(difference*difference)/2 - i.rough) / roughMemory)
 	factor := roughTimes
 	if i.isRough {

@@ -77,7 +77,8 @@ func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
 		s.filling, s.mark = false, level // water that comes home brings nothing
 	case filling:
 		if !s.filling {
-			s.filling, s.before = true, s.mark
+			// The averaged mark may lag behind a level that rose by itself.
+			s.filling, s.before, s.mark = true, s.mark, max(s.mark, level-change)
 		}
 		if level > s.mark {
 			s.inflow.add(up, level-s.mark, t.plant.MixingTime()/16)

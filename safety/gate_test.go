@@ -1,0 +1,686 @@
+package safety
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"leat/dosing"
+)
+
+// judge asks for a dose and checks that verdict and clearance agree.
+func (f *farm) judge(tank dosing.TankID, p dosing.PumpID, v dosing.Volume) Verdict {
+	f.t.Helper()
+	plan := dosing.Plan{Tank: tank, Pump: p, Volume: v, Reason: dosing.ReasonPHHigh}
+	clearance, verdict := f.g.Judge(f.now, plan)
+	if verdict.Allowed != (clearance != nil) || verdict.Allowed != (verdict.Cause == CauseNone) {
+		f.t.Fatalf("verdict %+v with clearance %v", verdict, clearance)
+	}
+	if verdict.Allowed {
+		spent, at, ok := clearance.Spend()
+		if !ok || spent != plan || at != f.now {
+			f.t.Fatalf("the clearance permits %+v at %+v", spent, at)
+		}
+		if _, _, again := clearance.Spend(); again {
+			f.t.Fatal("a clearance was used twice")
+		}
+	} else if verdict.Detail == "" && Of(verdict.Cause).judged == byPlan {
+		f.t.Errorf("%s without figures", verdict.Cause)
+	}
+	return verdict
+}
+
+func (f *farm) wantCause(what string, v Verdict, cause Cause) {
+	f.t.Helper()
+	if v.Allowed || v.Cause != cause {
+		f.t.Errorf("%s: %+v, want %s", what, v, cause)
+	}
+}
+
+func TestZeroValuesRefuse(t *testing.T) {
+	var none *Gate
+	var empty Gate
+	for name, g := range map[string]*Gate{"no gate": none, "zero gate": &empty, "gate without watch": NewGate(nil), "gate over a zero watch": NewGate(&Watch{})} {
+		clearance, verdict := g.Judge(dosing.Instant{}, dosing.Plan{Volume: dosing.Millilitre})
+		if clearance != nil || verdict.Allowed || verdict.Cause == CauseNone || verdict.Detail == "" {
+			t.Errorf("%s: %+v", name, verdict)
+		}
+		if v := g.Recheck(dosing.Instant{}, dosing.Plan{}, 1); v.Allowed {
+			t.Errorf("%s: recheck allows", name)
+		}
+		if largest, cause := g.Largest(dosing.Instant{}, 0, 0); largest != 0 || cause == CauseNone {
+			t.Errorf("%s: largest %s", name, largest)
+		}
+		if g.BufferFloor(dosing.Instant{}, 0) != 0 {
+			t.Errorf("%s: a floor", name)
+		}
+	}
+	var zero Verdict
+	if zero.Allowed || zero.Cause != CauseNone {
+		t.Error("the zero verdict allows")
+	}
+	var clearance *Clearance
+	if _, _, ok := clearance.Spend(); ok {
+		t.Error("no clearance permits")
+	}
+	if _, _, ok := new(Clearance).Spend(); ok {
+		t.Error("the zero clearance permits")
+	}
+}
+
+func TestPlansThatAreNoneAreRefused(t *testing.T) {
+	f := newFarm(t, func(s *Settings) { s.Pumps[sulfatePump].Serves = dosing.TankSet(0).With(1) })
+	f.wantCause("no such tank", f.judge(7, acidPump, dosing.Millilitre), CauseConfigurationUnsafe)
+	f.wantCause("no such pump", f.judge(0, 7, dosing.Millilitre), CauseConfigurationUnsafe)
+	f.wantCause("a tank it does not serve", f.judge(0, sulfatePump, 5*dosing.Millilitre), CauseConfigurationUnsafe)
+	f.wantCause("nothing", f.judge(0, acidPump, 0), CauseOrderTooSmall)
+	f.wantCause("less than nothing", f.judge(0, acidPump, -dosing.Litre), CauseOrderTooSmall)
+	f.wantCause("below the smallest", f.judge(0, acidPump, dosing.Millilitre-1), CauseOrderTooSmall)
+	if v := f.judge(0, acidPump, dosing.Millilitre); !v.Allowed {
+		t.Errorf("the smallest dose: %+v", v)
+	}
+}
+
+func TestBufferFloorTrustsNoLearnedValueUpward(t *testing.T) {
+	f := newFarm(t)
+	for _, c := range []struct {
+		m, s     float64
+		answered int
+		want     float64 // times the commissioned buffer, 1 meq/L per pH
+	}{
+		{0, 0.55, 0, math.Exp(-0.55)},
+		{0.8, 0.2, 2, math.Exp(-0.2)},  // upward, but only two answers: not believed
+		{-0.8, 0.2, 2, math.Exp(-1.0)}, // downward: at once
+		{0.8, 0.2, 3, math.Exp(0.4)},   // three answers
+		{-0.8, 0.2, 3, math.Exp(-1.2)}, // and more pessimistic than the loop
+		{5, 0.1, 9, 3},                 // never above three times the commissioned
+		{math.NaN(), 0.1, 9, math.Exp(-0.55)},
+		{math.Inf(1), 0.1, 9, math.Exp(-0.55)},
+		{0.5, math.NaN(), 9, math.Exp(-0.55)},
+		{0.5, math.Inf(1), 9, math.Exp(-0.55)},
+		{0.5, 0, 9, math.Exp(-0.55)},
+		{0.5, -1, 9, math.Exp(-0.55)},
+		{0.5, 0.1, -3, math.Exp(-0.1)},
+	} {
+		f.w.Learned(0, c.m, c.s, c.answered)
+		if got := f.g.BufferFloor(f.now, 0); math.Abs(got-c.want) > 1e-12 {
+			t.Errorf("m %g, s %g after %d answers: floor %.4f, want %.4f", c.m, c.s, c.answered, got, c.want)
+		}
+	}
+	f.w.Learned(0, -800, 0.1, 9)
+	if got := f.g.BufferFloor(f.now, 0); got != 0 {
+		t.Errorf("a buffer of nothing: %g", got)
+	}
+	f.w.Learned(0, 0, 0.1, 9)
+	f.silence(0, dosing.QuantityPH, true)
+	f.pass(time.Minute)
+	if got := f.g.BufferFloor(f.now, 0); got != 0 {
+		t.Errorf("without a pH reading: %g", got)
+	}
+}
+
+func TestDoseCapIsVolumeAndRunTime(t *testing.T) {
+	f := newFarm(t, func(s *Settings) {
+		s.Tanks[0].BufferScale = 50
+		s.Caps[acidPump].PerDose = 20 * dosing.Millilitre
+		s.Caps[basePump].OnTime = 7 * time.Second
+	})
+	if v := f.judge(0, acidPump, 20*dosing.Millilitre); !v.Allowed {
+		t.Errorf("%+v", v)
+	}
+	f.wantCause("a microlitre more", f.judge(0, acidPump, 20*dosing.Millilitre+1), CauseDoseCap)
+	if v := f.judge(0, basePump, 7*dosing.Millilitre); !v.Allowed {
+		t.Errorf("%+v", v)
+	}
+	f.wantCause("longer than it may run", f.judge(0, basePump, 7*dosing.Millilitre+1), CauseDoseCap)
+	if got := volumeIn(1000*time.Hour, dosing.Millilitre); got != 86_400*dosing.Millilitre {
+		t.Errorf("a run of a thousand hours delivers %s", got)
+	}
+}
+
+func TestEffectCapIsATenthOfAPHAtTheBufferFloor(t *testing.T) {
+	f := newFarm(t)
+	// 1000 L at exp(-0.55) meq/L per pH: 0.10 pH is 57.69 meq, at 10 meq/mL 5.769 mL.
+	want := dosing.FromMillilitres(0.1 * math.Exp(-0.55) * 1000 / 10)
+	largest, cause := f.g.Largest(f.now, 0, acidPump)
+	if largest != want || cause != CauseNone {
+		t.Errorf("largest %s, want %s", largest, want)
+	}
+	if v := f.judge(0, acidPump, largest); !v.Allowed {
+		t.Errorf("the largest: %+v", v)
+	}
+	v := f.judge(0, acidPump, largest+1)
+	f.wantCause("a microlitre more", v, CauseEffectCap)
+	if !strings.Contains(v.Detail, "pH by 0.10") {
+		t.Errorf("detail %q", v.Detail)
+	}
+	// Stock: 0.10 mS/cm is 100 mL of 1 mS/cm per mL and L in 1000 L.
+	if largest, _ := f.g.Largest(f.now, 0, calciumPump); largest != 100*dosing.Millilitre {
+		t.Errorf("largest stock %s", largest)
+	}
+	f.wantCause("more EC at once", f.judge(0, calciumPump, 100*dosing.Millilitre+1), CauseEffectCap)
+}
+
+func TestALowerLevelAllowsLessAndAHigherOneNoMore(t *testing.T) {
+	f := newFarm(t)
+	full, _ := f.g.Largest(f.now, 0, acidPump)
+	f.set(0, dosing.QuantityLevel, 800)
+	f.pass(5 * time.Second)
+	low, _ := f.g.Largest(f.now, 0, acidPump)
+	f.set(0, dosing.QuantityLevel, 1090)
+	f.pass(5 * time.Second)
+	high, _ := f.g.Largest(f.now, 0, acidPump)
+	if math.Abs(low.Millilitres()-0.8*full.Millilitres()) > 0.002 || high != full {
+		t.Errorf("%s at 800 L, %s at 1000 L, %s at 1090 L", low, full, high)
+	}
+}
+
+func TestOneSmallestDoseAlwaysPassesTheEffectCap(t *testing.T) {
+	// 4.9 mL is worth 0.049 pH at the commissioned buffer and 0.15 at this floor.
+	f := newFarm(t, func(s *Settings) { s.Pumps[acidPump].Smallest = 4900 * dosing.Microlitre })
+	f.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
+	f.w.Learned(0, -math.Ln2*1.6, 0.05, 5)
+	if largest, cause := f.g.Largest(f.now, 0, acidPump); largest != 4900*dosing.Microlitre || cause != CauseNone {
+		t.Errorf("largest %s (%s)", largest, cause)
+	}
+	f.dose(0, acidPump, 4900*dosing.Microlitre)
+	if largest, cause := f.g.Largest(f.now, 0, acidPump); largest != 0 || cause != CauseEffectCap {
+		t.Errorf("with one on its way: %s (%s)", largest, cause)
+	}
+	f.pass(9 * time.Minute)
+	if largest, _ := f.g.Largest(f.now, 0, acidPump); largest != 4900*dosing.Microlitre {
+		t.Errorf("when it has settled: %s", largest)
+	}
+	worth := newFarm(t, func(s *Settings) { s.Pumps[acidPump].Smallest = 5100 * dosing.Microlitre })
+	worth.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
+	worth.w.Learned(0, -math.Ln2*1.6, 0.05, 5)
+	if largest, cause := worth.g.Largest(worth.now, 0, acidPump); largest != 0 || cause != CauseEffectCap {
+		t.Errorf("worth more than 0.05 pH: %s (%s)", largest, cause)
+	}
+}
+
+func TestInTransitCapCountsWhatTheProbesHaveNotSeen(t *testing.T) {
+	f := newFarm(t)
+	f.w.Aim(0, dosing.Target{PH: 5.0, EC: 3})
+	given := dosing.Volume(0)
+	for {
+		largest, cause := f.g.Largest(f.now, 0, acidPump)
+		if largest == 0 {
+			if cause != CauseInTransitCap {
+				t.Fatalf("stopped by %s", cause)
+			}
+			break
+		}
+		key := f.open(0, acidPump, largest)
+		f.w.Closed(f.now, 0, acidPump, key, true, largest)
+		given += largest
+	}
+	most := dosing.FromMillilitres(0.3 * math.Exp(-0.55) * 1000 / 10)
+	if given > most || given < most-dosing.Millilitre {
+		t.Errorf("%s on its way at once, at most %s", given, most)
+	}
+	v := f.judge(0, acidPump, dosing.Millilitre)
+	f.wantCause("more", v, CauseInTransitCap)
+	if !strings.Contains(v.Detail, "0.30") && !strings.Contains(v.Detail, "0.29") {
+		t.Errorf("detail %q", v.Detail)
+	}
+	f.pass(150 * time.Second)
+	if largest, cause := f.g.Largest(f.now, 0, acidPump); largest == 0 {
+		t.Errorf("when most of it has mixed: %s", cause)
+	}
+	for {
+		largest, _ := f.g.Largest(f.now, 0, calciumPump)
+		if largest == 0 {
+			break
+		}
+		key := f.open(0, calciumPump, largest)
+		f.w.Closed(f.now, 0, calciumPump, key, true, largest)
+	}
+	f.wantCause("EC on its way", f.judge(0, calciumPump, 5*dosing.Millilitre), CauseInTransitCap)
+	if v := f.judge(0, acidPump, dosing.Millilitre); !v.Allowed {
+		t.Errorf("EC on its way stops acid: %+v", v)
+	}
+}
+
+func TestBaseOnItsWayIsNoCreditWhileNobodyKnowsWhetherItCame(t *testing.T) {
+	f := newFarm(t)
+	f.w.Aim(0, dosing.Target{PH: 5.0, EC: 2})
+	before, _ := f.g.Largest(f.now, 0, acidPump)
+	f.w.ByHand(dosing.Dose{Tank: 0, Pump: basePump, Volume: 20 * dosing.Millilitre, Up: f.now.Up})
+	f.pass(121 * time.Second) // concentrates apart
+	after, cause := f.g.Largest(f.now, 0, acidPump)
+	if after != before || cause != CauseNone {
+		t.Errorf("largest acid %s, with base on its way %s (%s)", before, after, cause)
+	}
+	s := sight{watch: f.w, now: f.now, tank: &f.w.tanks[0], pump: &f.s.Pumps[acidPump], plan: dosing.Plan{Pump: acidPump}}
+	f.totals.Count(dosing.Dose{Key: 77, Tank: 0, Pump: basePump, Volume: 20 * dosing.Millilitre, Up: f.now.Up, Open: true})
+	f.totals.Count(dosing.Dose{Key: 78, Tank: 0, Pump: acidPump, Volume: 5 * dosing.Millilitre, Up: f.now.Up, Open: true})
+	s.predict()
+	settled := 0.2 * math.Exp(-61.0/60)
+	if math.Abs(s.transit.base-settled-0.2) > 1e-9 || math.Abs(s.transit.doubtBase-0.2) > 1e-9 || math.Abs(s.transit.doubtAcid-0.05) > 1e-9 {
+		t.Errorf("%+v", s.transit)
+	}
+	_, transit := s.effects()
+	if want := dosing.FromMillilitres((0.3*s.floor - 0.05 + settled) * 100); transit != want {
+		t.Errorf("in transit %s, want %s", transit, want)
+	}
+}
+
+func TestTopUpsAlkalinityIsMetButForNoMoreThanThreeTenths(t *testing.T) {
+	f := newFarm(t)
+	before, _ := f.g.Largest(f.now, 0, acidPump)
+	f.set(0, dosing.QuantityLevel, 960)
+	f.pass(5 * time.Minute)
+	f.set(0, dosing.QuantityTopUp, 1)
+	f.pass(10 * time.Second)
+	f.set(0, dosing.QuantityLevel, 1000)
+	f.pass(10 * time.Second)
+	after, _ := f.g.Largest(f.now, 0, acidPump)
+	// 40 L of 2 meq/L in 1000 L: 80 meq more, 8 mL.
+	if got := (after - before).Millilitres(); math.Abs(got-8) > 0.01 {
+		t.Errorf("from %s to %s", before, after)
+	}
+	f.set(0, dosing.QuantityTopUp, 0)
+	f.pass(6 * time.Minute)
+	if later, _ := f.g.Largest(f.now, 0, acidPump); later != before {
+		t.Errorf("a mixing time later %s", later)
+	}
+	f.set(0, dosing.QuantityTopUp, 1)
+	f.pass(10 * time.Second)
+	for _, level := range []float64{1030, 1060, 1090} {
+		f.set(0, dosing.QuantityLevel, level)
+		f.pass(5 * time.Second)
+	}
+	f.w.tanks[0].water.inflow.add(f.now.Up, 500, time.Second)
+	s := sight{watch: f.w, now: f.now, tank: &f.w.tanks[0], pump: &f.s.Pumps[acidPump]}
+	s.predict()
+	if math.Abs(s.credit-0.3*s.floor) > 1e-12 {
+		t.Errorf("credit %.3f, at most %.3f meq/L", s.credit, 0.3*s.floor)
+	}
+}
+
+func TestALevelThatRisesWithoutTheValveIsNoTopUp(t *testing.T) {
+	f := newFarm(t)
+	before, _ := f.g.Largest(f.now, 0, acidPump)
+	f.set(0, dosing.QuantityLevel, 1080)
+	f.pass(time.Minute)
+	if after, _ := f.g.Largest(f.now, 0, acidPump); after != before {
+		t.Errorf("from %s to %s", before, after)
+	}
+	f.set(0, dosing.QuantityTopUp, 1)
+	f.pass(time.Minute)
+	if after, _ := f.g.Largest(f.now, 0, acidPump); after != before {
+		t.Errorf("a valve without a rise: from %s to %s", before, after)
+	}
+}
+
+func TestHourAndDayCapsCountWhatIsOpenAndGivenByHand(t *testing.T) {
+	f := newFarm(t, func(s *Settings) { s.Caps[calciumPump].PerHour = 60 * dosing.Millilitre })
+	f.w.ByHand(dosing.Dose{Tank: 1, Pump: calciumPump, Volume: 30 * dosing.Millilitre, Up: f.now.Up})
+	v := f.judge(0, calciumPump, 31*dosing.Millilitre)
+	f.wantCause("beyond the hour", v, CauseHourCap)
+	if !strings.Contains(v.Detail, "30 mL in the last hour") {
+		t.Errorf("detail %q", v.Detail)
+	}
+	if largest, _ := f.g.Largest(f.now, 0, calciumPump); largest != 30*dosing.Millilitre {
+		t.Errorf("largest %s", largest)
+	}
+	day := newFarm(t, func(s *Settings) { s.Caps[calciumPump].PerDay = 60 * dosing.Millilitre })
+	day.w.ByHand(dosing.Dose{Tank: 1, Pump: calciumPump, Volume: 40 * dosing.Millilitre, Up: day.now.Up})
+	day.wantCause("beyond the day", day.judge(0, calciumPump, 21*dosing.Millilitre), CauseDayCap)
+}
+
+func TestUncertainDoseCountsTowardDailyCap(t *testing.T) {
+	f := newFarm(t, func(s *Settings) { s.Caps[calciumPump].PerDay = 60 * dosing.Millilitre })
+	key := f.open(0, calciumPump, 50*dosing.Millilitre)
+	f.pass(20 * time.Second)
+	f.w.Doubted(f.now, 0, calciumPump)
+	f.pass(5 * time.Minute)
+	f.w.Closed(f.now, 0, calciumPump, key, false, 0)
+	f.pass(10 * time.Second)
+	f.wantCause("with 50 mL uncertain", f.judge(1, calciumPump, 11*dosing.Millilitre), CauseDayCap)
+}
+
+func TestStockCapIsWhatTheContainerHolds(t *testing.T) {
+	f := newFarm(t, func(s *Settings) { s.Pumps[calciumPump].Container = 0 })
+	f.set(0, dosing.QuantityStockLevel, 0.06)
+	f.pass(5 * time.Second)
+	if largest, cause := f.g.Largest(f.now, 0, calciumPump); largest != 60*dosing.Millilitre || cause != CauseNone {
+		t.Errorf("%s %s", largest, cause)
+	}
+	f.wantCause("more than it holds", f.judge(0, calciumPump, 61*dosing.Millilitre), CauseStockCap)
+}
+
+func TestMultiplesOfRecentUseBindOnlyAfterThreeDaysAndNeverBelowTwiceTheDemand(t *testing.T) {
+	f := newFarm(t)
+	f.w.Demand(acidPump, 20*dosing.Millilitre, 240*dosing.Millilitre)
+	f.w.Used(acidPump, 2*24*time.Hour, 480*dosing.Millilitre)
+	f.pass(time.Second)
+	if f.w.HourCap(acidPump) != 200*dosing.Millilitre {
+		t.Errorf("after two days the hour cap is %s", f.w.HourCap(acidPump))
+	}
+	f.w.Used(acidPump, 2*24*time.Hour, 672*dosing.Millilitre)
+	// 1152 mL in 4 days: 12 mL/h and 288 mL a day.
+	if got := f.w.HourCap(acidPump); got < 47*dosing.Millilitre || got > 48*dosing.Millilitre {
+		t.Errorf("hour cap %s, want 4 × 12 mL", got)
+	}
+	if got := f.w.DayCap(acidPump); got < 860*dosing.Millilitre || got > 864*dosing.Millilitre {
+		t.Errorf("day cap %s, want 3 × 288 mL", got)
+	}
+	f.w.Demand(acidPump, 40*dosing.Millilitre, 480*dosing.Millilitre)
+	if got := f.w.HourCap(acidPump); got != 80*dosing.Millilitre {
+		t.Errorf("hour cap %s, want twice the demand", got)
+	}
+	f.w.Demand(acidPump, dosing.Litre, dosing.Litre)
+	if got := f.w.HourCap(acidPump); got != 200*dosing.Millilitre {
+		t.Errorf("hour cap %s: demand widened the absolute cap", got)
+	}
+	f.w.Demand(acidPump, 20*dosing.Millilitre, 240*dosing.Millilitre)
+	f.w.Fill(acidPump, 100*dosing.Millilitre, f.now.Up+time.Hour)
+	if got := f.w.HourCap(acidPump); got != 200*dosing.Millilitre {
+		t.Errorf("during a fill the hour cap is %s", got)
+	}
+	f.w.ByHand(dosing.Dose{Tank: 0, Pump: acidPump, Volume: 100 * dosing.Millilitre, Up: f.now.Up})
+	if got := f.w.HourCap(acidPump); got > 60*dosing.Millilitre {
+		t.Errorf("with its budget spent the hour cap is %s", got)
+	}
+	f.w.Fill(acidPump, 100*dosing.Millilitre, f.now.Up+time.Second)
+	f.pass(2 * time.Second)
+	if got := f.w.HourCap(acidPump); got > 60*dosing.Millilitre {
+		t.Errorf("after its end the hour cap is %s", got)
+	}
+	f.w.Demand(acidPump, 0, 0)
+	if got := f.w.HourCap(acidPump); got != 200*dosing.Millilitre {
+		t.Errorf("without a demand the hour cap is %s: a pump that was never needed would starve", got)
+	}
+}
+
+func TestRecentUseFadesOverAWeek(t *testing.T) {
+	var u use
+	u.pass(0)
+	for day := range 40 {
+		u.add(dosing.Litre)
+		u.pass(time.Duration(day+1) * 24 * time.Hour)
+	}
+	mean := u.volume.Litres() / (u.span.Hours() / 24)
+	if u.span > 8*24*time.Hour || math.Abs(mean-1) > 0.01 {
+		t.Errorf("%s in %s", u.volume, u.span)
+	}
+}
+
+func TestAcidBelowTheSetpointAndStockAboveItAreTheWrongWay(t *testing.T) {
+	f := newFarm(t)
+	f.noise = 0
+	f.pass(time.Minute)
+	for _, c := range []struct {
+		target           dosing.Target
+		acid, base, feed bool
+	}{
+		{dosing.Target{PH: 5.8, EC: 2}, true, true, true},
+		{dosing.Target{PH: 5.84, EC: 1.89}, true, true, true},
+		{dosing.Target{PH: 5.86, EC: 1.87}, false, true, false},
+		{dosing.Target{PH: 5.74, EC: 0.5}, true, false, false},
+		{dosing.Target{}, false, false, false},
+		{dosing.Target{PH: dosing.PH(math.NaN()), EC: 2}, false, false, false},
+		{dosing.Target{PH: 5.8, EC: dosing.Conductivity(math.NaN())}, false, false, false},
+		{dosing.Target{PH: 58, EC: 2}, false, false, false},
+	} {
+		f.w.Aim(0, c.target)
+		want := [pumpCount]bool{c.acid, c.base, c.feed, c.feed}
+		if got := f.free(0); got != want {
+			t.Errorf("target %+v: %v, want %v", c.target, got, want)
+		}
+		for p := range pumpCount {
+			if !want[p] {
+				f.wantCause("wrong way", f.judge(0, p, f.s.Pumps[p].Smallest), CauseDirection)
+			}
+		}
+	}
+}
+
+func TestTheRestOfABlendIsFinishedInsideTheBand(t *testing.T) {
+	f := newFarm(t)
+	f.noise = 0
+	f.pass(time.Minute)
+	f.w.Aim(0, dosing.Target{PH: 5.8, EC: 1.86})
+	f.wantCause("a new blend", f.judge(0, calciumPump, 5*dosing.Millilitre), CauseDirection)
+	if _, v := f.g.Judge(f.now, dosing.Plan{Tank: 0, Pump: calciumPump, Volume: 5 * dosing.Millilitre, Reason: dosing.ReasonBlendOwed}); !v.Allowed {
+		t.Errorf("the rest of a blend: %+v", v)
+	}
+}
+
+func TestWhatIsOnItsWayCountsForTheDirection(t *testing.T) {
+	f := newFarm(t)
+	f.noise = 0
+	f.pass(time.Minute)
+	f.w.Aim(0, dosing.Target{PH: 5.75, EC: 2})
+	f.dose(0, acidPump, 5*dosing.Millilitre)
+	v := f.judge(0, acidPump, dosing.Millilitre)
+	if f.w.Aim(0, dosing.Target{PH: 5.8, EC: 2}); v.Cause == CauseDirection {
+		t.Errorf("still above: %+v", v)
+	}
+	f.wantCause("what was given suffices", f.judge(0, acidPump, dosing.Millilitre), CauseDirection)
+}
+
+func TestAcidAndBaseDoNotFight(t *testing.T) {
+	f := newFarm(t)
+	f.noise = 0
+	f.pass(time.Minute)
+	f.w.Aim(0, dosing.Target{PH: 5.8, EC: 2})
+	f.dose(0, acidPump, 4*dosing.Millilitre)
+	v := f.judge(0, basePump, dosing.Millilitre)
+	f.wantCause("base right after acid", v, CauseCounterReagent)
+	if !strings.Contains(v.Detail, "to go") {
+		t.Errorf("detail %q", v.Detail)
+	}
+	f.pass(121 * time.Second)
+	f.wantCause("two minutes after acid", f.judge(0, basePump, dosing.Millilitre), CauseCounterReagent)
+	f.w.Aim(0, dosing.Target{PH: 6.0, EC: 2})
+	if v := f.judge(0, basePump, dosing.Millilitre); !v.Allowed {
+		t.Errorf("beyond 0.15 pH it need not wait: %+v", v)
+	}
+	f.w.Aim(0, dosing.Target{PH: 5.82, EC: 2})
+	f.pass(21 * time.Minute)
+	f.wantCause("20 min later within 0.05 pH", f.judge(0, basePump, dosing.Millilitre), CauseCounterReagent)
+	f.w.Aim(0, dosing.Target{PH: 5.87, EC: 2})
+	if v := f.judge(0, basePump, dosing.Millilitre); !v.Allowed {
+		t.Errorf("20 min later beyond 0.05 pH: %+v", v)
+	}
+	f.dose(0, basePump, dosing.Millilitre)
+	f.pass(121 * time.Second)
+	f.w.Aim(0, dosing.Target{PH: 5.75, EC: 2})
+	f.wantCause("acid right after base", f.judge(0, acidPump, dosing.Millilitre), CauseCounterReagent)
+}
+
+func TestAcidStillOnItsWayHoldsBaseHoweverLongAgoItWasGiven(t *testing.T) {
+	f := newFarm(t, func(s *Settings) { s.Tanks[0].Lag = 30 * time.Minute })
+	f.noise = 0
+	f.pass(time.Minute)
+	f.dose(0, acidPump, 5*dosing.Millilitre)
+	f.pass(25 * time.Minute)
+	f.w.Aim(0, dosing.Target{PH: 5.83, EC: 2})
+	f.wantCause("25 min after, half of it unmixed", f.judge(0, basePump, dosing.Millilitre), CauseCounterReagent)
+}
+
+func TestConcentratesThatMustNotMeetAreKeptApart(t *testing.T) {
+	f := newFarm(t)
+	f.dose(0, calciumPump, 20*dosing.Millilitre)
+	v := f.judge(0, sulfatePump, 5*dosing.Millilitre)
+	f.wantCause("sulfate after calcium", v, CauseIncompatibleWait)
+	if v := f.judge(0, calciumPump, 5*dosing.Millilitre); !v.Allowed {
+		t.Errorf("calcium after calcium: %+v", v)
+	}
+	if v := f.judge(1, sulfatePump, 5*dosing.Millilitre); !v.Allowed {
+		t.Errorf("another tank with a line of its own: %+v", v)
+	}
+	f.pass(118 * time.Second)
+	f.wantCause("almost mixed away", f.judge(0, sulfatePump, 5*dosing.Millilitre), CauseIncompatibleWait)
+	f.pass(3 * time.Second)
+	if v := f.judge(0, sulfatePump, 5*dosing.Millilitre); !v.Allowed {
+		t.Errorf("one dead time and lag later: %+v", v)
+	}
+	shared := newFarm(t, func(s *Settings) { s.LineVolume = 200 * dosing.Millilitre })
+	shared.dose(0, calciumPump, 20*dosing.Millilitre)
+	shared.wantCause("a shared line", shared.judge(1, sulfatePump, 5*dosing.Millilitre), CauseIncompatibleWait)
+}
+
+func TestOneOrderOfAStationAtATime(t *testing.T) {
+	f := newFarm(t)
+	f.open(0, acidPump, 2*dosing.Millilitre)
+	v := f.judge(1, calciumPump, 5*dosing.Millilitre)
+	f.wantCause("another tank", v, CauseDoseOpen)
+	if !strings.Contains(v.Detail, "2 mL of acid") {
+		t.Errorf("detail %q", v.Detail)
+	}
+}
+
+func TestTheSecondJudgementDoesNotCountTheDoseAgainstItself(t *testing.T) {
+	f := newFarm(t, func(s *Settings) {
+		s.Caps[acidPump].PerHour = 5 * dosing.Millilitre
+		s.Caps[acidPump].PerDay = 5 * dosing.Millilitre
+	})
+	plan := dosing.Plan{Tank: 0, Pump: acidPump, Volume: 5 * dosing.Millilitre, Reason: dosing.ReasonPHHigh}
+	key := f.open(0, acidPump, plan.Volume)
+	if v := f.g.Recheck(f.now, plan, key); !v.Allowed {
+		t.Errorf("%+v", v)
+	}
+	if v := f.g.Recheck(f.now, plan, key+1); v.Allowed || v.Cause != CauseDoseOpen {
+		t.Errorf("another key: %+v", v)
+	}
+	more := plan
+	more.Volume++
+	if v := f.g.Recheck(f.now, more, key); v.Allowed {
+		t.Errorf("another volume: %+v", v)
+	}
+	elsewhere := plan
+	elsewhere.Tank = 1
+	if v := f.g.Recheck(f.now, elsewhere, key); v.Allowed {
+		t.Errorf("another tank: %+v", v)
+	}
+	f.set(0, dosing.QuantityLeak, 1)
+	f.send(f.input(0, dosing.QuantityLeak), 1, 0, false)
+	if v := f.g.Recheck(f.now, plan, key); v.Allowed || v.Cause != CauseLeak {
+		t.Errorf("a leak since: %+v", v)
+	}
+	none := newFarm(t)
+	v := none.g.Recheck(none.now, plan, 5)
+	if v.Allowed || v.Cause != CauseDoseOpen || v.Detail == "" {
+		t.Errorf("never counted: %+v", v)
+	}
+}
+
+func TestANodeThatIsBusyNowTakesNoOrder(t *testing.T) {
+	f := newFarm(t)
+	f.dose(0, calciumPump, 5*dosing.Millilitre)
+	f.w.Heartbeat(f.now, 1, "first", f.node[1].tick, false)
+	f.w.Evaluate(f.now)
+	if _, tripped := f.trip(0, CauseNodeBusy); tripped {
+		t.Error("a heartbeat that lags behind the report is no fault")
+	}
+	f.wantCause("its heartbeat says busy", f.judge(0, calciumPump, 5*dosing.Millilitre), CauseNodeBusy)
+}
+
+func TestWithdrawnDoseCountsNothingAndARefusedOneInFull(t *testing.T) {
+	f := newFarm(t)
+	key := f.open(0, calciumPump, 50*dosing.Millilitre)
+	f.w.Closed(f.now, 0, calciumPump, key, true, 0)
+	if got := f.totals.Hour(calciumPump, f.now.Up); got != 0 {
+		t.Errorf("withdrawn: %s", got)
+	}
+	f.pass(5 * time.Second)
+	key = f.open(0, calciumPump, 50*dosing.Millilitre)
+	f.w.Closed(f.now, 0, calciumPump, key, false, 0)
+	if got := f.totals.Hour(calciumPump, f.now.Up); got != 50*dosing.Millilitre {
+		t.Errorf("refused: %s", got)
+	}
+	f.pass(time.Second)
+	if _, tripped := f.trip(0, CauseDoseUncertain); !tripped {
+		t.Error("nobody waits for a refused dose")
+	}
+	key = f.open(1, calciumPump, 50*dosing.Millilitre)
+	f.w.Closed(f.now, 1, calciumPump, key, true, -7)
+	if got := f.totals.Hour(calciumPump, f.now.Up); got != 50*dosing.Millilitre {
+		t.Errorf("a report below nothing: %s", got)
+	}
+}
+
+func TestALateReportEndsTheDoubtAndIsNotCountedAsAThird(t *testing.T) {
+	f := newFarm(t)
+	for range 4 {
+		key := f.open(0, sulfatePump, 5*dosing.Millilitre)
+		f.pass(20 * time.Second)
+		f.w.Doubted(f.now, 0, sulfatePump)
+		f.w.Doubted(f.now, 0, sulfatePump)
+		f.pass(10 * time.Second)
+		f.wantFree(0, "in doubt", noneFree)
+		f.w.Closed(f.now, 0, sulfatePump, key, true, 5*dosing.Millilitre)
+		f.pass(5 * time.Minute)
+		f.wantFree(0, "reported", allFree)
+	}
+	if latches := f.w.NewLatches(); len(latches) != 0 {
+		t.Errorf("%+v", latches)
+	}
+}
+
+func TestAnUncertainDoseStaysInTransitUntilItIsSettled(t *testing.T) {
+	f := newFarm(t)
+	key := f.open(0, acidPump, 5*dosing.Millilitre)
+	f.pass(10 * time.Second)
+	f.w.Doubted(f.now, 0, acidPump)
+	f.pass(4 * time.Minute)
+	if acid, _, _ := f.totals.InTransit(0, f.s.Pumps, f.s.Tanks[0].Tank, f.now.Up); math.Abs(acid-0.05) > 1e-9 {
+		t.Errorf("in transit %.4f meq/L, want all of it", acid)
+	}
+	f.w.Closed(f.now, 0, acidPump, key, false, 0)
+	if acid, _, _ := f.totals.InTransit(0, f.s.Pumps, f.s.Tanks[0].Tank, f.now.Up); math.Abs(acid-0.05*math.Exp(-3)) > 1e-9 {
+		t.Errorf("in transit %.4f meq/L, want what is unmixed four minutes after the doubt", acid)
+	}
+	f.silence(0, dosing.QuantityPH, true)
+	f.pass(2 * time.Minute)
+	if _, tripped := f.trip(0, CauseDoseUncertain); !tripped {
+		t.Error("the doubt ended without a good reading")
+	}
+}
+
+func TestWaitsOfAnEarlierRunHoldAcrossARestart(t *testing.T) {
+	f := freshFarm(t)
+	f.now.Up = time.Second
+	f.totals.Count(dosing.Dose{Key: 1, Tank: 0, Pump: acidPump, Volume: dosing.Millilitre, Up: f.now.Up - 2*time.Minute})
+	f.pass(90 * time.Second)
+	f.wantCause("base after the acid of the last run", f.judge(0, basePump, dosing.Millilitre), CauseCounterReagent)
+}
+
+func TestNotANumberNeverPassesTheGate(t *testing.T) {
+	f := newFarm(t)
+	bad := []float64{math.NaN(), math.Inf(1), math.Inf(-1)}
+	for _, v := range bad {
+		f.w.tanks[0].group[dosing.QuantityPH].value = v
+		if floor := f.g.BufferFloor(f.now, 0); math.IsNaN(floor) || math.IsInf(floor, 0) {
+			t.Errorf("floor %g", floor)
+		}
+		if volumeOf(v, 1) != 0 && !math.IsInf(v, 1) {
+			t.Errorf("a room of %g allows %s", v, volumeOf(v, 1))
+		}
+		if volumeOf(1, v) != 0 {
+			t.Errorf("an effect of %g allows %s", v, volumeOf(1, v))
+		}
+	}
+	for _, curve := range []line{line(math.NaN()), line(math.Inf(1)), line(0), line(-1)} {
+		f.w.tanks[0].curve = curve
+		for _, p := range []dosing.PumpID{acidPump, basePump} {
+			if largest, cause := f.g.Largest(f.now, 0, p); largest != 0 || cause == CauseNone {
+				t.Errorf("curve %g: %s", float64(curve), largest)
+			}
+		}
+	}
+	f.w.tanks[0].curve = line(1)
+	for _, smooth := range bad {
+		s := sight{watch: f.w, now: f.now, tank: &f.w.tanks[0], pump: &f.s.Pumps[acidPump]}
+		f.w.tanks[0].group[dosing.QuantityPH].smooth = smooth
+		s.predict()
+		if cause := s.direction(); cause != CauseDirection && !math.IsInf(smooth, 1) {
+			t.Errorf("pH %g is the right way", smooth)
+		}
+	}
+}
