@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"errors"
 	"flag"
 	"fmt"
 	"io"
@@ -22,21 +21,17 @@ Exit code: 0 no fault, 1 refused, 2 wrong use.
 // checkCommand is leat check.
 func checkCommand(args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("leat check", flag.ContinueOnError)
-	flags.SetOutput(stderr)
 	path := flags.String("config", "", "the configuration `FILE`")
 	asJSON := flags.Bool("json", false, "print one JSON document")
 	flags.Usage = func() {
 		fmt.Fprint(flags.Output(), checkUsage)
 		flags.PrintDefaults()
 	}
-	if err := flags.Parse(args); err != nil {
-		if errors.Is(err, flag.ErrHelp) {
-			return 0
-		}
-		return 2
+	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
+		return code
 	}
-	if *path == "" || flags.NArg() > 0 {
-		fmt.Fprintln(stderr, "leat check: name one file: leat check -config FILE")
+	if *path == "" {
+		fmt.Fprintln(stderr, "leat check: name the file: leat check -config FILE")
 		return 2
 	}
 	report, err := config.CheckFile(*path)

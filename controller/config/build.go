@@ -191,12 +191,22 @@ func (b *builder) oneTopicEach(topics *payload.Topics) {
 		t.Topic = topics.Reading(owner, in.Name)
 		claim(t.Topic, b.inputPath(in), "the input "+b.label(b.inputPath(in)))
 	}
+	named := map[string]bool{} // a name that stands twice is a fault of its own
 	for i, p := range b.gate().Pumps {
 		path := "pump." + strconv.Itoa(i)
+		if named[p.Name] {
+			continue
+		}
+		named[p.Name] = true
 		claim(topics.Order(topics.Row(), p.Name), join(path, "order_topic"), fmt.Sprintf("the orders of pump %q", p.Name))
 		claim(topics.Report(topics.Row(), p.Name), join(path, "report_topic"), fmt.Sprintf("the reports of pump %q", p.Name))
 	}
+	clear(named)
 	for _, n := range b.gate().Nodes {
+		if named[n.Name] {
+			continue
+		}
+		named[n.Name] = true
 		claim(topics.Node(topics.Row(), n.Name), "node", fmt.Sprintf("node %q", n.Name))
 	}
 }

@@ -22,12 +22,13 @@ type decoder struct {
 	lines  map[string]int
 	names  map[string]string // path of a table in an array → the name it bears
 	faults Faults
+	faulty map[string]bool // paths that have one
 }
 
 // decode parses text into l. Only a syntax error ends it early: what follows one
 // cannot be told from noise.
 func decode(file, text string, l *layout) *decoder {
-	d := &decoder{file: file, names: map[string]string{}}
+	d := &decoder{file: file, names: map[string]string{}, faulty: map[string]bool{}}
 	var tree map[string]any
 	if _, err := toml.Decode(text, &tree); err != nil {
 		d.syntax(err)
@@ -51,8 +52,17 @@ func (d *decoder) syntax(err error) {
 	d.faults = append(d.faults, fault)
 }
 
-// fault notes one fault of the key at path.
+// fault notes one fault of the key at path. A second one of the same key follows
+// from the first more often than not: a value that could not be read is not also
+// missing.
 func (d *decoder) fault(path, value, text, hint string) {
+	if d.faulty[path] {
+		return
+	}
+	d.faulty[path] = true
+	if value == `""` {
+		value = "" // the key is not in the file
+	}
 	d.faults = append(d.faults, &FieldError{File: d.file, Key: d.label(path), Line: d.line(path), Value: value, Problem: text, Hint: hint})
 }
 
@@ -137,6 +147,10 @@ func (d *decoder) table(path string, tree map[string]any, into reflect.Value) {
 
 func (d *decoder) unknown(path, key string, known []string) {
 	hint := "known here: " + listed(known)
+	if strings.EqualFold(key, "password") || strings.EqualFold(key, "secret") {
+		d.fault(join(path, key), "", "is not a key: no secret stands in this file, which gets copied", "state password_file, password_env or password_credential")
+		return
+	}
 	if guess := nearest(key, known); guess != "" {
 		hint = fmt.Sprintf("did you mean %q?", guess)
 		if strings.EqualFold(guess, key) {
@@ -186,9 +200,15 @@ func (d *decoder) text(path string, raw any, into encoding.TextUnmarshaler) {
 	}
 	s, ok := raw.(string)
 	if !ok {
-		text, hint := "is a bare value", "write it as a text with its unit, for example "+example
-		if f, isFloat := raw.(float64); isFloat && (math.IsNaN(f) || math.IsInf(f, 0)) {
-			text = "is not a number"
+		text, hint := "is not a text", "write it as a text with its unit, for example "+example
+		switch v := raw.(type) {
+		case float64:
+			text = "is a bare number"
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				text = "is not a number"
+			}
+		case int64:
+			text = "is a bare number"
 		}
 		d.fault(path, shown(raw), text, hint)
 		return

@@ -182,7 +182,7 @@ func (b *builder) fit(path string, in *inputTable, input safety.Input) {
 	if !ok && !input.Quantity.Switch() {
 		bounds = [3]float64{0, 1e6, 1}
 		if input.Quantity == dosing.QuantityLevel && int(input.Tank) < len(b.gate().Tanks) {
-			bounds = [3]float64{0, 2 * float64(b.gate().Tanks[input.Tank].Greatest), 1}
+			bounds = [3]float64{0, max(2*float64(b.gate().Tanks[input.Tank].Greatest), 1), 1}
 		}
 	} else if !ok {
 		bounds = [3]float64{0, 1, 1}

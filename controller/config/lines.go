@@ -55,6 +55,8 @@ func (x *lineIndex) header() string {
 			path = join(path, strconv.Itoa(count))
 		} else if isArray {
 			path = join(path, strconv.Itoa(count-1))
+		} else {
+			x.note(path, line)
 		}
 	}
 	x.note(path, line)

@@ -70,7 +70,7 @@ func (s *size) drained(i int, id dosing.TankID) (ph, ec float64) {
 	if s.f.liquids[i].known {
 		part := litres / (float64(t.Least) + litres)
 		if r, err := mixed(plant.expected, p.Ions, part, setpoint.PH.Value); err == nil {
-			return r.PH, r.EC25
+			return r.PH, r.EC25 + float64(1000*part*s.f.liquids[i].traceEC)
 		}
 	}
 	perLitre := litres * 1000 / float64(t.Least)
@@ -301,7 +301,9 @@ func (b *builder) refuseSize(s *size, i int, id dosing.TankID) {
 		if e.HangEC/hangEC > e.HangPH/hangPH {
 			what = fmt.Sprintf("%s mS/cm (at most %s)", figure(e.HangEC), figure(hangEC))
 		}
-		cures := []string{fmt.Sprintf("slow the pump to %q", below(p.PerSecond.Millilitres()*60/over)+" mL/min")}
+		// Whole microlitres, because that is what a rate is rounded up to.
+		flow := math.Floor(float64(p.PerSecond)/over) / 1000
+		cures := []string{fmt.Sprintf("slow the pump to %q", below(flow*60)+" mL/min")}
 		cures = append(cures, b.dilution(i, over)...)
 		if longest := s.hangs[i].Seconds() / over; longest >= lease.Seconds() {
 			cures = append(cures, fmt.Sprintf("let on_time_limit and the node's watchdog end a run within %q", below(longest)+"s"))

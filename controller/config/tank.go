@@ -83,10 +83,10 @@ func (b *builder) water(path string, t *tankTable) dosing.Tank {
 		TopUp:    dosing.Water{Alkalinity: t.TopUp.Alkalinity.or(defaultAlkalinity)},
 	}
 	out.TopUp.EC = dosing.Conductivity(t.TopUp.EC.or(0.1 * out.TopUp.Alkalinity))
-	if t.Least.stated && !(out.Least > 0 && out.Least <= out.Volume) {
+	if t.Volume.stated && t.Least.stated && !(out.Least > 0 && out.Least <= out.Volume) {
 		b.fault(join(path, "least"), quoted(t.Least.text), "is not above zero and at most the volume", "state the least volume at which a dose is still permitted")
 	}
-	if t.Greatest.stated && !(out.Greatest >= out.Volume) {
+	if t.Volume.stated && t.Greatest.stated && !(out.Greatest >= out.Volume) {
 		b.fault(join(path, "greatest"), quoted(t.Greatest.text), "is below the volume", "state the level at which no more water may come in")
 	}
 	if out.DeadTime < time.Second || out.DeadTime > time.Hour {
@@ -120,7 +120,7 @@ func (b *builder) setpointSpan(path string, s controller.SetpointSettings, lowes
 		b.fault(join(path, "lowest"), "", fmt.Sprintf("and highest, %s and %s, are no bounds", figure(s.Lowest), figure(s.Highest)),
 			fmt.Sprintf("lowest below highest, both between %s and %s", figure(lowest), figure(highest)))
 	case !(s.Lowest <= s.AdviseLow && s.AdviseLow < s.AdviseHigh && s.AdviseHigh <= s.Highest):
-		b.fault(join(path, "advise_low"), "", fmt.Sprintf("and advise_high, %s and %s, do not lie within the bounds %s to %s", figure(s.AdviseLow), figure(s.AdviseHigh), figure(s.Lowest), figure(s.Highest)),
+		b.fault(join(path, "advise_low"), "", fmt.Sprintf("and advise_high, %s and %s, are not in order within the bounds %s to %s", figure(s.AdviseLow), figure(s.AdviseHigh), figure(s.Lowest), figure(s.Highest)),
 			"lowest ≤ advise_low < advise_high ≤ highest")
 	case !(s.Value >= s.Lowest && s.Value <= s.Highest):
 		b.fault(join(path, "value"), strconv.Quote(figure(s.Value)), fmt.Sprintf("is outside the bounds %s to %s", figure(s.Lowest), figure(s.Highest)), "state a value inside, or other bounds")

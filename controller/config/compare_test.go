@@ -1,0 +1,69 @@
+package config
+
+import (
+	"strings"
+	"testing"
+)
+
+func compared(t *testing.T, old, new string) (changes, refusals string) {
+	t.Helper()
+	base := good(t, "plain.toml")
+	c, r := Compare(parsed(t, base), parsed(t, changed(t, base, old, new)))
+	return strings.Join(c, "\n"), strings.Join(r, "\n")
+}
+
+func TestReloadOfTheSameFileChangesNothing(t *testing.T) {
+	base := good(t, "plain.toml")
+	if c, r := Compare(parsed(t, base), parsed(t, base)); len(c)+len(r) != 0 {
+		t.Errorf("changes %q, refusals %q", c, r)
+	}
+}
+
+func TestReloadTakesLimitsSetpointsAndLogLevel(t *testing.T) {
+	for _, c := range []struct{ old, new, want string }{
+		{`cap_per_hour = "4 L"`, `cap_per_hour = "3 L"`, `caps of pump "feed-b": per hour 4000 mL → 3000 mL`},
+		{`value = "pH 6.0"`, `value = "pH 5.9"`, `tank "beds": pH setpoint: value 6 → 5.9`},
+		{`level = "warn"`, `level = "debug"`, "log level: warn → debug"},
+		{`noise = "0.02 pH"`, `noise = "0.03 pH"`, `input "ph": noise 0.02 → 0.03`},
+	} {
+		changes, refusals := compared(t, c.old, c.new)
+		if refusals != "" || !strings.Contains(changes, c.want) {
+			t.Errorf("%s: changes %q, refusals %q", c.new, changes, refusals)
+		}
+	}
+}
+
+func TestReloadRefusesWiringAndBroker(t *testing.T) {
+	for _, c := range []struct{ old, new, want string }{
+		{`url = "mqtts://broker.example:8883"`, `url = "mqtts://other.example:8883"`, "the broker"},
+		{`channel = "a"`, `channel = "e"`, "the channels of the pumps"},
+		{`topic = "probes/7/ph"`, `topic = "probes/8/ph"`, "the topics"},
+		{`compensation = "ISO 7888"`, `compensation = "none"`, "the inputs"},
+		{`name = "bank"`, `name = "bench"`, "the nodes"},
+		{`folder = "records"`, `folder = "elsewhere"`, "the state folder"},
+		{`name = "feed-b"`, `name = "feed-c"`, `pump "feed-b"`},
+	} {
+		_, refusals := compared(t, c.old, c.new)
+		if !strings.Contains(refusals, c.want) || !strings.Contains(refusals, "restart") {
+			t.Errorf("%s: refusals %q", c.new, refusals)
+		}
+	}
+}
+
+func TestReloadNeverShowsAPassword(t *testing.T) {
+	base := changed(t, good(t, "plain.toml"), `prefix = "farm"`, "user = \"leat\"\npassword_env = \"LEAT_BROKER\"")
+	a, err := Parse("farm.toml", []byte(base), vault(0o600, ""))
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := vault(0o600, "")
+	other.Variable = func(string) (string, bool) { return "swordfish", true }
+	b, err := Parse("farm.toml", []byte(base), other)
+	if err != nil {
+		t.Fatal(err)
+	}
+	changes, refusals := Compare(a, b)
+	if len(refusals) == 0 || strings.Contains(strings.Join(append(changes, refusals...), " "), "swordfish") {
+		t.Errorf("changes %q, refusals %q", changes, refusals)
+	}
+}
