@@ -243,6 +243,7 @@ func (c *Core) announce(now dosing.Instant, id dosing.TankID) {
 	t.held = append(t.held[:0], trips...)
 	estimate := t.loops.Estimate(now, t.target())
 	warn, harm := t.leaves(estimate)
+	c.alarms.Observe(id, c.situation(now, id, estimate))
 	for _, alarm := range c.alarms.Update(now, id, trips, warn, harm) {
 		c.notice(Notice{Kind: NoticeAlarm, Tank: id, Cause: alarm.Cause, Active: alarm.State != safety.AlarmNormal, Text: alarm.Text})
 	}
@@ -317,13 +318,11 @@ func (t *tank) needs(now dosing.Instant) dosing.Role {
 	target := t.target()
 	e := t.loops.Estimate(now, target)
 	switch {
-	case !e.Known:
-		return dosing.RoleNone
-	case float64(e.EC) < float64(target.EC)-dosing.StartBand.EC:
+	case e.ECKnown && float64(e.EC) < float64(target.EC)-dosing.StartBand.EC:
 		return dosing.RoleStock
-	case float64(e.PH) > float64(target.PH)+dosing.StartBand.PH:
+	case e.PHKnown && float64(e.PH) > float64(target.PH)+dosing.StartBand.PH:
 		return dosing.RoleAcid
-	case float64(e.PH) < float64(target.PH)-dosing.StartBand.PH:
+	case e.PHKnown && float64(e.PH) < float64(target.PH)-dosing.StartBand.PH:
 		return dosing.RoleBase
 	}
 	return dosing.RoleNone

@@ -93,7 +93,7 @@ func (s *stage) connect(ctx context.Context) error {
 func (s *stage) conduct(ctx context.Context) error {
 	screen := newScreen(s.options.Out, s.options.Live)
 	defer screen.leave()
-	for ctx.Err() == nil && (s.options.For == 0 || time.Since(s.began) < s.options.For) {
+	for ctx.Err() == nil && !s.over() {
 		now := s.clock.advance()
 		if err := s.playBroker(now.Up); err != nil {
 			return err
@@ -112,6 +112,12 @@ func (s *stage) conduct(ctx context.Context) error {
 		s.pace(ctx, now.Up)
 	}
 	return nil
+}
+
+// over says that the night has lasted as long as was asked for.
+func (s *stage) over() bool {
+	o := &s.options
+	return o.For > 0 && time.Since(s.began) >= o.For || o.Simulated > 0 && s.clock.Now().Up >= o.Simulated
 }
 
 // pace waits until the simulated time is due.

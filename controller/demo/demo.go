@@ -24,22 +24,25 @@ import (
 	"leat/controller/mqtt"
 	"leat/controller/sim"
 	"leat/deploy"
+	"leat/dosing"
 )
 
 // Options are what the person at the terminal chooses.
 type Options struct {
-	Config  string        // file; empty = the embedded sample farm
-	Speed   float64       // simulated seconds per second; a wish
-	For     time.Duration // wall time after which the night ends; 0 = until interrupted
-	Listen  string        // of the page; empty = the configuration's, or a free port
-	MQTT    string        // of the broker; empty = the usual port, or a free one
-	State   string        // folder; empty = a temporary one
-	Fault   string
-	Seed    uint64
-	Picture string // SVG file of the night; empty = in the state folder
-	Out     io.Writer
-	Live    bool // Out is a terminal that can be redrawn
-	Log     *zap.Logger
+	Config string        // file; empty = the embedded sample farm
+	Speed  float64       // simulated seconds per second; a wish
+	For    time.Duration // wall time after which the night ends; 0 = until interrupted
+	// Simulated ends the night after so much simulated time; 0 = never.
+	Simulated time.Duration
+	Listen    string // of the page; empty = the configuration's, or a free port
+	MQTT      string // of the broker; empty = the usual port, or a free one
+	State     string // folder; empty = a temporary one
+	Fault     string
+	Seed      uint64
+	Picture   string // SVG file of the night; empty = in the state folder
+	Out       io.Writer
+	Live      bool // Out is a terminal that can be redrawn
+	Log       *zap.Logger
 }
 
 // faultAfter is when a fault begins if the night is long enough, in simulated time.
@@ -151,7 +154,7 @@ func newFarm(file *config.File, o sim.Options) (*sim.Farm, error) {
 	wires := make([]sim.Wire, len(file.Settings.Safety.Inputs))
 	for i := range file.InputTopics {
 		in := &file.InputTopics[i]
-		wires[in.Input] = sim.Wire{Topic: in.Topic, Raw: in.Compensation.Method == config.MethodNone}
+		wires[in.Input] = sim.Wire{Topic: in.Topic, Raw: in.Compensation.Method == dosing.MethodNone}
 	}
 	return sim.New(&file.Settings, file.Topics, wires, o)
 }
