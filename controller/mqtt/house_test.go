@@ -25,8 +25,8 @@ import (
 type house struct {
 	t        *testing.T
 	server   *mochi.Server
-	listener *pipes
-	deny     string // a filter that nobody may subscribe to
+	listener atomic.Pointer[pipes]
+	deny     atomic.Value // the filter that nobody may subscribe to, if any
 	taps     []tap
 }
 
@@ -70,7 +70,7 @@ func (d *doorman) Provides(b byte) bool {
 func (d *doorman) OnConnectAuthenticate(*mochi.Client, packets.Packet) bool { return true }
 
 func (d *doorman) OnACLCheck(_ *mochi.Client, topic string, write bool) bool {
-	return write || topic != d.house.deny
+	return write || topic != d.house.deny.Load()
 }
 
 func newHouse(t *testing.T) *house {
@@ -81,9 +81,10 @@ func newHouse(t *testing.T) *house {
 
 func (h *house) start() {
 	h.t.Helper()
-	h.listener = &pipes{accept: make(chan net.Conn), closed: make(chan struct{})}
+	listener := &pipes{accept: make(chan net.Conn), closed: make(chan struct{})}
+	h.listener.Store(listener)
 	h.server = mochi.New(&mochi.Options{InlineClient: true, Logger: slog.New(slog.NewTextHandler(io.Discard, nil))})
-	err := errors.Join(h.server.AddHook(&doorman{house: h}, nil), h.server.AddListener(listeners.NewNet("pipe", h.listener)), h.server.Serve())
+	err := errors.Join(h.server.AddHook(&doorman{house: h}, nil), h.server.AddListener(listeners.NewNet("pipe", listener)), h.server.Serve())
 	if err != nil {
 		h.t.Fatal(err)
 	}
@@ -94,7 +95,7 @@ func (h *house) start() {
 
 func (h *house) stop() {
 	h.server.Close()
-	h.listener.Close()
+	h.listener.Load().Close()
 	// mochi's own goroutines end a moment later.
 	time.Sleep(2 * time.Second)
 }
@@ -124,10 +125,11 @@ func (h *house) publish(topic, body string, retained bool) {
 
 func (h *house) dial(ctx context.Context) (net.Conn, error) {
 	ours, theirs := net.Pipe()
+	listener := h.listener.Load()
 	select {
-	case h.listener.accept <- theirs:
+	case listener.accept <- theirs:
 		return ours, nil
-	case <-h.listener.closed:
+	case <-listener.closed:
 		return nil, &net.OpError{Op: "dial", Net: "pipe", Err: errors.New("connection refused")}
 	case <-ctx.Done():
 		return nil, ctx.Err()
@@ -152,10 +154,8 @@ func (h *house) options() mqtt.Options {
 // running is a Link with its Run, and what it told.
 type running struct {
 	*mqtt.Link
-	t       *testing.T
-	ended   chan error
-	changes []bool
-	mu      sync.Mutex
+	t     *testing.T
+	ended chan error
 }
 
 func run(t *testing.T, options mqtt.Options) *running {
