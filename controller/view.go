@@ -119,5 +119,4 @@ type NodeView struct {
 	Seen bool
 	Age  time.Duration
 	Boot string
-	Idle bool
 }

@@ -84,7 +84,9 @@ func AppendRefusal(dst []byte, err error) []byte {
 func AppendSetpoint(dst []byte, q dosing.Quantity, v controller.SetpointView) []byte {
 	decimals := shownDecimals(q)
 	e := object(dst)
-	e.number("present", v.Present, decimals)
+	// Along a ramp it changes every second; two decimals are what anyone can steer
+	// by, and spare the broker nine retained messages in ten.
+	e.number("present", v.Present, 2)
 	e.number("target", v.Target, decimals)
 	e.some("unit", q.Unit())
 	e.text("source", v.Source)
