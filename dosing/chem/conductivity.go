@@ -22,13 +22,20 @@ func (s *Solver) conductivity(k *constants) float64 {
 		return 0
 	}
 	medium := s.mediumOf(k, &plus, &minus)
-	negligible := 1e-8 * (plus.eq + minus.eq)
+	negligible, scarce := 1e-8*(plus.eq+minus.eq), 1e-5*(plus.eq+minus.eq)
 	sum := 0.0
 	for i := range conducting {
 		c := &conducting[i]
-		if eq := float64(s.m[c.species] * c.z); !(eq < negligible) {
-			sum += float64(s.ionConductivity(k, c, &medium) * eq)
+		eq := float64(s.m[c.species] * c.z)
+		if eq < negligible {
+			continue
 		}
+		// Of a scarce ion the size may stay as in dilute water: 1e-7 of the sum.
+		grow := 1.0
+		if eq > scarce {
+			grow = s.ionGrowth(c, medium.anionShift)
+		}
+		sum += float64(ionConductivity(k, c, &medium, grow) * eq)
 	}
 	perLitre := 1 / s.litres
 	return sum * float64(perLitre*perLitre)
@@ -61,13 +68,14 @@ func (s *Solver) mediumOf(k *constants, plus, minus *charges) medium {
 // reference program does at every temperature.
 const perDiffusion = 1e4 * faraday * faraday / (gasConstant * t25)
 
-// ionConductivity is lambda per equivalent, S cm2/eq, at least 0.
-func (s *Solver) ionConductivity(k *constants, c *conductor, in *medium) float64 {
+// ionConductivity is lambda per equivalent, S cm2/eq, at least 0, of an ion
+// grown to so many times its size in dilute water.
+func ionConductivity(k *constants, c *conductor, in *medium, grown float64) float64 {
 	size := c.size
 	if c.negative {
 		size -= float64(in.anionShift * c.z)
 	}
-	ka := float64(k.dhB * float64(size*s.ionGrowth(c, in.anionShift)) * in.root)
+	ka := float64(k.dhB * float64(size*grown) * in.root)
 	near := 1 / (1 + ka)
 	free := float64(k.diffusion[c.species] * float64(perDiffusion*c.z))
 	lambda := (free - float64(float64(in.electro*c.z)*near)) * (1 - float64(in.relax*float64(near*near)))

@@ -55,7 +55,7 @@ func (c *Curve) Refill(t Totals, tempC float64) error {
 			return err
 		}
 		perLitre := 1000 / s.litres
-		hydrogen := float64(s.r[uH] * perLitre)
+		hydrogen := float64(s.hydrogen() * perLitre)
 		if i == curvePoints-1 {
 			first = hydrogen
 		}

@@ -5,7 +5,7 @@ import "math"
 const (
 	mostSteps = 120
 	stepLimit = 3.0  // largest change of a ln activity in one step
-	smallStep = 1e-4 // then the first-order correction is good to 5e-9
+	smallStep = 1e-3 // then the first-order correction is good to 5e-7
 	// A last change of ionic strength of this share leaves some 2e-6 in the
 	// activity coefficients: a millionth of a pH.
 	smallIonic, leastIonic = 1e-5, 1e-9
@@ -396,6 +396,16 @@ func (s *Solver) charge() float64 {
 		charge2 += float64(chargeNumber[i+1] * s.m[i+1])
 	}
 	return charge + charge2
+}
+
+// hydrogen is the hydrogen balance of all species, mol/kgw: what strong acid
+// raises and strong base lowers.
+func (s *Solver) hydrogen() float64 {
+	sum := 0.0
+	for i := range s.m {
+		sum += float64(hot[i].hydrogen * s.m[i])
+	}
+	return sum
 }
 
 // carbon is the inorganic carbon of all species, mmol/kgw.

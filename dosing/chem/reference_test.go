@@ -76,7 +76,7 @@ func releasedConductivity(s *Solver, k *constants) float64 {
 	in, sum := s.mediumOf(k, &plus, &minus), 0.0
 	for i := range conducting {
 		c := &conducting[i]
-		sum += s.ionConductivity(k, c, &in) * s.m[c.species] * c.z * c.z / weight[c.negative]
+		sum += ionConductivity(k, c, &in, s.ionGrowth(c, in.anionShift)) * s.m[c.species] * c.z * c.z / weight[c.negative]
 	}
 	return sum / (s.litres * s.litres)
 }

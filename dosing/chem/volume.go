@@ -3,7 +3,7 @@ package chem
 import "math"
 
 // traceMol is too little of a species to matter to volume or viscosity.
-const traceMol = 1e-9 // mol/kgw
+const traceMol = 1e-7 // mol/kgw; 3e-8 of the viscosity
 
 // setVolumes computes the apparent molar volumes' growth with ionic strength
 // and from it the litres of solution that a kilogram of water makes.
