@@ -128,10 +128,10 @@ func TestOrderPublishedWhileTheLinkIsDownIsRefusedAndNeverSentLater(t *testing.T
 	inHouse(t, func(t *testing.T, h *house) {
 		var orders atomic.Int64
 		h.tap("leat/r/order/acid", func(packets.Packet) { orders.Add(1) })
-		link := run(t, h.options())
-		if err := link.Publish("leat/r/order/acid", 1, false, []byte("before")); !errors.Is(err, mqtt.ErrClosed) {
+		if err := mqtt.New(h.options()).Publish("leat/r/order/acid", 1, false, []byte("before")); !errors.Is(err, mqtt.ErrClosed) {
 			t.Errorf("before the link opened: got %v", err)
 		}
+		link := run(t, h.options())
 		settle()
 		if err := link.Publish("leat/r/order/acid", 1, false, []byte("one")); err != nil {
 			t.Error(err)
