@@ -52,8 +52,6 @@ func (m measured[K]) or(value float64) float64 {
 	return value
 }
 
-func (m measured[K]) isStated() bool { return m.stated }
-
 // written is what the schema needs to know of a kind.
 type written interface{ form() kind }
 
@@ -279,8 +277,6 @@ func (p ph) or(value float64) float64 {
 }
 
 func (p ph) form() kind { return phKind{} }
-
-func (p ph) isStated() bool { return p.stated }
 
 // span is a length of time; "1h30m" is taken beside "90s" and "90 min".
 type span struct{ measured[spanKind] }

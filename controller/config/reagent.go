@@ -197,8 +197,6 @@ func (s *strength) UnmarshalText(text []byte) error {
 
 func (s strength) form() kind { return strengthKind{} }
 
-func (s strength) isStated() bool { return s.stated }
-
 // liquid is what a pump doses, per litre of it.
 type liquid struct {
 	ions    chem.Totals // mmol/L of liquid

@@ -118,7 +118,7 @@ func (s *size) sustained(id dosing.TankID, role dosing.Role) *Sustained {
 			continue
 		}
 		serving++
-		caps, part := g.Caps[i], s.factor(i, id)
+		caps, part := g.Caps[i], s.factor(i)
 		shared := s.portion(i, id)
 		perDose := caps.PerDose.Millilitres() * part
 		smallest = math.Max(smallest, p.Smallest.Millilitres()-perDose)
@@ -147,7 +147,7 @@ func (s *size) sustained(id dosing.TankID, role dosing.Role) *Sustained {
 	if smallest > 0 {
 		limit(0, "a cap below the smallest dose")
 	}
-	limit(dose/(cycle*float64(s.sharing(id)))*3600, "size and cadence of doses")
+	limit(dose/(cycle*float64(s.sharing()))*3600, "size and cadence of doses")
 	limit(hour, "the hourly cap")
 	limit(day/24, "the daily cap")
 	out.Ratio = out.PerHour / out.Worst
@@ -189,7 +189,7 @@ func (s *size) blendTime(id dosing.TankID, ec float64) float64 {
 }
 
 // sharing is how many tanks wait for the same row.
-func (s *size) sharing(id dosing.TankID) int {
+func (s *size) sharing() int {
 	g := &s.f.Settings.Safety
 	n := 0
 	for other := range g.Tanks {
@@ -204,7 +204,7 @@ func (s *size) sharing(id dosing.TankID) int {
 }
 
 // factor is what is left of a pump's caps on a node without the full contract.
-func (s *size) factor(i int, _ dosing.TankID) float64 {
+func (s *size) factor(i int) float64 {
 	g := &s.f.Settings.Safety
 	if node := int(g.PumpNode[i]); node < len(g.Nodes) && g.Nodes[node].FullContract {
 		return 1
