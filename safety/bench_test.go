@@ -21,6 +21,7 @@ func benchFarm(b *testing.B) *farm {
 		f.w.tanks[i].curve = curve
 	}
 	f.pass(90 * time.Second)
+	f.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
 	f.dose(0, acidPump, 2*dosing.Millilitre)
 	f.pass(10 * time.Second)
 	f.dose(0, acidPump, dosing.Millilitre)

@@ -97,53 +97,6 @@ var tankChecks = [CauseCount]tankCheck{
 	},
 }
 
-var pumpChecks = [CauseCount]pumpCheck{
-	CauseConfigurationUnsafe: func(_ *Watch, now dosing.Instant, _ dosing.PumpID, p *pumpState) {
-		p.put(now, CauseConfigurationUnsafe, p.unsafe != "", p.unsafe)
-		p.as(CauseConfigurationUnsafe, Lockout, ScopePump)
-	},
-	CauseNodeSilent: func(w *Watch, now dosing.Instant, _ dosing.PumpID, p *pumpState) {
-		n := w.nodeOf(p)
-		age, silent := n.silent(now.Up)
-		if !silent {
-			p.lower(CauseNodeSilent)
-		} else if s := p.raise(now, CauseNodeSilent, int64(age/time.Minute)); s != nil {
-			s.detail = "never heard"
-			if n.seen {
-				s.detail = "last heard " + words(age) + " ago"
-			}
-		}
-	},
-	CauseNodeRebooted: checkRebooted,
-	CauseNodeClock: func(w *Watch, now dosing.Instant, _ dosing.PumpID, p *pumpState) {
-		p.put(now, CauseNodeClock, w.nodeOf(p).off.within(clockOver, now.Up), "its tick and our clock differ by more than a tenth")
-	},
-	CauseNodeBusy: func(w *Watch, now dosing.Instant, _ dosing.PumpID, p *pumpState) {
-		n := w.nodeOf(p)
-		p.put(now, CauseNodeBusy, n.running(now.Up) && !w.openOn(p.node) && !n.closed.within(busyGrace, now.Up), "busy without a dose of ours")
-	},
-	CauseNoResponse: func(_ *Watch, _ dosing.Instant, _ dosing.PumpID, p *pumpState) {
-		p.lower(CauseNoResponse) // only ever latched, by checkResponses
-	},
-	CauseStockEmpty: checkStock,
-	CauseHourCap: func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
-		capCheck(w, now, id, p, CauseHourCap, w.totals.Hour(id, now.Up), w.HourCap(id), "the last hour")
-	},
-	CauseDayCap: func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
-		capCheck(w, now, id, p, CauseDayCap, w.totals.Day(id, now.Up), w.DayCap(id), "the last 24 h")
-	},
-}
-
-// noNode stands for a node that is not configured: never heard, so silent.
-var noNode = nodeState{full: true}
-
-func (w *Watch) nodeOf(p *pumpState) *nodeState {
-	if int(p.node) >= len(w.nodes) {
-		return &noNode
-	}
-	return &w.nodes[p.node]
-}
-
 // words prints a duration as a grower would say it.
 func words(d time.Duration) string {
 	switch {
@@ -225,7 +178,7 @@ func latchingSwitch(w *Watch, now dosing.Instant, t *tankState, cause Cause, q d
 	switchCheck(now, t, cause, q)
 	if g := &t.group[q]; g.adverse {
 		w.latch(now, &t.cells, cause, t.id, 0, "")
-	} else if t.cell[cause].active {
+	} else if t.active.has(cause) {
 		t.as(cause, Hold, Of(cause).Scope)
 	}
 }
@@ -268,7 +221,7 @@ func checkTemperature(_ *Watch, now dosing.Instant, t *tankState) {
 		return
 	}
 	low, high := float64(t.plant.TemperatureLow), float64(t.plant.TemperatureHigh)
-	if t.cell[CauseTemperatureRange].active {
+	if t.active.has(CauseTemperatureRange) {
 		low, high = low+inside, high-inside
 	}
 	if g.value >= low && g.value <= high {
@@ -347,7 +300,7 @@ func checkLevelLow(w *Watch, now dosing.Instant, t *tankState) {
 func checkLevelHigh(_ *Watch, now dosing.Instant, t *tankState) {
 	g := &t.group[dosing.QuantityLevel]
 	greatest := float64(t.plant.Greatest)
-	if t.cell[CauseLevelHigh].active {
+	if t.active.has(CauseLevelHigh) {
 		greatest -= 0.01 * float64(t.plant.Volume)
 	}
 	if g.standing != standFit || g.value <= greatest {
@@ -416,17 +369,20 @@ func checkUncertain(_ *Watch, now dosing.Instant, t *tankState) {
 	}
 }
 
-// checkResponses asks what the doses of the tank have shown and latches it where
-// it reaches.
+// checkResponses asks what the doses of the tank have shown.
 func checkResponses(w *Watch, now dosing.Instant, t *tankState) {
 	t.lower(CauseWrongDirection) // only ever latched
 	if t.responses == nil {
 		return
 	}
-	finding, found := t.responses.Judge(now, t.lnBuffer, t.spread)
-	if !found {
-		return
+	if finding, found := t.responses.Judge(now, t.lnBuffer, t.spread); found {
+		w.found(now, t, finding)
 	}
+}
+
+// found latches a finding where it reaches. What one pump of acid or base did the
+// wrong way round is believed of both: their containers may be swapped.
+func (w *Watch) found(now dosing.Instant, t *tankState, finding Finding) {
 	scope := finding.Scope
 	if scope == ScopePump && int(finding.Pump) < len(w.pumps) && Of(finding.Cause).Scope == ScopePump {
 		w.latch(now, &w.pumps[finding.Pump].cells, finding.Cause, t.id, finding.Pump, finding.Detail)
@@ -436,70 +392,4 @@ func checkResponses(w *Watch, now dosing.Instant, t *tankState) {
 		scope = Of(finding.Cause).Scope
 	}
 	w.latchAs(now, &t.cells, finding.Cause, t.id, 0, scope, finding.Detail)
-}
-
-func checkRebooted(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
-	n := w.nodeOf(p)
-	if n.rebooted && now.Up-n.steady >= nodeSteadyFor && now.Up-n.at <= nodeGap && !n.loop {
-		n.rebooted = false
-	}
-	if !n.rebooted {
-		p.lower(CauseNodeRebooted)
-		return
-	}
-	if s := p.raise(now, CauseNodeRebooted, 0); s != nil {
-		s.detail = "waiting for " + words(nodeSteadyFor) + " of steady heartbeat"
-	}
-	if n.loop {
-		w.latch(now, &p.cells, CauseNodeRebooted, w.firstTank(id), id, "more than three starts in 10 min")
-	}
-}
-
-// firstTank is the first tank that a pump serves, for the record of its trips.
-func (w *Watch) firstTank(p dosing.PumpID) dosing.TankID {
-	for i := range w.tanks {
-		if w.settings.Pumps[p].ServesTank(dosing.TankID(i)) {
-			return dosing.TankID(i)
-		}
-	}
-	return 0
-}
-
-// stockLeast is below what a pump would soon draw air: ten smallest doses, or 2 %
-// of the container.
-func stockLeast(p *dosing.Pump) dosing.Volume { return max(10*p.Smallest, p.Container/50) }
-
-func checkStock(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
-	pump := &w.settings.Pumps[id]
-	for _, input := range p.stocks {
-		i := &w.inputs[input]
-		if _, standing := i.now(now.Up); standing != standFit {
-			if s := p.raise(now, CauseStockEmpty, -1); s != nil {
-				s.detail = "the container's level sensor does not answer"
-			}
-			return
-		}
-		least := stockLeast(pump).Litres()
-		if p.cell[CauseStockEmpty].active && p.cell[CauseStockEmpty].key >= 0 {
-			least *= 1.5
-		}
-		if left := i.last.Value(); !(left >= least) {
-			if s := p.raise(now, CauseStockEmpty, 0); s != nil {
-				s.detail = fmt.Sprintf("%s: %.2f L left", pump.Reagent, left)
-			}
-			return
-		}
-	}
-	p.lower(CauseStockEmpty)
-}
-
-// capCheck stands while not even one smallest dose is left under a rolling cap.
-func capCheck(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState, cause Cause, used, most dosing.Volume, window string) {
-	if most-used >= w.settings.Pumps[id].Smallest {
-		p.lower(cause)
-		return
-	}
-	if s := p.raise(now, cause, int64(most)); s != nil {
-		s.detail = fmt.Sprintf("%s of %s in %s", used, most, window)
-	}
 }

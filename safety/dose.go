@@ -127,7 +127,7 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 	for i, u := range t.uncertain {
 		if u.key == key && u.pump == pump {
 			t.uncertain = append(t.uncertain[:i], t.uncertain[i+1:]...)
-			if !t.cell[CauseDoseUncertain].latched {
+			if !t.latched.has(CauseDoseUncertain) {
 				t.thirds.drop()
 			}
 			break

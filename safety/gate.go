@@ -178,17 +178,18 @@ func (s *sight) standing() Cause {
 	w.evaluateTank(s.now, s.tank)
 	w.evaluatePump(s.now, s.plan.Pump)
 	found := false
-	for i := range table {
-		cause := table[i].Cause
-		if trip, tripped := s.tank.trip(cause, s.plan.Tank, 0); tripped && trip.stops(s.plan.Pump, s.pump.Role) {
+	tank, pump := &s.tank.cells, &w.pumps[s.plan.Pump].cells
+	for cause, rest := Cause(0), tank.active|tank.latched; rest != 0; {
+		cause, rest = rest.first()
+		if trip, _ := tank.trip(cause, s.plan.Tank, 0); trip.stops(s.plan.Pump, s.pump.Role) {
 			worst(&s.trip, &found, trip)
 		}
-		if cause == CauseHourCap || cause == CauseDayCap {
-			continue
-		}
-		if trip, tripped := w.pumps[s.plan.Pump].trip(cause, s.plan.Tank, s.plan.Pump); tripped {
-			worst(&s.trip, &found, trip)
-		}
+	}
+	const caps = causeSet(1<<CauseHourCap | 1<<CauseDayCap)
+	for cause, rest := Cause(0), (pump.active|pump.latched)&^caps; rest != 0; {
+		cause, rest = rest.first()
+		trip, _ := pump.trip(cause, s.plan.Tank, s.plan.Pump)
+		worst(&s.trip, &found, trip)
 	}
 	if found {
 		return s.trip.Cause

@@ -11,15 +11,16 @@ func (w *Watch) latch(now dosing.Instant, c *cells, cause Cause, tank dosing.Tan
 // widens the first to the whole tank.
 func (w *Watch) latchAs(now dosing.Instant, c *cells, cause Cause, tank dosing.TankID, pump dosing.PumpID, scope Scope, detail string) {
 	s := &c.cell[cause]
-	if s.latched {
+	if c.latched.has(cause) {
 		if s.scope == scope || s.scope <= ScopeTank {
 			return
 		}
 		scope = ScopeTank
-	} else if !s.active {
+	} else if !c.active.has(cause) {
 		s.since = now
 	}
-	s.latched, s.action, s.scope = true, min(Of(cause).Action, Stop), scope
+	c.latched |= 1 << cause
+	s.action, s.scope = min(Of(cause).Action, Stop), scope
 	if detail != "" {
 		s.detail = detail
 	}
@@ -48,7 +49,8 @@ func (w *Watch) RestoreLatch(id dosing.TankID, cause Cause, since dosing.Instant
 	}
 	s := &t.cell[cause]
 	row := &table[places[cause]-1]
-	s.since, s.latched, s.action = since, true, min(row.Action, Stop)
+	t.latched |= 1 << cause
+	s.since, s.action = since, min(row.Action, Stop)
 	if s.scope = row.Scope; s.scope == ScopePump {
 		s.scope = ScopeTank
 	}
@@ -62,8 +64,10 @@ func (w *Watch) RestorePumpLatch(id dosing.TankID, pump dosing.PumpID, cause Cau
 		w.RestoreLatch(id, cause, since)
 		return
 	}
-	s := &w.pumps[pump].cell[cause]
-	s.since, s.latched, s.action, s.scope = since, true, min(Of(cause).Action, Stop), ScopePump
+	c := &w.pumps[pump].cells
+	c.latched |= 1 << cause
+	s := &c.cell[cause]
+	s.since, s.action, s.scope = since, min(Of(cause).Action, Stop), ScopePump
 	s.detail = "since before the restart"
 	for i := range w.tanks {
 		w.publish(&w.tanks[i])
@@ -78,11 +82,7 @@ func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
 		return
 	}
 	t := &w.tanks[id]
-	for c := range t.cell {
-		if Cause(c) != CauseSolutionUnconfirmed {
-			t.cell[c].latched = false
-		}
-	}
+	t.latched &= 1 << CauseSolutionUnconfirmed
 	t.circulation, t.low, t.thirds = episode{}, episode{}, thrice{}
 	t.forgive()
 	if t.responses != nil {
@@ -92,9 +92,7 @@ func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
 		if !w.settings.Pumps[p].ServesTank(id) {
 			continue
 		}
-		for c := range w.pumps[p].cell {
-			w.pumps[p].cell[c].latched = false
-		}
+		w.pumps[p].latched = 0
 		if n := w.pumps[p].node; int(n) < len(w.nodes) {
 			w.nodes[n].loop, w.nodes[n].restarts = false, 0
 		}

@@ -3,6 +3,7 @@ package safety
 import (
 	"cmp"
 	"fmt"
+	"math/bits"
 
 	"leat/dosing"
 )
@@ -49,31 +50,54 @@ func (trip *Trip) before(other *Trip) bool {
 	return order < 0
 }
 
-// status is one cell of the status table: a row of the interlock table for one
-// tank or one pump. Round says when it was last evaluated; a cell that missed a
-// round is tripped, so that a check nobody called never reads as healthy.
-type status struct {
-	round   uint64
-	active  bool
-	latched bool
-	action  Action
-	scope   Scope
-	key     int64
-	since   dosing.Instant
-	detail  string
+// causeSet is a set of causes, one bit each.
+type causeSet uint64
+
+// A set holds every cause.
+var _ [64 - CauseCount]struct{}
+
+func (s causeSet) has(c Cause) bool { return s&(1<<c) != 0 }
+
+// first is the lowest cause of a set and the set without it.
+func (s causeSet) first() (Cause, causeSet) {
+	return Cause(bits.TrailingZeros64(uint64(s))), s & (s - 1)
 }
 
-// cells is the status of every cause for one tank or one pump.
-type cells struct {
-	round uint64
-	cell  [CauseCount]status
+// due are the causes that every round of a tank, or of a pump, must judge.
+var due = func() (sets [byPump + 1]causeSet) {
+	for i := range table {
+		if row := &table[i]; row.Cause != CauseInputNotEvaluated {
+			sets[row.judged] |= 1 << row.Cause
+		}
+	}
+	return sets
+}()
+
+// status is one cell of the status table: a row of the interlock table for one
+// tank or one pump.
+type status struct {
+	action Action
+	scope  Scope
+	key    int64
+	since  dosing.Instant
+	detail string
 }
+
+// cells is the status of every cause for one tank or one pump. Judged holds what
+// was evaluated in this round: what is due and was not is tripped, so that a check
+// nobody called never reads as healthy.
+type cells struct {
+	judged, active, latched causeSet
+	cell                    [CauseCount]status
+}
+
+// begin starts a round.
+func (c *cells) begin() { c.judged = 0 }
 
 // lower notes that a cause is not present.
 func (c *cells) lower(cause Cause) {
-	s := &c.cell[cause]
-	s.round = c.round
-	s.active = false
+	c.judged |= 1 << cause
+	c.active &^= 1 << cause
 }
 
 // raise notes that a cause is present with the row's own action and scope. It
@@ -83,13 +107,13 @@ func (c *cells) lower(cause Cause) {
 func (c *cells) raise(now dosing.Instant, cause Cause, key int64) *status {
 	s := &c.cell[cause]
 	row := &table[places[cause]-1]
-	s.round = c.round
-	s.action, s.scope = row.Action, row.Scope
-	fresh := !s.active || s.key != key
-	if !s.active && !s.latched {
+	fresh := !c.active.has(cause) || s.key != key
+	if !(c.active | c.latched).has(cause) {
 		s.since = now
 	}
-	s.active, s.key = true, key
+	c.judged |= 1 << cause
+	c.active |= 1 << cause
+	s.action, s.scope, s.key = row.Action, row.Scope, key
 	if !fresh {
 		return nil
 	}
@@ -114,35 +138,33 @@ func (c *cells) as(cause Cause, action Action, scope Scope) {
 
 // trip makes the trip of a cell, if it is active or latched.
 func (c *cells) trip(cause Cause, tank dosing.TankID, pump dosing.PumpID) (Trip, bool) {
-	s := &c.cell[cause]
-	if !s.active && !s.latched {
+	if !(c.active | c.latched).has(cause) {
 		return Trip{}, false
 	}
+	s := &c.cell[cause]
 	action := s.action
-	if s.latched {
+	if c.latched.has(cause) {
 		action = min(action, Stop)
 	}
 	return Trip{Cause: cause, Action: action, Scope: s.scope, Tank: tank, Pump: pump, Since: s.since,
-		Latched: s.latched, Detail: s.detail}, true
+		Latched: c.latched.has(cause), Detail: s.detail}, true
 }
 
-// finish raises CauseInputNotEvaluated when a row that is judged here was not
-// evaluated in this round.
+// finish raises CauseInputNotEvaluated when a row that is due was not evaluated in
+// this round.
 func (c *cells) finish(now dosing.Instant, here judged) {
-	for i := range table {
-		row := &table[i]
-		if row.judged != here || row.Cause == CauseInputNotEvaluated || c.cell[row.Cause].round == c.round {
-			continue
-		}
-		if s := c.raise(now, CauseInputNotEvaluated, int64(row.Cause)); s != nil {
-			s.detail = fmt.Sprintf("%s was not checked in this round", row.Cause)
-		}
-		if here == byPump {
-			c.as(CauseInputNotEvaluated, Lockout, ScopePump)
-		}
+	missed := due[here] &^ c.judged
+	if missed == 0 {
+		c.lower(CauseInputNotEvaluated)
 		return
 	}
-	c.lower(CauseInputNotEvaluated)
+	cause, _ := missed.first()
+	if s := c.raise(now, CauseInputNotEvaluated, int64(cause)); s != nil {
+		s.detail = fmt.Sprintf("%s was not checked in this round", cause)
+	}
+	if here == byPump {
+		c.as(CauseInputNotEvaluated, Lockout, ScopePump)
+	}
 }
 
 // worst keeps the more severe of two trips.

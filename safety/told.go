@@ -111,8 +111,8 @@ func (w *Watch) Confirm(now dosing.Instant, id dosing.TankID) {
 	}
 	t := &w.tanks[id]
 	t.operator.Unconfirmed, t.operator.Cleaning = false, false
-	s := &t.cell[CauseSolutionUnconfirmed]
-	s.latched, s.active = false, false
+	t.latched &^= 1 << CauseSolutionUnconfirmed
+	t.active &^= 1 << CauseSolutionUnconfirmed
 	t.doubt.confirm()
 	t.water.unexplained = 0
 	if t.responses != nil {

@@ -306,7 +306,7 @@ func (w *Watch) evaluateTank(now dosing.Instant, t *tankState) {
 	}
 	w.last = max(w.last, now.Up)
 	w.stand(t, w.last)
-	t.cells.round++
+	t.begin()
 	for c := range w.tankChecks {
 		if check := w.tankChecks[c]; check != nil {
 			check(w, now, t)
@@ -326,7 +326,7 @@ func (w *Watch) evaluatePumps(now dosing.Instant) {
 func (w *Watch) evaluatePump(now dosing.Instant, id dosing.PumpID) {
 	p := &w.pumps[id]
 	p.use.pass(now.Up)
-	p.cells.round++
+	p.begin()
 	for c := range w.pumpChecks {
 		if check := w.pumpChecks[c]; check != nil {
 			check(w, now, id, p)
@@ -338,18 +338,10 @@ func (w *Watch) evaluatePump(now dosing.Instant, id dosing.PumpID) {
 // publish makes the list of a tank's trips, most severe first.
 func (w *Watch) publish(t *tankState) {
 	t.trips = t.trips[:0]
-	for i := range table {
-		cause := table[i].Cause
-		if trip, tripped := t.trip(cause, t.id, 0); tripped {
-			t.trips = append(t.trips, trip)
-		}
-		for p := range w.pumps {
-			if !w.settings.Pumps[p].ServesTank(t.id) {
-				continue
-			}
-			if trip, tripped := w.pumps[p].trip(cause, t.id, dosing.PumpID(p)); tripped {
-				t.trips = append(t.trips, trip)
-			}
+	t.list(&t.cells, 0)
+	for p := range w.pumps {
+		if c := &w.pumps[p].cells; c.active|c.latched != 0 && w.settings.Pumps[p].ServesTank(t.id) {
+			t.list(c, dosing.PumpID(p))
 		}
 	}
 	slices.SortStableFunc(t.trips, func(a, b Trip) int {
@@ -361,6 +353,14 @@ func (w *Watch) publish(t *tankState) {
 		}
 		return 0
 	})
+}
+
+func (t *tankState) list(c *cells, pump dosing.PumpID) {
+	for cause, rest := Cause(0), c.active|c.latched; rest != 0; {
+		cause, rest = rest.first()
+		trip, _ := c.trip(cause, t.id, pump)
+		t.trips = append(t.trips, trip)
+	}
 }
 
 // Trips are the active and latched trips of a tank, most severe first. The slice

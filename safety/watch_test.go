@@ -2,6 +2,7 @@ package safety
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -312,113 +313,6 @@ func TestWallClockStepsNeverWithholdADoseButABackwardUptimeDoes(t *testing.T) {
 	f.wantFree(0, "uptime ran backwards once", noneFree)
 }
 
-func TestUnsafeSettingsLockTheTankOrThePump(t *testing.T) {
-	nan := math.NaN()
-	tanks := map[string]func(*Settings){
-		"no pH probe":       func(s *Settings) { s.Inputs[0].NotFitted = "broken" },
-		"no word on a stop": func(s *Settings) { s.Inputs = append(s.Inputs[:len(s.Inputs)-2], s.Inputs[len(s.Inputs)-1]) },
-		"volume":            func(s *Settings) { s.Tanks[0].Volume = dosing.Litres(nan) },
-		"least":             func(s *Settings) { s.Tanks[0].Least = 0 },
-		"least above":       func(s *Settings) { s.Tanks[0].Least = 2000 },
-		"greatest":          func(s *Settings) { s.Tanks[0].Greatest = dosing.Litres(nan) },
-		"dead time":         func(s *Settings) { s.Tanks[0].DeadTime = 0 },
-		"lag":               func(s *Settings) { s.Tanks[0].Lag = -time.Second },
-		"scale":             func(s *Settings) { s.Tanks[0].BufferScale = nan },
-		"no scale":          func(s *Settings) { s.Tanks[0].BufferScale = 0 },
-		"alkalinity":        func(s *Settings) { s.Tanks[0].TopUp.Alkalinity = nan },
-		"temperature":       func(s *Settings) { s.Tanks[0].TemperatureHigh = dosing.Celsius(nan) },
-	}
-	for name, change := range tanks {
-		f := newFarm(t, change)
-		if trip, tripped := f.trip(0, CauseConfigurationUnsafe); !tripped || trip.Action != Lockout || trip.Detail == "" {
-			t.Errorf("%s: %+v", name, f.w.Trips(0))
-		}
-		f.wantFree(0, name, noneFree)
-		if f.g.BufferFloor(f.now, 0) != 0 {
-			t.Errorf("%s: a floor", name)
-		}
-	}
-	acid := [4]bool{false, true, true, true}
-	pumps := map[string]func(*Settings){
-		"no role":       func(s *Settings) { s.Pumps[acidPump].Role = dosing.RoleNone },
-		"unknown group": func(s *Settings) { s.Pumps[acidPump].Group = dosing.GroupCount },
-		"no rate":       func(s *Settings) { s.Pumps[acidPump].PerSecond = 0 },
-		"no smallest":   func(s *Settings) { s.Pumps[acidPump].Smallest = 0 },
-		"zero caps":     func(s *Settings) { s.Caps[acidPump] = Caps{} },
-		"strength":      func(s *Settings) { s.Pumps[acidPump].AcidPerML = nan },
-		"EC":            func(s *Settings) { s.Pumps[acidPump].ECPerML = math.Inf(1) },
-		"sign":          func(s *Settings) { s.Pumps[acidPump].AcidPerML = -10 },
-		"no node":       func(s *Settings) { s.PumpNode[acidPump] = 9 },
-	}
-	for name, change := range pumps {
-		f := newFarm(t, change)
-		f.wantFree(0, name, acid)
-		if largest, cause := f.g.Largest(f.now, 0, acidPump); largest != 0 || cause != CauseConfigurationUnsafe {
-			t.Errorf("%s: %s, %s", name, largest, cause)
-		}
-	}
-	f := newFarm(t, func(s *Settings) { s.Pumps[basePump].AcidPerML = 1 })
-	f.wantFree(0, "a base that is an acid", [4]bool{true, false, true, true})
-	f = newFarm(t, func(s *Settings) { s.Pumps[calciumPump].ECPerML = 0 })
-	f.wantFree(0, "a stock of water", [4]bool{true, true, false, true})
-	f = newFarm(t, func(s *Settings) { s.Caps = s.Caps[:3] })
-	f.wantFree(0, "a pump without caps", [4]bool{true, true, true, false})
-}
-
-func TestTankWithoutATitrationCurveIsLocked(t *testing.T) {
-	for _, curves := range [][]dosing.Titration{nil, {nil, nil}, {line(math.NaN()), line(0)}, {line(-1), line(math.Inf(1))}} {
-		w := NewWatch(farmSettings(), dosing.NewTotals(4, 2), curves, dosing.Instant{})
-		for tank := range dosing.TankID(2) {
-			f := farm{t: t, w: w}
-			if trip, tripped := f.trip(tank, CauseConfigurationUnsafe); !tripped || trip.Action != Lockout || trip.Scope != ScopeTank {
-				t.Errorf("curves %v, tank %d: %+v", curves, tank, w.Trips(tank))
-			}
-		}
-	}
-}
-
-func TestAWaivedInputNeverTripsAndHalvesTheCapsOfLeakOrStop(t *testing.T) {
-	f := newFarm(t, func(s *Settings) {
-		for i := range s.Inputs {
-			if q := s.Inputs[i].Quantity; q == dosing.QuantityLeak || q == dosing.QuantityFlood || q == dosing.QuantityOutlet {
-				s.Inputs[i].NotFitted = "not on this farm"
-			}
-		}
-	})
-	f.wantFree(0, "waived", allFree)
-	if f.w.HourCap(acidPump) != 100*dosing.Millilitre || f.w.DayCap(acidPump) != dosing.Litre {
-		t.Errorf("caps %s and %s", f.w.HourCap(acidPump), f.w.DayCap(acidPump))
-	}
-	if q := f.send(f.input(0, dosing.QuantityOutlet), 0, 0, false); q != dosing.QualityFailure {
-		t.Errorf("a waived input is read as %s", q)
-	}
-}
-
-func TestANodeWithoutTheFullContractGetsHalfTheCapsAndNeedsNoHeartbeat(t *testing.T) {
-	f := freshFarm(t, func(s *Settings) { s.Nodes[0].FullContract = false })
-	f.node[0].silent = true
-	f.pass(2 * time.Minute)
-	f.wantFree(0, "timed pulses", allFree)
-	if c := f.w.cap(acidPump); c.PerDose != 25*dosing.Millilitre || c.PerHour != 100*dosing.Millilitre || c.PerDay != dosing.Litre {
-		t.Errorf("%+v", c)
-	}
-}
-
-func TestHeartbeatsThatAreNoneAreIgnored(t *testing.T) {
-	f := freshFarm(t)
-	f.w.Heartbeat(f.now, 0, "", 0, true)
-	f.w.Heartbeat(f.now, 0, "boot", -1, true)
-	f.w.Heartbeat(f.now, 9, "boot", 0, true)
-	if _, _, _, seen := f.w.Node(f.now, 0); seen {
-		t.Error("a heartbeat without identity counts")
-	}
-	f.w.Heartbeat(f.now, 0, "boot", time.Minute, true)
-	boot, tick, age, seen := f.w.Node(f.now.Add(3*time.Second), 0)
-	if boot != "boot" || tick != time.Minute+3*time.Second || age != 3*time.Second || !seen {
-		t.Errorf("%s %s %s %v", boot, tick, age, seen)
-	}
-}
-
 func TestVolumeIsTheLevelElseTheLeastAtWhichDosesAreAllowed(t *testing.T) {
 	f := newFarm(t)
 	f.set(0, dosing.QuantityLevel, 930)
@@ -461,87 +355,6 @@ func TestMedianOfThreeProbesHasItsWayAgainstALiar(t *testing.T) {
 	f.mute[liar-1] = true
 	f.pass(time.Minute)
 	f.wantFree(0, "one probe left", allFree)
-}
-
-func TestReconfigurationKeepsWhatWasSeenCountedAndLatched(t *testing.T) {
-	f := newFarm(t)
-	f.dose(0, acidPump, 5*dosing.Millilitre)
-	f.set(1, dosing.QuantityLeak, 1)
-	f.pass(10 * time.Second)
-	s := farmSettings()
-	s.Caps[acidPump].PerHour = 5 * dosing.Millilitre
-	s.Tanks[0].Greatest = 1050
-	f.s = s
-	f.w.Reconfigure(f.now, s, nil)
-	if trip, tripped := f.trip(0, CauseHourCap); !tripped || trip.Pump != acidPump || f.w.HourCap(acidPump) != 5*dosing.Millilitre {
-		t.Errorf("the new cap does not hold: %+v", f.w.Trips(0))
-	}
-	if trip, tripped := f.trip(1, CauseLeak); !tripped || !trip.Latched {
-		t.Error("the latch is gone")
-	}
-	f.pass(10 * time.Second)
-	if largest, cause := f.g.Largest(f.now, 0, basePump); largest != 0 || cause != CauseCounterReagent {
-		t.Errorf("base after acid: %s %s", largest, cause)
-	}
-	f.set(0, dosing.QuantityLevel, 1060)
-	f.pass(10 * time.Second)
-	if _, tripped := f.trip(0, CauseLevelHigh); !tripped {
-		t.Error("the new limit does not hold")
-	}
-	s2 := farmSettings()
-	s2.Inputs[0].NotFitted = "gone"
-	f.w.Reconfigure(f.now, s2, []dosing.Titration{line(2)})
-	f.wantFree(0, "no pH input", noneFree)
-	f.w.Reconfigure(f.now, &Settings{}, nil)
-	f.wantFree(0, "another station", noneFree)
-	f.w.Reconfigure(f.now, nil, nil)
-	f.wantFree(0, "no settings", noneFree)
-}
-
-func TestWhatIsNotThereIsRefusedWithoutAPanic(t *testing.T) {
-	f := newFarm(t)
-	w, now := f.w, f.now
-	w.Aim(9, dosing.Target{})
-	w.Learned(9, 0, 1, 3)
-	w.Serviced(now, 9)
-	w.SetMode(now, 9, ModeArmed)
-	w.SetState(now, 9, OperatorState{})
-	w.Confirm(now, 9)
-	w.Rejected(now, 9999, "")
-	w.Used(9, time.Hour, 1)
-	w.Demand(9, 1, 1)
-	w.Fill(9, 1, 1)
-	w.Doubted(now, 9, 9)
-	w.Closed(now, 9, 9, 1, true, 1)
-	w.Closed(now, 0, acidPump, 4711, true, dosing.Millilitre)
-	for _, d := range []dosing.Dose{{Tank: 9, Volume: 1}, {Pump: 9, Volume: 1}, {Volume: 0}, {Volume: -5}} {
-		w.Opened(d)
-		w.ByHand(d)
-	}
-	if w.HourCap(9) != 0 || w.DayCap(9) != 0 || w.Trips(9) != nil {
-		t.Error("a pump or tank that is not there has caps or trips")
-	}
-	if _, blocked := w.Blocks(9, 0); !blocked {
-		t.Error("a tank that is not there is free")
-	}
-	if _, blocked := w.Blocks(0, 9); !blocked {
-		t.Error("a pump that is not there is free")
-	}
-	if _, ok := w.Fit(9, dosing.QuantityPH); ok {
-		t.Error("a tank that is not there is fit")
-	}
-	if _, _, ok := w.Input(9999); ok {
-		t.Error("an input that is not there was read")
-	}
-	if w.Read(dosing.Reading{}) != dosing.QualityFailure {
-		t.Error("the zero reading is fit")
-	}
-	far, _ := dosing.NewReading(9999, dosing.QuantityPH, 6, now, 0, false)
-	if w.Read(far) != dosing.QualityFailure {
-		t.Error("a reading of no input is fit")
-	}
-	f.pass(time.Second)
-	f.wantFree(0, "afterwards", allFree)
 }
 
 func TestDosesThatTheWaterDoesNotAnswerStopThePump(t *testing.T) {
@@ -618,16 +431,6 @@ func TestWaterThatOnlyFillsFromTopUpIsNotDoubtedButALossDuringItIs(t *testing.T)
 	}
 }
 
-func TestServicePutsTheGateBackToWhatWasCommissioned(t *testing.T) {
-	f := newFarm(t)
-	f.w.Learned(0, 0.3, 0.1, 5)
-	before := f.g.BufferFloor(f.now, 0)
-	f.w.Serviced(f.now, 0)
-	if after := f.g.BufferFloor(f.now, 0); !(after < before) || math.Abs(after-math.Exp(-0.55)) > 1e-12 {
-		t.Errorf("floor %.3f, then %.3f", before, after)
-	}
-}
-
 func TestClearEndsTheDoubtOverDosesThatWereGivenUpAndOnlyThose(t *testing.T) {
 	f := newFarm(t)
 	key := f.open(0, sulfatePump, 5*dosing.Millilitre)
@@ -675,5 +478,58 @@ func TestDurationsReadAsAGrowerWouldSayThem(t *testing.T) {
 	}
 	if ModeHolding.String() != "holding" || Mode(77).String() != "stopped" {
 		t.Error("a mode has another name")
+	}
+}
+
+func TestTwoTemperatureSensorsThatDisagreeStopTheNutrients(t *testing.T) {
+	f := newFarm(t, secondProbe(dosing.QuantityTemperature, 0))
+	f.value[dosing.InputID(len(f.s.Inputs)-1)] = 23
+	f.pass(5*time.Minute + 10*time.Second)
+	for _, cause := range []Cause{CauseProbesDisagree, CauseTemperatureUnfit} {
+		if trip, tripped := f.trip(0, cause); !tripped || trip.Scope != ScopeNutrients || trip.Detail == "" {
+			t.Errorf("%s: %+v", cause, trip)
+		}
+	}
+	f.wantFree(0, "20 and 23 °C", reagentsOnly)
+}
+
+func TestEachTripHasItsFigures(t *testing.T) {
+	f := newFarm(t)
+	f.set(0, dosing.QuantityEC, 0.01)
+	f.silence(0, dosing.QuantityPH, true)
+	f.set(0, dosing.QuantityLevel, 1105)
+	f.node[0].silent = true
+	f.set(0, dosing.QuantityTemperature, 31)
+	f.pass(3 * time.Minute)
+	for cause, want := range map[Cause]string{
+		CauseECUnfit:          "north ec reads",
+		CausePHStale:          "at most 15 s",
+		CauseLevelHigh:        "1105 L; at most 1100 L",
+		CauseNodeSilent:       "ago",
+		CauseTemperatureRange: "31.0 °C; allowed 10.0 °C to 30.0 °C",
+	} {
+		if trip, _ := f.trip(0, cause); !strings.Contains(trip.Detail, want) {
+			t.Errorf("%s: %q, want %q in it", cause, trip.Detail, want)
+		}
+	}
+}
+
+func TestAnAlarmThatStopsNothingBlocksNoPump(t *testing.T) {
+	trip := Trip{Cause: CauseOutOfBand, Action: Run, Scope: ScopeStation}
+	if trip.stops(acidPump, dosing.RoleAcid) {
+		t.Error("an alarm stops acid")
+	}
+}
+
+func TestAFindingOfOnePumpThatSwapsReagentsStopsBoth(t *testing.T) {
+	f := newFarm(t)
+	f.w.tanks[0].responses = nil
+	f.pass(time.Second)
+	f.wantFree(0, "no response test", allFree)
+	f.w.found(f.now, &f.w.tanks[0], Finding{Cause: CauseWrongDirection, Scope: ScopePump, Pump: acidPump, Detail: "acid raised pH"})
+	f.pass(time.Second)
+	f.wantFree(0, "acid raised pH", stocksOnly)
+	if trip, _ := f.trip(0, CauseWrongDirection); trip.Detail != "acid raised pH" {
+		t.Errorf("%+v", trip)
 	}
 }

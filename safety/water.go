@@ -174,10 +174,11 @@ func (t *tankState) look(up time.Duration) (strange bool) {
 // unconfirm latches that nobody knows what the tank holds.
 func (t *tankState) unconfirm(now dosing.Instant, why string) {
 	s := &t.cell[CauseSolutionUnconfirmed]
-	if !s.active && !s.latched {
+	if !(t.active | t.latched).has(CauseSolutionUnconfirmed) {
 		s.since = now
 	}
-	s.action, s.scope, s.latched, s.detail = Stop, ScopeTank, true, why
+	t.latched |= 1 << CauseSolutionUnconfirmed
+	s.action, s.scope, s.detail = Stop, ScopeTank, why
 }
 
 // wait is the time that the water of a tank is given to mix.

@@ -1,0 +1,207 @@
+package safety
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"leat/dosing"
+)
+
+func TestUnsafeSettingsLockTheTankOrThePump(t *testing.T) {
+	nan := math.NaN()
+	tanks := map[string]func(*Settings){
+		"no pH probe":       func(s *Settings) { s.Inputs[0].NotFitted = "broken" },
+		"no word on a stop": func(s *Settings) { s.Inputs = append(s.Inputs[:len(s.Inputs)-2], s.Inputs[len(s.Inputs)-1]) },
+		"volume":            func(s *Settings) { s.Tanks[0].Volume = dosing.Litres(nan) },
+		"least":             func(s *Settings) { s.Tanks[0].Least = 0 },
+		"least above":       func(s *Settings) { s.Tanks[0].Least = 2000 },
+		"greatest":          func(s *Settings) { s.Tanks[0].Greatest = dosing.Litres(nan) },
+		"dead time":         func(s *Settings) { s.Tanks[0].DeadTime = 0 },
+		"lag":               func(s *Settings) { s.Tanks[0].Lag = -time.Second },
+		"scale":             func(s *Settings) { s.Tanks[0].BufferScale = nan },
+		"no scale":          func(s *Settings) { s.Tanks[0].BufferScale = 0 },
+		"alkalinity":        func(s *Settings) { s.Tanks[0].TopUp.Alkalinity = nan },
+		"temperature":       func(s *Settings) { s.Tanks[0].TemperatureHigh = dosing.Celsius(nan) },
+	}
+	for name, change := range tanks {
+		f := newFarm(t, change)
+		if trip, tripped := f.trip(0, CauseConfigurationUnsafe); !tripped || trip.Action != Lockout || trip.Detail == "" {
+			t.Errorf("%s: %+v", name, f.w.Trips(0))
+		}
+		f.wantFree(0, name, noneFree)
+		if f.g.BufferFloor(f.now, 0) != 0 {
+			t.Errorf("%s: a floor", name)
+		}
+	}
+	acid := [4]bool{false, true, true, true}
+	pumps := map[string]func(*Settings){
+		"no role":       func(s *Settings) { s.Pumps[acidPump].Role = dosing.RoleNone },
+		"unknown group": func(s *Settings) { s.Pumps[acidPump].Group = dosing.GroupCount },
+		"no rate":       func(s *Settings) { s.Pumps[acidPump].PerSecond = 0 },
+		"no smallest":   func(s *Settings) { s.Pumps[acidPump].Smallest = 0 },
+		"zero caps":     func(s *Settings) { s.Caps[acidPump] = Caps{} },
+		"strength":      func(s *Settings) { s.Pumps[acidPump].AcidPerML = nan },
+		"EC":            func(s *Settings) { s.Pumps[acidPump].ECPerML = math.Inf(1) },
+		"sign":          func(s *Settings) { s.Pumps[acidPump].AcidPerML = -10 },
+		"no node":       func(s *Settings) { s.PumpNode[acidPump] = 9 },
+	}
+	for name, change := range pumps {
+		f := newFarm(t, change)
+		f.wantFree(0, name, acid)
+		if largest, cause := f.g.Largest(f.now, 0, acidPump); largest != 0 || cause != CauseConfigurationUnsafe {
+			t.Errorf("%s: %s, %s", name, largest, cause)
+		}
+	}
+	f := newFarm(t, func(s *Settings) { s.Pumps[basePump].AcidPerML = 1 })
+	f.wantFree(0, "a base that is an acid", [4]bool{true, false, true, true})
+	f = newFarm(t, func(s *Settings) { s.Pumps[calciumPump].ECPerML = 0 })
+	f.wantFree(0, "a stock of water", [4]bool{true, true, false, true})
+	f = newFarm(t, func(s *Settings) { s.Caps = s.Caps[:3] })
+	f.wantFree(0, "a pump without caps", [4]bool{true, true, true, false})
+}
+
+func TestTankWithoutATitrationCurveIsLocked(t *testing.T) {
+	for _, curves := range [][]dosing.Titration{nil, {nil, nil}, {line(math.NaN()), line(0)}, {line(-1), line(math.Inf(1))}} {
+		w := NewWatch(farmSettings(), dosing.NewTotals(4, 2), curves, dosing.Instant{})
+		for tank := range dosing.TankID(2) {
+			f := farm{t: t, w: w}
+			if trip, tripped := f.trip(tank, CauseConfigurationUnsafe); !tripped || trip.Action != Lockout || trip.Scope != ScopeTank {
+				t.Errorf("curves %v, tank %d: %+v", curves, tank, w.Trips(tank))
+			}
+		}
+	}
+}
+
+func TestAWaivedInputNeverTripsAndHalvesTheCapsOfLeakOrStop(t *testing.T) {
+	f := newFarm(t, func(s *Settings) {
+		for i := range s.Inputs {
+			if q := s.Inputs[i].Quantity; q == dosing.QuantityLeak || q == dosing.QuantityFlood || q == dosing.QuantityOutlet {
+				s.Inputs[i].NotFitted = "not on this farm"
+			}
+		}
+	})
+	f.wantFree(0, "waived", allFree)
+	if f.w.HourCap(acidPump) != 100*dosing.Millilitre || f.w.DayCap(acidPump) != dosing.Litre {
+		t.Errorf("caps %s and %s", f.w.HourCap(acidPump), f.w.DayCap(acidPump))
+	}
+	if q := f.send(f.input(0, dosing.QuantityOutlet), 0, 0, false); q != dosing.QualityFailure {
+		t.Errorf("a waived input is read as %s", q)
+	}
+}
+
+func TestANodeWithoutTheFullContractGetsHalfTheCapsAndNeedsNoHeartbeat(t *testing.T) {
+	f := freshFarm(t, func(s *Settings) { s.Nodes[0].FullContract = false })
+	f.node[0].silent = true
+	f.pass(2 * time.Minute)
+	f.wantFree(0, "timed pulses", allFree)
+	if c := f.w.cap(acidPump); c.PerDose != 25*dosing.Millilitre || c.PerHour != 100*dosing.Millilitre || c.PerDay != dosing.Litre {
+		t.Errorf("%+v", c)
+	}
+}
+
+func TestHeartbeatsThatAreNoneAreIgnored(t *testing.T) {
+	f := freshFarm(t)
+	f.w.Heartbeat(f.now, 0, "", 0, true)
+	f.w.Heartbeat(f.now, 0, "boot", -1, true)
+	f.w.Heartbeat(f.now, 9, "boot", 0, true)
+	if _, _, _, seen := f.w.Node(f.now, 0); seen {
+		t.Error("a heartbeat without identity counts")
+	}
+	f.w.Heartbeat(f.now, 0, "boot", time.Minute, true)
+	boot, tick, age, seen := f.w.Node(f.now.Add(3*time.Second), 0)
+	if boot != "boot" || tick != time.Minute+3*time.Second || age != 3*time.Second || !seen {
+		t.Errorf("%s %s %s %v", boot, tick, age, seen)
+	}
+}
+
+func TestReconfigurationKeepsWhatWasSeenCountedAndLatched(t *testing.T) {
+	f := newFarm(t)
+	f.dose(0, acidPump, 5*dosing.Millilitre)
+	f.set(1, dosing.QuantityLeak, 1)
+	f.pass(10 * time.Second)
+	s := farmSettings()
+	s.Caps[acidPump].PerHour = 5 * dosing.Millilitre
+	s.Tanks[0].Greatest = 1050
+	f.s = s
+	f.w.Reconfigure(f.now, s, nil)
+	if trip, tripped := f.trip(0, CauseHourCap); !tripped || trip.Pump != acidPump || f.w.HourCap(acidPump) != 5*dosing.Millilitre {
+		t.Errorf("the new cap does not hold: %+v", f.w.Trips(0))
+	}
+	if trip, tripped := f.trip(1, CauseLeak); !tripped || !trip.Latched {
+		t.Error("the latch is gone")
+	}
+	f.pass(10 * time.Second)
+	if largest, cause := f.g.Largest(f.now, 0, basePump); largest != 0 || cause != CauseCounterReagent {
+		t.Errorf("base after acid: %s %s", largest, cause)
+	}
+	f.set(0, dosing.QuantityLevel, 1060)
+	f.pass(10 * time.Second)
+	if _, tripped := f.trip(0, CauseLevelHigh); !tripped {
+		t.Error("the new limit does not hold")
+	}
+	s2 := farmSettings()
+	s2.Inputs[0].NotFitted = "gone"
+	f.w.Reconfigure(f.now, s2, []dosing.Titration{line(2)})
+	f.wantFree(0, "no pH input", noneFree)
+	f.w.Reconfigure(f.now, &Settings{}, nil)
+	f.wantFree(0, "another station", noneFree)
+	f.w.Reconfigure(f.now, nil, nil)
+	f.wantFree(0, "no settings", noneFree)
+}
+
+func TestWhatIsNotThereIsRefusedWithoutAPanic(t *testing.T) {
+	f := newFarm(t)
+	w, now := f.w, f.now
+	w.Aim(9, dosing.Target{})
+	w.Learned(9, 0, 1, 3)
+	w.Serviced(now, 9)
+	w.SetMode(now, 9, ModeArmed)
+	w.SetState(now, 9, OperatorState{})
+	w.Confirm(now, 9)
+	w.Rejected(now, 9999, "")
+	w.Used(9, time.Hour, 1)
+	w.Demand(9, 1, 1)
+	w.Fill(9, 1, 1)
+	w.Doubted(now, 9, 9)
+	w.Closed(now, 9, 9, 1, true, 1)
+	w.Closed(now, 0, acidPump, 4711, true, dosing.Millilitre)
+	for _, d := range []dosing.Dose{{Tank: 9, Volume: 1}, {Pump: 9, Volume: 1}, {Volume: 0}, {Volume: -5}} {
+		w.Opened(d)
+		w.ByHand(d)
+	}
+	if w.HourCap(9) != 0 || w.DayCap(9) != 0 || w.Trips(9) != nil {
+		t.Error("a pump or tank that is not there has caps or trips")
+	}
+	if _, blocked := w.Blocks(9, 0); !blocked {
+		t.Error("a tank that is not there is free")
+	}
+	if _, blocked := w.Blocks(0, 9); !blocked {
+		t.Error("a pump that is not there is free")
+	}
+	if _, ok := w.Fit(9, dosing.QuantityPH); ok {
+		t.Error("a tank that is not there is fit")
+	}
+	if _, _, ok := w.Input(9999); ok {
+		t.Error("an input that is not there was read")
+	}
+	if w.Read(dosing.Reading{}) != dosing.QualityFailure {
+		t.Error("the zero reading is fit")
+	}
+	far, _ := dosing.NewReading(9999, dosing.QuantityPH, 6, now, 0, false)
+	if w.Read(far) != dosing.QualityFailure {
+		t.Error("a reading of no input is fit")
+	}
+	f.pass(time.Second)
+	f.wantFree(0, "afterwards", allFree)
+}
+
+func TestServicePutsTheGateBackToWhatWasCommissioned(t *testing.T) {
+	f := newFarm(t)
+	f.w.Learned(0, 0.3, 0.1, 5)
+	before := f.g.BufferFloor(f.now, 0)
+	f.w.Serviced(f.now, 0)
+	if after := f.g.BufferFloor(f.now, 0); !(after < before) || math.Abs(after-math.Exp(-0.55)) > 1e-12 {
+		t.Errorf("floor %.3f, then %.3f", before, after)
+	}
+}
