@@ -213,7 +213,7 @@ func (c *connection) handle(m paho.Message) {
 		}
 		return
 	}
-	if slot, ok := l.slots.index[topic]; ok {
+	if slot, ok := l.slots.first[topic]; ok {
 		if l.slots.put(slot, body, m.Retained(), l.options.Now()) {
 			l.count.replaced.Add(1)
 		} else {

@@ -54,9 +54,6 @@ func New(options Options) *Link {
 	if options.Dial == nil {
 		l.address, l.secure, l.fault = Address(options.URL)
 	}
-	if l.fault == nil && len(l.slots.index) != len(options.Latest) {
-		l.fault = errors.New("two inputs are on one topic; give each its own")
-	}
 	if l.fault == nil && options.ClientID == "" {
 		l.fault = errors.New("link has no client id; give one that no other client of the broker has")
 	}
@@ -170,7 +167,7 @@ func (l *Link) Changed() <-chan bool { return l.changed }
 
 // Take hands out the newest body of each topic of Options.Latest that arrived
 // since the last Take; slot is the topic's place there, missed how many live values
-// it replaced unseen. Body belongs to the receiver.
+// it replaced unseen. Body may be kept, but not changed: slots of one topic share it.
 func (l *Link) Take(each func(slot int, body []byte, retained bool, arrived time.Time, missed uint64)) {
 	l.slots.take(each)
 }

@@ -40,7 +40,8 @@ type Options struct {
 	Will, Birth Message
 
 	// Latest are topics of which only the newest value matters; a topic's place
-	// here is its slot in Take.
+	// here is its slot in Take. A topic whose payload carries several values may
+	// stand here several times.
 	Latest []string
 	// Queued are topics or patterns of which every message matters. Each has its
 	// own share of the queue, so a flood of one cannot push out another.

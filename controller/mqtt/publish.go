@@ -37,7 +37,7 @@ type counts struct {
 type Stats struct {
 	Received  uint64 // messages from the broker
 	Stored    uint64 // into an empty slot of Latest
-	Replaced  uint64 // in a slot by a newer one before they were taken
+	Replaced  uint64 // into a slot whose value nobody had taken
 	Queued    uint64
 	Dropped   uint64 // because the queue had no room
 	Stray     uint64 // of topics nobody asked for

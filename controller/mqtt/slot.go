@@ -7,7 +7,10 @@ import (
 
 // slots hold the newest body of each topic of which only the newest matters.
 type slots struct {
-	index map[string]int // read-only after New
+	// first is a topic's first slot, next the following slot of the same topic or
+	// -1: one payload may carry several values. Read-only after New.
+	first map[string]int
+	next  []int
 
 	mu    sync.Mutex
 	slot  []slot
@@ -24,18 +27,30 @@ type slot struct {
 }
 
 func newSlots(topics []string) *slots {
-	s := &slots{index: make(map[string]int, len(topics)), slot: make([]slot, len(topics)),
+	s := &slots{first: make(map[string]int, len(topics)), next: make([]int, len(topics)), slot: make([]slot, len(topics)),
 		dirty: make([]int, 0, len(topics)), spare: make([]int, 0, len(topics))}
-	for i, topic := range topics {
-		s.index[topic] = i
+	for i := len(topics) - 1; i >= 0; i-- {
+		s.next[i] = -1
+		if following, shared := s.first[topics[i]]; shared {
+			s.next[i] = following
+		}
+		s.first[topics[i]] = i
 	}
 	return s
 }
 
-// put stores a body and says whether it replaced one that nobody took.
-func (s *slots) put(i int, body []byte, retained bool, arrived time.Time) (replaced bool) {
+// put stores a body in all slots of a topic from the first on, and says whether it
+// replaced one that nobody took, or was itself dropped.
+func (s *slots) put(first int, body []byte, retained bool, arrived time.Time) (replaced bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	for i := first; i >= 0; i = s.next[i] {
+		replaced = s.store(i, body, retained, arrived)
+	}
+	return replaced
+}
+
+func (s *slots) store(i int, body []byte, retained bool, arrived time.Time) (replaced bool) {
 	slot := &s.slot[i]
 	switch {
 	case !slot.fresh:

@@ -229,10 +229,16 @@ func TestTopicsThatWouldMeetAreRefused(t *testing.T) {
 		"two on one": func() (*Topics, error) {
 			return NewTopics("", "row", []string{"a"}, map[string]string{"a/order/acid": "x", "a/order/base": "x"})
 		},
+		"order on a reading": func() (*Topics, error) {
+			return NewTopics("", "row", []string{"a"}, map[string]string{"a/order/acid": "x", "a/reading/ph": "x"})
+		},
 	} {
 		if topics, err := build(); err == nil {
 			t.Errorf("%s: got %v, want a refusal", name, topics)
 		}
+	}
+	if _, err := NewTopics("", "row", []string{"a"}, map[string]string{"a/reading/ec": "x", "a/reading/ph": "x"}); err != nil {
+		t.Errorf("one payload may carry pH and EC: %v", err)
 	}
 	if _, err := NewTopics("", "a", []string{"a"}, nil); err != nil {
 		t.Errorf("a station may carry the name of its only tank: %v", err)

@@ -56,13 +56,20 @@ func NewTopics(prefix, station string, tanks []string, replace map[string]string
 		if err := CheckTopic(to); err != nil {
 			return nil, err
 		}
-		if other, twice := users[to]; twice {
+		// One payload may carry the values of several probes; anything else that
+		// meets on one topic, such as two pumps, would be a fault.
+		if other, twice := users[to]; twice && !(isReading(from) && isReading(other)) {
 			return nil, refuse("give each its own topic", "%.60q and %.60q are both on topic %.60q", min(from, other), max(from, other), to)
 		}
 		users[to] = from
 		t.replaced[from] = to
 	}
 	return t, nil
+}
+
+func isReading(path string) bool {
+	_, rest, _ := strings.Cut(path, "/")
+	return strings.HasPrefix(rest, "reading/")
 }
 
 // CheckName says whether a name of a station, tank, probe, pump or node can stand
