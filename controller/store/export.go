@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bufio"
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
@@ -195,6 +196,7 @@ func (db *DB) span(input string, selection Selection) (from, to time.Time, err e
 func (db *DB) Print(w io.Writer, asJSON bool, selection Selection, zone *time.Location) error {
 	var out *table
 	var err error
+	lines := bufio.NewWriter(w)
 	if asJSON {
 		if out, err = newTable(w, "json"); err != nil {
 			return err
@@ -210,11 +212,15 @@ func (db *DB) Print(w io.Writer, asJSON bool, selection Selection, zone *time.Lo
 		if asJSON {
 			return out.row(row.Sequence, hex.EncodeToString(row.Hash[:]), json.RawMessage(row.Body))
 		}
-		_, err := fmt.Fprintf(w, "%6d  %s  %s\n", row.Sequence, e.At.Wall.In(zone).Format("2006-01-02 15:04:05 -0700"), e)
+		_, err := fmt.Fprintf(lines, "%6d  %s  %s\n", row.Sequence, e.At.Wall.In(zone).Format("2006-01-02 15:04:05 -0700"), e)
 		return err
 	})
-	if err != nil || !asJSON {
-		return err
+	if asJSON && err == nil {
+		return out.end()
 	}
-	return out.end()
+	// What is proved before a broken row is printed all the same.
+	if flushErr := lines.Flush(); err == nil {
+		err = flushErr
+	}
+	return err
 }

@@ -2,7 +2,6 @@ package store
 
 import (
 	"database/sql"
-	"errors"
 	"fmt"
 	"math"
 	"sync"
@@ -196,9 +195,31 @@ func (h *History) write(waiting []minuteSum, keep time.Duration, newest int64) e
 const prunedAtOnce = 24 * 60
 
 func pruneMinutes(tx *sql.Tx, before int64) error {
-	_, err := tx.Exec(`DELETE FROM minute WHERE (input, at) IN (SELECT i.id, m.at FROM input i, minute m WHERE m.input = i.id AND m.at < ?1
-		AND m.at < (SELECT min(at) FROM minute WHERE input = i.id) + ?2)`, before, prunedAtOnce)
-	return err
+	var ids []int64
+	found, err := tx.Query(`SELECT id FROM input`)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = found.Close() }() // its error is that of Err
+	for found.Next() {
+		var id int64
+		if err := found.Scan(&id); err != nil {
+			return err
+		}
+		ids = append(ids, id)
+	}
+	if err := found.Err(); err != nil {
+		return err
+	}
+	// Input by input: a join would read every minute there is.
+	for _, id := range ids {
+		_, err := tx.Exec(`DELETE FROM minute WHERE input = ?1 AND at < ?2 AND at < (SELECT min(at) FROM minute WHERE input = ?1) + ?3`,
+			id, before, prunedAtOnce)
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (h *History) idOf(tx *sql.Tx, input string) (int64, error) {
@@ -226,7 +247,8 @@ func (db *DB) inTransaction(do func(*sql.Tx) error) error {
 		return db.classify(err)
 	}
 	if err := do(tx); err != nil {
-		return errors.Join(db.classify(err), tx.Rollback())
+		_ = tx.Rollback() // the first error is the one that tells
+		return db.classify(err)
 	}
 	return db.classify(tx.Commit())
 }

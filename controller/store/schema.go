@@ -2,7 +2,6 @@ package store
 
 import (
 	"database/sql"
-	"errors"
 	"fmt"
 )
 
@@ -57,7 +56,7 @@ func migrate(db *sql.DB, path string) (err error) {
 	}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, tx.Rollback())
+			_ = tx.Rollback() // the first error is the one that tells
 		}
 	}()
 	version, id, tables, err := identify(tx, path)
@@ -108,12 +107,13 @@ type rowQuerier interface {
 }
 
 func identify(db rowQuerier, path string) (version, id, tables int, err error) {
-	err = errors.Join(
-		db.QueryRow("PRAGMA user_version").Scan(&version),
-		db.QueryRow("PRAGMA application_id").Scan(&id),
-		db.QueryRow("SELECT count(*) FROM sqlite_schema").Scan(&tables))
-	if err != nil {
-		return 0, 0, 0, fmt.Errorf("%s cannot be read as a database: %w", path, err)
+	for _, ask := range []struct {
+		query string
+		into  *int
+	}{{"PRAGMA user_version", &version}, {"PRAGMA application_id", &id}, {"SELECT count(*) FROM sqlite_schema", &tables}} {
+		if err := db.QueryRow(ask.query).Scan(ask.into); err != nil {
+			return 0, 0, 0, fmt.Errorf("%s cannot be read as a database: %w", path, err)
+		}
 	}
 	return version, id, tables, nil
 }
