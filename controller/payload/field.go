@@ -26,8 +26,7 @@ func fieldsOf(body []byte, names ...string) (*fields, error) {
 	if err != nil {
 		return nil, err
 	}
-	f, unknown := fieldsIn(root, names...)
-	_ = unknown
+	f, _ := fieldsIn(root, names...)
 	if f.err != nil {
 		return nil, f.err
 	}
