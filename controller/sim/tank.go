@@ -35,6 +35,7 @@ type tank struct {
 
 	solver     chem.Solver
 	air        chem.Solver
+	rest       chem.Solver
 	now        chem.Result
 	ratio      float64 // EC at 25 °C ÷ EC here
 	ratioUntil time.Duration

@@ -61,6 +61,23 @@ func TestStepOfTheClockDoesNotChangeTheNight(t *testing.T) {
 	}
 }
 
+func TestAskingForTheTruthDoesNotChangeTheNight(t *testing.T) {
+	asked, left := newYard(t, 1, Options{Seed: 1, StartPH: 6.6}), newYard(t, 1, Options{Seed: 1, StartPH: 6.6})
+	for _, y := range []*yard{asked, left} {
+		y.wait(5 * time.Second)
+		y.dose(acid, north, 6)
+		for range 600 {
+			y.wait(time.Second)
+			if y == asked {
+				y.farm.Truth(north)
+			}
+		}
+	}
+	if asked.farm.TraceHash() != left.farm.TraceHash() {
+		t.Error("it does")
+	}
+}
+
 func TestAnotherProbeDoesNotChangeWhatTheOthersDraw(t *testing.T) {
 	s := yardSettings(1)
 	one := newYardOf(t, s, Options{Seed: 8})
@@ -111,5 +128,15 @@ func BenchmarkFarmHoursPerSecond(b *testing.B) {
 			}
 			b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "sim-h/s")
 		})
+	}
+}
+
+func BenchmarkTruth(b *testing.B) {
+	y := newYard(b, 1, Options{Seed: 1})
+	y.wait(5 * time.Second)
+	y.dose(acid, north, 6)
+	b.ReportAllocs()
+	for b.Loop() {
+		y.farm.Truth(north)
 	}
 }

@@ -41,8 +41,8 @@ func (f *Farm) Truth(id dosing.TankID) Truth {
 	return truth
 }
 
-// settle solves the water as it will be. The solver of the air is at hand and has
-// no state that matters.
+// settle solves the water as it will be. Its solver is its own: asking for the
+// truth must not change what the farm computes next by a single bit.
 func (t *tank) settle() (ph, ec float64) {
 	if len(t.pipe) == 0 && t.plume.litres == 0 && t.entered.litres == 0 {
 		return t.now.PH, t.now.EC25
@@ -50,11 +50,10 @@ func (t *tank) settle() (ph, ec float64) {
 	all := t.settled()
 	totals := all.perLitre()
 	var r chem.Result
-	var s chem.Solver
-	if err := s.Solve(&totals, chem.Conditions{TempC: within(t.celsius, chem.MinTempC, chem.MaxTempC)}, &r); err != nil {
+	if err := t.rest.Solve(&totals, chem.Conditions{TempC: t.now.TempC, OnlyHere: true}, &r); err != nil {
 		return math.NaN(), math.NaN()
 	}
-	return r.PH, r.EC25
+	return r.PH, r.EC * t.ratio
 }
 
 // Left is what a pump's container holds.
