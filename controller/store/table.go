@@ -70,6 +70,10 @@ func (t *table) row(cells ...any) error {
 		return t.csv.Write(line)
 	}
 	for i := range line {
+		// Text is for eyes; whoever computes takes CSV or JSON, which hold every digit.
+		if v, ok := cells[i].(float64); ok {
+			line[i] = strconv.FormatFloat(v, 'g', 5, 64)
+		}
 		line[i] = visible(line[i])
 	}
 	if _, err := fmt.Fprintln(t.text, strings.Join(line, "\t")); err != nil {
