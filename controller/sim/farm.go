@@ -246,14 +246,18 @@ func (f *Farm) fiveSeconds(t *tank) {
 	hour := math.Mod(f.hour+f.now.Hours(), 24)
 	light := hour >= t.plant.LightFrom && hour < t.plant.LightUntil
 	t.trouble.warmth += float64(t.trouble.heating * exchangeEvery.Hours())
-	// The room is warmest in the afternoon.
-	t.celsius = t.plant.Celsius + float64(t.plant.CelsiusSwing*swing((hour+15)/24)) + t.trouble.warmth
+	t.celsius = t.celsiusAt(hour)
 	t.light = light
 	if f.now%(10*time.Minute) == 0 {
 		t.meetAir()
 	}
 	t.exchange(f.now, light)
 	t.solve(f.now)
+}
+
+// celsiusAt is the temperature at an hour of the day: warmest at 15:00.
+func (t *tank) celsiusAt(hour float64) float64 {
+	return t.plant.Celsius + float64(t.plant.CelsiusSwing*swing((hour+15)/24)) + t.trouble.warmth
 }
 
 func (f *Farm) pumping() bool {

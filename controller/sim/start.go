@@ -22,8 +22,9 @@ func (f *Farm) addTanks(o Options) error {
 		if o.Quiet {
 			plant = plant.still()
 		}
-		t := &tank{id: dosing.TankID(i), set: set, plant: plant, speed: 1, celsius: plant.Celsius, topUp: false,
+		t := &tank{id: dosing.TankID(i), set: set, plant: plant, speed: 1,
 			delivered: make([]dosing.Volume, len(f.pumps)), counted: make([]dosing.Volume, len(f.pumps))}
+		t.celsius = t.celsiusAt(f.hour)
 		blend := blendOf(f.settings.Pumps(), t.id)
 		t.uptake = uptakeOf(blend, plant)
 		want := f.settings.Tanks[i]
