@@ -1,0 +1,274 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"io"
+	"net/http"
+	"net/http/cookiejar"
+	"net/url"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"leat/controller"
+	"leat/dosing"
+	"leat/safety"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+// house is a server with a farm of fixed figures behind it.
+type house struct {
+	*Server
+	view  atomic.Pointer[controller.View]
+	asked []controller.Request
+	deeds []string
+}
+
+func (h *house) show(v *controller.View) { h.view.Store(v) }
+
+const password = "three quiet grey herons"
+
+func sampleView() *controller.View {
+	wall := time.Date(2026, 3, 1, 21, 30, 0, 0, time.UTC)
+	at := dosing.Instant{Wall: wall, Up: time.Hour}
+	reading := func(name string, q dosing.Quantity, value float64) controller.InputView {
+		return controller.InputView{Name: name, Quantity: q, Present: true, Value: value, Age: 3 * time.Second, Quality: dosing.QualityGood}
+	}
+	bounds := controller.SetpointView{Present: 5.8, Target: 5.8, Source: "file", Lowest: 5, Highest: 7, AdviseLow: 5.5, AdviseHigh: 6.3, Confirm: 0.3, At: wall}
+	row := safety.Of(safety.CauseCirculationOff)
+	return &controller.View{At: at, Station: "row", LinkUp: true, Ledger: safety.LedgerReady, Epoch: 3,
+		Tanks: []controller.TankView{{Name: "north", Mode: safety.ModeHolding, Cause: safety.CauseCirculationOff, Reason: "holding: " + row.Text, Next: "clears when: " + row.Clears,
+			Inputs: []controller.InputView{reading("ph", dosing.QuantityPH, 5.93), reading("ec", dosing.QuantityEC, 1.78), reading("temperature", dosing.QuantityTemperature, 21.2),
+				reading("circulation", dosing.QuantityCirculation, 0), {Name: "redox", Quantity: dosing.QuantityRedox, NotFitted: "no redox probe on this farm"}},
+			PH: bounds, EC: controller.SetpointView{Present: 1.8, Target: 1.8, Source: "file", Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, At: wall},
+			Settled: controller.SettledView{Known: true, PH: 5.9, EC: 1.8}, LeavesWarn: 40 * time.Minute, LeavesHarm: 3 * time.Hour, Fit: true,
+			Holds:  []controller.HoldView{{Cause: safety.CauseCirculationOff, Action: safety.Hold, Scope: safety.ScopeTank, Since: at, Text: row.Text, Clears: row.Clears}},
+			Alarms: []controller.AlarmView{{Cause: safety.CauseCirculationOff, State: safety.AlarmUnacknowledged, Priority: safety.PriorityTonight, Text: row.Text, Advice: row.Advice, Since: at}}}},
+		Pumps: []controller.PumpView{{Name: "acid-north", Reagent: "nitric acid", Role: dosing.RoleAcid, HourCap: 264 * dosing.Millilitre, DayCap: 1303 * dosing.Millilitre, Left: dosing.Litre}},
+		Nodes: []controller.NodeView{{Name: "reagents", Seen: true, Age: time.Second, Boot: "a1b2"}}}
+}
+
+func newHouse(t *testing.T) *house {
+	t.Helper()
+	h := &house{}
+	h.show(sampleView())
+	hash, err := Hash(password)
+	if err != nil {
+		t.Fatal(err)
+	}
+	people := map[string]Person{"mara": {Name: "mara", Role: controller.RoleEngineer, Hash: hash}, "visitor": {Name: "visitor", Role: controller.RoleView, Hash: hash}}
+	h.Server, err = New(Options{Listen: "127.0.0.1:0", Socket: filepath.Join(t.TempDir(), "leat.sock"),
+		View: h.view.Load,
+		Ask: func(_ context.Context, r controller.Request) (controller.Answer, error) {
+			h.asked = append(h.asked, r)
+			switch {
+			case r.Role < r.Kind.Needs():
+				return controller.Answer{Kind: r.Kind, Text: r.Kind.String() + " needs the role " + r.Kind.Needs().String()}, nil
+			case r.Kind == controller.RequestSetpoint && r.Value > 7:
+				return controller.Answer{Kind: r.Kind, Quantity: r.Quantity, Text: "ph 58 is outside 5 to 7 and was not taken", Old: 5.8, New: r.Value}, nil
+			case r.Kind == controller.RequestSetpoint && r.Value > 6.1 && r.Confirm == "":
+				return controller.Answer{Kind: r.Kind, Quantity: r.Quantity, Text: "5.8 to 6.2 is a step of 0.4, more than 0.3", Confirm: "beadfeed", Old: 5.8, New: r.Value}, nil
+			}
+			return controller.Answer{Kind: r.Kind, Quantity: r.Quantity, Accepted: true, Text: "taken"}, nil
+		},
+		Find: func(name string) (Person, bool, error) { p, ok := people[name]; return p, ok, nil },
+		Audit: func(who, from, what, detail string) {
+			h.deeds = append(h.deeds, strings.Join([]string{who, from, what, detail}, " "))
+		},
+		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = io.WriteString(w, "leat_up 1\n") }),
+		Ready:   func() error { return errors.New("the broker is not connected") }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- h.Serve(ctx) }()
+	t.Cleanup(func() {
+		stop()
+		if err := <-ended; err != nil {
+			t.Errorf("server ended with %v", err)
+		}
+	})
+	return h
+}
+
+// browser is a client that keeps cookies and follows redirects.
+type browser struct {
+	*http.Client
+	t    *testing.T
+	base string
+}
+
+func (h *house) browser(t *testing.T) *browser {
+	jar, _ := cookiejar.New(nil)
+	b := &browser{Client: &http.Client{Jar: jar, Transport: &http.Transport{}}, t: t, base: h.Address()}
+	t.Cleanup(b.CloseIdleConnections)
+	return b
+}
+
+func (b *browser) get(path string) (int, string) {
+	b.t.Helper()
+	return b.read(b.Get(b.base + path))
+}
+
+func (b *browser) post(path string, form url.Values) (int, string) {
+	b.t.Helper()
+	return b.read(b.PostForm(b.base+path, form))
+}
+
+func (b *browser) read(response *http.Response, err error) (int, string) {
+	b.t.Helper()
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	defer response.Body.Close()
+	text, err := io.ReadAll(response.Body)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return response.StatusCode, string(text)
+}
+
+func (b *browser) signIn(name, password string) (int, string) {
+	return b.post("/signin", url.Values{"name": {name}, "password": {password}})
+}
+
+func want(t *testing.T, page string, parts ...string) {
+	t.Helper()
+	for _, part := range parts {
+		if !strings.Contains(page, part) {
+			t.Errorf("page lacks %q:\n%s", part, page)
+		}
+	}
+}
+
+func TestPageShowsStateReasonReadingsAndHoldsOnlyToWhoIsSignedIn(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	if _, page := b.get("/"); !strings.Contains(page, "Sign in") || strings.Contains(page, "5.93") {
+		t.Fatalf("a stranger sees the farm:\n%s", page)
+	}
+	if code, _ := b.get("/state"); code != http.StatusUnauthorized {
+		t.Errorf("the state as JSON answers a stranger with %d", code)
+	}
+	if code, page := b.signIn("mara", password); code != http.StatusOK {
+		t.Fatalf("sign-in: %d\n%s", code, page)
+	}
+	_, page := b.get("/")
+	row := safety.Of(safety.CauseCirculationOff)
+	want(t, page, "north", "holding", row.Text, row.Clears, row.Advice, "5.93", "3 s old", "not fitted: no redox probe", "tonight", "acid-north", "264 mL", "chlorine gas", "no emergency stop", "Acid into water")
+}
+
+func TestWrongPasswordsAreRefusedLimitedAndAudited(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	for i := range attemptsMost {
+		if code, _ := b.signIn("mara", "wrong"); code != http.StatusForbidden {
+			t.Fatalf("attempt %d: %d", i, code)
+		}
+	}
+	if code, page := b.signIn("mara", password); code != http.StatusTooManyRequests || !strings.Contains(page, "Wait five minutes") {
+		t.Errorf("after %d wrong attempts: %d", attemptsMost, code)
+	}
+	if len(h.deeds) != attemptsMost+1 {
+		t.Errorf("audit has %d lines: %v", len(h.deeds), h.deeds)
+	}
+}
+
+func TestOneTimeLinkSignsInOnce(t *testing.T) {
+	h := newHouse(t)
+	link := strings.TrimPrefix(h.SignInLink(controller.RoleEngineer), h.Address())
+	if code, page := h.browser(t).get(link); code != http.StatusOK || !strings.Contains(page, "5.93") {
+		t.Errorf("the first use: %d", code)
+	}
+	if code, page := h.browser(t).get(link); code != http.StatusForbidden || !strings.Contains(page, "used before") {
+		t.Errorf("the second use: %d", code)
+	}
+}
+
+func TestSetpointOf58IsRefusedVisiblyAndAStepIsConfirmed(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	b.signIn("mara", password)
+	form := url.Values{"do": {"setpoint"}, "tank": {"north"}, "quantity": {"ph"}, "value": {"58"}}
+	if code, page := b.post("/ask", form); code != http.StatusUnprocessableEntity || !strings.Contains(page, "Refused") || !strings.Contains(page, "outside 5 to 7") {
+		t.Errorf("58 was answered %d:\n%s", code, page)
+	}
+	form.Set("value", "6.2")
+	_, page := b.post("/ask", form)
+	want(t, page, "Please confirm", `value="beadfeed"`, "Yes, 5.8 → 6.2")
+	form.Set("confirm", "beadfeed")
+	if code, page := b.post("/ask", form); code != http.StatusOK || !strings.Contains(page, "Taken") {
+		t.Errorf("confirmed step: %d", code)
+	}
+	last := h.asked[len(h.asked)-1]
+	if last.By != "mara" || last.From != "page" || last.Quantity != dosing.QuantityPH || last.Value != 6.2 || last.Confirm != "beadfeed" {
+		t.Errorf("the core was asked %+v", last)
+	}
+	for _, bad := range []url.Values{{"do": {"setpoint"}, "tank": {"north"}, "quantity": {"ph"}, "value": {"five"}}, {"do": {"dance"}, "tank": {"north"}},
+		{"do": {"stop"}, "tank": {"south"}}, {"do": {"hand-dose"}, "tank": {"north"}, "pump": {"acid-north"}, "ml": {"NaN"}},
+		{"do": {"shelve"}, "tank": {"north"}, "cause": {"leak"}, "for": {"soon"}}, {"do": {"acknowledge"}, "tank": {"north"}, "cause": {"boredom"}}} {
+		if code, _ := b.post("/ask", bad); code != http.StatusBadRequest {
+			t.Errorf("%v was answered %d", bad, code)
+		}
+	}
+}
+
+func TestVisitorSeesButCannotChange(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	b.signIn("visitor", password)
+	if _, page := b.get("/"); strings.Contains(page, "stop dosing") || !strings.Contains(page, "5.93") {
+		t.Error("the visitor's page offers changes, or shows nothing")
+	}
+	if code, page := b.post("/ask", url.Values{"do": {"stop"}, "tank": {"north"}}); code != http.StatusUnprocessableEntity || !strings.Contains(page, "needs the role") {
+		t.Errorf("a visitor's stop was answered %d", code)
+	}
+}
+
+func TestRequestFromAnotherOriginIsRefused(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	b.signIn("mara", password)
+	for _, header := range []http.Header{{"Sec-Fetch-Site": {"cross-site"}}, {"Origin": {"http://elsewhere.example"}}} {
+		request, err := http.NewRequest(http.MethodPost, b.base+"/ask", strings.NewReader("do=stop&tank=north"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		request.Header = header
+		request.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		if code, _ := b.read(b.Do(request)); code != http.StatusForbidden {
+			t.Errorf("%v was answered %d", header, code)
+		}
+	}
+	if len(h.asked) > 0 {
+		t.Errorf("the core was asked %v", h.asked)
+	}
+}
+
+func TestHealthReadinessAndMetricsNeedNoSignIn(t *testing.T) {
+	b := newHouse(t).browser(t)
+	if code, text := b.get("/healthz"); code != http.StatusOK || text != "alive\n" {
+		t.Errorf("healthz: %d %q", code, text)
+	}
+	if code, text := b.get("/readyz"); code != http.StatusServiceUnavailable || !strings.Contains(text, "broker is not connected") {
+		t.Errorf("readyz: %d %q", code, text)
+	}
+	if code, text := b.get("/metrics"); code != http.StatusOK || !strings.Contains(text, "leat_up") {
+		t.Errorf("metrics: %d %q", code, text)
+	}
+}
+
+func TestPortInUseIsAClearError(t *testing.T) {
+	h := newHouse(t)
+	_, err := New(Options{Listen: strings.TrimPrefix(h.Address(), "http://")})
+	if err == nil || !strings.Contains(err.Error(), "page:") || !strings.Contains(err.Error(), "choose another address") {
+		t.Errorf("got %v", err)
+	}
+}
