@@ -82,6 +82,7 @@ func newMosquitto(t testing.TB, settings ...string) *mosquitto {
 func (m *mosquitto) start() {
 	m.t.Helper()
 	m.process = exec.Command(m.path, "-c", m.config)
+	dieWithParent(m.process)
 	if err := m.process.Start(); err != nil {
 		m.t.Fatal(err)
 	}
