@@ -158,19 +158,21 @@ func (r *Responses) Disturbed() {
 func (r *Responses) Answered() int { return r.answered }
 
 // Dosed tells of a dose. An open dose suspends judgement until the same key comes
-// closed; if that does not happen within a mixing time the evidence is void, since
+// closed; if that does not happen within a mixing time (at least a minute, since a
+// dose may run longer than a small tank mixes) the evidence is void, since
 // nobody knows what was delivered. A closed dose of no volume never happened.
 func (r *Responses) Dosed(d dosing.Dose) {
 	if int(d.Pump) >= len(r.pumps) {
 		return
 	}
 	if d.Open {
-		r.pending, r.pendKey, r.pendUntil = true, d.Key, d.Up+r.tank.MixingTime()
+		r.pending, r.pendKey, r.pendUntil = true, d.Key, d.Up+max(r.tank.MixingTime(), time.Minute)
 		r.next = min(r.next, r.pendUntil)
 		return
 	}
 	if r.pending && r.pendKey == d.Key {
 		r.pending = false
+		r.schedule()
 	}
 	if d.Volume <= 0 {
 		return
@@ -284,15 +286,15 @@ func (r *Responses) Read(at dosing.Instant, q dosing.Quantity, value float64) {
 	case dosing.QuantityEC:
 		r.ec.add(at.Up, value)
 	case dosing.QuantityLevel, dosing.QuantityTopUp, dosing.QuantityFlood:
-		if rise := r.water.read(at.Up, q, value); rise > 0 {
-			r.toppedUp(at.Up, rise)
+		if rise, began := r.water.read(at.Up, q, value); rise > 0 {
+			r.toppedUp(at.Up, began, rise)
 		}
 	}
 }
 
-func (r *Responses) toppedUp(up time.Duration, litres float64) {
+func (r *Responses) toppedUp(up, began time.Duration, litres float64) {
 	share := litres / float64(r.tank.Volume)
-	m := mark{up: up, class: classTopUp, ph: float64(share*r.tank.TopUp.Alkalinity) / r.buffer()}
+	m := mark{up: up, began: began, class: classTopUp, ph: float64(share*r.tank.TopUp.Alkalinity) / r.buffer()}
 	if r.ec.has {
 		m.ec = -float64(share * (r.ec.last - float64(r.tank.TopUp.EC)))
 	}

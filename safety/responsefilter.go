@@ -101,6 +101,26 @@ func (q *question) of(m *mark, share float64) (state int, effect float64) {
 	return stateOther, effect
 }
 
+// stirred is the variance by which water that came in may have moved the level
+// between two times beyond its predicted course: neither its alkalinity nor how it
+// mixes is known well, and a loop answers it with acid at the same time. Without
+// this the filter would read a response out of two courses that nearly cancel.
+func (q *question) stirred(all []mark, from, to time.Duration) float64 {
+	variance := 0.0
+	for i := range all {
+		m := &all[i]
+		if m.class != classTopUp {
+			continue
+		}
+		end := m.up + q.deadTime + 4*q.lag
+		if shared := min(to, end) - max(from, m.began); shared > 0 && end > m.began {
+			_, effect := q.of(m, 0)
+			variance += float64(effect*effect) * (float64(shared) / float64(end-m.began))
+		}
+	}
+	return variance
+}
+
 // answer runs a Kalman filter over the bins from before the pool's first dose until
 // now. Its states are level, drift and three ratios; the drift wanders, so what a
 // wandering drift could do as well as a pump is not taken for a response. That
@@ -142,6 +162,7 @@ func (t *track) answer(all []mark, q *question) fitted {
 			k.x[stateLevel] = b.sum / b.count
 		}
 		k.wait(float64(index-last) * t.width.Hours())
+		k.p[stateLevel][stateLevel] += q.stirred(all, time.Duration(last)*t.width, time.Duration(index)*t.width)
 		last = index
 		misfit += k.see(&row, b.sum/b.count, t.noise/b.count)
 		if seen++; index >= settled {

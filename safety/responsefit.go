@@ -81,6 +81,7 @@ func (t *track) add(up time.Duration, value float64) {
 // settled changes predicted at the commissioned scale.
 type mark struct {
 	up     time.Duration
+	began  time.Duration // of top-up: when the water began to come; up is when it was noticed
 	pump   dosing.PumpID
 	class  doseClass
 	ph, ec float64
@@ -168,18 +169,23 @@ type topUpWatch struct {
 	volume     float64
 	has        bool
 	low        float64
+	lowAt      time.Duration
 	hasValve   bool
 	valveUntil time.Duration // a rise counts as top-up until then
 	floodUntil time.Duration // and never until then: the water comes back from a bench
 	floodSeen  bool
 }
 
-// valveTail is how long a slow level may lag behind its valve.
-const valveTail = 2 * time.Minute
+// valveTail is how long a slow level may lag behind its valve, longestRise how long
+// ago a rise can have begun that is noticed now.
+const (
+	valveTail   = 2 * time.Minute
+	longestRise = 30 * time.Minute
+)
 
 // read returns the litres of top-up that became certain with this reading. A rise
 // of one percent is beyond the noise of a level sensor.
-func (w *topUpWatch) read(up time.Duration, q dosing.Quantity, value float64) float64 {
+func (w *topUpWatch) read(up time.Duration, q dosing.Quantity, value float64) (litres float64, began time.Duration) {
 	switch q {
 	case dosing.QuantityTopUp:
 		w.hasValve = true
@@ -193,16 +199,16 @@ func (w *topUpWatch) read(up time.Duration, q dosing.Quantity, value float64) fl
 	case dosing.QuantityLevel:
 		switch {
 		case !w.has || value < w.low:
-			w.has, w.low = true, value
+			w.has, w.low, w.lowAt = true, value, up
 		case w.floodSeen && up < w.floodUntil:
-			w.low = value
+			w.low, w.lowAt = value, up
 		case value-w.low >= float64(0.01*w.volume):
-			rise := value - w.low
-			w.low = value
+			rise, began := value-w.low, w.lowAt
+			w.low, w.lowAt = value, up
 			if !w.hasValve || up < w.valveUntil {
-				return rise
+				return rise, max(began, up-longestRise)
 			}
 		}
 	}
-	return 0
+	return 0, 0
 }
