@@ -162,8 +162,8 @@ func (c *Core) reconfigure(now dosing.Instant, settings *Settings) {
 		c.notice(Notice{Kind: NoticeRefused, Tank: dosing.AllTanks, Text: "new configuration: tanks, pumps, inputs or nodes changed; restart to take it"})
 		return
 	}
-	// The watch looks at the settings through its pointer into this struct.
 	*c.settings = *settings
+	c.watch.Reconfigure(now, &c.settings.Safety, nil)
 	for i := range c.tanks {
 		t := &c.tanks[i]
 		t.settings = settings.Tanks[i]

@@ -278,7 +278,7 @@ func checkLevelLow(w *Watch, now dosing.Instant, t *tankState) {
 	g := &t.group[dosing.QuantityLevel]
 	least := float64(t.plant.Least)
 	if t.low.on {
-		least += 0.01 * float64(t.plant.Volume) // hysteresis against waves
+		least += float64(0.01 * float64(t.plant.Volume)) // hysteresis against waves
 	}
 	flooding := t.group[dosing.QuantityFlood].adverse || t.flooded.within(t.plant.PlumeTime(), now.Up)
 	if g.standing != standFit || flooding || g.value >= least {
@@ -301,7 +301,7 @@ func checkLevelHigh(_ *Watch, now dosing.Instant, t *tankState) {
 	g := &t.group[dosing.QuantityLevel]
 	greatest := float64(t.plant.Greatest)
 	if t.active.has(CauseLevelHigh) {
-		greatest -= 0.01 * float64(t.plant.Volume)
+		greatest -= float64(0.01 * float64(t.plant.Volume))
 	}
 	if g.standing != standFit || g.value <= greatest {
 		t.lower(CauseLevelHigh)

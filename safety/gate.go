@@ -383,7 +383,7 @@ func volumeIn(run time.Duration, perSecond dosing.Volume) dosing.Volume {
 func (s *sight) effects() (effect, transit dosing.Volume) {
 	acid := s.pump.AcidPerML / s.volume // meq/L per mL, negative for a base
 	ec := s.pump.ECPerML / s.volume     // mS/cm per mL
-	pHEffect, pHTransit := effectPH*s.floor, transitPH*s.floor
+	pHEffect, pHTransit := float64(effectPH*s.floor), float64(transitPH*s.floor)
 	switch {
 	case acid > 0:
 		pHTransit += s.credit - (s.transit.acid - (s.transit.base - s.transit.doubtBase))

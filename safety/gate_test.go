@@ -73,6 +73,8 @@ func TestPlansThatAreNoneAreRefused(t *testing.T) {
 	f := newFarm(t, func(s *Settings) { s.Pumps[sulfatePump].Serves = dosing.TankSet(0).With(1) })
 	f.wantCause("no such tank", f.judge(7, acidPump, dosing.Millilitre), CauseConfigurationUnsafe)
 	f.wantCause("no such pump", f.judge(0, 7, dosing.Millilitre), CauseConfigurationUnsafe)
+	f.wantCause("one tank too far", f.judge(2, acidPump, dosing.Millilitre), CauseConfigurationUnsafe)
+	f.wantCause("one pump too far", f.judge(0, pumpCount, dosing.Millilitre), CauseConfigurationUnsafe)
 	f.wantCause("a tank it does not serve", f.judge(0, sulfatePump, 5*dosing.Millilitre), CauseConfigurationUnsafe)
 	f.wantCause("nothing", f.judge(0, acidPump, 0), CauseOrderTooSmall)
 	f.wantCause("less than nothing", f.judge(0, acidPump, -dosing.Litre), CauseOrderTooSmall)

@@ -309,8 +309,8 @@ type flatState struct {
 func (f *flatState) add(value float64, at time.Duration) {
 	if gap := at - f.at; f.any && at-f.since > flatFor {
 		keep := max(0, 1-float64(gap)/float64(flatFor))
-		f.na *= keep
-		f.nb *= keep
+		f.na = float64(f.na * keep)
+		f.nb = float64(f.nb * keep)
 	}
 	switch {
 	case !f.any:

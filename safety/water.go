@@ -67,7 +67,7 @@ func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
 	}
 	change, gap := level-s.level, up-s.at
 	s.level, s.at = level, up
-	s.unexplained *= max(0, 1-float64(gap)/float64(unexplainedFade))
+	s.unexplained = float64(s.unexplained * max(0, 1-float64(gap)/float64(unexplainedFade)))
 	if w.on(t, dosing.QuantityTopUp, up) {
 		s.valve.set(up)
 	}
