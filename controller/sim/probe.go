@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/dosing/chem"
 	"leat/safety"
 )
 
@@ -15,12 +16,10 @@ type Wire struct {
 	// Factor turns the quantity's own unit into the one that is sent: 1000 for
 	// µS/cm, 1 for mS/cm. 0 counts as 1.
 	Factor float64
-	// Raw makes an EC probe send what it measures at the water's temperature;
-	// otherwise it sends the value at 25 °C.
-	Raw bool
-	// Compensate is how an EC probe turns what it measures at the water's temperature
-	// (°C) into what it sends. nil: as Raw says.
-	Compensate func(measured, celsius float64) float64
+	// Compensation is how a pH or EC probe compensates temperature itself. Not stated
+	// is perfect: the true pH, and the EC that the water truly has at 25 °C.
+	Compensation dosing.Compensation
+	Raw          bool // EC as with MethodNone
 }
 
 // probe sends one input.
@@ -214,18 +213,12 @@ func (t *tank) truthOf(p *probe, f *Farm) float64 {
 		if held {
 			return p.shown
 		}
-		return t.now.PH
+		return p.wire.sendsPH(t.now.PH, t.celsius)
 	case dosing.QuantityEC:
 		if held {
 			return p.shown
 		}
-		if p.wire.Compensate != nil {
-			return p.wire.Compensate(t.now.EC, t.celsius)
-		}
-		if p.wire.Raw {
-			return t.now.EC
-		}
-		return t.now.EC25
+		return p.wire.sendsEC(t.now.EC, t.now.EC25, t.celsius)
 	case dosing.QuantityTemperature:
 		return t.celsius
 	case dosing.QuantityLevel:
@@ -253,6 +246,33 @@ func (f *Farm) stillAt(p *probe) bool {
 	}
 	t := f.tanks[p.set.Tank]
 	return t.speed+t.trouble.speed <= 0
+}
+
+// sendsPH is what an electrode makes of a pH: one that is not told the temperature
+// takes its voltage for that of an electrode at 25 °C.
+func (w *Wire) sendsPH(ph, celsius float64) float64 {
+	if w.Compensation.Method == dosing.MethodNone {
+		return 7 + float64((ph-7)*chem.NernstSlope(celsius)/chem.NernstSlope(25))
+	}
+	return ph
+}
+
+// sendsEC is what a cell makes of a conductivity here and at 25 °C.
+func (w *Wire) sendsEC(here, at25, celsius float64) float64 {
+	switch w.Compensation.Method {
+	case dosing.MethodNone:
+		return here
+	case dosing.MethodLinear:
+		return here / (1 + float64(w.Compensation.PerKelvin*(celsius-25)))
+	case dosing.MethodISO7888:
+		if factor, ok := chem.ISO7888(celsius); ok {
+			return here * factor
+		}
+	}
+	if w.Raw {
+		return here
+	}
+	return at25
 }
 
 func truth01(on bool) float64 {

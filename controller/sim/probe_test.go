@@ -69,23 +69,38 @@ func TestInputIsSentInTheUnitOfItsWire(t *testing.T) {
 	}
 }
 
-func TestUncompensatedProbeReadsLowerInColdWater(t *testing.T) {
+// What a probe sends, brought back by the daemon's own sums, is the truth again.
+func TestProbesCompensateAsTheirWireSays(t *testing.T) {
 	s := yardSettings(2)
 	plant := plantOf(&s.Safety.Tanks[south], 1, 1).still()
 	plant.Celsius = 15
-	y := newYardOf(t, s, Options{Plants: []Plant{plant, plant}, PumpError: -1})
-	for _, p := range y.farm.probes {
-		p.wire.Raw = p.set.Name == "south ec"
-	}
+	y := newYardOf(t, s, Options{Plants: []Plant{plant, plant}, PumpError: -1, StartPH: 5})
 	y.wait(time.Minute)
-	near(t, "EC at 25 °C", y.farm.Truth(south).EC, 1.8, 0.005)
-	// ISO 7888 gives 1.24 to 1.25 as factor from 15 to 25 °C for natural waters.
-	near(t, "raw EC reading at 15 °C", y.read("south ec"), 1.8/1.245, 0.04)
-	for _, p := range y.farm.probes {
-		p.wire.Compensate = func(measured, celsius float64) float64 { return measured / (1 + 0.02*(celsius-25)) }
+	truth := y.farm.Truth(south)
+	near(t, "true EC at 25 °C", truth.EC, 1.8, 0.005)
+	thermal, err := dosing.NewThermal(truth.Ions)
+	if err != nil {
+		t.Fatal(err)
 	}
-	y.wait(time.Minute)
-	near(t, "reading of a probe that compensates 2 %/K", y.read("south ec"), y.farm.tanks[south].now.EC/0.8, 0.02)
+	for _, c := range []dosing.Compensation{{Method: dosing.MethodNone}, {Method: dosing.MethodLinear, PerKelvin: 0.02}, {Method: dosing.MethodISO7888}} {
+		for _, p := range y.farm.probes {
+			p.wire.Compensation, p.noise, p.step = c, 0, 1e-4
+		}
+		y.wait(5 * time.Minute)
+		sent := y.read("south ec")
+		got, ok := thermal.EC(c, sent, 15)
+		if !ok {
+			t.Fatalf("%v: not taken", c)
+		}
+		near(t, "EC at 25 °C from "+c.String(), got, truth.EC, 0.01)
+		if c.Method == dosing.MethodNone {
+			// ISO 7888: 1.25 from 15 to 25 °C for natural waters.
+			near(t, "raw EC", sent, 1.8/1.25, 0.03)
+			got, _ = thermal.PH(c, y.read("south ph"), 15)
+			near(t, "pH from an electrode that is not told the temperature", got, truth.PH, 0.001)
+			near(t, "the pH it sends", y.read("south ph"), 7-2*(288.15/298.15), 0.005)
+		}
+	}
 }
 
 func TestProbeFollowsWithItsLag(t *testing.T) {
