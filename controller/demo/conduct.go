@@ -139,10 +139,10 @@ func (s *stage) playBroker(up time.Duration) error {
 	if s.options.Fault != brokerRestart {
 		return nil
 	}
-	switch up.Truncate(time.Second) {
-	case s.faultAt.Truncate(time.Second):
+	switch up {
+	case s.faultAt:
 		return s.broker.stop()
-	case (s.faultAt + brokerAway).Truncate(time.Second):
+	case s.faultAt + brokerAway:
 		return s.broker.start()
 	}
 	return nil

@@ -71,10 +71,12 @@ func Run(ctx context.Context, o Options) (*Report, error) {
 		return nil, err
 	}
 	s := &stage{options: o, offsets: map[string]offset{}, ended: make(chan error, 1), faultAt: faultAfter}
-	if o.For > 0 {
-		// A short night shows its fault too: after the start has settled and with
-		// a third of the night left.
-		s.faultAt = min(s.faultAt, time.Duration(o.For.Seconds()*o.Speed*0.6)*time.Second)
+	// A short night shows its fault too: after the start has settled and with two
+	// fifths of the night left.
+	for _, length := range []time.Duration{time.Duration(o.For.Seconds()*o.Speed) * time.Second, o.Simulated} {
+		if length > 0 {
+			s.faultAt = min(s.faultAt, length*3/5).Truncate(time.Second)
+		}
 	}
 	defer s.clear()
 	if err := s.prepare(); err != nil {

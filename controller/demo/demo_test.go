@@ -76,7 +76,7 @@ func TestEachDemoFaultShowsItsHoldInTheGrowersWords(t *testing.T) {
 		{"broker-restart", "broker-down", "link to the broker"},
 	} {
 		t.Run(c.fault, func(t *testing.T) {
-			report, lines := playNight(t, 2, c.fault, 3*time.Hour)
+			report, lines := playNight(t, 2, c.fault, 100*time.Minute)
 			found := false
 			for _, tank := range report.Tanks {
 				for _, line := range tank.Holds {
