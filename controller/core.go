@@ -2,11 +2,9 @@ package controller
 
 import (
 	"errors"
-	"fmt"
 	"time"
 
 	"leat/dosing"
-	"leat/dosing/chem"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -30,6 +28,8 @@ type Core struct {
 	tanks     []tank
 	limits    []dosing.Volume // scratch of a decision, by pump
 	causes    []safety.Cause  // why a limit is zero, by pump
+	wanted    []bool          // what the tank under decision wants now, by pump
+	switches  []float64       // the last value of each input that is a switch
 	dose      openDose
 	pumps     []pumpCounts
 	abandoned []ledger.Intent // open at the end of an earlier run; Begin settles them
@@ -51,7 +51,10 @@ type tank struct {
 	ph, ec   setpoint
 	operator safety.OperatorState
 	pauseEnd time.Duration // uptime at which a pause ends by itself; 0 = by a person
-	held     []safety.Trip // trips at the last evaluation, for notices
+	mode     safety.Mode   // as people set it; the watch adds what trips
+	held     []safety.Trip // what withheld doses at the last evaluation, for notices
+	standing []safety.Trip // the same of this evaluation
+	waits    []safety.Trip // what the gate's judgement of single doses withheld at the last decision
 	would    string
 	withheld [safety.CauseCount]uint64
 	owed     []dosing.Volume // the blend's remainder as last recorded, by pump
@@ -77,15 +80,17 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 		alarms:   safety.NewAlarms(len(settings.Tanks)),
 		limits:   make([]dosing.Volume, len(settings.Safety.Pumps)),
 		causes:   make([]safety.Cause, len(settings.Safety.Pumps)),
+		wanted:   make([]bool, len(settings.Safety.Pumps)),
+		switches: make([]float64, len(settings.Safety.Inputs)),
 		pumps:    make([]pumpCounts, len(settings.Safety.Pumps)),
 		epoch:    restored.LastEpoch + 1,
 	}
 	curves := make([]dosing.Titration, len(settings.Tanks))
 	for i := range settings.Safety.Tanks {
 		plant := settings.Safety.Tanks[i].Tank
-		curve, err := chem.NewCurve(plant.Expected(), expectedCelsius)
+		curve, err := curveOf(plant)
 		if err != nil {
-			return nil, fmt.Errorf("tank %q: titration curve of the expected solution: %w; check phosphate, carbonate and ammonium", plant.Name, err)
+			return nil, err
 		}
 		curves[i] = curve
 		c.tanks = append(c.tanks, tank{
@@ -96,6 +101,9 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 			ph:       newSetpoint(settings.Tanks[i].PH, now),
 			ec:       newSetpoint(settings.Tanks[i].EC, now),
 		})
+	}
+	for i := range c.switches {
+		c.switches[i] = -1 // not seen yet
 	}
 	c.watch = safety.NewWatch(&settings.Safety, c.totals, curves, now)
 	c.gate = safety.NewGate(c.watch)
@@ -152,8 +160,9 @@ func (o *Output) reset() {
 	o.Lease, o.Changed = false, false
 }
 
-// read passes a reading to the watch and the loops of its tank. A switch may stop
-// a pump that is running now, so it is judged at once; the others wait for the tick.
+// read passes a reading to the watch and the loops of its tank. A switch that
+// changed may stop a pump that is running now, so it is judged at once; the others
+// wait for the tick.
 func (c *Core) read(now dosing.Instant, r dosing.Reading) {
 	if int(r.Input()) >= len(c.settings.Safety.Inputs) {
 		return
@@ -162,7 +171,8 @@ func (c *Core) read(now dosing.Instant, r dosing.Reading) {
 	if t := c.settings.Safety.Inputs[r.Input()].Tank; t != dosing.AllTanks {
 		c.tanks[t].loops.Read(r, quality)
 	}
-	if r.Quantity().Switch() {
+	if r.Quantity().Switch() && c.switches[r.Input()] != r.Value() {
+		c.switches[r.Input()] = r.Value()
 		c.evaluate(now)
 	}
 }
@@ -223,13 +233,17 @@ func (c *Core) latch(now dosing.Instant, trip safety.Trip) {
 	if trip.Cause == safety.CauseSolutionUnconfirmed {
 		kind = ledger.ChangeUnconfirmed
 	}
-	c.change(ledger.Change{Kind: kind, At: now, Tank: c.tankName(trip.Tank), Text: trip.Cause.String(), Note: trip.Detail, By: "leat"})
+	change := ledger.Change{Kind: kind, At: now, Tank: c.tankName(trip.Tank), Text: trip.Cause.String(), Note: trip.Detail, By: "leat"}
+	if trip.Scope == safety.ScopePump {
+		change.Pump = c.settings.Safety.Pumps[trip.Pump].Name
+	}
+	c.change(change)
 }
 
 // announce notes which interlocks came and went and updates the alarms.
 func (c *Core) announce(now dosing.Instant, id dosing.TankID) {
 	t := &c.tanks[id]
-	trips := c.watch.Trips(id)
+	trips := append(append(t.standing[:0], c.watch.Trips(id)...), t.waits...)
 	for _, trip := range trips {
 		if !contains(t.held, trip) {
 			c.notice(Notice{Kind: NoticeInterlock, Tank: id, Cause: trip.Cause, Active: true, Pump: trip.Pump, Text: trip.Detail})
@@ -240,7 +254,7 @@ func (c *Core) announce(now dosing.Instant, id dosing.TankID) {
 			c.notice(Notice{Kind: NoticeInterlock, Tank: id, Cause: trip.Cause, Pump: trip.Pump})
 		}
 	}
-	t.held = append(t.held[:0], trips...)
+	t.held, t.standing = trips, t.held
 	estimate := t.loops.Estimate(now, t.target())
 	warn, harm := t.leaves(estimate)
 	c.alarms.Observe(id, c.situation(now, id, estimate))
@@ -262,6 +276,9 @@ func contains(trips []safety.Trip, trip safety.Trip) bool {
 // the gate permits on its way. One order runs at a time in a station.
 func (c *Core) decide(now dosing.Instant) {
 	if c.dose.state != doseNone {
+		for i := range c.tanks {
+			c.waitForDose(now, dosing.TankID(i))
+		}
 		return
 	}
 	first := c.turn
@@ -278,7 +295,7 @@ func (c *Core) decideTank(now dosing.Instant, id dosing.TankID) bool {
 	for p := range c.limits {
 		c.limits[p], c.causes[p] = c.gate.Largest(now, id, dosing.PumpID(p))
 	}
-	c.countWithheld(now, id)
+	c.withhold(now, id)
 	t.would = ""
 	if c.watch.Mode(id) != safety.ModeArmed {
 		t.would = c.wouldDose(now, id)
@@ -291,32 +308,19 @@ func (c *Core) decideTank(now dosing.Instant, id dosing.TankID) bool {
 	}
 	clearance, verdict := c.gate.Judge(now, plan)
 	if !verdict.Allowed {
-		t.withheld[verdict.Cause]++
+		c.refused(now, plan, verdict)
 		return false
 	}
 	return c.intend(now, plan, clearance)
 }
 
-// countWithheld counts, once a decision, why the reagent that the tank needs now
-// is not given.
-func (c *Core) countWithheld(now dosing.Instant, id dosing.TankID) {
-	t := &c.tanks[id]
-	role := t.needs(now)
-	if role == dosing.RoleNone {
-		return
-	}
-	for p, cause := range c.causes {
-		if c.settings.Safety.Pumps[p].Role == role && c.settings.Safety.Pumps[p].ServesTank(id) && c.limits[p] == 0 && cause != safety.CauseNone {
-			t.withheld[cause]++
-			return
-		}
-	}
-}
-
 // needs says which role would be dosed if nothing stood in the way.
 func (t *tank) needs(now dosing.Instant) dosing.Role {
+	return t.lacks(t.loops.Estimate(now, t.target()))
+}
+
+func (t *tank) lacks(e dosing.Estimate) dosing.Role {
 	target := t.target()
-	e := t.loops.Estimate(now, target)
 	switch {
 	case e.ECKnown && float64(e.EC) < float64(target.EC)-dosing.StartBand.EC:
 		return dosing.RoleStock
@@ -350,7 +354,9 @@ func (c *Core) setLedger(now dosing.Instant, state safety.LedgerState) {
 		// An I/O error or a broken chain lands every tank in observing: only a
 		// verified restart and a person arm it again.
 		for i := range c.tanks {
-			c.setMode(now, dosing.TankID(i), safety.ModeObserving, "leat", "", "ledger "+state.String())
+			if c.tanks[i].mode == safety.ModeArmed {
+				c.setMode(now, dosing.TankID(i), safety.ModeObserving, "leat", "", "ledger "+state.String())
+			}
 		}
 	}
 	c.evaluate(now)

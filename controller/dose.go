@@ -98,7 +98,7 @@ func (c *Core) durable(now dosing.Instant, receipt ledger.Receipt) {
 	plan := intent.Plan()
 	verdict := c.gate.Recheck(now, plan, intent.Order().Key())
 	if !verdict.Allowed {
-		c.tanks[plan.Tank].withheld[verdict.Cause]++
+		c.refused(now, plan, verdict)
 		c.settle(now, ledger.OutcomeWithdrawn, 0, "refused before it was sent: "+verdict.Cause.String())
 		return
 	}

@@ -26,6 +26,10 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 	case RequestArm, RequestClear, RequestConfirmWater:
 		c.askMore(now, r)
 	case RequestObserve:
+		if c.tanks[r.Tank].mode == safety.ModeStopped {
+			c.refuse(r, "stopped: clear it first, saying what was checked")
+			return
+		}
 		c.setMode(now, r.Tank, safety.ModeObserving, r.By, r.From, r.Note)
 		c.accept(r, "observing: reads and decides aloud, doses nothing")
 	case RequestStop:
@@ -155,11 +159,12 @@ func (c *Core) askMore(now dosing.Instant, r *Request) {
 func (c *Core) askOperator(now dosing.Instant, r *Request) {
 	t := &c.tanks[r.Tank]
 	state, text := t.operator, ""
+	var until time.Time
 	switch r.Kind {
 	case RequestPause:
 		state.Paused, text = true, "paused"
-		until, err := endOf(r.Until, now.Wall)
-		if err != nil {
+		var err error
+		if until, err = endOf(r.Until, now.Wall); err != nil {
 			c.refuse(r, err.Error())
 			return
 		}
@@ -184,7 +189,7 @@ func (c *Core) askOperator(now dosing.Instant, r *Request) {
 		return
 	}
 	c.setOperator(now, r.Tank, state)
-	c.record(now, r, ledger.ChangePause, r.Kind.String())
+	c.change(ledger.Change{Kind: ledger.ChangePause, At: now, Tank: c.tankName(r.Tank), Text: r.Kind.String(), Until: until, Note: r.Note, By: r.By, From: r.From})
 	c.accept(r, text)
 }
 
@@ -194,13 +199,20 @@ func (c *Core) setOperator(now dosing.Instant, id dosing.TankID, state safety.Op
 	c.evaluate(now)
 }
 
-// endPauses ends pauses whose time has come.
+// endPauses ends pauses whose time has come. The record has known their end since
+// they began, and work on probes or a cleaning entered meanwhile goes on.
 func (c *Core) endPauses(now dosing.Instant) {
 	for i := range c.tanks {
-		if t := &c.tanks[i]; t.pauseEnd > 0 && now.Up >= t.pauseEnd {
-			t.pauseEnd = 0
-			c.change(ledger.Change{Kind: ledger.ChangePause, At: now, Tank: t.plant.Name, By: "leat", Note: "the pause's time was over"})
+		t := &c.tanks[i]
+		if t.pauseEnd == 0 || now.Up < t.pauseEnd {
+			continue
 		}
+		t.pauseEnd = 0
+		t.operator.Paused = false
+		c.watch.SetState(now, dosing.TankID(i), t.operator)
+		c.change(ledger.Change{Kind: ledger.ChangePause, At: now, Tank: t.plant.Name, Text: RequestPause.String(), Until: now.Wall, By: "leat",
+			Note: "the pause's time was over"})
+		c.notice(Notice{Kind: NoticeChange, Tank: dosing.TankID(i), Text: "pause: its time is over"})
 	}
 }
 
@@ -231,8 +243,9 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 	t := &c.tanks[id]
 	switch change.Kind {
 	case ledger.ChangeMode:
-		if change.Text == safety.ModeArmed.String() && c.watch.Mode(id) == safety.ModeObserving {
-			c.watch.SetMode(now, id, safety.ModeArmed)
+		if change.Text == safety.ModeArmed.String() && t.mode == safety.ModeObserving {
+			t.mode = safety.ModeArmed
+			c.watch.SetMode(now, id, t.mode)
 		}
 	case ledger.ChangeSetpoint:
 		s := &t.ph
@@ -242,14 +255,15 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		s.accept(change.Value, change.From, change.By, change.At.Wall, change.Until)
 	case ledger.ChangeClear:
 		c.watch.Clear(now, id)
-		c.watch.SetMode(now, id, safety.ModeObserving)
+		t.mode = safety.ModeObserving
+		c.watch.SetMode(now, id, t.mode)
 	case ledger.ChangeConfirmed:
 		t.operator.Unconfirmed, t.operator.Cleaning, t.operator.Why = false, false, ""
 		c.watch.Confirm(now, id)
 		c.watch.SetState(now, id, t.operator)
 	case ledger.ChangePause:
 		if change.Text == "" {
-			t.operator.Paused, t.operator.Maintenance = false, false
+			t.operator.Paused, t.operator.Maintenance, t.pauseEnd = false, false, 0
 			c.watch.SetState(now, id, t.operator)
 		}
 	}
@@ -259,9 +273,10 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 
 // setMode changes to a mode that doses nothing, at once, and records it.
 func (c *Core) setMode(now dosing.Instant, id dosing.TankID, mode safety.Mode, by, from, note string) {
-	if mode == safety.ModeArmed || c.watch.Mode(id) == mode {
+	if mode == safety.ModeArmed || c.tanks[id].mode == mode {
 		return
 	}
+	c.tanks[id].mode = mode
 	c.watch.SetMode(now, id, mode)
 	c.change(ledger.Change{Kind: ledger.ChangeMode, At: now, Tank: c.tankName(id), Text: mode.String(), Note: note, By: by, From: from})
 	c.evaluate(now)

@@ -1,9 +1,12 @@
 package controller
 
 import (
+	"cmp"
+	"fmt"
 	"time"
 
 	"leat/dosing"
+	"leat/dosing/chem"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -17,7 +20,11 @@ func (c *Core) restore(s ledger.State, now dosing.Instant) {
 	c.restoreDoses(s, now)
 	for _, latch := range s.Latches {
 		if id, ok := c.tankNamed(latch.Tank); ok {
-			if cause, known := safety.ParseCause(latch.Cause); known {
+			// A cause that this version does not know stops the tank all the same.
+			cause, _ := safety.ParseCause(latch.Cause)
+			if pump, known := c.pumpNamed(latch.Pump); known {
+				c.watch.RestorePumpLatch(id, pump, cause, latch.At)
+			} else {
 				c.watch.RestoreLatch(id, cause, latch.At)
 			}
 		}
@@ -75,12 +82,17 @@ func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant)
 	t.loops.Restore(owed, learned.Mean, learned.Spread)
 	t.owed = append([]dosing.Volume(nil), owed...)
 	if remark, ok := s.Unconfirmed[name]; ok {
-		t.operator.Unconfirmed, t.operator.Why = true, remark.Text
+		t.operator.Unconfirmed, t.operator.Why = true, cmp.Or(remark.Note, remark.Text)
 	}
 	for _, remark := range s.Pauses[name] {
 		switch remark.Text {
 		case RequestPause.String():
-			t.operator.Paused = true
+			if remark.Until.IsZero() || remark.Until.After(now.Wall) {
+				t.operator.Paused = true
+			}
+			if t.operator.Paused && !remark.Until.IsZero() {
+				t.pauseEnd = now.Up + remark.Until.Sub(now.Wall)
+			}
 		case RequestMaintenance.String():
 			t.operator.Maintenance = true
 		case RequestCleaning.String():
@@ -93,22 +105,33 @@ func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant)
 		mode = safety.ModeObserving
 		t.disarmed = true
 	}
+	t.mode = mode
 	c.watch.SetMode(now, id, mode)
 }
 
-// restoreSetpoint brings back an accepted ask, unless its time is over or the file
-// has meanwhile narrowed the bounds.
+// restoreSetpoint brings back an accepted ask, unless the file has meanwhile
+// changed its value or narrowed the bounds. The ramp goes on where it would have
+// been: neither the ask nor its end may step because the daemon was away.
 func (t *tank) restoreSetpoint(asked ledger.Setpoint, now dosing.Instant) {
 	s := &t.ph
 	if asked.Quantity == dosing.QuantityEC {
 		s = &t.ec
 	}
-	if !asked.Until.IsZero() && !now.Wall.Before(asked.Until) || asked.FileValue != s.limits.Value ||
-		!(asked.Value >= s.limits.Lowest && asked.Value <= s.limits.Highest) {
+	within := func(v float64) bool { return v >= s.limits.Lowest && v <= s.limits.Highest }
+	if asked.FileValue != s.limits.Value || !within(asked.Value) || asked.At.Up > now.Up {
 		return
 	}
 	s.accept(asked.Value, asked.From, asked.By, asked.At.Wall, asked.Until)
-	s.present = asked.Value
+	s.present, s.moved = asked.Value, asked.At.Up
+	if within(asked.Old) {
+		s.present = asked.Old
+	}
+	end := now.Up
+	if over := now.Wall.Sub(asked.Until); !asked.Until.IsZero() && over > 0 {
+		end = max(now.Up-over, s.moved)
+	}
+	s.advance(dosing.Instant{Wall: asked.At.Wall, Up: end})
+	s.advance(now)
 }
 
 // Begin is the first step: it records the start, settles what an earlier run left
@@ -162,11 +185,21 @@ func (c *Core) reconfigure(now dosing.Instant, settings *Settings) {
 		c.notice(Notice{Kind: NoticeRefused, Tank: dosing.AllTanks, Text: "new configuration: tanks, pumps, inputs or nodes changed; restart to take it"})
 		return
 	}
+	curves := make([]dosing.Titration, len(c.tanks))
+	for i := range settings.Safety.Tanks {
+		curve, err := curveOf(settings.Safety.Tanks[i].Tank)
+		if err != nil {
+			c.notice(Notice{Kind: NoticeRefused, Tank: dosing.AllTanks, Text: "new configuration: " + err.Error()})
+			return
+		}
+		curves[i] = curve
+	}
 	*c.settings = *settings
-	c.watch.Reconfigure(now, &c.settings.Safety, nil)
+	c.watch.Reconfigure(now, &c.settings.Safety, curves)
 	for i := range c.tanks {
 		t := &c.tanks[i]
-		t.settings = settings.Tanks[i]
+		t.settings, t.plant, t.curve = settings.Tanks[i], settings.Safety.Tanks[i].Tank, curves[i]
+		t.loops.Reconfigure(t.plant, settings.Safety.Pumps, t.curve)
 		t.ph.relimit(t.settings.PH, now)
 		t.ec.relimit(t.settings.EC, now)
 	}
@@ -175,6 +208,15 @@ func (c *Core) reconfigure(now dosing.Instant, settings *Settings) {
 	c.aim(now)
 	c.evaluate(now)
 	c.out.Changed = true
+}
+
+// curveOf draws the titration curve of a tank's expected solution.
+func curveOf(plant dosing.Tank) (dosing.Titration, error) {
+	curve, err := chem.NewCurve(plant.Expected(), expectedCelsius)
+	if err != nil {
+		return nil, fmt.Errorf("tank %q: titration curve of the expected solution: %w; check phosphate, carbonate and ammonium", plant.Name, err)
+	}
+	return curve, nil
 }
 
 // relimit takes new bounds. A new value in the file ends an accepted ask, and so

@@ -10,13 +10,12 @@ func (c *Core) situation(now dosing.Instant, id dosing.TankID, e dosing.Estimate
 	t := &c.tanks[id]
 	return safety.Situation{Known: e.Known, Mode: c.watch.Mode(id), PH: float64(e.MeasuredPH), EC: float64(e.MeasuredEC), SettledEC: float64(e.EC),
 		Target: t.target(), TopUpEC: float64(t.plant.TopUp.EC), MixingTime: t.plant.MixingTime(), LnBuffer: e.LnBuffer, Answered: e.Answered,
-		Withheld: c.withholder(now, id)}
+		Withheld: c.withholder(id, t.lacks(e))}
 }
 
-// withholder is the standing interlock that keeps the needed reagent from the
-// tank, if each pump of that reagent is kept from it.
-func (c *Core) withholder(now dosing.Instant, id dosing.TankID) safety.Cause {
-	role := c.tanks[id].needs(now)
+// withholder is why the needed reagent is kept from the tank, if each pump of that
+// reagent is kept from it: by what stands, or by what the last decision said.
+func (c *Core) withholder(id dosing.TankID, role dosing.Role) safety.Cause {
 	if role == dosing.RoleNone {
 		return safety.CauseNone
 	}
@@ -27,11 +26,21 @@ func (c *Core) withholder(now dosing.Instant, id dosing.TankID) safety.Cause {
 		}
 		trip, blocked := c.watch.Blocks(id, dosing.PumpID(i))
 		if !blocked {
-			return safety.CauseNone
+			return c.waitsFor(id, role)
 		}
 		if cause == safety.CauseNone {
 			cause = trip.Cause
 		}
 	}
 	return cause
+}
+
+// waitsFor is what the last decision withheld a reagent for.
+func (c *Core) waitsFor(id dosing.TankID, role dosing.Role) safety.Cause {
+	for i := range c.tanks[id].waits {
+		if w := &c.tanks[id].waits[i]; w.Cause != safety.CauseDoseOpen && c.settings.Safety.Pumps[w.Pump].Role == role {
+			return w.Cause
+		}
+	}
+	return safety.CauseNone
 }

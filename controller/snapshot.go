@@ -43,6 +43,9 @@ func (c *Core) tankView(now dosing.Instant, id dosing.TankID) TankView {
 	for _, trip := range c.watch.Trips(id) {
 		v.Holds = append(v.Holds, c.holdView(trip))
 	}
+	for _, trip := range t.waits {
+		v.Holds = append(v.Holds, c.holdView(trip))
+	}
 	for _, alarm := range c.alarms.Active(id) {
 		v.Alarms = append(v.Alarms, AlarmView(alarm))
 	}
@@ -53,18 +56,22 @@ func (c *Core) tankView(now dosing.Instant, id dosing.TankID) TankView {
 }
 
 // modeAndCause is the mode as a person sees it: an armed tank is holding while
-// anything withholds its doses, and stopped while a latched trip stands.
+// anything withholds its doses, and stopped while a latched trip stands. Of what
+// withholds them the root is named, not what follows from it: just started, not
+// the ten inputs that have not spoken yet.
 func (c *Core) modeAndCause(id dosing.TankID) (safety.Mode, safety.Cause) {
 	mode, cause := c.watch.Mode(id), safety.CauseNone
-	for _, trip := range c.watch.Trips(id) {
-		if trip.Action == safety.Run || trip.Cause == safety.CauseDoseOpen {
+	trips := c.watch.Trips(id)
+	for i := range trips {
+		trip := &trips[i]
+		if trip.Action <= safety.Stop && trip.Scope <= safety.ScopeTank {
+			return safety.ModeStopped, trip.Cause
+		}
+		if trip.Action >= safety.Run || safety.Explained(trip, trips) {
 			continue
 		}
 		if cause == safety.CauseNone {
 			cause = trip.Cause
-		}
-		if trip.Action <= safety.Stop && trip.Scope <= safety.ScopeTank {
-			return safety.ModeStopped, trip.Cause
 		}
 		if mode == safety.ModeArmed && trip.Action == safety.Hold && trip.Scope != safety.ScopePump {
 			mode, cause = safety.ModeHolding, trip.Cause
@@ -101,21 +108,18 @@ func balance(v TankView) string {
 	return fmt.Sprintf("will settle at pH %.2f (wanted %.2f) and EC %.2f (wanted %.2f mS/cm)", v.Settled.PH, v.PH.Present, v.Settled.EC, v.EC.Present)
 }
 
-// nextStep names what the needed reagent waits for.
+// nextStep names what the wanted reagent waits for.
 func (c *Core) nextStep(now dosing.Instant, id dosing.TankID) string {
-	role := c.tanks[id].needs(now)
-	if role == dosing.RoleNone {
-		return "watches; nothing to add"
-	}
-	for p := range c.settings.Safety.Pumps {
-		if c.settings.Safety.Pumps[p].Role != role || !c.settings.Safety.Pumps[p].ServesTank(id) {
-			continue
-		}
-		if largest, cause := c.gate.Largest(now, id, dosing.PumpID(p)); largest == 0 && cause != safety.CauseNone {
-			return fmt.Sprintf("%s waits: %s", role, safety.Of(cause).Text)
+	t := &c.tanks[id]
+	for i := range t.waits {
+		if w := &t.waits[i]; w.Cause != safety.CauseDoseOpen {
+			return fmt.Sprintf("%s waits: %s", c.settings.Safety.Pumps[w.Pump].Role, safety.Of(w.Cause).Text)
 		}
 	}
-	return fmt.Sprintf("adds %s at the next decision", role)
+	if role := t.needs(now); role != dosing.RoleNone {
+		return fmt.Sprintf("adds %s at the next decision", role)
+	}
+	return "watches; nothing to add"
 }
 
 // wouldDose says what an armed tank would dose now, in the grower's arithmetic.

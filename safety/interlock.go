@@ -89,6 +89,21 @@ func Of(c Cause) Interlock {
 		Clears: "when the gate has judged"}
 }
 
+// OfOneDose says that a cause is judged for a single dose and never stands by
+// itself: a cap, or a wait between reagents.
+func OfOneDose(c Cause) bool {
+	return c < CauseCount && places[c] > 0 && table[places[c]-1].judged == byPlan && table[places[c]-1].Action < Run
+}
+
+// Causes are the causes of the table, in its order.
+func Causes() []Cause {
+	causes := make([]Cause, 0, len(table))
+	for i := range table {
+		causes = append(causes, table[i].Cause)
+	}
+	return causes
+}
+
 // places holds for each cause its place in the table plus one.
 var places = func() (at [CauseCount]uint8) {
 	for i := range table {

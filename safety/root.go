@@ -39,6 +39,22 @@ var explainedBy = func() (by [CauseCount][]Cause) {
 	return by
 }()
 
+// Explained says that another of the trips is the root of this one.
+func Explained(trip *Trip, trips []Trip) bool {
+	for i := range trips {
+		root := trips[i].Cause
+		if trip.Latched && root != CauseCleaning {
+			continue
+		}
+		for _, by := range explainedBy[trip.Cause] {
+			if by == root {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // explained says that a root of c stands, or stood a moment ago.
 func (t *tankAlarms) explained(c Cause, up time.Duration) bool {
 	if c == CauseOutOfBand || c == CauseWithheldLong {

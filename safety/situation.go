@@ -25,6 +25,10 @@ type Situation struct {
 	Withheld Cause
 }
 
+// armed says that a person wants doses, whether or not something holds them: a
+// flood switch that sticks must not keep the plants hungry in silence.
+func (s *Situation) armed() bool { return s.Mode == ModeArmed || s.Mode == ModeHolding }
+
 // Observe tells what the tank looks like now, before Update.
 func (a *Alarms) Observe(tank dosing.TankID, s Situation) {
 	if int(tank) < len(a.tanks) {
@@ -89,7 +93,7 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 			return fmt.Sprintf("they do %.0f %% of what was commissioned", 100*math.Exp(-s.LnBuffer))
 		}))
 	}
-	if st.withheld.run(s.Mode == ModeArmed && s.Withheld != CauseNone, now.Up) >= withheldFor {
+	if st.withheld.run(s.armed() && s.Withheld != CauseNone, now.Up) >= withheldFor {
 		t.see(now, CauseWithheldLong, Run, false, t.detailOr(CauseWithheldLong, func() string { return "withheld by: " + Of(s.Withheld).Text }))
 	}
 }
@@ -116,7 +120,7 @@ func dumpAdvice(s *Situation) string {
 // priority is that of an alarm without an interlock. A tank that is only observed
 // wakes nobody: a person doses it.
 func (st *standing) priority(base Priority, s *Situation, up time.Duration, leavesHarm time.Duration) Priority {
-	if s.Mode != ModeArmed {
+	if !s.armed() {
 		return base
 	}
 	if st.harmed.running && up-st.harmed.since >= harmedFor {

@@ -136,7 +136,7 @@ func TestUnlearnedScaleIsNotCalledWorn(t *testing.T) {
 func TestDoseWithheldForHoursByWaitsIsAnAlarm(t *testing.T) {
 	n := newAlarmNight()
 	s := goodSituation()
-	s.PH, s.Withheld = 5.95, CauseMixingWait
+	s.PH, s.Withheld, s.Mode = 5.95, CauseMixingWait, ModeHolding
 	n.situation = &s
 	n.pass(3*time.Hour, hold(CauseMixingWait))
 	if n.count(CauseWithheldLong, AlarmUnacknowledged) != 1 {

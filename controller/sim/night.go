@@ -1,0 +1,278 @@
+package sim
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"leat/controller"
+	"leat/controller/payload"
+	"leat/dosing"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// Feed is one input with the topic on which it arrives.
+type Feed struct {
+	payload.Feed
+	Topic string
+}
+
+// Night joins the farm to the shipped core, gate, ledger code and parsers on one
+// thread: no broker, no disk, no clock, the same decisions.
+type Night struct {
+	Farm   *Farm
+	Core   *controller.Core
+	Ledger *ledger.Ledger
+
+	settings *controller.Settings
+	topics   *payload.Topics
+	intake   *payload.Intake
+	slots    map[string]int
+	pumps    map[string]dosing.PumpID
+	nodes    map[string]safety.NodeID
+	now      dosing.Instant
+	beat     uint64
+	drafts   []ledger.Draft     // waiting for the disk
+	events   []controller.Event // drafts that became durable, waiting to be told
+	full     bool
+	failed   bool
+
+	// Notice is told each line for the log; nil = nobody.
+	Notice func(now dosing.Instant, n controller.Notice)
+	// Seen is shown every step before it is carried out; nil = nobody.
+	Seen func(now dosing.Instant, event *controller.Event, out *controller.Output)
+	// Tap is a hand on the wire to the daemon: it returns what arrives in place of
+	// body, or nil when nothing does; nil = all arrives as sent.
+	Tap func(topic string, body []byte) []byte
+	// SlowDisk keeps what the disk wrote from the core until Sync: an append that
+	// takes long.
+	SlowDisk bool
+	// Answers are the core's words to requests since the start.
+	Answers []controller.Answer
+}
+
+// fullRetry is how often a full disk is tried again.
+const fullRetry = 5 * time.Second
+
+// NewNight starts the daemon's core on a store at wall time, with a farm that may
+// have run before it.
+func NewNight(settings *controller.Settings, topics *payload.Topics, feeds []Feed, farm *Farm, store ledger.Store, wall time.Time) (*Night, error) {
+	n := &Night{Farm: farm, settings: settings, topics: topics, slots: map[string]int{}, pumps: map[string]dosing.PumpID{},
+		nodes: map[string]safety.NodeID{}, now: dosing.Instant{Wall: wall}}
+	var thermal []*dosing.Thermal
+	for i := range settings.Safety.Tanks {
+		t, err := dosing.NewThermal(settings.Safety.Tanks[i].Expected())
+		if err != nil {
+			return nil, fmt.Errorf("tank %q: %w", settings.Safety.Tanks[i].Name, err)
+		}
+		thermal = append(thermal, t)
+	}
+	var inner []payload.Feed
+	for i := range feeds {
+		n.slots[feeds[i].Topic] = i
+		inner = append(inner, feeds[i].Feed)
+	}
+	n.intake = payload.NewIntake(inner, thermal)
+	for i := range settings.Safety.Pumps {
+		n.pumps[topics.Report(topics.Row(), settings.Safety.Pumps[i].Name)] = dosing.PumpID(i)
+	}
+	for i := range settings.Safety.Nodes {
+		n.nodes[topics.Node(topics.Row(), settings.Safety.Nodes[i].Name)] = safety.NodeID(i)
+	}
+	var err error
+	if n.Ledger, err = ledger.Open(store); err != nil {
+		return nil, err
+	}
+	state, err := ledger.Replay(store, n.now, false)
+	if err != nil {
+		return nil, err
+	}
+	if n.Core, err = controller.New(settings, state, n.now); err != nil {
+		return nil, err
+	}
+	n.carryOut(n.Core.Begin(n.now, false))
+	n.Step(controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerReady})
+	n.SetLink(true)
+	return n, nil
+}
+
+// Now is the daemon's time.
+func (n *Night) Now() dosing.Instant { return n.now }
+
+// SetLink opens or closes the links of both sides.
+func (n *Night) SetLink(up bool) {
+	n.Farm.Connected(up)
+	n.Step(controller.Event{Kind: controller.EventLink, Up: up})
+}
+
+// Ask puts a request to the core and returns its answer.
+func (n *Night) Ask(r controller.Request) controller.Answer {
+	n.Step(controller.Event{Kind: controller.EventRequest, Request: &r})
+	if len(n.Answers) == 0 {
+		return controller.Answer{}
+	}
+	return n.Answers[len(n.Answers)-1]
+}
+
+// Arm arms every tank.
+func (n *Night) Arm() {
+	for i := range n.settings.Tanks {
+		n.Ask(controller.Request{Kind: controller.RequestArm, Tank: dosing.TankID(i), By: "rehearsal", From: "rehearsal", Role: controller.RoleEngineer})
+	}
+}
+
+// Run advances farm and daemon second by second for a time and calls each, if any,
+// after every second.
+func (n *Night) Run(for_ time.Duration, each func(now dosing.Instant)) {
+	for end := n.now.Up + for_; n.now.Up < end; {
+		n.now = n.now.Add(time.Second)
+		n.Farm.Advance(n.Farm.now+time.Second, n.hear)
+		if n.full && n.now.Up%fullRetry == 0 {
+			n.write()
+		}
+		n.Step(controller.Event{Kind: controller.EventTick})
+		if each != nil {
+			each(n.now)
+		}
+	}
+}
+
+// Step gives the core one event, carries out what it puts out, and tells it what
+// became durable on the way.
+func (n *Night) Step(event controller.Event) {
+	n.step(&event)
+	if !n.SlowDisk {
+		n.Sync()
+	}
+}
+
+// Sync tells the core what has become durable and what follows from that.
+func (n *Night) Sync() {
+	for len(n.events) > 0 {
+		next := n.events[0]
+		n.events = n.events[1:]
+		n.step(&next)
+	}
+}
+
+func (n *Night) step(event *controller.Event) {
+	out := n.Core.Step(n.now, *event)
+	if n.Seen != nil {
+		n.Seen(n.now, event, out)
+	}
+	n.carryOut(out)
+}
+
+// hear is the daemon's side of what the farm sends.
+func (n *Night) hear(topic string, _ byte, retained bool, body []byte) {
+	if n.Tap != nil {
+		if body = n.Tap(topic, body); body == nil {
+			return
+		}
+	}
+	if slot, ok := n.slots[topic]; ok {
+		r, err := n.intake.Decode(slot, n.now, body, retained)
+		if err != nil {
+			n.Step(controller.Event{Kind: controller.EventRejected, Input: n.intake.Input(slot), Text: err.Error()})
+			return
+		}
+		n.Step(controller.Event{Kind: controller.EventReading, Reading: r})
+		return
+	}
+	if pump, ok := n.pumps[topic]; ok {
+		if r, err := payload.ParseReport(body); err == nil {
+			r.Pump = pump
+			n.Step(controller.Event{Kind: controller.EventReport, Report: &r})
+		}
+		return
+	}
+	if node, ok := n.nodes[topic]; ok {
+		if h, err := payload.ParseHeartbeat(body); err == nil {
+			h.Node = node
+			n.Step(controller.Event{Kind: controller.EventHeartbeat, Heartbeat: &h})
+		}
+	}
+}
+
+// carryOut does what the core put out. The slices of out are the core's own, so
+// everything that leads to another step waits until they have been read.
+func (n *Night) carryOut(out *controller.Output) {
+	n.drafts = append(n.drafts, out.Append...)
+	n.write()
+	if n.Notice != nil {
+		for _, notice := range out.Notices {
+			n.Notice(n.now, notice)
+		}
+	}
+	n.Answers = append(n.Answers, out.Answers...)
+	type message struct {
+		topic string
+		body  []byte
+	}
+	var messages []message
+	row := n.topics.Row()
+	for _, s := range out.Stops {
+		pump := ""
+		if !s.All {
+			pump = n.settings.Safety.Pumps[s.Pump].Name
+		}
+		messages = append(messages, message{n.topics.Stop(row), payload.AppendStop(nil, n.Core.Epoch(), pump)})
+	}
+	for _, o := range out.Orders {
+		messages = append(messages, message{n.topics.Order(row, n.settings.Safety.Pumps[o.Pump()].Name), payload.AppendOrder(nil, o, n.outlet(o.Tank()))})
+	}
+	if out.Lease {
+		n.beat++
+		messages = append(messages, message{n.topics.Lease(row), payload.AppendLease(nil, n.Core.Epoch(), n.beat)})
+	}
+	for _, m := range messages {
+		n.Farm.Receive(m.topic, m.body, n.hear)
+	}
+}
+
+func (n *Night) outlet(tank dosing.TankID) string {
+	if len(n.settings.Tanks) == 1 {
+		return ""
+	}
+	return n.settings.Safety.Tanks[tank].Name
+}
+
+// write appends what waits, in order, and keeps the events that tell the core so.
+// A full disk is tried again later; after any other failure nothing is written
+// until a restart.
+func (n *Night) write() {
+	for len(n.drafts) > 0 && !n.failed {
+		event, err := n.append(n.drafts[0])
+		switch {
+		case errors.Is(err, ledger.ErrFull):
+			if !n.full {
+				n.full = true
+				n.events = append(n.events, controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerFull, Text: err.Error()})
+			}
+			return
+		case err != nil:
+			n.failed = true
+			n.events = append(n.events, controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerFailed, Text: err.Error()})
+			return
+		}
+		if n.full {
+			n.full = false
+			n.events = append(n.events, controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerReady})
+		}
+		n.events = append(n.events, event)
+		n.drafts = n.drafts[1:]
+	}
+}
+
+// append writes one draft and returns the event that tells the core so.
+func (n *Night) append(draft ledger.Draft) (controller.Event, error) {
+	switch d := draft.(type) {
+	case ledger.Intent:
+		receipt, err := n.Ledger.AppendIntent(d)
+		return controller.Event{Kind: controller.EventDurable, Receipt: receipt}, err
+	case ledger.Change:
+		return controller.Event{Kind: controller.EventRecorded, Change: d}, n.Ledger.Append(d)
+	}
+	return controller.Event{}, n.Ledger.Append(draft)
+}

@@ -1,0 +1,26 @@
+package dosing
+
+// Reconfigure takes new settings of the same tank and row. What was measured, owed
+// and learned stays; what was learned against another titration curve or another
+// commissioned capacity says nothing any more and starts anew.
+func (l *Loops) Reconfigure(tank Tank, pumps []Pump, curve Titration) {
+	fresh := NewLoops(l.id, tank, pumps, curve, l.totals)
+	other := tank.BufferScale != l.tank.BufferScale || tank.Expected() != l.tank.Expected()
+	fresh.ph = l.ph.commissioned(fresh.ph)
+	fresh.ec = l.ec.commissioned(fresh.ec)
+	if other {
+		fresh.ph.resetGain()
+	}
+	copy(fresh.blend.owed, l.blend.owed)
+	copy(fresh.blend.part, l.blend.part)
+	fresh.water, fresh.frozen = l.water, l.frozen
+	fresh.lastAcid, fresh.lastBase, fresh.lastGroup = l.lastAcid, l.lastBase, l.lastGroup
+	fresh.phWithheld, fresh.ecWithheld, fresh.traceRefused = l.phWithheld, l.ecWithheld, l.traceRefused
+	*l = *fresh
+}
+
+// commissioned is the observer with the curve, scale and noise of another one.
+func (o observer) commissioned(by observer) observer {
+	o.curve, o.scale, o.noise = by.curve, by.scale, by.noise
+	return o
+}

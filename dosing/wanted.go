@@ -1,0 +1,49 @@
+package dosing
+
+import "math"
+
+// Wanted marks, by pump, what would be dosed now if nothing withheld it: the base
+// for saying why a dose that is due is not given. It changes nothing. Wanted has
+// one place for each pump of the row.
+func (l *Loops) Wanted(now Instant, target Target, wanted []bool) {
+	clear(wanted)
+	ph, ec, _ := l.outlooks(now, target, true)
+	if ph.known {
+		pumps := l.acids
+		if ph.need < 0 {
+			pumps = l.bases
+		}
+		for _, id := range pumps {
+			p := &l.pumps[id]
+			smallest := float64(p.Smallest.Millilitres()*math.Abs(p.AcidPerML)) / float64(l.tank.Volume)
+			wanted[id] = ph.amount(float64(target.PH), deadBandPH, smallest) > 0
+		}
+	}
+	if ec.known && l.blend.usable() {
+		l.stocksWanted(target, &ec, wanted)
+	}
+}
+
+// stocksWanted marks what is due of a begun blend, or the whole row where a new
+// one would be begun. What waits for room below the setpoint is not due.
+func (l *Loops) stocksWanted(target Target, ec *outlook, wanted []bool) {
+	room := float64(target.EC) + deadBandEC + l.blend.smallest/2 - ec.settled
+	begun := false
+	for _, id := range l.blend.stocks {
+		p := &l.pumps[id]
+		if !l.blend.due(id) {
+			continue
+		}
+		begun = true
+		wanted[id] = float64(room*l.blend.volume) >= float64(p.ECPerML*p.Smallest.Millilitres())
+	}
+	if begun || !(ec.need < 0) {
+		return
+	}
+	if !(ec.amount(float64(target.EC), deadBandEC, l.blend.smallest)-l.blend.ecOwed() > 0) {
+		return
+	}
+	for _, id := range l.blend.stocks {
+		wanted[id] = true
+	}
+}
