@@ -22,6 +22,7 @@ var words = template.FuncMap{
 	"value": valueWords,
 	"two":   func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) },
 	"clock": func(t time.Time) string { return t.Format("2 Jan 15:04") },
+	"since": func(now, then dosing.Instant) time.Duration { return now.Since(then) },
 	"setpoint": func(v controller.SetpointView, tank, quantity, unit string) setpointForm {
 		return setpointForm{v, tank, quantity, unit}
 	},

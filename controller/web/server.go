@@ -68,7 +68,7 @@ func New(options Options) (*Server, error) {
 }
 
 func (s *Server) open() (err error) {
-	if s.page, err = template.New("page.html").Funcs(words).ParseFS(files, "page.html"); err != nil {
+	if s.page, err = parsePage(); err != nil {
 		return fmt.Errorf("page template: %w", err)
 	}
 	if s.signIn, err = template.ParseFS(files, "signin.html"); err != nil {

@@ -1,0 +1,25 @@
+package web
+
+import (
+	"bytes"
+	"fmt"
+	"html/template"
+
+	"leat/controller"
+)
+
+func parsePage() (*template.Template, error) {
+	return template.New("page.html").Funcs(words).ParseFS(files, "page.html")
+}
+
+// Page is the page of one view as a person of this role gets it, for whoever has
+// no browser: tests, and a picture in a report.
+func Page(view *controller.View, who string, role controller.Role) ([]byte, error) {
+	t, err := parsePage()
+	if err != nil {
+		return nil, fmt.Errorf("page template: %w", err)
+	}
+	var page bytes.Buffer
+	err = t.Execute(&page, pageData{View: view, Who: who, Role: role, Operate: role >= controller.RoleOperate, Manage: role >= controller.RoleEngineer})
+	return page.Bytes(), err
+}
