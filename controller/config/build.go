@@ -1,6 +1,7 @@
 package config
 
 import (
+	"cmp"
 	"fmt"
 	"net"
 	"net/url"
@@ -170,10 +171,10 @@ func (b *builder) topics() {
 }
 
 // oneTopicEach refuses two uses of one topic, default topics included: two pumps
-// on one order topic would both run, two probes on one reading topic would both
-// be right.
+// on one order topic would both run, two probes that read the same place of one
+// payload would both be right. Probes that read different places may share one.
 func (b *builder) oneTopicEach(topics *payload.Topics) {
-	used := map[string]string{}
+	used, places, kinds := map[string]string{}, map[string]string{}, map[string]payload.Kind{}
 	claim := func(topic, path, what string) {
 		if other, twice := used[topic]; twice {
 			b.fault(path, quoted(topic), "is also the topic of "+other, "give each its own topic")
@@ -189,7 +190,18 @@ func (b *builder) oneTopicEach(topics *payload.Topics) {
 			owner = topics.Row()
 		}
 		t.Topic = topics.Reading(owner, in.Name)
-		claim(t.Topic, b.inputPath(in), "the input "+b.label(b.inputPath(in)))
+		what, place := "the input "+b.label(b.inputPath(in)), t.Format.Pointer+t.Format.SenMLName
+		kind, shared := kinds[t.Topic]
+		if !shared {
+			claim(t.Topic, b.inputPath(in), what)
+			kinds[t.Topic], places[t.Topic+"\n"+place] = t.Format.Kind, what
+			continue
+		}
+		other, twice := places[t.Topic+"\n"+place]
+		if twice || kind != t.Format.Kind || place == "" {
+			b.fault(b.inputPath(in), quoted(t.Topic), "is also the topic of "+cmp.Or(other, used[t.Topic]), "give each its own topic, or its own pointer or record in one payload")
+		}
+		places[t.Topic+"\n"+place] = what
 	}
 	named := map[string]bool{} // a name that stands twice is a fault of its own
 	for i, p := range b.gate().Pumps {
@@ -221,7 +233,7 @@ func (b *builder) replace(path, from, to string) {
 		return
 	}
 	for other, topic := range b.replaced {
-		if topic == to {
+		if topic == to && !(strings.Contains(from, "/reading/") && strings.Contains(other, "/reading/")) {
 			b.fault(path, quoted(to), "is also the topic of "+other, "give each its own topic")
 			return
 		}

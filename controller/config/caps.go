@@ -8,49 +8,20 @@ import (
 
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/sizing"
 )
 
-// The limits of the safety design.
+// The limits of the safety design, as sizing has them.
 const (
-	lease          = 10 * time.Second // how long a node believes the lease
-	hangPH         = 0.3              // most that a pump may do when its node hangs
-	hangEC         = 0.2              // mS/cm
-	smallestPH     = 0.05             // most that one smallest dose may do
-	smallestEC     = 0.02             // mS/cm
-	effectPH       = 0.10             // predicted effect of one dose
-	effectEC       = 0.10             // mS/cm
-	transitPH      = 0.30             // of all that is on its way
-	transitEC      = 0.20             // mS/cm
-	startingSpread = 0.55             // sd of ln(buffer scale) before a dose has answered
-	enoughRatio    = 1.5              // sustainable ÷ worst demand
-	longestRun     = 60 * time.Second
+	lease       = sizing.Lease
+	hangPH      = sizing.HangPH
+	hangEC      = sizing.HangEC
+	smallestPH  = sizing.SmallestPH
+	smallestEC  = sizing.SmallestEC
+	transitPH   = sizing.TransitPH
+	transitEC   = sizing.TransitEC
+	enoughRatio = sizing.EnoughRatio
 )
-
-// hang is how long a pump runs at most after its daemon, its link or its node has
-// failed: T of the safety design.
-func (b *builder) hang(i int, onTime time.Duration) time.Duration {
-	watchdog := lease
-	if node := int(b.gate().PumpNode[i]); node < len(b.layout.Nodes) {
-		watchdog = b.layout.Nodes[node].Watchdog.or(lease)
-	}
-	return max(lease, watchdog, onTime)
-}
-
-// longestHang is the T at which the pump would do exactly what is still permitted
-// in the most sensitive of its tanks, in seconds.
-func longestHang(p *dosing.Pump, tanks []safety.Tank, plants []plant) float64 {
-	longest := math.Inf(1)
-	perSecond := p.PerSecond.Millilitres()
-	for id := range tanks {
-		if !p.ServesTank(dosing.TankID(id)) {
-			continue
-		}
-		v := float64(tanks[id].Least)
-		longest = math.Min(longest, hangPH*plants[id].buffer*v/(perSecond*math.Abs(p.AcidPerML)))
-		longest = math.Min(longest, hangEC*v/(perSecond*p.ECPerML))
-	}
-	return longest
-}
 
 // caps fills what the file leaves out, so that a minimal file is safe and can
 // still carry the worst demand, and checks what it states.
@@ -74,13 +45,13 @@ func (b *builder) caps() {
 func (b *builder) pumpCaps(i int) safety.Caps {
 	in, p := &b.layout.Pumps[i], &b.gate().Pumps[i]
 	path := "pump." + strconv.Itoa(i)
-	c := safety.Caps{OnTime: in.OnTime.or(b.defaultOnTime(p))}
+	c := safety.Caps{OnTime: in.OnTime.or(b.file.station(nil).OnTime(p))}
 	if in.OnTime.stated && (c.OnTime < 100*time.Millisecond || c.OnTime > 10*time.Minute) {
 		b.fault(join(path, "on_time_limit"), quoted(in.OnTime.text), "is out of range", "the node's own limit of one run, 0.1s to 10min")
 		return c
 	}
 	inRun := dosing.FromMillilitres(p.PerSecond.Millilitres() * c.OnTime.Seconds())
-	dose, hour, day := b.defaultCaps(i)
+	dose, hour, day := b.file.station(nil).Caps(i)
 	c.PerDose = max(min(dose, inRun), min(p.Smallest, inRun))
 	c.PerHour, c.PerDay = max(hour, 2*p.Smallest), max(day, 4*p.Smallest)
 	if in.CapDose.stated {
@@ -118,7 +89,7 @@ func (b *builder) checkCaps(i int, path string, in *pumpTable, p *dosing.Pump, c
 	case c.PerDay < c.PerHour:
 		b.fault(join(path, "cap_per_day"), quoted(in.CapDay.text), fmt.Sprintf("is less than cap_per_hour, %s mL", figure(c.PerHour.Millilitres())), "state at least that")
 	}
-	_, hour, day := b.defaultCaps(i)
+	_, hour, day := b.file.station(nil).Caps(i)
 	for _, stated := range []struct {
 		key, why string
 		value    measured[doseKind]
@@ -137,31 +108,11 @@ func (b *builder) checkCaps(i int, path string, in *pumpTable, p *dosing.Pump, c
 	}
 }
 
-// defaultOnTime is four fifths of what a hanging node may run, in whole seconds.
-func (b *builder) defaultOnTime(p *dosing.Pump) time.Duration {
-	allowed := 0.8 * longestHang(p, b.gate().Tanks, b.file.plants)
-	if !(allowed < longestRun.Seconds()) {
-		return longestRun
-	}
-	return max(time.Duration(math.Floor(allowed))*time.Second, lease)
-}
-
-// largest is the largest tank that a pump serves.
-func (b *builder) largest(p *dosing.Pump) dosing.TankID {
-	best, volume := dosing.TankID(0), dosing.Litres(-1)
-	for id := range b.gate().Tanks {
-		if p.ServesTank(dosing.TankID(id)) && b.gate().Tanks[id].Volume > volume {
-			best, volume = dosing.TankID(id), b.gate().Tanks[id].Volume
-		}
-	}
-	return best
-}
-
 // safeDose is what cap_per_dose may be at most, in mL: what may be in transit at
 // all, by the commissioned buffer capacity of its largest tank. The gate judges
 // each dose again for the tank it goes to, at its buffer floor.
 func (b *builder) safeDose(p *dosing.Pump) float64 {
-	id := b.largest(p)
+	id := b.file.station(nil).Largest(p)
 	v := float64(b.gate().Tanks[id].Volume)
 	most := transitEC * v / p.ECPerML
 	if p.Role != dosing.RoleStock {
@@ -172,50 +123,3 @@ func (b *builder) safeDose(p *dosing.Pump) float64 {
 
 // slack is how many times the derived cap a stated one may be.
 const slack = 2.5
-
-// recovery is how far a tank may be from its setpoint at the start of a night and
-// still be brought back within the hour.
-const (
-	recoveryPH   = 1.0
-	recoveryBase = 0.8
-	recoveryEC   = 1.2 // mS/cm
-)
-
-// defaultCaps are worth one dose of full effect in the largest tank; an hour that
-// brings every tank back from afar and carries four times the worst demand; and a
-// day that does so one and a half times and carries the worst demand even where
-// caps are halved.
-func (b *builder) defaultCaps(i int) (dose, hour, day dosing.Volume) {
-	p := &b.gate().Pumps[i]
-	big := b.largest(p)
-	var doseML, back, perHour float64
-	for id := range b.gate().Tanks {
-		if !p.ServesTank(dosing.TankID(id)) {
-			continue
-		}
-		plant, v := &b.file.plants[id], float64(b.gate().Tanks[id].Volume)
-		setpoint := b.settings().Tanks[id].PH.Value
-		var one, recover, demand float64
-		switch p.Role {
-		case dosing.RoleAcid:
-			one = effectPH * plant.buffer / p.AcidPerML
-			// Twice, because the buffer capacity may be that far off.
-			recover = 2 * plant.curve.AcidNeeded(setpoint+recoveryPH, setpoint) / p.AcidPerML
-			demand = plant.demand.acid / p.AcidPerML
-		case dosing.RoleBase:
-			one = -effectPH * plant.buffer / p.AcidPerML
-			recover = 2 * plant.curve.AcidNeeded(setpoint-recoveryBase, setpoint) / p.AcidPerML
-			demand = -plant.demand.base / p.AcidPerML
-		default:
-			// The stock's part of a blend of that worth, a quarter more for rounding.
-			part := 1.25 * p.Share / plant.blendEC
-			one, recover, demand = effectEC*part, recoveryEC*part, plant.demand.ec*part
-		}
-		if dosing.TankID(id) == big {
-			doseML = one * v
-		}
-		back += recover * v
-		perHour += demand * v
-	}
-	return dosing.FromMillilitres(doseML), dosing.FromMillilitres(back + 4*perHour), dosing.FromMillilitres(1.5*back + 24*3.2*perHour)
-}

@@ -80,7 +80,7 @@ func Check(f *File) Report {
 	if !f.Web.Off {
 		r.Page = f.Web.Listen
 	}
-	s := &size{f: f, hangs: f.hangs}
+	s := &size{f: f, station: f.station(f.watchdogs), hangs: f.hangs}
 	for id := range f.Settings.Safety.Tanks {
 		r.Tanks = append(r.Tanks, f.tankReport(s, dosing.TankID(id)))
 	}
@@ -128,7 +128,7 @@ func (f *File) tankReport(s *size, id dosing.TankID) TankReport {
 		Phosphate: t.Phosphate, Carbonate: t.Carbonate, Ammonium: t.Ammonium, Mixing: t.MixingTime().Seconds(), BlendGain: plant.blendEC,
 		HalvedCaps: t.HalvedCaps, Sustainable: []Sustained{}}
 	for _, role := range []dosing.Role{dosing.RoleAcid, dosing.RoleBase, dosing.RoleStock} {
-		if sustained := s.sustained(id, role); sustained != nil {
+		if sustained := s.station.Sustained(id, role); sustained != nil {
 			r.Sustainable = append(r.Sustainable, *sustained)
 		}
 	}

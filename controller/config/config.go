@@ -19,6 +19,7 @@ import (
 	"leat/controller/payload"
 	"leat/dosing"
 	"leat/dosing/chem"
+	"leat/safety/sizing"
 )
 
 // File is a configuration, whole and valid.
@@ -37,10 +38,11 @@ type File struct {
 	Log         string // debug, info, warn or error
 	Warnings    []string
 
-	plants   []plant
-	liquids  []liquid
-	channels []string
-	hangs    []time.Duration
+	plants    []plant
+	liquids   []liquid
+	channels  []string
+	hangs     []time.Duration
+	watchdogs []time.Duration
 }
 
 // Broker is where the daemon finds its MQTT broker. Files are paths; only the
@@ -76,13 +78,7 @@ type plant struct {
 	buffer   float64     // β: meq/L per pH at the setpoint, as commissioned
 	expected chem.Totals // the solution at its setpoints
 	blendEC  float64     // mS/cm that 1 mL of blend does in 1 L
-	demand   demand
-}
-
-// demand is the worst that plants, air and top-up do to a tank.
-type demand struct {
-	acid, base float64 // meq/L/h of acid, of base that must be given
-	ec         float64 // mS/cm/h that must be given
+	demand   sizing.Demand
 }
 
 // Env is what a file may refer to beyond itself. A nil function has nothing.

@@ -290,6 +290,21 @@ func TestPlainFileIsReadToTheLastUnit(t *testing.T) {
 
 // Every key of the sample is found on a line that holds it: what a fault names is
 // where the grower must look.
+func TestProbesMayShareATopicIfTheyReadDifferentPlacesOfIt(t *testing.T) {
+	text, err := os.ReadFile("../../testdata/config/good/plain.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	shared := strings.Replace(string(text), "topic = \"probes/7/ph\"", "topic = \"probes/7/ec\"\nformat = \"json\"\npointer = \"/ph\"", 1)
+	if _, err := Parse("shared.toml", []byte(shared), Env{}); err != nil {
+		t.Errorf("one payload with pH and EC: %v", err)
+	}
+	same := strings.Replace(shared, "pointer = \"/ph\"", "pointer = \"/ec/value\"", 1)
+	if _, err := Parse("same.toml", []byte(same), Env{}); err == nil || !strings.Contains(err.Error(), "its own pointer") {
+		t.Errorf("two probes at one place: %v", err)
+	}
+}
+
 func TestLinesAreThoseOfTheKeys(t *testing.T) {
 	text := string(deploy.Sample)
 	rows := strings.Split(text, "\n")

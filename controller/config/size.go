@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/safety/sizing"
 )
 
 // Effect is what one pump can do to one tank when something goes wrong, and what
@@ -25,35 +26,42 @@ type Effect struct {
 	WholeEC *float64 `json:"container_ec,omitempty"`
 }
 
-// Sustained is the largest rate that the caps of one reagent permit for hours,
-// against the worst that the tank may need.
-type Sustained struct {
-	Reagent   string  `json:"reagent"` // acid, base or stock
-	PerHour   float64 `json:"per_hour"`
-	Worst     float64 `json:"worst"`
-	Ratio     float64 `json:"ratio"`
-	Unit      string  `json:"unit"`
-	LimitedBy string  `json:"limited_by"`
-}
+// Sustained is the largest rate that the caps of one reagent permit for hours.
+type Sustained = sizing.Sustained
 
 // size computes the figures of one station. It is pure: settings in, figures out.
 type size struct {
-	f     *File
-	hangs []time.Duration
+	f       *File
+	station *sizing.Station
+	hangs   []time.Duration
+}
+
+// station is the file's station as the sizing sees it.
+func (f *File) station(watchdogs []time.Duration) *sizing.Station {
+	s := &sizing.Station{Settings: &f.Settings.Safety, DecideEvery: f.Settings.DecideEvery, Watchdogs: watchdogs}
+	for id := range f.plants {
+		p := &f.plants[id]
+		plant := sizing.Plant{Buffer: p.buffer, BlendEC: p.blendEC, PH: f.Settings.Tanks[id].PH.Value, Demand: p.demand}
+		if p.curve != nil {
+			plant.Curve = p.curve
+		}
+		s.Plants = append(s.Plants, plant)
+	}
+	return s
+}
+
+func (b *builder) watchdogs() []time.Duration {
+	var all []time.Duration
+	for i := range b.layout.Nodes {
+		all = append(all, b.layout.Nodes[i].Watchdog.or(sizing.Lease))
+	}
+	return all
 }
 
 func (s *size) effect(i int, id dosing.TankID) Effect {
-	p, t, plant := &s.f.Settings.Safety.Pumps[i], &s.f.Settings.Safety.Tanks[id], &s.f.plants[id]
-	v := float64(t.Least)
-	run := p.PerSecond.Millilitres() * s.hangs[i].Seconds()
-	small := p.Smallest.Millilitres()
-	e := Effect{
-		Tank:       t.Name,
-		HangPH:     run * math.Abs(p.AcidPerML) / (plant.buffer * v),
-		HangEC:     run * p.ECPerML / v,
-		SmallestPH: small * math.Abs(p.AcidPerML) / (plant.buffer * v),
-		SmallestEC: small * p.ECPerML / v,
-	}
+	p, t := &s.f.Settings.Safety.Pumps[i], &s.f.Settings.Safety.Tanks[id]
+	sized := s.station.Effect(i, id)
+	e := Effect{Tank: t.Name, HangPH: sized.HangPH, HangEC: sized.HangEC, SmallestPH: sized.SmallestPH, SmallestEC: sized.SmallestEC}
 	if p.Container > 0 {
 		ph, ec := s.drained(i, id)
 		e.WholePH, e.WholeEC = &ph, &ec
@@ -77,174 +85,6 @@ func (s *size) drained(i int, id dosing.TankID) (ph, ec float64) {
 	return plant.curve.PHAfter(setpoint.PH.Value, perLitre*p.AcidPerML/t.BufferScale), setpoint.EC.Value + perLitre*p.ECPerML
 }
 
-// cadence is the shortest time between two doses of a station: the decision, the
-// run and the node's report.
-func (s *size) cadence(run float64) float64 { return s.f.Settings.DecideEvery.Seconds() + run + 5 }
-
-// sustained is nil where the tank has no pump of the role.
-func (s *size) sustained(id dosing.TankID, role dosing.Role) *Sustained {
-	g := &s.f.Settings.Safety
-	t, plant := &g.Tanks[id], &s.f.plants[id]
-	v, mean := float64(t.Volume), (t.DeadTime + t.Lag).Seconds()
-	out := &Sustained{Reagent: role.String(), PerHour: math.Inf(1), Unit: "meq/L/h"}
-	floor := plant.buffer * math.Exp(-startingSpread)
-	single, transit := effectPH*floor, transitPH*floor
-	switch role {
-	case dosing.RoleAcid:
-		out.Worst = plant.demand.acid
-	case dosing.RoleBase:
-		out.Worst = plant.demand.base
-	default:
-		out.Worst, out.Unit, single, transit = plant.demand.ec, "mS/cm/h", effectEC, transitEC
-	}
-	limit := func(perHour float64, by string) {
-		if perHour < out.PerHour {
-			out.PerHour, out.LimitedBy = perHour, by
-		}
-	}
-	// A steady stream keeps its mean residence, θ + τ, in transit.
-	limit(transit/mean*3600, "what may be in transit")
-	worth := func(p *dosing.Pump) float64 { // per mL
-		if role == dosing.RoleStock {
-			return p.ECPerML / v
-		}
-		return math.Abs(p.AcidPerML) / v
-	}
-	var hour, day, dose, cycle, smallest float64
-	blend, serving := math.Inf(1), 0
-	for i := range g.Pumps {
-		p := &g.Pumps[i]
-		if p.Role != role || !p.ServesTank(id) {
-			continue
-		}
-		serving++
-		caps, part := g.Caps[i], s.factor(i)
-		shared := s.portion(i, id)
-		perDose := caps.PerDose.Millilitres() * part
-		smallest = math.Max(smallest, p.Smallest.Millilitres()-perDose)
-		if role != dosing.RoleStock {
-			hour += caps.PerHour.Millilitres() * part * s.halved(id) * shared * worth(p)
-			day += caps.PerDay.Millilitres() * part * s.halved(id) * shared * worth(p)
-			one := math.Min(perDose*worth(p), single)
-			if one > dose {
-				dose, cycle = one, s.cadence(one/worth(p)/p.PerSecond.Millilitres())
-			}
-			continue
-		}
-		// The blend is owed whole: the stock whose cap ends first ends them all.
-		whole := plant.blendEC / v / p.Share
-		blend = math.Min(blend, math.Min(perDose*whole, single*whole/worth(p)))
-		hour = least(hour, caps.PerHour.Millilitres()*part*s.halved(id)*shared*whole)
-		day = least(day, caps.PerDay.Millilitres()*part*s.halved(id)*shared*whole)
-	}
-	if serving == 0 {
-		return nil
-	}
-	if role == dosing.RoleStock {
-		dose = math.Min(blend, transit)
-		cycle = s.blendTime(id, dose)
-	}
-	if smallest > 0 {
-		limit(0, "a cap below the smallest dose")
-	}
-	limit(dose/(cycle*float64(s.sharing()))*3600, "size and cadence of doses")
-	limit(hour, "the hourly cap")
-	limit(day/24, "the daily cap")
-	out.Ratio = out.PerHour / out.Worst
-	if !(out.Worst > 0) {
-		out.Ratio = 99 // nothing is ever needed
-	}
-	return out
-}
-
-func least(a, b float64) float64 {
-	if a == 0 {
-		return b
-	}
-	return math.Min(a, b)
-}
-
-// blendTime is how long a blend of that worth takes: each stock in turn, and
-// where groups must not meet, twice the plume's time between them.
-func (s *size) blendTime(id dosing.TankID, ec float64) float64 {
-	g := &s.f.Settings.Safety
-	plant, t := &s.f.plants[id], &g.Tanks[id]
-	total, apart := 0.0, false
-	for i := range g.Pumps {
-		p := &g.Pumps[i]
-		if p.Role != dosing.RoleStock || !p.ServesTank(id) {
-			continue
-		}
-		ml := ec / plant.blendEC * float64(t.Volume) * p.Share
-		total += s.cadence(ml / p.PerSecond.Millilitres())
-		for j := range g.Pumps[:i] {
-			q := &g.Pumps[j]
-			apart = apart || q.Role == dosing.RoleStock && q.ServesTank(id) && !p.Group.MayMeet(q.Group)
-		}
-	}
-	if apart {
-		total += 2 * t.PlumeTime().Seconds()
-	}
-	return total
-}
-
-// sharing is how many tanks wait for the same row.
-func (s *size) sharing() int {
-	g := &s.f.Settings.Safety
-	n := 0
-	for other := range g.Tanks {
-		for i := range g.Pumps {
-			if g.Pumps[i].ServesTank(dosing.TankID(other)) {
-				n++
-				break
-			}
-		}
-	}
-	return max(n, 1)
-}
-
-// factor is what is left of a pump's caps on a node without the full contract.
-func (s *size) factor(i int) float64 {
-	g := &s.f.Settings.Safety
-	if node := int(g.PumpNode[i]); node < len(g.Nodes) && g.Nodes[node].FullContract {
-		return 1
-	}
-	return 0.5
-}
-
-func (s *size) halved(id dosing.TankID) float64 {
-	if s.f.Settings.Safety.Tanks[id].HalvedCaps {
-		return 0.5
-	}
-	return 1
-}
-
-// portion is the tank's part of a pump that serves several: by what they need.
-func (s *size) portion(i int, id dosing.TankID) float64 {
-	g := &s.f.Settings.Safety
-	p := &g.Pumps[i]
-	need := func(id int) float64 {
-		d, v := s.f.plants[id].demand, float64(g.Tanks[id].Volume)
-		switch p.Role {
-		case dosing.RoleAcid:
-			return d.acid * v
-		case dosing.RoleBase:
-			return d.base * v
-		}
-		return d.ec * v
-	}
-	sum := 0.0
-	for other := range g.Tanks {
-		if p.ServesTank(dosing.TankID(other)) {
-			sum += need(other)
-		}
-	}
-	if !(sum > 0) {
-		return 1
-	}
-	return need(int(id)) / sum
-}
-
 // sizeFaults are the sizes that are refused, as faults of the keys that can cure
 // them.
 func sizeFaults(b *builder) Faults {
@@ -260,7 +100,7 @@ func sizeFaults(b *builder) Faults {
 	}
 	for id := range g.Tanks {
 		for _, role := range []dosing.Role{dosing.RoleAcid, dosing.RoleBase, dosing.RoleStock} {
-			if r := s.sustained(dosing.TankID(id), role); r != nil && !(r.Ratio >= enoughRatio) {
+			if r := s.station.Sustained(dosing.TankID(id), role); r != nil && !(r.Ratio >= enoughRatio) {
 				b.fault("tank."+strconv.Itoa(id), "", fmt.Sprintf("cannot be held: under its caps %s reaches %s %s, %s times the worst demand of %s, limited by %s",
 					role, figure(r.PerHour), r.Unit, figure(r.Ratio), figure(r.Worst), r.LimitedBy), advice(r.LimitedBy))
 			}
@@ -282,11 +122,11 @@ func advice(limitedBy string) string {
 }
 
 func (b *builder) size() *size {
-	s := &size{f: b.file}
+	s := &size{f: b.file, station: b.file.station(b.watchdogs())}
 	for i := range b.gate().Pumps {
-		s.hangs = append(s.hangs, b.hang(i, b.gate().Caps[i].OnTime))
+		s.hangs = append(s.hangs, s.station.Hang(i))
 	}
-	b.file.hangs = s.hangs
+	b.file.hangs, b.file.watchdogs = s.hangs, b.watchdogs()
 	return s
 }
 

@@ -10,6 +10,7 @@ import (
 	"leat/dosing"
 	"leat/dosing/chem"
 	"leat/safety"
+	"leat/safety/sizing"
 )
 
 // Defaults of a tank that states only its volume. The demand is the upper end of
@@ -104,12 +105,12 @@ func (b *builder) water(path string, t *tankTable) dosing.Tank {
 	return out
 }
 
-func demandOf(t *tankTable) demand {
+func demandOf(t *tankTable) sizing.Demand {
 	water, alkalinity := t.Demand.Water.or(defaultWater), t.TopUp.Alkalinity.or(defaultAlkalinity)
-	return demand{
-		acid: t.Demand.Rise.or(defaultRise) + float64(water*alkalinity),
-		base: t.Demand.Fall.or(defaultFall),
-		ec:   t.Demand.Uptake.or(defaultUptake),
+	return sizing.Demand{
+		Acid: t.Demand.Rise.or(defaultRise) + float64(water*alkalinity),
+		Base: t.Demand.Fall.or(defaultFall),
+		EC:   t.Demand.Uptake.or(defaultUptake),
 	}
 }
 
