@@ -17,18 +17,20 @@ var mayImport = map[string][]string{
 	"dosing/chem":              {},
 	"dosing":                   {"dosing/chem"},
 	"safety":                   {"dosing"},
+	"safety/sizing":            {"dosing", "safety"},
 	"safety/ledger":            {"dosing", "safety"},
 	"safety/ledger/ledgertest": {"dosing", "safety", "safety/ledger"},
 	"controller":               {"dosing", "dosing/chem", "safety", "safety/ledger"},
 	"controller/payload":       {"dosing", "safety", "safety/ledger", "controller"},
-	"controller/config":        {"dosing", "dosing/chem", "safety", "controller", "controller/payload"},
+	"controller/config":        {"dosing", "dosing/chem", "safety", "safety/sizing", "controller", "controller/payload"},
 	"controller/mqtt":          {},
 	"controller/store":         {"dosing", "safety/ledger"},
 	"controller/metrics":       {"dosing", "safety", "safety/ledger", "controller"},
 	"controller/web":           {"dosing", "safety", "controller"},
 	"controller/app": {"dosing", "safety", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/store", "controller/metrics", "controller/web"},
-	"controller/sim": {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload"},
+	"controller/sim":      {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload"},
+	"controller/campaign": {"dosing", "dosing/chem", "safety", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
 	"controller/demo": {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/store", "controller/web", "controller/app", "controller/sim", "deploy"},
 	"deploy":   {},
@@ -46,7 +48,7 @@ var onlyImporter = map[string]string{
 }
 
 // pure are the rooms that touch nothing.
-var pure = map[string]bool{"dosing": true, "dosing/chem": true, "safety": true, "safety/ledger": true, "controller": true, "controller/payload": true}
+var pure = map[string]bool{"dosing": true, "dosing/chem": true, "safety": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true}
 
 // touching are the packages and calls by which code touches the world or depends
 // on luck.

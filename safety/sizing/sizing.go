@@ -1,0 +1,142 @@
+// Package sizing judges pumps, doses and caps against the water they go into: what
+// a hanging node could do, what one smallest dose does, and whether the caps can
+// carry the worst demand. The configuration is refused by it, and so are the drawn
+// nights of the rehearsal. It is pure: settings in, figures out.
+package sizing
+
+import (
+	"math"
+	"time"
+
+	"leat/dosing"
+	"leat/safety"
+)
+
+// The limits of the safety design.
+const (
+	Lease          = 10 * time.Second // how long a node believes the lease
+	HangPH         = 0.3              // most that a pump may do when its node hangs
+	HangEC         = 0.2              // mS/cm
+	SmallestPH     = 0.05             // most that one smallest dose may do
+	SmallestEC     = 0.02             // mS/cm
+	EffectPH       = 0.10             // predicted effect of one dose
+	EffectEC       = 0.10             // mS/cm
+	TransitPH      = 0.30             // of all that is on its way
+	TransitEC      = 0.20             // mS/cm
+	startingSpread = 0.55             // sd of ln(buffer scale) before a dose has answered
+	EnoughRatio    = 1.5              // sustainable ÷ worst demand
+	LongestRun     = 60 * time.Second
+)
+
+// Plant is what sizing knows of a tank beyond its settings.
+type Plant struct {
+	Curve   dosing.Titration
+	Buffer  float64 // β: meq/L per pH at the setpoint, as commissioned
+	BlendEC float64 // mS/cm that 1 mL of blend does in 1 L
+	PH      float64 // setpoint
+	Demand  Demand
+}
+
+// Demand is the worst that plants, air and top-up do to a tank.
+type Demand struct {
+	Acid, Base float64 // meq/L/h of acid, of base that must be given
+	EC         float64 // mS/cm/h that must be given
+}
+
+// Station is a station to be sized. Plants are by tank.
+type Station struct {
+	Settings    *safety.Settings
+	Plants      []Plant
+	DecideEvery time.Duration
+	Watchdogs   []time.Duration // of the nodes' hardware, by node; missing = the lease
+}
+
+// Effect is what one pump can do to one tank when something goes wrong, and what
+// its smallest dose does when nothing does.
+type Effect struct {
+	HangPH, HangEC         float64 // a run of the hang time, which no order ended
+	SmallestPH, SmallestEC float64 // one smallest dose
+}
+
+// Dangerous is how many times too much a hanging node does; at most 1 is safe.
+func (e Effect) Dangerous() float64 { return math.Max(e.HangPH/HangPH, e.HangEC/HangEC) }
+
+// Coarse is how many times too large the smallest dose is; at most 1 is fine.
+func (e Effect) Coarse() float64 { return math.Max(e.SmallestPH/SmallestPH, e.SmallestEC/SmallestEC) }
+
+// Hang is how long a pump runs at most after its daemon, its link or its node has
+// failed: T of the safety design.
+func (s *Station) Hang(i int) time.Duration {
+	watchdog := Lease
+	if node := int(s.Settings.PumpNode[i]); node < len(s.Watchdogs) && s.Watchdogs[node] > 0 {
+		watchdog = s.Watchdogs[node]
+	}
+	return max(Lease, watchdog, s.Settings.Caps[i].OnTime)
+}
+
+// Effect is what pump i can do to a tank.
+func (s *Station) Effect(i int, id dosing.TankID) Effect {
+	p, plant := &s.Settings.Pumps[i], &s.Plants[id]
+	v := float64(s.Settings.Tanks[id].Least)
+	run := p.PerSecond.Millilitres() * s.Hang(i).Seconds()
+	small := p.Smallest.Millilitres()
+	return Effect{
+		HangPH:     run * math.Abs(p.AcidPerML) / (plant.Buffer * v),
+		HangEC:     run * p.ECPerML / v,
+		SmallestPH: small * math.Abs(p.AcidPerML) / (plant.Buffer * v),
+		SmallestEC: small * p.ECPerML / v,
+	}
+}
+
+// longestHang is the T at which the pump would do exactly what is still permitted
+// in the most sensitive of its tanks, in seconds.
+func (s *Station) longestHang(p *dosing.Pump) float64 {
+	longest := math.Inf(1)
+	perSecond := p.PerSecond.Millilitres()
+	for id := range s.Settings.Tanks {
+		if !p.ServesTank(dosing.TankID(id)) {
+			continue
+		}
+		v := float64(s.Settings.Tanks[id].Least)
+		longest = math.Min(longest, HangPH*s.Plants[id].Buffer*v/(perSecond*math.Abs(p.AcidPerML)))
+		longest = math.Min(longest, HangEC*v/(perSecond*p.ECPerML))
+	}
+	return longest
+}
+
+// OnTime is the limit of one run where none is stated: four fifths of what a
+// hanging node may run, in whole seconds.
+func (s *Station) OnTime(p *dosing.Pump) time.Duration {
+	allowed := 0.8 * s.longestHang(p)
+	if !(allowed < LongestRun.Seconds()) {
+		return LongestRun
+	}
+	return max(time.Duration(math.Floor(allowed))*time.Second, Lease)
+}
+
+// Refusal is why leat check would refuse the station's sizes, in a word; empty if
+// it would not. Caps are to be filled in already.
+func (s *Station) Refusal() string {
+	for i := range s.Settings.Pumps {
+		for id := range s.Settings.Tanks {
+			if !s.Settings.Pumps[i].ServesTank(dosing.TankID(id)) {
+				continue
+			}
+			e := s.Effect(i, dosing.TankID(id))
+			switch {
+			case !(e.Dangerous() <= 1):
+				return "a hanging node is dangerous"
+			case !(e.Coarse() <= 1):
+				return "the smallest dose is too coarse"
+			}
+		}
+	}
+	for id := range s.Settings.Tanks {
+		for _, role := range []dosing.Role{dosing.RoleAcid, dosing.RoleBase, dosing.RoleStock} {
+			if r := s.Sustained(dosing.TankID(id), role); r != nil && !(r.Ratio >= EnoughRatio) {
+				return "the worst demand for " + role.String() + " cannot be carried"
+			}
+		}
+	}
+	return ""
+}

@@ -1,0 +1,186 @@
+package sizing
+
+import (
+	"math"
+
+	"leat/dosing"
+)
+
+// Sustained is the largest rate that the caps of one reagent permit for hours,
+// against the worst that the tank may need.
+type Sustained struct {
+	Reagent   string  `json:"reagent"` // acid, base or stock
+	PerHour   float64 `json:"per_hour"`
+	Worst     float64 `json:"worst"`
+	Ratio     float64 `json:"ratio"`
+	Unit      string  `json:"unit"`
+	LimitedBy string  `json:"limited_by"`
+}
+
+// cadence is the shortest time between two doses of a station: the decision, the
+// run and the node's report.
+func (s *Station) cadence(run float64) float64 { return s.DecideEvery.Seconds() + run + 5 }
+
+// Sustained is nil where the tank has no pump of the role.
+func (s *Station) Sustained(id dosing.TankID, role dosing.Role) *Sustained {
+	g := s.Settings
+	t, plant := &g.Tanks[id], &s.Plants[id]
+	v, mean := float64(t.Volume), (t.DeadTime + t.Lag).Seconds()
+	out := &Sustained{Reagent: role.String(), PerHour: math.Inf(1), Unit: "meq/L/h"}
+	floor := plant.Buffer * math.Exp(-startingSpread)
+	single, transit := EffectPH*floor, TransitPH*floor
+	switch role {
+	case dosing.RoleAcid:
+		out.Worst = plant.Demand.Acid
+	case dosing.RoleBase:
+		out.Worst = plant.Demand.Base
+	default:
+		out.Worst, out.Unit, single, transit = plant.Demand.EC, "mS/cm/h", EffectEC, TransitEC
+	}
+	limit := func(perHour float64, by string) {
+		if perHour < out.PerHour {
+			out.PerHour, out.LimitedBy = perHour, by
+		}
+	}
+	// A steady stream keeps its mean residence, θ + τ, in transit.
+	limit(transit/mean*3600, "what may be in transit")
+	worth := func(p *dosing.Pump) float64 { // per mL
+		if role == dosing.RoleStock {
+			return p.ECPerML / v
+		}
+		return math.Abs(p.AcidPerML) / v
+	}
+	var hour, day, dose, cycle, smallest float64
+	blend, serving := math.Inf(1), 0
+	for i := range g.Pumps {
+		p := &g.Pumps[i]
+		if p.Role != role || !p.ServesTank(id) {
+			continue
+		}
+		serving++
+		caps, part := g.Caps[i], s.factor(i)
+		shared := s.portion(i, id)
+		perDose := caps.PerDose.Millilitres() * part
+		smallest = math.Max(smallest, p.Smallest.Millilitres()-perDose)
+		if role != dosing.RoleStock {
+			hour += caps.PerHour.Millilitres() * part * s.halved(id) * shared * worth(p)
+			day += caps.PerDay.Millilitres() * part * s.halved(id) * shared * worth(p)
+			one := math.Min(perDose*worth(p), single)
+			if one > dose {
+				dose, cycle = one, s.cadence(one/worth(p)/p.PerSecond.Millilitres())
+			}
+			continue
+		}
+		// The blend is owed whole: the stock whose cap ends first ends them all.
+		whole := plant.BlendEC / v / p.Share
+		blend = math.Min(blend, math.Min(perDose*whole, single*whole/worth(p)))
+		hour = least(hour, caps.PerHour.Millilitres()*part*s.halved(id)*shared*whole)
+		day = least(day, caps.PerDay.Millilitres()*part*s.halved(id)*shared*whole)
+	}
+	if serving == 0 {
+		return nil
+	}
+	if role == dosing.RoleStock {
+		dose = math.Min(blend, transit)
+		cycle = s.blendTime(id, dose)
+	}
+	if smallest > 0 {
+		limit(0, "a cap below the smallest dose")
+	}
+	limit(dose/(cycle*float64(s.sharing()))*3600, "size and cadence of doses")
+	limit(hour, "the hourly cap")
+	limit(day/24, "the daily cap")
+	out.Ratio = out.PerHour / out.Worst
+	if !(out.Worst > 0) {
+		out.Ratio = 99 // nothing is ever needed
+	}
+	return out
+}
+
+func least(a, b float64) float64 {
+	if a == 0 {
+		return b
+	}
+	return math.Min(a, b)
+}
+
+// blendTime is how long a blend of that worth takes: each stock in turn, and
+// where groups must not meet, twice the plume's time between them.
+func (s *Station) blendTime(id dosing.TankID, ec float64) float64 {
+	g := s.Settings
+	plant, t := &s.Plants[id], &g.Tanks[id]
+	total, apart := 0.0, false
+	for i := range g.Pumps {
+		p := &g.Pumps[i]
+		if p.Role != dosing.RoleStock || !p.ServesTank(id) {
+			continue
+		}
+		ml := ec / plant.BlendEC * float64(t.Volume) * p.Share
+		total += s.cadence(ml / p.PerSecond.Millilitres())
+		for j := range g.Pumps[:i] {
+			q := &g.Pumps[j]
+			apart = apart || q.Role == dosing.RoleStock && q.ServesTank(id) && !p.Group.MayMeet(q.Group)
+		}
+	}
+	if apart {
+		total += 2 * t.PlumeTime().Seconds()
+	}
+	return total
+}
+
+// sharing is how many tanks wait for the same row.
+func (s *Station) sharing() int {
+	g := s.Settings
+	n := 0
+	for other := range g.Tanks {
+		for i := range g.Pumps {
+			if g.Pumps[i].ServesTank(dosing.TankID(other)) {
+				n++
+				break
+			}
+		}
+	}
+	return max(n, 1)
+}
+
+// factor is what is left of a pump's caps on a node without the full contract.
+func (s *Station) factor(i int) float64 {
+	g := s.Settings
+	if node := int(g.PumpNode[i]); node < len(g.Nodes) && g.Nodes[node].FullContract {
+		return 1
+	}
+	return 0.5
+}
+
+func (s *Station) halved(id dosing.TankID) float64 {
+	if s.Settings.Tanks[id].HalvedCaps {
+		return 0.5
+	}
+	return 1
+}
+
+// portion is the tank's part of a pump that serves several: by what they need.
+func (s *Station) portion(i int, id dosing.TankID) float64 {
+	g := s.Settings
+	p := &g.Pumps[i]
+	need := func(id int) float64 {
+		d, v := s.Plants[id].Demand, float64(g.Tanks[id].Volume)
+		switch p.Role {
+		case dosing.RoleAcid:
+			return d.Acid * v
+		case dosing.RoleBase:
+			return d.Base * v
+		}
+		return d.EC * v
+	}
+	sum := 0.0
+	for other := range g.Tanks {
+		if p.ServesTank(dosing.TankID(other)) {
+			sum += need(other)
+		}
+	}
+	if !(sum > 0) {
+		return 1
+	}
+	return need(int(id)) / sum
+}
