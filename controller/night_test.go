@@ -30,10 +30,16 @@ func newRig(t testing.TB, o sim.Options) *rig {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return newRigOf(t, file, o)
+}
+
+// newRigOf makes the rig of other settings.
+func newRigOf(t testing.TB, file *config.File, o sim.Options) *rig {
+	t.Helper()
 	wires := make([]sim.Wire, len(file.Settings.Safety.Inputs))
 	for i := range file.InputTopics {
 		in := &file.InputTopics[i]
-		wires[in.Input] = sim.Wire{Topic: in.Topic, Raw: in.Compensation.Method == dosing.MethodNone}
+		wires[in.Input] = sim.Wire{Topic: in.Topic, Compensation: in.Compensation}
 	}
 	farm, err := sim.New(&file.Settings, file.Topics, wires, o)
 	if err != nil {

@@ -24,7 +24,6 @@ import (
 	"leat/controller/mqtt"
 	"leat/controller/sim"
 	"leat/deploy"
-	"leat/dosing"
 )
 
 // Options are what the person at the terminal chooses.
@@ -156,7 +155,7 @@ func newFarm(file *config.File, o sim.Options) (*sim.Farm, error) {
 	wires := make([]sim.Wire, len(file.Settings.Safety.Inputs))
 	for i := range file.InputTopics {
 		in := &file.InputTopics[i]
-		wires[in.Input] = sim.Wire{Topic: in.Topic, Raw: in.Compensation.Method == dosing.MethodNone}
+		wires[in.Input] = sim.Wire{Topic: in.Topic, Compensation: in.Compensation}
 	}
 	return sim.New(&file.Settings, file.Topics, wires, o)
 }
