@@ -130,7 +130,11 @@ func TestANodeThatIsBusyNowTakesNoOrder(t *testing.T) {
 	if _, tripped := f.trip(0, CauseNodeBusy); tripped {
 		t.Error("a heartbeat that lags behind the report is no fault")
 	}
-	f.wantCause("its heartbeat says busy", f.judge(0, calciumPump, 5*dosing.Millilitre), CauseNodeBusy)
+	v := f.judge(0, calciumPump, 5*dosing.Millilitre)
+	f.wantCause("its heartbeat says busy", v, CauseNodeBusy)
+	if v.Detail == "" {
+		t.Error("refused without a word")
+	}
 }
 
 func TestWithdrawnDoseCountsNothingAndARefusedOneInFull(t *testing.T) {
