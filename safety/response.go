@@ -32,6 +32,9 @@ const (
 	// wrongLeast is how strong a wrong answer must be, as a share of that weakest
 	// ratio; it keeps a well measured drift from looking like a swap.
 	wrongLeast = 0.5
+	// strangeEC is how much more than predicted, mS/cm, a pool of acid or base must raise
+	// EC before its liquid is doubted: less is the tail of the stocks.
+	strangeEC = 0.10
 	// growth is how much larger an undecided pool must get before it is judged again.
 	growth = 1.3
 	// hopeless is how many times the pooling limit an undecided pool may reach; its
@@ -468,7 +471,7 @@ func (r *Responses) finding(class doseClass, cause Cause, f fitted) Finding {
 	if class != classStock && cause == CauseNoResponse {
 		if rise, ok := r.movedEC(class, p); ok {
 			out.Scope = ScopeReagents
-			out.Detail += fmt.Sprintf("; EC rose by %.2f mS/cm instead: look what stands in the container", rise)
+			out.Detail += fmt.Sprintf("; EC rose by %.2f mS/cm instead: doubt the pH probe, or what stands in the container", rise)
 		}
 	}
 	return out
@@ -485,5 +488,5 @@ func (r *Responses) movedEC(class doseClass, p *pool) (rise float64, moved bool)
 	}
 	expected := r.marks.sumEC(class, p.first)
 	extra := f.ratio - expected
-	return f.ratio, extra > 0.03 && extra > float64(2*math.Abs(expected)) && extra > float64(wrongZ*f.sd)
+	return f.ratio, extra > strangeEC && extra > float64(2*math.Abs(expected)) && extra > float64(wrongZ*f.sd)
 }

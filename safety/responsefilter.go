@@ -199,10 +199,7 @@ func newKalman(q *question) kalman {
 	k.x[stateOther], k.x[stateTopUp] = 1, 1
 	k.p[stateLevel][stateLevel] = 1
 	k.p[stateDrift][stateDrift] = float64(q.drift * q.drift)
-	k.p[statePool][statePool] = 100
-	if q.unit {
-		k.p[statePool][statePool] = 25
-	}
+	k.p[statePool][statePool] = 25
 	k.p[stateOther][stateOther] = float64(q.otherSpread * q.otherSpread)
 	k.p[stateTopUp][stateTopUp] = 1
 	return k
@@ -235,10 +232,8 @@ func (k *kalman) wait(h float64) {
 	k.p[stateDrift][stateDrift] += float64(k.wander * h)
 }
 
-// see takes one observation and returns its squared innovation in units of what
-// was expected.
-func (k *kalman) see(row *[states]float64, y, variance float64) float64 {
-	var pr [states]float64
+// expect returns covariance times row, and the innovation with its variance.
+func (k *kalman) expect(row *[states]float64, y, variance float64) (pr [states]float64, e, s float64) {
 	expected, s := 0.0, variance
 	for i := range pr {
 		for j := range row {
@@ -249,7 +244,26 @@ func (k *kalman) see(row *[states]float64, y, variance float64) float64 {
 	for i := range row {
 		s += float64(row[i] * pr[i])
 	}
-	e := y - expected
+	return pr, y - expected, s
+}
+
+// A step of its own, such as a glass that broke or a probe that was moved, lies this
+// far beyond everything expected and is larger than what mixing does within a bin,
+// in pH or mS/cm.
+const (
+	stepZ     = 6.0
+	stepLeast = 0.2
+)
+
+// see takes one observation and returns its squared innovation in units of what
+// was expected. A step that neither doses nor drift explain starts the level anew,
+// so that neither of them is blamed for it.
+func (k *kalman) see(row *[states]float64, y, variance float64) float64 {
+	pr, e, s := k.expect(row, y, variance)
+	if math.Abs(e) > stepLeast && e*e > stepZ*stepZ*s {
+		k.p[stateLevel][stateLevel] += float64(e * e)
+		pr, e, s = k.expect(row, y, variance)
+	}
 	for i := range pr {
 		gain := pr[i] / s
 		k.x[i] += float64(gain * e)

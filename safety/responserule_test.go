@@ -117,7 +117,7 @@ func TestSwappedAcidAndBaseAreStoppedAtOnce(t *testing.T) {
 func TestFertiliserInTheAcidLineStopsAcidAndBase(t *testing.T) {
 	b := newBasin()
 	b.wait(30 * time.Minute)
-	b.dose(nightAcid, tenthAcid, 0, 0.12)
+	b.dose(nightAcid, tenthAcid, 0, 0.15)
 	f, found := b.wait(15 * time.Minute)
 	if !found || f.Cause != CauseNoResponse || f.Scope != ScopeReagents {
 		t.Fatalf("fertiliser in the acid line gave %+v, %v; want no-response of acid and base", f, found)
@@ -320,5 +320,36 @@ func BenchmarkResponsesJudgeIdle(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		r.Judge(dosing.Instant{Up: time.Hour}, 0, 0.5)
+	}
+}
+
+func TestBrokenGlassIsNotBlamedOnTheAcidAndThenFound(t *testing.T) {
+	b := newBasin()
+	b.wait(30 * time.Minute)
+	b.dose(nightAcid, tenthAcid/2, 0.025, 0)
+	b.wait(2 * time.Minute)
+	// The glass breaks: the probe jumps to 7.0 and stays there whatever is dosed.
+	seven := func(d time.Duration) (Finding, bool) {
+		for end := b.now.Up + d; b.now.Up < end; {
+			b.now = b.now.Add(5 * time.Second)
+			b.responses.Read(b.now, dosing.QuantityPH, 7+math.Sin(float64(b.now.Up/time.Second)*1.7)*0.006)
+			b.responses.Read(b.now, dosing.QuantityEC, 1.6)
+			if f, ok := b.responses.Judge(b.now, 0, startSpread); ok {
+				return f, true
+			}
+		}
+		return Finding{}, false
+	}
+	if f, found := seven(15 * time.Minute); found {
+		t.Fatalf("the jump alone gave %+v", f)
+	}
+	for range 3 {
+		b.dose(nightAcid, tenthAcid, 0, 0)
+		if f, found := seven(time.Minute); found {
+			t.Fatalf("judged before it had mixed: %+v", f)
+		}
+	}
+	if f, found := seven(15 * time.Minute); !found || f.Cause != CauseNoResponse {
+		t.Fatalf("a probe that answers nothing gave %+v, %v; want no-response", f, found)
 	}
 }

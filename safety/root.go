@@ -18,6 +18,8 @@ var roots = map[Cause][]Cause{
 	CauseSampleFlowOff:       {CausePHUnfit, CausePHStale, CauseECUnfit, CauseECStale, CauseProbesDisagree, CauseTemperatureUnfit},
 	CauseProbesDisagree:      {CausePHUnfit, CauseECUnfit},
 	CauseTemperatureUnfit:    {CauseECUnfit, CauseECMissing, CauseECStale},
+	CauseNoResponse:          {CauseBufferScale},
+	CauseWrongDirection:      {CauseBufferScale},
 	CauseLeak:                {CauseLevelLow},
 	CauseFlood:               {CauseLevelLow, CauseLevelUnknown},
 	CauseSolutionUnconfirmed: {CausePHUnfit, CauseECUnfit, CauseTemperatureRange},
