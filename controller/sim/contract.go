@@ -119,6 +119,7 @@ func (n *node) begin(f *Farm, c command, tank dosing.TankID) {
 		started: f.now, shot: f.pumps[c.pump].shot(c.volume, f.quiet)}
 	f.open = tank
 	f.starts++
+	f.tell(n.running, false)
 }
 
 // renew takes a lease: of an epoch not older than the highest seen, and with a

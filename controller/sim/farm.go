@@ -13,6 +13,7 @@ import (
 	"leat/controller"
 	"leat/controller/payload"
 	"leat/dosing"
+	"leat/dosing/chem"
 	"leat/safety"
 )
 
@@ -32,6 +33,14 @@ type Options struct {
 	Plants       []Plant // by tank, in place of drawn ones
 	// Pace multiplies what plants take and evaporate; 0 = 1.
 	Pace float64
+	// Rest is how long the water stays as it starts: no plants, air or floods. A
+	// daemon can come up and look meanwhile.
+	Rest time.Duration
+	// Liquids are what the containers truly hold, by pump, in mmol per L, in place of
+	// what the settings say.
+	Liquids []chem.Totals
+	// DeadPumps lets every pump turn and move nothing.
+	DeadPumps bool
 
 	Fault    string        // see Faults; empty = none
 	FaultAt  time.Duration // after the start
@@ -63,6 +72,9 @@ type Farm struct {
 	starts      int  // orders that nodes began
 	unread      int  // messages that no node could read
 
+	rest time.Duration
+	ran  func(Run)
+
 	injections []*injection
 	chance     *stream // of the faults
 	trace      trace
@@ -80,7 +92,7 @@ func New(settings *controller.Settings, topics *payload.Topics, wires []Wire, o 
 	if len(wires) != len(settings.Inputs()) {
 		return nil, fmt.Errorf("simulated farm: %d wires for %d inputs; give one each", len(wires), len(settings.Inputs()))
 	}
-	f := &Farm{settings: settings, seed: o.Seed, quiet: o.Quiet, hour: o.StartHour, nextSecond: second, chance: newStream(o.Seed, "faults")}
+	f := &Farm{settings: settings, seed: o.Seed, quiet: o.Quiet, hour: o.StartHour, rest: o.Rest, nextSecond: second, chance: newStream(o.Seed, "faults")}
 	if f.hour == 0 {
 		f.hour = 18
 	}
@@ -115,6 +127,10 @@ func (f *Farm) addPumps(o Options) {
 	for i := range f.settings.Pumps() {
 		set := &f.settings.Pumps()[i]
 		p := &pump{id: dosing.PumpID(i), set: set, random: newStream(o.Seed, "pump "+set.Name), liquid: liquidOf(set), left: set.Container}
+		if i < len(o.Liquids) {
+			p.liquid = o.Liquids[i]
+		}
+		p.trouble.dead = o.DeadPumps
 		if p.left <= 0 {
 			p.left = fullUnknown
 		}
@@ -228,6 +244,9 @@ func (f *Farm) everySecond() {
 	}
 	five := f.now%exchangeEvery == 0
 	for _, t := range f.tanks {
+		if f.now <= f.rest {
+			continue
+		}
 		t.second(f.now)
 		if five {
 			f.fiveSeconds(t)
@@ -249,7 +268,7 @@ func (f *Farm) fiveSeconds(t *tank) {
 	t.celsius = t.celsiusAt(hour)
 	t.light = light
 	if f.now%(10*time.Minute) == 0 {
-		t.meetAir()
+		t.meetAir(f.now)
 	}
 	t.exchange(f.now, light)
 	t.solve(f.now)

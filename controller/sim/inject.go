@@ -137,6 +137,9 @@ func (f *Farm) eachProbe(i *injection, q dosing.Quantity, visit func(p *probe)) 
 // back with another boot id and a fresh tick.
 func (f *Farm) Reboot(n int) {
 	if n >= 0 && n < len(f.nodes) {
+		if r := f.nodes[n].running; r != nil {
+			f.tell(r, true)
+		}
 		f.nodes[n].start(f.now, bootTakes)
 		f.nodes[n].announce = true
 	}

@@ -129,6 +129,7 @@ func (n *node) advance(f *Farm) {
 	}
 	switch {
 	case n.trouble.down:
+		f.tell(r, true)
 		n.running = nil
 	case f.now >= r.started+r.length:
 		n.end(f, controller.PhaseDone, "")
@@ -141,6 +142,7 @@ func (n *node) advance(f *Farm) {
 func (n *node) end(f *Farm, phase controller.Phase, cause string) {
 	r := n.running
 	n.running = nil
+	f.tell(r, true)
 	ran := min(f.now-r.started, r.length)
 	n.hour = append(n.hour, spent{r.pump, f.now, ran})
 	report := r.report(phase, ran, cause)

@@ -21,12 +21,16 @@ type Plant struct {
 	Uptake      float64 // of nutrients in the light, as mS/cm per hour
 	BaseFlux    float64 // what the plants add in the light, meq/L per hour; negative is acid
 	Dark        float64 // share of these three that goes on in the dark
-	LightFrom   float64 // hour of the day
-	LightUntil  float64
+	// AmmoniumFirst lets ammonium stand in for a part of the nitrate while there is
+	// some: roots then give off acid, two equivalents for each mole.
+	AmmoniumFirst bool
+	LightFrom     float64 // hour of the day
+	LightUntil    float64
 
 	Carbonate   float64 // total inorganic carbon at the start, mmol/L
 	CO2Exchange float64 // with the room, per hour
 	RoomCO2     float64 // atm
+	RoomSteps   []RoomStep
 
 	Celsius, CelsiusSwing float64 // mean, and swing to either side over the day
 
@@ -34,12 +38,30 @@ type Plant struct {
 	TopUpStep float64     // share of Litres that is missing when the valve opens
 	TopUpFlow float64     // share of Litres per minute while it is open; 0 = no top-up
 
-	FloodFirst, FloodEvery time.Duration // after the start, and from one to the next; 0 = never
+	FloodFirst, FloodEvery time.Duration   // after the start, and from one to the next; 0 = never
+	FloodAt                []time.Duration // after the start, in place of the two above
 	FloodFill, FloodStand  time.Duration
 	FloodDrain             time.Duration
 	FloodKept              float64 // share of a flood's nutrients that the bench keeps
 
 	FilmTurnover, RaftTurnover time.Duration // how long the water of a zone stays in it
+}
+
+// RoomStep is another CO2 in the room's air from a time on.
+type RoomStep struct {
+	At  time.Duration
+	CO2 float64 // atm
+}
+
+// roomCO2 is the room's CO2 at a time.
+func (p *Plant) roomCO2(now time.Duration) float64 {
+	co2 := p.RoomCO2
+	for i := range p.RoomSteps {
+		if now >= p.RoomSteps[i].At {
+			co2 = p.RoomSteps[i].CO2
+		}
+	}
+	return co2
 }
 
 // plantOf draws the plant of a tank: near what was commissioned, never exactly it.
@@ -112,7 +134,7 @@ func tapWater(alkalinity, ec float64) chem.Totals {
 func (p Plant) still() Plant {
 	p.StartShare = 1
 	p.Evaporation, p.Uptake, p.BaseFlux, p.CO2Exchange, p.CelsiusSwing, p.TopUpFlow = 0, 0, 0, 0, 0, 0
-	p.FloodFirst, p.FloodEvery = 0, 0
+	p.FloodFirst, p.FloodEvery, p.FloodAt = 0, 0, nil
 	p.Celsius = 25
 	return p
 }
@@ -147,11 +169,11 @@ func liquidOf(p *dosing.Pump) chem.Totals {
 
 // blendOf is a litre of the stocks in their shares, in mmol; what pumps serve the
 // tank count. Without any it is a common nutrient solution.
-func blendOf(pumps []dosing.Pump, id dosing.TankID) chem.Totals {
+func blendOf(pumps []*pump, id dosing.TankID) chem.Totals {
 	var blend chem.Totals
-	for i := range pumps {
-		if p := &pumps[i]; p.Role == dosing.RoleStock && p.ServesTank(id) && p.Share > 0 {
-			blend = blend.Add(liquidOf(p), p.Share)
+	for _, p := range pumps {
+		if p.set.Role == dosing.RoleStock && p.set.ServesTank(id) && p.set.Share > 0 {
+			blend = blend.Add(p.liquid, p.set.Share)
 		}
 	}
 	if blend == (chem.Totals{}) {

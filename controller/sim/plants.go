@@ -53,13 +53,28 @@ func shiftFlux(u chem.Totals, flux float64) chem.Totals {
 // they cannot take what is not there.
 const enough = 0.05
 
+// nitrogenSwap is the share of the nitrate uptake that ammonium takes over while
+// there is plenty of it, where plants take ammonium first.
+const nitrogenSwap = 0.2
+
+// appetite is what the plants want, mmol/L per hour, of water that holds have.
+func (t *tank) appetite(share float64, have chem.Totals) chem.Totals {
+	want := chem.Totals{}.Add(t.uptake, share)
+	if t.plant.AmmoniumFirst && want.NO3 > 0 {
+		swap := float64(nitrogenSwap * take(want.NO3, have.NH4))
+		want.NH4 += swap
+		want.NO3 -= swap
+	}
+	return want
+}
+
 // feed lets the plants take their share of each ion from the bulk.
 func (t *tank) feed(hours, share float64) {
-	want := chem.Totals{}.Add(t.uptake, share)
+	have := t.bulk.perLitre()
+	want := t.appetite(share, have)
 	if f := t.trouble.fluxMore; f != 0 {
 		want = shiftFlux(want, f)
 	}
-	have := t.bulk.perLitre()
 	taken := chem.Totals{
 		NO3: take(want.NO3, have.NO3), NH4: take(want.NH4, have.NH4), P: take(want.P, have.P), K: take(want.K, have.K),
 		Ca: take(want.Ca, have.Ca), Mg: take(want.Mg, have.Mg), SO4: take(want.SO4, have.SO4),

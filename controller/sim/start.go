@@ -25,7 +25,7 @@ func (f *Farm) addTanks(o Options) error {
 		t := &tank{id: dosing.TankID(i), set: set, plant: plant, speed: 1,
 			delivered: make([]dosing.Volume, len(f.pumps)), counted: make([]dosing.Volume, len(f.pumps))}
 		t.celsius = t.celsiusAt(f.hour)
-		blend := blendOf(f.settings.Pumps(), t.id)
+		blend := blendOf(f.pumps, t.id)
 		t.uptake = uptakeOf(blend, plant)
 		want := f.settings.Tanks[i]
 		ph, share := o.StartPH, o.StartECShare
@@ -42,7 +42,7 @@ func (f *Farm) addTanks(o Options) error {
 		t.bulk = water(composition, float64(plant.Litres*plant.StartShare))
 		t.addZones(want.Zones, newStream(o.Seed, "zones "+set.Name))
 		t.book.start = t.all()
-		t.meetAir()
+		t.meetAir(0)
 		t.solve(0)
 		f.tanks = append(f.tanks, t)
 	}
@@ -128,7 +128,10 @@ func (t *tank) addZones(zones []controller.Zone, r *stream) {
 		case z.floods():
 			// No bench takes more than 40 % of the tank.
 			z.litres = min(z.litres, 0.4*t.plant.Litres)
-			if t.plant.FloodFirst > 0 {
+			switch {
+			case len(t.plant.FloodAt) > 0:
+				z.next, z.plan = t.plant.FloodAt[0], t.plant.FloodAt[1:]
+			case t.plant.FloodFirst > 0:
 				z.next = t.plant.FloodFirst + seconds(r.uniform(0, 600))
 				z.every = t.plant.FloodEvery
 			}

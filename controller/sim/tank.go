@@ -286,10 +286,10 @@ func (t *tank) solve(now time.Duration) {
 }
 
 // meetAir computes how much CO2 the water holds at rest with the room.
-func (t *tank) meetAir() {
+func (t *tank) meetAir(now time.Duration) {
 	var r chem.Result
 	totals := t.bulk.perLitre()
-	c := chem.Conditions{TempC: within(t.celsius, chem.MinTempC, chem.MaxTempC), Open: true, CO2Atm: t.plant.RoomCO2, OnlyHere: true}
+	c := chem.Conditions{TempC: within(t.celsius, chem.MinTempC, chem.MaxTempC), Open: true, CO2Atm: t.plant.roomCO2(now), OnlyHere: true}
 	if err := t.air.Solve(&totals, c, &r); err != nil {
 		t.unsolved++
 		return

@@ -16,6 +16,7 @@ type zone struct {
 	until  time.Duration // end of the present state
 	next   time.Duration // start of the next flood; 0 = none
 	every  time.Duration
+	plan   []time.Duration // floods still to come, in place of every
 }
 
 type zoneState uint8
@@ -59,6 +60,9 @@ func (z *zone) begin(t *tank, now time.Duration) {
 	z.next = 0
 	if z.every > 0 {
 		z.next = now + z.every
+	}
+	if len(z.plan) > 0 {
+		z.next, z.plan = max(z.plan[0], now+time.Second), z.plan[1:]
 	}
 	if t.litres() < 1.5*z.litres {
 		return
