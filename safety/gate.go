@@ -223,7 +223,13 @@ func (t *tankState) buffers() (commissioned, floor float64) {
 	if t.unsafe != "" || g.standing != standFit {
 		return 0, 0
 	}
-	commissioned = t.curve.Buffer(g.value) * t.plant.BufferScale
+	// The least between reading and setpoint: a probe that wrongly reads 7, where
+	// phosphate buffers most, must not enlarge the doses.
+	commissioned = t.curve.Buffer(g.value)
+	for _, way := range [...]float64{0.25, 0.5, 0.75, 1} {
+		commissioned = min(commissioned, t.curve.Buffer(g.value+float64(way*(float64(t.target.PH)-g.value))))
+	}
+	commissioned *= t.plant.BufferScale
 	exponent := min(t.lnBuffer, 0) - t.spread
 	if t.answered >= trustAfter {
 		exponent = t.lnBuffer - float64(2*t.spread)

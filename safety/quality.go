@@ -16,8 +16,12 @@ const (
 	jumpLimit  = 0.3              // pH or mS/cm within jumpWithin, with nothing in transit
 	jumpWithin = 10 * time.Second // and in proportion beyond
 	jumpsFail  = 3                // in a row
+	// jumpDosed is the limit while a dose is on its way: the in-transit caps let no
+	// more than 0.30 pH or 0.20 mS/cm be there.
+	jumpDosed = 0.6
 	// A probe that jumped and stays at its new value is believed again after this
-	// much steadiness: somebody changed the water, or a person will see it.
+	// much steadiness: somebody poured something in. A jump of more than jumpDosed
+	// is believed only when a person says so: broken glass reads a steady 7.
 	steadyFor   = time.Minute
 	steadyCount = 6
 
@@ -160,7 +164,7 @@ func (i *inputState) reconfigure(fresh inputState) {
 }
 
 // take assesses a reading and keeps it if it is worth keeping. Moving says that
-// something dosed is on its way, which explains a jump.
+// something dosed is on its way, which explains a larger jump.
 func (i *inputState) take(r dosing.Reading, moving bool) dosing.Quality {
 	if r.Retained() {
 		// The broker's stored copy may be of last week: shown, never used.
@@ -175,12 +179,10 @@ func (i *inputState) take(r dosing.Reading, moving bool) dosing.Quality {
 	}
 	i.rejects = 0
 	value := r.Value()
-	if i.probe && i.based && !moving {
-		if keep, quality := i.jumps(r, value, at); !keep {
+	if i.probe && i.based {
+		if keep, quality := i.jumps(r, value, at, moving); !keep {
 			return quality
 		}
-	} else {
-		i.jump = jumpState{}
 	}
 	i.keep(r, value, at)
 	return min(i.quality, i.health)
@@ -244,11 +246,15 @@ type jumpState struct {
 }
 
 // jumps says whether a reading is kept; if not, with what quality it is discarded.
-func (i *inputState) jumps(r dosing.Reading, value float64, at time.Duration) (keep bool, quality dosing.Quality) {
+func (i *inputState) jumps(r dosing.Reading, value float64, at time.Duration, moving bool) (keep bool, quality dosing.Quality) {
 	j := &i.jump
 	limit := j.limit
 	if j.count == 0 {
-		limit = jumpLimit * max(1, float64(at-i.baseAt)/float64(jumpWithin))
+		limit = jumpLimit
+		if moving {
+			limit = jumpDosed
+		}
+		limit *= max(1, float64(at-i.baseAt)/float64(jumpWithin))
 	}
 	if math.Abs(value-i.base) <= limit {
 		*j = jumpState{}
@@ -262,7 +268,7 @@ func (i *inputState) jumps(r dosing.Reading, value float64, at time.Duration) (k
 	}
 	j.count++
 	j.limit, j.value, j.at = limit, value, at
-	if j.steady >= steadyCount && at-j.since >= steadyFor {
+	if j.steady >= steadyCount && at-j.since >= steadyFor && math.Abs(value-i.base) <= max(limit, jumpDosed) {
 		*j = jumpState{}
 		i.based = false
 		return true, 0

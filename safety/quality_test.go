@@ -158,17 +158,32 @@ func TestAJumpIsDiscardedAndThreeInARowAreAFailure(t *testing.T) {
 		t.Error("one discarded reading makes the probe unfit")
 	}
 	p.want("back", p.read(5*time.Second, 6.1), dosing.QualityGood)
-	p.want("first", p.read(5*time.Second, 7), dosing.QualityOutOfSpecification)
-	p.want("second", p.read(5*time.Second, 7), dosing.QualityOutOfSpecification)
-	p.want("third", p.read(5*time.Second, 7), dosing.QualityFailure)
+	p.want("first", p.read(5*time.Second, 6.6), dosing.QualityOutOfSpecification)
+	p.want("second", p.read(5*time.Second, 6.6), dosing.QualityOutOfSpecification)
+	p.want("third", p.read(5*time.Second, 6.6), dosing.QualityFailure)
 	if _, s := p.i.now(p.up); s != standUnfit || p.i.why(p.up) != faultTexts[faultJump] {
 		t.Error("a probe that jumped is fit")
 	}
 	for range 9 {
-		p.want("steady for less than a minute", p.read(5*time.Second, 7), dosing.QualityFailure)
+		p.want("steady for less than a minute", p.read(5*time.Second, 6.6), dosing.QualityFailure)
 	}
-	p.read(5*time.Second, 7)
-	p.want("steady for a minute", p.read(5*time.Second, 7), dosing.QualityGood)
+	p.read(5*time.Second, 6.6)
+	p.want("steady for a minute", p.read(5*time.Second, 6.6), dosing.QualityGood)
+}
+
+func TestBrokenGlassThatReadsASteadySevenIsNeverBelieved(t *testing.T) {
+	for _, dosed := range []bool{false, true} {
+		p := pHProbe(t)
+		p.moved = dosed
+		p.read(0, 5.8)
+		p.want("jump", p.read(5*time.Second, 7), dosing.QualityOutOfSpecification)
+		for range 100 {
+			p.read(5*time.Second, 7)
+		}
+		if _, s := p.i.now(p.up); s != standUnfit {
+			t.Errorf("dosed %v: a probe that jumped by 1.2 pH is believed because it is steady", dosed)
+		}
+	}
 }
 
 func TestAProbeThatHopsIsNeverSteady(t *testing.T) {

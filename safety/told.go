@@ -114,6 +114,7 @@ func (w *Watch) Confirm(now dosing.Instant, id dosing.TankID) {
 	t.latched &^= 1 << CauseSolutionUnconfirmed
 	t.active &^= 1 << CauseSolutionUnconfirmed
 	t.doubt.confirm()
+	w.believe(id)
 	t.water.unexplained = 0
 	if t.responses != nil {
 		t.responses.Disturbed()
@@ -153,8 +154,19 @@ func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
 	}
 	t := &w.tanks[id]
 	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0
+	w.believe(id)
 	if t.responses != nil {
 		t.responses.Reset()
+	}
+}
+
+// believe takes the next reading of each probe of a tank as it is, however far it
+// lies from the last: a person says that the probe or the water was changed.
+func (w *Watch) believe(id dosing.TankID) {
+	for i := range w.inputs {
+		if in := &w.inputs[i]; in.probe && in.tank == id {
+			in.based, in.jump = false, jumpState{}
+		}
 	}
 }
 
