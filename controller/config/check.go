@@ -190,7 +190,7 @@ func (f *File) cautions() []string {
 		p := &f.Settings.Safety.Pumps[i]
 		acid = acid || p.Role == dosing.RoleAcid
 		base = base || p.Role == dosing.RoleBase
-		if r := f.liquids[i].reagent; r != nil && r.name == "nitric acid" && f.liquids[i].molar > 4 {
+		if r := f.liquids[i].reagent; r != nil && r.Name == "nitric acid" && f.liquids[i].molar > 4 {
 			oxidising = true
 		}
 	}

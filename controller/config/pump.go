@@ -135,8 +135,8 @@ func (b *builder) reagent(path string, in *pumpTable, pump *dosing.Pump) liquid 
 		b.warn(path, "reagent not in the table: what it adds to nutrients and EC is not known")
 		return liquid{acid: sign * in.Strength.value}
 	}
-	if r.role != pump.Role {
-		b.fault(join(path, "reagent"), quoted(in.Reagent), fmt.Sprintf("is %s, not %s", article(r.role), article(pump.Role)), "correct role or reagent; swapped, every correction would make things worse")
+	if r.Role != pump.Role {
+		b.fault(join(path, "reagent"), quoted(in.Reagent), fmt.Sprintf("is %s, not %s", article(r.Role), article(pump.Role)), "correct role or reagent; swapped, every correction would make things worse")
 		return liquid{}
 	}
 	l, key, text, hint := liquidOf(r, in.Strength, in.Density)
@@ -193,7 +193,7 @@ func (b *builder) stock(path string, in *pumpTable, pump *dosing.Pump) liquid {
 		key := join(join(path, "salts"), name)
 		if !known {
 			guess := nearest(name, sortedKeys(salts))
-			hint := "the table of salts stands in controller/config/data/salts.csv; else state ec_gain without salts"
+			hint := "the table of salts stands in dosing/blend/data/salts.csv; else state ec_gain without salts"
 			if guess != "" {
 				hint = fmt.Sprintf("did you mean %q?", guess)
 			}
@@ -205,17 +205,17 @@ func (b *builder) stock(path string, in *pumpTable, pump *dosing.Pump) liquid {
 			b.fault(key, quoted(in.Salts[name].text), "is no mass in a litre", `state for example "90 g/L"`)
 			continue
 		}
-		if s.solubility > 0 && mass > s.solubility {
-			b.fault(key, quoted(in.Salts[name].text), fmt.Sprintf("is more than dissolves: %s g in a litre of water at 20 °C", figure(s.solubility)), "make the stock weaker")
+		if s.Solubility > 0 && mass > s.Solubility {
+			b.fault(key, quoted(in.Salts[name].text), fmt.Sprintf("is more than dissolves: %s g in a litre of water at 20 °C", figure(s.Solubility)), "make the stock weaker")
 			continue
 		}
-		if s.solubility > 0 && mass > 0.8*s.solubility {
-			b.warn(key, fmt.Sprintf("%s g/L is close to what dissolves at 20 °C (%s g/L): it falls out in a cold room", figure(mass), figure(s.solubility)))
+		if s.Solubility > 0 && mass > 0.8*s.Solubility {
+			b.warn(key, fmt.Sprintf("%s g/L is close to what dissolves at 20 °C (%s g/L): it falls out in a cold room", figure(mass), figure(s.Solubility)))
 		}
-		mmol := mass / s.molarMass * 1000
-		l.ions = l.ions.Add(s.ions, mmol)
-		l.traceEC += float64(s.ec*mmol) / 1000
-		words = append(words, s.name)
+		mmol := mass / s.MolarMass * 1000
+		l.ions = l.ions.Add(s.Ions, mmol)
+		l.traceEC += float64(s.EC*mmol) / 1000
+		words = append(words, s.Name)
 	}
 	if l.ions.Ca > 0 && (l.ions.SO4 > 0 || l.ions.P > 0 || l.ions.Si > 0) {
 		b.fault(join(path, "salts"), "", "puts calcium beside sulfate, phosphate or silicate: gypsum, calcium phosphate or silicate falls out", "keep calcium in a container of its own")
@@ -239,8 +239,8 @@ func (b *builder) group(path string, in *pumpTable, pump *dosing.Pump, l liquid)
 			if !ok {
 				s, ok = salts[name]
 			}
-			if ok && (found == dosing.GroupNeutral || found == dosing.GroupChelate) && s.group != dosing.GroupNeutral {
-				found = s.group
+			if ok && (found == dosing.GroupNeutral || found == dosing.GroupChelate) && s.Group != dosing.GroupNeutral {
+				found = s.Group
 			}
 		}
 	}

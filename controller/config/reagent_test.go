@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"leat/dosing/blend"
 	"leat/dosing/chem"
 )
 
@@ -71,21 +72,21 @@ func TestStrengthFromMassPercentAgreesWithPublishedMolarity(t *testing.T) {
 func TestSaltsHoldTheElementsOfThePublishedTable(t *testing.T) {
 	mass := map[string]float64{"N_NO3": 14.007, "N_NH4": 14.007, "P": 30.974, "K": 39.098, "Ca": 40.078, "Mg": 24.305, "S": 32.06, "Cl": 35.45, "Na": 22.990}
 	ion := map[string]string{"N_NO3": "NO3", "N_NH4": "NH4", "P": "P", "K": "K", "Ca": "Ca", "Mg": "Mg", "S": "SO4", "Cl": "Cl", "Na": "Na"}
-	byFormula := map[string]*salt{}
+	byFormula := map[string]*blend.Salt{}
 	for _, s := range salts {
-		byFormula[s.formula] = s
+		byFormula[s.Formula] = s
 	}
 	checked := 0
 	for _, row := range published(t, "salts.csv") {
 		s := byFormula[row["formula"]]
-		if s == nil || s.ions == (chem.Totals{}) {
+		if s == nil || s.Ions == (chem.Totals{}) {
 			continue // micronutrients ride along by mass
 		}
 		for element, atomic := range mass {
 			want, _ := strconv.ParseFloat(row[element], 64)
-			got := *s.ions.Ion(ion[element]) * atomic / s.molarMass
+			got := *s.Ions.Ion(ion[element]) * atomic / s.MolarMass
 			if math.Abs(got-want) > 0.0002 {
-				t.Errorf("%s: %s %.5f by mass, published %.5f", s.name, element, got, want)
+				t.Errorf("%s: %s %.5f by mass, published %.5f", s.Name, element, got, want)
 			}
 			checked++
 		}
@@ -98,16 +99,16 @@ func TestSaltsHoldTheElementsOfThePublishedTable(t *testing.T) {
 func TestEverySaltIsNeutralSoThatNoneReadsAsAcid(t *testing.T) {
 	for _, s := range salts {
 		// Phosphates carry the charge of H2PO4 or HPO4, silicate none.
-		charge := s.ions.StrongCharge()
+		charge := s.Ions.StrongCharge()
 		least := 0.0
-		if s.ions.P > 0 {
-			charge, least = charge-s.ions.P, charge-2*s.ions.P
+		if s.Ions.P > 0 {
+			charge, least = charge-s.Ions.P, charge-2*s.Ions.P
 		}
-		if s.ions.Si > 0 {
-			charge -= 2 * s.ions.Si
+		if s.Ions.Si > 0 {
+			charge -= 2 * s.Ions.Si
 		}
 		if math.Abs(charge) > 1e-9 && math.Abs(least) > 1e-9 {
-			t.Errorf("%s: charge %v", s.name, charge)
+			t.Errorf("%s: charge %v", s.Name, charge)
 		}
 	}
 }

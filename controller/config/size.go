@@ -170,7 +170,7 @@ func (b *builder) dilution(i int, over float64) []string {
 	parts := fmt.Sprintf("1 part in %s parts", above(over))
 	switch {
 	case l.reagent != nil && in.Strength.unit == "%" && !in.Density.stated:
-		if percent := l.reagent.percentOf(l.molar / over); percent > 0 {
+		if percent := l.reagent.PercentOf(l.molar / over); percent > 0 {
 			return []string{fmt.Sprintf("dilute it to %q (%s; acid into water, never water into acid)", below(percent)+" %", parts)}
 		}
 	case l.reagent != nil || in.Strength.stated:
