@@ -91,7 +91,7 @@ const (
 	faultCount
 )
 
-var faultTexts = [faultCount]string{"", "outside the plausible range", "jumped with nothing in transit",
+var faultTexts = [faultCount]string{"", "outside the plausible range", "jumped further than any dose explains",
 	"flat for ten minutes although the probe is noisy", "far noisier than when commissioned"}
 
 // inputState is what the watch keeps of one input.
