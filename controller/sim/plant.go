@@ -32,6 +32,9 @@ type Plant struct {
 	RoomCO2     float64 // atm
 	RoomSteps   []RoomStep
 
+	// Shift is how far this water's constants lie from the model's, in log10 K.
+	Shift map[chem.Species]float64
+
 	Celsius, CelsiusSwing float64 // mean, and swing to either side over the day
 
 	TopUp     chem.Totals // the water that replaces what is lost, mmol/L
@@ -89,7 +92,7 @@ func plantOf(set *safety.Tank, seed uint64, pace float64) Plant {
 		RoomCO2:      r.uniform(450e-6, 800e-6),
 		Celsius:      r.uniform(20.5, 22),
 		CelsiusSwing: r.uniform(0.5, 1.2),
-		TopUp:        tapWater(float64(set.TopUp.Alkalinity), float64(set.TopUp.EC)),
+		TopUp:        TapWater(float64(set.TopUp.Alkalinity), float64(set.TopUp.EC)),
 		TopUpStep:    0.02,
 		TopUpFlow:    r.uniform(0.008, 0.012),
 		FloodFirst:   minutes(40, 65),
@@ -111,10 +114,10 @@ func carbonateOf(set *safety.Tank, r *stream) float64 {
 	return float64(0.5 * share)
 }
 
-// tapWater is water of this alkalinity in meq/L: hydrogen carbonate of calcium and
+// TapWater is water of this alkalinity in meq/L: hydrogen carbonate of calcium and
 // magnesium, with as much dissolved CO2 as gives about pH 7.4, and sodium chloride
 // for the conductivity that it leaves over.
-func tapWater(alkalinity, ec float64) chem.Totals {
+func TapWater(alkalinity, ec float64) chem.Totals {
 	alkalinity = max(alkalinity, 0)
 	w := chem.Totals{
 		Ca:  float64(0.37 * alkalinity),

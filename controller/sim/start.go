@@ -25,6 +25,15 @@ func (f *Farm) addTanks(o Options) error {
 		t := &tank{id: dosing.TankID(i), set: set, plant: plant, speed: 1,
 			delivered: make([]dosing.Volume, len(f.pumps)), counted: make([]dosing.Volume, len(f.pumps))}
 		t.celsius = t.celsiusAt(f.hour)
+		if len(plant.Shift) > 0 {
+			var shift [chem.SpeciesCount]float64
+			for species, by := range plant.Shift {
+				shift[species] = by
+			}
+			for _, s := range []*chem.Solver{&t.solver, &t.air, &t.rest} {
+				s.Shift(shift)
+			}
+		}
 		blend := blendOf(f.pumps, t.id)
 		t.uptake = uptakeOf(blend, plant)
 		want := f.settings.Tanks[i]

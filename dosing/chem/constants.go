@@ -6,6 +6,7 @@ import "math"
 type constants struct {
 	solvent
 	ready      bool
+	shift      *[SpeciesCount]float64 // log10 K more than the tables'; nil = none
 	k          [SpeciesCount]float64 // formation constants
 	solubility [PhaseCount]float64   // log10 K of the solids
 	henry      float64               // CO2 activity per atm
@@ -43,7 +44,11 @@ func (k *constants) set(tempC float64) {
 	k.solvent = solventAt(tempC)
 	p := powersOfT(k.kelvins)
 	for s := range table {
-		k.k[s] = exp(float64(ln10 * table[s].log.at(&p)))
+		log := table[s].log.at(&p)
+		if k.shift != nil {
+			log += k.shift[s]
+		}
+		k.k[s] = exp(float64(ln10 * log))
 	}
 	for i := range phases {
 		k.solubility[i] = phases[i].product.log.at(&p)

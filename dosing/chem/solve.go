@@ -90,6 +90,14 @@ type Result struct {
 	Warnings   Warnings
 }
 
+// Shift changes the formation constants of this solver by so much log10 K, by
+// species: a water that is not quite the model's, for trials of what depends on it.
+func (s *Solver) Shift(log10K [SpeciesCount]float64) {
+	shift := log10K
+	s.here = constants{shift: &shift}
+	s.standard = constants{shift: &shift}
+}
+
 // Solve computes the solution of these totals into r. Errors are *InputError
 // and *ConvergenceError; r is then not to be used. It allocates nothing unless
 // it fails.
