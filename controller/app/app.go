@@ -17,6 +17,7 @@ import (
 	"leat/controller/config"
 	"leat/controller/metrics"
 	"leat/controller/mqtt"
+	"leat/controller/payload"
 	"leat/controller/store"
 	"leat/controller/web"
 	"leat/dosing"
@@ -47,6 +48,7 @@ type App struct {
 	sender   *sender
 	link     *mqtt.Link
 	wires    *wires
+	intake   *payload.Intake
 	metrics  *metrics.Metrics
 	web      *web.Server
 	history  *store.History
@@ -138,6 +140,9 @@ func (a *App) open() error {
 	a.history = a.db.History()
 	a.writer = newWriter(book, a.history.Flush, a.metrics.LedgerAppend, a.log)
 	a.wires = newWires(a.file)
+	if a.intake, err = newIntake(a.file); err != nil {
+		return err
+	}
 	options, err := a.linkOptions()
 	if err != nil {
 		return err
@@ -253,9 +258,7 @@ func (a *App) Run(ctx context.Context) error {
 
 // stopPumps tells every node to stop, ledger or not.
 func (a *App) stopPumps() {
-	for _, topic := range a.wires.stopTopics() {
-		a.sender.send(message{topic: topic, qos: 1, body: a.wires.stopAll(a.core.Epoch())})
-	}
+	a.sender.send(a.wires.stopMessage(a.core.Epoch(), controller.StopOrder{Tank: dosing.AllTanks, All: true}))
 }
 
 // refusals logs payloads that were not taken, each sender at most once a minute:

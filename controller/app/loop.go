@@ -131,14 +131,12 @@ func (a *App) receive() {
 
 // takeReading decodes the newest value of one input.
 func (a *App) takeReading(slot int, body []byte, retained bool, arrived time.Time, missed uint64) {
-	wire := a.wires.inputs[slot]
-	id, at := wire.Input, a.clock.Arrived(arrived)
+	id, at := a.file.InputTopics[slot].Input, a.clock.Arrived(arrived)
 	a.metrics.Message("reading")
 	if missed > 0 {
 		a.metrics.Dropped(missed)
 	}
-	in := &a.file.Settings.Safety.Inputs[id]
-	reading, err := wire.Format.Decode(id, in.Quantity, at, body, retained)
+	reading, err := a.intake.Decode(slot, at, body, retained)
 	if err != nil {
 		a.metrics.Message("refused")
 		a.refused.note(at.Up, a.names[id], err)

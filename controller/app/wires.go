@@ -18,8 +18,7 @@ import (
 type wires struct {
 	file    *config.File
 	topics  *payload.Topics
-	latest  []string             // by input slot
-	inputs  []*config.InputTopic // by slot
+	latest  []string // by input slot
 	routes  map[string]route
 	filters []string
 }
@@ -46,7 +45,6 @@ func newWires(file *config.File) *wires {
 	w := &wires{file: file, topics: file.Topics, routes: map[string]route{}}
 	for i := range file.InputTopics {
 		w.latest = append(w.latest, file.InputTopics[i].Topic)
-		w.inputs = append(w.inputs, &file.InputTopics[i])
 	}
 	add := func(topic string, r route) {
 		w.routes[topic] = r
@@ -66,6 +64,26 @@ func newWires(file *config.File) *wires {
 	}
 	add(w.topics.Lease(row), route{kind: routeLease})
 	return w
+}
+
+// newIntake makes the intake of the configured inputs, slot by slot as the link
+// hands them out.
+func newIntake(file *config.File) (*payload.Intake, error) {
+	var thermal []*dosing.Thermal
+	for i := range file.Settings.Safety.Tanks {
+		t, err := dosing.NewThermal(file.Settings.Safety.Tanks[i].Expected())
+		if err != nil {
+			return nil, fmt.Errorf("tank %q: %w", file.Settings.Safety.Tanks[i].Name, err)
+		}
+		thermal = append(thermal, t)
+	}
+	var feeds []payload.Feed
+	for i := range file.InputTopics {
+		in := &file.InputTopics[i]
+		set := &file.Settings.Safety.Inputs[in.Input]
+		feeds = append(feeds, payload.Feed{Input: in.Input, Tank: set.Tank, Quantity: set.Quantity, Format: in.Format, Compensation: in.Compensation})
+	}
+	return payload.NewIntake(feeds, thermal), nil
 }
 
 // outlet names the outlet of an order: the tank, where the station serves several.

@@ -78,3 +78,6 @@ func (in *Intake) compensate(f *Feed, r dosing.Reading, by func(*dosing.Thermal,
 	}
 	return compensated, nil
 }
+
+// Input is the input of feed number slot.
+func (in *Intake) Input(slot int) dosing.InputID { return in.feeds[slot].Input }
