@@ -206,3 +206,14 @@ func TestWaitsOfAnEarlierRunHoldAcrossARestart(t *testing.T) {
 	f.pass(90 * time.Second)
 	f.wantCause("base after the acid of the last run", f.judge(0, basePump, dosing.Millilitre), CauseCounterReagent)
 }
+
+func TestTheSecondJudgementCountsWhatElseCameIntoTheTankMeanwhile(t *testing.T) {
+	f := newFarm(t)
+	f.w.Aim(0, dosing.Target{PH: 4.5, EC: 2})
+	plan := dosing.Plan{Tank: 0, Pump: acidPump, Volume: 5 * dosing.Millilitre, Reason: dosing.ReasonPHHigh}
+	key := f.open(0, acidPump, plan.Volume)
+	f.w.ByHand(dosing.Dose{Tank: 0, Pump: acidPump, Volume: 15 * dosing.Millilitre, Up: f.now.Up})
+	if v := f.g.Recheck(f.now, plan, key); v.Allowed || v.Cause != CauseInTransitCap {
+		t.Errorf("15 mL by hand meanwhile: %+v", v)
+	}
+}
