@@ -194,7 +194,7 @@ func checkLeak(w *Watch, now dosing.Instant, t *tankState) {
 // checkSolution holds at the first strange reading and latches when it stays: acid
 // into a chlorine cleaner gives a poisonous gas, so the first dose is one too many.
 func checkSolution(w *Watch, now dosing.Instant, t *tankState) {
-	strange := t.look(now.Up)
+	strange := w.look(t, now.Up)
 	redox := &t.group[dosing.QuantityRedox]
 	silent := redox.given && redox.standing != standFit
 	switch {
@@ -334,6 +334,9 @@ func checkUnbidden(w *Watch, now dosing.Instant, t *tankState) {
 	t.lower(CauseNodeUnbidden)
 }
 
+// linkedWithin is how long after the link came up its readings may take.
+const linkedWithin = time.Minute
+
 // checkBroker wants two good pH readings after the link came up: what the broker
 // had kept for us says nothing of now.
 func checkBroker(w *Watch, now dosing.Instant, t *tankState) {
@@ -347,7 +350,8 @@ func checkBroker(w *Watch, now dosing.Instant, t *tankState) {
 	for _, id := range t.inputs[dosing.QuantityPH] {
 		t.linked = t.linked || w.inputs[id].fits >= 2
 	}
-	if t.linked {
+	if t.linked || now.Up-w.linkAt > linkedWithin && t.group[dosing.QuantityPH].standing != standFit {
+		// A probe that stays away after the link came up has a cause of its own.
 		t.lower(CauseBrokerDown)
 		return
 	}

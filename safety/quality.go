@@ -126,6 +126,7 @@ type inputState struct {
 	isRough           bool
 
 	rejects    int
+	rejectAt   time.Duration
 	rejectText string
 	adverse    uint64 // serial of the last reading of a switch that stops doses
 }
@@ -372,6 +373,9 @@ func (i *inputState) now(up time.Duration) (dosing.Quality, fitness) {
 	age := up - i.last.At().Up
 	switch {
 	case age < 0: // from the future
+		return dosing.QualityFailure, standUnfit
+	case i.rejects >= rejectsFail && up-i.rejectAt <= i.limit:
+		// It sends, but nothing that could be used: not the network's fault.
 		return dosing.QualityFailure, standUnfit
 	case age > i.limit:
 		return dosing.QualityFailure, standStale

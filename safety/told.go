@@ -9,12 +9,12 @@ import (
 
 // Rejected notes that a payload of an input was refused: it did not even parse, or
 // cannot be. A few in a row make the input unfit before its last reading is stale.
-func (w *Watch) Rejected(_ dosing.Instant, in dosing.InputID, text string) {
+func (w *Watch) Rejected(now dosing.Instant, in dosing.InputID, text string) {
 	if int(in) >= len(w.inputs) {
 		return
 	}
 	i := &w.inputs[in]
-	i.rejects = min(i.rejects+1, rejectsFail)
+	i.rejects, i.rejectAt = min(i.rejects+1, rejectsFail), now.Up
 	i.rejectText = "last message refused: " + text
 }
 
@@ -28,6 +28,7 @@ func (w *Watch) Link(now dosing.Instant, up bool) {
 		for i := range w.tanks {
 			w.tanks[i].linked = false
 		}
+		w.linkAt = now.Up
 		for i := range w.nodes {
 			w.nodes[i].expect(now.Up + w.longestRun(NodeID(i)))
 		}

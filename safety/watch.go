@@ -40,6 +40,7 @@ type Watch struct {
 	serial uint64        // of the last reading of a switch that stops doses
 
 	linkUp bool
+	linkAt time.Duration // when it last came up
 	ledger LedgerState
 	other  bool
 

@@ -2,6 +2,7 @@ package safety
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"leat/dosing"
@@ -14,6 +15,9 @@ const (
 	strangeBelow     = 4.0       // pH
 	strangeRedox     = 500       // mV
 	strangeFor       = 15 * time.Second
+	strangeUnfitFor  = time.Minute // for a pH that is not fit to dose by
+	openBelow        = 0.5         // pH that a cut or shorted probe shows
+	openAbove        = 13.5
 	afterClosing     = 30 * time.Second // the level follows the top-up valve by this much
 )
 
@@ -141,13 +145,13 @@ func (s *suspicion) confirm() {
 
 // look judges the readings. Strange is true as soon as one is strange; it becomes
 // a reason that latches after strangeFor.
-func (t *tankState) look(up time.Duration) (strange bool) {
-	pH := &t.group[dosing.QuantityPH]
+func (w *Watch) look(t *tankState, up time.Duration) (strange bool) {
 	redox := &t.group[dosing.QuantityRedox]
-	fit := pH.standing == standFit
+	fit := t.group[dosing.QuantityPH].standing == standFit
+	pH, patience := w.strangest(t, up)
 	t.doubt.present = [3]bool{
-		fit && t.aimed && pH.value > float64(t.target.PH)+strangeAbove,
-		fit && pH.value < strangeBelow,
+		t.aimed && pH > float64(t.target.PH)+strangeAbove,
+		pH < strangeBelow,
 		redox.given && redox.standing == standFit && redox.value > strangeRedox,
 	}
 	for i, present := range t.doubt.present {
@@ -156,19 +160,40 @@ func (t *tankState) look(up time.Duration) (strange bool) {
 		}
 		present = present && !t.doubt.accepted[i]
 		strange = strange || present
-		if t.doubt.strange[i].run(present, up) < strangeFor || !present {
+		if t.doubt.strange[i].run(present, up) < patience || !present {
 			continue
 		}
 		switch i {
 		case 0:
-			t.doubt.suspect(fmt.Sprintf("pH %.2f is more than %.1f above the setpoint %.2f", pH.value, strangeAbove, float64(t.target.PH)))
+			t.doubt.suspect(fmt.Sprintf("pH %.2f is more than %.1f above the setpoint %.2f", pH, strangeAbove, float64(t.target.PH)))
 		case 1:
-			t.doubt.suspect(fmt.Sprintf("pH %.2f is below %.1f", pH.value, strangeBelow))
+			t.doubt.suspect(fmt.Sprintf("pH %.2f is below %.1f", pH, strangeBelow))
 		default:
 			t.doubt.suspect(fmt.Sprintf("redox %.0f mV is above %d mV", redox.value, strangeRedox))
 		}
 	}
 	return strange
+}
+
+// strangest is the pH by which the water is doubted, and for how long it must stay
+// so; NaN when there is none. A cleaner that is poured in looks like a probe that
+// jumped out of its range, and then no acid may follow when it has calmed down: a
+// jump to what an open circuit or a broken wire does not show is believed here,
+// after a longer while.
+func (w *Watch) strangest(t *tankState, up time.Duration) (pH float64, patience time.Duration) {
+	g := &t.group[dosing.QuantityPH]
+	if g.standing == standFit {
+		return g.value, strangeFor
+	}
+	if !g.given || g.standing != standUnfit {
+		return math.NaN(), strangeFor
+	}
+	i := &w.inputs[g.input]
+	v := i.last.Value()
+	if up-i.last.At().Up > i.limit || i.rejects > 0 || i.fault != faultJump && i.fault != faultRange || !(v > openBelow && v < openAbove) {
+		return math.NaN(), strangeFor
+	}
+	return v, strangeUnfitFor
 }
 
 // unconfirm latches that nobody knows what the tank holds.
