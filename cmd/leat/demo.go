@@ -49,7 +49,7 @@ func demoCommand(args []string, stdout, stderr io.Writer) int {
 	defer stop()
 	o.Log = zap.NewNop()
 	if *log {
-		o.Log = newLog("info", stderr)
+		o.Log, _ = newLog("info", stderr)
 	}
 	o.Out, o.Live = stdout, isTerminal(stdout)
 	if *farmOnly {

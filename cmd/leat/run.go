@@ -30,19 +30,23 @@ func runCommand(args []string, stdout, stderr io.Writer) int {
 	if err != nil {
 		return exit("leat run", err, stderr)
 	}
-	log := newLog(file.Log, stderr)
+	log, level := newLog(file.Log, stderr)
 	for _, w := range file.Warnings {
 		log.Warn("configuration", zap.String("warning", w))
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	daemon, err := app.New(file, app.Options{Log: log, Reload: func() (*config.File, error) { return config.Load(*path) }})
+	fresh := file
+	daemon, err := app.New(file, app.Options{Log: log, Reload: func() (_ *config.File, err error) {
+		fresh, err = config.Load(*path)
+		return fresh, err
+	}})
 	if err != nil {
 		return exit("leat run", err, stderr)
 	}
 	log.Info("started", zap.String("station", file.Settings.Safety.Station), zap.String("configuration", file.Settings.Version),
 		zap.String("broker", file.Broker.URL), zap.String("page", daemon.Address()), zap.String("state", file.State))
-	go reloadOnHangup(ctx, daemon)
+	go reloadOnHangup(ctx, daemon, func() { level.SetLevel(levelOf(fresh.Log)) })
 	if err := daemon.Run(ctx); err != nil {
 		return exit("leat run", err, stderr)
 	}
@@ -52,7 +56,7 @@ func runCommand(args []string, stdout, stderr io.Writer) int {
 
 // reloadOnHangup reads the configuration again at each SIGHUP; the daemon logs
 // what came of it.
-func reloadOnHangup(ctx context.Context, daemon *app.App) {
+func reloadOnHangup(ctx context.Context, daemon *app.App, taken func()) {
 	hangup := make(chan os.Signal, 1)
 	signal.Notify(hangup, syscall.SIGHUP)
 	defer signal.Stop(hangup)
@@ -61,19 +65,26 @@ func reloadOnHangup(ctx context.Context, daemon *app.App) {
 		case <-ctx.Done():
 			return
 		case <-hangup:
-			_ = daemon.Reload(ctx) // logged and counted by the daemon
+			if daemon.Reload(ctx) == nil { // else logged and counted by the daemon
+				taken()
+			}
 		}
 	}
 }
 
 // newLog writes one JSON line for each event to w, without sampling: a dose that
 // is not in the log would look like one that was not given.
-func newLog(level string, w io.Writer) *zap.Logger {
-	least, err := zapcore.ParseLevel(level)
-	if err != nil {
-		least = zapcore.InfoLevel
-	}
+func newLog(level string, w io.Writer) (*zap.Logger, zap.AtomicLevel) {
+	least := zap.NewAtomicLevelAt(levelOf(level))
 	encoding := zap.NewProductionEncoderConfig()
 	encoding.EncodeTime = zapcore.RFC3339TimeEncoder
-	return zap.New(zapcore.NewCore(zapcore.NewJSONEncoder(encoding), zapcore.Lock(zapcore.AddSync(w)), least))
+	return zap.New(zapcore.NewCore(zapcore.NewJSONEncoder(encoding), zapcore.Lock(zapcore.AddSync(w)), least)), least
+}
+
+func levelOf(name string) zapcore.Level {
+	level, err := zapcore.ParseLevel(name)
+	if err != nil {
+		return zapcore.InfoLevel
+	}
+	return level
 }

@@ -7,6 +7,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math/rand/v2"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -66,8 +67,12 @@ type App struct {
 	alarmed   []map[safety.Cause]bool // by tank: what stands on an alarm topic
 	names     []string                // of the inputs in history and log: tank and probe
 	refused   refusals
-	beat      uint64
-	otherSeen time.Duration // uptime of another daemon's last lease; 0 = none
+	beat      uint64 // of the last lease; begins at firstBeat, by which our own leases are known
+	firstBeat uint64
+	stopOwed  bool          // a stop was wanted while the link was closed
+	other     time.Duration // uptime until which another daemon is believed to be there; 0 = none
+	opened    time.Duration // uptime at which the link opened last
+	flaps     int           // times in a row that the link was lost right after it opened
 }
 
 type request struct {
@@ -80,7 +85,8 @@ type request struct {
 func New(file *config.File, options Options) (*App, error) {
 	a := &App{file: file, options: options, log: options.Log, clock: options.Clock,
 		requests: make(chan request), reloads: make(chan chan error), probes: make(chan chan bool),
-		waiting: map[uint64]chan controller.Answer{}}
+		waiting: map[uint64]chan controller.Answer{}, firstBeat: rand.Uint64N(largestFirstBeat)}
+	a.beat = a.firstBeat
 	if a.log == nil {
 		a.log = zap.NewNop()
 	}
@@ -244,17 +250,28 @@ func (a *App) Run(ctx context.Context) error {
 	a.stopPumps()
 	close(a.sender.messages)
 	a.sender.wait()
-	closing, done := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)
+	closing, done := context.WithTimeout(context.WithoutCancel(ctx), farewell)
 	a.link.Close(closing)
 	done()
 	close(a.writer.drafts)
+	// A disk that is full or stalled must not keep the daemon from ending: what is
+	// not written then is an open intent, which counts in full.
+	impatient := time.AfterFunc(farewell, cancel)
 	for range a.writer.results {
 		// what is still to be appended is appended; nobody acts on it any more
 	}
+	impatient.Stop()
 	cancel()
 	group.Wait()
 	return err
 }
+
+// farewell is how long the broker, and then the disk, may take at the end.
+const farewell = 3 * time.Second
+
+// largestFirstBeat leaves the beats of a lease room to rise for ever below 2^53,
+// which every JSON reader counts exactly.
+const largestFirstBeat = 1 << 52
 
 // stopPumps tells every node to stop, ledger or not.
 func (a *App) stopPumps() {

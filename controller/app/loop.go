@@ -21,6 +21,16 @@ const clockStep = 2 * time.Second
 // for this long.
 const leaseHolds = 10 * time.Second
 
+// Two daemons under one client id throw each other out of the broker and never
+// hear each other's leases. A link that is lost so soon after it opened, so often
+// in a row, means that; it is believed for longer than a link ever waits before
+// it tries again.
+const (
+	flapWithin = 10 * time.Second
+	flapsMean  = 3
+	flapHolds  = time.Minute
+)
+
 // loop is the one goroutine that drives the core. Everything that happens comes in
 // here as an event; what the core puts out is carried out before the next event.
 func (a *App) loop(ctx context.Context, linkErr, webErr <-chan error) error {
@@ -84,8 +94,8 @@ func (a *App) tick(now dosing.Instant) {
 		a.step(now, controller.Event{Kind: controller.EventClock, Jump: jump})
 	}
 	a.lastTick = now
-	if a.otherSeen > 0 && now.Up-a.otherSeen > leaseHolds {
-		a.otherSeen = 0
+	if a.other > 0 && now.Up > a.other {
+		a.other = 0
 		a.step(now, controller.Event{Kind: controller.EventOther})
 	}
 	a.step(now, controller.Event{Kind: controller.EventTick})
@@ -102,10 +112,32 @@ func (a *App) tick(now dosing.Instant) {
 
 func (a *App) linkChanged(up bool) {
 	a.log.Info("broker", zap.Bool("connected", up))
-	a.step(a.clock.Now(), controller.Event{Kind: controller.EventLink, Up: up})
-	if up {
+	now := a.clock.Now()
+	switch {
+	case up:
+		a.opened = now.Up
 		a.state.forget()
+		if a.stopOwed {
+			// Above all the stop of the start: an earlier run's dose may still run.
+			a.stopOwed = false
+			a.stopPumps()
+		}
+	case now.Up-a.opened >= flapWithin:
+		a.flaps = 0
+	default:
+		if a.flaps++; a.flaps >= flapsMean {
+			a.log.Warn("the broker ends the connection again and again right after it opened: another program may use the same client id",
+				zap.String("client_id", a.file.Broker.ClientID))
+			a.seeOther(now, flapHolds)
+		}
 	}
+	a.step(now, controller.Event{Kind: controller.EventLink, Up: up})
+}
+
+// seeOther holds all doses while another daemon is believed to be there.
+func (a *App) seeOther(now dosing.Instant, holds time.Duration) {
+	a.other = max(a.other, now.Up+holds)
+	a.step(now, controller.Event{Kind: controller.EventOther, Up: true})
 }
 
 // armAll is the demo's: it arms its own farm, and the record says so.
@@ -164,6 +196,7 @@ func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time
 		var report controller.Report
 		if report, err = payload.ParseReport(body); err == nil {
 			report.Pump = r.pump
+			pass(report.Phase.String() + " arrived")
 			a.step(at, controller.Event{Kind: controller.EventReport, Report: &report})
 		}
 	case routeHeartbeat:
@@ -176,9 +209,10 @@ func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time
 		err = a.takeAsk(r, body)
 	case routeLease:
 		var epoch uint32
-		if epoch, _, err = payload.ParseLease(body); err == nil && epoch != a.core.Epoch() {
-			a.otherSeen = at.Up
-			a.step(at, controller.Event{Kind: controller.EventOther, Up: true})
+		var beat uint64
+		// Two fresh state folders both begin with epoch 1; the beat tells them apart.
+		if epoch, beat, err = payload.ParseLease(body); err == nil && (epoch != a.core.Epoch() || beat <= a.firstBeat || beat > a.beat) {
+			a.seeOther(at, leaseHolds)
 		}
 	}
 	if err != nil {
@@ -223,6 +257,7 @@ func (a *App) carryOut(now dosing.Instant, out *controller.Output) {
 		a.writer.drafts <- draft
 	}
 	for _, s := range out.Stops {
+		a.stopOwed = a.stopOwed || !a.link.Open()
 		a.publish(a.wires.stopMessage(a.core.Epoch(), s))
 	}
 	for _, order := range out.Orders {

@@ -9,6 +9,7 @@ import (
 
 	"leat/controller"
 	"leat/controller/config"
+	"leat/controller/payload"
 )
 
 // reload reads the configuration again. It is taken whole and valid or not at all,
@@ -30,10 +31,28 @@ func (a *App) reload() error {
 		a.log.Error("configuration refused", zap.Error(err))
 		return err
 	}
+	intake, err := a.freshIntake(fresh)
+	if err != nil {
+		a.metrics.Reload(false)
+		a.log.Error("configuration refused; the old one stays in force", zap.Error(err))
+		return err
+	}
 	a.metrics.Reload(true)
+	a.intake, a.file.Log = intake, fresh.Log
 	for _, change := range changes {
 		a.log.Info("configuration", zap.String("change", change))
 	}
 	a.step(a.clock.Now(), controller.Event{Kind: controller.EventSettings, Settings: &fresh.Settings})
 	return nil
+}
+
+// freshIntake is the intake of a new file: the present one, with the temperatures
+// that it knows, unless the solution by which it compensates has changed.
+func (a *App) freshIntake(fresh *config.File) (*payload.Intake, error) {
+	for i := range fresh.Settings.Safety.Tanks {
+		if fresh.Settings.Safety.Tanks[i].Expected() != a.file.Settings.Safety.Tanks[i].Expected() {
+			return newIntake(fresh)
+		}
+	}
+	return a.intake, nil
 }

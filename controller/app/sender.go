@@ -40,6 +40,9 @@ func (s *sender) run() {
 	defer close(s.done)
 	for m := range s.messages {
 		err := s.link.Publish(m.topic, m.qos, m.retained, m.body)
+		if m.order.Number != 0 {
+			pass("order published")
+		}
 		// Only a link that was closed before the write leaves no doubt. Any other
 		// error may have reached a node: that order stays open and in doubt.
 		if m.order.Number != 0 && errors.Is(err, mqtt.ErrClosed) {

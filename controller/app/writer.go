@@ -97,11 +97,16 @@ func (w *writer) append(draft ledger.Draft) (controller.Event, error) {
 	defer func() { w.observe(time.Since(began)) }()
 	switch d := draft.(type) {
 	case ledger.Intent:
+		pass("intent made")
 		receipt, err := w.ledger.AppendIntent(d)
+		pass("intent durable")
 		return controller.Event{Kind: controller.EventDurable, Receipt: receipt}, err
 	case ledger.Change:
 		return controller.Event{Kind: controller.EventRecorded, Change: d}, w.ledger.Append(d)
 	default:
-		return controller.Event{}, w.ledger.Append(d)
+		pass("settlement made")
+		err := w.ledger.Append(d)
+		pass("settlement durable")
+		return controller.Event{}, err
 	}
 }

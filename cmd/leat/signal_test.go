@@ -1,0 +1,5 @@
+package main
+
+import "syscall"
+
+const terminate = syscall.SIGTERM
