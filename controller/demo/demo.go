@@ -6,14 +6,12 @@ package demo
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"net"
 	"os"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"time"
 
 	"go.uber.org/zap"
@@ -222,9 +220,6 @@ func (s *stage) picturePath() string {
 	}
 	return filepath.Join(s.state, "night.svg")
 }
-
-// addressInUse says that a port is taken.
-func addressInUse(err error) bool { return errors.Is(err, syscall.EADDRINUSE) }
 
 // greet tells where everything is.
 func (s *stage) greet() {

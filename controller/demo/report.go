@@ -130,9 +130,7 @@ func (n *night) report() TankReport {
 	whole, last := n.score(0, end), n.score(max(end-time.Hour, 0), end)
 	t := TankReport{Name: n.tank, PHInBand: whole.pHInBand, ECInBand: whole.ecInBand, LastHourPH: last.pHInBand, LastHourEC: last.ecInBand,
 		PHOvershoot: whole.pHOvershoot, ECOvershoot: whole.ecOvershoot, PHSettled: whole.pHSettled, ECSettled: whole.ecSettled}
-	for _, line := range n.holdLines() {
-		t.Holds = append(t.Holds, line)
-	}
+	t.Holds = n.holdLines()
 	for _, a := range n.alarms {
 		t.Alarms = append(t.Alarms, fmt.Sprintf("%s  %s: %s", clockWords(a.at), a.priority, a.text))
 	}
