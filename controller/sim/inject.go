@@ -34,15 +34,14 @@ type Injection struct {
 
 type injection struct {
 	Injection
-	fault   *Fault
-	begun   bool
-	ended   bool
-	pump    *pump
-	tank    *tank
-	node    *node
-	swapped *pump
-	due     time.Duration
-	count   int
+	fault *Fault
+	begun bool
+	ended bool
+	pump  *pump
+	tank  *tank
+	node  *node
+	due   time.Duration
+	count int
 }
 
 // Faults is what can be injected.

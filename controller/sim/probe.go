@@ -54,7 +54,6 @@ type probeTrouble struct {
 	noise    float64 // of its noise, less 1
 	withPump float64 // added while a pump runs
 	text     string  // sent in place of a number
-	old      bool    // sees water held in a closed cell
 }
 
 // Sensors of the kinds that a farm has: how much they scatter, how finely they

@@ -25,9 +25,6 @@ func (s *stream) uniform(low, high float64) float64 {
 	return low + float64(u*(high-low))
 }
 
-// chance is true with probability p.
-func (s *stream) chance(p float64) bool { return s.uniform(0, 1) < p }
-
 // gauss draws a bell-shaped value of mean 0 and standard deviation 1 from the sum
 // of eight uniform ones, within ±4.9. Whole-number sums rather than the library's
 // logarithm: that one gives other last digits on other processors, and a night
