@@ -51,9 +51,7 @@ func (b *builder) pumpCaps(i int) safety.Caps {
 		return c
 	}
 	inRun := dosing.FromMillilitres(p.PerSecond.Millilitres() * c.OnTime.Seconds())
-	dose, hour, day := b.file.station(nil).Caps(i)
-	c.PerDose = max(min(dose, inRun), min(p.Smallest, inRun))
-	c.PerHour, c.PerDay = max(hour, 2*p.Smallest), max(day, 4*p.Smallest)
+	c = b.file.station(nil).Defaults(i, c.OnTime)
 	if in.CapDose.stated {
 		c.PerDose = volume(in.CapDose)
 	}

@@ -1,7 +1,10 @@
 package sizing
 
 import (
+	"time"
+
 	"leat/dosing"
+	"leat/safety"
 )
 
 // Largest is the largest tank that a pump serves.
@@ -60,4 +63,16 @@ func (s *Station) Caps(i int) (dose, hour, day dosing.Volume) {
 		perHour += demand * v
 	}
 	return dosing.FromMillilitres(doseML), dosing.FromMillilitres(back + 4*perHour), dosing.FromMillilitres(1.5*back + 24*3.2*perHour)
+}
+
+// Defaults are the whole caps of pump i where none is stated: derived ones, but
+// never below what one smallest dose needs, and in order.
+func (s *Station) Defaults(i int, onTime time.Duration) safety.Caps {
+	p := &s.Settings.Pumps[i]
+	dose, hour, day := s.Caps(i)
+	inRun := dosing.FromMillilitres(p.PerSecond.Millilitres() * onTime.Seconds())
+	c := safety.Caps{OnTime: onTime, PerDose: max(min(dose, inRun), min(p.Smallest, inRun)), PerHour: max(hour, 2*p.Smallest), PerDay: max(day, 4*p.Smallest)}
+	c.PerDose = min(c.PerDose, c.PerHour)
+	c.PerDay = max(c.PerDay, c.PerHour)
+	return c
 }

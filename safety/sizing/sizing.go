@@ -118,6 +118,10 @@ func (s *Station) OnTime(p *dosing.Pump) time.Duration {
 // it would not. Caps are to be filled in already.
 func (s *Station) Refusal() string {
 	for i := range s.Settings.Pumps {
+		p, c := &s.Settings.Pumps[i], &s.Settings.Caps[i]
+		if p.Smallest.RunTime(p.PerSecond) > c.OnTime || c.PerDose < p.Smallest {
+			return "the smallest dose is longer than a run may be"
+		}
 		for id := range s.Settings.Tanks {
 			if !s.Settings.Pumps[i].ServesTank(dosing.TankID(id)) {
 				continue
