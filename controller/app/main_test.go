@@ -1,0 +1,110 @@
+package app
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+	"go.uber.org/zap"
+	"go.uber.org/zap/zapcore"
+
+	"leat/controller"
+	"leat/controller/config"
+	"leat/safety"
+)
+
+// A child of the crash test is this test binary with these in its environment.
+const (
+	childConfig = "LEAT_TEST_CONFIG"
+	childPoint  = "LEAT_TEST_DIES_AT" // empty = lives until SIGTERM
+)
+
+func TestMain(m *testing.M) {
+	if path := os.Getenv(childConfig); path != "" {
+		if err := child(path, os.Getenv(childPoint)); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		os.Exit(0)
+	}
+	// The points of the crash test wait for the farm's clock, not for the processor.
+	flag.Parse()
+	if err := flag.Set("test.parallel", "8"); err != nil {
+		panic(err)
+	}
+	goleak.VerifyTestMain(m)
+}
+
+// child runs the daemon, arms the tub as a person would, and dies by SIGKILL at
+// the point.
+func child(path, point string) error {
+	file, err := config.Load(path)
+	if err != nil {
+		return err
+	}
+	log := zap.New(zapcore.NewCore(zapcore.NewJSONEncoder(zap.NewProductionEncoderConfig()), zapcore.Lock(os.Stderr), zapcore.InfoLevel))
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
+	defer stop()
+	var a *App
+	passing = func(passed string) {
+		if passed == point {
+			die(a, point)
+		}
+	}
+	ready := make(chan struct{})
+	a, err = New(file, Options{Log: log, Supervise: func(state string) {
+		if state == "READY=1" {
+			close(ready)
+		}
+	}})
+	if err != nil {
+		return err
+	}
+	go func() {
+		<-ready
+		person(ctx, a)
+	}()
+	return a.Run(ctx)
+}
+
+// die ends the process as kill -9 does. Two points need what cannot be seen from
+// where they are passed: that the broker has the order, and that half of the run is
+// over.
+func die(a *App, point string) {
+	kill := func() { _ = syscall.Kill(os.Getpid(), syscall.SIGKILL) }
+	switch point {
+	case "order published":
+		for end := time.Now().Add(time.Second); !a.link.Idle() && time.Now().Before(end); {
+			time.Sleep(time.Millisecond)
+		}
+		kill()
+	case "running arrived":
+		time.AfterFunc(700*time.Millisecond, kill)
+	default:
+		kill()
+	}
+}
+
+// person clears what an earlier crash latched, and arms the tub.
+func person(ctx context.Context, a *App) {
+	for ctx.Err() == nil {
+		if view := a.View(); view != nil {
+			switch view.Tanks[0].Mode {
+			case safety.ModeStopped:
+				_, _ = a.Ask(ctx, controller.Request{Kind: controller.RequestClear, By: "test", From: "test", Role: controller.RoleEngineer, Note: "looked at pumps and stocks"})
+			case safety.ModeObserving:
+				_, _ = a.Ask(ctx, controller.Request{Kind: controller.RequestArm, By: "test", From: "test", Role: controller.RoleEngineer})
+			}
+		}
+		select {
+		case <-time.After(300 * time.Millisecond):
+		case <-ctx.Done():
+		}
+	}
+}
