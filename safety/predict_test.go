@@ -84,3 +84,30 @@ func TestTheSameReagentAgainIsNoCounterReagent(t *testing.T) {
 	f.w.Aim(0, dosing.Target{PH: 5.79, EC: 2})
 	f.wantCause("acid after base within 0.05 pH", f.judge(0, acidPump, dosing.Millilitre), CauseCounterReagent)
 }
+
+// hill is a curve that buffers most at pH 7, as phosphate does.
+type hill struct{ line }
+
+func (hill) Buffer(pH float64) float64 { return 3 - math.Abs(pH-7) }
+
+func TestAProbeThatWronglyReadsSevenNeverEnlargesADose(t *testing.T) {
+	f := newFarm(t)
+	f.noise = 0
+	f.w.tanks[0].curve = hill{1}
+	f.drift(0, dosing.QuantityPH, 7)
+	f.pass(10 * time.Second)
+	// Between 7 and the setpoint 5.8 the hill is lowest at the setpoint: 1.8 meq/L per pH.
+	if floor := f.g.BufferFloor(f.now, 0); math.Abs(floor-1.8*math.Exp(-0.55)) > 1e-9 {
+		t.Errorf("floor %.4f, want that at the setpoint, %.4f", floor, 1.8*math.Exp(-0.55))
+	}
+}
+
+func TestStockOnItsWayCountsForTheDirection(t *testing.T) {
+	f := newFarm(t)
+	f.w.Aim(0, dosing.Target{PH: 5.8, EC: 1.96})
+	if v := f.judge(0, calciumPump, 5*dosing.Millilitre); !v.Allowed {
+		t.Fatalf("0.06 mS/cm below: %+v", v)
+	}
+	f.w.ByHand(dosing.Dose{Tank: 0, Pump: calciumPump, Volume: 95 * dosing.Millilitre, Up: f.now.Up})
+	f.wantCause("0.095 mS/cm on its way", f.judge(0, calciumPump, 5*dosing.Millilitre), CauseDirection)
+}
