@@ -30,6 +30,8 @@ var mayImport = map[string][]string{
 	"controller/web":           {"dosing", "safety", "controller"},
 	"controller/app": {"dosing", "safety", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/store", "controller/metrics", "controller/web"},
+	"controller/app/apptest": {"dosing", "safety/ledger", "controller", "controller/payload", "controller/config", "controller/mqtt",
+		"controller/store", "controller/sim"},
 	"controller/sim":      {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload"},
 	"controller/campaign": {"dosing", "dosing/chem", "safety", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
 	"controller/demo": {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload", "controller/config",
