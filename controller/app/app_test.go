@@ -1,0 +1,188 @@
+package app
+
+import (
+	"encoding/json"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"leat/controller"
+	"leat/controller/app/apptest"
+	"leat/controller/config"
+)
+
+func TestStopIsToldToThePumpsWhenTheLinkOpensAndWhenTheDaemonEnds(t *testing.T) {
+	broker := newInner(t)
+	d := runs(t, apptest.Config(t, broker.url), Options{})
+	apptest.Eventually(t, "the stop of the start goes out", func() bool { return len(broker.on("/stop")) == 1 })
+	if first := broker.on("/stop")[0]; first.body != `{"epoch":1}` {
+		t.Errorf("the first stop is %s; want all pumps of epoch 1", first.body)
+	}
+	if err := d.end(); err != nil {
+		t.Errorf("ended with %v", err)
+	}
+	if stops := broker.on("/stop"); len(stops) != 2 {
+		t.Errorf("%d stops were published; want one at the start and one at the end", len(stops))
+	}
+	if online := broker.on("/online"); len(online) != 2 || online[0].body != "1" || online[1].body != "0" {
+		t.Errorf("online said %v; want 1, then 0", online)
+	}
+	if told := d.supervisor.told; told[0] != "READY=1" || told[len(told)-1] != "STOPPING=1" || d.supervisor.count("READY=1") != 1 {
+		t.Errorf("the supervisor was told %q", told)
+	}
+}
+
+func TestHungDecisionLoopSendsNoLeaseAndFeedsNoWatchdog(t *testing.T) {
+	broker := newInner(t)
+	// The daemon hangs where it takes a report: nothing on its way to a decision
+	// returns.
+	hang, hung := make(chan struct{}), make(chan struct{})
+	passing = func(point string) {
+		if point == "done arrived" {
+			close(hung)
+			<-hang
+		}
+	}
+	defer func() { passing = nil }()
+	d := runs(t, apptest.Config(t, broker.url), Options{})
+	defer func() { _ = d.end() }() // before passing is taken back
+	defer close(hang)
+	apptest.Eventually(t, "leases go out and the watchdog is fed", func() bool {
+		return len(broker.on("/lease")) >= 2 && d.supervisor.count("WATCHDOG=1") >= 2
+	})
+	broker.publish(t, "leat/tub/report/acid", `{"order":"1-000001","phase":"done","run_ms":1000,"volume_ml":0.1}`)
+	<-hung
+	leases, fed := len(broker.on("/lease")), d.supervisor.count("WATCHDOG=1")
+	began := time.Now()
+	apptest.Eventually(t, "three periods of the lease pass", func() bool { return time.Since(began) > 3*2*time.Second })
+	if n := len(broker.on("/lease")); n != leases {
+		t.Errorf("%d leases were sent by a hung daemon", n-leases)
+	}
+	if n := d.supervisor.count("WATCHDOG=1"); n != fed {
+		t.Errorf("a hung daemon fed the watchdog %d times", n-fed)
+	}
+}
+
+func TestSystemdIsToldOfReadinessLifeAndEnd(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "notify")
+	socket, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: path, Net: "unixgram"})
+	if err != nil {
+		t.Skipf("no unixgram sockets here: %v", err)
+	}
+	defer socket.Close()
+	t.Setenv("NOTIFY_SOCKET", path)
+	states := []string{"READY=1", "WATCHDOG=1", "STOPPING=1"}
+	for _, state := range states {
+		notify(state)
+	}
+	for _, want := range states {
+		buffer := make([]byte, 256)
+		if err := socket.SetReadDeadline(time.Now().Add(time.Minute)); err != nil {
+			t.Fatal(err)
+		}
+		n, err := socket.Read(buffer)
+		if err != nil || string(buffer[:n]) != want {
+			t.Errorf("received %q, %v; want %s", buffer[:n], err, want)
+		}
+	}
+	t.Setenv("NOTIFY_SOCKET", path+".gone")
+	notify("READY=1") // nobody there: nothing to report, nothing to fail
+}
+
+func TestSecondDaemonOnTheSameTopicsHoldsBothUntilItIsGone(t *testing.T) {
+	broker := newInner(t)
+	mine := runs(t, apptest.Config(t, broker.url, withID("one")...), Options{})
+	apptest.Eventually(t, "the first runs", func() bool { return len(broker.on("/lease")) >= 1 })
+	if mine.holds("other-controller") {
+		t.Error("the first daemon takes its own lease for another's")
+	}
+	// Its own folder is new, so both have epoch 1.
+	other := runs(t, apptest.Config(t, broker.url, withID("two")...), Options{})
+	apptest.Eventually(t, "each sees the other", func() bool { return mine.holds("other-controller") && other.holds("other-controller") })
+	if err := other.end(); err != nil {
+		t.Error(err)
+	}
+	apptest.Eventually(t, "the first is alone again", func() bool { return !mine.holds("other-controller") })
+}
+
+func withID(id string) []string {
+	return []string{"[[node]]", "client_id = \"" + id + "\"\n\n[[node]]"}
+}
+
+func TestSecondDaemonUnderTheSameClientIDIsNoticedByTheBrokenLinks(t *testing.T) {
+	broker := newInner(t)
+	mine := runs(t, apptest.Config(t, broker.url), Options{})
+	apptest.Eventually(t, "the first is connected", func() bool { return mine.View().LinkUp })
+	other := runs(t, apptest.Config(t, broker.url), Options{})
+	apptest.Eventually(t, "one of them notices", func() bool { return mine.holds("other-controller") || other.holds("other-controller") })
+	apptest.Eventually(t, "both notice", func() bool { return mine.holds("other-controller") && other.holds("other-controller") })
+}
+
+func TestReloadIsTakenWholeOrNotAtAll(t *testing.T) {
+	broker := newInner(t)
+	path := apptest.Config(t, broker.url)
+	version := apptest.Load(t, path).Settings.Version
+	d := runs(t, path, Options{Reload: func() (*config.File, error) { return config.Load(path) }})
+	good, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	value := func() float64 { return d.View().Tanks[0].PH.Target }
+	if value() != 5.8 {
+		t.Fatalf("setpoint %v", value())
+	}
+
+	// One fault in a file with one good change: nothing of it is taken.
+	setpoint := []string{"[tank.input.ph]", "[tank.ph_setpoint]\nvalue = \"pH 5.9\"\n\n[tank.input.ph]"}
+	for _, bad := range []struct{ old, fresh, words string }{
+		{`rate = "6 mL/min"`, `rate = "6 mL/min"` + "\nspeed = 3", "speed"},
+		{`cap_per_dose = "0.2 mL"`, `cap_per_dose = "-0.2 mL"`, "cap_per_dose"},
+		{"url = \"" + broker.url + "\"", `url = "mqtt://127.0.0.1:1"`, "restart the daemon"},
+		{`name = "tub"`, `name = "tank"`, "restart the daemon"},
+	} {
+		apptest.Rewrite(t, path, string(good), append(setpoint, bad.old, bad.fresh)...)
+		if err := d.Reload(t.Context()); err == nil || !strings.Contains(err.Error(), bad.words) {
+			t.Errorf("%s: %v; want a refusal that names %s", bad.fresh, err, bad.words)
+		}
+		if value() != 5.8 || d.View().Configuration != version {
+			t.Errorf("%s: something of a refused file was taken", bad.fresh)
+		}
+	}
+	apptest.Rewrite(t, path, string(good), setpoint...)
+	if err := d.Reload(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	apptest.Eventually(t, "the good file is in force", func() bool { return value() == 5.9 })
+	if err := d.end(); err != nil {
+		t.Error(err)
+	}
+	if state := apptest.Record(t, apptest.State(path)); state.Configuration != apptest.Load(t, path).Settings.Version {
+		t.Errorf("the record names configuration %s", state.Configuration)
+	}
+}
+
+func TestEveryRequestIsAnsweredInWords(t *testing.T) {
+	broker := newInner(t)
+	d := runs(t, apptest.Config(t, broker.url), Options{})
+	answer, err := d.Ask(t.Context(), controller.Request{Kind: controller.RequestClear, By: "test", From: "test", Role: controller.RoleEngineer})
+	if err != nil || answer.Accepted || !strings.Contains(answer.Text, "what was checked") {
+		t.Errorf("clear without a note: %+v, %v", answer, err)
+	}
+	answer, err = d.Ask(t.Context(), controller.Request{Kind: controller.RequestArm, By: "test", From: "test", Role: controller.RoleView})
+	if err != nil || answer.Accepted || !strings.Contains(answer.Text, "engineer") {
+		t.Errorf("arm by a viewer: %+v, %v", answer, err)
+	}
+	// A payload that nobody can read is answered too, on the topic of the phone.
+	broker.publish(t, "leat/tub/setpoint/ph/ask", `{"value":`)
+	apptest.Eventually(t, "an answer is published", func() bool { return len(broker.on("/setpoint/ph/answer")) == 1 })
+	var said struct {
+		Accepted bool
+		Text     string
+	}
+	if err := json.Unmarshal([]byte(broker.on("/setpoint/ph/answer")[0].body), &said); err != nil || said.Accepted || said.Text == "" {
+		t.Errorf("answer %+v, %v", said, err)
+	}
+}
