@@ -259,7 +259,7 @@ func (c *Core) announce(now dosing.Instant, id dosing.TankID) {
 	warn, harm := t.leaves(estimate)
 	c.alarms.Observe(id, c.situation(now, id, estimate))
 	for _, alarm := range c.alarms.Update(now, id, trips, warn, harm) {
-		c.notice(Notice{Kind: NoticeAlarm, Tank: id, Cause: alarm.Cause, Active: alarm.State != safety.AlarmNormal, Text: alarm.Text})
+		c.notice(Notice{Kind: NoticeAlarm, Tank: id, Cause: alarm.Cause, Active: alarm.State.Stands(), Text: alarm.Text})
 	}
 }
 

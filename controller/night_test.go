@@ -36,6 +36,14 @@ func newRig(t testing.TB, o sim.Options) *rig {
 // newRigOf makes the rig of other settings.
 func newRigOf(t testing.TB, file *config.File, o sim.Options) *rig {
 	t.Helper()
+	r := unstarted(t, file, o)
+	r.start(t, evening, nil)
+	return r
+}
+
+// unstarted is a rig whose daemon has yet to start.
+func unstarted(t testing.TB, file *config.File, o sim.Options) *rig {
+	t.Helper()
 	wires := make([]sim.Wire, len(file.Settings.Safety.Inputs))
 	for i := range file.InputTopics {
 		in := &file.InputTopics[i]
@@ -45,13 +53,12 @@ func newRigOf(t testing.TB, file *config.File, o sim.Options) *rig {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := &rig{file: file, store: &ledger.Memory{}, farm: farm}
-	r.start(t, evening)
-	return r
+	return &rig{file: file, store: &ledger.Memory{}, farm: farm}
 }
 
-// start starts the daemon, or starts it again on the same record.
-func (r *rig) start(t testing.TB, wall time.Time) {
+// start starts the daemon, or starts it again on the same record. Listen, if any,
+// is called before its first step.
+func (r *rig) start(t testing.TB, wall time.Time, listen func()) {
 	t.Helper()
 	var feeds []sim.Feed
 	for i := range r.file.InputTopics {
@@ -61,11 +68,15 @@ func (r *rig) start(t testing.TB, wall time.Time) {
 		f.Input, f.Tank, f.Quantity, f.Format, f.Compensation = in.Input, set.Tank, set.Quantity, in.Format, in.Compensation
 		feeds = append(feeds, f)
 	}
-	night, err := sim.NewNight(&r.file.Settings, r.file.Topics, feeds, r.farm, r.store, wall)
+	night, err := sim.PrepareNight(&r.file.Settings, r.file.Topics, feeds, r.farm, r.store, wall)
 	if err != nil {
 		t.Fatal(err)
 	}
 	r.Night = night
+	if listen != nil {
+		listen()
+	}
+	r.Begin()
 }
 
 // settings of a night in which the tanks start off their setpoints.

@@ -50,6 +50,11 @@ var alarmStateNames = [AlarmStateCount]string{"normal", "unacknowledged", "ackno
 
 func (s AlarmState) String() string { return alarmStateNames[min(s, AlarmStateCount-1)] }
 
+// Stands says that what the alarm is about is so now, and not kept quiet.
+func (s AlarmState) Stands() bool {
+	return s == AlarmUnacknowledged || s == AlarmAcknowledged || s == AlarmLatched
+}
+
 // Alarm is a thing a person must know or do, in the words of the interlock table.
 type Alarm struct {
 	Cause    Cause

@@ -92,6 +92,9 @@ func (w *Watch) SetState(now dosing.Instant, id dosing.TankID, state OperatorSta
 	t := &w.tanks[id]
 	before := t.operator
 	t.operator = state
+	if before.Maintenance && !state.Maintenance {
+		w.believe(id)
+	}
 	if state.Unconfirmed || state.Cleaning {
 		why := state.Why
 		if why == "" {

@@ -58,6 +58,16 @@ const fullRetry = 5 * time.Second
 // NewNight starts the daemon's core on a store at wall time, with a farm that may
 // have run before it.
 func NewNight(settings *controller.Settings, topics *payload.Topics, feeds []Feed, farm *Farm, store ledger.Store, wall time.Time) (*Night, error) {
+	n, err := PrepareNight(settings, topics, feeds, farm, store, wall)
+	if err == nil {
+		n.Begin()
+	}
+	return n, err
+}
+
+// PrepareNight is NewNight before the core's first step, for whoever wants to hear
+// that one too.
+func PrepareNight(settings *controller.Settings, topics *payload.Topics, feeds []Feed, farm *Farm, store ledger.Store, wall time.Time) (*Night, error) {
 	n := &Night{Farm: farm, settings: settings, topics: topics, slots: map[string]int{}, pumps: map[string]dosing.PumpID{},
 		nodes: map[string]safety.NodeID{}, now: dosing.Instant{Wall: wall}}
 	var thermal []*dosing.Thermal
@@ -91,10 +101,19 @@ func NewNight(settings *controller.Settings, topics *payload.Topics, feeds []Fee
 	if n.Core, err = controller.New(settings, state, n.now); err != nil {
 		return nil, err
 	}
-	n.carryOut(n.Core.Begin(n.now, false))
+	return n, nil
+}
+
+// Begin takes the core's first steps: the record, the stop for all pumps, the link.
+func (n *Night) Begin() {
+	out := n.Core.Begin(n.now, false)
+	if n.Seen != nil {
+		n.Seen(n.now, &controller.Event{}, out)
+	}
+	n.carryOut(out)
+	n.Sync()
 	n.Step(controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerReady})
 	n.SetLink(true)
-	return n, nil
 }
 
 // Now is the daemon's time.
@@ -199,7 +218,9 @@ func (n *Night) hear(topic string, _ byte, retained bool, body []byte) {
 // everything that leads to another step waits until they have been read.
 func (n *Night) carryOut(out *controller.Output) {
 	n.drafts = append(n.drafts, out.Append...)
-	n.write()
+	if !n.full {
+		n.write()
+	}
 	if n.Notice != nil {
 		for _, notice := range out.Notices {
 			n.Notice(n.now, notice)
