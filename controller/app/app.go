@@ -63,6 +63,7 @@ type App struct {
 	asked     uint64
 	pending   int // drafts given to the writer and not yet answered
 	lastTick  dosing.Instant
+	stepped   dosing.Instant // of the newest event that the core was given
 	state     published
 	alarmed   []map[safety.Cause]bool // by tank: what stands on an alarm topic
 	names     []string                // of the inputs in history and log: tank and probe

@@ -12,6 +12,8 @@ import (
 	"leat/controller"
 	"leat/controller/app/apptest"
 	"leat/controller/config"
+	"leat/dosing"
+	"leat/safety"
 )
 
 func TestStopIsToldToThePumpsWhenTheLinkOpensAndWhenTheDaemonEnds(t *testing.T) {
@@ -186,3 +188,42 @@ func TestEveryRequestIsAnsweredInWords(t *testing.T) {
 		t.Errorf("answer %+v, %v", said, err)
 	}
 }
+
+func TestMessageThatArrivedBeforeTheLastTickIsNoBrokenClock(t *testing.T) {
+	broker := newInner(t)
+	path := apptest.Config(t, broker.url)
+	a, err := New(apptest.Load(t, path), Options{Supervise: func(string) {}, Clock: still{}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Close()
+	at := func(up time.Duration) dosing.Instant {
+		return dosing.Instant{Wall: time.Date(2026, 3, 1, 18, 0, 0, 0, time.UTC).Add(up), Up: up}
+	}
+	circulation := -1
+	for slot, in := range a.file.InputTopics {
+		if strings.HasSuffix(in.Topic, "/circulation") {
+			circulation = slot
+		}
+	}
+	reading, err := a.intake.Decode(circulation, at(9990*time.Millisecond), []byte("1"), false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The tick of 10 s is taken before the switch that arrived 10 ms earlier.
+	a.step(at(10*time.Second), controller.Event{Kind: controller.EventTick})
+	a.step(reading.At(), controller.Event{Kind: controller.EventReading, Reading: reading})
+	a.step(at(11*time.Second), controller.Event{Kind: controller.EventTick})
+	for _, h := range a.View().Tanks[0].Holds {
+		if h.Cause == safety.CauseClockUntrusted {
+			t.Errorf("held: %s", h.Text)
+		}
+	}
+}
+
+// still is a clock that a test does not use.
+type still struct{}
+
+func (still) Now() dosing.Instant              { return dosing.Instant{} }
+func (still) Arrived(time.Time) dosing.Instant { return dosing.Instant{} }
+func (still) Ticks() <-chan dosing.Instant     { return nil }

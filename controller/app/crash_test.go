@@ -12,6 +12,8 @@ import (
 	"leat/safety/ledger"
 )
 
+const recovery = "start: settlement made"
+
 // crashPoints are the points between a decision and its settlement at which the
 // daemon is killed. What the record must then say of the dose is an outcome.
 var crashPoints = []struct {
@@ -26,15 +28,17 @@ var crashPoints = []struct {
 	{"done arrived", "after the node's report, before the dose is settled", true},
 	{"settlement made", "after the dose is settled, before that is on disk", true},
 	{"settlement durable", "after the settlement is on disk", false},
+	// Killed with the order out, and again while the next start settles that dose.
+	{recovery, "during the recovery from a crash", true},
 }
 
 // TestKilledAtEveryPointOfADoseTheRecordCoversWhatWasGiven kills the daemon ten
 // times at each point (once where LEAT_REAL is not 1) and looks each time at the
 // record, the node and the wait of the next start.
 func TestKilledAtEveryPointOfADoseTheRecordCoversWhatWasGiven(t *testing.T) {
-	kills := 1
+	often := 1
 	if apptest.Real() {
-		kills = 10
+		often = 10
 	}
 	for _, c := range crashPoints {
 		t.Run(strings.ReplaceAll(c.point, " ", "-"), func(t *testing.T) {
@@ -42,14 +46,28 @@ func TestKilledAtEveryPointOfADoseTheRecordCoversWhatWasGiven(t *testing.T) {
 			broker := apptest.NewBroker(t)
 			path := apptest.Config(t, broker.URL())
 			farm := apptest.NewFarm(t, apptest.Load(t, path))
+			kills := often
+			if c.point == recovery {
+				kills = max(kills, 2)
+			}
 			for kill := range kills {
+				point := c.point
+				if point == recovery && kill%2 == 0 {
+					point = "order published"
+				}
 				before := len(farm.Orders())
 				stops := len(farm.Stops())
-				p := apptest.Start(t, []string{childConfig + "=" + path, childPoint + "=" + c.point})
+				p := apptest.Start(t, []string{childConfig + "=" + path, childPoint + "=" + point})
 				if code := p.Wait(); code != -1 {
 					t.Fatalf("kill %d: the daemon was to die %s, but ended with exit code %d", kill, c.what, code)
 				}
-				waited(t, farm, p, before, stops)
+				if point == recovery {
+					if len(farm.Orders()) > before {
+						t.Error("an order went out before the last crash was settled")
+					}
+				} else {
+					waited(t, farm, p, before, stops)
+				}
 				// What runs ends by the node's own clock or for want of a lease.
 				apptest.Eventually(t, "the pumps stand", func() bool { return !farm.Pumping() })
 				state := apptest.Record(t, apptest.State(path))

@@ -35,7 +35,7 @@ const (
 // here as an event; what the core puts out is carried out before the next event.
 func (a *App) loop(ctx context.Context, linkErr, webErr <-chan error) error {
 	now := a.clock.Now()
-	a.lastTick = now
+	a.lastTick, a.stepped = now, now
 	a.carryOut(now, a.core.Begin(now, false))
 	a.step(now, controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerReady})
 	if a.options.ArmAll {
@@ -50,8 +50,9 @@ func (a *App) loop(ctx context.Context, linkErr, webErr <-chan error) error {
 			return fmt.Errorf("broker: %w", err)
 		case err := <-webErr:
 			return fmt.Errorf("page: %w", err)
-		case now := <-a.clock.Ticks():
-			a.tick(now)
+		case <-a.clock.Ticks():
+			// Read anew: a tick that waited for a busy loop is as old as the wait.
+			a.tick(a.clock.Now())
 		case <-a.link.Ready():
 			a.receive()
 		case up := <-a.link.Changed():
@@ -81,8 +82,15 @@ func (a *App) quiet() bool {
 		len(a.sender.withdrawn) == 0 && len(a.link.Changed()) == 0 && len(a.link.Ready()) == 0
 }
 
-// step gives the core one event and carries out what it puts out.
+// step gives the core one event and carries out what it puts out. A message is
+// stepped at the time it arrived, which may be before a tick that was taken first;
+// the core's time never runs backwards, since that would mean a broken clock. The
+// reading itself keeps its arrival.
 func (a *App) step(now dosing.Instant, event controller.Event) {
+	if now.Up < a.stepped.Up {
+		now = a.stepped
+	}
+	a.stepped = now
 	began := time.Now()
 	a.carryOut(now, a.core.Step(now, event))
 	a.metrics.LoopStep(time.Since(began))

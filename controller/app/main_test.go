@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -52,8 +53,10 @@ func child(path, point string) error {
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
 	defer stop()
 	var a *App
+	var armed atomic.Bool
 	passing = func(passed string) {
-		if passed == point {
+		// Not at the settlements of the start: those are another point.
+		if passed == point && armed.Load() || "start: "+passed == point && !armed.Load() {
 			die(a, point)
 		}
 	}
@@ -68,7 +71,7 @@ func child(path, point string) error {
 	}
 	go func() {
 		<-ready
-		person(ctx, a)
+		person(ctx, a, func() { armed.Store(true) })
 	}()
 	return a.Run(ctx)
 }
@@ -92,12 +95,14 @@ func die(a *App, point string) {
 }
 
 // person clears what an earlier crash latched, and arms the tub.
-func person(ctx context.Context, a *App) {
+func person(ctx context.Context, a *App, armed func()) {
 	for ctx.Err() == nil {
 		if view := a.View(); view != nil {
 			switch view.Tanks[0].Mode {
 			case safety.ModeStopped:
 				_, _ = a.Ask(ctx, controller.Request{Kind: controller.RequestClear, By: "test", From: "test", Role: controller.RoleEngineer, Note: "looked at pumps and stocks"})
+			case safety.ModeArmed, safety.ModeHolding:
+				armed()
 			case safety.ModeObserving:
 				_, _ = a.Ask(ctx, controller.Request{Kind: controller.RequestArm, By: "test", From: "test", Role: controller.RoleEngineer})
 			}
