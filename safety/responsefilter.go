@@ -3,12 +3,14 @@ package safety
 import (
 	"math"
 	"time"
+
+	"leat/dosing"
 )
 
 // question says which doses to test over which readings, and what else moves the
 // tank meanwhile.
 type question struct {
-	class       doseClass
+	pool        *pool
 	ec          bool          // whether EC is looked at; else pH
 	from, until time.Duration // first dose of the pool; newest reading
 	back        time.Duration // how long before the first dose
@@ -19,6 +21,10 @@ type question struct {
 	otherSpread float64 // sd of the other doses' ratio
 	drift       float64 // sd of the drift before anything is known, unit/h
 	wander      float64 // sd by which the drift changes in an hour, unit/h
+	creep       float64 // sd by which the level changes in an hour beside the drift, unit
+	curve       dosing.Titration
+	capacity    float64 // commissioned ÷ the curve's
+	weakest     float64 // ratio that the pool is tested against
 	unit        bool    // the pool's course is scaled to a whole of 1
 }
 
@@ -33,11 +39,30 @@ type fitted struct {
 const (
 	stateLevel = iota
 	stateDrift
-	statePool  // ratio of the pool
-	stateOther // ratio of all other doses
-	stateTopUp // ratio of top-up
+	statePool   // ratio of the pool
+	stateBefore // ratio of the same reagent's doses before the pool
+	stateOther  // ratio of all other doses
+	stateTopUp  // ratio of top-up
 	states
 )
+
+// askEC turns the question to EC.
+func (q *question) askEC() {
+	q.ec, q.otherSpread = true, ecSpread
+	q.drift, q.wander, q.creep = driftEC, wanderEC, creepEC
+}
+
+// measure turns a reading into the quantity in which doses add up, and tells by how
+// much one unit of the reading changes that.
+func (q *question) measure(value float64) (y, slope float64) {
+	if q.ec {
+		return value, 1
+	}
+	return float64(q.capacity * q.curve.AcidNeeded(value, reference)), float64(q.capacity * q.curve.Buffer(value))
+}
+
+// reference is the pH from which acid needed is counted; any would do.
+const reference = 5.8
 
 // course follows the share of marks that has arrived: each is a dead time and an
 // exponential approach, so one decaying sum serves them all.
@@ -69,7 +94,11 @@ func (c *courses) at(seconds float64) [states]float64 {
 		c.next++
 	}
 	c.decay(seconds)
-	return [states]float64{stateLevel: 1, statePool: c.by[statePool].value(), stateOther: c.by[stateOther].value(), stateTopUp: c.by[stateTopUp].value()}
+	row := [states]float64{stateLevel: 1}
+	for i := statePool; i < states; i++ {
+		row[i] = c.by[i].value()
+	}
+	return row
 }
 
 func (c *courses) decay(to float64) {
@@ -85,18 +114,21 @@ func (c *courses) decay(to float64) {
 
 // of says as what a mark counts and with which settled effect.
 func (q *question) of(m *mark, share float64) (state int, effect float64) {
-	effect = float64(m.ph * q.scale)
+	effect = float64(m.acid * q.scale)
 	if q.ec {
 		effect = m.ec
 	}
 	switch {
 	case m.class == classTopUp:
 		return stateTopUp, effect
-	case m.class == q.class && m.up >= q.from:
+	case q.pool.has(m) && m.up >= q.from:
 		if q.unit {
-			effect = float64(math.Abs(m.ph) * share)
+			effect = float64(math.Abs(m.acid) * share)
 		}
 		return statePool, effect
+	}
+	if q.pool.has(m) {
+		return stateBefore, effect
 	}
 	return stateOther, effect
 }
@@ -122,10 +154,7 @@ func (q *question) stirred(all []mark, from, to time.Duration) float64 {
 }
 
 // answer runs a Kalman filter over the bins from before the pool's first dose until
-// now. Its states are level, drift and three ratios; the drift wanders, so what a
-// wandering drift could do as well as a pump is not taken for a response. That
-// matters most when a loop doses evenly against an even drift: then the doses say
-// next to nothing, and the sd says so.
+// now.
 func (t *track) answer(all []mark, q *question) fitted {
 	first, end := int64((q.from-q.back)/t.width), int64(q.until/t.width)
 	first = max(first, end-binCount+1, 0)
@@ -133,38 +162,37 @@ func (t *track) answer(all []mark, q *question) fitted {
 	walk := courses{q: q, all: all}
 	for i := range all {
 		if state, _ := q.of(&all[i], 0); state == statePool && q.unit {
-			walk.share += math.Abs(all[i].ph)
+			walk.share += math.Abs(all[i].acid)
 		}
 	}
 	if walk.share > 0 {
 		walk.share = 1 / walk.share
 	}
-	water := 0.0
 	for i := range all {
-		switch state, effect := q.of(&all[i], walk.share); {
-		case state == statePool:
+		if state, effect := q.of(&all[i], walk.share); state == statePool {
 			out.predicted += effect
-		case state == stateTopUp && all[i].up > q.from-q.back/2:
-			water += math.Abs(effect)
 		}
 	}
 	k := newKalman(q)
 	settled, after, seen := int64(q.settled/t.width), 0, 0
 	misfit := 0.0
 	last := first
+	var before [states]float64
 	for index := first; index <= end; index++ {
 		row := walk.at(float64((float64(index) + 0.5) * t.width.Seconds()))
 		b := &t.bins[uint64(index)%binCount]
 		if b.index != index || b.count == 0 {
 			continue
 		}
+		y, slope := q.measure(b.sum / b.count)
 		if seen == 0 {
-			k.x[stateLevel] = b.sum / b.count
+			k.x[stateLevel], before = y, row
 		}
 		k.wait(float64(index-last) * t.width.Hours())
+		k.unsettle(q, &row, &before)
 		k.p[stateLevel][stateLevel] += q.stirred(all, time.Duration(last)*t.width, time.Duration(index)*t.width)
-		last = index
-		misfit += k.see(&row, b.sum/b.count, t.noise/b.count)
+		last, before = index, row
+		misfit += k.see(&row, y, slope, float64(t.noise/b.count*slope)*slope)
 		if seen++; index >= settled {
 			after++
 		}
@@ -175,11 +203,6 @@ func (t *track) answer(all []mark, q *question) fitted {
 	// Innovations larger than the filter expects say that its model is too sure.
 	inflate := max(1, misfit/float64(seen)-0.5)
 	out.ratio, out.sd = k.x[statePool], math.Sqrt(float64(k.p[statePool][statePool]*inflate))
-	if size := math.Abs(out.predicted); size > 0 && !q.unit {
-		// A loop answers top-up with acid, so the two come together; the more water,
-		// the less its doses say.
-		out.sd += float64(out.sd * water / size)
-	}
 	out.ok = out.sd > 0 && !math.IsInf(out.sd, 0) && !math.IsNaN(out.ratio)
 	return out
 }
@@ -194,12 +217,13 @@ type kalman struct {
 }
 
 func newKalman(q *question) kalman {
-	k := kalman{wander: float64(q.wander * q.wander), creep: 1e-6}
+	k := kalman{wander: float64(q.wander * q.wander), creep: float64(q.creep * q.creep)}
 	k.forget = k.wander / (2 * float64(q.drift*q.drift))
-	k.x[stateOther], k.x[stateTopUp] = 1, 1
+	k.x[stateBefore], k.x[stateOther], k.x[stateTopUp] = 1, 1, 1
 	k.p[stateLevel][stateLevel] = 1
 	k.p[stateDrift][stateDrift] = float64(q.drift * q.drift)
 	k.p[statePool][statePool] = 25
+	k.p[stateBefore][stateBefore] = float64(q.otherSpread * q.otherSpread)
 	k.p[stateOther][stateOther] = float64(q.otherSpread * q.otherSpread)
 	k.p[stateTopUp][stateTopUp] = 1
 	return k
@@ -232,6 +256,22 @@ func (k *kalman) wait(h float64) {
 	k.p[stateDrift][stateDrift] += float64(k.wander * h)
 }
 
+// unsettle makes the level less sure by what arrived since the last observation, of
+// water that came in apart.
+func (k *kalman) unsettle(q *question, row, before *[states]float64) {
+	for i := statePool; i < stateTopUp; i++ {
+		share := timingDose
+		switch {
+		case i == statePool:
+			share *= q.weakest
+		case q.ec && i == stateOther:
+			share = timingStock
+		}
+		came := float64(share * (row[i] - before[i]))
+		k.p[stateLevel][stateLevel] += float64(came * came)
+	}
+}
+
 // expect returns covariance times row, and the innovation with its variance.
 func (k *kalman) expect(row *[states]float64, y, variance float64) (pr [states]float64, e, s float64) {
 	expected, s := 0.0, variance
@@ -255,12 +295,12 @@ const (
 	stepLeast = 0.2
 )
 
-// see takes one observation and returns its squared innovation in units of what
-// was expected. A step that neither doses nor drift explain starts the level anew,
-// so that neither of them is blamed for it.
-func (k *kalman) see(row *[states]float64, y, variance float64) float64 {
+// see takes one observation, whose slope measure told, and returns its squared
+// innovation in units of what was expected. A step that neither doses nor drift
+// explain starts the level anew, so that neither of them is blamed for it.
+func (k *kalman) see(row *[states]float64, y, slope, variance float64) float64 {
 	pr, e, s := k.expect(row, y, variance)
-	if math.Abs(e) > stepLeast && e*e > stepZ*stepZ*s {
+	if math.Abs(e) > float64(stepLeast*slope) && e*e > float64(stepZ*stepZ*s) {
 		k.p[stateLevel][stateLevel] += float64(e * e)
 		pr, e, s = k.expect(row, y, variance)
 	}

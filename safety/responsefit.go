@@ -80,11 +80,12 @@ func (t *track) add(up time.Duration, value float64) {
 // mark is something that moves pH and EC: a dose, or top-up. Ph and ec are the
 // settled changes predicted at the commissioned scale.
 type mark struct {
-	up     time.Duration
-	began  time.Duration // of top-up: when the water began to come; up is when it was noticed
-	pump   dosing.PumpID
-	class  doseClass
-	ph, ec float64
+	up    time.Duration
+	began time.Duration // of top-up: when the water began to come
+	pump  dosing.PumpID
+	class doseClass
+	acid  float64 // meq/L, positive = pH rises
+	ec    float64 // mS/cm
 }
 
 // marks are the recent marks in order of time.
@@ -101,7 +102,7 @@ func (m *marks) kept() []mark { return m.list[:m.count] }
 func (m *marks) add(n mark, width time.Duration) {
 	for i := m.count - 1; i >= 0 && n.up-m.list[i].up < width; i-- {
 		if l := &m.list[i]; l.class == n.class && l.pump == n.pump {
-			l.ph += n.ph
+			l.acid += n.acid
 			l.ec += n.ec
 			return
 		}
@@ -132,15 +133,16 @@ func (m *marks) forget(before time.Duration) {
 
 // most is the pump that gave the largest part of a pool, and whether no other gave
 // any.
-func (m *marks) most(class doseClass, from time.Duration) (pump dosing.PumpID, only bool) {
+func (m *marks) most(p *pool) (pump dosing.PumpID, only bool) {
 	var sums [256]float64
 	only = true
 	first := true
-	for _, k := range m.kept() {
-		if k.class != class || k.up < from {
+	for i := range m.kept() {
+		k := &m.list[i]
+		if !p.has(k) || k.up < p.first {
 			continue
 		}
-		sums[k.pump] += math.Abs(k.ph) + math.Abs(k.ec)
+		sums[k.pump] += math.Abs(k.acid) + math.Abs(k.ec)
 		if first {
 			pump, first = k.pump, false
 		}
@@ -154,10 +156,10 @@ func (m *marks) most(class doseClass, from time.Duration) (pump dosing.PumpID, o
 	return pump, only
 }
 
-func (m *marks) sumEC(class doseClass, from time.Duration) float64 {
+func (m *marks) sumEC(p *pool) float64 {
 	sum := 0.0
-	for _, k := range m.kept() {
-		if k.class == class && k.up >= from {
+	for i := range m.kept() {
+		if k := &m.list[i]; p.has(k) && k.up >= p.first {
 			sum += k.ec
 		}
 	}
@@ -183,8 +185,8 @@ const (
 	longestRise = 30 * time.Minute
 )
 
-// read returns the litres of top-up that became certain with this reading. A rise
-// of one percent is beyond the noise of a level sensor.
+// read returns the litres of top-up that became certain with this reading, and since
+// when they came. A rise of one percent is beyond the noise of a level sensor.
 func (w *topUpWatch) read(up time.Duration, q dosing.Quantity, value float64) (litres float64, began time.Duration) {
 	switch q {
 	case dosing.QuantityTopUp:
