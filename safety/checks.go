@@ -117,7 +117,7 @@ func readingCheck(cause Cause, q dosing.Quantity, which fitness) tankCheck {
 			t.lower(cause)
 			return
 		}
-		if s := t.raise(now, cause, int64(g.age/time.Minute)); s != nil {
+		if s := t.raise(now, cause, w.unfitKey(g)); s != nil {
 			s.detail = w.unfitWords(g)
 		}
 	}
@@ -131,10 +131,21 @@ func notFitCheck(cause Cause, q dosing.Quantity) tankCheck {
 			t.lower(cause)
 			return
 		}
-		if s := t.raise(now, cause, int64(g.standing)<<32|int64(g.age/time.Minute)); s != nil {
+		if s := t.raise(now, cause, w.unfitKey(g)); s != nil {
 			s.detail = w.unfitWords(g)
 		}
 	}
+}
+
+// unfitKey changes when unfitWords has other words to say: another fault, a minute
+// more, or a reading that moved by half a unit.
+func (w *Watch) unfitKey(g *group) int64 {
+	key := int64(g.standing)<<56 | int64(g.age/time.Minute)
+	if g.given {
+		i := &w.inputs[g.input]
+		key |= int64(i.fault)<<48 | int64(uint16(int64(2*i.last.Value())))<<32
+	}
+	return key
 }
 
 // unfitWords says why the inputs of a quantity cannot be dosed by.
