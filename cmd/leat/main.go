@@ -21,6 +21,7 @@ func commands() []command {
 		{"run", "run the daemon against a broker", runCommand},
 		{"check", "read a configuration and say what the daemon would do", checkCommand},
 		{"solution", "pH, EC and species of a solution", solutionCommand},
+		{"blend", "recipe and water to mL of each stock; laboratory corrections; making stocks", blendCommand},
 		{"ledger", "print, verify or export the record of doses, readings and changes", ledgerCommand},
 		{"mode", "arm, observe, stop or clear a tank of the running daemon", modeCommand},
 		{"user", "add, list or remove people of the page", userCommand},

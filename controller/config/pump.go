@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"leat/dosing"
+	"leat/dosing/blend"
 	"leat/dosing/chem"
 	"leat/safety"
 )
@@ -215,6 +216,7 @@ func (b *builder) stock(path string, in *pumpTable, pump *dosing.Pump) liquid {
 		mmol := mass / s.MolarMass * 1000
 		l.ions = l.ions.Add(s.Ions, mmol)
 		l.traceEC += float64(s.EC*mmol) / 1000
+		l.made = append(l.made, blend.Portion{Name: s.Name, Salt: s, Grams: mass, Group: s.Group, Each: s.Content()})
 		words = append(words, s.Name)
 	}
 	if l.ions.Ca > 0 && (l.ions.SO4 > 0 || l.ions.P > 0 || l.ions.Si > 0) {

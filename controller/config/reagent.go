@@ -53,6 +53,7 @@ type liquid struct {
 	traceEC float64     // mS/cm that 1 mL brings to 1 L through ions that are not modelled
 	molar   float64     // mol/L, of an acid or base
 	reagent *blend.Reagent
+	made    []blend.Portion // of a stock
 }
 
 // liquidOf computes an acid or base from its strength. Faults name the key that

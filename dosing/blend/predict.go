@@ -106,3 +106,6 @@ func (c Content) cations() float64 {
 }
 
 func (c Content) anions() float64 { return c[NO3] + c[P] + c[Cl] + 2*c[S] }
+
+// Charges are the cations and anions of the mixture, meq/L, phosphate as H2PO4.
+func (m *Mix) Charges() (cations, anions float64) { return m.Reached.cations(), m.Reached.anions() }

@@ -90,8 +90,9 @@ func readRecipes() map[string]Recipe {
 	return all
 }
 
-// microWeight: a micronutrient 10 % off is as bad as a macronutrient 2 % off.
-const microWeight = 0.2
+// microWeight: a micronutrient that is missing altogether counts like a macronutrient
+// 2 % off. More, and a stock that carries both would be given for its traces.
+const microWeight = 0.02
 
 // ReadRecipe makes a recipe of a sheet's entries: elements, ions or salts of the
 // table, with pH and EC.

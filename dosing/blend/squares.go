@@ -197,6 +197,7 @@ func (q *squares) solve() error {
 // were held before.
 func (q *squares) again() error {
 	if q.atHeld() {
+		q.settle()
 		return nil
 	}
 	if err := q.factor(); err != nil {

@@ -55,6 +55,15 @@ func SaltStock(s *Salt) Stock {
 		Made: []Portion{{Name: s.Name, Salt: s, Grams: 1000, Group: s.Group, Each: s.Content()}}, Chelate: chelateOf(s.Name)}
 }
 
+// MadeStock is a stock made of salts of the table, grams per litre of it.
+func MadeStock(name string, portions []Portion) Stock {
+	s := Stock{Name: name, Role: dosing.RoleStock}
+	for _, p := range portions {
+		s.put(p, chelateOf(p.Name))
+	}
+	return s
+}
+
 // AcidStock is an acid or base of a mass percent at 20 °C, or with its density
 // stated in g/mL; density 0 takes the table's.
 func AcidStock(name string, r *Reagent, percent, density float64) (Stock, error) {
@@ -352,7 +361,7 @@ func figure(v float64) string {
 	switch a := math.Abs(v); {
 	case math.IsNaN(v) || math.IsInf(v, 0):
 		return "unknown"
-	case a == 0:
+	case a < 5e-7:
 		return "0"
 	default:
 		digits := min(max(2-int(math.Floor(math.Log10(a))), 0), 6)

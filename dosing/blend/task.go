@@ -1,6 +1,7 @@
 package blend
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -19,6 +20,11 @@ type Task struct {
 	TempC   float64 // of saturation and pH; 0 = 25
 	CO2     float64 // of the air, atm; 0 = 420 ppm
 	NH4Most float64 // share of nitrogen; 0 = 10 %
+
+	// displaced is the water whose place a liquid stock takes, where it is not the
+	// base: after a dump the tank is filled up with both.
+	displaced *Content
+	within    float64 // share by which each macronutrient may miss at most; 0 = no such limit
 }
 
 const (
@@ -73,7 +79,11 @@ func (t *Task) fill() error {
 // and for a liquid the water whose place it takes.
 func (t *Task) column(s *Stock) Content {
 	c := s.perUnit()
-	if !s.Solid {
+	switch {
+	case s.Solid:
+	case t.displaced != nil:
+		c = c.Plus(*t.displaced, -1e-3)
+	default:
 		c = c.Plus(t.Base, -1e-3)
 	}
 	return c
@@ -163,6 +173,7 @@ type blender struct {
 	columns []Content
 
 	ph      bool    // whether the pH is a row
+	last    bool    // the first round, without acid or base, is over
 	usable  []bool  // stocks that may be used this round
 	balance float64 // strong charge, less the part that phosphate carries, to be reached
 }
@@ -216,8 +227,8 @@ func solve(task Task) (*Mix, error) {
 			}
 		}
 	}
-	if b.ph {
-		m.Steered = true
+	m.Steered = b.ph
+	if b.last = true; b.ph || m.Task.within > 0 {
 		if err := b.atStrength(m); err != nil {
 			return nil, err
 		}
@@ -288,12 +299,42 @@ func (b *blender) mixture(m *Mix) error {
 	m.Wants, m.N = b.t.wants(m.Factor)
 	b.build(m)
 	amounts, err := b.solver.solve(&b.f)
+	if errors.Is(err, errContradiction) && b.t.within > 0 {
+		b.t.within = 0 // an acid not yet steered; the nearest without it
+		b.build(m)
+		amounts, err = b.solver.solve(&b.f)
+	}
 	if err != nil {
 		return err
 	}
 	m.Amounts = append(m.Amounts[:0], amounts...)
+	b.leaveOutTraces(m)
 	m.Reached = b.t.reached(m.Amounts)
 	return nil
+}
+
+// leaveOutTraces drops stocks that would move nothing by 0.02 %: nobody measures out
+// a fifth of a gram in a hundred litres.
+func (b *blender) leaveOutTraces(m *Mix) {
+	for i := range m.Amounts {
+		most := 0.0
+		for r := range b.f.rows {
+			most = max(most, math.Abs(b.f.a[r*b.f.cols+i]*m.Amounts[i]))
+		}
+		if most < 2e-4 && !m.Task.Stocks[i].micro() {
+			m.Amounts[i] = 0
+		}
+	}
+}
+
+// micro says whether it holds nothing but micronutrients, whose rows weigh little.
+func (s *Stock) micro() bool {
+	for o := NO3; o <= Si; o++ {
+		if s.Content[o] > 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // scaleOf is what a row is divided by, so that targets count as shares.
@@ -343,6 +384,9 @@ func (b *blender) build(m *Mix) {
 	share := b.t.NH4Most
 	ammonium := func(c Content) float64 { return c[NH4] - float64(share*c.Nitrogen()) }
 	b.limit(-ammonium(b.t.Base), ammonium)
+	if b.t.within > 0 && b.last {
+		b.hem(m)
+	}
 	b.bounds()
 }
 
@@ -363,6 +407,30 @@ func (b *blender) limit(most float64, of func(c Content) float64) {
 	}
 	// Where the water alone passes it already, nothing more may come.
 	b.f.limits = append(b.f.limits, limit{row: row, most: max(most, 0)})
+}
+
+// hem keeps every macronutrient within the share that was asked.
+func (b *blender) hem(m *Mix) {
+	side := func(sign, most float64, of func(c Content) float64) {
+		row := make([]float64, b.f.cols)
+		for i := range row {
+			row[i] = sign * of(b.columns[i])
+		}
+		b.f.limits = append(b.f.limits, limit{row: row, most: most - float64(sign*of(b.t.Base))})
+	}
+	for s := NO3; s <= S; s++ {
+		w, one := m.Wants[s], func(c Content) float64 { return c[s] }
+		if w.Stated && w.Weight > 0 && w.Amount > 0 {
+			side(1, w.Amount*(1+b.t.within), one)
+			if s != NH4 {
+				side(-1, -w.Amount*(1-b.t.within), one)
+			}
+		}
+	}
+	if m.N.Stated && m.N.Amount > 0 {
+		side(1, m.N.Amount*(1+b.t.within), Content.Nitrogen)
+		side(-1, -m.N.Amount*(1-b.t.within), Content.Nitrogen)
+	}
 }
 
 // bounds sets what each stock may give, and the shares to stay near: the former

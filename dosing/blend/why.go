@@ -19,6 +19,7 @@ func (m *Mix) explain() {
 	for s := range m.Wants {
 		m.explainOne(Substance(s))
 	}
+	m.explainTraces()
 	m.explainNitrogen()
 	m.explainPH()
 	m.explainRecipe()
@@ -63,8 +64,29 @@ func (m *Mix) explainOne(s Substance) {
 		}
 	case o > least:
 		m.reason("%s comes to %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, m.bringers(s))
+	case o < -least && s.Micro(): // told together
 	case o < -least:
 		m.reason("%s comes to only %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, m.hindrance(s))
+	}
+}
+
+// explainTraces tells of the micronutrients that fall short, those with one cause
+// in one line.
+func (m *Mix) explainTraces() {
+	var causes []string
+	lacking := map[string][]string{}
+	for s := Fe; s <= Mo; s++ {
+		if w := m.Wants[s]; !w.Stated || w.Weight == 0 || w.Amount == 0 || m.Off(s) > -0.1 {
+			continue
+		}
+		cause := strings.Replace(m.hindrance(s), "carries "+s.String(), "carries it", 1)
+		if lacking[cause] == nil {
+			causes = append(causes, cause)
+		}
+		lacking[cause] = append(lacking[cause], fmt.Sprintf("%s comes to %s of %s", s, m.Reached.shown(s), milligrams(m.Wants[s].Amount*s.Mass())))
+	}
+	for _, cause := range causes {
+		m.reason("%s: %s", strings.Join(lacking[cause], ", "), cause)
 	}
 }
 

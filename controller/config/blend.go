@@ -1,0 +1,53 @@
+package config
+
+import (
+	"fmt"
+
+	"leat/dosing"
+	"leat/dosing/blend"
+)
+
+// Row is what a tank is blended from, as configured.
+type Row struct {
+	Tank   string
+	Litres float64
+	PH, EC float64 // setpoints
+	Stocks []blend.Stock
+	// Unknown names the pumps whose contents the file does not state; they cannot
+	// be blended.
+	Unknown []string
+}
+
+// Row finds a tank's row of stocks with acid and base; "" takes the only tank.
+func (f *File) Row(tank string) (Row, error) {
+	tanks := f.Settings.Safety.Tanks
+	id := -1
+	var names []string
+	for i := range tanks {
+		names = append(names, tanks[i].Name)
+		if tanks[i].Name == tank || tank == "" && len(tanks) == 1 {
+			id = i
+		}
+	}
+	if id < 0 {
+		return Row{}, fmt.Errorf("there is no tank %q in %s; tanks are %s: name one with -tank", tank, f.Name, listed(names))
+	}
+	row := Row{Tank: tanks[id].Name, Litres: float64(tanks[id].Volume), PH: f.Settings.Tanks[id].PH.Value, EC: f.Settings.Tanks[id].EC.Value}
+	for i := range f.Settings.Safety.Pumps {
+		p, l := &f.Settings.Safety.Pumps[i], &f.liquids[i]
+		if !p.ServesTank(dosing.TankID(id)) {
+			continue
+		}
+		if !l.known {
+			row.Unknown = append(row.Unknown, p.Name)
+			continue
+		}
+		s := blend.MadeStock(p.Name, l.made)
+		if p.Role != dosing.RoleStock {
+			s = blend.Stock{Name: p.Name, Content: blend.ContentOf(l.ions), Molar: l.molar}
+		}
+		s.Role, s.Group, s.Smallest, s.Share = p.Role, p.Group, p.Smallest.Millilitres(), p.Share
+		row.Stocks = append(row.Stocks, s)
+	}
+	return row, nil
+}

@@ -1,0 +1,219 @@
+package blend
+
+import (
+	"fmt"
+	"math"
+
+	"leat/dosing"
+)
+
+// Correction is a tank to be brought back to its recipe.
+type Correction struct {
+	Recipe    Recipe
+	EC        float64 // mS/cm that the recipe is scaled to with the source water; 0 = as it stands
+	PH, TempC float64
+	NH4Most   float64
+	Stocks    []Stock
+	Water     Content  // the source water, closed (Analysis.Water)
+	Tank      Analysis // as measured
+	Litres    float64
+	Tolerance float64 // share by which each macronutrient may miss; 0 = 10 %
+
+	// For the long run: what the tank held at the last analysis, what was given
+	// since, and the water that replaced what plants used.
+	Before *Analysis
+	Given  []float64 // mL of each stock (g of a solid)
+	TopUp  float64   // litres
+}
+
+// Corrected is the advice.
+type Corrected struct {
+	Factor float64 // strength of the recipe
+	Fresh  *Mix    // the recipe with the source water: the standing shares
+	Add    *Mix    // what brings the tank nearest without dumping; amounts per litre of tank
+
+	Dump    float64  // smallest share to dump and refill with source water; 0 = none, NaN = none suffices
+	After   *Mix     // the additions then; nil when Dump is 0 or NaN
+	Uptake  *Content // mmol/L of top-up that plants took; nil without the account
+	LongRun *Mix     // the shares that give what they take
+}
+
+// Correct works out a correction. Errors are *Refusal or from the chemistry.
+func Correct(c Correction) (*Corrected, error) {
+	if !(c.Litres > 0 && c.Litres <= 1e6) {
+		return nil, &Refusal{"the tank has no volume", "say how many litres it holds"}
+	}
+	if c.Tolerance == 0 {
+		c.Tolerance = 0.10
+	}
+	if !(c.Tolerance >= 0.01 && c.Tolerance <= 0.5) {
+		return nil, &Refusal{fmt.Sprintf("a tolerance of %s", percent(c.Tolerance)), "1 to 50 % makes sense; an analysis itself is good to about 5 %"}
+	}
+	if c.TempC == 0 {
+		c.TempC = 25
+	}
+	tank, err := c.Tank.Tank(c.TempC)
+	if err != nil {
+		return nil, err
+	}
+	task := Task{Recipe: c.Recipe, Base: c.Water, Stocks: c.Stocks, EC: c.EC, PH: c.PH, TempC: c.TempC, NH4Most: c.NH4Most}
+	out := &Corrected{}
+	if out.Fresh, err = Solve(task); err != nil {
+		return nil, err
+	}
+	out.Factor = out.Fresh.Factor
+	task.EC, task.IsTank, task.Base = 0, true, tank.Content
+	task.Recipe.Wants, task.Recipe.Nitrogen = out.Fresh.Wants, out.Fresh.N
+	if out.Add, err = Solve(task); err != nil {
+		return nil, err
+	}
+	out.Dump = out.smallestDump(&c, tank.Content)
+	if out.Dump > 0 {
+		after := task
+		after.Base = Content{}.Plus(tank.Content, 1-out.Dump).Plus(c.Water, out.Dump)
+		after.within, after.displaced = c.Tolerance*1.0001, &c.Water
+		if out.After, err = Solve(after); err != nil {
+			return nil, err
+		}
+	}
+	return out, out.longRun(&c, tank.Content)
+}
+
+// smallestDump finds the smallest share d of the tank that, replaced by source
+// water, lets stocks bring every macronutrient within the tolerance, and keeps what
+// the recipe never lets pass. Additions x and d are one bounded problem: minimise
+// d² (and a trace of x², which makes the answer single) under |tank + d·(water −
+// tank) + Σ x·stock − target| ≤ tolerance·target.
+func (out *Corrected) smallestDump(c *Correction, tank Content) float64 {
+	n := len(c.Stocks) + 1
+	var q squares
+	q.size(n)
+	columns := make([]Content, n)
+	columns[0] = c.Water.Plus(tank, -1)
+	task := out.Add.Task
+	wants := out.Add.Wants
+	q.g[0], q.upper[0] = 1, 1
+	for i := range c.Stocks {
+		task.displaced = &c.Water
+		columns[i+1] = task.column(&task.Stocks[i])
+		sum := 0.0
+		for s := NO3; s <= S; s++ {
+			if wants[s].Amount > 0 {
+				sum += math.Pow(columns[i+1][s]/wants[s].Amount, 2)
+			}
+		}
+		if c.Stocks[i].acidic() {
+			sum = max(sum, math.Pow(balanceOf(columns[i+1]), 2))
+		}
+		q.g[(i+1)*n+i+1] = 1e-6 * max(sum, 1e-6)
+		if c.Stocks[i].AtMost > 0 {
+			q.upper[i+1] = c.Stocks[i].AtMost
+		}
+	}
+	most := func(of func(Content) float64, limit float64) {
+		row := make([]float64, n)
+		for i := range row {
+			row[i] = of(columns[i])
+		}
+		q.rows = append(q.rows, limited(row, limit-of(tank)))
+	}
+	for s, w := range wants {
+		one := func(v Content) float64 { return v[s] }
+		if w.Stated && w.Weight > 0 && w.Amount > 0 && Substance(s).Macro() {
+			// Ammonium is taken up first and soon nitrified: only its surplus counts.
+			most(one, w.Amount*(1+c.Tolerance))
+			if Substance(s) != NH4 {
+				most(func(v Content) float64 { return -v[s] }, -w.Amount*(1-c.Tolerance))
+			}
+		}
+		if w.Limited {
+			most(one, w.Most)
+		}
+	}
+	if w := out.Add.N; w.Stated && w.Amount > 0 {
+		most(Content.Nitrogen, w.Amount*(1+c.Tolerance))
+		most(func(v Content) float64 { return -v.Nitrogen() }, -w.Amount*(1-c.Tolerance))
+	}
+	if out.Add.Steered { // the pH is to be met as well, so that the acid's nutrient counts
+		need := out.Fresh.Settled.StrongCharge - float64(phosphateNear*out.Fresh.Reached[P])
+		most(balanceOf, need+0.02)
+		most(func(v Content) float64 { return -balanceOf(v) }, -need+0.02)
+	}
+	switch err := q.solve(); {
+	case err != nil: // no share suffices: the stocks themselves cannot make the recipe
+		return math.NaN()
+	case q.x[0] < 5e-4:
+		return 0
+	}
+	return math.Min(q.x[0]*1.0005, 1)
+}
+
+// limited brings a row to a length of about one, as squares wants its limits.
+func limited(row []float64, most float64) limit {
+	sum := 0.0
+	for _, v := range row {
+		sum += float64(v * v)
+	}
+	if sum = math.Sqrt(sum); sum > 0 {
+		for i := range row {
+			row[i] /= sum
+		}
+		most /= sum
+	}
+	return limit{row: row, most: most}
+}
+
+// longRun balances the account since the last analysis: what was there and what
+// was given, less what is there now, is what plants (and losses) took for each
+// litre of water. Feeding just that keeps the tank where it is.
+func (out *Corrected) longRun(c *Correction, tank Content) error {
+	if c.Before == nil {
+		return nil
+	}
+	if !(c.TopUp > 0) {
+		return &Refusal{"the account since the last analysis lacks the water that was topped up", "state the litres, for example -topup 600"}
+	}
+	if len(c.Given) != len(c.Stocks) {
+		return &Refusal{"the account since the last analysis lacks what was given", "state mL of each stock, for example -given calcium=1200,bloom=900"}
+	}
+	before, err := c.Before.Tank(c.TempC)
+	if err != nil {
+		return err
+	}
+	taken := Content{}.Plus(before.Content, c.Litres).Plus(tank, -c.Litres).Plus(c.Water, c.TopUp)
+	for i, volume := range c.Given {
+		taken = taken.Plus(c.Stocks[i].perUnit(), volume)
+	}
+	uptake := Content{}.Plus(taken, 1/c.TopUp)
+	recipe := Recipe{Name: "what the plants took"}
+	for s := range SubstanceCount {
+		// What was not measured both times has no account.
+		if s < Carbon && c.Recipe.Wants[s].Stated && c.Before.Stated[s] && c.Tank.Stated[s] {
+			recipe.Wants[s] = Want{Stated: true, Amount: max(uptake[s], 0), Weight: c.Recipe.Wants[s].Weight}
+		}
+	}
+	if c.Recipe.Nitrogen.Stated && c.Before.Stated[NO3] && c.Tank.Stated[NO3] {
+		recipe.Nitrogen = Want{Stated: true, Amount: max(uptake.Nitrogen(), 0), Weight: 1}
+	}
+	out.Uptake = &uptake
+	out.LongRun, err = Solve(Task{Recipe: recipe, Base: c.Water, Stocks: c.Stocks, PH: c.PH, TempC: c.TempC, NH4Most: c.NH4Most})
+	return err
+}
+
+// Shares are the shares of the blend by volume that a mixture means, stocks only;
+// they sum to one.
+func (m *Mix) Shares() []float64 {
+	shares, sum := make([]float64, len(m.Amounts)), 0.0
+	for i, v := range m.Amounts {
+		if m.Task.Stocks[i].Role == dosing.RoleStock {
+			shares[i] = v
+			sum += v
+		}
+	}
+	for i := range shares {
+		if sum > 0 {
+			shares[i] /= sum
+		}
+	}
+	return shares
+}

@@ -1,0 +1,176 @@
+package blend
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"leat/dosing"
+	"leat/dosing/chem"
+)
+
+// Finding is a judgement on what stands in one container or meets undiluted.
+type Finding struct {
+	Refused bool // it must not be made; else it is to be watched
+	Text    string
+}
+
+// Handbook limits of what dissolves beside one another.
+const (
+	gypsumGrams   = 2.4 // g of CaSO4·2H2O in a litre of water at 20 °C (CRC Handbook, from memory)
+	gypsumMass    = 172.164
+	phosphateMmol = 0.5 // mmol/L of calcium and phosphate that a weak solution holds near pH 5.8 (brushite, from its constant)
+	loadMost      = 1.0 // sum of grams ÷ solubility
+	loadGood      = 0.8
+	beyondModel   = "the stock lies outside the activity model: the sign of the index counts, its value is good to ±0.5"
+)
+
+// Judge says what may not stand together in a litre of concentrate: by handbook
+// limits of solubility and, where the chemistry reaches, by saturation.
+func Judge(portions []Portion, tempC float64) []Finding {
+	var all []Finding
+	refuse := func(format string, args ...any) {
+		all = append(all, Finding{true, fmt.Sprintf(format, args...)})
+	}
+	watch := func(format string, args ...any) {
+		all = append(all, Finding{false, fmt.Sprintf(format, args...)})
+	}
+	var c Content
+	chelate, chelated := "", false
+	for _, p := range portions {
+		c = c.Plus(p.Each, p.Grams)
+		if p.Group == dosing.GroupChelate {
+			chelated = true
+			chelate = chelateOf(p.Name)
+		}
+	}
+	byHandbook(c, portions, refuse)
+	if c[Si] > 0 && (len(portions) > 1) {
+		refuse("silicate stands alone: it is strongly alkaline, and gels or falls out beside calcium, magnesium, acid and most salts")
+	}
+	bySolubility(portions, tempC, refuse, watch)
+	crossing(c, portions, tempC, watch)
+	bySaturation(c, chelate, chelated, tempC, refuse, watch)
+	return all
+}
+
+func byHandbook(c Content, portions []Portion, refuse func(string, ...any)) {
+	from := func(s Substance) string {
+		var names []string
+		for _, p := range portions {
+			if p.Each[s] > 0 {
+				names = append(names, p.Name)
+			}
+		}
+		return strings.Join(names, ", ")
+	}
+	if both := math.Min(c[Ca], c[S]); both > 0 {
+		if grams := both * gypsumMass / 1000; grams > gypsumGrams {
+			refuse("%s beside %s: gypsum falls out, %s g/L of it where %s dissolve", from(Ca), from(S), figure(grams), figure(gypsumGrams))
+		}
+	}
+	if math.Min(c[Ca], c[P]) > phosphateMmol {
+		refuse("%s beside %s: calcium phosphate (brushite) falls out of anything this strong", from(Ca), from(P))
+	}
+}
+
+// Load is the sum of each salt's grams ÷ what dissolves of it alone; common practice
+// stays at or below 0.8. Salts of unknown solubility are left out.
+func Load(portions []Portion, tempC float64) float64 {
+	sum := 0.0
+	for _, p := range portions {
+		if p.Salt != nil && p.Salt.Solubility > 0 {
+			sum += p.Grams / max(p.Salt.Dissolves(tempC), 1e-9)
+		}
+	}
+	return sum
+}
+
+func bySolubility(portions []Portion, tempC float64, refuse, watch func(string, ...any)) {
+	for _, p := range portions {
+		if p.Salt == nil || p.Salt.Solubility == 0 {
+			if p.Group != dosing.GroupChelate {
+				watch("%s: its solubility is not known here; try a litre first", p.Name)
+			}
+			continue
+		}
+		if most := p.Salt.Dissolves(tempC); p.Grams > most {
+			refuse("%s %s g/L is more than dissolves at %s °C: %s g/L", p.Name, figure(p.Grams), figure(tempC), figure(most))
+			return
+		}
+	}
+	switch load := Load(portions, tempC); {
+	case load > loadMost:
+		refuse("all salts together need %s times the water there is at %s °C", figure(load), figure(tempC))
+	case load > loadGood:
+		watch("the salts take %s of what dissolves at %s °C: make it a little weaker", percent(load), figure(tempC))
+	}
+}
+
+// crossing warns of salts that form from the ions of others: potassium of one and
+// sulfate of another make potassium sulfate, the least soluble.
+func crossing(c Content, portions []Portion, tempC float64, watch func(string, ...any)) {
+	has := func(name string) bool {
+		for _, p := range portions {
+			if p.Salt != nil && p.Salt.Name == name {
+				return true
+			}
+		}
+		return false
+	}
+	for _, pair := range []struct {
+		name string
+		mmol float64
+	}{
+		{"potassium sulfate", math.Min(c[K]/2, c[S])},
+		{"potassium nitrate", math.Min(c[K], c[NO3])},
+		{"monopotassium phosphate", math.Min(c[K], c[P])},
+	} {
+		salt := Salts[pair.name]
+		if grams := pair.mmol * salt.MolarMass / 1000; grams > salt.Dissolves(tempC) && !has(pair.name) {
+			watch("its ions can form %s, %s g/L where %s dissolve at %s °C: crystals may grow from salts that went in clear", pair.name, figure(grams), figure(salt.Dissolves(tempC)), figure(tempC))
+		}
+	}
+}
+
+// bySaturation asks the chemistry. Concentrates lie outside its activity model:
+// only a sign beyond its doubt is told, beside the handbook's word.
+func bySaturation(c Content, chelate string, chelated bool, tempC float64, refuse, watch func(string, ...any)) {
+	var solver chem.Solver
+	var r chem.Result
+	t := c.Ions()
+	if t == (chem.Totals{}) {
+		return
+	}
+	if err := solver.Solve(&t, chem.Conditions{TempC: tempC, OnlyHere: true}, &r); err != nil {
+		if c[Ca] > 0 && (c[S] > 0 || c[P] > 0) {
+			watch("too concentrated for a saturation index: only the handbook limits were used")
+		}
+		return
+	}
+	for _, one := range []struct {
+		phase chem.Phase
+		what  string
+	}{{chem.Gypsum, "gypsum"}, {chem.Brushite, "brushite (calcium phosphate)"}, {chem.Struvite, "struvite (magnesium ammonium phosphate)"}} {
+		si := r.Saturation[one.phase]
+		doubt := ""
+		if r.Warnings.Has(chem.BeyondModel) {
+			doubt = "; " + beyondModel
+		}
+		switch {
+		case math.IsNaN(si) || si <= -0.5:
+		case si > 0.5:
+			refuse("%s is supersaturated, index %+.1f%s", one.what, si, doubt)
+		case si > -0.5:
+			watch("%s is near saturation, index %+.1f%s", one.what, si, doubt)
+		}
+	}
+	if chelated {
+		if limit, ok := chelateLimit(chelate); ok && r.PH > limit {
+			watch("the stock comes to about pH %.1f, and iron %s holds up to about %s", r.PH, chelate, figure(limit))
+		}
+		if r.PH < 3 {
+			refuse("the stock comes to about pH %.1f, at which a chelate lets go of its iron", r.PH)
+		}
+	}
+}
