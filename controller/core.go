@@ -349,6 +349,7 @@ func (c *Core) learn(now dosing.Instant) {
 
 func (c *Core) setLedger(now dosing.Instant, state safety.LedgerState) {
 	c.ledger = state
+	c.out.Changed = true
 	c.watch.SetLedger(now, state)
 	if state == safety.LedgerFailed || state == safety.LedgerBroken {
 		// An I/O error or a broken chain lands every tank in observing: only a

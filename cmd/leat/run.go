@@ -36,6 +36,11 @@ func runCommand(args []string, stdout, stderr io.Writer) int {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	// From here on: a hang-up that came while the record is replayed would end the
+	// program.
+	hangup := make(chan os.Signal, 1)
+	signal.Notify(hangup, syscall.SIGHUP)
+	defer signal.Stop(hangup)
 	fresh := file
 	daemon, err := app.New(file, app.Options{Log: log, Reload: func() (_ *config.File, err error) {
 		fresh, err = config.Load(*path)
@@ -46,7 +51,7 @@ func runCommand(args []string, stdout, stderr io.Writer) int {
 	}
 	log.Info("started", zap.String("station", file.Settings.Safety.Station), zap.String("configuration", file.Settings.Version),
 		zap.String("broker", file.Broker.URL), zap.String("page", daemon.Address()), zap.String("state", file.State))
-	go reloadOnHangup(ctx, daemon, func() { level.SetLevel(levelOf(fresh.Log)) })
+	go reloadOnHangup(ctx, hangup, daemon, func() { level.SetLevel(levelOf(fresh.Log)) })
 	if err := daemon.Run(ctx); err != nil {
 		return exit("leat run", err, stderr)
 	}
@@ -56,10 +61,7 @@ func runCommand(args []string, stdout, stderr io.Writer) int {
 
 // reloadOnHangup reads the configuration again at each SIGHUP; the daemon logs
 // what came of it.
-func reloadOnHangup(ctx context.Context, daemon *app.App, taken func()) {
-	hangup := make(chan os.Signal, 1)
-	signal.Notify(hangup, syscall.SIGHUP)
-	defer signal.Stop(hangup)
+func reloadOnHangup(ctx context.Context, hangup <-chan os.Signal, daemon *app.App, taken func()) {
 	for {
 		select {
 		case <-ctx.Done():

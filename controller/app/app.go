@@ -68,7 +68,8 @@ type App struct {
 	alarmed   []map[safety.Cause]bool // by tank: what stands on an alarm topic
 	names     []string                // of the inputs in history and log: tank and probe
 	refused   refusals
-	beat      uint64 // of the last lease; begins at firstBeat, by which our own leases are known
+	unread    mqtt.Stats // of the link, as counted so far
+	beat      uint64     // of the last lease; begins at firstBeat, by which our own leases are known
 	firstBeat uint64
 	stopOwed  bool          // a stop was wanted while the link was closed
 	other     time.Duration // uptime until which another daemon is believed to be there; 0 = none

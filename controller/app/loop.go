@@ -107,6 +107,7 @@ func (a *App) tick(now dosing.Instant) {
 		a.step(now, controller.Event{Kind: controller.EventOther})
 	}
 	a.step(now, controller.Event{Kind: controller.EventTick})
+	a.countUnread(now)
 	if a.history.Due() {
 		select {
 		case a.writer.flush <- struct{}{}:
@@ -116,6 +117,19 @@ func (a *App) tick(now dosing.Instant) {
 	// The watchdog is fed by the decision's own progress: a hung core or a stalled
 	// ledger queue lets it run out.
 	a.options.Supervise("WATCHDOG=1")
+}
+
+// countUnread counts and logs what the link threw away before anyone looked at it.
+func (a *App) countUnread(now dosing.Instant) {
+	stats := a.link.Stats()
+	if stats.Oversize > a.unread.Oversize {
+		a.refused.note(now.Up, "the broker", fmt.Errorf("a message is larger than %d bytes; send values, not files", payload.LargestPayload))
+	}
+	for range stats.Oversize - a.unread.Oversize {
+		a.metrics.Message("refused")
+	}
+	a.metrics.Dropped(stats.Dropped - a.unread.Dropped)
+	a.unread = stats
 }
 
 func (a *App) linkChanged(up bool) {

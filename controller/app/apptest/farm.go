@@ -26,6 +26,7 @@ type Farm struct {
 	sim     *sim.Farm
 	latest  map[string][]byte // the last reading of each topic
 	muted   map[string]bool
+	wrap    map[string]func([]byte) []byte
 	orders  []Arrival
 	begun   map[string]int
 	done    map[string]int
@@ -60,7 +61,7 @@ func NewFarm(t testing.TB, file *config.File) *Farm {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f := &Farm{file: file, sim: simulated, latest: map[string][]byte{}, muted: map[string]bool{}, begun: map[string]int{}, done: map[string]int{}}
+	f := &Farm{file: file, sim: simulated, latest: map[string][]byte{}, muted: map[string]bool{}, wrap: map[string]func([]byte) []byte{}, begun: map[string]int{}, done: map[string]int{}}
 	f.link = mqtt.New(mqtt.Options{URL: file.Broker.URL, ClientID: "farm", User: file.Broker.User, Password: file.Broker.Password,
 		Queued: f.sim.Subscriptions(), LongestPause: 500 * time.Millisecond})
 	ctx, stop := context.WithCancel(context.Background())
@@ -154,9 +155,19 @@ func (f *Farm) publish(topic string, qos byte, body []byte) {
 	if f.muted[topic] {
 		return
 	}
+	if wrap := f.wrap[topic]; wrap != nil {
+		body = wrap(body)
+	}
 	if err := f.link.Publish(topic, qos, false, body); err != nil && !errors.Is(err, mqtt.ErrClosed) {
 		return // as lost as on a real farm; what must arrive is asked for by the tests
 	}
+}
+
+// Wrap makes a sensor's payload of the plain number that the simulation sends.
+func (f *Farm) Wrap(topic string, wrap func([]byte) []byte) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.wrap[topic] = wrap
 }
 
 // Mute keeps the farm from sending on a topic, so that a test can send there.
