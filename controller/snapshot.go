@@ -3,6 +3,7 @@ package controller
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"leat/dosing"
@@ -62,13 +63,14 @@ func (c *Core) tankView(now dosing.Instant, id dosing.TankID) TankView {
 func (c *Core) modeAndCause(id dosing.TankID) (safety.Mode, safety.Cause) {
 	mode, cause := c.watch.Mode(id), safety.CauseNone
 	trips := c.watch.Trips(id)
+	starting := slices.ContainsFunc(trips, func(t safety.Trip) bool { return t.Cause == safety.CauseStarting })
 	for i := range trips {
 		trip := &trips[i]
 		if trip.Action <= safety.Stop && trip.Scope <= safety.ScopeTank {
 			return safety.ModeStopped, trip.Cause
 		}
-		if trip.Action >= safety.Run || safety.Explained(trip, trips) {
-			continue
+		if trip.Action >= safety.Run || safety.Explained(trip, trips) || trip.Cause == safety.CauseBrokerDown && c.linkUp && starting {
+			continue // with the link up it waits for its first readings, as the start does
 		}
 		if cause == safety.CauseNone {
 			cause = trip.Cause
