@@ -36,6 +36,8 @@ const (
 	// wrongLeast is how strong a wrong answer must be, as a share of that weakest
 	// ratio; it keeps a well measured drift from looking like a swap.
 	wrongLeast = 0.5
+	// wrongUsual is the same for a pump whose usual answer is known, as a share of that.
+	wrongUsual = 0.6
 	// strangeEC is how much more than predicted, mS/cm, a pool of acid or base must raise
 	// EC before its liquid is doubted: less is the tail of the stocks.
 	strangeEC = 0.10

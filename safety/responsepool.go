@@ -215,12 +215,20 @@ func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
 // wrongWay says that a pool was answered with the wrong sign, beyond doubt. One stock
 // among others cannot lower EC; where its pool seems to, its neighbours did less than
 // they should, and it is as good as silent.
+//
+// A dead pump can look a little backward: pH climbs and the loop asks for more because
+// it climbs. So of a pump whose usual answer is known, most of that must be missing
+// on the other side.
 func (r *Responses) wrongWay(p *pool, f fitted) bool {
 	if p.single {
 		return false
 	}
 	_, spread := r.expected(p)
-	return f.ratio < -float64(wrongZ*f.sd) && f.ratio < -float64(wrongLeast*weakestOf(spread))
+	least := float64(wrongLeast * weakestOf(spread))
+	if p.class != classStock && p.answers >= answersWant {
+		least = wrongUsual
+	}
+	return f.ratio < -float64(wrongZ*f.sd) && f.ratio < -least
 }
 
 // What a tank may do by itself. Uptake and gas exchange of a crop reach some

@@ -18,10 +18,12 @@ type basin struct {
 	slopePH   float64 // per hour
 	given     []parcel
 	key       uint64
+	lnBuffer  float64 // as the loop has learned it
+	spread    float64
 }
 
 func newBasin() *basin {
-	b := &basin{pumps: nightPumps(), tank: dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: 2 * time.Minute, BufferScale: 1, PHNoise: 0.005, ECNoise: 0.003}}
+	b := &basin{spread: startSpread, pumps: nightPumps(), tank: dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: 2 * time.Minute, BufferScale: 1, PHNoise: 0.005, ECNoise: 0.003}}
 	b.responses = NewResponses(b.pumps, b.tank, evenBuffer(0.5))
 	return b
 }
@@ -50,7 +52,7 @@ func (b *basin) wait(d time.Duration) (Finding, bool) {
 		wave := math.Sin(float64(b.now.Up/time.Second)*1.7) * 0.006
 		b.responses.Read(b.now, dosing.QuantityPH, pH+wave)
 		b.responses.Read(b.now, dosing.QuantityEC, ec+wave/2)
-		if f, ok := b.responses.Judge(b.now, 0, startSpread); ok && !any {
+		if f, ok := b.responses.Judge(b.now, b.lnBuffer, b.spread); ok && !any {
 			out, any = f, true
 		}
 	}
@@ -352,4 +354,115 @@ func TestBrokenGlassIsNotBlamedOnTheAcidAndThenFound(t *testing.T) {
 	if f, found := seven(15 * time.Minute); !found || f.Cause != CauseNoResponse {
 		t.Fatalf("a probe that answers nothing gave %+v, %v; want no-response", f, found)
 	}
+}
+
+func TestAPumpThatDoesWhatWasCommissionedIsNotAccusedByALearnedScale(t *testing.T) {
+	b := newBasin()
+	b.lnBuffer, b.spread = math.Log(0.2), 0.1 // the loop takes the buffer for a fifth
+	b.wait(30 * time.Minute)
+	for i := range 6 {
+		b.dose(nightAcid, tenthAcid, 0.05, 0)
+		if f, found := b.wait(20 * time.Minute); found {
+			t.Fatalf("pool %d: a pump that does what was commissioned gave %+v", i, f)
+		}
+	}
+	if b.responses.Answered() == 0 {
+		t.Error("and its doses count as no answer")
+	}
+}
+
+// A loop that holds pH against a steady drift: doses and drift cancel.
+func TestEvenDosesAgainstAnEvenDriftAreNotSilence(t *testing.T) {
+	for _, strength := range []float64{0.4, 0.7, 1} { // of what was commissioned
+		b := newBasin()
+		b.slopePH = 0.4
+		every := time.Duration(float64(time.Hour) * 0.02 * strength / b.slopePH)
+		b.given = append(b.given, parcel{acid: 0})
+		for b.now.Up < 6*time.Hour {
+			b.dose(nightAcid, tenthAcid/5, 0.01*strength, 0)
+			if f, found := b.wait(every.Round(5 * time.Second)); found {
+				t.Fatalf("strength %.1f at %s: pH is held and %+v", strength, b.now.Up, f)
+			}
+		}
+	}
+}
+
+func TestAcidThatFailsWhileItHoldsPHIsFoundOnceTheLoopAsksForMore(t *testing.T) {
+	b := newBasin()
+	b.slopePH = 0.4
+	for b.now.Up < 2*time.Hour {
+		b.dose(nightAcid, tenthAcid/5, 0.01, 0)
+		if f, found := b.wait(3 * time.Minute); found {
+			t.Fatalf("before the fault: %+v", f)
+		}
+	}
+	given := 0.0
+	for b.now.Up < 4*time.Hour {
+		b.dose(nightAcid, tenthAcid/5, 0, 0)
+		given += 0.02
+		if f, found := b.wait(time.Minute); found {
+			t.Logf("found after %.2f pH of acid in vain", given)
+			if f.Cause != CauseNoResponse || f.Pump != nightAcid {
+				t.Errorf("%+v", f)
+			}
+			return
+		}
+	}
+	t.Error("two hours of dead acid and nobody noticed")
+}
+
+func TestADryStockIsFoundAmongItsNeighbours(t *testing.T) {
+	b := newBasin()
+	b.wait(30 * time.Minute)
+	for range 4 {
+		b.dose(nightStockA, tenthStock, 0, 0)
+		b.wait(4 * time.Minute)
+		b.dose(nightStockB, tenthStock, 0, 0.1)
+		if f, found := b.wait(12 * time.Minute); found {
+			if f.Cause != CauseNoResponse || f.Pump != nightStockA || f.Scope != ScopePump {
+				t.Errorf("stock A is dry: %+v", f)
+			}
+			return
+		}
+	}
+	t.Error("a dry stock beside one that answers was never found")
+}
+
+func TestSwappedReagentsAreStoppedBeforeTheyHaveMixed(t *testing.T) {
+	b := newBasin()
+	b.wait(30 * time.Minute)
+	for i := range 20 {
+		b.dose(nightAcid, tenthAcid, -0.05, 0)
+		if f, found := b.wait(time.Minute); found {
+			if f.Cause != CauseWrongDirection || f.Scope != ScopeReagents {
+				t.Errorf("%+v", f)
+			}
+			if i > 6 { // nine minutes to mix, and the loop gives another dose each minute
+				t.Errorf("after %d doses", i+1)
+			}
+			return
+		}
+	}
+	t.Error("base that goes in as acid was never found")
+}
+
+func TestATenthOfTheUsualIsNoAnswerHoweverClear(t *testing.T) {
+	b := newBasin()
+	b.wait(30 * time.Minute)
+	for range 4 {
+		b.dose(nightAcid, 2*tenthAcid, 0.1, 0)
+		if f, found := b.wait(20 * time.Minute); found {
+			t.Fatalf("before the fault: %+v", f)
+		}
+	}
+	for range 4 {
+		b.dose(nightAcid, 4*tenthAcid, 0.2*0.2, 0) // far beyond doubt, and a fifth
+		if f, found := b.wait(20 * time.Minute); found {
+			if f.Cause != CauseNoResponse || f.Pump != nightAcid {
+				t.Errorf("%+v", f)
+			}
+			return
+		}
+	}
+	t.Error("a clogged injection goes on")
 }
