@@ -34,7 +34,11 @@ func (a *auditor) transit(s *Settings, tank dosing.TankID, up time.Duration, vol
 			continue
 		}
 		ml := d.Volume.Millilitres()
-		if age := up - d.Up; !d.Open && age > plant.DeadTime {
+		age := up - d.Up
+		if !d.Open && age > plant.DeadTime+7*plant.Lag {
+			continue // less than 0.1 % of it is unmixed: it has settled
+		}
+		if !d.Open && age > plant.DeadTime {
 			ml *= math.Exp(-float64(age-plant.DeadTime) / float64(plant.Lag))
 		}
 		acid += ml * s.Pumps[d.Pump].AcidPerML / volume
