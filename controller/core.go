@@ -59,7 +59,8 @@ type tank struct {
 	withheld [safety.CauseCount]uint64
 	owed     []dosing.Volume // the blend's remainder as last recorded, by pump
 	curve    dosing.Titration
-	disarmed bool // was armed before the restart and is not re-armed
+	blendEC  float64 // what 1 mL of the blend does in 1 L, mS/cm
+	disarmed bool    // was armed before the restart and is not re-armed
 }
 
 type pumpCounts struct {
@@ -97,6 +98,7 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 			settings: settings.Tanks[i],
 			plant:    plant,
 			curve:    curve,
+			blendEC:  blendGain(settings.Safety.Pumps, dosing.TankID(i)),
 			loops:    dosing.NewLoops(dosing.TankID(i), plant, settings.Safety.Pumps, curve, c.totals),
 			ph:       newSetpoint(settings.Tanks[i].PH, now),
 			ec:       newSetpoint(settings.Tanks[i].EC, now),
@@ -344,6 +346,7 @@ func (c *Core) learn(now dosing.Instant) {
 	}
 	if now.Up-c.learned >= learnedEvery {
 		c.learned = now.Up
+		c.foresee(now)
 	}
 }
 

@@ -14,6 +14,9 @@ import (
 // crashLoop is how many starts in ten minutes land every tank in observing.
 const crashLoop = 3
 
+// recordRecent is the time over which ledger.State.Recent sums.
+const recordRecent = 72 * time.Hour
+
 // restore brings back what the ledger remembers. Names that the configuration no
 // longer has are passed over: their caps went with them.
 func (c *Core) restore(s ledger.State, now dosing.Instant) {
@@ -57,6 +60,7 @@ func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 	for i := range c.settings.Safety.Pumps {
 		pump := dosing.PumpID(i)
 		name := c.settings.Safety.Pumps[i].Name
+		c.watch.Used(pump, min(s.Covers, recordRecent), s.Recent[name])
 		c.pumps[i].before = s.Ever[name] - c.totals.Ever(pump)
 		c.pumps[i].doses, c.pumps[i].volume = s.Outcomes[name].Doses, s.Outcomes[name].Volume
 	}

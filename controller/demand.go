@@ -1,0 +1,65 @@
+package controller
+
+import (
+	"math"
+
+	"leat/dosing"
+)
+
+// A pump that was hardly needed lately must still be able to bring a tank back
+// from the edge of its warn band once an hour, and so many times a day.
+const returnsPerDay = 6
+
+// foresee tells the gate what each pump is predicted to need: what answers the
+// estimated drift, and the way back from the warn band. Below twice that no
+// multiple of recent use may fall.
+func (c *Core) foresee(now dosing.Instant) {
+	for p := range c.settings.Safety.Pumps {
+		pump := &c.settings.Safety.Pumps[p]
+		hour, day := 0.0, 0.0
+		for i := range c.tanks {
+			if pump.ServesTank(dosing.TankID(i)) {
+				steady, back := c.tanks[i].needOf(now, pump)
+				hour += steady + back
+				day += float64(24*steady) + float64(returnsPerDay*back)
+			}
+		}
+		c.watch.Demand(dosing.PumpID(p), dosing.FromMillilitres(hour), dosing.FromMillilitres(day))
+	}
+}
+
+// needOf is what a tank will need of a pump at the estimated drift, mL per hour,
+// and what brings it back from the edge of the warn band, mL.
+func (t *tank) needOf(now dosing.Instant, pump *dosing.Pump) (steady, back float64) {
+	e := t.loops.Estimate(now, t.target())
+	volume := float64(t.plant.Volume)
+	switch pump.Role {
+	case dosing.RoleAcid, dosing.RoleBase:
+		drift := e.DriftAcid
+		if pump.Role == dosing.RoleBase {
+			drift = -drift
+		}
+		buffer := t.curve.Buffer(float64(t.target().PH)) * t.plant.BufferScale
+		perML := math.Abs(pump.AcidPerML)
+		if perML > 0 {
+			steady, back = max(drift, 0)*volume/perML, dosing.WarnBand.PH*buffer*volume/perML
+		}
+	case dosing.RoleStock:
+		if t.blendEC > 0 {
+			blend := volume * pump.Share / t.blendEC // mL of this stock per mS/cm
+			steady, back = max(-e.DriftEC, 0)*blend, dosing.WarnBand.EC*blend
+		}
+	}
+	return steady, back
+}
+
+// blendGain is what 1 mL of the blend that serves a tank does in 1 L, mS/cm.
+func blendGain(pumps []dosing.Pump, id dosing.TankID) float64 {
+	gain := 0.0
+	for i := range pumps {
+		if p := &pumps[i]; p.Role == dosing.RoleStock && p.ServesTank(id) {
+			gain += float64(p.Share * p.ECPerML)
+		}
+	}
+	return gain
+}
