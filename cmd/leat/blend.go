@@ -90,7 +90,7 @@ func (a *blendAsked) flags(name string) *flag.FlagSet {
 	flags.StringVar(&a.recipe, "recipe", "", "the recipe: a `NAME` (leat blend list), a file, or a list such as \"N=150 mg/L, K=210 mg/L\"")
 	flags.StringVar(&a.water, "water", "", "analysis of the source `WATER`: a file, or a list such as \"Ca=61 mg/L, HCO3=180 mg/L\"; none: pure water")
 	flags.StringVar(&a.stocks, "stocks", "", "`FILE` of stocks: stock,holds,amount,unit")
-	flags.StringVar(&a.salts, "salts", "", "salts by the gram instead of stocks: a `LIST` of names, or common")
+	flags.StringVar(&a.salts, "salts", "", "salts by the gram instead of stocks: a `LIST` of names and labels (grade 13-0-46 + 13 NO3-N), or common")
 	flags.Func("acid", "an acid or base beside -salts, repeatable: `\"nitric acid 38 %\"`", func(text string) error {
 		a.acids = append(a.acids, text)
 		return nil
@@ -269,6 +269,14 @@ func (a *blendAsked) readStocks(job *blendJob) error {
 		names = strings.Split(a.salts, ",")
 	}
 	for _, name := range names {
+		if name = strings.TrimSpace(name); strings.HasPrefix(name, "grade ") {
+			stock, err := blend.GradeStock(name)
+			if err != nil {
+				return fmt.Errorf("-salts: %w", err)
+			}
+			job.task.Stocks = append(job.task.Stocks, stock)
+			continue
+		}
 		salt, ok := blend.SaltNamed(name)
 		if !ok {
 			return fmt.Errorf("-salts: %q is no salt of the table; leat blend list tells them", strings.TrimSpace(name))

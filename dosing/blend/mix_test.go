@@ -12,6 +12,16 @@ import (
 // published reads a table of testdata/published by its first column.
 func published(t *testing.T, name string) map[string]map[string]string {
 	t.Helper()
+	all := map[string]map[string]string{}
+	for _, row := range publishedRows(t, name) {
+		all[row[""]] = row
+	}
+	return all
+}
+
+// publishedRows reads its rows in order; "" is the first column.
+func publishedRows(t *testing.T, name string) (all []map[string]string) {
+	t.Helper()
 	text, err := os.ReadFile("../../testdata/published/" + name)
 	if err != nil {
 		t.Fatal(err)
@@ -20,13 +30,12 @@ func published(t *testing.T, name string) map[string]map[string]string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	all := map[string]map[string]string{}
 	for _, record := range records[1:] {
-		row := map[string]string{}
+		row := map[string]string{"": record[0]}
 		for i, column := range records[0] {
 			row[column] = record[i]
 		}
-		all[record[0]] = row
+		all = append(all, row)
 	}
 	return all
 }

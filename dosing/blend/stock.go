@@ -55,6 +55,17 @@ func SaltStock(s *Salt) Stock {
 		Made: []Portion{{Name: s.Name, Salt: s, Grams: 1000, Group: s.Group, Each: s.Content()}}, Chelate: chelateOf(s.Name)}
 }
 
+// GradeStock is a fertiliser taken by the gram, by its label as in ReadGrade.
+func GradeStock(label string) (Stock, error) {
+	each, chelate, err := ReadGrade(label)
+	if err != nil {
+		return Stock{}, err
+	}
+	group := groupOf(each, chelate)
+	return Stock{Name: label, Role: dosing.RoleStock, Group: group, Solid: true, Content: each, Chelate: chelate,
+		Made: []Portion{{Name: label, Grams: 1000, Group: group, Each: Content{}.Plus(each, 1e-3)}}}, nil
+}
+
 // MadeStock is a stock made of salts of the table, grams per litre of it.
 func MadeStock(name string, portions []Portion) Stock {
 	s := Stock{Name: name, Role: dosing.RoleStock}
