@@ -294,9 +294,7 @@ func (c *Core) decide(now dosing.Instant) {
 
 func (c *Core) decideTank(now dosing.Instant, id dosing.TankID) bool {
 	t := &c.tanks[id]
-	for p := range c.limits {
-		c.limits[p], c.causes[p] = c.gate.Largest(now, id, dosing.PumpID(p))
-	}
+	c.gate.Limits(now, id, c.limits, c.causes)
 	c.withhold(now, id)
 	t.would = ""
 	if c.watch.Mode(id) != safety.ModeArmed {

@@ -94,7 +94,7 @@ func (w *Watch) HourCap(p dosing.PumpID) dosing.Volume {
 		return 0
 	}
 	u := &w.pumps[p].use
-	return u.limit(w.cap(p).PerHour, hourTimes, time.Hour, u.demandHour)
+	return u.limit(w.pumps[p].caps.PerHour, hourTimes, time.Hour, u.demandHour)
 }
 
 // DayCap is what the pump may dose in any rolling 24 h, now.
@@ -103,7 +103,7 @@ func (w *Watch) DayCap(p dosing.PumpID) dosing.Volume {
 		return 0
 	}
 	u := &w.pumps[p].use
-	return u.limit(w.cap(p).PerDay, dayTimes, 24*time.Hour, u.demandDay)
+	return u.limit(w.pumps[p].caps.PerDay, dayTimes, 24*time.Hour, u.demandDay)
 }
 
 // cap is a pump's absolute caps: halved by the hour and day where a leak or stop

@@ -66,10 +66,58 @@ func (g *Gate) Largest(now dosing.Instant, t dosing.TankID, p dosing.PumpID) (do
 	if cause := g.see(&s, now, plan, none); cause != CauseNone {
 		return 0, cause
 	}
-	cause := CauseDoseCap
-	most := dosing.Volume(math.MaxInt64)
-	for _, l := range s.limits {
-		if l.most < most {
+	return s.most()
+}
+
+// Limits is Largest for every pump of the row at once, for a planner that asks for
+// all of them: what they have in common is computed once, and the status table is
+// taken as it was evaluated at this instant. It is advice. Judge trusts none of it.
+// Most and causes have one place for each pump; what cannot be judged gets nothing.
+func (g *Gate) Limits(now dosing.Instant, t dosing.TankID, most []dosing.Volume, causes []Cause) {
+	for p := range most {
+		most[p], causes[p] = 0, CauseInputNotEvaluated
+	}
+	if g == nil || g.watch == nil || int(t) >= len(g.watch.tanks) || len(most) != len(g.watch.pumps) || len(causes) != len(most) {
+		return
+	}
+	w := g.watch
+	if w.evaluated != now.Up || !w.seeded {
+		w.Evaluate(now)
+	}
+	s := sight{watch: w, now: now, plan: dosing.Plan{Tank: t}, tank: &w.tanks[t]}
+	gathered := false
+	for p := range most {
+		pump := &w.settings.Pumps[p]
+		s.plan.Pump, s.pump = dosing.PumpID(p), pump
+		if !pump.ServesTank(t) {
+			causes[p] = CauseConfigurationUnsafe
+			continue
+		}
+		if causes[p] = s.stands(); causes[p] != CauseNone {
+			continue
+		}
+		if causes[p] = s.openDose(); causes[p] != CauseNone {
+			continue
+		}
+		if !gathered {
+			s.gather()
+			gathered = true
+		}
+		s.settle()
+		if causes[p] = s.forbids(); causes[p] != CauseNone {
+			continue
+		}
+		s.bound()
+		most[p], causes[p] = s.most()
+	}
+}
+
+// most is the largest volume within every limit, or zero and the limit that leaves
+// not even the smallest dose.
+func (s *sight) most() (dosing.Volume, Cause) {
+	cause, most := CauseDoseCap, dosing.Volume(math.MaxInt64)
+	for i := range s.limits {
+		if l := &s.limits[i]; l.most < most {
 			most, cause = l.most, l.cause
 		}
 	}
@@ -161,23 +209,32 @@ func (g *Gate) see(s *sight, now dosing.Instant, plan dosing.Plan, own own) Caus
 		return cause
 	}
 	s.predict()
-	if cause := s.direction(); cause != CauseNone {
-		return cause
-	}
-	if cause := s.waits(); cause != CauseNone {
+	if cause := s.forbids(); cause != CauseNone {
 		return cause
 	}
 	s.bound()
 	return CauseNone
 }
 
+// forbids is what speaks against any volume of this reagent.
+func (s *sight) forbids() Cause {
+	if cause := s.direction(); cause != CauseNone {
+		return cause
+	}
+	return s.waits()
+}
+
 // standing evaluates the status table again and returns the most severe trip that
 // stops this pump. The caps by hour and day are judged with the volume.
 func (s *sight) standing() Cause {
-	w := s.watch
-	w.evaluateTank(s.now, s.tank)
-	w.evaluatePump(s.now, s.plan.Pump)
-	found := false
+	s.watch.evaluateTank(s.now, s.tank)
+	s.watch.evaluatePump(s.now, s.plan.Pump)
+	return s.stands()
+}
+
+// stands is the most severe trip of the status table that stops this pump.
+func (s *sight) stands() Cause {
+	w, found := s.watch, false
 	tank, pump := &s.tank.cells, &w.pumps[s.plan.Pump].cells
 	for cause, rest := Cause(0), tank.active|tank.latched; rest != 0; {
 		cause, rest = rest.first()
@@ -251,6 +308,12 @@ type inTransit struct {
 
 // predict computes where the water will come to rest.
 func (s *sight) predict() {
+	s.gather()
+	s.settle()
+}
+
+// gather sums what is on its way to the tank, whatever is dosed next.
+func (s *sight) gather() {
 	t := s.tank
 	s.volume = min(float64(s.watch.Volume(t.id)), float64(t.plant.Volume))
 	s.commissioned, s.floor = t.buffers()
@@ -274,6 +337,12 @@ func (s *sight) predict() {
 		}
 	})
 	s.credit = min(t.unanswered(s.now.Up, s.volume), creditPH*s.floor)
+}
+
+// settle computes where the water will come to rest, in the cautious view of a
+// dose of this reagent.
+func (s *sight) settle() {
+	t := s.tank
 	net := s.transit.acid - s.transit.base - s.credit
 	// What is on its way counts for most where it does what this dose does, and for
 	// no more than was commissioned where it does the opposite.
@@ -358,7 +427,7 @@ func (s *sight) counter() bool {
 // down: to nearest could pass a cap by half a microlitre.
 func (s *sight) bound() {
 	w, p := s.watch, s.plan.Pump
-	caps := w.cap(p)
+	caps := &w.pumps[p].caps
 	s.hour, s.day = w.totals.Hour(p, s.now.Up), w.totals.Day(p, s.now.Up)
 	if s.own.is {
 		s.hour -= s.plan.Volume

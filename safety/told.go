@@ -217,5 +217,6 @@ func (w *Watch) Reconfigure(now dosing.Instant, s *Settings, curves []dosing.Tit
 		t.inputs, t.waived = fresh.inputs, fresh.waived
 		t.group = [dosing.QuantityCount]group{}
 	}
+	w.recap()
 	w.evaluate(now)
 }

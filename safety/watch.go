@@ -24,13 +24,14 @@ type OperatorState struct {
 // made from it. It trusts no controller: what it is told of doses, modes and
 // learned values only ever narrows what the raw state allows. It owns the totals.
 type Watch struct {
-	settings *Settings
-	totals   *dosing.Totals
-	started  time.Duration
-	settle   time.Duration // start-up wait
-	last     time.Duration // uptime of the last evaluation
-	backward bool          // uptime ran backwards
-	seeded   bool          // replayed doses have been looked through
+	settings  *Settings
+	totals    *dosing.Totals
+	started   time.Duration
+	settle    time.Duration // start-up wait
+	last      time.Duration // uptime of the last evaluation
+	evaluated time.Duration // of the last one of the whole table
+	backward  bool          // uptime ran backwards
+	seeded    bool          // replayed doses have been looked through
 
 	inputs []inputState
 	tanks  []tankState
@@ -98,6 +99,7 @@ type pumpState struct {
 	stocks  []dosing.InputID // level of its container
 	finding when
 	use     use
+	caps    Caps // absolute, as the settings and the node's class have it
 	cells
 }
 
@@ -160,8 +162,16 @@ func NewWatch(s *Settings, totals *dosing.Totals, curves []dosing.Titration, now
 			w.settle = max(w.settle, s.Tanks[i].MixingTime(), startSettle)
 		}
 	}
+	w.recap()
 	w.evaluate(now)
 	return w
+}
+
+// recap takes the absolute caps from the settings.
+func (w *Watch) recap() {
+	for p := range w.pumps {
+		w.pumps[p].caps = w.cap(dosing.PumpID(p))
+	}
 }
 
 func (w *Watch) newPump(id dosing.PumpID) pumpState {
@@ -291,6 +301,7 @@ func (w *Watch) Evaluate(now dosing.Instant) {
 }
 
 func (w *Watch) evaluate(now dosing.Instant) {
+	w.evaluated = now.Up
 	w.evaluatePumps(now)
 	for i := range w.tanks {
 		t := &w.tanks[i]
@@ -308,7 +319,7 @@ func (w *Watch) evaluateTank(now dosing.Instant, t *tankState) {
 	w.last = max(w.last, now.Up)
 	w.stand(t, w.last)
 	t.begin()
-	for c := range w.tankChecks {
+	for _, c := range tankOrder {
 		if check := w.tankChecks[c]; check != nil {
 			check(w, now, t)
 		}
@@ -328,12 +339,28 @@ func (w *Watch) evaluatePump(now dosing.Instant, id dosing.PumpID) {
 	p := &w.pumps[id]
 	p.use.pass(now.Up)
 	p.begin()
-	for c := range w.pumpChecks {
+	for _, c := range pumpOrder {
 		if check := w.pumpChecks[c]; check != nil {
 			check(w, now, id, p)
 		}
 	}
 	p.finish(now, byPump)
+}
+
+// tankOrder and pumpOrder are the places of the checks in their tables, most of
+// whose places are empty.
+var (
+	tankOrder = filled(tankChecks[:], func(c tankCheck) bool { return c != nil })
+	pumpOrder = filled(pumpChecks[:], func(c pumpCheck) bool { return c != nil })
+)
+
+func filled[T any](table []T, is func(T) bool) (places []Cause) {
+	for c := range table {
+		if is(table[c]) {
+			places = append(places, Cause(c))
+		}
+	}
+	return places
 }
 
 // publish makes the list of a tank's trips, most severe first.

@@ -1,0 +1,59 @@
+package safety
+
+import (
+	"testing"
+
+	"leat/dosing"
+)
+
+func TestLimitsOfAllPumpsAreThoseOfEach(t *testing.T) {
+	for name, s := range scenarios {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			var change []func(*Settings)
+			if s.change != nil {
+				change = append(change, s.change)
+			}
+			f := newFarm(t, change...)
+			f.wantSameLimits("before")
+			s.begin(f)
+			f.pass(s.after)
+			f.wantSameLimits("tripped")
+		})
+	}
+}
+
+func (f *farm) wantSameLimits(when string) {
+	f.t.Helper()
+	most, causes := make([]dosing.Volume, pumpCount), make([]Cause, pumpCount)
+	for tank := range f.s.Tanks {
+		f.w.Evaluate(f.now)
+		f.g.Limits(f.now, dosing.TankID(tank), most, causes)
+		some := false
+		for p := range pumpCount {
+			volume, cause := f.g.Largest(f.now, dosing.TankID(tank), p)
+			if most[p] != volume || causes[p] != cause {
+				f.t.Errorf("%s, tank %d, pump %d: %s and %s, alone %s and %s", when, tank, p, most[p], causes[p], volume, cause)
+			}
+			some = some || volume > 0
+		}
+		if when == "before" && !some {
+			f.t.Errorf("tank %d: nothing may be dosed before", tank)
+		}
+	}
+}
+
+func TestLimitsGiveNothingToWhatTheyCannotJudge(t *testing.T) {
+	f := newFarm(t)
+	most, causes := []dosing.Volume{1}, []Cause{CauseNone}
+	f.g.Limits(f.now, 0, most, causes)
+	if most[0] != 0 || causes[0] == CauseNone {
+		t.Errorf("a row of the wrong length: %v %v", most, causes)
+	}
+	var g *Gate
+	most[0] = 1
+	g.Limits(f.now, 0, most, causes)
+	if most[0] != 0 {
+		t.Error("no gate allows something")
+	}
+}
