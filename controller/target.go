@@ -4,3 +4,14 @@ import "leat/dosing"
 
 // Target is the tank's effective setpoints now, after ramp and schedule.
 func (c *Core) Target(id dosing.TankID) dosing.Target { return c.tanks[id].target() }
+
+// Estimate is what the tank's loops know now, seen from its effective setpoints.
+func (c *Core) Estimate(now dosing.Instant, id dosing.TankID) dosing.Estimate {
+	return c.tanks[id].loops.Estimate(now, c.tanks[id].target())
+}
+
+// BufferFloor is the buffer capacity by which the gate judges the tank now, meq/L
+// per pH; 0 while nothing is known.
+func (c *Core) BufferFloor(now dosing.Instant, id dosing.TankID) float64 {
+	return c.gate.BufferFloor(now, id)
+}

@@ -29,6 +29,17 @@ type Loops struct {
 	traceRefused withheld
 
 	transit transit // the last one computed
+	last    remembered
+	version uint64 // of what the estimate is made from, the totals apart
+}
+
+// remembered is the last estimate: one tick asks for it several times.
+type remembered struct {
+	known            bool
+	up               time.Duration
+	target           Target
+	version, changes uint64
+	estimate         Estimate
 }
 
 // given is when a reagent was last dosed.
@@ -103,6 +114,7 @@ func (l *Loops) horizon() time.Duration { return l.tank.DeadTime + l.tank.Lag }
 // used; the broker's stored copies never are.
 func (l *Loops) Read(r Reading, q Quality) {
 	up := r.at.Up
+	l.version++
 	if r.retained || !q.MayDose() {
 		switch r.quantity {
 		case QuantityPH:
@@ -277,15 +289,19 @@ func (l *Loops) fresh(o *observer, now Instant) bool {
 
 // Estimate is what is known of the tank now, seen from target.
 func (l *Loops) Estimate(now Instant, target Target) Estimate {
+	if m := &l.last; m.known && m.up == now.Up && m.target == target && m.version == l.version && m.changes == l.totals.changes {
+		return m.estimate
+	}
 	ph, ec, moving := l.outlooks(now, target, false)
-	return Estimate{
+	l.last = remembered{known: true, up: now.Up, target: target, version: l.version, changes: l.totals.changes, estimate: Estimate{
 		Known: ph.known && ec.known, PHKnown: ph.known, ECKnown: ec.known,
 		PH: PH(ph.settled), EC: Conductivity(ec.settled),
 		MeasuredPH: PH(ph.value), MeasuredEC: Conductivity(ec.value),
 		DriftAcid: l.ph.drift, DriftEC: l.ec.drift / l.ec.capacity(),
 		LnBuffer: l.ph.gain, LnBufferSpread: l.ph.spread(), Answered: l.ph.answered,
 		AcidInTransit: moving.acid, BaseInTransit: moving.base, ECInTransit: moving.ec,
-	}
+	}}
+	return l.last.estimate
 }
 
 // Freeze stops learning and the integral until an uptime: after a response that
@@ -297,6 +313,7 @@ func (l *Loops) Freeze(now Instant, until time.Duration) {
 // ResetLearning forgets the buffer scale and the EC gain: a pump or probe was
 // serviced, a stock refilled, the filling changed.
 func (l *Loops) ResetLearning() {
+	l.version++
 	l.ph.resetGain()
 	l.ec.resetGain()
 	l.ph.resetDrift()

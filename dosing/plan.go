@@ -160,6 +160,7 @@ func (l *Loops) Owed() []Volume { return l.blend.owed }
 // Restore brings back, after a restart, what was owed and what had been learned.
 // A spread that is not a number in its range leaves learning as new.
 func (l *Loops) Restore(owed []Volume, lnBuffer, spread float64) {
+	l.version++
 	copy(l.blend.owed, owed)
 	if !(math.Abs(lnBuffer) <= ln3) || !(spread > 0) {
 		return

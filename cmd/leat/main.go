@@ -20,6 +20,7 @@ func commands() []command {
 		{"demo", "run broker, simulated farm and daemon on this machine", demoCommand},
 		{"run", "run the daemon against a broker", runCommand},
 		{"check", "read a configuration and say what the daemon would do", checkCommand},
+		{"rehearse", "play seeded nights of a simulated farm and judge them", rehearseCommand},
 		{"solution", "pH, EC and species of a solution", solutionCommand},
 		{"blend", "recipe and water to mL of each stock; laboratory corrections; making stocks", blendCommand},
 		{"ledger", "print, verify or export the record of doses, readings and changes", ledgerCommand},

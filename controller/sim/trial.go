@@ -3,6 +3,7 @@ package sim
 import (
 	"time"
 
+	"leat/controller/payload"
 	"leat/dosing"
 	"leat/dosing/chem"
 	"leat/safety/ledger"
@@ -97,4 +98,20 @@ func (f *Farm) Need(id dosing.TankID, ph, ec float64, ahead time.Duration) (acid
 		return 0, 0, false
 	}
 	return acid, ec - r.EC*t.ratio, true
+}
+
+// Buffer is the true buffer capacity of the bulk now, meq/L per pH.
+func (f *Farm) Buffer(id dosing.TankID) float64 { return f.tanks[id].now.Buffer }
+
+// ToppedUp is how many litres of top-up have entered the tank.
+func (f *Farm) ToppedUp(id dosing.TankID) float64 { return f.tanks[id].book.toppedUp.litres }
+
+// PlainFormat is how a simulated probe sends a quantity: the number alone, in the
+// quantity's own unit.
+func PlainFormat(q dosing.Quantity) payload.Format {
+	unit, err := payload.ParseUnit(q, q.Unit())
+	if err != nil {
+		return payload.Format{} // reads nothing
+	}
+	return payload.Format{Kind: payload.KindPlain, Unit: unit}
 }

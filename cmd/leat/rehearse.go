@@ -1,0 +1,186 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"runtime"
+	"runtime/debug"
+	"strings"
+	"syscall"
+	"time"
+
+	"leat/controller/campaign"
+	"leat/controller/config"
+	"leat/controller/sim"
+)
+
+const rehearseUsage = `usage: leat rehearse [flags]
+
+Plays seeded nights of a simulated farm with the daemon's own core, gate, ledger code and parsers, scores them and
+checks the invariants of the design on what truly happened. The same seed is the same night, byte for byte.
+Exit code: 0 no violation, 1 a violation or a failure, 2 wrong use.
+
+`
+
+func rehearseCommand(args []string, stdout, stderr io.Writer) int {
+	o := campaign.Options{}
+	flags := flag.NewFlagSet("leat rehearse", flag.ContinueOnError)
+	flags.StringVar(&o.Set, "set", "standard", "`SET` of nights: "+setNames())
+	flags.IntVar(&o.Nights, "nights", 400, "how many")
+	flags.Uint64Var(&o.Seed, "seed", 1, "of the first night; each further night has the next one")
+	flags.StringVar(&o.Faults, "faults", "none", "none, one or two a night, or the `NAME` of one")
+	flags.BoolVar(&o.Yardsticks, "yardsticks", false, "play the same nights under the timer, the patient law and the clairvoyant too")
+	flags.IntVar(&o.Workers, "workers", runtime.GOMAXPROCS(0), "nights played at once; the result does not depend on it")
+	path := flags.String("config", "", "configuration `FILE`: rehearse your own farm in place of drawn ones")
+	asJSON := flags.Bool("json", false, "print one JSON document")
+	picture := flags.String("picture", "", "SVG `FILE` of one night (that of -night, else the worst) and of all nights")
+	night := flags.Int("night", -1, "play only night `K` of the seed")
+	trace := flags.Bool("trace", false, "with -night: print what the daemon did, line by line")
+	flags.Usage = func() {
+		fmt.Fprint(flags.Output(), rehearseUsage)
+		flags.PrintDefaults()
+	}
+	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
+		return code
+	}
+	if o.Nights < 1 || o.Workers < 1 || *trace && *night < 0 {
+		fmt.Fprintln(stderr, "leat rehearse: -nights and -workers are at least 1, and -trace goes with -night K")
+		return 2
+	}
+	if *path != "" {
+		farm, err := farmOf(*path)
+		if err != nil {
+			return exit("leat rehearse", err, stderr)
+		}
+		o.Farm = farm
+	}
+	// Nights are short-lived heaps: collecting less often is a sixth of the time.
+	debug.SetGCPercent(400)
+	if *night >= 0 {
+		return exitOnViolation(rehearseOne(&o, *night, *trace, *asJSON, *picture, stdout))(stderr)
+	}
+	return exitOnViolation(rehearseAll(&o, *asJSON, *picture, stdout, stderr))(stderr)
+}
+
+func setNames() string {
+	var names []string
+	for _, s := range campaign.Sets() {
+		names = append(names, s.Name)
+	}
+	return strings.Join(names, ", ")
+}
+
+// farmOf reads the user's configuration as leat run would.
+func farmOf(path string) (*campaign.Farm, error) {
+	file, err := config.Load(path)
+	if err != nil {
+		return nil, err
+	}
+	farm := &campaign.Farm{Name: file.Name, Settings: &file.Settings, Topics: file.Topics, Wires: make([]sim.Wire, len(file.Settings.Safety.Inputs))}
+	for i := range file.InputTopics {
+		in := &file.InputTopics[i]
+		set := &file.Settings.Safety.Inputs[in.Input]
+		farm.Wires[in.Input] = sim.Wire{Topic: in.Topic, Compensation: in.Compensation, Raw: true}
+		f := sim.Feed{Topic: in.Topic}
+		// The simulated probes send plain numbers in the quantity's own unit.
+		f.Input, f.Tank, f.Quantity, f.Format, f.Compensation = in.Input, set.Tank, set.Quantity, sim.PlainFormat(set.Quantity), in.Compensation
+		farm.Feeds = append(farm.Feeds, f)
+	}
+	return farm, nil
+}
+
+var errViolation = errors.New("an invariant did not hold")
+
+// exitOnViolation turns a result into an exit code.
+func exitOnViolation(violation string, err error) func(io.Writer) int {
+	return func(stderr io.Writer) int {
+		if err == nil && violation != "" {
+			err = fmt.Errorf("%w: %s", errViolation, violation)
+		}
+		return exit("leat rehearse", err, stderr)
+	}
+}
+
+func rehearseOne(o *campaign.Options, night int, trace, asJSON bool, picture string, stdout io.Writer) (string, error) {
+	log := io.Discard
+	if trace && !asJSON {
+		log = stdout
+	}
+	played, outcome, err := o.Follow(night, log)
+	if err != nil {
+		return "", err
+	}
+	switch {
+	case asJSON:
+		err = writeJSON(stdout, outcome)
+	case !trace:
+		for i, s := range outcome.Scores {
+			fmt.Fprintf(stdout, "night %d, seed %d, tank %d: pH in band %.3f, overshoot %.3f, settles in %.1f min; EC in band %.3f; %d doses; trace hash %016x\n",
+				night, outcome.Seed, i, s.PH.InBand, s.PH.Overshoot, s.PH.SettleMinutes, s.EC.InBand, s.Doses, outcome.Hash)
+		}
+	}
+	if err == nil && picture != "" {
+		err = os.WriteFile(picture, []byte(campaign.Picture(played, 0, night, nil)), 0o644)
+	}
+	violation := ""
+	if len(outcome.Violations) > 0 {
+		violation = outcome.Violations[0].String()
+	}
+	return violation, err
+}
+
+func rehearseAll(o *campaign.Options, asJSON bool, picture string, stdout, stderr io.Writer) (string, error) {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	start := processorTime()
+	o.Clock = func() time.Duration { return processorTime() - start }
+	live := isTerminal(stderr)
+	if live {
+		o.Progress = func(done int) {
+			const wide = 40
+			filled := wide * done / o.Nights
+			fmt.Fprintf(stderr, "\r%s%s %d of %d nights", strings.Repeat("█", filled), strings.Repeat("░", wide-filled), done, o.Nights)
+		}
+	}
+	report, err := campaign.Rehearse(ctx, *o)
+	if live {
+		fmt.Fprint(stderr, "\r\x1b[K")
+	}
+	if err != nil {
+		return "", err
+	}
+	if asJSON {
+		err = writeJSON(stdout, report)
+	} else {
+		err = report.Write(stdout)
+	}
+	if err == nil && picture != "" {
+		err = worstPicture(o, report, picture)
+	}
+	violation := ""
+	if v := report.Invariants.First; v != nil {
+		violation = v.String()
+	}
+	return violation, err
+}
+
+func worstPicture(o *campaign.Options, report *campaign.Report, path string) error {
+	worst := report.Worst[0].Night
+	played, _, err := o.Follow(worst, io.Discard)
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(path, []byte(campaign.Picture(played, 0, worst, report)), 0o644)
+}
+
+func writeJSON(w io.Writer, v any) error {
+	encoder := json.NewEncoder(w)
+	encoder.SetEscapeHTML(false)
+	return encoder.Encode(v)
+}

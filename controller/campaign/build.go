@@ -1,0 +1,293 @@
+package campaign
+
+import (
+	"fmt"
+	"time"
+
+	"leat/controller"
+	"leat/controller/payload"
+	"leat/controller/sim"
+	"leat/dosing"
+	"leat/dosing/chem"
+	"leat/safety"
+	"leat/safety/sizing"
+)
+
+// Scene is one night before it is played: the station as the daemon is told and
+// the farm as it truly is.
+type Scene struct {
+	Seed     uint64
+	Hours    time.Duration
+	Settings *controller.Settings
+	Topics   *payload.Topics
+	Wires    []sim.Wire
+	Feeds    []sim.Feed
+	Options  sim.Options     // Seed and Rest included
+	Faults   []sim.Injection // times are of the night
+	Redrawn  int             // nights that leat check would have refused
+}
+
+// The pumps of a drawn night.
+const (
+	acidPump dosing.PumpID = iota
+	basePump
+	calciumPump
+	sulfatePump
+	drawnPumps
+)
+
+const (
+	drawnPH       = 5.8
+	drawnPumpOff  = 0.15  // largest error of a pump's rate
+	reagentPerML  = 0.5   // meq of acid or base in a mL
+	stockTimes    = 200.0 // how much stronger a stock is than its part of the solution
+	outdoorCO2    = 400e-6
+	mostRedraws   = 1000
+	referenceTemp = 21 // °C of the titration curve, as the core draws it
+)
+
+// nominal is what a drawn night's daemon is told of the weak acids in its water:
+// always the same, since the true ones are not known.
+var nominal = dosing.Tank{Phosphate: 0.9, Carbonate: 0.3, Ammonium: 0.2}
+
+// Scene draws the night of a seed. Nights whose sizes leat check would refuse are
+// drawn again.
+func (s *Set) Scene(seed uint64) (*Scene, error) {
+	from := sourcesOf(seed)
+	for redrawn := range mostRedraws {
+		p := s.draw(from)
+		scene, refused, err := s.build(seed, p)
+		if err != nil {
+			return nil, fmt.Errorf("set %s, seed %d: %w", s.Name, seed, err)
+		}
+		if refused == "" {
+			scene.Redrawn = redrawn
+			return scene, nil
+		}
+	}
+	return nil, fmt.Errorf("set %s, seed %d: %d nights in a row were refused", s.Name, seed, mostRedraws)
+}
+
+// build makes the settings of a drawn night, or says why they are refused.
+func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, err error) {
+	w, ok, err := solutionOf(p)
+	if err != nil || !ok {
+		return nil, "no such solution", err
+	}
+	curve, err := chem.NewCurve(nominal.Expected(), referenceTemp)
+	if err != nil {
+		return nil, "", err
+	}
+	settings := &controller.Settings{Version: fmt.Sprintf("%s-%d", s.Name, seed), DecideEvery: 10 * time.Second}
+	g := &settings.Safety
+	g.Station, g.Nodes = "row", []safety.Node{{Name: "node", FullContract: true}}
+	g.Pumps, g.PumpNode = drawnPumpsOf(p, &w), make([]safety.NodeID, drawnPumps)
+	out := p.floodShare
+	tank := nominal
+	tank.Name, tank.Volume = "tank", dosing.Litres(p.litres)
+	tank.Least, tank.Greatest = dosing.Litres(0.9*p.litres*(1-out)), dosing.Litres(1.1*p.litres)
+	tank.DeadTime, tank.Lag = p.deadTime, p.lag
+	tank.TopUp = dosing.Water{Alkalinity: p.alkalinity, EC: dosing.Conductivity(0.1 * p.alkalinity)}
+	tank.BufferScale = p.wrong * w.buffer / curve.Buffer(drawnPH)
+	tank.PHNoise, tank.ECNoise = p.noise, 0.005
+	g.Tanks = []safety.Tank{{Tank: tank, TemperatureLow: 8, TemperatureHigh: 34}}
+	g.StartSettling = tank.MixingTime()
+	settings.Tanks = []controller.TankSettings{{
+		PH: controller.SetpointSettings{Value: drawnPH, Lowest: 5, Highest: 7, AdviseLow: 5.5, AdviseHigh: 6.3, Confirm: 0.3, RampPerHour: 0.3, RampDownward: true},
+		EC: controller.SetpointSettings{Value: p.ec, Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, RampPerHour: 0.3},
+	}}
+	if len(p.floods) > 0 {
+		settings.Tanks[0].Zones = []controller.Zone{{Name: "bench", Kind: controller.ZoneFlood, Litres: dosing.Litres(out * p.litres)}}
+	}
+	station := &sizing.Station{Settings: g, DecideEvery: settings.DecideEvery, Plants: []sizing.Plant{{Curve: curve, Buffer: p.wrong * w.buffer,
+		BlendEC: 0.5 * (w.ecPerML[calciumPump] + w.ecPerML[sulfatePump]), PH: drawnPH, Demand: s.demand()}}}
+	for i := range g.Pumps {
+		g.Caps = append(g.Caps, station.Defaults(i, station.OnTime(&g.Pumps[i])))
+	}
+	if refused = station.Refusal(); refused != "" {
+		return nil, refused, nil
+	}
+	scene = &Scene{Seed: seed, Hours: span(s.hours * 3600), Settings: settings}
+	if err := scene.wire(p); err != nil {
+		return nil, "", err
+	}
+	scene.Options = sim.Options{Seed: seed, StartPH: p.startPH, StartECShare: p.startEC, StartHour: 6, PumpError: drawnPumpOff,
+		Plants: []sim.Plant{s.plantOf(p)}, Liquids: w.liquids[:]}
+	scene.restFor(g.StartSettling)
+	return scene, "", nil
+}
+
+// restFor leaves the daemon its start-up wait before the night begins, and a
+// decision more: t = 0 is the moment at which a running daemon is armed.
+func (s *Scene) restFor(settling time.Duration) {
+	s.Options.Rest = (settling + 20*time.Second).Truncate(10 * time.Second)
+	for i := range s.Options.Plants {
+		plant := &s.Options.Plants[i]
+		for k := range plant.FloodAt {
+			plant.FloodAt[k] += s.Options.Rest
+		}
+		for k := range plant.RoomSteps {
+			plant.RoomSteps[k].At += s.Options.Rest
+		}
+	}
+}
+
+// demand is the worst of the set, as a grower would state it for sizing. Two
+// hundredths of the water an hour is the default of the configuration.
+func (s *Set) demand() sizing.Demand {
+	return sizing.Demand{Acid: s.flux[1] + 0.02*s.alkalinity[1], Base: max(-s.flux[0], 0.03), EC: s.uptake[1]}
+}
+
+func (s *Set) plantOf(p *parameters) sim.Plant {
+	plant := sim.Plant{
+		Litres: p.litres, StartShare: 1, DeadTime: p.deadTime, Lag: p.lag,
+		Evaporation: p.evaporation, Uptake: p.uptake, BaseFlux: p.flux, Dark: 1, LightFrom: 0, LightUntil: 24,
+		Carbonate: p.carbonate, CO2Exchange: p.exchange, RoomCO2: outdoorCO2, RoomSteps: p.room,
+		Celsius: p.celsius, CelsiusSwing: p.swing, Shift: p.shift, AmmoniumFirst: s.ammonium,
+		TopUp: sim.TapWater(p.alkalinity, 0.1*p.alkalinity), TopUpStep: 0.02, TopUpFlow: 0.04,
+		FloodAt: p.floods, FilmTurnover: time.Minute, RaftTurnover: time.Minute,
+	}
+	if len(p.floods) > 0 {
+		fill := (p.floodFor / 4).Round(time.Second)
+		plant.FloodFill, plant.FloodDrain, plant.FloodStand, plant.FloodKept = fill, fill, p.floodFor-2*fill, 0.01
+	}
+	return plant
+}
+
+// solution is the water of a drawn night at its setpoints and what its liquids do.
+type solution struct {
+	buffer  float64 // true, at pH 5.8, open to outdoor air; meq/L per pH
+	liquids [drawnPumps]chem.Totals
+	ecPerML [drawnPumps]float64 // mS/cm of 1 mL in 1 L
+}
+
+// solutionOf finds how much of the recipe makes the setpoint's EC with the drawn
+// phosphate in it, on top-up water whose alkalinity was met with acid. It is not ok
+// where water and phosphate alone have more than that EC.
+func solutionOf(p *parameters) (w solution, ok bool, err error) {
+	calcium := chem.Totals{Ca: 2, K: 1.3, NH4: 0.3, NO3: 5.6}
+	sulfate := chem.Totals{Mg: 0.8, K: 1.7, SO4: 1, NO3: 1.3}
+	phosphate := chem.Totals{P: p.phosphate, K: p.phosphate}
+	base := sim.TapWater(p.alkalinity, 0.1*p.alkalinity)
+	base.DIC, base.NO3 = 0, base.NO3+p.alkalinity
+	base = base.Add(phosphate, 1)
+	var solver chem.Solver
+	var r chem.Result
+	open := chem.Conditions{TempC: 25, Open: true, CO2Atm: outdoorCO2, FixedPH: drawnPH}
+	solve := func(t chem.Totals) error { return solver.Solve(&t, open, &r) }
+	low, high := 0.02, 8.0
+	for range 30 {
+		middle := (low + high) / 2
+		if err := solve(base.Add(calcium, middle).Add(sulfate, middle)); err != nil {
+			return w, false, err
+		}
+		if r.EC25 < p.ec {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	at := base.Add(calcium, low).Add(sulfate, low)
+	if err := solve(at); err != nil {
+		return w, false, err
+	}
+	if r.EC25 < p.ec-0.01 || r.EC25 > p.ec+0.01 {
+		return w, false, nil
+	}
+	w.buffer = r.Buffer
+	w.liquids = [drawnPumps]chem.Totals{
+		{NO3: 1000 * reagentPerML}, {K: 1000 * reagentPerML},
+		chem.Totals{}.Add(calcium, stockTimes*low), chem.Totals{}.Add(sulfate, stockTimes*low).Add(phosphate, stockTimes),
+	}
+	before := r.EC25
+	for i := range w.liquids {
+		const ml = 0.5
+		if err := solve(at.Add(w.liquids[i], ml/1000)); err != nil {
+			return w, false, err
+		}
+		w.ecPerML[i] = max((r.EC25-before)/ml, 1e-4)
+	}
+	return w, true, nil
+}
+
+// phosphateCharge is the mean negative charge of a phosphate at pH 5.8: one, and
+// 3.8 % of the second proton's (pKa 7.21).
+const phosphateCharge = 1.038
+
+// drawnPumpsOf sizes the pumps: a dose worth 0.10 pH or 0.10 mS/cm runs as long as
+// was drawn, and a smallest dose is worth what was drawn, both at the true buffer
+// capacity.
+func drawnPumpsOf(p *parameters, w *solution) []dosing.Pump {
+	pumps := []dosing.Pump{
+		{Name: "acid", Role: dosing.RoleAcid, Reagent: "nitric acid", Group: dosing.GroupAcid, AcidPerML: reagentPerML},
+		{Name: "base", Role: dosing.RoleBase, Reagent: "potassium hydroxide", Group: dosing.GroupBase, AcidPerML: -reagentPerML},
+		{Name: "calcium", Role: dosing.RoleStock, Reagent: "calcium stock", Group: dosing.GroupCalcium, Share: 0.5, MacroIon: true},
+		{Name: "sulfate", Role: dosing.RoleStock, Reagent: "sulfate stock", Group: dosing.GroupSulfate, Share: 0.5, MacroIon: true},
+	}
+	for i := range pumps {
+		q := &pumps[i]
+		q.Node, q.ECPerML = "node", w.ecPerML[i]
+		tenth := 0.10 * w.buffer * p.litres / reagentPerML // mL
+		smallest := p.worth / 0.10 * tenth
+		if q.Role == dosing.RoleStock {
+			q.AcidPerML = (phosphateCharge*w.liquids[i].P - w.liquids[i].StrongCharge()) / 1000
+			tenth = 0.10 * p.litres / q.ECPerML
+			smallest = p.stockWorth[i-int(calciumPump)] / 0.10 * tenth
+		}
+		q.PerSecond = max(dosing.FromMillilitres(tenth/p.run[i]), 1)
+		q.Smallest = max(dosing.FromMillilitres(smallest), 1)
+	}
+	return pumps
+}
+
+// wire lays the inputs: what a plain farm has, sent as plain numbers.
+func (s *Scene) wire(p *parameters) error {
+	g := &s.Settings.Safety
+	fast, slow := 5*time.Second, 10*time.Second
+	add := func(name string, tank dosing.TankID, q dosing.Quantity, period time.Duration, noise, step, low, high float64) {
+		g.Inputs = append(g.Inputs, safety.Input{Name: name, Tank: tank, Quantity: q, Period: period, Noise: noise, Step: step, Low: low, High: high})
+	}
+	litre := p.litres / 2000 // the gauge resolves a fortieth of a top-up step
+	add("ph", 0, dosing.QuantityPH, fast, p.noise, 0.01, 3.5, 9.5)
+	add("ec", 0, dosing.QuantityEC, fast, 0.005, 0.01, 0.05, 10)
+	add("temperature", 0, dosing.QuantityTemperature, slow, 0.05, 0.1, 2, 45)
+	add("level", 0, dosing.QuantityLevel, fast, litre/2, litre, 0, 2.2*p.litres)
+	add("circulation", 0, dosing.QuantityCirculation, slow, 0, 1, 0, 1)
+	add("leak", 0, dosing.QuantityLeak, slow, 0, 1, 0, 1)
+	add("top_up", 0, dosing.QuantityTopUp, slow, 0, 1, 0, 1)
+	if len(p.floods) > 0 {
+		add("flood", 0, dosing.QuantityFlood, slow, 0, 1, 0, 1)
+	} else {
+		g.Inputs = append(g.Inputs, safety.Input{Name: "flood", Quantity: dosing.QuantityFlood, NotFitted: "no flood zone"})
+	}
+	for _, q := range []dosing.Quantity{dosing.QuantityOutlet, dosing.QuantitySampleFlow, dosing.QuantityRedox} {
+		g.Inputs = append(g.Inputs, safety.Input{Name: q.String(), Quantity: q, NotFitted: "not part of a drawn night"})
+	}
+	add("stop", dosing.AllTanks, dosing.QuantityStop, slow, 0, 1, 0, 1)
+	var err error
+	if s.Topics, err = payload.NewTopics("", g.Station, []string{g.Tanks[0].Name}, nil); err != nil {
+		return err
+	}
+	s.Wires = make([]sim.Wire, len(g.Inputs))
+	for i := range g.Inputs {
+		in := &g.Inputs[i]
+		if in.NotFitted != "" {
+			continue
+		}
+		owner := in.Tank
+		if owner == dosing.AllTanks {
+			owner = s.Topics.Row()
+		}
+		compensation := dosing.Compensation{Method: dosing.MethodNone}
+		if in.Quantity == dosing.QuantityPH {
+			compensation.Method = dosing.MethodNernst
+		}
+		topic := s.Topics.Reading(owner, in.Name)
+		s.Wires[i] = sim.Wire{Topic: topic, Compensation: compensation, Raw: true}
+		f := sim.Feed{Topic: topic}
+		f.Input, f.Tank, f.Quantity, f.Compensation = dosing.InputID(i), in.Tank, in.Quantity, compensation
+		f.Format = sim.PlainFormat(in.Quantity)
+		s.Feeds = append(s.Feeds, f)
+	}
+	return nil
+}

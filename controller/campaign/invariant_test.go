@@ -1,0 +1,216 @@
+package campaign
+
+import (
+	"testing"
+	"time"
+
+	"leat/controller"
+	"leat/controller/sim"
+	"leat/dosing"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// aNight is a real night, short, on which violations are planted.
+func aNight(t *testing.T) *Trace {
+	t.Helper()
+	set := standard
+	set.hours = 3
+	s, err := set.Scene(6)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := s.run(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if found := Check(p.trace); len(found) > 0 {
+		t.Fatalf("the night has violations before one is planted: %v", found[0])
+	}
+	return p.trace
+}
+
+// first is the first order of a role, with its place.
+func first(t *testing.T, trace *Trace, role dosing.Role, from int) int {
+	t.Helper()
+	for i := from; i < len(trace.Orders); i++ {
+		if trace.Settings.Safety.Pumps[trace.Orders[i].Pump].Role == role {
+			return i
+		}
+	}
+	t.Fatalf("the night has no dose of %s", role)
+	return 0
+}
+
+// Each checker must be able to fail: one violation is planted in a night without
+// any, and exactly that invariant must find it.
+func TestEachInvariantFindsItsPlantedViolation(t *testing.T) {
+	for _, c := range []struct {
+		number int
+		what   string
+		plant  func(t *testing.T, trace *Trace)
+	}{
+		{2, "an order whose intent was never durable", func(_ *testing.T, w *Trace) {
+			w.Written = w.Written[1:]
+		}},
+		{2, "a pump that starts for an order nobody gave", func(_ *testing.T, w *Trace) {
+			w.Runs = append(w.Runs, sim.Run{Order: ledger.OrderID{Epoch: 9, Number: 9}, At: w.Begins + 3*time.Hour})
+		}},
+		{4, "a dose above its cap", func(t *testing.T, w *Trace) {
+			o := &w.Orders[first(t, w, dosing.RoleAcid, 0)]
+			w.Settings = changed(w.Settings, func(s *controller.Settings) { s.Safety.Caps[o.Pump].PerDose = o.Volume - 1 })
+		}},
+		{4, "a dose too large for the buffer floor", func(t *testing.T, w *Trace) {
+			w.Orders[first(t, w, dosing.RoleAcid, 0)].Floor /= 40
+		}},
+		{5, "too much nutrient on its way", func(t *testing.T, w *Trace) {
+			i := first(t, w, dosing.RoleStock, 1)
+			w.Orders[i].Volume *= 1000
+		}},
+		{6, "more in an hour than the cap", func(t *testing.T, w *Trace) {
+			w.Settings = changed(w.Settings, func(s *controller.Settings) {
+				s.Safety.Caps[calciumPump].PerHour = w.Orders[first(t, w, dosing.RoleStock, 0)].Volume
+			})
+		}},
+		{7, "a reading that is too old", func(t *testing.T, w *Trace) {
+			o := &w.Orders[first(t, w, dosing.RoleAcid, 0)]
+			inputs := append([]controller.InputView(nil), o.Inputs...)
+			for i := range inputs {
+				inputs[i].Age = 10 * time.Minute
+			}
+			o.Inputs = inputs
+		}},
+		{7, "a retained reading", func(t *testing.T, w *Trace) {
+			o := &w.Orders[first(t, w, dosing.RoleStock, 0)]
+			inputs := append([]controller.InputView(nil), o.Inputs...)
+			for i := range inputs {
+				inputs[i].Retained = true
+			}
+			o.Inputs = inputs
+		}},
+		{8, "a dose while a hold stands", func(_ *testing.T, w *Trace) {
+			w.Orders[0].Holds = append(w.Orders[0].Holds, Hold{Cause: safety.CauseFlood, Action: safety.Hold, Scope: safety.ScopeTank, Text: "flood"})
+		}},
+		{8, "a dose while only observing", func(_ *testing.T, w *Trace) { w.Orders[0].Mode = safety.ModeObserving }},
+		{9, "acid below the setpoint", func(t *testing.T, w *Trace) {
+			o := &w.Orders[first(t, w, dosing.RoleAcid, 0)]
+			o.Estimate.PH = o.Target.PH - 0.4
+		}},
+		{9, "stock above the setpoint", func(t *testing.T, w *Trace) {
+			o := &w.Orders[first(t, w, dosing.RoleStock, 0)]
+			o.Estimate.EC = o.Target.EC + 0.3
+		}},
+		{10, "base right after acid", func(t *testing.T, w *Trace) {
+			i := first(t, w, dosing.RoleAcid, 0)
+			j := first(t, w, dosing.RoleAcid, i+1)
+			o := &w.Orders[j]
+			o.Pump, o.Estimate.PH = basePump, o.Target.PH
+			o.Volume = 1
+			o.At = w.Orders[i].At + time.Minute
+			o.Inputs = nil
+		}},
+		{10, "calcium right after sulfate", func(_ *testing.T, w *Trace) {
+			at := w.Begins + 3*time.Hour
+			w.Runs = append(w.Runs, sim.Run{Pump: sulfatePump, At: at, Ended: true, Order: w.Orders[0].ID},
+				sim.Run{Pump: calciumPump, At: at + time.Second, Order: w.Orders[0].ID})
+		}},
+		{14, "a setpoint outside its bounds", func(_ *testing.T, w *Trace) { w.Samples[40].Target.PH = 9 }},
+		{14, "a setpoint that jumps", func(_ *testing.T, w *Trace) {
+			for i := 500; i < len(w.Samples); i++ {
+				w.Samples[i].Target.PH = 6.1
+			}
+		}},
+		{17, "pH far off after it had settled", func(_ *testing.T, w *Trace) { w.Samples[len(w.Samples)-1].PH = 4.9 }},
+		{20, "an order while another is open", func(_ *testing.T, w *Trace) { w.Settled = w.Settled[1:] }},
+		{24, "acid on its way that is forgotten", func(t *testing.T, w *Trace) {
+			at := w.Orders[first(t, w, dosing.RoleAcid, 0)].At
+			for i := range w.Samples {
+				if w.Samples[i].At > at {
+					w.Samples[i].Acid = 0
+				}
+			}
+		}},
+		{26, "an order while the link is closed", func(_ *testing.T, w *Trace) {
+			w.Links = append(w.Links, Link{Step: w.Orders[3].Step - 1, Up: false})
+		}},
+		{28, "a demand that nobody answers", func(_ *testing.T, w *Trace) {
+			last := w.Begins + 90*time.Minute
+			for i := range w.Minutes {
+				m := &w.Minutes[i]
+				if m.At > last-10*time.Minute {
+					m.Estimate.PH, m.Holds, m.Withheld = m.Target.PH+1, nil, 7
+				}
+			}
+			cut(w, last-10*time.Minute)
+		}},
+		{28, "a hold without words", func(_ *testing.T, w *Trace) {
+			w.Minutes[9].Holds = append(w.Minutes[9].Holds, Hold{Cause: safety.CauseFlood})
+		}},
+		{31, "a dose into unconfirmed water", func(_ *testing.T, w *Trace) {
+			w.Trips = append([]Trip{{At: w.Orders[0].At - time.Second, Cause: safety.CauseSolutionUnconfirmed, Active: true}}, w.Trips...)
+		}},
+		{32, "a blend of which only one stock was given", func(_ *testing.T, w *Trace) {
+			for i := range w.Settled {
+				if w.Orders[i].Pump == sulfatePump {
+					w.Settled[i].Volume /= 2
+				}
+			}
+		}},
+		{33, "an EC hold that stops acid", func(_ *testing.T, w *Trace) {
+			w.Minutes[30].Holds = append(w.Minutes[30].Holds, Hold{Cause: safety.CauseECStale, Action: safety.Hold, Scope: safety.ScopeTank, Text: "EC too old"})
+		}},
+		{35, "two orders at once", func(_ *testing.T, w *Trace) {
+			w.Runs = append([]sim.Run{{Order: w.Orders[1].ID, At: w.Orders[0].At}}, w.Runs...)
+		}},
+		{35, "a dose into another tank", func(_ *testing.T, w *Trace) {
+			w.Runs[2].Tank = 1
+			w.Runs[2].Order = w.Orders[2].ID
+			w.Runs[2].Ended = false
+		}},
+	} {
+		trace := aNight(t)
+		c.plant(t, trace)
+		found := false
+		w := newTrail(trace)
+		for _, i := range invariants {
+			if i.number == c.number {
+				w.invariant = i.number
+				i.check(w)
+				found = len(w.found) > 0
+			}
+		}
+		if !found {
+			t.Errorf("invariant %d does not find %s", c.number, c.what)
+		}
+	}
+}
+
+// cut takes the orders after a moment out of the trace.
+func cut(w *Trace, at time.Duration) {
+	for i := range w.Orders {
+		if w.Orders[i].At > at {
+			w.Orders = w.Orders[:i]
+			return
+		}
+	}
+}
+
+func changed(s *controller.Settings, change func(*controller.Settings)) *controller.Settings {
+	c := *s
+	c.Safety.Caps = append([]safety.Caps(nil), s.Safety.Caps...)
+	change(&c)
+	return &c
+}
+
+func TestEveryInvariantOfTheCampaignIsListed(t *testing.T) {
+	want := []int{2, 4, 5, 6, 7, 8, 9, 10, 14, 17, 20, 24, 26, 28, 30, 31, 32, 33, 35}
+	got := Checked()
+	if len(got) != len(want) {
+		t.Fatalf("checked are %v, want %v", got, want)
+	}
+	for i := range want {
+		if got[i] != want[i] {
+			t.Fatalf("checked are %v, want %v", got, want)
+		}
+	}
+}

@@ -1,0 +1,84 @@
+package campaign
+
+import (
+	"time"
+
+	"leat/controller"
+	"leat/controller/sim"
+	"leat/dosing"
+	"leat/safety/ledger"
+)
+
+// evening is the wall time at which every night's daemon starts. Doses do not
+// depend on it.
+var evening = time.Date(2026, 3, 1, 18, 0, 0, 0, time.UTC)
+
+// played is what one night under the daemon left behind.
+type played struct {
+	scores  []Score // by tank
+	hash    uint64
+	trace   *Trace
+	notices []string // for a person, where asked
+	view    *controller.View
+}
+
+// run plays the night under the shipped daemon. tell, if any, is given each line of
+// the daemon's log.
+func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, error) {
+	farm, err := sim.New(s.Settings, s.Topics, s.Wires, s.Options)
+	if err != nil {
+		return nil, err
+	}
+	for _, in := range s.Faults {
+		in.At += s.Options.Rest
+		if err := farm.Inject(in); err != nil {
+			return nil, err
+		}
+	}
+	record, err := newRecorder(s, farm)
+	if err != nil {
+		return nil, err
+	}
+	n, err := sim.PrepareNight(s.Settings, s.Topics, s.Feeds, farm, &ledger.Memory{}, evening)
+	if err != nil {
+		return nil, err
+	}
+	record.night, n.Seen = n, record.seen
+	if tell != nil {
+		n.Notice = func(now dosing.Instant, notice controller.Notice) { tell(now.Up-s.Options.Rest, notice) }
+	}
+	n.Begin()
+	n.Run(s.Options.Rest, nil)
+	n.Arm()
+	out := &played{trace: record.trace}
+	record.look(n.Now())
+	n.Run(s.Hours, record.look)
+	out.scores = record.trace.scores(s.Hours)
+	for id := range out.scores {
+		score := &out.scores[id]
+		score.Acid, score.Base, score.Unsolved = given(farm, s.Settings.Pumps(), dosing.TankID(id))
+	}
+	out.hash = farm.TraceHash()
+	out.view = n.Core.View(n.Now())
+	return out, nil
+}
+
+// scores scores each tank by the samples of a trace.
+func (t *Trace) scores(night time.Duration) []Score {
+	follow := make([]*scorer, len(t.Settings.Tanks))
+	for id := range follow {
+		follow[id] = newScorer(night)
+	}
+	for i := range t.Samples {
+		s := &t.Samples[i]
+		follow[s.Tank].sample(s.At-t.Begins, s.PH, s.EC, s.Target)
+	}
+	all := make([]Score, len(follow))
+	for id, f := range follow {
+		all[id] = Score{PH: f.ph.end(), EC: f.ec.end()}
+	}
+	for i := range t.Orders {
+		all[t.Orders[i].Tank].Doses++
+	}
+	return all
+}

@@ -1,0 +1,181 @@
+package campaign
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"leat/controller/sim"
+	"leat/dosing/chem"
+)
+
+// between is a range from which a parameter is drawn.
+type between [2]float64
+
+// Set is a family of nights, as control.md of the design defines it.
+type Set struct {
+	Name, Text string
+	hours      float64
+
+	// Log-uniform.
+	litres, phosphate, alkalinity, evaporation between
+	// Uniform.
+	flux, uptake, exchange between
+
+	floods    [2]int  // how many in a night
+	floodMost float64 // share of the water
+	turnover  between // per hour, log-uniform; sets the lag
+	day       bool    // light, CO2 in steps, a warm day
+	ammonium  bool    // taken up first
+	shifted   float64 // largest shift of a constant, pK
+}
+
+var standard = Set{Name: "standard", Text: "the night by which control is judged", hours: 10,
+	litres: between{20, 1000}, phosphate: between{0.3, 2.5}, alkalinity: between{0.2, 5}, evaporation: between{0.001, 0.02},
+	flux: between{-0.03, 0.1}, uptake: between{0, 0.03}, exchange: between{0.05, 1}}
+
+// Sets are all sets of nights.
+func Sets() []Set {
+	vary := func(name, text string, change func(*Set)) Set {
+		s := standard
+		s.Name, s.Text = name, text
+		change(&s)
+		return s
+	}
+	return []Set{
+		standard,
+		vary("large", "tanks of 500 to 5000 L", func(s *Set) { s.litres = between{500, 5000} }),
+		vary("floods", "flood zones that take up to 40 % of the water, up to six times", func(s *Set) { s.floods, s.floodMost = [2]int{0, 6}, 0.4 }),
+		vary("day", "sixteen hours of light with floods, strong evaporation, CO2 in steps, a warm day", func(s *Set) {
+			s.hours, s.floods, s.floodMost, s.day = 16, [2]int{2, 8}, 0.4, true
+			s.evaporation, s.uptake = between{0.002, 0.05}, between{0, 0.06}
+		}),
+		vary("soft", "top-up of rain or reverse osmosis", func(s *Set) { s.alkalinity = between{0, 0.1} }),
+		vary("slow", "ponds of 1 to 10 m³ that take hours to mix", func(s *Set) {
+			s.hours, s.litres, s.turnover = 24, between{1000, 10000}, between{0.5, 6}
+		}),
+		vary("ammonium", "acid and base from the roots, ammonium taken up first", func(s *Set) { s.flux, s.ammonium = between{-0.15, 0.15}, true }),
+		vary("shifted", "water whose constants lie up to 0.1 pK off the model's", func(s *Set) { s.shifted = 0.1 }),
+	}
+}
+
+// SetNamed finds a set.
+func SetNamed(name string) (Set, error) {
+	var names []string
+	for _, s := range Sets() {
+		if s.Name == name {
+			return s, nil
+		}
+		names = append(names, s.Name)
+	}
+	return Set{}, fmt.Errorf("no set %q; there are: %s", name, strings.Join(names, ", "))
+}
+
+// parameters are one drawn night.
+type parameters struct {
+	litres, phosphate, alkalinity, evaporation float64
+	worth, wrong                               float64    // pH of a smallest dose; commissioned ÷ true buffer capacity
+	stockWorth                                 [2]float64 // mS/cm of a smallest dose of each stock
+	carbonate, flux, exchange, uptake          float64
+	deadTime, lag                              time.Duration
+	noise, celsius                             float64
+	startPH, startEC, ec                       float64
+	run                                        [4]float64 // s that a dose worth 0.10 pH or 0.10 mS/cm runs, by pump
+	floods                                     []time.Duration
+	floodShare                                 float64
+	floodFor                                   time.Duration
+	room                                       []sim.RoomStep
+	swing                                      float64
+	shift                                      map[chem.Species]float64
+}
+
+// sources are the streams of one night; a night that is drawn again goes on where
+// the refused one ended.
+type sources struct{ tank, water, room, mixing, probes, pumps, start, floods, constants *stream }
+
+func sourcesOf(seed uint64) *sources {
+	return &sources{source(seed, "tank"), source(seed, "water"), source(seed, "room"), source(seed, "mixing"), source(seed, "probes"),
+		source(seed, "pumps"), source(seed, "start"), source(seed, "floods"), source(seed, "constants")}
+}
+
+// draw draws one night. Every draw takes the same number from each stream, so that
+// one parameter's range does not move another's.
+func (s *Set) draw(from *sources) *parameters {
+	p := &parameters{
+		litres:      from.tank.logUniform(s.litres[0], s.litres[1]),
+		phosphate:   from.water.logUniform(s.phosphate[0], s.phosphate[1]),
+		carbonate:   from.water.uniform(0, 2),
+		evaporation: from.room.logUniform(s.evaporation[0], s.evaporation[1]),
+		exchange:    from.room.uniform(s.exchange[0], s.exchange[1]),
+		celsius:     from.room.uniform(20, 24),
+		flux:        from.tank.uniform(s.flux[0], s.flux[1]),
+		uptake:      from.tank.uniform(s.uptake[0], s.uptake[1]),
+		deadTime:    span(from.mixing.uniform(20, 180)),
+		lag:         span(from.mixing.uniform(30, 300)),
+		noise:       from.probes.uniform(0.005, 0.030),
+		worth:       from.pumps.logUniform(0.003, 0.05),
+		wrong:       from.pumps.logUniform(1.0/3, 3),
+		startPH:     from.start.uniform(5.4, 6.6),
+		startEC:     from.start.uniform(0.6, 1),
+		ec:          from.start.uniform(0.8, 2.6),
+	}
+	p.alkalinity = from.water.uniform(s.alkalinity[0], s.alkalinity[1])
+	if s.alkalinity[0] > 0 {
+		p.alkalinity = sixDigits(s.alkalinity[0] * math.Pow(s.alkalinity[1]/s.alkalinity[0], (p.alkalinity-s.alkalinity[0])/(s.alkalinity[1]-s.alkalinity[0])))
+	}
+	if s.turnover[1] > 0 {
+		hours := 1 / from.mixing.logUniform(s.turnover[0], s.turnover[1])
+		p.lag = span(from.mixing.uniform(0.2, 1) * hours * 3600)
+	}
+	for i := range p.run {
+		p.run[i] = from.pumps.uniform(5, 40)
+	}
+	for i := range p.stockWorth {
+		p.stockWorth[i] = from.pumps.logUniform(0.001, 0.01)
+	}
+	s.drawFloods(from.floods, p)
+	s.drawDay(from.room, p)
+	for _, species := range []chem.Species{chem.HCO3, chem.CO2, chem.HPO4, chem.H2PO4, chem.NH3} {
+		by := from.constants.uniform(-1, 1)
+		if s.shifted > 0 {
+			if p.shift == nil {
+				p.shift = map[chem.Species]float64{}
+			}
+			p.shift[species] = by * s.shifted
+		}
+	}
+	return p
+}
+
+// drawFloods spreads a night's floods so that one ends before the next begins.
+func (s *Set) drawFloods(from *stream, p *parameters) {
+	count := from.whole(s.floods[0], max(s.floods[1], s.floods[0]))
+	p.floodShare = from.uniform(0, s.floodMost)
+	p.floodFor = span(float64(int(from.uniform(5, 20) * 60)))
+	if count == 0 || p.floodShare < 0.005 {
+		p.floodShare = 0
+		return
+	}
+	each := s.hours * 3600 / float64(count)
+	for i := range count {
+		room := each - p.floodFor.Seconds() - 120
+		p.floods = append(p.floods, span(float64(int(float64(i)*each+60+from.uniform(0, room)))))
+	}
+}
+
+// drawDay is the room of a day: CO2 that changes every few hours, warmth that comes
+// and goes.
+func (s *Set) drawDay(from *stream, p *parameters) {
+	if !s.day {
+		return
+	}
+	p.swing = from.uniform(0, 4)
+	if p.litres > 200 {
+		// Only small sumps lose a twentieth of their water in an hour.
+		p.evaporation = min(p.evaporation, 0.02)
+	}
+	for at := 0.0; at < s.hours; at += from.uniform(1, 4) {
+		p.room = append(p.room, sim.RoomStep{At: span(at * 3600), CO2: from.uniform(400e-6, 1200e-6)})
+	}
+}

@@ -1,0 +1,244 @@
+package campaign
+
+import (
+	"time"
+
+	"leat/controller"
+	"leat/controller/sim"
+	"leat/dosing"
+	"leat/dosing/chem"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// Trace is all that a night's invariants are judged by: what the daemon put out,
+// step by step, and what truly happened. Times are uptimes of the daemon.
+type Trace struct {
+	Seed     uint64
+	Begins   time.Duration // t = 0 of the night
+	Faulty   bool
+	Settings *controller.Settings
+	Curves   []dosing.Titration // by tank
+
+	Written []Written // intents, in order of the step that was told they are durable
+	Orders  []Ordered
+	Settled []Settled
+	Runs    []sim.Run // what pumps truly did: starts and ends
+	Trips   []Trip    // interlocks that came and went
+	Debts   []Debt    // what a begun blend still owes, as recorded
+	Samples []Sample  // every ten seconds, by tank
+	Minutes []Minute  // every minute, by tank
+	Links   []Link
+}
+
+// Written is an intent that became durable.
+type Written struct {
+	Step uint64
+	ID   ledger.OrderID
+}
+
+// Ordered is an order at the moment it went out.
+type Ordered struct {
+	Step   uint64
+	At     time.Duration
+	ID     ledger.OrderID
+	Tank   dosing.TankID
+	Pump   dosing.PumpID
+	Volume dosing.Volume
+	Run    time.Duration
+	Reason dosing.Reason
+
+	Mode     safety.Mode
+	Holds    []Hold
+	Inputs   []controller.InputView
+	Floor    float64 // the gate's buffer floor, meq/L per pH
+	Target   dosing.Target
+	Estimate dosing.Estimate // with this dose in transit already
+	ToppedUp float64         // litres since the farm began
+	Litres   float64
+}
+
+// Hold is an interlock that stands.
+type Hold struct {
+	Cause  safety.Cause
+	Action safety.Action
+	Scope  safety.Scope
+	Pump   string
+	Text   string
+	Since  time.Duration
+}
+
+// stops says whether the hold keeps a pump from dosing.
+func (h *Hold) stops(p *dosing.Pump) bool {
+	if h.Action >= safety.Run || h.Cause == safety.CauseDoseOpen || h.Cause == safety.CauseNodeBusy {
+		return false
+	}
+	switch h.Scope {
+	case safety.ScopeNutrients:
+		return p.Role == dosing.RoleStock
+	case safety.ScopeReagents:
+		return p.Role == dosing.RoleAcid || p.Role == dosing.RoleBase
+	case safety.ScopePump:
+		return h.Pump == p.Name
+	}
+	return true
+}
+
+// Settled is the end of a dose's doubt.
+type Settled struct {
+	Step    uint64
+	At      time.Duration
+	ID      ledger.OrderID
+	Volume  dosing.Volume
+	Outcome ledger.Outcome
+}
+
+// Trip is an interlock that came (Active) or went.
+type Trip struct {
+	At     time.Duration
+	Tank   dosing.TankID
+	Pump   dosing.PumpID
+	Cause  safety.Cause
+	Active bool
+}
+
+// Debt is a recorded remainder of a blend.
+type Debt struct {
+	At     time.Duration
+	Tank   string
+	Pump   string
+	Volume dosing.Volume
+}
+
+// Sample is one tank at one moment.
+type Sample struct {
+	At       time.Duration
+	Tank     dosing.TankID
+	PH, EC   float64 // true, of the bulk
+	Litres   float64
+	ToppedUp float64 // litres since the farm began
+	Target   dosing.Target
+	Known    bool    // the daemon knows pH
+	Acid     float64 // on its way as the daemon counts it, meq/L
+	Base     float64
+	Coming   float64 // EC on its way as the daemon counts it, mS/cm
+	Moving   bool    // the water
+}
+
+// Minute is one tank as a person would see it.
+type Minute struct {
+	At       time.Duration
+	Tank     dosing.TankID
+	Mode     safety.Mode
+	Estimate dosing.Estimate
+	Target   dosing.Target
+	Holds    []Hold
+	Alarms   []controller.AlarmView
+	Withheld uint64 // doses withheld so far, for whatever cause
+}
+
+// Link is the daemon's link to the broker.
+type Link struct {
+	Step uint64
+	Up   bool
+}
+
+// recorder writes the trace of a night.
+type recorder struct {
+	trace *Trace
+	night *sim.Night
+	farm  *sim.Farm
+	step  uint64
+	plans map[ledger.OrderID]dosing.Plan
+}
+
+func newRecorder(s *Scene, farm *sim.Farm) (*recorder, error) {
+	r := &recorder{trace: &Trace{Seed: s.Seed, Begins: s.Options.Rest, Settings: s.Settings, Faulty: s.Options.Fault != "" || len(s.Faults) > 0}, farm: farm,
+		plans: map[ledger.OrderID]dosing.Plan{}}
+	for i := range s.Settings.Safety.Tanks {
+		curve, err := chem.NewCurve(s.Settings.Safety.Tanks[i].Expected(), referenceTemp)
+		if err != nil {
+			return nil, err
+		}
+		r.trace.Curves = append(r.trace.Curves, curve)
+	}
+	farm.Tell(func(run sim.Run) { r.trace.Runs = append(r.trace.Runs, run) })
+	return r, nil
+}
+
+// seen is shown every step of the core before it is carried out.
+func (r *recorder) seen(now dosing.Instant, event *controller.Event, out *controller.Output) {
+	r.step++
+	t := r.trace
+	switch event.Kind {
+	case controller.EventDurable:
+		if intent, ok := event.Receipt.Intent(); ok {
+			t.Written = append(t.Written, Written{Step: r.step, ID: intent.Order()})
+		}
+	case controller.EventLink:
+		t.Links = append(t.Links, Link{Step: r.step, Up: event.Up})
+	}
+	for _, draft := range out.Append {
+		switch d := draft.(type) {
+		case ledger.Intent:
+			r.plans[d.Order()] = d.Plan()
+		case ledger.Settlement:
+			t.Settled = append(t.Settled, Settled{Step: r.step, At: now.Up, ID: d.Order(), Volume: d.Volume(), Outcome: d.Outcome()})
+		case ledger.Change:
+			if d.Kind == ledger.ChangeOwed {
+				t.Debts = append(t.Debts, Debt{At: now.Up, Tank: d.Tank, Pump: d.Pump, Volume: d.Volume})
+			}
+		}
+	}
+	for i := range out.Orders {
+		t.Orders = append(t.Orders, r.ordered(now, &out.Orders[i]))
+	}
+	for _, n := range out.Notices {
+		if n.Kind == controller.NoticeInterlock {
+			t.Trips = append(t.Trips, Trip{At: now.Up, Tank: n.Tank, Pump: n.Pump, Cause: n.Cause, Active: n.Active})
+		}
+	}
+}
+
+func (r *recorder) ordered(now dosing.Instant, o *controller.Order) Ordered {
+	core := r.night.Core
+	view := core.View(now)
+	tank := &view.Tanks[o.Tank()]
+	return Ordered{Step: r.step, At: now.Up, ID: o.ID(), Tank: o.Tank(), Pump: o.Pump(), Volume: o.Volume(), Run: o.Run(), Reason: r.plans[o.ID()].Reason,
+		Mode: tank.Mode, Holds: holdsOf(tank), Inputs: tank.Inputs, Floor: core.BufferFloor(now, o.Tank()), Target: core.Target(o.Tank()),
+		Estimate: core.Estimate(now, o.Tank()), ToppedUp: r.farm.ToppedUp(o.Tank()), Litres: r.farm.Litres(o.Tank())}
+}
+
+func holdsOf(v *controller.TankView) []Hold {
+	var all []Hold
+	for _, h := range v.Holds {
+		all = append(all, Hold{Cause: h.Cause, Action: h.Action, Scope: h.Scope, Pump: h.Pump, Text: h.Text, Since: h.Since.Up})
+	}
+	return all
+}
+
+// look takes the samples that are due at now.
+func (r *recorder) look(now dosing.Instant) {
+	if now.Up%sampleEvery != 0 {
+		return
+	}
+	for i := range r.trace.Settings.Tanks {
+		id := dosing.TankID(i)
+		ph, ec := r.farm.Bulk(id)
+		e := r.night.Core.Estimate(now, id)
+		r.trace.Samples = append(r.trace.Samples, Sample{At: now.Up, Tank: id, PH: ph, EC: ec, Litres: r.farm.Litres(id), ToppedUp: r.farm.ToppedUp(id), Target: r.night.Core.Target(id), Known: e.PHKnown,
+			Acid: e.AcidInTransit, Base: e.BaseInTransit, Coming: e.ECInTransit, Moving: r.farm.Circulating(id)})
+	}
+	if now.Up%time.Minute != 0 {
+		return
+	}
+	view := r.night.Core.View(now)
+	for i := range view.Tanks {
+		v, id := &view.Tanks[i], dosing.TankID(i)
+		m := Minute{At: now.Up, Tank: id, Mode: v.Mode, Estimate: r.night.Core.Estimate(now, id), Target: r.night.Core.Target(id), Holds: holdsOf(v), Alarms: v.Alarms}
+		for _, n := range v.Withheld {
+			m.Withheld += n
+		}
+		r.trace.Minutes = append(r.trace.Minutes, m)
+	}
+}
