@@ -106,6 +106,7 @@ func refusals(t *testing.T, address string) int {
 }
 
 func TestBadPayloadsAreRefusedCountedAndNeverDosedOn(t *testing.T) {
+	t.Parallel()
 	broker := apptest.NewBroker(t)
 	const topic = "leat/tub/reading/ph"
 	path := apptest.Config(t, broker.URL(), "[tank.input.ph]", "[tank.input.ph]\nformat = \"json\"\npointer = \"/value\"\ntime = \"/at\"",

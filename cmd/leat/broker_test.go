@@ -24,6 +24,7 @@ func doses(t *testing.T, farm *apptest.Farm, n int) {
 }
 
 func TestBrokerRestartsInTheMiddleOfADose(t *testing.T) {
+	t.Parallel()
 	broker := apptest.NewBroker(t)
 	path := apptest.Config(t, broker.URL())
 	farm := apptest.NewFarm(t, apptest.Load(t, path))
@@ -61,6 +62,7 @@ func TestBrokerRestartsInTheMiddleOfADose(t *testing.T) {
 }
 
 func TestFarmOnlyProcessIsDosedByLeatRun(t *testing.T) {
+	t.Parallel()
 	broker := apptest.NewBroker(t)
 	// The farm's probes send once a second: a reading may be half of dead time and
 	// lag old.
@@ -96,6 +98,7 @@ func ask(t *testing.T, broker *apptest.Broker, topic, body string) answered {
 }
 
 func TestPhoneAsksForAnotherSetpointOverMQTT(t *testing.T) {
+	t.Parallel()
 	broker := apptest.NewBroker(t)
 	// A step of a ramp is published when it shows in a hundredth of a pH.
 	path := apptest.Config(t, broker.URL(), "[tank.input.ph]", "[tank.ph_setpoint]\nramp = \"6 pH/h\"\n\n[tank.input.ph]")

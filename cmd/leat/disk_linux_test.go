@@ -39,6 +39,7 @@ func fill(t *testing.T, folder string) string {
 }
 
 func TestFullDiskHoldsAndDosingResumesWhenThereIsRoom(t *testing.T) {
+	t.Parallel()
 	broker := apptest.NewBroker(t)
 	disk := smallDisk(t)
 	path := apptest.Config(t, broker.URL())

@@ -1,9 +1,12 @@
 package main
 
 import (
+	"flag"
 	"os"
 	"os/exec"
+	"runtime"
 	"strings"
+	"syscall"
 	"testing"
 
 	"leat/controller/app/apptest"
@@ -16,6 +19,11 @@ const asLeat = "LEAT_TEST_AS_LEAT"
 func TestMain(m *testing.M) {
 	if os.Getenv(asLeat) == "1" {
 		os.Exit(dispatch(os.Args[1:], os.Stdout, os.Stderr))
+	}
+	// Tests of a farm wait for its clock, not for the processor.
+	flag.Parse()
+	if err := flag.Set("test.parallel", "6"); err != nil {
+		panic(err)
 	}
 	os.Exit(m.Run())
 }
@@ -55,9 +63,16 @@ func arm(t *testing.T, path string) {
 	}
 }
 
+// terminate asks a program to end, where the system can.
+const terminate = syscall.SIGTERM
+
 // stopsCleanly asks the daemon to end and checks that it did as promised.
 func stopsCleanly(t *testing.T, p *apptest.Process) {
 	t.Helper()
+	if runtime.GOOS == "windows" {
+		p.Kill() // no other process can be asked to end there
+		return
+	}
 	p.Signal(terminate)
 	if code := p.Wait(); code != 0 || !strings.Contains(p.Log(), "stopped, pumps off") {
 		t.Errorf("after SIGTERM: exit code %d, log %s", code, p.Log())

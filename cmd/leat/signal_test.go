@@ -15,8 +15,6 @@ import (
 	"leat/controller/app/apptest"
 )
 
-const terminate = syscall.SIGTERM
-
 func TestHangUpTakesAFileWholeOrNotAtAll(t *testing.T) {
 	path := apptest.Config(t, "mqtt://127.0.0.1:1")
 	daemon := running(t, path)

@@ -95,6 +95,7 @@ func TestSystemdIsToldOfReadinessLifeAndEnd(t *testing.T) {
 }
 
 func TestSecondDaemonOnTheSameTopicsHoldsBothUntilItIsGone(t *testing.T) {
+	t.Parallel()
 	broker := newInner(t)
 	mine := runs(t, apptest.Config(t, broker.url, withID("one")...), Options{})
 	apptest.Eventually(t, "the first runs", func() bool { return len(broker.on("/lease")) >= 1 })
@@ -115,6 +116,7 @@ func withID(id string) []string {
 }
 
 func TestSecondDaemonUnderTheSameClientIDIsNoticedByTheBrokenLinks(t *testing.T) {
+	t.Parallel()
 	broker := newInner(t)
 	mine := runs(t, apptest.Config(t, broker.url), Options{})
 	apptest.Eventually(t, "the first is connected", func() bool { return mine.View().LinkUp })

@@ -37,6 +37,10 @@ var crashPoints = []struct {
 // times at each point (once where LEAT_REAL is not 1) and looks each time at the
 // record, the node and the wait of the next start.
 func TestKilledAtEveryPointOfADoseTheRecordCoversWhatWasGiven(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of real time")
+	}
+	t.Parallel()
 	often := 1
 	if apptest.Real() {
 		often = 10
@@ -77,9 +81,9 @@ func TestKilledAtEveryPointOfADoseTheRecordCoversWhatWasGiven(t *testing.T) {
 				}
 			}
 			// The last start lives: it doses again and settles all.
-			stops, finished := len(farm.Stops()), farm.Finished()
+			stops := len(farm.Stops())
 			p := apptest.Start(t, []string{childConfig + "=" + path})
-			apptest.Eventually(t, "dosing resumes after the crash", func() bool { return farm.Finished() > finished && !farm.Pumping() })
+			apptest.Eventually(t, "dosing resumes after the crash", func() bool { return farm.FinishedOf(kills+1) > 0 && !farm.Pumping() })
 			p.Signal(syscall.SIGTERM)
 			if code := p.Wait(); code != 0 {
 				t.Errorf("SIGTERM: exit code %d", code)

@@ -3,6 +3,7 @@ package apptest
 import (
 	"context"
 	"errors"
+	"fmt"
 	"strings"
 	"sync"
 	"testing"
@@ -196,6 +197,19 @@ func (f *Farm) Finished() int {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	return len(f.done)
+}
+
+// FinishedOf is Finished of the orders of one epoch.
+func (f *Farm) FinishedOf(epoch int) int {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	n := 0
+	for order := range f.done {
+		if strings.HasPrefix(order, fmt.Sprintf("%d-", epoch)) {
+			n++
+		}
+	}
+	return n
 }
 
 // Stops are when stop orders arrived.
