@@ -37,18 +37,25 @@ func recorded(r *rig, d time.Duration, want func(*controller.Event, *controller.
 }
 
 // BenchmarkStepReading is one step on a reading, all inputs of the farm in turn.
+// The readings of each minute are made untimed.
 func BenchmarkStepReading(b *testing.B) {
 	r := settled(b)
 	minute := newReplay(b, r)
-	i := 0
+	events := make([]controller.Event, len(minute.readings))
+	at := make([]dosing.Instant, len(events))
+	i := len(events)
 	b.ReportAllocs()
 	for b.Loop() {
-		if i == len(minute.readings) {
-			i = 0
+		if i == len(events) {
+			b.StopTimer()
+			for j := range events {
+				at[j], events[j] = minute.event(j)
+			}
 			minute.next += time.Minute
+			i = 0
+			b.StartTimer()
 		}
-		moment, e := minute.event(i)
-		r.Core.Step(moment, e)
+		r.Core.Step(at[i], events[i])
 		i++
 	}
 }

@@ -56,6 +56,11 @@ type tank struct {
 	standing []safety.Trip // the same of this evaluation
 	waits    []safety.Trip // what the gate's judgement of single doses withheld at the last decision
 	would    string
+	estimate dosing.Estimate // at most lookEvery old
+	looked   time.Duration
+	looks    bool
+	warn     time.Duration // until pH or EC leaves its bands, as then forecast
+	harm     time.Duration
 	withheld [safety.CauseCount]uint64
 	owed     []dosing.Volume // the blend's remainder as last recorded, by pump
 	curve    dosing.Titration
@@ -257,12 +262,25 @@ func (c *Core) announce(now dosing.Instant, id dosing.TankID) {
 		}
 	}
 	t.held, t.standing = trips, t.held
-	estimate := t.loops.Estimate(now, t.target())
-	warn, harm := t.leaves(estimate)
-	c.alarms.Observe(id, c.situation(now, id, estimate))
-	for _, alarm := range c.alarms.Update(now, id, trips, warn, harm) {
+	t.look(now)
+	c.alarms.Observe(id, c.situation(id))
+	for _, alarm := range c.alarms.Update(now, id, trips, t.warn, t.harm) {
 		c.notice(Notice{Kind: NoticeAlarm, Tank: id, Cause: alarm.Cause, Active: alarm.State.Stands(), Text: alarm.Text})
 	}
+}
+
+// lookEvery is how old the estimate may be by which alarms and forecasts go, and
+// the learned scale that the gate is told: they change over minutes.
+const lookEvery = 5 * time.Second
+
+// look estimates the tank and forecasts when its bands are left.
+func (t *tank) look(now dosing.Instant) {
+	if age := now.Up - t.looked; t.looks && age >= 0 && age < lookEvery {
+		return
+	}
+	t.looked, t.looks = now.Up, true
+	t.estimate = t.loops.Estimate(now, t.target())
+	t.warn, t.harm = t.leaves(t.estimate)
 }
 
 func contains(trips []safety.Trip, trip safety.Trip) bool {
@@ -336,7 +354,7 @@ func (t *tank) lacks(e dosing.Estimate) dosing.Role {
 // that a restart does not forget it.
 func (c *Core) learn(now dosing.Instant) {
 	for i := range c.tanks {
-		e := c.tanks[i].loops.Estimate(now, c.tanks[i].target())
+		e := &c.tanks[i].estimate
 		c.watch.Learned(dosing.TankID(i), e.LnBuffer, e.LnBufferSpread, e.Answered)
 		if e.Answered > 0 && now.Up-c.learned >= learnedEvery {
 			c.change(ledger.Change{Kind: ledger.ChangeLearned, At: now, Tank: c.tanks[i].plant.Name, Value: e.LnBuffer, Spread: e.LnBufferSpread})

@@ -6,11 +6,12 @@ import (
 )
 
 // situation is what the alarms that stop nothing are judged from.
-func (c *Core) situation(now dosing.Instant, id dosing.TankID, e dosing.Estimate) safety.Situation {
+func (c *Core) situation(id dosing.TankID) safety.Situation {
 	t := &c.tanks[id]
+	e := &t.estimate
 	return safety.Situation{Known: e.Known, Mode: c.watch.Mode(id), PH: float64(e.MeasuredPH), EC: float64(e.MeasuredEC), SettledEC: float64(e.EC),
 		Target: t.target(), TopUpEC: float64(t.plant.TopUp.EC), MixingTime: t.plant.MixingTime(), LnBuffer: e.LnBuffer, Answered: e.Answered,
-		Withheld: c.withholder(id, t.lacks(e))}
+		Withheld: c.withholder(id, t.lacks(*e))}
 }
 
 // withholder is why the needed reagent is kept from the tank, if each pump of that

@@ -98,6 +98,8 @@ type Alarms struct {
 
 type tankAlarms struct {
 	record    [CauseCount]alarmRecord
+	seen      causeSet // in the last update
+	live      causeSet // present, or not yet back to normal
 	situation Situation
 	known     bool
 	standing  standing
@@ -136,9 +138,11 @@ func (a *Alarms) Update(now dosing.Instant, tank dosing.TankID, trips []Trip, le
 		return nil
 	}
 	t := &a.tanks[tank]
-	for c := range t.record {
+	for c, rest := Cause(0), t.seen; rest != 0; {
+		c, rest = rest.first()
 		t.record[c].seen, t.record[c].latched = false, false
 	}
+	t.seen = 0
 	for i := range trips {
 		trip := &trips[i]
 		if trip.Cause == CauseNone || trip.Cause >= CauseCount {
@@ -147,15 +151,18 @@ func (a *Alarms) Update(now dosing.Instant, tank dosing.TankID, trips []Trip, le
 		t.see(now, trip.Cause, trip.Action, trip.Latched, trip.Detail)
 	}
 	t.judgeStanding(now, trips)
-	for c := CauseNone + 1; c < CauseCount; c++ {
-		r := &t.record[c]
-		if r.present && !r.seen {
+	t.live |= t.seen
+	for c, rest := Cause(0), t.live&^t.seen; rest != 0; {
+		c, rest = rest.first()
+		if r := &t.record[c]; r.present {
 			r.present, r.wentAt = false, now.Up
 		}
 	}
-	for c := CauseNone + 1; c < CauseCount; c++ {
-		if r := &t.record[c]; r.present || r.state != AlarmNormal {
-			a.step(now, tank, c, leavesWarn, leavesHarm)
+	for c, rest := Cause(0), t.live; rest != 0; {
+		c, rest = rest.first()
+		a.step(now, tank, c, leavesWarn, leavesHarm)
+		if r := &t.record[c]; !r.present && r.state == AlarmNormal {
+			t.live &^= 1 << c
 		}
 	}
 	return a.changes
@@ -175,6 +182,7 @@ func (t *tankAlarms) see(now dosing.Instant, c Cause, action Action, latched boo
 	}
 	r.action = min(r.action, action)
 	r.seen, r.latched = true, r.latched || latched
+	t.seen |= 1 << c
 }
 
 // step moves one alarm on.

@@ -87,16 +87,17 @@ func (c *Curve) TempC() float64 { return c.tempC }
 
 // at returns the acid down to a pH and the slope there; pH is clamped.
 func (c *Curve) at(ph float64) (acid, slope float64) {
-	ph = math.Min(math.Max(ph, curveLowPH), curveHighPH)
-	place := (ph - curveLowPH) / curveStep
-	i := int(place)
-	if i > curvePoints-2 {
-		i = curvePoints - 2
-	}
-	u := place - float64(i)
+	i, u := place(ph)
 	a0, a1 := c.acid[i], c.acid[i+1]
 	d0, d1 := -float64(c.slope[i]*curveStep), -float64(c.slope[i+1]*curveStep)
 	return hermite(u, a0, a1, d0, d1)
+}
+
+// place is the cell of a pH and how far into it the pH lies, 0 to 1.
+func place(ph float64) (i int, u float64) {
+	at := (min(max(ph, curveLowPH), curveHighPH) - curveLowPH) / curveStep
+	i = min(int(at), curvePoints-2)
+	return i, at - float64(i)
 }
 
 // hermite is the cubic with the given ends and derivatives at u = 0 … 1; it
@@ -136,15 +137,15 @@ func (c *Curve) PHAfter(fromPH, acid float64) float64 {
 	if want <= c.acid[curvePoints-1] {
 		return curveHighPH
 	}
-	low, high := 0, curvePoints-1 // acid[low] > want >= acid[high]
-	for high-low > 1 {
-		if middle := (low + high) / 2; c.acid[middle] > want {
-			low = middle
-		} else {
-			high = middle
-		}
+	// From where it stands: most doses and drifts stay in the cell or go one further.
+	i, _ := place(fromPH)
+	for c.acid[i] <= want {
+		i--
 	}
-	return curveLowPH + float64(curveStep*(float64(low)+c.within(low, want)))
+	for c.acid[i+1] > want {
+		i++
+	}
+	return curveLowPH + float64(curveStep*(float64(i)+c.within(i, want)))
 }
 
 // within finds the place between two points by Newton, kept between bounds.
@@ -179,5 +180,5 @@ func (c *Curve) Buffer(ph float64) float64 {
 		return ph
 	}
 	_, slope := c.at(ph)
-	return math.Max(slope, 1e-9)
+	return max(slope, 1e-9)
 }
