@@ -73,7 +73,7 @@ func part(m *blend.Mix, s blend.Substance, acids bool) float64 {
 func printElements(w io.Writer, m *blend.Mix) {
 	base := "water"
 	if m.Task.IsTank {
-		base = "tank"
+		base = "there" // in the tank, refilled or not
 	}
 	fmt.Fprintf(w, "%-10s %9s %9s %9s %10s %10s %9s\n", "mg/L", base, "acid/base", "stocks", "reached", "target", "off")
 	for s := range blend.SubstanceCount {
@@ -108,10 +108,7 @@ func printOutcome(w io.Writer, m *blend.Mix) {
 	row := func(name, value string) { fmt.Fprintf(w, "%-13s %s\n", name, value) }
 	row("pH", fmt.Sprintf("%.2f once carbon dioxide has left, %.2f at once", m.Settled.PH, m.AtOnce.PH))
 	row("EC", fmt.Sprintf("%.2f mS/cm at 25 °C", m.Settled.EC25))
-	base := "the water"
-	if m.Task.IsTank {
-		base = "the tank"
-	}
+	base := "the " + m.Task.BaseName()
 	kind, amount := "acid", m.Acid
 	if amount < 0 {
 		kind, amount = "base", -amount

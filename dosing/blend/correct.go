@@ -3,6 +3,7 @@ package blend
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"leat/dosing"
 )
@@ -64,6 +65,7 @@ func Correct(c Correction) (*Corrected, error) {
 	out.Factor = out.Fresh.Factor
 	task.EC, task.IsTank, task.Base = 0, true, tank.Content
 	task.Recipe.Wants, task.Recipe.Nitrogen = out.Fresh.Wants, out.Fresh.N
+	task.Recipe.Remarks = out.leaveUnmeasured(&c, &task.Recipe)
 	if out.Add, err = Solve(task); err != nil {
 		return nil, err
 	}
@@ -77,6 +79,26 @@ func Correct(c Correction) (*Corrected, error) {
 		}
 	}
 	return out, out.longRun(&c, tank.Content)
+}
+
+// leaveUnmeasured drops what the laboratory did not measure from the targets:
+// taken as none, it would be given on top of what is there. Ammonium is the
+// exception, since it is gone soon.
+func (out *Corrected) leaveUnmeasured(c *Correction, r *Recipe) []string {
+	var names []string
+	for s := range r.Wants {
+		if w := &r.Wants[s]; w.Stated && w.Weight > 0 && !c.Tank.Stated[s] && Substance(s) != NH4 {
+			names = append(names, Substance(s).String())
+			w.Stated = false
+		}
+	}
+	if r.Nitrogen.Stated && !c.Tank.Stated[NO3] {
+		names, r.Nitrogen.Stated = append(names, "N"), false
+	}
+	if names == nil {
+		return nil
+	}
+	return []string{"not measured, so not corrected: " + strings.Join(names, ", ")}
 }
 
 // smallestDump finds the smallest share d of the tank that, replaced by source

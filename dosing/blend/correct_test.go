@@ -193,3 +193,24 @@ func fromLab(t *testing.T, row map[string]string) Analysis {
 	}
 	return a
 }
+
+func TestWhatTheLaboratoryDidNotMeasureIsNotGivenOnTop(t *testing.T) {
+	stocks := append(stocksOf(t, goodRow), salted(t, "iron DTPA 11 %", "boric acid")...)
+	recipe := named(t, "strawberry")
+	fresh := mixed(t, Task{Recipe: recipe, Stocks: stocks})
+	tank := analysed(fresh.Reached, 5.8, 1.5)
+	tank.Stated[B] = true // boron was measured, iron was not
+	tank.Content[B] *= 0.5
+	out, err := Correct(Correction{Recipe: recipe, Stocks: stocks, Tank: tank, Litres: 500})
+	if err != nil {
+		t.Fatal(err)
+	}
+	iron, boron := len(stocks)-2, len(stocks)-1
+	if out.Add.Amounts[iron] != 0 {
+		t.Errorf("%.4f g/L of iron chelate on top of an unknown amount", out.Add.Amounts[iron])
+	}
+	if want := 0.5 * fresh.Reached[B] * 61.831 / 1000; math.Abs(out.Add.Amounts[boron]/want-1) > 0.02 {
+		t.Errorf("boric acid %.6f g/L, %.6f lack", out.Add.Amounts[boron], want)
+	}
+	says(t, out.Add.Remarks, "not measured, so not corrected: Fe")
+}

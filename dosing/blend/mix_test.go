@@ -113,7 +113,7 @@ epsom,magnesium sulfate heptahydrate,1,mol/L
 		t.Errorf("EC %.3f", m.Settled.EC25)
 	}
 	// Iron and the other micronutrients are in none of the four.
-	if all := strings.Join(m.Reasons, "\n"); !strings.Contains(all, "Fe comes to 0") || !strings.Contains(all, "no stock carries it") {
+	if all := strings.Join(m.Reasons, "\n"); !strings.Contains(all, "Fe (0 of") || !strings.Contains(all, "no stock carries them") {
 		t.Errorf("not told that iron is missing:\n%s", all)
 	}
 }

@@ -202,10 +202,10 @@ func solve(task Task) (*Mix, error) {
 	}
 	plain := m.Task.Base.Ions()
 	if err := b.chem.Solve(&plain, chem.Conditions{TempC: m.Task.TempC}, &m.Plain); err != nil {
-		return nil, fmt.Errorf("the %s: %w", m.Task.baseName(), err)
+		return nil, fmt.Errorf("the %s: %w", m.Task.BaseName(), err)
 	}
 	if m.Task.EC > 0 && m.Plain.EC25 >= m.Task.EC {
-		return nil, &Refusal{fmt.Sprintf("the %s alone has EC %.2f mS/cm, and %.2f is asked", m.Task.baseName(), m.Plain.EC25, m.Task.EC),
+		return nil, &Refusal{fmt.Sprintf("the %s alone has EC %.2f mS/cm, and %.2f is asked", m.Task.BaseName(), m.Plain.EC25, m.Task.EC),
 			m.Task.weaker()}
 	}
 	// First without acid or base, to see on which side the pH falls.
@@ -242,8 +242,12 @@ func solve(task Task) (*Mix, error) {
 // leastAcid is what no grower measures, meq/L.
 const leastAcid = 0.003
 
-func (t *Task) baseName() string {
-	if t.IsTank {
+// BaseName is what the stocks are added to, in a word or two.
+func (t *Task) BaseName() string {
+	switch {
+	case t.displaced != nil:
+		return "refilled tank"
+	case t.IsTank:
 		return "tank"
 	}
 	return "water"

@@ -46,7 +46,7 @@ func (m *Mix) explainOne(s Substance) {
 		least = 0.1
 	}
 	if w.Limited && m.Reached[s] > w.Most*(1+1e-6)+1e-9 {
-		m.reason("%s passes its limit of %s: the %s brings %s", s, milligrams(w.Most*s.Mass()), m.Task.baseName(), m.Task.Base.shown(s))
+		m.reason("%s passes its limit of %s: the %s brings %s", s, milligrams(w.Most*s.Mass()), m.Task.BaseName(), m.Task.Base.shown(s))
 	}
 	if !w.Stated || w.Weight == 0 {
 		return
@@ -58,7 +58,7 @@ func (m *Mix) explainOne(s Substance) {
 	case w.Amount == 0:
 	case o > least && m.Task.Base[s] > w.Amount:
 		if m.Task.IsTank {
-			m.reason("the tank holds %s of %s, target %s: adding cannot lower it", m.Task.Base.shown(s), s, target)
+			m.reason("the %s holds %s of %s, target %s: adding cannot lower it", m.Task.BaseName(), m.Task.Base.shown(s), s, target)
 		} else {
 			m.reason("water brings %s of %s, target %s: it stays in surplus; softer water or a higher EC would meet it", m.Task.Base.shown(s), s, target)
 		}
@@ -83,10 +83,14 @@ func (m *Mix) explainTraces() {
 		if lacking[cause] == nil {
 			causes = append(causes, cause)
 		}
-		lacking[cause] = append(lacking[cause], fmt.Sprintf("%s comes to %s of %s", s, m.Reached.shown(s), milligrams(m.Wants[s].Amount*s.Mass())))
+		lacking[cause] = append(lacking[cause], fmt.Sprintf("%s (%s of %s)", s, figure(m.Reached.Milligrams(s)), milligrams(m.Wants[s].Amount*s.Mass())))
 	}
-	for _, cause := range causes {
-		m.reason("%s: %s", strings.Join(lacking[cause], ", "), cause)
+	for _, common := range causes {
+		cause := common
+		if len(lacking[cause]) > 1 {
+			cause = strings.Replace(cause, "carries it", "carries them", 1)
+		}
+		m.reason("short of %s: %s", strings.Join(lacking[common], ", "), cause)
 	}
 }
 
@@ -104,10 +108,10 @@ func (m *Mix) bringers(s Substance) string {
 	}
 	sort.SliceStable(parts, func(a, b int) bool { return parts[a].amount > parts[b].amount })
 	if len(parts) == 0 {
-		return "the " + m.Task.baseName() + " brings it"
+		return "the " + m.Task.BaseName() + " brings it"
 	}
 	if first := &m.Task.Stocks[parts[0].stock]; first.acidic() {
-		return fmt.Sprintf("%s brings %s of it against the %s's alkalinity: take another acid, or split it over two", first.Name, milligrams(parts[0].amount*s.Mass()), m.Task.baseName())
+		return fmt.Sprintf("%s brings %s of it against the %s's alkalinity: take another acid, or split it over two", first.Name, milligrams(parts[0].amount*s.Mass()), m.Task.BaseName())
 	}
 	var names []string
 	for _, p := range parts {
@@ -194,7 +198,7 @@ func (m *Mix) explainNitrogen() {
 	if o := m.OffN(); m.N.Stated && m.N.Amount > 0 && math.Abs(o) > noticed {
 		switch {
 		case o > 0 && m.Task.Base.Nitrogen() > m.N.Amount:
-			m.reason("the %s brings %s of N, target %s", m.Task.baseName(), milligrams(m.Task.Base.Nitrogen()*14.007), milligrams(m.N.Amount*14.007))
+			m.reason("the %s brings %s of N, target %s", m.Task.BaseName(), milligrams(m.Task.Base.Nitrogen()*14.007), milligrams(m.N.Amount*14.007))
 		case o > 0:
 			m.reason("N comes to %s, target %s (%+.0f %%): %s", milligrams(m.Reached.Nitrogen()*14.007), milligrams(m.N.Amount*14.007), 100*o, m.bringers(NO3))
 		default:
@@ -203,7 +207,7 @@ func (m *Mix) explainNitrogen() {
 	}
 	n := m.Reached.Nitrogen()
 	if share := m.Reached[NH4] / n; n > 0 && share > m.Task.NH4Most+1e-6 {
-		m.reason("ammonium is %s of nitrogen, above the %s allowed: the %s brings it", percent(share), percent(m.Task.NH4Most), m.Task.baseName())
+		m.reason("ammonium is %s of nitrogen, above the %s allowed: the %s brings it", percent(share), percent(m.Task.NH4Most), m.Task.BaseName())
 	}
 	if w := m.Wants[NH4]; w.Amount > m.Task.NH4Most*m.Recipewide()*(1+1e-6) {
 		m.reason("the recipe's ammonium is %s of its nitrogen; it is held at %s (up to 15 %% can be asked for)", percent(w.Amount/m.Recipewide()), percent(m.Task.NH4Most))
@@ -303,7 +307,7 @@ func (m *Mix) findAlternatives() {
 				more = append(more, less.Stocks[k].Name)
 			}
 		}
-		text := fmt.Sprintf("%s can be left out: every macronutrient stays within %s of its target", m.Task.Stocks[i].Name, percent(max(other.Worst(), 0.001)))
+		text := fmt.Sprintf("%s can be left out: nothing gets further from its target", m.Task.Stocks[i].Name)
 		if len(more) > 0 {
 			text += ", with more of " + strings.Join(more, ", ")
 		}
@@ -313,11 +317,15 @@ func (m *Mix) findAlternatives() {
 
 // asGood says whether another mixture misses nothing that this one meets.
 func (m *Mix) asGood(other *Mix) bool {
-	if math.Abs(other.Settled.PH-m.Settled.PH) > 0.05 || !(other.Worst() <= max(m.Worst(), 0.004)+0.001) {
+	if math.Abs(other.Settled.PH-m.Settled.PH) > 0.05 || m.N.Stated && math.Abs(other.OffN()) > max(math.Abs(m.OffN()), 0.004)+0.001 {
 		return false
 	}
 	for s := range m.Wants {
-		if Substance(s).Micro() && math.Abs(other.Off(Substance(s))) > math.Abs(m.Off(Substance(s)))+0.05 {
+		least, more := 0.004, 0.001
+		if Substance(s).Micro() {
+			least, more = 0.05, 0.02
+		}
+		if was, now := math.Abs(m.Off(Substance(s))), math.Abs(other.Off(Substance(s))); now > max(was, least)+more {
 			return false
 		}
 	}

@@ -208,3 +208,10 @@ func TestTheExampleSheetsBlend(t *testing.T) {
 		t.Errorf("worst %.3f, EC %.3f, pH %.3f\n%s", m.Worst(), m.Settled.EC25, m.Settled.PH, strings.Join(m.Reasons, "\n"))
 	}
 }
+
+func TestNoAlternativeIsOfferedThatMissesMore(t *testing.T) {
+	m := mixed(t, Task{Recipe: named(t, "steiner"), Stocks: stocksOf(t, "calcium,calcium nitrate tetrahydrate,120,g/L\npotash,potassium nitrate,80,g/L\nepsom,magnesium sulfate heptahydrate,100,g/L\nphosphate,monopotassium phosphate,50,g/L\n")})
+	if len(m.Alternatives) != 0 {
+		t.Errorf("every one of the four is needed, yet: %v", m.Alternatives)
+	}
+}
