@@ -362,7 +362,7 @@ func (q *squares) hold(c int, push float64) {
 		if b == 0 {
 			continue
 		}
-		h := math.Hypot(a, b)
+		h := math.Sqrt(float64(a*a) + float64(b*b)) // math.Hypot differs between processors
 		co, si := a/h, b/h
 		q.d[k-1], q.d[k] = h, 0
 		for i := range n {
@@ -385,7 +385,7 @@ func (q *squares) letGo(k int) {
 			q.r[i*n+m] = q.r[i*n+m+1]
 		}
 		a, b := q.r[m*n+m], q.r[(m+1)*n+m]
-		h := math.Hypot(a, b)
+		h := math.Sqrt(float64(a*a) + float64(b*b)) // math.Hypot differs between processors
 		if h == 0 {
 			continue
 		}
