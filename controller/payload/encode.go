@@ -16,7 +16,12 @@ type encoder struct {
 	empty bool
 }
 
-func object(dst []byte) encoder { return encoder{dst: append(dst, '{'), empty: true} }
+func object(dst []byte) encoder {
+	if dst == nil {
+		dst = make([]byte, 0, 192) // an order's size: growing byte by byte would cost more than the rest
+	}
+	return encoder{dst: append(dst, '{'), empty: true}
+}
 
 func (e *encoder) end() []byte { return append(e.dst, '}') }
 

@@ -15,6 +15,7 @@ import (
 type fields struct {
 	names  []string
 	values []value
+	few    [8]value // where values lie, if they are no more
 	err    error
 }
 
@@ -35,7 +36,12 @@ func fieldsOf(body []byte, names ...string) (*fields, error) {
 
 // fieldsIn keeps the named members of an object and returns the first other key.
 func fieldsIn(v value, names ...string) (f *fields, unknown string) {
-	f = &fields{names: names, values: make([]value, len(names))}
+	f = &fields{names: names}
+	if len(names) <= len(f.few) {
+		f.values = f.few[:len(names)]
+	} else {
+		f.values = make([]value, len(names))
+	}
 	if v.form != formObject {
 		f.err = refuse("send a JSON object", "payload is %s", v.form)
 		return f, ""

@@ -37,6 +37,9 @@ type Night struct {
 	events   []controller.Event // drafts that became durable, waiting to be told
 	full     bool
 	failed   bool
+	event    controller.Event // of the step under way
+	ear      Send             // hear, bound once
+	lease    string           // topic
 
 	// Notice is told each line for the log; nil = nobody.
 	Notice func(now dosing.Instant, n controller.Notice)
@@ -78,6 +81,7 @@ func PrepareNight(settings *controller.Settings, topics *payload.Topics, feeds [
 		}
 		thermal = append(thermal, t)
 	}
+	n.ear, n.lease = n.hear, topics.Lease(topics.Row())
 	var inner []payload.Feed
 	for i := range feeds {
 		n.slots[feeds[i].Topic] = i
@@ -146,7 +150,7 @@ func (n *Night) Arm() {
 func (n *Night) Run(for_ time.Duration, each func(now dosing.Instant)) {
 	for end := n.now.Up + for_; n.now.Up < end; {
 		n.now = n.now.Add(time.Second)
-		n.Farm.Advance(n.Farm.now+time.Second, n.hear)
+		n.Farm.Advance(n.Farm.now+time.Second, n.ear)
 		if n.full && n.now.Up%fullRetry == 0 {
 			n.write()
 		}
@@ -160,7 +164,10 @@ func (n *Night) Run(for_ time.Duration, each func(now dosing.Instant)) {
 // Step gives the core one event, carries out what it puts out, and tells it what
 // became durable on the way.
 func (n *Night) Step(event controller.Event) {
-	n.step(&event)
+	// An event is large and lives for one step: one place for it saves a heap object
+	// each second. A step within carryOut comes when this one has been read.
+	n.event = event
+	n.step(&n.event)
 	if !n.SlowDisk {
 		n.Sync()
 	}
@@ -231,6 +238,13 @@ func (n *Night) carryOut(out *controller.Output) {
 		topic string
 		body  []byte
 	}
+	if len(out.Stops) == 0 && len(out.Orders) == 0 {
+		if out.Lease {
+			n.beat++
+			n.Farm.Receive(n.lease, payload.AppendLease(nil, n.Core.Epoch(), n.beat), n.ear)
+		}
+		return
+	}
 	var messages []message
 	row := n.topics.Row()
 	for _, s := range out.Stops {
@@ -248,7 +262,7 @@ func (n *Night) carryOut(out *controller.Output) {
 		messages = append(messages, message{n.topics.Lease(row), payload.AppendLease(nil, n.Core.Epoch(), n.beat)})
 	}
 	for _, m := range messages {
-		n.Farm.Receive(m.topic, m.body, n.hear)
+		n.Farm.Receive(m.topic, m.body, n.ear)
 	}
 }
 
