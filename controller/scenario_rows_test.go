@@ -184,11 +184,12 @@ var scenarios = []scenario{
 	{name: "one stock is empty", cause: safety.CauseStockEmpty, text: levelOf("calcium"), begin: func(s *stage) { s.tapLevel(calcium, says("0.5")) },
 		within: 10 * time.Second, action: safety.Hold, stops: []dosing.PumpID{calcium}, goes: acids, calls: true,
 		end: func(s *stage) { s.tapLevel(calcium, nil) }, clears: 10 * time.Second},
-	{name: "the hour's cap is reached", cause: safety.CauseHourCap, begin: handDose(acidNorth), within: 2 * time.Minute,
-		settings: func(c *controller.Settings) { c.Safety.Caps[acidNorth].PerHour = 60 * dosing.Millilitre },
+	{name: "the hour's cap is reached", cause: safety.CauseHourCap, first: func(*stage) {}, begin: func(*stage) {}, within: 30 * time.Minute,
+		settings: func(c *controller.Settings) { c.Safety.Caps[acidNorth].PerHour = 22 * dosing.Millilitre },
 		action:   safety.Hold, stops: acids, goes: stocks, end: func(*stage) {}, clears: time.Hour},
-	{name: "the day's cap is reached", cause: safety.CauseDayCap, begin: handDose(acidNorth), within: 2 * time.Minute,
-		settings: func(c *controller.Settings) { c.Safety.Caps[acidNorth].PerDay = 60 * dosing.Millilitre },
+	{name: "the day's cap is reached", cause: safety.CauseDayCap, first: func(*stage) {}, begin: func(*stage) {}, within: 30 * time.Minute,
+		settings: func(c *controller.Settings) { c.Safety.Caps[acidNorth].PerDay = 22 * dosing.Millilitre },
+		options:  func(o *sim.Options) { o.Pace = 0.1 },
 		action:   safety.Hold, stops: acids, goes: stocks, calls: true, end: func(*stage) {}, clears: 24 * time.Hour},
 	{name: "the water mixes after the circulation stood", cause: safety.CauseMixingWait, begin: fault("circulation-off", time.Minute), within: 2 * time.Minute,
 		action: safety.Hold, stops: allPumps, stand: 5 * time.Minute, end: func(*stage) {}, clears: 3 * time.Minute},
@@ -219,19 +220,6 @@ func loseReport(s *stage) {
 func busyWhenIdle(s *stage) {
 	s.until(5*time.Minute, func() bool { _, open := s.hold(nursery, safety.CauseDoseOpen); return !open && len(s.orders) > 0 })
 	s.busy("stocks", true)
-}
-
-// handDose enters what is left of the hour's cap, or of the day's where that is
-// less, as poured in by hand.
-func handDose(pump dosing.PumpID) func(*stage) {
-	return func(s *stage) {
-		caps := s.file.Settings.Safety.Caps[pump]
-		most := min(caps.PerHour, caps.PerDay)
-		view := s.Core.View(s.Now()).Pumps[pump]
-		if a := s.Ask(controller.Request{Kind: controller.RequestHandDose, Tank: north, Pump: pump, Volume: most - view.Hour, Role: controller.RoleOperate}); !a.Accepted {
-			s.t.Fatal(a.Text)
-		}
-	}
 }
 
 func TestEachInterlockTripsNamesItselfAlikeWithholdsTheNextDoseAndClears(t *testing.T) {
