@@ -1,0 +1,379 @@
+package controller_test
+
+import (
+	"testing"
+	"time"
+
+	"leat/controller"
+	"leat/dosing"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// dosingStage is a stage whose tanks have been dosed for some minutes.
+func dosingStage(t *testing.T) *stage {
+	t.Helper()
+	s := newStage(t, &scenario{})
+	s.Arm()
+	s.pass(12 * time.Minute)
+	if len(s.orders) == 0 {
+		t.Fatal("nothing was dosed")
+	}
+	return s
+}
+
+// nextOrder passes time until another order goes out, and returns it while its dose
+// is under way.
+func (s *stage) nextOrder() ordered {
+	s.t.Helper()
+	n := len(s.orders)
+	if !s.until(10*time.Minute, func() bool { return len(s.orders) > n }) {
+		s.t.Fatalf("no order: %s", s.holds(north))
+	}
+	return s.orders[n]
+}
+
+// outcomes counts the notices of an outcome since a moment.
+func (s *stage) outcomes(o ledger.Outcome, since time.Duration) int {
+	n := 0
+	for _, notice := range s.notices {
+		if notice.Kind == controller.NoticeDose && notice.Outcome == o && !notice.Active && notice.at.Up >= since {
+			n++
+		}
+	}
+	return n
+}
+
+func TestOrderGoesOutOnlyAfterItsIntentIsDurable(t *testing.T) {
+	s := newStage(t, &scenario{})
+	s.Arm()
+	s.pass(6 * time.Minute)
+	s.SlowDisk = true
+	s.pass(3 * time.Minute)
+	if len(s.orders) != 0 {
+		t.Fatalf("order %+v, though nobody said that its intent is on disk", s.orders[0])
+	}
+	intents := 0
+	for _, p := range s.Core.View(s.Now()).Pumps {
+		if p.OpenOrder != "" {
+			intents++
+		}
+	}
+	if intents != 1 {
+		t.Errorf("%d intents are open, want one: the next waits for the first", intents)
+	}
+	s.SlowDisk = false
+	s.Sync()
+	// The start window of the first is long over: it is withdrawn, and the next goes.
+	if n := s.outcomes(ledger.OutcomeWithdrawn, 0); n != 1 {
+		t.Errorf("%d doses withdrawn, want the one that waited too long", n)
+	}
+	s.pass(time.Minute)
+	if len(s.orders) == 0 {
+		t.Error("no dose after the disk was well again")
+	}
+}
+
+func TestDurableIntentIsJudgedAgainBeforeItsOrder(t *testing.T) {
+	s := newStage(t, &scenario{})
+	s.Arm()
+	s.pass(6 * time.Minute)
+	s.SlowDisk = true
+	open := func() bool {
+		for _, p := range s.Core.View(s.Now()).Pumps {
+			if p.OpenOrder != "" {
+				return true
+			}
+		}
+		return false
+	}
+	if !s.until(3*time.Minute, open) {
+		t.Fatal("no intent")
+	}
+	s.must(controller.RequestPause, "")
+	a := s.Ask(controller.Request{Kind: controller.RequestPause, Tank: nursery, Role: controller.RoleOperate})
+	if !a.Accepted {
+		t.Fatal(a.Text)
+	}
+	s.Sync()
+	if len(s.orders) != 0 {
+		t.Errorf("order %+v into a paused tank", s.orders[0])
+	}
+	if s.outcomes(ledger.OutcomeWithdrawn, 0) != 1 {
+		t.Error("the dose was not withdrawn")
+	}
+	for _, p := range s.Core.View(s.Now()).Pumps {
+		if p.Ever != 0 {
+			t.Errorf("%s of %s count, though nothing was sent", p.Ever, p.Name)
+		}
+	}
+}
+
+func TestOrderThatNeverLeftIsWithdrawn(t *testing.T) {
+	s := dosingStage(t)
+	var id ledger.OrderID
+	s.Seen = func(_ dosing.Instant, _ *controller.Event, out *controller.Output) {
+		for _, o := range out.Orders {
+			id = o.ID()
+		}
+	}
+	if !s.until(5*time.Minute, func() bool { return id != ledger.OrderID{} }) {
+		t.Fatal("no order")
+	}
+	ever := s.ever()
+	pump := s.openPump()
+	s.Step(controller.Event{Kind: controller.EventWithdrawn, Order: ledger.OrderID{Epoch: id.Epoch, Number: id.Number + 1}})
+	if s.ever() != ever {
+		t.Error("another order's withdrawal changed what counts")
+	}
+	s.Step(controller.Event{Kind: controller.EventWithdrawn, Order: id})
+	if v := s.Core.View(s.Now()).Pumps[pump]; v.OpenOrder != "" || v.Doses[ledger.OutcomeWithdrawn] != 1 {
+		t.Errorf("pump %+v", v)
+	}
+	if s.ever() >= ever {
+		t.Error("a withdrawn dose counts")
+	}
+}
+
+// ever is all that counts, over all pumps.
+func (s *stage) ever() (sum dosing.Volume) {
+	for _, p := range s.Core.View(s.Now()).Pumps {
+		sum += p.Ever
+	}
+	return sum
+}
+
+func (s *stage) openPump() int {
+	for i, p := range s.Core.View(s.Now()).Pumps {
+		if p.OpenOrder != "" {
+			return i
+		}
+	}
+	s.t.Fatal("no dose is open")
+	return -1
+}
+
+func TestReportOfAnotherOrderChangesNothing(t *testing.T) {
+	s := dosingStage(t)
+	s.nextOrder()
+	pump, before := s.openPump(), s.ever()
+	s.Step(controller.Event{Kind: controller.EventReport, Report: &controller.Report{Order: ledger.OrderID{Epoch: s.Core.Epoch(), Number: 1},
+		Pump: dosing.PumpID(pump), Phase: controller.PhaseDone, Volume: 1}})
+	if s.openPump() != pump || s.ever() != before {
+		t.Error("the open dose was settled by another order's report")
+	}
+}
+
+func TestHeartbeatSettlesADoseWhoseReportWasLost(t *testing.T) {
+	s := dosingStage(t)
+	for i := range s.file.Settings.Safety.Pumps {
+		s.taps[s.file.Topics.Report(s.file.Topics.Row(), s.file.Settings.Safety.Pumps[i].Name)] = nothing
+	}
+	o := s.nextOrder()
+	confirmed := func() bool { return s.outcomes(ledger.OutcomeConfirmed, o.at.Up) > 0 }
+	if !s.until(30*time.Second, confirmed) {
+		t.Error("the heartbeat's last order did not settle it")
+	}
+	if s.outcomes(ledger.OutcomeUncertain, 0) != 0 {
+		t.Error("a dose of which the node told is uncertain")
+	}
+}
+
+func TestNodeThatRestartsInADoseLeavesItUncertainAndCountedInFull(t *testing.T) {
+	s := dosingStage(t)
+	o := s.nextOrder()
+	for s.file.Settings.Safety.PumpNode[o.pump] != 1 || o.ml < 60 {
+		o = s.nextOrder()
+	}
+	s.pass(time.Second)
+	s.farm.Reboot(1)
+	if !s.until(15*time.Second, func() bool { _, ok := s.hold(o.tank, safety.CauseDoseUncertain); return ok }) {
+		t.Fatalf("not uncertain: %s", s.holds(o.tank))
+	}
+	n := len(s.orders)
+	mixing := s.file.Settings.Safety.Tanks[o.tank].MixingTime()
+	s.pass(mixing - time.Minute)
+	for _, later := range s.orders[n:] {
+		if later.tank == o.tank {
+			t.Errorf("%+v went out %s after the doubt", later, later.at.Since(o.at))
+		}
+	}
+	s.pass(2 * time.Minute)
+	v := s.Core.View(s.Now()).Pumps[o.pump]
+	if v.Doses[ledger.OutcomeUncertain] != 1 || v.Volume[ledger.OutcomeUncertain].Millilitres() != o.ml {
+		t.Errorf("uncertain: %d doses of %s, want one of %.3f mL in full", v.Doses[ledger.OutcomeUncertain], v.Volume[ledger.OutcomeUncertain], o.ml)
+	}
+	if delivered := s.farm.Truth(o.tank).Delivered[o.pump]; v.Ever < delivered {
+		t.Errorf("counted %s, delivered %s", v.Ever, delivered)
+	}
+}
+
+func TestStopEndsTheDoseThatRuns(t *testing.T) {
+	s := dosingStage(t)
+	o := s.nextOrder()
+	for o.tank != north || o.ml < 60 {
+		o = s.nextOrder()
+	}
+	s.pass(time.Second)
+	s.must(controller.RequestStop, "")
+	s.pass(2 * time.Second)
+	if pump, running := s.farm.Running(); running {
+		t.Errorf("pump %d runs on", pump)
+	}
+	v := s.Core.View(s.Now()).Pumps[o.pump]
+	if v.OpenOrder != "" || v.Doses[ledger.OutcomeUncertain] != 0 {
+		t.Errorf("the stopped dose is not settled by the node's word: %+v", v)
+	}
+}
+
+func TestCrashInADoseCountsItInFull(t *testing.T) {
+	s := dosingStage(t)
+	o := s.nextOrder()
+	before := s.Core.View(s.Now()).Pumps[o.pump]
+	s.restart(20 * time.Second)
+	v := s.Core.View(s.Now()).Pumps[o.pump]
+	if v.Ever != before.Ever || v.Hour != before.Hour || v.Doses[ledger.OutcomeUncertain] != 1 || v.OpenOrder != "" {
+		t.Errorf("after the crash %+v, before %+v", v, before)
+	}
+	orders := len(s.orders)
+	s.must(controller.RequestArm, "")
+	s.Arm()
+	s.pass(s.file.Settings.Safety.StartSettling - time.Second)
+	if len(s.orders) != orders {
+		t.Error("dosed before one mixing time was over")
+	}
+	if delivered := s.farm.Delivered(o.pump); s.Core.View(s.Now()).Pumps[o.pump].Ever < delivered {
+		t.Errorf("counted %s, delivered %s", v.Ever, delivered)
+	}
+	s.pass(10 * time.Minute)
+	if len(s.orders) == orders {
+		t.Error("dosing did not resume")
+	}
+}
+
+func TestInterruptedBlendIsFinishedFirst(t *testing.T) {
+	s := newStage(t, &scenario{})
+	s.Arm()
+	reasons := map[string]int{}
+	if !s.until(30*time.Minute, func() bool {
+		n := 0
+		for _, o := range s.orders {
+			if o.tank == north && o.pump >= calcium {
+				n++
+			}
+		}
+		return n == 3
+	}) {
+		t.Fatal("no blend was begun")
+	}
+	s.restart(20 * time.Second)
+	s.notices = nil
+	s.Arm()
+	if !s.until(40*time.Minute, func() bool {
+		for _, n := range s.notices {
+			if n.Kind == controller.NoticeDose && n.Tank == north && n.Pump >= calcium && n.Active && n.Order.Epoch == s.Core.Epoch() {
+				reasons[n.Text]++
+				return true
+			}
+		}
+		return false
+	}) {
+		t.Fatal("no stock was dosed after the restart")
+	}
+	if reasons[dosing.ReasonBlendOwed.String()] != 1 {
+		t.Errorf("the first stock after the restart was dosed for %v, want the rest of the blend", reasons)
+	}
+}
+
+func TestLatchedTripOutlivesARestart(t *testing.T) {
+	s := dosingStage(t)
+	s.inject("tank-leaks", time.Minute)
+	s.pass(2 * time.Minute)
+	s.restart(time.Minute)
+	orders := len(s.orders)
+	hold, stands := s.hold(north, safety.CauseLeak)
+	if !stands || hold.Action != safety.Stop {
+		t.Fatalf("after the restart: %s", s.holds(north))
+	}
+	if a := s.ask(controller.RequestArm, ""); a.Accepted {
+		t.Error("armed though a latched trip stands")
+	}
+	s.pass(20 * time.Minute)
+	for _, o := range s.orders[orders:] {
+		if o.tank == north {
+			t.Errorf("%+v though a latched trip stands", o)
+		}
+	}
+	s.must(controller.RequestClear, "the floor is dry, the union was tightened")
+	if _, stands := s.hold(north, safety.CauseLeak); stands {
+		t.Error("cleared, and it stands")
+	}
+}
+
+func TestStopOfOnePumpOutlivesARestartAndLeavesTheOthersAlone(t *testing.T) {
+	s := dosingStage(t)
+	s.inject("acid-empty", 0)
+	if !s.until(2*time.Hour, func() bool { _, ok := s.hold(north, safety.CauseNoResponse); return ok }) {
+		t.Fatalf("no response was not found: %s", s.holds(north))
+	}
+	s.restart(time.Minute)
+	hold, stands := s.hold(north, safety.CauseNoResponse)
+	if !stands || hold.Scope != safety.ScopePump || hold.Pump != "acid-north" {
+		t.Fatalf("after the restart: %+v, %s", hold, s.holds(north))
+	}
+	s.Arm()
+	orders := len(s.orders)
+	s.pass(40 * time.Minute)
+	for _, o := range s.orders[orders:] {
+		if o.pump == acidNorth {
+			t.Errorf("acid at %s", o.at.Up)
+		}
+	}
+	if len(s.orders) == orders {
+		t.Error("nothing else was dosed either")
+	}
+}
+
+func TestUnconfirmedWaterOutlivesRestartClearAndArming(t *testing.T) {
+	s := dosingStage(t)
+	s.must(controller.RequestCleaning, "peroxide")
+	s.restart(time.Hour)
+	orders := len(s.orders)
+	if _, ok := s.hold(north, safety.CauseSolutionUnconfirmed); !ok {
+		t.Fatalf("after the restart: %s", s.holds(north))
+	}
+	if a := s.ask(controller.RequestClear, "looked"); !a.Accepted {
+		t.Fatal(a.Text)
+	}
+	s.ask(controller.RequestArm, "")
+	s.pass(20 * time.Minute)
+	for _, o := range s.orders[orders:] {
+		if o.tank == north {
+			t.Fatalf("order %+v into unconfirmed water", o)
+		}
+	}
+	if view := s.view(north); view.Mode != safety.ModeStopped || view.Fit {
+		t.Errorf("%s, fit %v", view.Reason, view.Fit)
+	}
+	confirmAndArm(s)
+	if !s.until(30*time.Minute, func() bool { return s.orders[len(s.orders)-1].tank == north && len(s.orders) > orders }) {
+		t.Errorf("nothing was dosed after the water was confirmed: %s", s.holds(north))
+	}
+}
+
+// A cleaner poured in at once looks like a probe that jumped out of its range.
+func TestCleanerPouredInIsDoubtedThoughTheProbeJumps(t *testing.T) {
+	s := dosingStage(t)
+	s.inject("disinfectant", 0)
+	if !s.until(2*time.Minute, func() bool {
+		h, ok := s.hold(north, safety.CauseSolutionUnconfirmed)
+		return ok && h.Action == safety.Stop
+	}) {
+		t.Fatalf("nobody doubts the water: %s", s.holds(north))
+	}
+	began := s.Now().Up
+	s.pass(3 * time.Hour)
+	if s.dosed(north, began, allPumps...) {
+		t.Error("dosed into a cleaner")
+	}
+}
