@@ -7,9 +7,9 @@ type constants struct {
 	solvent
 	ready      bool
 	shift      *[SpeciesCount]float64 // log10 K more than the tables'; nil = none
-	k          [SpeciesCount]float64 // formation constants
-	solubility [PhaseCount]float64   // log10 K of the solids
-	henry      float64               // CO2 activity per atm
+	k          [SpeciesCount]float64  // formation constants
+	solubility [PhaseCount]float64    // log10 K of the solids
+	henry      float64                // CO2 activity per atm
 
 	// Conductivity, over the charged species that conduct.
 	diffusion [SpeciesCount]float64 // m2/s
