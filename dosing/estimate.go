@@ -83,7 +83,7 @@ var (
 	tuningPH = tuning{startGain: startSpreadPH, startDrift: 0.05, driftBound: 0.5, driftWalk: 0.01, valueWalk: 4e-4,
 		gainWalk: 2e-2, timing: 0.5, resolution: 9e-6, answer: answerPH, fraction: 0.8}
 	tuningEC = tuning{startGain: startSpreadEC, startDrift: 0.02, driftBound: 0.2, driftWalk: 4e-4, valueWalk: 1e-5,
-		gainWalk: 4e-4, timing: 0.3, resolution: 9e-6, answer: answerEC, fraction: 0.6}
+		gainWalk: 4e-4, timing: 0.3, resolution: 9e-6, answer: answerEC, fraction: 0.8}
 )
 
 // observer estimates one quantity of one tank: its value, its steady drift and

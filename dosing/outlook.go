@@ -19,8 +19,8 @@ type outlook struct {
 }
 
 // look computes the need of a quantity. The proportional step takes a fraction of
-// the measured error at the pessimistic capacity, e^(gain − spread); from it goes
-// what is already in transit, in full. A need shrinks only as answers arrive, so
+// the measured error at the pessimistic capacity, e^(gain − spread), less what is
+// already in transit in full. A need shrinks only as answers arrive, so
 // doses in the dead time cannot pile up. Drift over the horizon and top-up that is
 // still entering are amounts, known without the buffer, and are met in full.
 //
@@ -41,7 +41,7 @@ func (o *observer) look(target, moving float64, ahead time.Duration) outlook {
 	v.topUp = v.need*o.entering > 0 && math.Abs(o.entering) > math.Abs(v.need)/2
 	v.cautious = v.need
 	if failing*v.need > 0 {
-		v.cautious = float64(o.tuning.fraction * (float64(exponential(-o.spread())*failing) + coming + o.entering))
+		v.cautious = float64(o.tuning.fraction*(float64(exponential(-o.spread())*failing)-moving)) + coming + moving + o.entering
 		if v.cautious*v.need < 0 {
 			v.cautious = 0
 		}

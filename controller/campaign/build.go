@@ -163,18 +163,25 @@ type solution struct {
 
 // solutionOf finds how much of the recipe makes the setpoint's EC with the drawn
 // phosphate in it, on top-up water whose alkalinity was met with acid. It is not ok
-// where water and phosphate alone have more than that EC.
+// where water and phosphate alone have more than that EC, or water more than the
+// start's: such a night cannot be.
 func solutionOf(p *parameters) (w solution, ok bool, err error) {
 	calcium := chem.Totals{Ca: 2, K: 1.3, NH4: 0.3, NO3: 5.6}
 	sulfate := chem.Totals{Mg: 0.8, K: 1.7, SO4: 1, NO3: 1.3}
 	phosphate := chem.Totals{P: p.phosphate, K: p.phosphate}
 	base := sim.TapWater(p.alkalinity, 0.1*p.alkalinity)
 	base.DIC, base.NO3 = 0, base.NO3+p.alkalinity
-	base = base.Add(phosphate, 1)
 	var solver chem.Solver
 	var r chem.Result
 	open := chem.Conditions{TempC: 25, Open: true, CO2Atm: outdoorCO2, FixedPH: drawnPH}
 	solve := func(t chem.Totals) error { return solver.Solve(&t, open, &r) }
+	if err := solve(base); err != nil {
+		return w, false, err
+	}
+	if r.EC25 > p.startEC*p.ec-0.05 {
+		return w, false, nil // the top-up water alone has more than the start's EC
+	}
+	base = base.Add(phosphate, 1)
 	low, high := 0.02, 8.0
 	for range 30 {
 		middle := (low + high) / 2
