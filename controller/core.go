@@ -195,11 +195,11 @@ func (c *Core) tick(now dosing.Instant) {
 	c.endPauses(now)
 	c.evaluate(now)
 	c.watchDose(now)
+	c.learn(now)
 	if now.Up-c.decided >= c.settings.DecideEvery {
 		c.decided = now.Up
 		c.decide(now)
 	}
-	c.learn(now)
 	if now.Up-c.leased >= leaseEvery {
 		c.leased = now.Up
 		c.out.Lease = true
@@ -310,9 +310,19 @@ func (c *Core) decide(now dosing.Instant) {
 	}
 }
 
+// sparedShare is the part of a cap that a plan leaves free.
+const sparedShare = 32
+
 func (c *Core) decideTank(now dosing.Instant, id dosing.TankID) bool {
 	t := &c.tanks[id]
 	c.gate.Limits(now, id, c.limits, c.causes)
+	for p := range c.limits {
+		// While the intent is on its way to the disk a reading may narrow a cap by a
+		// hair. A dose planned to the very cap would then be withdrawn.
+		if spared := c.limits[p] - c.limits[p]/sparedShare; spared >= c.settings.Safety.Pumps[p].Smallest {
+			c.limits[p] = spared
+		}
+	}
 	c.withhold(now, id)
 	t.would = ""
 	if c.watch.Mode(id) != safety.ModeArmed {

@@ -109,6 +109,14 @@ func TestDurableIntentIsJudgedAgainBeforeItsOrder(t *testing.T) {
 	}
 }
 
+func TestNoDoseIsWithdrawnInANightWithoutFaults(t *testing.T) {
+	s := dosingStage(t)
+	s.pass(50 * time.Minute)
+	if n, all := s.outcomes(ledger.OutcomeWithdrawn, 0), len(s.orders); n > all/100 {
+		t.Errorf("%d doses were withdrawn beside %d ordered", n, all)
+	}
+}
+
 func TestOrderThatNeverLeftIsWithdrawn(t *testing.T) {
 	s := dosingStage(t)
 	var id ledger.OrderID
