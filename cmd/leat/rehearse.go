@@ -42,6 +42,8 @@ func rehearseCommand(args []string, stdout, stderr io.Writer) int {
 	picture := flags.String("picture", "", "SVG `FILE` of one night (that of -night, else the worst) and of all nights")
 	night := flags.Int("night", -1, "play only night `K` of the seed")
 	trace := flags.Bool("trace", false, "with -night: print what the daemon did, line by line")
+	flags.StringVar(&o.Plant, "plant", "", "`COMMAND` that computes the water in place of the simulation, over JSON lines; deploy/plant.py is an example")
+	o.Stderr = stderr
 	flags.Usage = func() {
 		fmt.Fprint(flags.Output(), rehearseUsage)
 		flags.PrintDefaults()

@@ -2,6 +2,7 @@ package campaign
 
 import (
 	"fmt"
+	"io"
 	"time"
 
 	"leat/controller"
@@ -24,7 +25,10 @@ type Scene struct {
 	Feeds    []sim.Feed
 	Options  sim.Options     // Seed and Rest included
 	Faults   []sim.Injection // times are of the night
-	Redrawn  int             // nights that leat check would have refused
+
+	plant   string // a program that computes the water; empty = simulated
+	stderr  io.Writer
+	Redrawn int // nights that leat check would have refused
 }
 
 // The pumps of a drawn night.
@@ -115,6 +119,16 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 		Plants: []sim.Plant{s.plantOf(p)}, Liquids: w.liquids[:]}
 	scene.restFor(g.StartSettling)
 	return scene, "", nil
+}
+
+// buffer is the first tank's buffer capacity as commissioned, at its setpoint.
+func (s *Scene) buffer() float64 {
+	t := &s.Settings.Safety.Tanks[0]
+	curve, err := chem.NewCurve(t.Expected(), referenceTemp)
+	if err != nil {
+		return 0 // the daemon will refuse the same tank
+	}
+	return curve.Buffer(s.Settings.Tanks[0].PH.Value) * t.BufferScale
 }
 
 // restFor leaves the daemon its start-up wait before the night begins, and a

@@ -25,7 +25,16 @@ type played struct {
 // run plays the night under the shipped daemon. tell, if any, is given each line of
 // the daemon's log.
 func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, error) {
-	farm, err := sim.New(s.Settings, s.Topics, s.Wires, s.Options)
+	options := s.Options
+	if s.plant != "" {
+		program, err := startPlant(s.plant, s.stderr, s)
+		if err != nil {
+			return nil, err
+		}
+		defer program.end()
+		options.Water = program
+	}
+	farm, err := sim.New(s.Settings, s.Topics, s.Wires, options)
 	if err != nil {
 		return nil, err
 	}
@@ -53,6 +62,9 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	out := &played{trace: record.trace}
 	record.look(n.Now())
 	n.Run(s.Hours, record.look)
+	if err := farm.Err(); err != nil {
+		return nil, err
+	}
 	out.scores = record.trace.scores(s.Hours)
 	for id := range out.scores {
 		score := &out.scores[id]

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"hash/fnv"
+	"io"
 	"math"
 	"slices"
 	"strings"
@@ -25,6 +26,10 @@ type Options struct {
 	Workers    int
 	// Farm, if any, is the user's own station in place of drawn ones.
 	Farm *Farm
+	// Plant is a program that computes the water, in place of the simulated one; see
+	// plant.go for its lines. Stderr is where its complaints go.
+	Plant  string
+	Stderr io.Writer
 	// Progress is told how many nights are done; nil = nobody. It is called by one
 	// goroutine at a time.
 	Progress func(done int)
@@ -73,6 +78,9 @@ func Rehearse(ctx context.Context, o Options) (*Report, error) {
 	}
 	if o.Farm != nil && o.Yardsticks {
 		return nil, fmt.Errorf("yardsticks are laws for a row of one acid, one base and two stocks; leave -yardsticks out with a configuration of your own")
+	}
+	if o.Plant != "" && (o.Yardsticks || o.Farm != nil && len(o.Farm.Settings.Tanks) != 1) {
+		return nil, fmt.Errorf("a plant of your own is the water of one tank, and the clairvoyant cannot see into it: rehearse one tank, without -yardsticks")
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
@@ -129,6 +137,7 @@ func (o *Options) Night(set *Set, night int) (*Scene, string, error) {
 	if err != nil {
 		return nil, "", err
 	}
+	s.plant, s.stderr = o.Plant, o.Stderr
 	s.Faults = drawFaults(o.Faults, seed, s.Hours)
 	var names []string
 	for _, f := range s.Faults {

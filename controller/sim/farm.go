@@ -41,6 +41,8 @@ type Options struct {
 	Liquids []chem.Totals
 	// DeadPumps lets every pump turn and move nothing.
 	DeadPumps bool
+	// Water is computed elsewhere, for the first tank; nil = here.
+	Water Water
 
 	Fault    string        // see Faults; empty = none
 	FaultAt  time.Duration // after the start
@@ -74,6 +76,7 @@ type Farm struct {
 
 	rest time.Duration
 	ran  func(Run)
+	err  error // of an outside water
 
 	injections []*injection
 	chance     *stream // of the faults
@@ -101,6 +104,13 @@ func New(settings *controller.Settings, topics *payload.Topics, wires []Wire, o 
 	f.addNodes()
 	if err := f.addTanks(o); err != nil {
 		return nil, err
+	}
+	if o.Water != nil {
+		t := f.tanks[0]
+		t.water, t.told = o.Water, make([]dosing.Volume, len(f.pumps))
+		if f.outside(t, 0); f.err != nil {
+			return nil, f.err
+		}
 	}
 	for i := range settings.Inputs() {
 		set := &settings.Inputs()[i]
@@ -245,6 +255,12 @@ func (f *Farm) everySecond() {
 	five := f.now%exchangeEvery == 0
 	for _, t := range f.tanks {
 		if f.now <= f.rest {
+			continue
+		}
+		if t.water != nil {
+			if five {
+				f.outside(t, exchangeEvery.Seconds())
+			}
 			continue
 		}
 		t.second(f.now)

@@ -46,6 +46,10 @@ type tank struct {
 	counted   []dosing.Volume // the same by the nodes' own counts
 	book      book
 	trouble   trouble
+
+	water Water           // somebody else's; nil = ours
+	told  []dosing.Volume // by pump, what it has been told of
+	flood bool            // as it says
 }
 
 // pulse is what entered in one second.
@@ -254,6 +258,9 @@ func (t *tank) float() {
 }
 
 func (t *tank) flooded() bool {
+	if t.water != nil {
+		return t.flood
+	}
 	for i := range t.zones {
 		if t.zones[i].state != zoneIdle {
 			return true
