@@ -150,8 +150,12 @@ func TestEachInvariantFindsItsPlantedViolation(t *testing.T) {
 			w.Trips = append([]Trip{{At: w.Orders[0].At - time.Second, Cause: safety.CauseSolutionUnconfirmed, Active: true}}, w.Trips...)
 		}},
 		{32, "a blend of which only one stock was given", func(_ *testing.T, w *Trace) {
+			sulfate := map[ledger.OrderID]bool{}
+			for _, o := range w.Orders {
+				sulfate[o.ID] = o.Pump == sulfatePump
+			}
 			for i := range w.Settled {
-				if w.Orders[i].Pump == sulfatePump {
+				if sulfate[w.Settled[i].ID] {
 					w.Settled[i].Volume /= 2
 				}
 			}
