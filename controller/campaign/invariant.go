@@ -91,6 +91,7 @@ type tracked struct {
 	pump   *dosing.Pump
 	closed bool
 	end    time.Duration
+	mixing time.Duration // when its release law begins: an uncertain dose was given by the first doubt, or never will be
 	volume dosing.Volume // what counts once closed
 }
 
@@ -100,11 +101,18 @@ func newTrail(t *Trace) *trail {
 	for i := range t.Settled {
 		ends[t.Settled[i].ID] = &t.Settled[i]
 	}
+	doubts := map[ledger.OrderID]time.Duration{}
+	for _, d := range t.Doubts {
+		doubts[d.ID] = d.At
+	}
 	for i := range t.Orders {
 		o := &t.Orders[i]
 		d := tracked{order: o, pump: &t.Settings.Safety.Pumps[o.Pump], volume: o.Volume}
 		if s := ends[o.ID]; s != nil {
-			d.closed, d.end, d.volume = true, s.At, s.Volume
+			d.closed, d.end, d.mixing, d.volume = true, s.At, s.At, s.Volume
+			if at, ok := doubts[o.ID]; ok && s.Outcome != ledger.OutcomeConfirmed && s.Outcome != ledger.OutcomeWithdrawn {
+				d.mixing = at
+			}
 		}
 		w.doses = append(w.doses, d)
 	}
@@ -127,7 +135,7 @@ func (d *tracked) counted(at time.Duration, plant *safety.Tank) (volume dosing.V
 	if !d.closed || d.end > at {
 		return d.order.Volume, d.order.Volume.Millilitres(), true
 	}
-	dose := dosing.Dose{Volume: d.volume, Up: d.end}
+	dose := dosing.Dose{Volume: d.volume, Up: d.mixing}
 	return d.volume, d.volume.Millilitres() * dose.Remaining(at, plant.DeadTime, plant.Lag), false
 }
 
@@ -289,10 +297,10 @@ func (w *trail) rollingCaps() {
 				continue
 			}
 			volume, _, open := d.counted(o.At, plant)
-			if open || o.At-d.end < time.Hour {
+			if open || o.At-d.mixing < time.Hour {
 				hour += volume
 			}
-			if open || o.At-d.end < 24*time.Hour {
+			if open || o.At-d.mixing < 24*time.Hour {
 				day += volume
 			}
 		}

@@ -23,6 +23,7 @@ type Trace struct {
 	Written []Written // intents, in order of the step that was told they are durable
 	Orders  []Ordered
 	Settled []Settled
+	Doubts  []Doubt
 	Runs    []sim.Run // what pumps truly did: starts and ends
 	Trips   []Trip    // interlocks that came and went
 	Debts   []Debt    // what a begun blend still owes, as recorded
@@ -91,6 +92,12 @@ type Settled struct {
 	ID      ledger.OrderID
 	Volume  dosing.Volume
 	Outcome ledger.Outcome
+}
+
+// Doubt is when nobody could tell any more what became of a dose.
+type Doubt struct {
+	At time.Duration
+	ID ledger.OrderID
 }
 
 // Trip is an interlock that came (Active) or went.
@@ -194,6 +201,9 @@ func (r *recorder) seen(now dosing.Instant, event *controller.Event, out *contro
 		t.Orders = append(t.Orders, r.ordered(now, &out.Orders[i]))
 	}
 	for _, n := range out.Notices {
+		if n.Kind == controller.NoticeDose && n.Active && n.Outcome == ledger.OutcomeUncertain {
+			t.Doubts = append(t.Doubts, Doubt{At: now.Up, ID: n.Order})
+		}
 		if n.Kind == controller.NoticeInterlock {
 			t.Trips = append(t.Trips, Trip{At: now.Up, Tank: n.Tank, Pump: n.Pump, Cause: n.Cause, Active: n.Active})
 		}
