@@ -161,18 +161,6 @@ func (d *alive) end() error {
 	}
 }
 
-// logged says whether a line with this message and text was written.
-func (d *alive) logged(message, text string) bool {
-	for _, line := range d.lines.FilterMessage(message).All() {
-		for _, value := range line.ContextMap() {
-			if s, ok := value.(string); ok && strings.Contains(s, text) {
-				return true
-			}
-		}
-	}
-	return false
-}
-
 // holds says whether the tub is held by this cause now.
 func (d *alive) holds(cause string) bool {
 	view := d.View()

@@ -112,7 +112,7 @@ func TestKilledAtEveryPointOfADoseTheRecordCoversWhatWasGiven(t *testing.T) {
 func waited(t *testing.T, farm *apptest.Farm, p *apptest.Process, epoch, stops int) {
 	t.Helper()
 	if all := farm.Stops(); len(all) == stops {
-		t.Error("the start told no pump to stop")
+		t.Errorf("start %d told no pump to stop", epoch)
 	} else if all[stops].Before(p.Started) {
 		t.Error("the stop that was seen is older than the start")
 	}

@@ -74,6 +74,8 @@ func NewFarm(t testing.TB, file *config.File) *Farm {
 		<-ended
 		<-ended
 	})
+	// What a daemon says before that, such as its first stop, would be lost.
+	Eventually(t, "the farm is connected", f.Connected)
 	return f
 }
 
