@@ -6,6 +6,7 @@ import (
 	"bytes"
 
 	"go.uber.org/zap"
+	"go.uber.org/zap/zapcore"
 
 	"leat/controller"
 	"leat/controller/payload"
@@ -80,7 +81,11 @@ func (a *App) logNotice(n controller.Notice) {
 			zap.Float64("volume_ml", n.Volume.Millilitres()), zap.Stringer("outcome", n.Outcome), zap.String("why", n.Text))
 		a.log.Info("dose", fields...)
 	case controller.NoticeInterlock:
-		a.log.Info("interlock", append(fields, zap.String("detail", n.Text))...)
+		level := zapcore.InfoLevel
+		if n.Cause == safety.CauseDoseOpen {
+			level = zapcore.DebugLevel // the dose has lines of its own
+		}
+		a.log.Log(level, "interlock", append(fields, zap.String("detail", n.Text))...)
 	case controller.NoticeAlarm:
 		a.log.Warn("alarm", append(fields, zap.String("detail", n.Text))...)
 	case controller.NoticeChange:
