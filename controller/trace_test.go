@@ -255,4 +255,3 @@ func (o *onlooker) second(now dosing.Instant) {
 	}
 	o.starts = o.rig.farm.Starts()
 }
-
