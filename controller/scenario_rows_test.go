@@ -41,7 +41,6 @@ var (
 	acids    = []dosing.PumpID{acidNorth}
 	stocks   = []dosing.PumpID{calcium, potassiumNitrate, magnesiumNitrate, phosphate, magnesiumSulfate, potassiumSulfate, ammonium, iron, traces}
 	allPumps = append([]dosing.PumpID{acidNorth, baseNorth}, stocks...)
-	others   = []dosing.PumpID{potassiumNitrate, magnesiumNitrate, phosphate, magnesiumSulfate, potassiumSulfate, ammonium, iron, traces}
 )
 
 func clearAndArm(s *stage) {

@@ -13,7 +13,6 @@ type probe struct {
 	in    Input
 	i     inputState
 	up    time.Duration
-	seq   uint64
 	moved bool
 }
 

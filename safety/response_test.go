@@ -53,21 +53,20 @@ type waterNight struct {
 	exchange   float64 // 1/h
 	alkalinity float64
 
-	pH, ec     float64 // well mixed
-	rebound    float64 // meq/L of acid that carbonate will take back
-	onTheWay   []parcel
-	probePH    float64
-	probeEC    float64
-	level      float64
-	lost       float64
-	predicted  [4]float64 // predicted effect ordered since the last call of mark
-	key        uint64
-	acidGiven  []parcel // as ordered, for the loop's own sums
-	learned    bool     // the scale is learned (else nothing is known of it)
-	wrong      float64
-	ecTarget   float64
-	pHTarget   float64
-	nutrientAt time.Duration
+	pH, ec    float64 // well mixed
+	rebound   float64 // meq/L of acid that carbonate will take back
+	onTheWay  []parcel
+	probePH   float64
+	probeEC   float64
+	level     float64
+	lost      float64
+	predicted [4]float64 // predicted effect ordered since the last call of mark
+	key       uint64
+	acidGiven []parcel // as ordered, for the loop's own sums
+	learned   bool     // the scale is learned (else nothing is known of it)
+	wrong     float64
+	ecTarget  float64
+	pHTarget  float64
 }
 
 type parcel struct {

@@ -15,11 +15,10 @@ var evening = time.Date(2026, 3, 1, 18, 0, 0, 0, time.UTC)
 
 // played is what one night under the daemon left behind.
 type played struct {
-	scores  []Score // by tank
-	hash    uint64
-	trace   *Trace
-	notices []string // for a person, where asked
-	view    *controller.View
+	scores []Score // by tank
+	hash   uint64
+	trace  *Trace
+	view   *controller.View
 }
 
 // run plays the night under the shipped daemon. tell, if any, is given each line of
