@@ -229,7 +229,7 @@ func (w *trail) smallestExempt(i int, sum onWay) bool {
 	if o.Volume > p.Smallest {
 		return false
 	}
-	commissioned := 0.0
+	commissioned := w.Curves[o.Tank].Buffer(float64(o.Target.PH)) * plant.BufferScale
 	for _, in := range o.Inputs {
 		if in.Quantity == dosing.QuantityPH && in.Present {
 			commissioned = max(commissioned, w.Curves[o.Tank].Buffer(in.Value)*plant.BufferScale)

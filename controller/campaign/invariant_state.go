@@ -98,6 +98,9 @@ func (w *trail) fighting() {
 				away = max(away, math.Abs(in.Value-float64(o.Target.PH)))
 			}
 		}
+		if p.Role == dosing.RoleAcid {
+			away += w.credit(o) / o.Floor // top-up that came in lifts pH, by the floor the most
+		}
 		if away > 0.15 {
 			continue
 		}

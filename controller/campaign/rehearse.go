@@ -61,7 +61,8 @@ type Outcome struct {
 type AlarmCount struct {
 	P1, P2, All   int
 	FalseInhibits int
-	Told          bool // an alarm or an interlock named the fault after it began
+	Causes        []string // of the false inhibits
+	Told          bool     // an alarm or an interlock named the fault after it began
 }
 
 // Rehearse plays the nights and judges them.
@@ -290,7 +291,9 @@ type AlarmReport struct {
 	P2             int     `json:"p2"`
 	PerNightMedian float64 `json:"per_night_median"`
 	Recall         *Ratio  `json:"recall"`
-	FalseInhibit   *Ratio  `json:"needlessinhibit_per_100_nights"`
+	FalseInhibit   *Ratio  `json:"false_inhibit_per_100_nights"`
+	// FalseCauses are what inhibited without a fault, and how often.
+	FalseCauses map[string]int `json:"false_inhibit_causes,omitempty"`
 }
 
 // Judgement is what became of the invariants.
@@ -431,6 +434,12 @@ func (r *Report) alarms(outcomes []*Outcome) {
 			}
 		} else {
 			needless += out.Alarms.FalseInhibits
+			for _, cause := range out.Alarms.Causes {
+				if r.Alarms.FalseCauses == nil {
+					r.Alarms.FalseCauses = map[string]int{}
+				}
+				r.Alarms.FalseCauses[cause]++
+			}
 		}
 	}
 	r.Alarms.PerNightMedian = quantile(all, 0.5)
@@ -489,6 +498,7 @@ func (t *Trace) alarms(faults []sim.Injection) AlarmCount {
 	for _, trip := range t.Trips {
 		if trip.Active && trip.At > t.Begins && !expected[trip.Cause] {
 			c.FalseInhibits++
+			c.Causes = append(c.Causes, trip.Cause.String())
 			c.Told = c.Told || trip.At >= began
 		}
 	}

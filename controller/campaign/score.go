@@ -122,10 +122,14 @@ func mean(x []float64) float64 {
 
 // Summary is one quantity over many nights.
 type Summary struct {
-	InBandMean, InBandP5, InWarnMean float64
-	IAE                              float64 // sum over the nights
-	OvershootP95, OvershootMax       float64
-	SettleP50, SettleP95             float64 // minutes; NaN when none started outside
+	InBandMean   float64 `json:"in_band_mean"`
+	InBandP5     float64 `json:"in_band_p5"`
+	InWarnMean   float64 `json:"in_warn_mean"`
+	IAE          float64 `json:"iae"` // sum over the nights
+	OvershootP95 float64 `json:"overshoot_p95"`
+	OvershootMax float64 `json:"overshoot_max"`
+	SettleP50    float64 `json:"settle_p50_min"` // NaN when none started outside
+	SettleP95    float64 `json:"settle_p95_min"`
 }
 
 func summarise(scores []Score, of func(*Score) *Figure) Summary {

@@ -28,6 +28,9 @@ func (r *Report) Write(w io.Writer) error {
 			y.EC.InBandMean, y.EC.InBandP5, y.EC.IAE)
 	}
 	p.line("alarms: now %d, tonight %d, median a night %.0f; recall %s; needless inhibits in 100 nights %s", r.Alarms.P1, r.Alarms.P2, r.Alarms.PerNightMedian, r.Alarms.Recall, r.Alarms.FalseInhibit)
+	if len(r.Alarms.FalseCauses) > 0 {
+		p.line("    they were: %v", r.Alarms.FalseCauses)
+	}
 	p.line("invariants %v: %d violations", r.Invariants.Checked, r.Invariants.Violations)
 	if v := r.Invariants.First; v != nil {
 		p.line("    first: %v", v)
