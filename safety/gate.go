@@ -484,7 +484,14 @@ func (s *sight) effects() (effect, transit dosing.Volume) {
 // it. Where no buffer is known both capacities are zero, and no dose is that small.
 func (s *sight) smallestPasses(acidPerML float64) bool {
 	quiet := s.transit.acid <= quietPH*s.floor && s.transit.base <= quietPH*s.floor
-	return quiet && float64(s.pump.Smallest.Millilitres()*acidPerML) <= smallestPH*s.commissioned
+	commissioned := s.commissioned
+	if commissioned > 0 {
+		// At the setpoint, where the size of the pump was checked and where the dose
+		// leads: by the present pH alone, water whose buffer an acid has used up could
+		// never be brought back.
+		commissioned = max(commissioned, s.tank.curve.Buffer(float64(s.tank.target.PH))*s.tank.plant.BufferScale)
+	}
+	return quiet && float64(s.pump.Smallest.Millilitres()*acidPerML) <= smallestPH*commissioned
 }
 
 // volumeOf is the volume whose effect stays within room, perML its effect; nothing

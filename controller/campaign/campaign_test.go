@@ -214,3 +214,12 @@ func BenchmarkNightHoursPerSecond(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.N)*s.Hours.Hours()/b.Elapsed().Seconds(), "sim-h/s")
 }
+
+// Water that roots have made sour has little buffer left: a smallest dose that was
+// fine at the setpoint looks too large by the present pH, and yet it must be given.
+func TestBaseBringsBackWaterWhoseBufferAcidHasUsedUp(t *testing.T) {
+	r := short(t, Options{Set: "ammonium", Nights: 1, Seed: 10018, Workers: 1})
+	if s := r.Outcomes[0].Scores[0]; !(s.Base > 0) || !(s.PH.InWarn > 0.9) {
+		t.Errorf("%.1f meq of base were given and pH was in its warn band for %.2f of the time", s.Base, s.PH.InWarn)
+	}
+}
