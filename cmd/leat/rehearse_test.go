@@ -1,0 +1,72 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+func rehearse(args ...string) (code int, stdout, stderr string) {
+	var out, err bytes.Buffer
+	code = rehearseCommand(args, &out, &err)
+	return code, out.String(), err.String()
+}
+
+func TestRehearsePrintsOneJSONDocumentAndAPicture(t *testing.T) {
+	picture := filepath.Join(t.TempDir(), "night.svg")
+	code, out, errs := rehearse("-nights", "1", "-seed", "3", "-json", "-picture", picture)
+	if code != 0 {
+		t.Fatalf("exit code %d: %s", code, errs)
+	}
+	var report struct {
+		Set        string
+		Hours      float64
+		Invariants struct{ Violations int }
+		TraceHash  string `json:"trace_hash"`
+	}
+	decoder := json.NewDecoder(strings.NewReader(out))
+	if err := decoder.Decode(&report); err != nil || decoder.More() {
+		t.Fatalf("stdout is not one JSON document (%v):\n%.200s", err, out)
+	}
+	if report.Set != "standard" || report.Hours != 10 || report.TraceHash == "" || report.Invariants.Violations != 0 {
+		t.Errorf("report %+v", report)
+	}
+	if svg, err := os.ReadFile(picture); err != nil || !bytes.HasPrefix(svg, []byte("<svg")) {
+		t.Errorf("picture: %v", err)
+	}
+	again, out2, _ := rehearse("-seed", "3", "-night", "0")
+	if again != 0 || !strings.Contains(out2, "trace hash") {
+		t.Errorf("one night: exit code %d, %s", again, out2)
+	}
+}
+
+func TestRehearseRefusesWhatItDoesNotKnow(t *testing.T) {
+	for _, c := range []struct {
+		args []string
+		code int
+		says string
+	}{
+		{[]string{"-set", "moon"}, 1, "standard"},
+		{[]string{"-faults", "gremlins", "-nights", "1"}, 1, "pump-dead"},
+		{[]string{"-trace"}, 2, "-night K"},
+		{[]string{"-nights", "0"}, 2, "at least 1"},
+		{[]string{"-config", "no-such-file.toml"}, 1, "no-such-file.toml"},
+		{[]string{"-plant", "no-such-program-here", "-nights", "1"}, 1, "no-such-program-here"},
+		{[]string{"-unheard"}, 2, "-h tells the flags"},
+	} {
+		code, out, errs := rehearse(c.args...)
+		if code != c.code || !strings.Contains(errs, c.says) || out != "" || strings.Count(strings.TrimSpace(errs), "\n") > 0 {
+			t.Errorf("%v: exit code %d (want %d), stdout %q, stderr %q (want %q in one line)", c.args, code, c.code, out, errs, c.says)
+		}
+	}
+}
+
+func TestAViolationIsExitCodeOneAndNamesItself(t *testing.T) {
+	var errs bytes.Buffer
+	if code := exitOnViolation("invariant 4, seed 7, night 2, at 1h0m0s: too much", nil)(&errs); code != 1 || !strings.Contains(errs.String(), "invariant 4, seed 7, night 2") {
+		t.Errorf("exit code %d, %s", code, errs.String())
+	}
+}
