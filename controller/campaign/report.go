@@ -1,0 +1,296 @@
+package campaign
+
+import (
+	"encoding/binary"
+	"fmt"
+	"hash/fnv"
+	"math"
+	"slices"
+	"time"
+
+	"leat/controller/sim"
+	"leat/safety"
+)
+
+// Report is the result of a rehearsal, as leat rehearse -json prints it.
+type Report struct {
+	Set        string       `json:"set"`
+	Nights     int          `json:"nights"`
+	Seed       uint64       `json:"seed"`
+	Faults     string       `json:"faults"`
+	Hours      float64      `json:"hours"`
+	Redrawn    int          `json:"redrawn"`
+	PH         PHReport     `json:"ph"`
+	EC         ECReport     `json:"ec"`
+	Alarms     AlarmReport  `json:"alarms"`
+	Invariants Judgement    `json:"invariants"`
+	Speed      Speed        `json:"speed"`
+	TraceHash  string       `json:"trace_hash"`
+	Yardsticks []LawReport  `json:"yardsticks,omitempty"`
+	Outcomes   []*Outcome   `json:"-"`
+	Worst      []WorstNight `json:"worst_nights"`
+}
+
+// PHReport is pH over all tanks and nights. Ratios are null without yardsticks.
+type PHReport struct {
+	InBandMean    float64 `json:"in_band_mean"`
+	InBandP5      float64 `json:"in_band_p5"`
+	InWarnMean    float64 `json:"in_warn_mean"`
+	IAE           float64 `json:"iae_ph_h"`
+	IAEPerSeer    *Ratio  `json:"iae_per_clairvoyant"`
+	IAEPerTimer   *Ratio  `json:"iae_per_timer"`
+	OvershootP95  float64 `json:"overshoot_p95"`
+	OvershootMax  float64 `json:"overshoot_max"`
+	SettleP50     *Ratio  `json:"settle_p50_min"`
+	SettleP95     *Ratio  `json:"settle_p95_min"`
+	SettleP50Unit *Ratio  `json:"settle_p50_mixing,omitempty"` // in units of θ + 3τ
+	SettleP95Unit *Ratio  `json:"settle_p95_mixing,omitempty"`
+	Counter       float64 `json:"counter_reagent_meq"`
+	CounterPer    *Ratio  `json:"counter_reagent_per_clairvoyant"`
+}
+
+// ECReport is the same of EC.
+type ECReport struct {
+	InBandMean   float64 `json:"in_band_mean"`
+	InBandP5     float64 `json:"in_band_p5"`
+	InWarnMean   float64 `json:"in_warn_mean"`
+	IAE          float64 `json:"iae_ms_per_cm_h"`
+	IAEPerSeer   *Ratio  `json:"iae_per_clairvoyant"`
+	IAEPerTimer  *Ratio  `json:"iae_per_timer"`
+	OvershootP95 float64 `json:"overshoot_p95"`
+	OvershootMax float64 `json:"overshoot_max"`
+	SettleP50    *Ratio  `json:"settle_p50_min"`
+	SettleP95    *Ratio  `json:"settle_p95_min"`
+}
+
+// Ratio is a number that may not exist: nil is null.
+type Ratio float64
+
+func ratio(x float64) *Ratio {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return nil
+	}
+	r := Ratio(x)
+	return &r
+}
+
+// AlarmReport counts alarms. Recall is the share of the nights with a fault in
+// which something named a cause after it began; null without faults.
+type AlarmReport struct {
+	P1             int     `json:"p1"`
+	P2             int     `json:"p2"`
+	PerNightMedian float64 `json:"per_night_median"`
+	Recall         *Ratio  `json:"recall"`
+	FalseInhibit   *Ratio  `json:"false_inhibit_per_100_nights"`
+	// FalseCauses are what inhibited without a fault, and how often.
+	FalseCauses map[string]int `json:"false_inhibit_causes,omitempty"`
+}
+
+// Judgement is what became of the invariants.
+type Judgement struct {
+	Checked    []int      `json:"checked"`
+	Violations int        `json:"violations"`
+	First      *Violation `json:"first"`
+}
+
+// Speed is how fast it went.
+type Speed struct {
+	PerCore *Ratio `json:"sim_hours_per_wall_second_per_core"`
+}
+
+// LawReport is a yardstick's own figures.
+type LawReport struct {
+	Law string  `json:"law"`
+	PH  Summary `json:"ph"`
+	EC  Summary `json:"ec"`
+	// Counter is the reagent spent against the other, meq.
+	Counter float64 `json:"counter_reagent_meq"`
+}
+
+// WorstNight is a night worth a look.
+type WorstNight struct {
+	Night  int     `json:"night"`
+	Seed   uint64  `json:"seed"`
+	InBand float64 `json:"ph_in_band"`
+}
+
+func (o *Options) report(set *Set, outcomes []*Outcome) *Report {
+	r := &Report{Set: set.Name, Nights: o.Nights, Seed: o.Seed, Faults: o.Faults, Outcomes: outcomes}
+	if o.Farm != nil {
+		r.Set = o.Farm.Name
+	}
+	r.Invariants.Checked = Checked()
+	var ours, timers, patients, seers []Score
+	h := fnv.New64a()
+	played := 0.0
+	for _, out := range outcomes {
+		ours = append(ours, out.Scores...)
+		if out.Timer != nil {
+			timers, patients, seers = append(timers, *out.Timer), append(patients, *out.Patient), append(seers, *out.Seer)
+		}
+		r.Hours += out.Hours
+		r.Redrawn += out.Redrawn
+		played += out.Hours
+		if out.Night%twiceEvery == 0 {
+			played += out.Hours
+		}
+		r.Invariants.Violations += len(out.Violations)
+		if r.Invariants.First == nil && len(out.Violations) > 0 {
+			r.Invariants.First = &out.Violations[0]
+		}
+		h.Write(binary.LittleEndian.AppendUint64(nil, out.Hash))
+		for i := range out.Scores {
+			r.Worst = append(r.Worst, WorstNight{Night: out.Night, Seed: out.Seed, InBand: out.Scores[i].PH.InBand})
+		}
+	}
+	slices.SortStableFunc(r.Worst, func(a, b WorstNight) int {
+		switch {
+		case a.InBand < b.InBand:
+			return -1
+		case a.InBand > b.InBand:
+			return 1
+		}
+		return 0
+	})
+	r.Worst = r.Worst[:min(len(r.Worst), 5)]
+	r.TraceHash = fmt.Sprintf("%016x", h.Sum64())
+	r.scores(ours, timers, seers)
+	r.alarms(outcomes)
+	r.settleInMixingTimes(o, set, outcomes)
+	for _, law := range []struct {
+		name   string
+		scores []Score
+	}{{"timer", timers}, {"patient", patients}, {"clairvoyant", seers}} {
+		if len(law.scores) > 0 {
+			r.Yardsticks = append(r.Yardsticks, LawReport{law.name, finite(summarise(law.scores, ofPH)), finite(summarise(law.scores, ofEC)), counter(law.scores)})
+		}
+	}
+	if o.Clock != nil && !o.Yardsticks {
+		r.Speed.PerCore = ratio(played / o.Clock().Seconds())
+	}
+	return r
+}
+
+// finite makes a summary that JSON can hold: a settling time that does not exist
+// is negative.
+func finite(s Summary) Summary {
+	for _, x := range []*float64{&s.SettleP50, &s.SettleP95} {
+		if math.IsNaN(*x) {
+			*x = -1
+		}
+	}
+	return s
+}
+
+func (r *Report) scores(ours, timers, seers []Score) {
+	ph, ec := summarise(ours, ofPH), summarise(ours, ofEC)
+	r.PH = PHReport{InBandMean: ph.InBandMean, InBandP5: ph.InBandP5, InWarnMean: ph.InWarnMean, IAE: ph.IAE, OvershootP95: ph.OvershootP95,
+		OvershootMax: ph.OvershootMax, SettleP50: ratio(ph.SettleP50), SettleP95: ratio(ph.SettleP95), Counter: counter(ours)}
+	r.EC = ECReport{InBandMean: ec.InBandMean, InBandP5: ec.InBandP5, InWarnMean: ec.InWarnMean, IAE: ec.IAE, OvershootP95: ec.OvershootP95,
+		OvershootMax: ec.OvershootMax, SettleP50: ratio(ec.SettleP50), SettleP95: ratio(ec.SettleP95)}
+	if len(seers) == 0 {
+		return
+	}
+	r.PH.IAEPerSeer, r.PH.IAEPerTimer = ratio(ph.IAE/summarise(seers, ofPH).IAE), ratio(ph.IAE/summarise(timers, ofPH).IAE)
+	r.EC.IAEPerSeer, r.EC.IAEPerTimer = ratio(ec.IAE/summarise(seers, ofEC).IAE), ratio(ec.IAE/summarise(timers, ofEC).IAE)
+	r.PH.CounterPer = ratio(counter(ours) / counter(seers))
+}
+
+// settleInMixingTimes is the set slow's own figure: settling in units of θ + 3τ.
+func (r *Report) settleInMixingTimes(o *Options, set *Set, outcomes []*Outcome) {
+	if set.turnover[1] == 0 || o.Farm != nil {
+		return
+	}
+	var units []float64
+	for _, out := range outcomes {
+		if minutes := out.Scores[0].PH.SettleMinutes; minutes >= 0 && out.Mixing > 0 {
+			units = append(units, minutes/out.Mixing.Minutes())
+		}
+	}
+	r.PH.SettleP50Unit, r.PH.SettleP95Unit = ratio(quantile(units, 0.5)), ratio(quantile(units, 0.95))
+}
+
+func (r *Report) alarms(outcomes []*Outcome) {
+	var all []float64
+	faulty, told, needless := 0, 0, 0
+	for _, out := range outcomes {
+		r.Alarms.P1 += out.Alarms.P1
+		r.Alarms.P2 += out.Alarms.P2
+		all = append(all, float64(out.Alarms.All))
+		if out.Fault != "" {
+			faulty++
+			if out.Alarms.Told {
+				told++
+			}
+		} else {
+			needless += out.Alarms.FalseInhibits
+			for _, cause := range out.Alarms.Causes {
+				if r.Alarms.FalseCauses == nil {
+					r.Alarms.FalseCauses = map[string]int{}
+				}
+				r.Alarms.FalseCauses[cause]++
+			}
+		}
+	}
+	r.Alarms.PerNightMedian = quantile(all, 0.5)
+	if faulty > 0 {
+		r.Alarms.Recall = ratio(float64(told) / float64(faulty))
+	} else {
+		r.Alarms.FalseInhibit = ratio(100 * float64(needless) / float64(len(outcomes)))
+	}
+}
+
+// expected are interlocks that belong to a night without a fault: waits, caps and
+// what the farm does by itself.
+var expected = map[safety.Cause]bool{safety.CauseObserving: true, safety.CauseStarting: true, safety.CauseFlood: true, safety.CauseDoseOpen: true,
+	safety.CauseNodeBusy: true, safety.CauseDoseCap: true, safety.CauseEffectCap: true, safety.CauseInTransitCap: true, safety.CauseHourCap: true,
+	safety.CauseDayCap: true, safety.CauseStockCap: true, safety.CauseDirection: true, safety.CauseCounterReagent: true, safety.CauseMixingWait: true,
+	safety.CauseIncompatibleWait: true, safety.CauseOrderTooSmall: true, safety.CauseOutOfBand: true, safety.CauseECHigh: true,
+	safety.CauseBufferScale: true, safety.CauseWithheldLong: true}
+
+// alarms counts a night's alarms by the minute, each once, and the interlocks that
+// no fault explains.
+func (t *Trace) alarms(faults []sim.Injection) AlarmCount {
+	type key struct {
+		cause safety.Cause
+		since time.Duration
+	}
+	var c AlarmCount
+	worst := map[key]safety.Priority{}
+	began := time.Duration(math.MaxInt64)
+	for _, f := range faults {
+		began = min(began, f.At+t.Begins)
+	}
+	for i := range t.Minutes {
+		m := &t.Minutes[i]
+		for _, a := range m.Alarms {
+			if !a.State.Stands() {
+				continue
+			}
+			k := key{a.Cause, a.Since.Up}
+			if p, ok := worst[k]; !ok || a.Priority < p {
+				worst[k] = a.Priority
+			}
+			c.Told = c.Told || m.At >= began && a.Since.Up >= began
+		}
+	}
+	for _, p := range worst {
+		switch p {
+		case safety.PriorityNow:
+			c.P1++
+		case safety.PriorityTonight:
+			c.P2++
+		}
+		if p < safety.PriorityRecord {
+			c.All++
+		}
+	}
+	for _, trip := range t.Trips {
+		if trip.Active && trip.At > t.Begins && !expected[trip.Cause] {
+			c.FalseInhibits++
+			c.Causes = append(c.Causes, trip.Cause.String())
+			c.Told = c.Told || trip.At >= began
+		}
+	}
+	return c
+}
