@@ -37,7 +37,7 @@ var crashPoints = []struct {
 // times at each point (once where LEAT_REAL is not 1) and looks each time at the
 // record, the node and the wait of the next start.
 func TestKilledAtEveryPointOfADoseTheRecordCoversWhatWasGiven(t *testing.T) {
-	if testing.Short() {
+	if testing.Short() && !apptest.Real() { // LEAT_REAL=1 never skips
 		t.Skip("minutes of real time")
 	}
 	t.Parallel()

@@ -7,8 +7,10 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
@@ -62,10 +64,34 @@ func (b *broker) stop() error { return b.server.Close() }
 // url is the broker's address for a client.
 func (b *broker) url() string { return "tcp://" + b.address }
 
-// traffic counts PUBLISH packets by client identifier.
+// traffic counts PUBLISH packets by client identifier, and times the daemon's
+// orders.
 type traffic struct {
 	mu      sync.Mutex
 	clients map[string]*clientTraffic
+	ticked  time.Time       // when the daemon was last given the time, on which it decides
+	waits   []time.Duration // from there to the order at the broker
+}
+
+// tick notes that the daemon is now given the time.
+func (t *traffic) tick() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.ticked = time.Now()
+}
+
+// order notes that an order reached the broker.
+func (t *traffic) order() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.waits = append(t.waits, time.Since(t.ticked))
+}
+
+// orderWaits is how long orders took so far, shortest first.
+func (t *traffic) orderWaits() []time.Duration {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return slices.Sorted(slices.Values(t.waits))
 }
 
 // clientTraffic is what the broker took from a client and gave to it since the
@@ -128,6 +154,9 @@ func (d *doorkeeper) OnACLCheck(cl *mochi.Client, topic string, write bool) bool
 
 func (d *doorkeeper) OnPacketProcessed(cl *mochi.Client, pk packets.Packet, _ error) {
 	if pk.FixedHeader.Type == packets.Publish {
+		if strings.Contains(pk.TopicName, "/order/") {
+			d.broker.traffic.order()
+		}
 		d.broker.traffic.count(cl.ID, 1, 0)
 	}
 }

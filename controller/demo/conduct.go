@@ -100,6 +100,7 @@ func (s *stage) conduct(ctx context.Context) error {
 		}
 		s.farm.Advance(now.Up, s.sendForFarm)
 		s.settle(ctx)
+		s.broker.traffic.tick()
 		select {
 		case s.clock.ticks <- now:
 		case err := <-s.ended:

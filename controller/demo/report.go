@@ -21,10 +21,14 @@ type Report struct {
 	Seed      uint64
 	Tanks     []TankReport
 	Reagents  []ReagentReport
-	Rows      uint64 // of the ledger
-	Head      string
-	Picture   string
-	Text      string // all of it, to be read
+	// OrderWaits is the wall time from the tick on which a dose was decided to its
+	// order at the broker, the durable append and the second judgement between them;
+	// shortest first.
+	OrderWaits []time.Duration
+	Rows       uint64 // of the ledger
+	Head       string
+	Picture    string
+	Text       string // all of it, to be read
 }
 
 // TankReport is one tank's night. Shares are of time, 0 to 1.
@@ -50,7 +54,8 @@ type ReagentReport struct {
 // report closes the night: it reads the record back from disk, checks its chain
 // and writes the picture.
 func (s *stage) report(reached float64) (*Report, error) {
-	r := &Report{Simulated: s.clock.Now().Up, Wanted: s.options.Speed, Reached: reached, Seed: s.options.Seed}
+	r := &Report{Simulated: s.clock.Now().Up, Wanted: s.options.Speed, Reached: reached, Seed: s.options.Seed,
+		OrderWaits: s.broker.traffic.orderWaits()}
 	if err := s.readLedger(r); err != nil {
 		return nil, err
 	}
@@ -192,6 +197,10 @@ func (s *stage) words(r *Report) string {
 		list(&b, "alarms", t.Alarms)
 	}
 	s.reagentTable(&b, r)
+	if n := len(r.OrderWaits); n > 0 {
+		fmt.Fprintf(&b, "\nFrom decision over the durable record to the order at the broker: half within %s, 99 of 100 within %s (wall time, %d orders).\n",
+			shortTime(r.OrderWaits[n/2]), shortTime(r.OrderWaits[n*99/100]), n)
+	}
 	fmt.Fprintf(&b, "\nrecord   %d rows, chain verified, head %s…; leat ledger print -state %s\npicture  %s\n", r.Rows, r.Head, s.state, r.Picture)
 	return b.String()
 }
@@ -207,6 +216,8 @@ func (s *stage) reagentTable(b *strings.Builder, r *Report) {
 	}
 	fmt.Fprintf(b, "What left a stock differs from the count by the error of its pump, at most 3 %% in the demo.\n")
 }
+
+func shortTime(d time.Duration) string { return d.Round(10 * time.Microsecond).String() }
 
 func list(b *strings.Builder, title string, lines []string) {
 	if len(lines) == 0 {
