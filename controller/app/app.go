@@ -73,8 +73,7 @@ type App struct {
 	firstBeat uint64
 	stopOwed  bool          // a stop was wanted while the link was closed
 	other     time.Duration // uptime until which another daemon is believed to be there; 0 = none
-	opened    time.Duration // uptime at which the link opened last
-	flaps     int           // times in a row that the link was lost right after it opened
+	losses    losses
 }
 
 type request struct {

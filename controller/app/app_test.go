@@ -128,6 +128,19 @@ func TestSecondDaemonUnderTheSameClientIDIsNoticedByTheBrokenLinks(t *testing.T)
 	apptest.Eventually(t, "both notice", func() bool { return mine.holds("other-controller") && other.holds("other-controller") })
 }
 
+func TestLinkLostAgainAndAgainIsNoticedHoweverLongThePausesGrewButNotAfterAQuietHour(t *testing.T) {
+	var l losses
+	// With the longest pauses two daemons throw each other out every 60 s at the most.
+	for i, want := range []int{1, 2, 3, 4} {
+		if n := l.add(time.Duration(i) * time.Minute); n != want {
+			t.Errorf("loss %d: %d counted, want %d", i+1, n, want)
+		}
+	}
+	if n := l.add(time.Hour); n != 1 {
+		t.Errorf("a loss an hour later: %d counted, want 1", n)
+	}
+}
+
 func TestReloadIsTakenWholeOrNotAtAll(t *testing.T) {
 	broker := newInner(t)
 	path := apptest.Config(t, broker.url)

@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"go.uber.org/zap"
@@ -22,13 +23,13 @@ const clockStep = 2 * time.Second
 const leaseHolds = 10 * time.Second
 
 // Two daemons under one client id throw each other out of the broker and never
-// hear each other's leases. A link that is lost so soon after it opened, so often
-// in a row, means that; it is believed for longer than a link ever waits before
-// it tries again.
+// hear each other's leases. A link that is lost so often in so short a time means
+// that. The time is longer than both need to come back once each with their longest
+// pauses, so that neither stops noticing the other as the pauses grow.
 const (
-	flapWithin = 10 * time.Second
 	flapsMean  = 3
-	flapHolds  = time.Minute
+	flapsSpan  = 3 * time.Minute
+	flapsHolds = flapsSpan
 )
 
 // loop is the one goroutine that drives the core. Everything that happens comes in
@@ -135,25 +136,30 @@ func (a *App) countUnread(now dosing.Instant) {
 func (a *App) linkChanged(up bool) {
 	a.log.Info("broker", zap.Bool("connected", up))
 	now := a.clock.Now()
-	switch {
-	case up:
-		a.opened = now.Up
+	if up {
 		a.state.forget()
 		if a.stopOwed {
 			// Above all the stop of the start: an earlier run's dose may still run.
 			a.stopOwed = false
 			a.stopPumps()
 		}
-	case now.Up-a.opened >= flapWithin:
-		a.flaps = 0
-	default:
-		if a.flaps++; a.flaps >= flapsMean {
-			a.log.Warn("the broker ends the connection again and again right after it opened: another program may use the same client id",
-				zap.String("client_id", a.file.Broker.ClientID))
-			a.seeOther(now, flapHolds)
+	} else {
+		if n := a.losses.add(now.Up); n >= flapsMean {
+			a.log.Warn("the broker ends the connection again and again: another program may use the same client id",
+				zap.String("client_id", a.file.Broker.ClientID), zap.Int("losses", n), zap.Duration("within", flapsSpan))
+			a.seeOther(now, flapsHolds)
 		}
 	}
 	a.step(now, controller.Event{Kind: controller.EventLink, Up: up})
+}
+
+// losses are the uptimes at which the link was lost, of the last flapsSpan.
+type losses []time.Duration
+
+// add takes one more and returns how many there are.
+func (l *losses) add(up time.Duration) int {
+	*l = append(slices.DeleteFunc(*l, func(at time.Duration) bool { return up-at > flapsSpan }), up)
+	return len(*l)
 }
 
 // seeOther holds all doses while another daemon is believed to be there.
