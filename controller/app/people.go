@@ -18,7 +18,7 @@ func (a *App) webOptions() web.Options {
 		w = config.Web{}
 	}
 	return web.Options{Listen: w.Listen, Certificate: w.Certificate, Key: w.Key, Secure: w.BehindProxy, Monitoring: a.file.Metrics.Listen, Socket: filepath.Join(a.file.State, SocketName),
-		View: a.View, Ask: a.Ask, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready}
+		ECScale: w.ECScale, View: a.View, Ask: a.Ask, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready}
 }
 
 // SocketName is the local socket for leat mode, in the state folder.

@@ -297,6 +297,10 @@ func (b *builder) page() {
 	if out.Listen == "" {
 		out.Listen = "127.0.0.1:8470"
 	}
+	var known bool
+	if out.ECScale, known = dosing.ParseECScale(in.ECScale); !known {
+		b.fault("page.ec_scale", quoted(in.ECScale), "is no scale of EC", `write "CF", "ppm 500" or "ppm 700"; without it EC stands in mS/cm alone`)
+	}
 	b.keyPair("page", in.CertificateFile, in.KeyFile)
 	if in.KeyFile != "" {
 		b.private("page.key_file", out.Key)

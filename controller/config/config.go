@@ -53,12 +53,13 @@ type Broker struct {
 	CA, Certificate, Key     string
 }
 
-// Web is where the page listens.
+// Web is where the page listens and how it shows EC.
 type Web struct {
 	Off              bool
 	Listen           string
 	Certificate, Key string
 	BehindProxy      bool
+	ECScale          dosing.ECScale
 }
 
 // Metrics is where the monitoring reads; an empty Listen means the page's server.

@@ -16,16 +16,19 @@ import (
 
 // words are the functions of the page template: figures and ages as people say
 // them.
-var words = template.FuncMap{
-	"age":   ageWords,
-	"in":    inWords,
-	"value": valueWords,
-	"two":   func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) },
-	"clock": func(t time.Time) string { return t.Format("2 Jan 15:04") },
-	"since": func(now, then dosing.Instant) time.Duration { return now.Since(then) },
-	"setpoint": func(v controller.SetpointView, tank, quantity, unit string) setpointForm {
-		return setpointForm{v, tank, quantity, unit}
-	},
+func words(scale dosing.ECScale) template.FuncMap {
+	return template.FuncMap{
+		"age":   ageWords,
+		"in":    inWords,
+		"value": func(in controller.InputView) string { return valueWords(in, scale) },
+		"two":   func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) },
+		"ec":    func(v float64) string { return dosing.Conductivity(v).String() + scale.Beside(dosing.Conductivity(v)) },
+		"clock": func(t time.Time) string { return t.Format("2 Jan 15:04") },
+		"since": func(now, then dosing.Instant) time.Duration { return now.Since(then) },
+		"setpoint": func(v controller.SetpointView, tank, quantity, unit string) setpointForm {
+			return setpointForm{v, tank, quantity, unit}
+		},
+	}
 }
 
 type setpointForm struct {
@@ -57,15 +60,17 @@ func inWords(d time.Duration) string {
 	return "in " + ageWords(d)
 }
 
-func valueWords(in controller.InputView) string {
+func valueWords(in controller.InputView, scale dosing.ECScale) string {
 	if !in.Present {
 		return "no reading yet"
 	}
 	switch {
 	case in.Quantity.Switch():
 		return switchWords(in.Quantity, in.Value != 0)
-	case in.Quantity == dosing.QuantityPH || in.Quantity == dosing.QuantityEC:
-		return strconv.FormatFloat(in.Value, 'f', 2, 64) + " " + in.Quantity.Unit()
+	case in.Quantity == dosing.QuantityPH:
+		return dosing.PH(in.Value).String()
+	case in.Quantity == dosing.QuantityEC:
+		return dosing.Conductivity(in.Value).String() + scale.Beside(dosing.Conductivity(in.Value))
 	}
 	return strconv.FormatFloat(in.Value, 'f', 1, 64) + " " + in.Quantity.Unit()
 }

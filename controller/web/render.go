@@ -6,16 +6,17 @@ import (
 	"html/template"
 
 	"leat/controller"
+	"leat/dosing"
 )
 
-func parsePage() (*template.Template, error) {
-	return template.New("page.html").Funcs(words).ParseFS(files, "page.html")
+func parsePage(scale dosing.ECScale) (*template.Template, error) {
+	return template.New("page.html").Funcs(words(scale)).ParseFS(files, "page.html")
 }
 
 // Page is the page of one view as a person of this role gets it, for whoever has
 // no browser: tests, and a picture in a report.
 func Page(view *controller.View, who string, role controller.Role) ([]byte, error) {
-	t, err := parsePage()
+	t, err := parsePage(dosing.ECScale{})
 	if err != nil {
 		return nil, fmt.Errorf("page template: %w", err)
 	}

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"leat/controller"
+	"leat/dosing"
 )
 
 //go:embed page.html signin.html style.css live.js
@@ -28,11 +29,12 @@ type Person struct {
 
 // Options joins the page to the daemon.
 type Options struct {
-	Listen           string // host:port of the page; loopback unless configured otherwise; empty = no page
-	Certificate, Key string // files; empty = plain HTTP
-	Secure           bool   // a proxy on this machine speaks HTTPS for the page
-	Monitoring       string // host:port of health and metrics alone; empty = the page's
-	Socket           string // path of the local socket; empty = none
+	Listen           string         // host:port of the page; loopback unless configured otherwise; empty = no page
+	Certificate, Key string         // files; empty = plain HTTP
+	Secure           bool           // a proxy on this machine speaks HTTPS for the page
+	Monitoring       string         // host:port of health and metrics alone; empty = the page's
+	Socket           string         // path of the local socket; empty = none
+	ECScale          dosing.ECScale // shown beside mS/cm
 	View             func() *controller.View
 	Ask              func(context.Context, controller.Request) (controller.Answer, error)
 	Find             func(name string) (Person, bool, error)
@@ -68,7 +70,7 @@ func New(options Options) (*Server, error) {
 }
 
 func (s *Server) open() (err error) {
-	if s.page, err = parsePage(); err != nil {
+	if s.page, err = parsePage(s.options.ECScale); err != nil {
 		return fmt.Errorf("page template: %w", err)
 	}
 	if s.signIn, err = template.ParseFS(files, "signin.html"); err != nil {

@@ -64,7 +64,7 @@ func newHouse(t *testing.T) *house {
 	}
 	people := map[string]Person{"mara": {Name: "mara", Role: controller.RoleEngineer, Hash: hash}, "visitor": {Name: "visitor", Role: controller.RoleView, Hash: hash}}
 	h.Server, err = New(Options{Listen: "127.0.0.1:0", Socket: filepath.Join(t.TempDir(), "leat.sock"),
-		View: h.view.Load,
+		ECScale: dosing.ECScales[0], View: h.view.Load,
 		Ask: func(_ context.Context, r controller.Request) (controller.Answer, error) {
 			h.asked = append(h.asked, r)
 			switch {
@@ -162,7 +162,7 @@ func TestPageShowsStateReasonReadingsAndHoldsOnlyToWhoIsSignedIn(t *testing.T) {
 	}
 	_, page := b.get("/")
 	row := safety.Of(safety.CauseCirculationOff)
-	want(t, page, "north", "holding", row.Text, row.Clears, row.Advice, "5.93", "3 s old", "not fitted: no redox probe", "tonight", "acid-north", "264 mL", "chlorine gas", "no emergency stop", "Acid into water")
+	want(t, page, "north", "holding", row.Text, row.Clears, row.Advice, "5.93", "1.78 mS/cm (17.8 CF)", "3 s old", "not fitted: no redox probe", "tonight", "acid-north", "264 mL", "chlorine gas", "no emergency stop", "Acid into water")
 }
 
 func TestWrongPasswordsAreRefusedLimitedAndAudited(t *testing.T) {
