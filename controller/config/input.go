@@ -196,7 +196,7 @@ func (b *builder) fit(path string, in *inputTable, input safety.Input) {
 	case !(input.Step > 0):
 		b.fault(join(path, "resolution"), quoted(in.Resolution.text), "is not above zero", "state the smallest step of the value")
 	case input.Noise < 0 || input.Noise > (input.High-input.Low)/10:
-		b.fault(join(path, "noise"), quoted(in.Noise.text), "is no noise of a probe", "state the standard deviation that leat prove measured")
+		b.fault(join(path, "noise"), quoted(in.Noise.text), "is no noise of a probe", "state the standard deviation measured over ten quiet minutes")
 	}
 	topic := InputTopic{Input: dosing.InputID(len(b.gate().Inputs)), Format: b.format(path, in, input.Quantity), Compensation: b.compensation(path, in, input.Quantity)}
 	b.replace(join(path, "topic"), b.owner(input.Tank)+"/reading/"+input.Name, in.Topic)

@@ -106,9 +106,9 @@ type tankTable struct {
 	Volume   measured[waterKind]   `toml:"volume" need:"yes" doc:"water in circulation at the working level"`
 	Least    measured[waterKind]   `toml:"least" doc:"least volume at which dosing is permitted, floods out; default nine tenths of the volume less the floods"`
 	Greatest measured[waterKind]   `toml:"greatest" doc:"level high; default 1.1 times the volume"`
-	DeadTime span                  `toml:"dead_time" doc:"dose to first response, measured by leat prove; default 60s"`
-	Lag      span                  `toml:"lag" doc:"mixing lag after the dead time, measured by leat prove; default 120s"`
-	Buffer   measured[bufferKind]  `toml:"buffer" doc:"buffer capacity at the setpoint as measured by leat prove; default computed from the expected solution"`
+	DeadTime span                  `toml:"dead_time" doc:"dose to first response, as measured; default 60s"`
+	Lag      span                  `toml:"lag" doc:"mixing lag after the dead time, to 63 % of the response, as measured; default 120s"`
+	Buffer   measured[bufferKind]  `toml:"buffer" doc:"buffer capacity at the setpoint as measured; default computed from the expected solution"`
 	Coldest  measured[celsiusKind] `toml:"coldest" doc:"no dose below this water temperature; default 8 °C"`
 	Warmest  measured[celsiusKind] `toml:"warmest" doc:"no dose above this water temperature; default 34 °C"`
 
@@ -196,7 +196,7 @@ type inputTable struct {
 	Compensation string                  `toml:"compensation" doc:"how the probe compensates temperature. EC: none, linear 2.0 %/K (any coefficient) or ISO 7888; pH: none or Nernst"`
 	NotFitted    string                  `toml:"not_fitted" doc:"why there is none"`
 	Every        span                    `toml:"every" doc:"how often it is sent; default 5s"`
-	Noise        measured[inputUnitKind] `toml:"noise" doc:"standard deviation when nothing happens, measured by leat prove; default not measured"`
+	Noise        measured[inputUnitKind] `toml:"noise" doc:"standard deviation over ten quiet minutes; default not measured"`
 	Resolution   measured[inputUnitKind] `toml:"resolution" doc:"smallest step; default 0.01 pH, 0.01 mS/cm, 0.1 °C, 1 L, 1 mV"`
 	Low          measured[inputUnitKind] `toml:"low" doc:"implausible below; default by quantity"`
 	High         measured[inputUnitKind] `toml:"high" doc:"implausible above; default by quantity"`

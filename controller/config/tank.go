@@ -91,13 +91,13 @@ func (b *builder) water(path string, t *tankTable) dosing.Tank {
 		b.fault(join(path, "greatest"), quoted(t.Greatest.text), "is below the volume", "state the level at which no more water may come in")
 	}
 	if out.DeadTime < time.Second || out.DeadTime > time.Hour {
-		b.fault(join(path, "dead_time"), quoted(t.DeadTime.text), "is out of range", "1s to 1h, as leat prove measures it")
+		b.fault(join(path, "dead_time"), quoted(t.DeadTime.text), "is out of range", "1s to 1h, from a dose to the first response")
 	}
 	if out.Lag < time.Second || out.Lag > 6*time.Hour {
-		b.fault(join(path, "lag"), quoted(t.Lag.text), "is out of range", "1s to 6h, as leat prove measures it")
+		b.fault(join(path, "lag"), quoted(t.Lag.text), "is out of range", "1s to 6h, from the first response to 63 % of it")
 	}
 	if !t.DeadTime.stated || !t.Lag.stated {
-		b.warn(path, fmt.Sprintf("mixing not measured: dead time %v and lag %v are taken; leat prove measures them", out.DeadTime, out.Lag))
+		b.warn(path, fmt.Sprintf("mixing not measured: dead time %v and lag %v are taken; measure them: give one dose and watch how pH or EC answers", out.DeadTime, out.Lag))
 	}
 	if out.TopUp.Alkalinity > 10 {
 		b.fault(join(path, "top_up.alkalinity"), quoted(t.TopUp.Alkalinity.text), "is more than any tap water has", "state it from an analysis, in meq/L or mg/L CaCO3")

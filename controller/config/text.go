@@ -35,7 +35,7 @@ func (r *Report) Write(w io.Writer) error {
 	p.list("Before the first drop", r.Cautions)
 	if r.OK {
 		p.line("")
-		p.line("No fault found. A fresh start only observes; a person arms each tank after leat prove.")
+		p.line("No fault found. A fresh start only observes; a person arms each tank once pumps, probes and nodes are proved (deploy/node.md).")
 	}
 	return p.err
 }
