@@ -7,8 +7,9 @@ import (
 
 // The worked examples of testdata/published/worked_examples.csv: extension
 // bulletins' arithmetic, recomputed. Every row that a blend can be asked for stands
-// here; those whose print is wrong are shown as such. The rest (EC rules, MC12) is
-// the chemistry's, tested in dosing/chem.
+// here; those whose print is wrong are shown as such. The rest (EC rules, alk80) is
+// the chemistry's, tested in dosing/chem; lettuce_water is a fact about the crop that
+// nothing here computes.
 
 const (
 	ounce     = 28.3495 // g
