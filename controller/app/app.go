@@ -74,6 +74,7 @@ type App struct {
 	stopOwed  bool          // a stop was wanted while the link was closed
 	other     time.Duration // uptime until which another daemon is believed to be there; 0 = none
 	losses    losses
+	leases    payload.Leases // our own, heard back
 }
 
 type request struct {

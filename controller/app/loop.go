@@ -229,7 +229,7 @@ func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time
 		}
 	case routeHeartbeat:
 		var beat controller.Heartbeat
-		if beat, err = payload.ParseHeartbeat(body); err == nil {
+		if beat, err = r.hearts.Parse(body); err == nil {
 			beat.Node = r.node
 			a.step(at, controller.Event{Kind: controller.EventHeartbeat, Heartbeat: &beat})
 		}
@@ -239,7 +239,7 @@ func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time
 		var epoch uint32
 		var beat uint64
 		// Two fresh state folders both begin with epoch 1; the beat tells them apart.
-		if epoch, beat, err = payload.ParseLease(body); err == nil && (epoch != a.core.Epoch() || beat <= a.firstBeat || beat > a.beat) {
+		if epoch, beat, err = a.leases.Parse(body); err == nil && (epoch != a.core.Epoch() || beat <= a.firstBeat || beat > a.beat) {
 			a.seeOther(at, leaseHolds)
 		}
 	}

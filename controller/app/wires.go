@@ -37,6 +37,7 @@ type route struct {
 	kind     routeKind
 	pump     dosing.PumpID
 	node     safety.NodeID
+	hearts   *payload.Heartbeats // of the node
 	tank     dosing.TankID
 	quantity dosing.Quantity
 }
@@ -55,7 +56,7 @@ func newWires(file *config.File) *wires {
 		add(w.topics.Report(row, file.Settings.Safety.Pumps[i].Name), route{kind: routeReport, pump: dosing.PumpID(i)})
 	}
 	for i := range file.Settings.Safety.Nodes {
-		add(w.topics.Node(row, file.Settings.Safety.Nodes[i].Name), route{kind: routeHeartbeat, node: safety.NodeID(i)})
+		add(w.topics.Node(row, file.Settings.Safety.Nodes[i].Name), route{kind: routeHeartbeat, node: safety.NodeID(i), hearts: &payload.Heartbeats{}})
 	}
 	for i := range file.Settings.Tanks {
 		for _, q := range []dosing.Quantity{dosing.QuantityPH, dosing.QuantityEC} {

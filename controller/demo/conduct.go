@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -152,7 +153,7 @@ func (s *stage) playBroker(up time.Duration) error {
 // sendForFarm publishes what the farm sends. While the link is down a sensor's
 // value is lost, as on a real farm.
 func (s *stage) sendForFarm(topic string, qos byte, retained bool, body []byte) {
-	if err := s.farmLink.Publish(topic, qos, retained, body); err != nil && !errors.Is(err, mqtt.ErrClosed) {
+	if err := s.farmLink.Publish(topic, qos, retained, bytes.Clone(body)); err != nil && !errors.Is(err, mqtt.ErrClosed) {
 		s.options.Log.Sugar().Debugf("farm: %v", err)
 	}
 }

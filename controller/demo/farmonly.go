@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -65,7 +66,7 @@ func RunFarm(ctx context.Context, o FarmOptions) error {
 	ticker := time.NewTicker(farmStep)
 	defer ticker.Stop()
 	send := func(topic string, qos byte, retained bool, body []byte) {
-		if err := link.Publish(topic, qos, retained, body); err != nil && !errors.Is(err, mqtt.ErrClosed) {
+		if err := link.Publish(topic, qos, retained, bytes.Clone(body)); err != nil && !errors.Is(err, mqtt.ErrClosed) {
 			o.Log.Warn("farm", zap.Error(err))
 		}
 	}

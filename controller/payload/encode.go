@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"leat/dosing"
+	"leat/safety/ledger"
 )
 
 // encoder appends one JSON object with its keys in the order of writing, so that
@@ -37,6 +38,11 @@ func (e *encoder) key(key string) {
 func (e *encoder) text(key, text string) {
 	e.key(key)
 	e.dst = appendText(e.dst, text)
+}
+
+func (e *encoder) order(key string, id ledger.OrderID) {
+	e.key(key)
+	e.dst = append(id.Append(append(e.dst, '"')), '"')
 }
 
 // some writes text only if there is any.
@@ -93,7 +99,20 @@ func shorten(dst []byte, from int) []byte {
 }
 
 // volume writes mL to the microlitre.
-func (e *encoder) volume(key string, v dosing.Volume) { e.number(key, v.Millilitres(), 3) }
+func (e *encoder) volume(key string, v dosing.Volume) {
+	e.key(key)
+	if v < 0 {
+		e.dst = append(e.dst, '-')
+		v = -v
+	}
+	whole, rest := v/dosing.Millilitre, v%dosing.Millilitre
+	e.dst = strconv.AppendInt(e.dst, int64(whole), 10)
+	if rest > 0 {
+		from := len(e.dst)
+		e.dst = append(e.dst, '.', byte('0'+rest/100), byte('0'+rest/10%10), byte('0'+rest%10))
+		e.dst = shorten(e.dst, from)
+	}
+}
 
 // moment writes whole seconds UTC, rounded down; a zero time is left out.
 func (e *encoder) moment(key string, t time.Time) {
@@ -115,6 +134,9 @@ const hexDigits = "0123456789abcdef"
 // replacement character rather than a payload that no reader accepts.
 func appendText(dst []byte, text string) []byte {
 	dst = append(dst, '"')
+	if plainText(text) {
+		return append(append(dst, text...), '"')
+	}
 	for _, r := range text {
 		switch {
 		case r == '"' || r == '\\':
@@ -130,4 +152,14 @@ func appendText(dst []byte, text string) []byte {
 		}
 	}
 	return append(dst, '"')
+}
+
+// plainText says that text stands in JSON as it is: keys, ids and most words do.
+func plainText(text string) bool {
+	for i := range len(text) {
+		if c := text[i]; c < 0x20 || c >= 0x7f || c == '"' || c == '\\' {
+			return false
+		}
+	}
+	return true
 }

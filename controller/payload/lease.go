@@ -20,15 +20,21 @@ func AppendLease(dst []byte, epoch uint32, beat uint64) []byte {
 
 // ParseLease reads the permission to dose at the node.
 func ParseLease(body []byte) (epoch uint32, beat uint64, err error) {
+	epoch, beat, _, err = parseLease(body)
+	return epoch, beat, err
+}
+
+// parseLease returns also where the beat stands.
+func parseLease(body []byte) (epoch uint32, beat uint64, counter []byte, err error) {
 	fields, err := fieldsOf(body, "epoch", "beat")
 	if err != nil {
-		return 0, 0, err
+		return 0, 0, nil, err
 	}
 	epoch, beat = fields.epoch(), fields.count("beat", largestBeat)
 	if fields.err != nil {
-		return 0, 0, fields.err
+		return 0, 0, nil, fields.err
 	}
-	return epoch, beat, nil
+	return epoch, beat, fields.get("beat").raw, nil
 }
 
 func (f *fields) epoch() uint32 {

@@ -38,7 +38,7 @@ func AppendOrder(dst []byte, o controller.Order, outlet string) []byte {
 
 func (m OrderMessage) append(dst []byte) []byte {
 	e := object(dst)
-	e.text("order", m.ID.String())
+	e.order("order", m.ID)
 	e.text("outlet", m.Outlet)
 	e.volume("volume_ml", m.Volume)
 	e.whole("run_ms", m.Run.Milliseconds())

@@ -7,7 +7,7 @@ import (
 // AppendReport writes a node's word on an order; for nodes.
 func AppendReport(dst []byte, r controller.Report) []byte {
 	e := object(dst)
-	e.text("order", r.Order.String())
+	e.order("order", r.Order)
 	e.text("phase", r.Phase.String())
 	e.whole("run_ms", r.Run.Milliseconds())
 	e.volume("volume_ml", r.Volume)
@@ -60,7 +60,7 @@ func AppendHeartbeat(dst []byte, h controller.Heartbeat) []byte {
 	if h.Last != nil {
 		e.key("last")
 		last := object(e.dst)
-		last.text("order", h.Last.Order.String())
+		last.order("order", h.Last.Order)
 		last.text("phase", h.Last.Phase.String())
 		last.whole("run_ms", h.Last.Run.Milliseconds())
 		last.volume("volume_ml", h.Last.Volume)
@@ -73,11 +73,17 @@ func AppendHeartbeat(dst []byte, h controller.Heartbeat) []byte {
 // ParseHeartbeat reads what a node says of itself. Node is left for the caller,
 // who knows the topic.
 func ParseHeartbeat(body []byte) (controller.Heartbeat, error) {
+	h, _, err := parseHeartbeat(body)
+	return h, err
+}
+
+// parseHeartbeat returns also where the tick stands.
+func parseHeartbeat(body []byte) (h controller.Heartbeat, tick []byte, err error) {
 	fields, err := fieldsOf(body, "boot", "tick_ms", "idle", "last")
 	if err != nil {
-		return controller.Heartbeat{}, err
+		return controller.Heartbeat{}, nil, err
 	}
-	h := controller.Heartbeat{Boot: fields.name("boot"), Tick: fields.milliseconds("tick_ms", longestTick), Idle: fields.yes("idle")}
+	h = controller.Heartbeat{Boot: fields.name("boot"), Tick: fields.milliseconds("tick_ms", longestTick), Idle: fields.yes("idle")}
 	if fields.err == nil && fields.has("last") {
 		inner, _ := fieldsIn(fields.get("last"), reportKeys...)
 		if inner.err == nil {
@@ -87,7 +93,7 @@ func ParseHeartbeat(body []byte) (controller.Heartbeat, error) {
 		fields.err = inner.err
 	}
 	if fields.err != nil {
-		return controller.Heartbeat{}, fields.err
+		return controller.Heartbeat{}, nil, fields.err
 	}
-	return h, nil
+	return h, fields.get("tick_ms").raw, nil
 }

@@ -17,8 +17,8 @@ import (
 	"leat/safety"
 )
 
-// Send carries one message of the farm to the broker. The body belongs to the
-// receiver.
+// Send carries one message of the farm to the broker. The body holds until the call
+// returns: who keeps it copies it.
 type Send func(topic string, qos byte, retained bool, body []byte)
 
 // Options is how a farm starts. The zero value is a farm at its setpoints with
@@ -66,6 +66,7 @@ type Farm struct {
 	nextSecond time.Duration
 	send       Send
 	link       link
+	leases     payload.Leases // what the nodes hear is the same for all
 
 	open        dosing.TankID // into which the last order went
 	supplyCut   bool

@@ -1,6 +1,9 @@
 package sim
 
-import "time"
+import (
+	"bytes"
+	"time"
+)
 
 // link is the farm's way to the broker. It is perfect unless a fault makes it
 // slow, lossy or deaf on one side.
@@ -39,7 +42,7 @@ func (l *link) arrive(f *Farm, topic string, body []byte) {
 	}
 	for range 1 + t.copies {
 		if t.delay > 0 {
-			l.in = append(l.in, message{due: f.now + t.delay, topic: topic, body: append([]byte(nil), body...)})
+			l.in = append(l.in, message{due: f.now + t.delay, topic: topic, body: bytes.Clone(body)})
 			continue
 		}
 		f.handle(topic, body)
@@ -53,7 +56,7 @@ func (f *Farm) publish(topic string, qos byte, retained bool, body []byte) {
 		return
 	}
 	if l.trouble.delay > 0 {
-		l.out = append(l.out, message{f.now + l.trouble.delay, topic, qos, retained, body})
+		l.out = append(l.out, message{f.now + l.trouble.delay, topic, qos, retained, bytes.Clone(body)})
 		return
 	}
 	if f.send != nil {

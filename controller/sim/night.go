@@ -28,9 +28,8 @@ type Night struct {
 	settings *controller.Settings
 	topics   *payload.Topics
 	intake   *payload.Intake
-	slots    map[string]int
-	pumps    map[string]dosing.PumpID
-	nodes    map[string]safety.NodeID
+	inlets   map[string]inlet // by topic
+	hearts   []payload.Heartbeats
 	now      dosing.Instant
 	beat     uint64
 	drafts   []ledger.Draft     // waiting for the disk
@@ -38,8 +37,10 @@ type Night struct {
 	full     bool
 	failed   bool
 	event    controller.Event // of the step under way
-	ear      Send             // hear, bound once
-	lease    string           // topic
+	word     controller.Heartbeat
+	ear      Send   // hear, bound once
+	lease    string // topic
+	leased   []byte // body of the last lease
 
 	// Notice is told each line for the log; nil = nobody.
 	Notice func(now dosing.Instant, n controller.Notice)
@@ -54,6 +55,21 @@ type Night struct {
 	// Answers are the core's words to requests since the start.
 	Answers []controller.Answer
 }
+
+// inlet is what arrives on a topic of the daemon.
+type inlet struct {
+	kind  inletKind
+	index int // feed, pump or node
+}
+
+type inletKind uint8
+
+const (
+	inletNone inletKind = iota
+	inletReading
+	inletReport
+	inletHeartbeat
+)
 
 // fullRetry is how often a full disk is tried again.
 const fullRetry = 5 * time.Second
@@ -71,8 +87,8 @@ func NewNight(settings *controller.Settings, topics *payload.Topics, feeds []Fee
 // PrepareNight is NewNight before the core's first step, for whoever wants to hear
 // that one too.
 func PrepareNight(settings *controller.Settings, topics *payload.Topics, feeds []Feed, farm *Farm, store ledger.Store, wall time.Time) (*Night, error) {
-	n := &Night{Farm: farm, settings: settings, topics: topics, slots: map[string]int{}, pumps: map[string]dosing.PumpID{},
-		nodes: map[string]safety.NodeID{}, now: dosing.Instant{Wall: wall}}
+	n := &Night{Farm: farm, settings: settings, topics: topics, inlets: map[string]inlet{},
+		hearts: make([]payload.Heartbeats, len(settings.Safety.Nodes)), now: dosing.Instant{Wall: wall}}
 	var thermal []*dosing.Thermal
 	for i := range settings.Safety.Tanks {
 		t, err := dosing.NewThermal(settings.Safety.Tanks[i].Expected())
@@ -84,15 +100,17 @@ func PrepareNight(settings *controller.Settings, topics *payload.Topics, feeds [
 	n.ear, n.lease = n.hear, topics.Lease(topics.Row())
 	var inner []payload.Feed
 	for i := range feeds {
-		n.slots[feeds[i].Topic] = i
 		inner = append(inner, feeds[i].Feed)
 	}
 	n.intake = payload.NewIntake(inner, thermal)
-	for i := range settings.Safety.Pumps {
-		n.pumps[topics.Report(topics.Row(), settings.Safety.Pumps[i].Name)] = dosing.PumpID(i)
-	}
 	for i := range settings.Safety.Nodes {
-		n.nodes[topics.Node(topics.Row(), settings.Safety.Nodes[i].Name)] = safety.NodeID(i)
+		n.inlets[topics.Node(topics.Row(), settings.Safety.Nodes[i].Name)] = inlet{inletHeartbeat, i}
+	}
+	for i := range settings.Safety.Pumps {
+		n.inlets[topics.Report(topics.Row(), settings.Safety.Pumps[i].Name)] = inlet{inletReport, i}
+	}
+	for i := range feeds {
+		n.inlets[feeds[i].Topic] = inlet{inletReading, i}
 	}
 	var err error
 	if n.Ledger, err = ledger.Open(store); err != nil {
@@ -197,26 +215,24 @@ func (n *Night) hear(topic string, _ byte, retained bool, body []byte) {
 			return
 		}
 	}
-	if slot, ok := n.slots[topic]; ok {
-		r, err := n.intake.Decode(slot, n.now, body, retained)
+	switch in := n.inlets[topic]; in.kind {
+	case inletReading:
+		r, err := n.intake.Decode(in.index, n.now, body, retained)
 		if err != nil {
-			n.Step(controller.Event{Kind: controller.EventRejected, Input: n.intake.Input(slot), Text: err.Error()})
+			n.Step(controller.Event{Kind: controller.EventRejected, Input: n.intake.Input(in.index), Text: err.Error()})
 			return
 		}
 		n.Step(controller.Event{Kind: controller.EventReading, Reading: r})
-		return
-	}
-	if pump, ok := n.pumps[topic]; ok {
+	case inletReport:
 		if r, err := payload.ParseReport(body); err == nil {
-			r.Pump = pump
+			r.Pump = dosing.PumpID(in.index)
 			n.Step(controller.Event{Kind: controller.EventReport, Report: &r})
 		}
-		return
-	}
-	if node, ok := n.nodes[topic]; ok {
-		if h, err := payload.ParseHeartbeat(body); err == nil {
-			h.Node = node
-			n.Step(controller.Event{Kind: controller.EventHeartbeat, Heartbeat: &h})
+	case inletHeartbeat:
+		if h, err := n.hearts[in.index].Parse(body); err == nil {
+			n.word = h
+			n.word.Node = safety.NodeID(in.index)
+			n.Step(controller.Event{Kind: controller.EventHeartbeat, Heartbeat: &n.word})
 		}
 	}
 }
@@ -241,7 +257,8 @@ func (n *Night) carryOut(out *controller.Output) {
 	if len(out.Stops) == 0 && len(out.Orders) == 0 {
 		if out.Lease {
 			n.beat++
-			n.Farm.Receive(n.lease, payload.AppendLease(nil, n.Core.Epoch(), n.beat), n.ear)
+			n.leased = payload.AppendLease(n.leased[:0], n.Core.Epoch(), n.beat)
+			n.Farm.Receive(n.lease, n.leased, n.ear)
 		}
 		return
 	}

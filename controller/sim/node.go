@@ -43,7 +43,8 @@ type node struct {
 	last     *controller.Report // the order it ended last, or was at when power went
 	boots    int
 	refused  int
-	announce bool // the link has just opened: say the last report again
+	body     []byte // of the last heartbeat
+	announce bool   // the link has just opened: say the last report again
 	beatDue  time.Duration
 
 	trouble nodeTrouble

@@ -37,6 +37,7 @@ type probe struct {
 	shown   float64 // after the sensor's lag
 	started bool
 	sent    float64 // last value sent, in the quantity's unit
+	body    []byte  // the same as it was sent
 	trouble probeTrouble
 }
 
@@ -113,7 +114,8 @@ func (p *probe) second(f *Farm) {
 	if !p.trouble.frozen {
 		p.sent = p.read(f)
 	}
-	f.publish(p.wire.Topic, 0, false, p.body())
+	p.body = strconv.AppendFloat(p.body[:0], p.sent*p.wire.Factor, 'f', p.digits(), 64)
+	f.publish(p.wire.Topic, 0, false, p.body)
 }
 
 // follow moves what the sensor shows toward the truth by its lag.
@@ -151,10 +153,6 @@ func (p *probe) read(f *Farm) float64 {
 		v = max(v, 0)
 	}
 	return v
-}
-
-func (p *probe) body() []byte {
-	return strconv.AppendFloat(nil, p.sent*p.wire.Factor, 'f', p.digits(), 64)
 }
 
 // digits is how many places the resolution needs in the unit that is sent.

@@ -11,20 +11,28 @@ import (
 
 // routes is where messages go and come from, as the topics of the station say.
 type routes struct {
-	orders    map[string]dosing.PumpID
-	leases    map[string]bool
-	stops     map[string]bool
-	supplies  map[string]bool
-	reports   []string // by pump
-	nodes     []string // by node
+	listens   map[string]listener // by topic
+	reports   []string            // by pump
+	nodes     []string            // by node
 	pumpNodes []safety.NodeID
+}
+
+// listener is what a topic is for, mostly one thing.
+type listener struct {
+	order, lease, stop, supply bool
+	pump                       dosing.PumpID // of an order
 }
 
 // routesOf listens at the row and at every tank, so that an order reaches its pump
 // whichever of them it is sent to.
 func routesOf(settings *controller.Settings, topics *payload.Topics) routes {
 	s := &settings.Safety
-	r := routes{orders: map[string]dosing.PumpID{}, leases: map[string]bool{}, stops: map[string]bool{}, supplies: map[string]bool{}, pumpNodes: s.PumpNode}
+	r := routes{listens: map[string]listener{}, pumpNodes: s.PumpNode}
+	also := func(topic string, change func(*listener)) {
+		l := r.listens[topic]
+		change(&l)
+		r.listens[topic] = l
+	}
 	owners := []dosing.TankID{topics.Row(), dosing.AllTanks}
 	for id := range settings.Tanks {
 		owners = append(owners, dosing.TankID(id))
@@ -32,12 +40,12 @@ func routesOf(settings *controller.Settings, topics *payload.Topics) routes {
 	for _, owner := range owners {
 		for p := range s.Pumps {
 			if owner == topics.Row() || owner == dosing.AllTanks || s.Pumps[p].ServesTank(owner) {
-				r.orders[topics.Order(owner, s.Pumps[p].Name)] = dosing.PumpID(p)
+				also(topics.Order(owner, s.Pumps[p].Name), func(l *listener) { l.order, l.pump = true, dosing.PumpID(p) })
 			}
 		}
-		r.leases[topics.Lease(owner)] = true
-		r.stops[topics.Stop(owner)] = true
-		r.supplies[topics.Supply(owner)] = true
+		also(topics.Lease(owner), func(l *listener) { l.lease = true })
+		also(topics.Stop(owner), func(l *listener) { l.stop = true })
+		also(topics.Supply(owner), func(l *listener) { l.supply = true })
 	}
 	for p := range s.Pumps {
 		r.reports = append(r.reports, topics.Report(topics.Row(), s.Pumps[p].Name))
@@ -48,30 +56,26 @@ func routesOf(settings *controller.Settings, topics *payload.Topics) routes {
 	return r
 }
 
-func (r *routes) ofOrder(topic string) bool { _, ok := r.orders[topic]; return ok }
+func (r *routes) ofOrder(topic string) bool { return r.listens[topic].order }
 
 // Subscriptions are the topics that the farm's nodes listen to, in order.
 func (f *Farm) Subscriptions() []string {
 	var topics []string
-	for t := range f.routes.orders {
+	for t := range f.routes.listens {
 		topics = append(topics, t)
 	}
-	for _, set := range []map[string]bool{f.routes.leases, f.routes.stops, f.routes.supplies} {
-		for t := range set {
-			topics = append(topics, t)
-		}
-	}
 	slices.Sort(topics)
-	return slices.Compact(topics)
+	return topics
 }
 
 // handle gives a message to the nodes it is for.
 func (f *Farm) handle(topic string, body []byte) {
-	if pump, ok := f.routes.orders[topic]; ok {
-		f.handleOrder(pump, body)
+	l := f.routes.listens[topic]
+	if l.order {
+		f.handleOrder(l.pump, body)
 	}
-	if f.routes.leases[topic] {
-		epoch, beat, err := payload.ParseLease(body)
+	if l.lease {
+		epoch, beat, err := f.leases.Parse(body)
 		if err != nil {
 			f.unread++
 			return
@@ -80,10 +84,10 @@ func (f *Farm) handle(topic string, body []byte) {
 			n.renew(f, epoch, beat)
 		}
 	}
-	if f.routes.stops[topic] {
+	if l.stop {
 		f.handleStop(body)
 	}
-	if f.routes.supplies[topic] {
+	if l.supply {
 		// Cutting is safe: a cut that cannot be read cuts as well.
 		f.cutSupply()
 	}
@@ -188,6 +192,7 @@ func (f *Farm) beat() {
 		if !n.trouble.noReports {
 			h.Last = n.last
 		}
-		f.publish(f.routes.nodes[n.id], 0, false, payload.AppendHeartbeat(nil, h))
+		n.body = payload.AppendHeartbeat(n.body[:0], h)
+		f.publish(f.routes.nodes[n.id], 0, false, n.body)
 	}
 }

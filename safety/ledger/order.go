@@ -18,7 +18,16 @@ type OrderID struct {
 }
 
 // String prints the id as it stands on the topics: 7-000123.
-func (o OrderID) String() string { return fmt.Sprintf("%d-%06d", o.Epoch, o.Number) }
+func (o OrderID) String() string { return string(o.Append(make([]byte, 0, 21))) }
+
+// Append appends the id as String prints it.
+func (o OrderID) Append(dst []byte) []byte {
+	dst = append(strconv.AppendUint(dst, uint64(o.Epoch), 10), '-')
+	for least := uint32(100_000); least > 1 && o.Number < least; least /= 10 {
+		dst = append(dst, '0')
+	}
+	return strconv.AppendUint(dst, uint64(o.Number), 10)
+}
 
 // Key is the id as one number, rising over epochs.
 func (o OrderID) Key() uint64 { return uint64(o.Epoch)<<32 | uint64(o.Number) }

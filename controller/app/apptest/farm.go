@@ -1,6 +1,7 @@
 package apptest
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -132,6 +133,7 @@ func (f *Farm) take(m mqtt.Message) {
 
 // send is the simulation's way to the broker.
 func (f *Farm) send(topic string, qos byte, _ bool, body []byte) {
+	body = bytes.Clone(body) // the simulation writes the next one in its place
 	switch {
 	case strings.Contains(topic, "/reading/"):
 		f.latest[topic] = body
