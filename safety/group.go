@@ -19,21 +19,22 @@ type group struct {
 
 // stand judges every group of a tank as of now.
 func (w *Watch) stand(t *tankState, up time.Duration) {
-	for q := dosing.QuantityPH; q < dosing.QuantityCount; q++ {
-		if len(t.inputs[q]) == 0 {
-			continue
-		}
-		if q.Switch() {
-			t.group[q] = w.switches(t, q, up)
-		} else {
-			t.group[q] = w.probes(t, q, up)
+	for _, q := range t.fitted {
+		g := &t.group[q]
+		switch {
+		case q.Switch():
+			w.switches(t, q, g, up)
+		case len(t.inputs[q]) == 1:
+			w.probe(t.inputs[q][0], g, up)
+		default:
+			w.probes(t, q, g, up)
 		}
 	}
 }
 
 // switches is the common word of the switches of a quantity: the worst of them.
-func (w *Watch) switches(t *tankState, q dosing.Quantity, up time.Duration) group {
-	g := group{given: true, standing: standFit, input: t.inputs[q][0]}
+func (w *Watch) switches(t *tankState, q dosing.Quantity, g *group, up time.Duration) {
+	*g = group{given: true, standing: standFit, input: t.inputs[q][0]}
 	for _, id := range t.inputs[q] {
 		i := &w.inputs[id]
 		_, standing := i.now(up)
@@ -47,14 +48,25 @@ func (w *Watch) switches(t *tankState, q dosing.Quantity, up time.Duration) grou
 			g.age = max(g.age, up-i.last.At().Up)
 		}
 	}
-	return g
+}
+
+// probe is the word of the only probe of a quantity.
+func (w *Watch) probe(id dosing.InputID, g *group, up time.Duration) {
+	i := &w.inputs[id]
+	*g = group{given: true, input: id}
+	if _, g.standing = i.now(up); g.standing == standFit {
+		g.value, g.smooth = i.last.Value(), i.smooth
+	}
+	if i.seen {
+		g.age = up - i.last.At().Up
+	}
 }
 
 // probes is the common value of the probes of a quantity. Of three or more the
 // median, whatever one of them says; two that stay apart are both unfit, since
 // nobody can say which is right.
-func (w *Watch) probes(t *tankState, q dosing.Quantity, up time.Duration) group {
-	g := group{given: true, standing: standMissing, input: t.inputs[q][0]}
+func (w *Watch) probes(t *tankState, q dosing.Quantity, g *group, up time.Duration) {
+	*g = group{given: true, standing: standMissing, input: t.inputs[q][0]}
 	var values, smooth [8]float64
 	n, best := 0, standMissing
 	for _, id := range t.inputs[q] {
@@ -75,7 +87,7 @@ func (w *Watch) probes(t *tankState, q dosing.Quantity, up time.Duration) group 
 	}
 	if n == 0 {
 		t.apart[q].run(false, up)
-		return g
+		return
 	}
 	g.value, g.smooth = middle(values[:n]), middle(smooth[:n])
 	if q == dosing.QuantityLevel && n == 2 {
@@ -87,7 +99,6 @@ func (w *Watch) probes(t *tankState, q dosing.Quantity, up time.Duration) group 
 	if t.apart[q].run(far, up) >= disagreeFor && far {
 		g.standing = standDisagree
 	}
-	return g
 }
 
 // insert puts a value into the first n of sorted values.

@@ -67,6 +67,7 @@ type tankState struct {
 	responses        *Responses
 
 	inputs [dosing.QuantityCount][]dosing.InputID
+	fitted []dosing.Quantity // those with an input
 	waived [dosing.QuantityCount]bool
 	group  [dosing.QuantityCount]group
 	apart  [dosing.QuantityCount]timer // two probes apart
@@ -202,6 +203,11 @@ func (w *Watch) newTank(id dosing.TankID, curves []dosing.Titration) tankState {
 			continue
 		}
 		t.inputs[in.Quantity] = append(t.inputs[in.Quantity], dosing.InputID(i))
+	}
+	for q := dosing.QuantityPH; q < dosing.QuantityCount; q++ {
+		if len(t.inputs[q]) > 0 {
+			t.fitted = append(t.fitted, q)
+		}
 	}
 	t.unsafe = w.settings.unsafeTank(id, t.curve, &t.inputs, &t.waived)
 	if t.unsafe == "" {

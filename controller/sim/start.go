@@ -84,9 +84,9 @@ func (f *Farm) compose(t *tank, blend chem.Totals, ph, ec float64) (chem.Totals,
 		}
 		return w.Add(base, -shift)
 	}
-	measure := func(w chem.Totals) chem.Result {
+	measure := func(w chem.Totals, pHOnly bool) chem.Result {
 		var r chem.Result
-		if err := t.solver.Solve(&w, chem.Conditions{TempC: within(t.celsius, chem.MinTempC, chem.MaxTempC)}, &r); err != nil {
+		if err := t.solver.Solve(&w, chem.Conditions{TempC: within(t.celsius, chem.MinTempC, chem.MaxTempC), OnlyHere: pHOnly}, &r); err != nil {
 			last = err
 		}
 		return r
@@ -96,7 +96,7 @@ func (f *Farm) compose(t *tank, blend chem.Totals, ph, ec float64) (chem.Totals,
 		low, high := -30.0, 60.0 // meq/L
 		for range 40 {
 			middle := (low + high) / 2
-			if measure(mixture(nutrient, middle)).PH > ph {
+			if measure(mixture(nutrient, middle), true).PH > ph {
 				low = middle
 			} else {
 				high = middle
@@ -107,14 +107,14 @@ func (f *Farm) compose(t *tank, blend chem.Totals, ph, ec float64) (chem.Totals,
 	low, high := 0.0, 0.2 // litres of blend in a litre of water
 	for range 30 {
 		middle := (low + high) / 2
-		if measure(atPH(middle)).EC25 < ec {
+		if measure(atPH(middle), false).EC25 < ec {
 			low = middle
 		} else {
 			high = middle
 		}
 	}
 	found := atPH((low + high) / 2)
-	r := measure(found)
+	r := measure(found, false)
 	if r.PH < ph-0.02 || r.PH > ph+0.02 || r.EC25 < ec-0.02 || r.EC25 > ec+0.02 {
 		return found, fmt.Errorf("no water of its stocks has pH %.2f and EC %.2f mS/cm (nearest %.2f and %.2f; last refusal: %v); check stocks, shares and start",
 			ph, ec, r.PH, r.EC25, last)
