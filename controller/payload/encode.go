@@ -31,8 +31,8 @@ func (e *encoder) key(key string) {
 		e.dst = append(e.dst, ',')
 	}
 	e.empty = false
-	e.dst = appendText(e.dst, key)
-	e.dst = append(e.dst, ':')
+	// Keys are words of this package: nothing in them needs an escape.
+	e.dst = append(append(append(e.dst, '"'), key...), '"', ':')
 }
 
 func (e *encoder) text(key, text string) {

@@ -30,6 +30,7 @@ type probe struct {
 	random *stream
 	noise  float64 // sd
 	step   float64 // resolution
+	places int     // decimals that are sent
 	lag    float64 // seconds of the sensor itself
 	period time.Duration
 	due    time.Duration
@@ -90,17 +91,19 @@ func (f *Farm) newProbe(id dosing.InputID, set *safety.Input, wire Wire) *probe 
 	if p.wire.Factor == 0 {
 		p.wire.Factor = 1
 	}
+	p.places = p.digits()
 	return p
 }
 
 // second follows the true value and sends when it is time. A switch is sent at
 // once when it changes, too.
 func (p *probe) second(f *Farm) {
-	sudden := p.set.Quantity.Switch() && p.started && f.truthOf(p) != p.shown
-	if f.now < p.due && !sudden {
-		return
-	}
-	if f.now >= p.due {
+	if f.now < p.due {
+		sudden := p.set.Quantity.Switch() && p.started && f.truthOf(p) != p.shown
+		if !sudden {
+			return
+		}
+	} else {
 		p.due += p.period
 	}
 	p.follow(f.truthOf(p))
@@ -114,7 +117,7 @@ func (p *probe) second(f *Farm) {
 	if !p.trouble.frozen {
 		p.sent = p.read(f)
 	}
-	p.body = strconv.AppendFloat(p.body[:0], p.sent*p.wire.Factor, 'f', p.digits(), 64)
+	p.body = strconv.AppendFloat(p.body[:0], p.sent*p.wire.Factor, 'f', p.places, 64)
 	f.publish(p.wire.Topic, 0, false, p.body)
 }
 

@@ -26,6 +26,9 @@ type tank struct {
 	// time and the lag pass only as water moves.
 	flow  float64
 	speed float64 // of the circulation; 1 = as commissioned
+	// mixed is the share of what is mixing that is mixed in a second, at the speed
+	// mixedAt.
+	mixed, mixedAt float64
 
 	zones   []zone
 	uptake  chem.Totals // mmol/L per hour in the light
@@ -114,7 +117,10 @@ func (t *tank) mix(speed float64) {
 	}
 	t.pipe = append(t.pipe[:0], t.pipe[gone:]...)
 	if t.plume.litres > 0 {
-		t.bulk.add(t.plume.take(1 - fading(speed/t.plant.Lag.Seconds())))
+		if speed != t.mixedAt {
+			t.mixedAt, t.mixed = speed, 1-fading(speed/t.plant.Lag.Seconds())
+		}
+		t.bulk.add(t.plume.take(t.mixed))
 		if t.plume.litres < 1e-9 {
 			t.bulk.add(t.plume.take(1))
 		}
