@@ -30,7 +30,6 @@ type probe struct {
 	random *stream
 	noise  float64 // sd
 	step   float64 // resolution
-	places int     // decimals that are sent
 	lag    float64 // seconds of the sensor itself
 	period time.Duration
 	due    time.Duration
@@ -91,7 +90,6 @@ func (f *Farm) newProbe(id dosing.InputID, set *safety.Input, wire Wire) *probe 
 	if p.wire.Factor == 0 {
 		p.wire.Factor = 1
 	}
-	p.places = p.digits()
 	return p
 }
 
@@ -117,7 +115,7 @@ func (p *probe) second(f *Farm) {
 	if !p.trouble.frozen {
 		p.sent = p.read(f)
 	}
-	p.body = strconv.AppendFloat(p.body[:0], p.sent*p.wire.Factor, 'f', p.places, 64)
+	p.body = strconv.AppendFloat(p.body[:0], p.sent*p.wire.Factor, 'f', p.digits(), 64)
 	f.publish(p.wire.Topic, 0, false, p.body)
 }
 
