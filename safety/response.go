@@ -41,9 +41,6 @@ const (
 	// strangeEC is how much more than predicted, mS/cm, a pool of acid or base must raise
 	// EC before its liquid is doubted: less is the tail of the stocks.
 	strangeEC = 0.10
-	// backward is the significance at which a silent pool's wrong sign, too weak to be
-	// a swap, keeps the opposite reagent away too.
-	backward = 2.0
 	// growth is how much larger an undecided pool must get before it is judged again.
 	growth = 1.3
 	// ample is how many times the pooling limit an undecided pool may reach before it

@@ -21,6 +21,7 @@ type question struct {
 	otherSpread float64 // sd of the other doses' ratio
 	drift       float64 // sd of the drift before anything is known, unit/h
 	wander      float64 // sd by which the drift changes in an hour, unit/h
+	onset       float64 // sd by which the drift may have changed when dosing began, unit/h
 	creep       float64 // sd by which the level changes in an hour beside the drift, unit
 	curve       dosing.Titration
 	capacity    float64 // commissioned ÷ the curve's
@@ -133,6 +134,23 @@ func (q *question) of(m *mark, share float64) (state int, effect float64) {
 	return stateOther, effect
 }
 
+// onset is the bin in which dosing began, if it began within the bins from first on:
+// what the drift was before says little of what it is since. Something set the loop to
+// work: pumps that started, lights, water that was made up.
+func (t *track) onset(all []mark, q *question, first int64) int64 {
+	for i := range all {
+		m := &all[i]
+		if m.class == classTopUp {
+			continue
+		}
+		if index := int64(m.up / t.width); index >= first {
+			return index
+		}
+		return math.MinInt64
+	}
+	return math.MinInt64
+}
+
 // stirred is the variance by which water that came in may have moved the level
 // between two times beyond its predicted course: neither its alkalinity nor how it
 // mixes is known well, and a loop answers it with acid at the same time. Without
@@ -177,6 +195,7 @@ func (t *track) answer(all []mark, q *question) fitted {
 	settled, after, seen := int64(q.settled/t.width), 0, 0
 	misfit := 0.0
 	last := first
+	onset := t.onset(all, q, first)
 	var before [states]float64
 	for index := first; index <= end; index++ {
 		row := walk.at(float64((float64(index) + 0.5) * t.width.Seconds()))
@@ -189,6 +208,9 @@ func (t *track) answer(all []mark, q *question) fitted {
 			k.x[stateLevel], before = y, row
 		}
 		k.wait(float64(index-last) * t.width.Hours())
+		if last < onset && index >= onset {
+			k.p[stateDrift][stateDrift] += float64(q.onset * q.onset)
+		}
 		k.unsettle(q, &row, &before)
 		k.p[stateLevel][stateLevel] += q.stirred(all, time.Duration(last)*t.width, time.Duration(index)*t.width)
 		last, before = index, row

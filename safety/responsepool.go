@@ -237,6 +237,7 @@ func (r *Responses) wrongWay(p *pool, f fitted) bool {
 const (
 	driftAcid  = 0.2   // meq/L/h
 	wanderAcid = 0.03  // meq/L/h in an hour
+	onsetAcid  = 0.1   // meq/L/h that may set in just as dosing begins
 	creepPH    = 0.01  // pH in an hour beside the drift
 	driftEC    = 0.2   // mS/cm/h, top-up by an unseen valve included
 	wanderEC   = 0.02  // mS/cm/h in an hour
@@ -264,6 +265,7 @@ func (r *Responses) question(p *pool, up time.Duration) question {
 	widest := scale * math.Exp(spread/2)
 	q.otherSpread = 0.3 + spread
 	q.drift, q.wander, q.creep = driftAcid*widest, wanderAcid*widest, creepPH*r.buffer()
+	q.onset = onsetAcid * widest
 	return q
 }
 
@@ -338,7 +340,9 @@ func (r *Responses) finding(p *pool, cause Cause, f fitted) Finding {
 		if !only || cause == CauseWrongDirection {
 			out.Scope = ScopeNutrients
 		}
-	case cause == CauseWrongDirection || f.ratio < -float64(backward*f.sd):
+	case cause == CauseWrongDirection || f.ratio < -float64(wrongZ*f.sd):
+		// Beyond doubt the wrong way, though too weakly for a swap: keep the opposite
+		// reagent away too. A dead pump looks a little backward and stops alone.
 		out.Scope = ScopeReagents
 	}
 	out.Detail = fmt.Sprintf("%s worth %+.2f%s %s moved it by %+.3f, give or take %.3f",

@@ -16,6 +16,7 @@ type basin struct {
 	responses *Responses
 	now       dosing.Instant
 	slopePH   float64 // per hour
+	slopeFrom time.Duration
 	given     []parcel
 	key       uint64
 	lnBuffer  float64 // as the loop has learned it
@@ -41,7 +42,7 @@ func (b *basin) wait(d time.Duration) (Finding, bool) {
 	var any bool
 	for end := b.now.Up + d; b.now.Up < end; {
 		b.now = b.now.Add(5 * time.Second)
-		pH, ec := 5.8+b.slopePH*b.now.Up.Hours(), 1.6
+		pH, ec := 5.8+b.slopePH*max(b.now.Up-b.slopeFrom, 0).Hours(), 1.6
 		for _, g := range b.given {
 			if age := b.now.Up - g.at - b.tank.DeadTime; age > 0 {
 				share := 1 - math.Exp(-float64(age)/float64(b.tank.Lag))
@@ -73,6 +74,40 @@ func TestOneUnansweredPoolOfAcidStopsTheAcidPump(t *testing.T) {
 	f, found := b.wait(15 * time.Minute)
 	if !found || f.Cause != CauseNoResponse || f.Scope != ScopePump || f.Pump != nightAcid {
 		t.Fatalf("a dead acid pump gave %+v, %v; want no-response of the acid pump", f, found)
+	}
+}
+
+func TestWaterThatBeginsToDriftAsDosingBeginsHidesNoHealthyPump(t *testing.T) {
+	// A buffer three times the commissioned one, and air and plants that set in when the
+	// tank is armed: the doses and the drift nearly cancel.
+	b := newBasin()
+	b.wait(30 * time.Minute)
+	b.slopePH, b.slopeFrom = 0.3, b.now.Up
+	for i := range 12 {
+		b.dose(nightAcid, tenthAcid/5, 0.01/3, 0)
+		if f, found := b.wait(2 * time.Minute); found {
+			t.Fatalf("dose %d, pump healthy: %+v", i, f)
+		}
+	}
+	if f, found := b.wait(time.Hour); found {
+		t.Fatalf("afterwards, pump healthy: %+v", f)
+	}
+}
+
+func TestADeadAcidPumpInClimbingWaterStopsAlone(t *testing.T) {
+	// pH climbs, and the loop asks for more because it climbs: the fit looks a little
+	// as if acid raised pH. That is no reason to keep base away.
+	b := newBasin()
+	b.wait(30 * time.Minute)
+	b.slopePH, b.slopeFrom = 0.35, b.now.Up
+	var f Finding
+	found := false
+	for i := 0; i < 40 && !found; i++ {
+		b.dose(nightAcid, tenthAcid*(0.1+0.03*float64(i)), 0, 0)
+		f, found = b.wait(2 * time.Minute)
+	}
+	if !found || f.Cause != CauseNoResponse || f.Scope != ScopePump || f.Pump != nightAcid {
+		t.Fatalf("a dead acid pump gave %+v, %v; want no-response of the acid pump alone", f, found)
 	}
 }
 

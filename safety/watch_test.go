@@ -205,6 +205,21 @@ func TestAcidWaitsFromTheFirstStrangeReadingOn(t *testing.T) {
 	f.wantFree(0, "one strange reading", noneFree)
 }
 
+func TestStrangeWaterAtTheEdgeIsOneHoldNotTen(t *testing.T) {
+	f := newFarm(t)
+	f.drift(0, dosing.QuantityPH, 7.31)
+	trip, tripped := f.trip(0, CauseSolutionUnconfirmed)
+	if !tripped || trip.Latched {
+		t.Fatalf("above setpoint + 1.5: %+v, %v", trip, tripped)
+	}
+	f.drift(0, dosing.QuantityPH, 7.28)
+	if _, tripped := f.trip(0, CauseSolutionUnconfirmed); !tripped {
+		t.Error("the noise of a probe at the edge lifts the hold")
+	}
+	f.drift(0, dosing.QuantityPH, 7.15)
+	f.wantFree(0, "well below the edge", [4]bool{true, false, true, true})
+}
+
 func TestTopUpAndFloodExplainALevelThatAnEmptiedTankDoesNot(t *testing.T) {
 	f := newFarm(t)
 	f.set(0, dosing.QuantityFlood, 1)

@@ -14,6 +14,7 @@ const (
 	strangeAbove     = 1.5       // pH above the setpoint
 	strangeBelow     = 4.0       // pH
 	strangeRedox     = 500       // mV
+	strangeBack      = 0.1       // pH by which it must come back: at the edge noise would make ten holds of one
 	strangeFor       = 15 * time.Second
 	strangeUnfitFor  = time.Minute // for a pH that is not fit to dose by
 	openBelow        = 0.5         // pH that a cut or shorted probe shows
@@ -149,9 +150,16 @@ func (w *Watch) look(t *tankState, up time.Duration) (strange bool) {
 	redox := &t.group[dosing.QuantityRedox]
 	fit := t.group[dosing.QuantityPH].standing == standFit
 	pH, patience := w.strangest(t, up)
+	high, low := float64(t.target.PH)+strangeAbove, strangeBelow
+	if t.doubt.present[0] {
+		high -= strangeBack
+	}
+	if t.doubt.present[1] {
+		low += strangeBack
+	}
 	t.doubt.present = [3]bool{
-		t.aimed && pH > float64(t.target.PH)+strangeAbove,
-		pH < strangeBelow,
+		t.aimed && pH > high,
+		pH < low,
 		redox.given && redox.standing == standFit && redox.value > strangeRedox,
 	}
 	for i, present := range t.doubt.present {

@@ -41,13 +41,14 @@ const (
 )
 
 const (
-	drawnPH       = 5.8
-	drawnPumpOff  = 0.15  // largest error of a pump's rate
-	reagentPerML  = 0.5   // meq of acid or base in a mL
-	stockTimes    = 200.0 // how much stronger a stock is than its part of the solution
-	outdoorCO2    = 400e-6
-	mostRedraws   = 1000
-	referenceTemp = 21 // °C of the titration curve, as the core draws it
+	drawnPH        = 5.8
+	drawnPumpOff   = 0.15  // largest error of a pump's rate
+	reagentPerML   = 0.5   // meq of acid or base in a mL
+	stockTimes     = 200.0 // how much stronger a stock is than its part of the solution
+	outdoorCO2     = 400e-6
+	mostRedraws    = 1000
+	leastContainer = 20 * dosing.Litre
+	referenceTemp  = 21 // °C of the titration curve, as the core draws it
 )
 
 // nominal is what a drawn night's daemon is told of the weak acids in its water:
@@ -107,6 +108,8 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 		BlendEC: 0.5 * (w.ecPerML[calciumPump] + w.ecPerML[sulfatePump]), PH: drawnPH, Demand: s.demand()}}}
 	for i := range g.Pumps {
 		g.Caps = append(g.Caps, station.Defaults(i, station.OnTime(&g.Pumps[i])))
+		// A container that runs dry is a fault, and a pond can drink a small one in a night.
+		g.Pumps[i].Container = max(leastContainer, 2*g.Caps[i].PerDay)
 	}
 	if refused = station.Refusal(); refused != "" {
 		return nil, refused, nil
