@@ -17,13 +17,14 @@ var mayImport = map[string][]string{
 	"dosing/chem":              {},
 	"dosing":                   {"dosing/chem"},
 	"dosing/blend":             {"dosing", "dosing/chem"},
+	"dosing/ratio":             {"dosing", "dosing/chem", "dosing/blend"},
 	"safety":                   {"dosing"},
 	"safety/sizing":            {"dosing", "safety"},
 	"safety/ledger":            {"dosing", "safety"},
 	"safety/ledger/ledgertest": {"dosing", "safety", "safety/ledger"},
-	"controller":               {"dosing", "dosing/chem", "safety", "safety/ledger"},
-	"controller/payload":       {"dosing", "safety", "safety/ledger", "controller"},
-	"controller/config":        {"dosing", "dosing/chem", "dosing/blend", "safety", "safety/sizing", "controller", "controller/payload"},
+	"controller":               {"dosing", "dosing/chem", "dosing/blend", "dosing/ratio", "safety", "safety/ledger"},
+	"controller/payload":       {"dosing", "dosing/blend", "safety", "safety/ledger", "controller"},
+	"controller/config":        {"dosing", "dosing/chem", "dosing/blend", "dosing/ratio", "safety", "safety/sizing", "controller", "controller/payload"},
 	"controller/mqtt":          {},
 	"controller/store":         {"dosing", "safety/ledger"},
 	"controller/metrics":       {"dosing", "safety", "safety/ledger", "controller"},
@@ -51,7 +52,7 @@ var onlyImporter = map[string]string{
 }
 
 // pure are the rooms that touch nothing.
-var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/blend": true, "safety": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true}
+var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/blend": true, "dosing/ratio": true, "safety": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true}
 
 // touching are the packages and calls by which code touches the world or depends
 // on luck.

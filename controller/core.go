@@ -65,7 +65,8 @@ type tank struct {
 	owed     []dosing.Volume // the blend's remainder as last recorded, by pump
 	curve    dosing.Titration
 	blendEC  float64 // what 1 mL of the blend does in 1 L, mS/cm
-	disarmed bool    // was armed before the restart and is not re-armed
+	ions     ions
+	disarmed bool // was armed before the restart and is not re-armed
 }
 
 type pumpCounts struct {
@@ -103,7 +104,6 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 			settings: settings.Tanks[i],
 			plant:    plant,
 			curve:    curve,
-			blendEC:  blendGain(settings.Safety.Pumps, dosing.TankID(i)),
 			loops:    dosing.NewLoops(dosing.TankID(i), plant, settings.Safety.Pumps, curve, c.totals),
 			ph:       newSetpoint(settings.Tanks[i].PH, now),
 			ec:       newSetpoint(settings.Tanks[i].EC, now),
@@ -111,6 +111,11 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 	}
 	for i := range c.switches {
 		c.switches[i] = -1 // not seen yet
+	}
+	for i := range c.tanks {
+		if err := c.beginIons(dosing.TankID(i)); err != nil {
+			return nil, err
+		}
 	}
 	c.watch = safety.NewWatch(&settings.Safety, c.totals, curves, now)
 	c.gate = safety.NewGate(c.watch)
@@ -195,6 +200,7 @@ func (c *Core) tick(now dosing.Instant) {
 	c.endPauses(now)
 	c.evaluate(now)
 	c.watchDose(now)
+	c.followIons(now)
 	c.learn(now)
 	if now.Up-c.decided >= c.settings.DecideEvery {
 		c.decided = now.Up
@@ -372,6 +378,7 @@ func (c *Core) learn(now dosing.Instant) {
 	}
 	if now.Up-c.learned >= learnedEvery {
 		c.learned = now.Up
+		c.recordIons(now)
 		c.foresee(now)
 	}
 }

@@ -19,7 +19,7 @@ func (c *Core) foresee(now dosing.Instant) {
 		hour, day := 0.0, 0.0
 		for i := range c.tanks {
 			if pump.ServesTank(dosing.TankID(i)) {
-				steady, back := c.tanks[i].needOf(now, pump)
+				steady, back := c.tanks[i].needOf(now, dosing.PumpID(p), pump)
 				hour += steady + back
 				day += float64(24*steady) + float64(returnsPerDay*back)
 			}
@@ -30,7 +30,7 @@ func (c *Core) foresee(now dosing.Instant) {
 
 // needOf is what a tank will need of a pump at the estimated drift, mL per hour,
 // and what brings it back from the edge of the warn band, mL.
-func (t *tank) needOf(now dosing.Instant, pump *dosing.Pump) (steady, back float64) {
+func (t *tank) needOf(now dosing.Instant, id dosing.PumpID, pump *dosing.Pump) (steady, back float64) {
 	e := t.loops.Estimate(now, t.target())
 	volume := float64(t.plant.Volume)
 	switch pump.Role {
@@ -46,20 +46,17 @@ func (t *tank) needOf(now dosing.Instant, pump *dosing.Pump) (steady, back float
 		}
 	case dosing.RoleStock:
 		if t.blendEC > 0 {
-			blend := volume * pump.Share / t.blendEC // mL of this stock per mS/cm
+			blend := volume * t.loops.Share(id) / t.blendEC // mL of this stock per mS/cm
 			steady, back = max(-e.DriftEC, 0)*blend, dosing.WarnBand.EC*blend
 		}
 	}
 	return steady, back
 }
 
-// blendGain is what 1 mL of the blend that serves a tank does in 1 L, mS/cm.
-func blendGain(pumps []dosing.Pump, id dosing.TankID) float64 {
-	gain := 0.0
+// weighBlend notes what 1 mL of the tank's blend does in 1 L.
+func (t *tank) weighBlend(pumps []dosing.Pump) {
+	t.blendEC = 0
 	for i := range pumps {
-		if p := &pumps[i]; p.Role == dosing.RoleStock && p.ServesTank(id) {
-			gain += float64(p.Share * p.ECPerML)
-		}
+		t.blendEC += float64(t.loops.Share(dosing.PumpID(i)) * pumps[i].ECPerML)
 	}
-	return gain
 }

@@ -188,6 +188,7 @@ func (c *Core) settle(now dosing.Instant, outcome ledger.Outcome, reported dosin
 	dose := dosing.Dose{Key: s.Order().Key(), Tank: plan.Tank, Pump: plan.Pump, Volume: plan.Volume, Up: now.Up}
 	c.watch.Closed(now, plan.Tank, plan.Pump, s.Order().Key(), outcome == ledger.OutcomeConfirmed || outcome == ledger.OutcomeWithdrawn, s.Volume())
 	c.tanks[plan.Tank].loops.Closed(dose, s.Volume(), outcome != ledger.OutcomeWithdrawn)
+	c.tanks[plan.Tank].dosedIons(&c.settings.Safety, plan.Pump, s.Volume())
 	c.pumps[plan.Pump].doses[outcome]++
 	c.pumps[plan.Pump].volume[outcome] += s.Volume()
 	c.out.Append = append(c.out.Append, s)

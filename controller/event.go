@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/dosing/blend"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -116,11 +117,12 @@ const (
 	RequestHandDose                 // operate: Pump, Volume added by hand
 	RequestAcknowledge              // operate: Cause
 	RequestShelve                   // operate: Cause, For
+	RequestAnalysis                 // engineer: Analysis, Sampled: what a laboratory found in the tank
 	RequestCount
 )
 
 var requestNames = [RequestCount]string{"none", "setpoint", "arm", "observe", "stop", "clear", "pause", "resume",
-	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve"}
+	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis"}
 
 func (k RequestKind) String() string { return requestNames[min(k, RequestCount-1)] }
 
@@ -163,7 +165,7 @@ func ParseRole(name string) (Role, bool) {
 // Needs is the role a request of this kind needs.
 func (k RequestKind) Needs() Role {
 	switch k {
-	case RequestArm, RequestObserve, RequestClear, RequestConfirmWater:
+	case RequestArm, RequestObserve, RequestClear, RequestConfirmWater, RequestAnalysis:
 		return RoleEngineer
 	case RequestNone:
 		return RoleCount
@@ -189,4 +191,6 @@ type Request struct {
 	Pump     dosing.PumpID
 	Volume   dosing.Volume
 	For      time.Duration
+	Analysis blend.Analysis
+	Sampled  time.Time // when the sample was taken; zero = now
 }

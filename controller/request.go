@@ -45,6 +45,8 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.accept(r, "noted; what was learned of this tank starts anew")
 	case RequestHandDose:
 		c.askHandDose(now, r)
+	case RequestAnalysis:
+		c.askAnalysis(now, r)
 	case RequestAcknowledge:
 		if !c.alarms.Acknowledge(now, r.Tank, r.Cause) {
 			c.refuse(r, fmt.Sprintf("no alarm %s stands", r.Cause))
@@ -232,6 +234,7 @@ func (c *Core) askHandDose(now dosing.Instant, r *Request) {
 func (c *Core) handDose(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, volume dosing.Volume, up time.Duration) {
 	c.watch.ByHand(dosing.Dose{Tank: id, Pump: pump, Volume: volume, Up: up})
 	c.tanks[id].loops.Freeze(now, now.Up+c.tanks[id].plant.MixingTime())
+	c.tanks[id].dosedIons(&c.settings.Safety, pump, volume)
 }
 
 // recorded makes a change take effect once it is durable.
@@ -253,6 +256,8 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 			s = &t.ec
 		}
 		s.accept(change.Value, change.From, change.By, change.At.Wall, change.Until)
+	case ledger.ChangeAnalysis:
+		c.analysed(now, id, change)
 	case ledger.ChangeClear:
 		c.watch.Clear(now, id)
 		t.mode = safety.ModeObserving

@@ -85,6 +85,7 @@ func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant)
 	}
 	t.loops.Restore(owed, learned.Mean, learned.Spread)
 	t.owed = append([]dosing.Volume(nil), owed...)
+	c.restoreIons(s, id, now)
 	if remark, ok := s.Unconfirmed[name]; ok {
 		t.operator.Unconfirmed, t.operator.Why = true, cmp.Or(remark.Note, remark.Text)
 	}
@@ -204,6 +205,7 @@ func (c *Core) reconfigure(now dosing.Instant, settings *Settings) {
 		t := &c.tanks[i]
 		t.settings, t.plant, t.curve = settings.Tanks[i], settings.Safety.Tanks[i].Tank, curves[i]
 		t.loops.Reconfigure(t.plant, settings.Safety.Pumps, t.curve)
+		c.reconfigureIons(now, dosing.TankID(i))
 		t.ph.relimit(t.settings.PH, now)
 		t.ec.relimit(t.settings.EC, now)
 	}

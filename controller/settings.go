@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/dosing/ratio"
 	"leat/safety"
 )
 
@@ -28,6 +29,9 @@ type Settings struct {
 type TankSettings struct {
 	PH, EC SetpointSettings
 	Zones  []Zone
+	// Ratio is the recipe by which the tank's stocks are shared; nil = by the shares
+	// of the pumps.
+	Ratio *ratio.Plan
 }
 
 // ZoneKind is how a zone waters its plants.

@@ -34,6 +34,7 @@ func (c *Core) tankView(now dosing.Instant, id dosing.TankID) TankView {
 	estimate := t.loops.Estimate(now, target)
 	v := TankView{Name: t.plant.Name, PH: t.ph.view(), EC: t.ec.view(), WouldDose: t.would, Withheld: t.withheld}
 	v.Settled = t.settledView(estimate)
+	v.Ions = t.ions.view
 	v.LeavesWarn, v.LeavesHarm = t.leaves(estimate)
 	for i := range c.settings.Safety.Inputs {
 		in := &c.settings.Safety.Inputs[i]

@@ -41,6 +41,7 @@ type TankView struct {
 	FitCause               string
 	WouldDose              string // what an armed tank would dose now, in words; observing only
 	Withheld               [safety.CauseCount]uint64
+	Ions                   *IonsView // nil without a recipe
 }
 
 // InputView is one input with its last value.

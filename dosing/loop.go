@@ -16,6 +16,7 @@ type Loops struct {
 	ph, ec observer
 	water  topUp
 	blend  blend
+	came   Litres // top-up since the start
 	acids  []PumpID
 	bases  []PumpID
 	stocks []PumpID
@@ -27,6 +28,8 @@ type Loops struct {
 	phWithheld   withheld
 	ecWithheld   withheld
 	traceRefused withheld
+
+	reshared bool // the blend's shares are not those of the pumps
 
 	transit transit // the last one computed
 	last    remembered
@@ -156,6 +159,7 @@ func (l *Loops) toppedUp(litres float64) {
 	if !(litres > 0) || !(volume > 0) {
 		return
 	}
+	l.came += Litres(litres)
 	share := min(litres/volume, 0.5)
 	l.ph.entering += float64(share * l.tank.TopUp.Alkalinity)
 	if l.ec.blocks > 0 {

@@ -9,6 +9,7 @@ type blend struct {
 	pumps    []Pump
 	stocks   []PumpID
 	volume   float64   // litres of tank
+	shares   []float64 // of the blend by volume, by pump
 	owed     []Volume  // by pump; negative where a pump gave more than it was owed
 	part     []float64 // parts of a microlitre that rounding down left, by pump
 	ecPerML  float64   // mS/cm of 1 mL of blend in 1 L
@@ -27,16 +28,29 @@ const mostOwed = 1.0
 
 func newBlend(pumps []Pump, stocks []PumpID, volume float64) blend {
 	b := blend{pumps: pumps, stocks: stocks, volume: volume, owed: make([]Volume, len(pumps)), part: make([]float64, len(pumps))}
-	least := math.Inf(1)
+	shares := make([]float64, len(pumps))
 	for _, id := range stocks {
-		p := &pumps[id]
-		b.ecPerML += float64(p.Share * p.ECPerML)
-		least = min(least, p.Smallest.Millilitres()/p.Share)
+		shares[id] = pumps[id].Share
 	}
-	if len(stocks) > 0 && volume > 0 {
-		b.smallest = float64(least*b.ecPerML) / volume
-	}
+	b.reshare(shares)
 	return b
+}
+
+// reshare gives the blends that are begun from now on other shares. What is owed
+// of an earlier one stands.
+func (b *blend) reshare(shares []float64) {
+	b.shares, b.ecPerML, b.smallest = shares, 0, 0
+	least := math.Inf(1)
+	for _, id := range b.stocks {
+		p := &b.pumps[id]
+		b.ecPerML += float64(shares[id] * p.ECPerML)
+		if shares[id] > 0 {
+			least = min(least, p.Smallest.Millilitres()/shares[id])
+		}
+	}
+	if b.volume > 0 && !math.IsInf(least, 1) {
+		b.smallest = float64(least*b.ecPerML) / b.volume
+	}
 }
 
 // usable says whether the row can raise EC at all.
@@ -47,12 +61,12 @@ func (b *blend) usable() bool { return b.ecPerML > 0 && b.volume > 0 && b.smalle
 func (b *blend) owe(ec float64) {
 	microlitres := float64(float64(ec*b.volume)/b.ecPerML) * float64(Millilitre)
 	for _, id := range b.stocks {
-		exact := float64(microlitres*b.pumps[id].Share) + b.part[id]
+		exact := float64(microlitres*b.shares[id]) + b.part[id]
 		whole := math.Floor(exact)
 		if !(whole >= 0 && whole < float64(largestVolume)) {
 			continue
 		}
-		if b.owed[id] > FromMillilitres(float64(mostOwed*b.volume)/b.ecPerML*b.pumps[id].Share) {
+		if b.owed[id] > FromMillilitres(float64(mostOwed*b.volume)/b.ecPerML*b.shares[id]) {
 			continue
 		}
 		b.owed[id] += Volume(whole)

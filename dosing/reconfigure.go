@@ -13,7 +13,10 @@ func (l *Loops) Reconfigure(tank Tank, pumps []Pump, curve Titration) {
 	}
 	copy(fresh.blend.owed, l.blend.owed)
 	copy(fresh.blend.part, l.blend.part)
-	fresh.water, fresh.frozen = l.water, l.frozen
+	if l.reshared {
+		fresh.Reshare(l.blend.shares)
+	}
+	fresh.water, fresh.frozen, fresh.came = l.water, l.frozen, l.came
 	fresh.lastAcid, fresh.lastBase, fresh.lastGroup = l.lastAcid, l.lastBase, l.lastGroup
 	fresh.phWithheld, fresh.ecWithheld, fresh.traceRefused = l.phWithheld, l.ecWithheld, l.traceRefused
 	*l = *fresh

@@ -44,6 +44,6 @@ func (l *Loops) stocksWanted(target Target, ec *outlook, wanted []bool) {
 		return
 	}
 	for _, id := range l.blend.stocks {
-		wanted[id] = true
+		wanted[id] = l.blend.shares[id] > 0
 	}
 }

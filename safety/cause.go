@@ -71,6 +71,7 @@ const (
 	CauseECHigh
 	CauseBufferScale
 	CauseWithheldLong
+	CauseSurplus
 	CauseCount
 )
 
@@ -132,6 +133,7 @@ var causeNames = [CauseCount]string{
 	CauseECHigh:              "ec-high",
 	CauseBufferScale:         "buffer-scale",
 	CauseWithheldLong:        "withheld-long",
+	CauseSurplus:             "nutrient-surplus",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

@@ -23,6 +23,9 @@ type Situation struct {
 	// Withheld is why the reagent that the tank needs now is not given; CauseNone
 	// when none is needed or one is under way.
 	Withheld Cause
+	// Surplus says of which nutrient acid or base brings more than the crop takes;
+	// empty when of none.
+	Surplus string
 }
 
 // armed says that a person wants doses, whether or not something holds them: a
@@ -62,6 +65,9 @@ type standing struct {
 // judgeStanding raises the alarms that stop nothing.
 func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 	s, st := &t.situation, &t.standing
+	if t.known && s.Surplus != "" { // an account of weeks: a reading more or less is nothing to it
+		t.see(now, CauseSurplus, Run, false, t.detailOr(CauseSurplus, func() string { return s.Surplus }))
+	}
 	if !t.known || !s.Known {
 		st.outside.run(false, now.Up)
 		st.harmed.run(false, now.Up)

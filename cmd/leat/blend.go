@@ -13,6 +13,7 @@ import (
 	"leat/controller/config"
 	"leat/dosing"
 	"leat/dosing/blend"
+	"leat/dosing/ratio"
 )
 
 const blendUsage = `usage: leat blend -recipe R -water W (-stocks FILE | -salts LIST | -config FILE) [flags]
@@ -95,7 +96,7 @@ func (a *blendAsked) flags(name string) *flag.FlagSet {
 		a.acids = append(a.acids, text)
 		return nil
 	})
-	flags.StringVar(&a.config, "config", "", "take stocks, volume and setpoints from a configuration `FILE`")
+	flags.StringVar(&a.config, "config", "", "take stocks, volume and setpoints, and what is not given here of recipe and water, from a configuration `FILE`")
 	flags.StringVar(&a.tank, "tank", "", "which `TANK` of the configuration")
 	number := func(name, usage string) {
 		a.numbers[name] = flags.String(name, "", usage)
@@ -148,6 +149,7 @@ func (a *blendAsked) number(name string, or float64) (float64, error) {
 type blendJob struct {
 	task   blend.Task
 	water  blend.Analysis
+	plan   *ratio.Plan // of the configuration's tank; nil where it has no recipe
 	litres float64
 	notes  []string
 }
@@ -190,7 +192,9 @@ func (a *blendAsked) read() (*blendJob, error) {
 	if err := a.readStocks(job); err != nil {
 		return nil, err
 	}
-	if a.recipe == "" && !(a.making && a.stocks+a.config != "") {
+	if a.recipe == "" && job.plan != nil {
+		job.task.Recipe, job.task.NH4Most = job.plan.Recipe, job.plan.NH4Most
+	} else if a.recipe == "" && !(a.making && a.stocks+a.config != "") {
 		return nil, &wrongUse{"no -recipe: name one of " + strings.Join(blend.RecipeNames(), ", ") + ", a file, or a list"}
 	}
 	var err error
@@ -199,7 +203,9 @@ func (a *blendAsked) read() (*blendJob, error) {
 			return nil, err
 		}
 	}
-	if a.water == "" {
+	if a.water == "" && job.plan != nil {
+		job.water.Content = job.plan.Water
+	} else if a.water == "" {
 		job.notes = append(job.notes, "no -water: pure water is taken; a real one brings calcium and needs acid")
 	} else if job.water, err = readAnalysis("-water", a.water); err != nil {
 		return nil, err
@@ -321,7 +327,7 @@ func (a *blendAsked) readConfig(job *blendJob) error {
 	if len(row.Unknown) > 0 {
 		job.notes = append(job.notes, "left out, since the configuration does not say what they hold: "+strings.Join(row.Unknown, ", "))
 	}
-	job.task.Stocks, job.task.PH = row.Stocks, row.PH
+	job.task.Stocks, job.task.PH, job.plan = row.Stocks, row.PH, row.Ratio
 	if !a.making {
 		job.task.EC, job.litres = row.EC, row.Litres
 	}

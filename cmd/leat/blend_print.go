@@ -32,6 +32,7 @@ func printMix(w io.Writer, job *blendJob, m *blend.Mix, volumes []float64) {
 	printOutcome(w, m)
 	printList(w, "Why not nearer", m.Reasons)
 	printList(w, "Also possible", m.Alternatives)
+	printList(w, "Against a pH that climbs", leverOf(m))
 	printList(w, "Note", append(append([]string{}, job.notes...), m.Remarks...))
 	printList(w, "Order, each stirred in before the next", mixingOrder(m))
 	printList(w, "Cautions", blend.Cautions)
@@ -56,6 +57,17 @@ func printAmounts(w io.Writer, m *blend.Mix, volumes []float64) {
 		line := fmt.Sprintf("%-*s %9.4f %-2s %12s %8s", wide, s.Name, m.Amounts[i], unit, volumeText(volumes[i], s.Solid), share)
 		fmt.Fprintln(w, strings.TrimRight(line, " "))
 	}
+}
+
+// leverOf is what ammonium's share could do about the acid that the water needs. It
+// is advice: the mixture above does not follow it.
+func leverOf(m *blend.Mix) []string {
+	n := m.Reached.Nitrogen()
+	lever, ok := blend.AmmoniumLever(m.Acid, n, m.Reached[blend.NH4]/max(n, 1e-9), m.Task.NH4Most)
+	if !ok {
+		return nil
+	}
+	return []string{lever.String() + ", once the plants have taken it up"}
 }
 
 // part is what the acids and bases, or the stocks, bring of a substance.

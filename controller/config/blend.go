@@ -5,6 +5,7 @@ import (
 
 	"leat/dosing"
 	"leat/dosing/blend"
+	"leat/dosing/ratio"
 )
 
 // Row is what a tank is blended from, as configured.
@@ -16,6 +17,8 @@ type Row struct {
 	// Unknown names the pumps whose contents the file does not state; they cannot
 	// be blended.
 	Unknown []string
+	// Ratio is the tank's recipe with its source water; nil where it has none.
+	Ratio *ratio.Plan
 }
 
 // Row finds a tank's row of stocks with acid and base; "" takes the only tank.
@@ -32,7 +35,8 @@ func (f *File) Row(tank string) (Row, error) {
 	if id < 0 {
 		return Row{}, fmt.Errorf("there is no tank %q in %s; tanks are %s: name one with -tank", tank, f.Name, listed(names))
 	}
-	row := Row{Tank: tanks[id].Name, Litres: float64(tanks[id].Volume), PH: f.Settings.Tanks[id].PH.Value, EC: f.Settings.Tanks[id].EC.Value}
+	row := Row{Tank: tanks[id].Name, Litres: float64(tanks[id].Volume), PH: f.Settings.Tanks[id].PH.Value, EC: f.Settings.Tanks[id].EC.Value,
+		Ratio: f.Settings.Tanks[id].Ratio}
 	for i := range f.Settings.Safety.Pumps {
 		p, l := &f.Settings.Safety.Pumps[i], &f.liquids[i]
 		if !p.ServesTank(dosing.TankID(id)) {
@@ -42,12 +46,19 @@ func (f *File) Row(tank string) (Row, error) {
 			row.Unknown = append(row.Unknown, p.Name)
 			continue
 		}
-		s := blend.MadeStock(p.Name, l.made)
-		if p.Role != dosing.RoleStock {
-			s = blend.Stock{Name: p.Name, Content: blend.ContentOf(l.ions), Molar: l.molar}
-		}
-		s.Role, s.Group, s.Smallest, s.Share = p.Role, p.Group, p.Smallest.Millilitres(), p.Share
+		s := stockOf(p, l)
+		s.Share = p.Share
 		row.Stocks = append(row.Stocks, s)
 	}
 	return row, nil
+}
+
+// stockOf is a pump's liquid as the blend counts it.
+func stockOf(p *dosing.Pump, l *liquid) blend.Stock {
+	s := blend.MadeStock(p.Name, l.made)
+	if p.Role != dosing.RoleStock {
+		s = blend.Stock{Name: p.Name, Content: blend.ContentOf(l.ions), Molar: l.molar}
+	}
+	s.Role, s.Group, s.Smallest = p.Role, p.Group, p.Smallest.Millilitres()
+	return s
 }

@@ -37,6 +37,12 @@ func (b *builder) build() {
 	b.nodes()
 	b.pumps()
 	if len(b.faults) == 0 {
+		b.recipes()
+	}
+	if len(b.faults) == 0 {
+		b.shares()
+	}
+	if len(b.faults) == 0 {
 		b.solutions()
 	}
 	if len(b.faults) == 0 {

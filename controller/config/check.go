@@ -28,19 +28,46 @@ type Report struct {
 
 // TankReport is one tank.
 type TankReport struct {
-	Name        string      `json:"name"`
-	Volume      float64     `json:"volume_l"`
-	Least       float64     `json:"least_l"`
-	PH          float64     `json:"ph"`
-	EC          float64     `json:"ec_ms_per_cm"`
-	Buffer      float64     `json:"buffer_meq_per_l_ph"`
-	Phosphate   float64     `json:"phosphate_mmol_per_l"`
-	Carbonate   float64     `json:"carbonate_mmol_per_l"`
-	Ammonium    float64     `json:"ammonium_mmol_per_l"`
-	Mixing      float64     `json:"mixing_s"`
-	BlendGain   float64     `json:"blend_ms_per_cm_per_ml_l"`
-	HalvedCaps  bool        `json:"halved_caps"`
-	Sustainable []Sustained `json:"sustainable"`
+	Name        string        `json:"name"`
+	Volume      float64       `json:"volume_l"`
+	Least       float64       `json:"least_l"`
+	PH          float64       `json:"ph"`
+	EC          float64       `json:"ec_ms_per_cm"`
+	Buffer      float64       `json:"buffer_meq_per_l_ph"`
+	Phosphate   float64       `json:"phosphate_mmol_per_l"`
+	Carbonate   float64       `json:"carbonate_mmol_per_l"`
+	Ammonium    float64       `json:"ammonium_mmol_per_l"`
+	Mixing      float64       `json:"mixing_s"`
+	BlendGain   float64       `json:"blend_ms_per_cm_per_ml_l"`
+	HalvedCaps  bool          `json:"halved_caps"`
+	Sustainable []Sustained   `json:"sustainable"`
+	Recipe      *RecipeReport `json:"recipe,omitempty"`
+}
+
+// RecipeReport is the blend that a tank's recipe makes of its source water: what a
+// fresh tank is filled with, and the first shares.
+type RecipeReport struct {
+	Name     string         `json:"name"`
+	Source   string         `json:"source,omitempty"`
+	Ammonium float64        `json:"ammonium_most"` // share of the nitrogen
+	Stocks   []BlendReport  `json:"blend"`
+	Ions     []TargetReport `json:"ions"`
+	Lever    string         `json:"lever,omitempty"`
+}
+
+// BlendReport is one liquid of it.
+type BlendReport struct {
+	Pump     string  `json:"pump"`
+	PerLitre float64 `json:"ml_per_l"`
+	Share    float64 `json:"share"` // by volume; 0 of acid and base
+}
+
+// TargetReport is one element of it.
+type TargetReport struct {
+	Name    string  `json:"name"`
+	Target  float64 `json:"target_mg_per_l"` // 0 = the recipe does not name it
+	Reached float64 `json:"reached_mg_per_l"`
+	Water   float64 `json:"water_mg_per_l"`
 }
 
 // PumpReport is one pump.
@@ -131,6 +158,9 @@ func (f *File) tankReport(s *size, id dosing.TankID) TankReport {
 		if sustained := s.station.Sustained(id, role); sustained != nil {
 			r.Sustainable = append(r.Sustainable, *sustained)
 		}
+	}
+	if plant.fresh != nil {
+		r.Recipe = f.recipeReport(id)
 	}
 	return r
 }

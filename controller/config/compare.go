@@ -113,6 +113,9 @@ func (c *comparison) tanks(old, fresh *File) {
 		c.changed(fmt.Sprintf("tank %q: caps halved", name), a.Tanks[i].HalvedCaps, b.Tanks[i].HalvedCaps)
 		c.each(fmt.Sprintf("tank %q: pH setpoint", name), old.Settings.Tanks[i].PH, fresh.Settings.Tanks[i].PH)
 		c.each(fmt.Sprintf("tank %q: EC setpoint", name), old.Settings.Tanks[i].EC, fresh.Settings.Tanks[i].EC)
+		if !reflect.DeepEqual(old.Settings.Tanks[i].Ratio, fresh.Settings.Tanks[i].Ratio) {
+			c.changes = append(c.changes, fmt.Sprintf("tank %q: recipe, source water or stocks", name))
+		}
 		c.changed(fmt.Sprintf("tank %q: zones", name), old.Settings.Tanks[i].Zones, fresh.Settings.Tanks[i].Zones)
 	}
 	for i := range min(len(a.Inputs), len(b.Inputs)) {

@@ -18,6 +18,7 @@ import (
 	"leat/controller"
 	"leat/controller/payload"
 	"leat/dosing"
+	"leat/dosing/blend"
 	"leat/dosing/chem"
 	"leat/safety/sizing"
 )
@@ -80,6 +81,8 @@ type plant struct {
 	expected chem.Totals // the solution at its setpoints
 	blendEC  float64     // mS/cm that 1 mL of blend does in 1 L
 	demand   sizing.Demand
+	fresh    *blend.Mix // what the recipe makes of the source water; nil without one
+	amounts  []float64  // of it, mL of each pump's liquid in a litre
 }
 
 // Env is what a file may refer to beyond itself. A nil function has nothing.

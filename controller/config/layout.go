@@ -89,7 +89,7 @@ type pumpTable struct {
 	CapHour    measured[doseKind]            `toml:"cap_per_hour" doc:"default derived from volume, buffer capacity and worst demand"`
 	CapDay     measured[doseKind]            `toml:"cap_per_day" doc:"default derived from volume, buffer capacity and worst demand"`
 	Group      string                        `toml:"group" doc:"which concentrates must not meet: neutral, calcium, sulfate-phosphate, silicate, acid, base, chelate; default from the salts"`
-	Share      measured[percentKind]         `toml:"share" doc:"of the blend by volume, stocks only; default equal shares"`
+	Share      measured[percentKind]         `toml:"share" doc:"of the blend by volume, stocks only, where the tanks have no recipe; default equal shares"`
 	Chelate    string                        `toml:"chelate" doc:"iron chelate in this stock: EDTA, DTPA or EDDHA; bounds the recommended pH"`
 	Container  measured[doseKind]            `toml:"container" doc:"what a full container holds"`
 	Node       string                        `toml:"node" doc:"node that drives it; default the only node"`
@@ -115,6 +115,7 @@ type tankTable struct {
 	PH       phSetpointTable `toml:"ph_setpoint" doc:"the wanted pH and its bounds"`
 	EC       ecSetpointTable `toml:"ec_setpoint" doc:"the wanted EC and its bounds"`
 	Solution solutionTable   `toml:"solution" doc:"weak acids expected in the solution; they set its buffer capacity"`
+	Recipe   recipeTable     `toml:"recipe" doc:"what the tank is to hold: its stocks are then shared by it, in place of by hand"`
 	TopUp    topUpTable      `toml:"top_up" doc:"the water that replaces what is used"`
 	Demand   demandTable     `toml:"demand" doc:"the worst that plants and air do to the water, for sizing"`
 	Input    inputsTable     `toml:"input" doc:"probes and switches, each a topic or not_fitted with a reason"`
@@ -141,6 +142,14 @@ type ecSetpointTable struct {
 	AdviseHigh measured[ecKind]     `toml:"advise_high" doc:"asks twice above; default 2.8 mS/cm"`
 	Confirm    measured[ecKind]     `toml:"confirm_step" doc:"larger steps ask twice; default 0.4 mS/cm"`
 	Ramp       measured[ecFluxKind] `toml:"ramp" doc:"fastest change upward; default 0.3 mS/cm/h"`
+}
+
+type recipeTable struct {
+	Stated   bool
+	Name     string                `toml:"name" doc:"recipe that is known by name: hoagland-1, hoagland-2, steiner, lettuce, strawberry; leat blend list tells them"`
+	Elements map[string]substance  `toml:"elements" doc:"your own recipe in place of a name: each element or ion and how much of it, scaled to the EC setpoint"`
+	Water    map[string]substance  `toml:"water" doc:"analysis of the source water: Ca, Mg, Na, Cl, S, HCO3, pH; default from top_up.alkalinity"`
+	Ammonium measured[percentKind] `toml:"ammonium_most" doc:"largest share of ammonium in the nitrogen that is given; default 10 %, at most 15 %"`
 }
 
 type solutionTable struct {

@@ -44,9 +44,6 @@ func (b *builder) pumps() {
 	}
 	b.lineVolume()
 	b.roles()
-	if len(b.faults) == 0 {
-		b.shares()
-	}
 }
 
 func (b *builder) serves(path string, in *pumpTable) dosing.TankSet {
@@ -398,7 +395,7 @@ func (b *builder) roles() {
 func (b *builder) shares() {
 	stated, stocks := 0, 0
 	for i := range b.gate().Pumps {
-		if b.gate().Pumps[i].Role == dosing.RoleStock {
+		if b.sharedByHand(i) {
 			stocks++
 			if b.layout.Pumps[i].Share.stated {
 				stated++
@@ -407,7 +404,7 @@ func (b *builder) shares() {
 	}
 	if stated != 0 && stated != stocks {
 		for i := range b.gate().Pumps {
-			if b.gate().Pumps[i].Role == dosing.RoleStock && !b.layout.Pumps[i].Share.stated {
+			if b.sharedByHand(i) && !b.layout.Pumps[i].Share.stated {
 				b.fault(join("pump."+strconv.Itoa(i), "share"), "", "is missing while other stocks state theirs", "state the share of each stock, or of none for equal shares")
 			}
 		}
@@ -415,7 +412,7 @@ func (b *builder) shares() {
 	}
 	raw := make([]float64, len(b.gate().Pumps))
 	for i := range raw {
-		if b.gate().Pumps[i].Role != dosing.RoleStock {
+		if !b.sharedByHand(i) {
 			continue
 		}
 		raw[i] = 1
@@ -427,6 +424,9 @@ func (b *builder) shares() {
 		}
 	}
 	for id := range b.layout.Tanks {
+		if b.settings().Tanks[id].Ratio != nil {
+			continue
+		}
 		b.tankShares(dosing.TankID(id), raw, stated > 0)
 	}
 }

@@ -56,7 +56,7 @@ func (b *builder) tanks() {
 			b.fault(join(path, "coldest"), "", "is not below warmest", `for example coldest = "12 °C", warmest = "28 °C"`)
 		}
 		b.settings().Tanks = append(b.settings().Tanks, controller.TankSettings{PH: b.phSetpoint(path, t), EC: b.ecSetpoint(path, t), Zones: b.zones(path, t)})
-		b.file.plants = append(b.file.plants, plant{demand: demandOf(t)})
+		b.file.plants = append(b.file.plants, plant{demand: b.demandOf(t)})
 	}
 }
 
@@ -81,9 +81,9 @@ func (b *builder) water(path string, t *tankTable) dosing.Tank {
 		Greatest: dosing.Litres(t.Greatest.or(1.1 * volume)),
 		DeadTime: t.DeadTime.or(defaultDeadTime),
 		Lag:      t.Lag.or(defaultLag),
-		TopUp:    dosing.Water{Alkalinity: t.TopUp.Alkalinity.or(defaultAlkalinity)},
+		TopUp:    dosing.Water{Alkalinity: b.alkalinity(t)},
 	}
-	out.TopUp.EC = dosing.Conductivity(t.TopUp.EC.or(0.1 * out.TopUp.Alkalinity))
+	out.TopUp.EC = dosing.Conductivity(t.TopUp.EC.or(b.sourceEC(t, 0.1*out.TopUp.Alkalinity)))
 	if t.Volume.stated && t.Least.stated && !(out.Least > 0 && out.Least <= out.Volume) {
 		b.fault(join(path, "least"), quoted(t.Least.text), "is not above zero and at most the volume", "state the least volume at which a dose is still permitted")
 	}
@@ -105,8 +105,8 @@ func (b *builder) water(path string, t *tankTable) dosing.Tank {
 	return out
 }
 
-func demandOf(t *tankTable) sizing.Demand {
-	water, alkalinity := t.Demand.Water.or(defaultWater), t.TopUp.Alkalinity.or(defaultAlkalinity)
+func (b *builder) demandOf(t *tankTable) sizing.Demand {
+	water, alkalinity := t.Demand.Water.or(defaultWater), b.alkalinity(t)
 	return sizing.Demand{
 		Acid: t.Demand.Rise.or(defaultRise) + float64(water*alkalinity),
 		Base: t.Demand.Fall.or(defaultFall),

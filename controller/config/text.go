@@ -94,6 +94,9 @@ func (p *printer) tank(t *TankReport) {
 	if len(rows) > 1 {
 		p.table(rows)
 	}
+	if t.Recipe != nil {
+		p.recipe(t.Recipe)
+	}
 }
 
 func (p *printer) pumps(pumps []PumpReport) {

@@ -168,11 +168,13 @@ const (
 	ChangeLearned                // Value, Spread = mean and sd of ln(buffer scale)
 	ChangeClock                  // the wall clock stepped: Value in seconds; Trusted = it is synchronised now
 	ChangeOwed                   // Volume of Pump that a begun blend still owes the tank; 0 = paid
+	ChangeAnalysis               // a laboratory's analysis of the tank: Text = the ions, Value = age of the sample in s, Trusted = no check left a doubt
+	ChangeIons                   // Text = the account of the tank's ions
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
-	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed"}
+	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 

@@ -54,7 +54,30 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		}
 	case ChangeOwed:
 		r.owe(e)
+	case ChangeAnalysis:
+		r.Analyses[e.Tank] = Analysis{Text: e.Text, Ago: time.Duration(e.Value * float64(time.Second)), Trusted: e.Trusted, At: moment}
+	case ChangeIons:
+		r.ions(e.Tank, remark)
 	}
+}
+
+// How far apart and how far back accounts of the ions are remembered, so that an
+// analysis that comes days after its sample finds what was thought of that day.
+const (
+	ionsApart = 6 * time.Hour
+	ionsBack  = 21 * 24 * time.Hour
+)
+
+// ions keeps the newest account of a tank and earlier ones some hours apart.
+func (r *replayer) ions(tank string, remark Remark) {
+	kept := r.Ions[tank]
+	if n := len(kept); n > 1 && remark.At.Up-kept[n-2].At.Up < ionsApart {
+		kept = kept[:n-1]
+	}
+	for len(kept) > 0 && remark.At.Up-kept[0].At.Up > ionsBack {
+		kept = kept[1:]
+	}
+	r.Ions[tank] = append(kept, remark)
 }
 
 // modeOf reads a recorded mode. One that is not known never doses.

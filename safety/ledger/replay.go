@@ -84,6 +84,14 @@ type Learned struct {
 	At           dosing.Instant
 }
 
+// Analysis is a laboratory's word on a tank.
+type Analysis struct {
+	Text    string
+	Ago     time.Duration // how long before At the sample was taken
+	Trusted bool
+	At      dosing.Instant
+}
+
 // State is all that the record says of the moment before a run. Maps are by the
 // name of the tank, or of the pump where it says so; the station's own entries
 // stand under the empty name.
@@ -106,6 +114,8 @@ type State struct {
 	Setpoints     []Setpoint
 	Learned       map[string]Learned
 	Owed          map[string]map[string]dosing.Volume // tank → pump → rest of a begun blend
+	Ions          map[string][]Remark                 // accounts of the ions, the newest last, earlier ones some hours apart
+	Analyses      map[string]Analysis                 // the newest of each tank
 	Starts        int                                 // starts recorded in the last 10 minutes
 }
 
@@ -150,7 +160,7 @@ func newReplayer() *replayer {
 	return &replayer{recent: map[string]*hours{}, State: State{
 		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Outcomes: map[string]Counts{},
 		Modes: map[string]safety.Mode{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
-		Learned: map[string]Learned{}, Owed: map[string]map[string]dosing.Volume{},
+		Learned: map[string]Learned{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{},
 	}}
 }
 
@@ -342,6 +352,15 @@ func (r *replayer) finish(now dosing.Instant, synchronised bool, run uint32) Sta
 		for i := range pauses {
 			pauses[i].At.Up = up(pauses[i].At.Up)
 		}
+	}
+	for _, records := range s.Ions {
+		for i := range records {
+			records[i].At.Up = up(records[i].At.Up)
+		}
+	}
+	for tank, analysis := range s.Analyses {
+		analysis.At.Up = up(analysis.At.Up)
+		s.Analyses[tank] = analysis
 	}
 	for tank, learned := range s.Learned {
 		learned.At.Up = up(learned.At.Up)

@@ -107,6 +107,14 @@ func (e Entry) changeText() string {
 		return fmt.Sprintf("wall clock stepped by %s s", figure(e.Value))
 	case ChangeOwed:
 		return "still owed of a begun blend: " + e.Volume.String()
+	case ChangeAnalysis:
+		text := "analysis " + e.Text
+		if e.Value > 0 {
+			text += ", sample taken " + time.Duration(e.Value*float64(time.Second)).Round(time.Minute).String() + " before"
+		}
+		return text
+	case ChangeIons:
+		return "account of the ions"
 	}
 	return e.Change.String()
 }

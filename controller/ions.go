@@ -1,0 +1,294 @@
+package controller
+
+import (
+	"fmt"
+	"time"
+
+	"leat/dosing"
+	"leat/dosing/blend"
+	"leat/dosing/ratio"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// ions is the account of a tank's single ions, kept where the tank has a recipe.
+type ions struct {
+	account  *ratio.Tank // nil = the stocks are shared by hand
+	followed time.Duration
+	came     dosing.Litres // top-up that is in the account
+	surplus  string
+	view     *IonsView
+}
+
+// IonsView is what a tank is thought to hold. It never changes: a new one takes its
+// place.
+type IonsView struct {
+	At       dosing.Instant
+	Recipe   string
+	Analysed time.Time // zero = never: a weak start from recipe and water
+	Ions     []IonView
+	Shares   []ShareView
+	Surplus  string // what acid or base brings too much of, in words
+	Lever    string // what ammonium's share could do about the acid, in words; advice only
+	Advice   string // when the next analysis is due, in words
+}
+
+// IonView is one ion, mmol/L and mg/L by its atom.
+type IonView struct {
+	Name                string // as in analyses: NO3-N, K, Ca
+	Macro               bool
+	Amount, Off, Target float64 // mmol/L; Off is the standard uncertainty; Target 0 = not in the recipe
+	Milligrams          float64 // of a mmol
+	Acid, Base          float64 // mmol/L that acid and base brought since the last analysis
+}
+
+// ShareView is a stock's share of the blend by volume.
+type ShareView struct {
+	Pump  string
+	Share float64
+}
+
+// followEvery is how often the account follows EC; plants take a ten-thousandth of
+// what a tank holds meanwhile. It takes some 20 µs, new shares another 60.
+const followEvery = time.Minute
+
+// beginIons begins the account of a tank that has a recipe.
+func (c *Core) beginIons(id dosing.TankID) error {
+	t := &c.tanks[id]
+	t.ions = ions{}
+	if plan := t.settings.Ratio; plan != nil {
+		account, err := ratio.New(plan)
+		if err != nil {
+			return fmt.Errorf("tank %q: %w", t.plant.Name, err)
+		}
+		t.ions.account = account
+	}
+	t.ions.came = t.loops.ToppedUp()
+	t.reshare(&c.settings.Safety)
+	return nil
+}
+
+// reshare hands the account's shares to the loops.
+func (t *tank) reshare(set *safety.Settings) {
+	if a := t.ions.account; a != nil && a.Shares() != nil {
+		t.loops.Reshare(a.Shares())
+	}
+	t.weighBlend(set.Pumps)
+}
+
+// dosedIons counts a settled dose.
+func (t *tank) dosedIons(set *safety.Settings, pump dosing.PumpID, volume dosing.Volume) {
+	if t.ions.account != nil {
+		t.ions.account.Dosed(pump, volume, set.Pumps[pump].AcidPerML)
+	}
+}
+
+// followIons lets each account follow EC and top-up. While a dose is open it is in
+// the settled EC and not yet in the account, so that waits.
+func (c *Core) followIons(now dosing.Instant) {
+	if c.dose.state != doseNone {
+		return
+	}
+	for i := range c.tanks {
+		t := &c.tanks[i]
+		if t.ions.account == nil || now.Up-t.ions.followed < followEvery && t.ions.view != nil {
+			continue
+		}
+		t.ions.followed = now.Up
+		t.toppedUpIons()
+		if e := t.loops.Estimate(now, t.target()); e.ECKnown {
+			pH := float64(e.MeasuredPH)
+			if !e.PHKnown {
+				pH = t.ph.present
+			}
+			t.ions.account.Follow(now.Up, float64(e.MeasuredEC)+e.ECInTransit, pH)
+		}
+		c.judgeIons(now, dosing.TankID(i))
+	}
+}
+
+func (t *tank) toppedUpIons() {
+	came := t.loops.ToppedUp()
+	t.ions.account.ToppedUp(float64(came - t.ions.came))
+	t.ions.came = came
+}
+
+// judgeIons solves the shares anew where the account moved enough, and shows it.
+func (c *Core) judgeIons(now dosing.Instant, id dosing.TankID) {
+	t := &c.tanks[id]
+	if t.ions.account.Moved() && t.ions.account.Solve() {
+		t.reshare(&c.settings.Safety)
+	}
+	t.ions.surplus = t.ions.account.Surplus()
+	t.ions.view = c.ionsView(now, t)
+}
+
+// dueOff is the standard uncertainty, as a share of the target, from which an
+// analysis is due: two of them are as much as a crop forgives.
+const dueOff = 0.15
+
+func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
+	a := t.ions.account
+	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, Lever: a.Lever()}
+	held, target := a.Content(), a.Target(t.ec.present)
+	acid, base := a.Brought()
+	worst, least := 0.0, blend.NO3
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		if held[s] == 0 && target[s] == 0 {
+			continue
+		}
+		ion := IonView{Name: s.Symbol(), Macro: s.Macro(), Amount: held[s], Off: a.Off(s), Target: target[s], Milligrams: s.Mass(), Acid: acid[s], Base: base[s]}
+		v.Ions = append(v.Ions, ion)
+		if off := ion.Off / max(target[s], 1e-9); s.Macro() && s != blend.NH4 && target[s] > 0 && off > worst {
+			worst, least = off, s
+		}
+	}
+	for i := range c.settings.Safety.Pumps {
+		if p := &c.settings.Safety.Pumps[i]; p.Role == dosing.RoleStock && t.loops.Share(dosing.PumpID(i)) > 0 {
+			v.Shares = append(v.Shares, ShareView{p.Name, t.loops.Share(dosing.PumpID(i))})
+		}
+	}
+	switch {
+	case v.Analysed.IsZero():
+		v.Advice = "never analysed: the recipe is all that is known; have the tank analysed"
+	case worst > dueOff:
+		v.Advice = fmt.Sprintf("an analysis is due: %s is known to ±%.0f %% only", least.Symbol(), 100*worst)
+	}
+	return v
+}
+
+// recordIons writes the accounts down, so that a restart goes on with them.
+func (c *Core) recordIons(now dosing.Instant) {
+	for i := range c.tanks {
+		if t := &c.tanks[i]; t.ions.account != nil && t.ions.view != nil {
+			c.change(ledger.Change{Kind: ledger.ChangeIons, At: now, Tank: t.plant.Name, Text: t.ions.account.Record(), By: "leat"})
+		}
+	}
+}
+
+// oldestSample is how long ago a sample may have been taken.
+const oldestSample = 21 * 24 * time.Hour
+
+// askAnalysis judges an analysis. It takes effect once its record is durable.
+func (c *Core) askAnalysis(now dosing.Instant, r *Request) {
+	t := &c.tanks[r.Tank]
+	ago := time.Duration(0)
+	if !r.Sampled.IsZero() {
+		ago = now.Wall.Sub(r.Sampled)
+	}
+	switch {
+	case t.ions.account == nil:
+		c.refuse(r, "this tank has no recipe, so nothing would follow from an analysis; state [tank.recipe] in the configuration")
+		return
+	case ago < -10*time.Minute || ago > oldestSample:
+		c.refuse(r, fmt.Sprintf("a sample taken at %s tells nothing of the tank now; state when it was taken, at most 21 days ago", r.Sampled.Format(time.RFC3339)))
+		return
+	}
+	measured := 0.0
+	if e := t.loops.Estimate(now, t.target()); e.ECKnown && ago < 24*time.Hour {
+		measured = float64(e.MeasuredEC)
+	}
+	doubt, err := t.ions.account.Judge(r.Analysis, measured)
+	if err != nil {
+		c.refuse(r, err.Error())
+		return
+	}
+	c.change(ledger.Change{Kind: ledger.ChangeAnalysis, At: now, Tank: t.plant.Name, Text: r.Analysis.List(), Value: max(ago, 0).Seconds(), Trusted: doubt == "",
+		Note: r.Note, By: r.By, From: r.From})
+	text := "analysis taken; the shares of the stocks follow it"
+	if doubt != "" {
+		text += "; it counts half, since " + doubt
+	}
+	c.accept(r, text)
+}
+
+// analysed corrects the account by a durable analysis, and writes down what it is
+// now: the analysis must not count twice after a restart.
+func (c *Core) analysed(now dosing.Instant, id dosing.TankID, change ledger.Change) {
+	t := &c.tanks[id]
+	if t.ions.account == nil || !t.analyse(ledger.Analysis{Text: change.Text, Ago: time.Duration(change.Value * float64(time.Second)), Trusted: change.Trusted, At: change.At}, now) {
+		return
+	}
+	c.judgeIons(now, id)
+	c.change(ledger.Change{Kind: ledger.ChangeIons, At: now, Tank: t.plant.Name, Text: t.ions.account.Record(), By: "leat"})
+}
+
+// analyse reads a recorded analysis into the account.
+func (t *tank) analyse(a ledger.Analysis, now dosing.Instant) bool {
+	entries, err := blend.ReadList(a.Text)
+	if err != nil {
+		return false
+	}
+	analysis, err := blend.ReadAnalysis(entries)
+	if err != nil {
+		return false
+	}
+	t.ions.account.Analyse(analysis, !a.Trusted, a.At.Wall, now.Up, a.Ago+now.Up-a.At.Up)
+	return true
+}
+
+// restoreIons brings an account back: its last record, what was dosed since, and an
+// analysis that came after it.
+func (c *Core) restoreIons(s ledger.State, id dosing.TankID, now dosing.Instant) {
+	t := &c.tanks[id]
+	if t.ions.account == nil {
+		return
+	}
+	records := s.Ions[t.plant.Name]
+	since := time.Duration(-1 << 62)
+	if n := len(records); n > 0 && t.ions.account.Restore(records[n-1].Text) == nil {
+		since = records[n-1].At.Up
+		for _, record := range records[:n-1] {
+			t.ions.account.Mark(record.Text, record.At.Up)
+		}
+	} else {
+		return // a weak start knows nothing that doses could be added to
+	}
+	for _, d := range s.Doses {
+		pump, known := c.pumpNamed(d.Pump)
+		if known && d.Tank == t.plant.Name && (d.SettledUp > since || d.Outcome == ledger.OutcomeOpen) {
+			t.dosedIons(&c.settings.Safety, pump, d.Volume)
+		}
+	}
+	if a, ok := s.Analyses[t.plant.Name]; ok && a.At.Up > since {
+		t.analyse(a, now)
+	}
+	if t.ions.account.Solve() {
+		t.reshare(&c.settings.Safety)
+	}
+}
+
+// reconfigureIons takes another recipe, water or row. What the tank holds does not
+// change by that.
+func (c *Core) reconfigureIons(now dosing.Instant, id dosing.TankID) {
+	t := &c.tanks[id]
+	former := t.ions
+	if err := c.beginIons(id); err != nil {
+		t.ions = former
+		c.notice(Notice{Kind: NoticeRefused, Tank: id, Text: "recipe: " + err.Error() + "; the shares stay as they were"})
+		return
+	}
+	switch {
+	case former.account == nil:
+	case t.ions.account == nil:
+		t.loops.Reshare(byHand(c.settings.Safety.Pumps, id))
+		t.weighBlend(c.settings.Safety.Pumps)
+	case t.ions.account.Restore(former.account.Record()) == nil:
+		c.judgeIons(now, id)
+	}
+}
+
+// byHand are the shares that the pumps of a tank state; they sum to one.
+func byHand(pumps []dosing.Pump, id dosing.TankID) []float64 {
+	shares, sum := make([]float64, len(pumps)), 0.0
+	for i := range pumps {
+		if p := &pumps[i]; p.Role == dosing.RoleStock && p.ServesTank(id) {
+			shares[i] = p.Share
+			sum += p.Share
+		}
+	}
+	for i := range shares {
+		shares[i] /= max(sum, 1e-9)
+	}
+	return shares
+}

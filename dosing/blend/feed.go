@@ -1,0 +1,124 @@
+package blend
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+)
+
+// Feed is what a tank in use is to be given next: a blend without acid, pH and EC,
+// which others see to.
+type Feed struct {
+	Wants   Content // mmol for a litre of tank; below zero counts as none
+	Against Content // what a litre is to hold: a miss counts as a share of it
+	Stocks  []Stock // acids and bases among them give nothing
+	NH4Most float64 // of the nitrogen that is given; 0 = 10 %
+}
+
+// Amounts is the nearest that the stocks can give, mL of each for a litre of tank.
+// Substances that Against leaves out are not looked at. Errors are *Refusal.
+func (f *Feed) Amounts() ([]float64, error) {
+	t := Task{Recipe: Recipe{Name: "what the tank lacks"}, Stocks: f.Stocks, NH4Most: f.NH4Most}
+	if err := t.fill(); err != nil {
+		return nil, err
+	}
+	if !f.Wants.finite() || !f.Against.finite() {
+		return nil, &Refusal{"the tank's account holds amounts that are no numbers", "enter an analysis"}
+	}
+	nitrogen := max(f.Wants[NO3], 0) + max(f.Wants[NH4], 0)
+	for s := NO3; s < Carbon; s++ {
+		if !(f.Against[s] > 0) {
+			continue
+		}
+		w := Want{Stated: true, Amount: max(f.Wants[s], 0)}
+		// The row is divided by its scale: what is left is a share of Against.
+		w.Weight = scaleOf(s, w, nitrogen) / f.Against[s]
+		if s.Micro() {
+			w.Weight *= microWeight
+		}
+		t.Recipe.Wants[s] = w
+	}
+	m := &Mix{Task: t, Factor: 1}
+	b := &blender{t: &m.Task, usable: make([]bool, len(t.Stocks))}
+	for i := range m.Task.Stocks {
+		b.columns = append(b.columns, m.Task.column(&m.Task.Stocks[i]))
+		b.usable[i] = !m.Task.Stocks[i].acidic()
+	}
+	if err := b.mixture(m); err != nil {
+		return nil, err
+	}
+	return m.Amounts, nil
+}
+
+// Lever is ammonium's share of the nitrogen as a means against a pH that climbs:
+// from Share to To, acid falls by the share Less.
+type Lever struct{ Share, To, Less float64 }
+
+// smallestLever is the change of share that is worth a word.
+const smallestLever = 0.01
+
+// AmmoniumLever finds the share at which half the acid is saved, or the nearest
+// that is allowed. Acid is meq and nitrogen mmol, both of the same water or time;
+// share and most are parts of the nitrogen. A root that takes up ammonium gives off
+// one proton, one that takes up nitrate takes up about one (Marschner's Mineral
+// Nutrition of Higher Plants, chapter on rhizosphere pH): each mmol that changes
+// its form saves two meq. It reports false where no acid is given or nothing is
+// left to move.
+func AmmoniumLever(acid, nitrogen, share, most float64) (Lever, bool) {
+	if !(acid > 0) || !(nitrogen > 0) || !(share >= 0) {
+		return Lever{}, false
+	}
+	l := Lever{Share: share, To: math.Min(share+acid/(4*nitrogen), math.Min(most, HardNH4))}
+	if !(l.To-share >= smallestLever) {
+		return Lever{}, false
+	}
+	l.Less = 2 * (l.To - share) * nitrogen / acid
+	return l, true
+}
+
+func (l Lever) String() string {
+	saved := fmt.Sprintf("about %.0f %% less acid", 100*l.Less)
+	if l.Less > 0.45 {
+		saved = "about half the acid"
+	}
+	return fmt.Sprintf("NH4 %.0f → %.0f %% of N: %s", 100*l.Share, 100*l.To, saved)
+}
+
+// List is the analysis in the short form that ReadList reads, mmol/L.
+func (a Analysis) List() string {
+	var words []string
+	add := func(name string, v float64, unit string) {
+		words = append(words, strings.TrimSpace(fmt.Sprintf("%s=%s %s", name, exact(v), unit)))
+	}
+	for s := NO3; s < Carbon; s++ {
+		if a.Stated[s] {
+			add(s.Symbol(), a.Content[s], "mmol/L")
+		}
+	}
+	sort.Strings(words)
+	if a.Alkalinity >= 0 {
+		add("HCO3", a.Alkalinity, "meq/L")
+	}
+	if a.PH > 0 {
+		add("pH", a.PH, "")
+	}
+	if a.EC > 0 {
+		add("EC", a.EC, "mS/cm")
+	}
+	return strings.Join(words, ", ")
+}
+
+// exact prints a number with six digits that count and without an exponent, which a
+// list cannot hold.
+func exact(v float64) string {
+	if !(v > 0) {
+		return "0"
+	}
+	digits := min(max(5-int(math.Floor(math.Log10(v))), 0), 9)
+	text := fmt.Sprintf("%.*f", digits, v)
+	if strings.Contains(text, ".") {
+		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+	}
+	return text
+}

@@ -1,0 +1,151 @@
+package ratio
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"leat/dosing/blend"
+)
+
+// Another tank's sample, or one taken before a fill, has another EC than the probe:
+// beyond this share an analysis is refused.
+const otherWater = 0.25
+
+// Judge says why an analysis is not to be believed for this tank, or what it leaves
+// in doubt. Measured is the tank's EC now, 0 where it is not known.
+func (t *Tank) Judge(a blend.Analysis, measured float64) (doubt string, err error) {
+	checks, _ := blend.CheckAnalysis(a, 25)
+	stated := 0
+	for s, ok := range a.Stated {
+		if ok && blend.Substance(s).Macro() && blend.Substance(s) != blend.NH4 {
+			stated++
+		}
+	}
+	if stated == 0 {
+		return "", &blend.Refusal{Problem: "the analysis names none of NO3-N, P, K, Ca, Mg and S", Hint: "state what the laboratory measured, for example K=210 mg/L"}
+	}
+	for _, c := range checks {
+		switch {
+		case c.Verdict == blend.Repeat:
+			return "", &blend.Refusal{Problem: c.Name + ": " + c.Text, Hint: "have the analysis repeated, or correct what was typed"}
+		case c.Verdict == blend.Doubtful:
+			doubt = c.Name + ": " + c.Text
+		}
+	}
+	if measured > 0 && a.EC > 0 && !(math.Abs(a.EC/measured-1) <= otherWater) {
+		return "", &blend.Refusal{Problem: fmt.Sprintf("the sample has EC %.2f and the tank's probe reads %.2f mS/cm", a.EC, measured),
+			Hint: "that is other water: see that the sample is this tank's, or that the probe is right"}
+	}
+	return doubt, nil
+}
+
+// Analyse corrects the account by an analysis of a sample that was taken ago. What
+// the tank holds and what its plants take are corrected together, each by its own
+// uncertainty (a Kalman update of two states for each ion). Measured is the tank's
+// EC at the sample, 0 where it is not known.
+func (t *Tank) Analyse(a blend.Analysis, doubtful bool, wall time.Time, up, ago time.Duration) {
+	off := labOff
+	if doubtful {
+		off = labDoubtful
+	}
+	then := t.estimateAt(up - ago)
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		if a.Stated[s] {
+			t.correct(s, a.Content[s], then[s], square(off*a.Content[s])+square(labFloor*max(t.target[s], 0.1)))
+		}
+	}
+	t.evenAppetite()
+	t.close()
+	t.analysed, t.started = wall, true
+	if a.EC > 0 {
+		t.rescale(a.EC, a.PH)
+	}
+	// Marks from before were of an account that is corrected now.
+	t.marks = t.marks[:0]
+	t.solved.known = false
+}
+
+// estimateAt is the estimate at an uptime, by the nearest mark.
+func (t *Tank) estimateAt(up time.Duration) blend.Content {
+	c, nearest := t.content, math.Inf(1)
+	if up >= t.at-markEvery/2 {
+		return c
+	}
+	for i := range t.marks {
+		if d := math.Abs((t.marks[i].up - up).Hours()); d < nearest {
+			c, nearest = t.marks[i].content, d
+		}
+	}
+	return c
+}
+
+// correct moves one ion and its appetite toward what was measured.
+func (t *Tank) correct(s blend.Substance, measured, thought, variance float64) {
+	prior := t.cc[s] + square(t.off[s])
+	if !(prior > 0) {
+		return
+	}
+	surprise, sum := measured-thought, prior+variance
+	byContent, byAppetite := prior/sum, t.ca[s]/sum
+	t.content[s] = max(t.content[s]+float64(byContent*surprise), 0)
+	// Ammonium turns into nitrate by itself: what is missing says little of plants.
+	if s != blend.NH4 {
+		least, most := 0.0, 4*max(t.target[s]/t.plan.EC, strayFor(s))
+		t.appetite[s] = min(max(t.appetite[s]+float64(byAppetite*surprise), least), most)
+		t.aa[s] = max(t.aa[s]-float64(byAppetite*t.ca[s]), square(0.05*t.appetite[s]))
+	}
+	t.cc[s] = float64(prior * variance / sum)
+	t.ca[s] = float64(t.ca[s] * variance / sum)
+	t.off[s] = 0
+}
+
+// evenAppetite keeps the appetite worth one mS/cm for each mS/cm: only its
+// proportions can be learned from an analysis.
+func (t *Tank) evenAppetite() {
+	was, is := weigh(t.target)/t.plan.EC, weigh(t.appetite)
+	if !(was > 0 && is > 0) {
+		return
+	}
+	by := was / is
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		if s.Micro() {
+			continue
+		}
+		t.appetite[s] *= by
+		t.ca[s] *= by
+		t.aa[s] *= by * by
+	}
+}
+
+// close ends the running account and keeps the rates at which it ran.
+func (t *Tank) close() {
+	t.before = t.brought()
+	t.acid, t.base, t.water, t.taken, t.stock = blend.Content{}, blend.Content{}, blend.Content{}, blend.Content{}, blend.Content{}
+	t.meq, t.uptake = 0, 0
+}
+
+// rescale learns how this tank's probe and the chemistry differ.
+func (t *Tank) rescale(measured, pH float64) {
+	t.scale = 1
+	if model, ok := t.conductivity(t.content, pH); ok {
+		// Half of it: the analysis is no surer than the probe.
+		t.scale = min(max(1+(measured/model-1)/2, 0.85), 1.15)
+	}
+}
+
+// rateUptake is the uptake, as a share of the tank's EC, by which a rate of the
+// running account is as sure as that of the account before.
+const rateUptake = 0.15
+
+// brought is what acid, base and water bring for each mS/cm that plants take: the
+// rate of the running account, eased in by that of the last.
+func (t *Tank) brought() blend.Content {
+	easing := rateUptake * t.plan.EC
+	uptake := max(t.uptake, 0)
+	var c blend.Content
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		c[s] = (t.acid[s] + t.base[s] + t.water[s] + float64(t.before[s]*easing)) / (uptake + easing)
+	}
+	return c
+}

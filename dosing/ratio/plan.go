@@ -1,0 +1,84 @@
+// Package ratio keeps account of the single ions of a tank, which EC sees only as
+// a sum: what the tank holds and how sure that is, what acid, base and top-up water
+// brought, and which shares of the stocks bring it back to its recipe. An analysis
+// corrects the account and what it takes for the plants' appetite.
+//
+// It touches nothing and knows no clock. Amounts are mmol in a litre of the tank at
+// its working volume; EC is mS/cm at 25 °C.
+package ratio
+
+import (
+	"fmt"
+
+	"leat/dosing"
+	"leat/dosing/blend"
+)
+
+// Plan is what a tank is to hold and what it can be given from.
+type Plan struct {
+	Recipe  blend.Recipe
+	Water   blend.Content // of the source, closed: blend.Analysis.Water
+	Stocks  []blend.Stock // one for each pump of the row; the zero Stock does not serve this tank
+	Litres  float64       // at the working level
+	EC, PH  float64       // setpoints of the file
+	NH4Most float64       // ammonium's share of the nitrogen that is given; 0 = 10 %
+}
+
+// Fresh is the recipe made from the source water at the setpoints: what a tank is
+// filled with, and the first shares. Amounts are by pump.
+func (p *Plan) Fresh() (*blend.Mix, []float64, error) {
+	stocks, pumps := p.serving(func(s *blend.Stock) bool { return s.Role != dosing.RoleNone })
+	m, err := blend.Solve(blend.Task{Recipe: p.Recipe, Base: p.Water, Stocks: stocks, EC: p.EC, PH: p.PH, NH4Most: p.NH4Most})
+	if err != nil {
+		return nil, nil, fmt.Errorf("recipe %s: %w", p.Recipe.Name, err)
+	}
+	amounts := make([]float64, len(p.Stocks))
+	for i, pump := range pumps {
+		amounts[pump] = m.Amounts[i]
+	}
+	return m, amounts, nil
+}
+
+// serving are the stocks that pass, with their pumps.
+func (p *Plan) serving(pass func(*blend.Stock) bool) (stocks []blend.Stock, pumps []int) {
+	for i := range p.Stocks {
+		if pass(&p.Stocks[i]) {
+			stocks, pumps = append(stocks, p.Stocks[i]), append(pumps, i)
+		}
+	}
+	return stocks, pumps
+}
+
+// sharesOf brings amounts of stocks to shares by volume that sum to one; acids and
+// bases have none. Nil where there is nothing to share.
+func (p *Plan) sharesOf(amounts []float64) []float64 {
+	shares, sum := make([]float64, len(p.Stocks)), 0.0
+	for i := range p.Stocks {
+		if p.Stocks[i].Role == dosing.RoleStock && amounts[i] > 0 {
+			shares[i] = amounts[i]
+			sum += amounts[i]
+		}
+	}
+	if !(sum > 0) {
+		return nil
+	}
+	for i := range shares {
+		shares[i] /= sum
+	}
+	return shares
+}
+
+// ionic are the limiting molar conductivities of the macronutrients' ions at 25 °C,
+// mS/cm for a mmol/L (CRC Handbook of Chemistry and Physics, phosphate as H2PO4).
+// They only weigh the ions against one another.
+var ionic = [...]float64{blend.NO3: 0.0714, blend.NH4: 0.0735, blend.P: 0.033, blend.K: 0.0735, blend.Ca: 0.1189, blend.Mg: 0.106, blend.S: 0.160}
+
+// weigh is the conductivity that the macronutrients of a content would have if
+// they were alone in much water.
+func weigh(c blend.Content) float64 {
+	sum := 0.0
+	for s, lambda := range ionic {
+		sum += float64(lambda * c[s])
+	}
+	return sum
+}

@@ -1,0 +1,267 @@
+package ratio
+
+import (
+	"math"
+	"time"
+
+	"leat/dosing"
+	"leat/dosing/blend"
+	"leat/dosing/chem"
+)
+
+// How far the parts of the account may be off, as standard uncertainties. They are
+// of one kind for as long as the account runs (a worn tube stays worn), so they add
+// up linearly.
+const (
+	doseOff     = 0.05 // of what the pumps gave
+	waterOff    = 0.10 // of what the top-up water brought
+	startOff    = 0.25 // of a tank that nobody analysed: filled by the recipe, then used
+	appetiteOff = 0.30 // of the recipe as a guess at what plants take
+	strayOff    = 0.02 // mmol for an EC of one, of what is no nutrient and thought untouched
+	wander      = 0.08 // by which an appetite changes while the plants take what a tank holds
+	labOff      = 0.04 // of an analysis
+	labDoubtful = 0.10 // of one whose checks left a doubt
+	labFloor    = 0.005
+)
+
+// Tank is the account of one tank. It is not for concurrent use.
+type Tank struct {
+	plan   *Plan
+	target blend.Content // at the plan's EC
+	shares []float64     // by pump, as last solved
+	solver chem.Solver
+	state
+	marks  []mark // for analyses that come days after their sample
+	solved solvedAt
+	at     time.Duration // of the last Follow
+	seen   bool
+}
+
+// state is what outlives a restart.
+type state struct {
+	content   blend.Content // mmol/L as estimated
+	appetite, // taken up for each mS/cm that plants take in all
+	cc, ca, aa blend.Content // variances and covariance of the two
+	off                 blend.Content // uncertainty of what doses and water brought, growing linearly
+	acid, base          blend.Content // what they brought since the last analysis
+	water, taken, stock blend.Content // likewise
+	before              blend.Content // what acid, base and water brought for each mS/cm of uptake, before the last analysis
+	meq                 float64       // of acid since the last analysis, net of base
+	uptake              float64       // EC that plants took since the last analysis
+	scale               float64       // measured EC ÷ that of the chemistry
+	analysed            time.Time     // zero = never
+	started             bool          // the start was scaled to a measured EC
+}
+
+// mark is the estimate at an earlier moment.
+type mark struct {
+	up      time.Duration
+	content blend.Content
+}
+
+// solvedAt is the account for which the shares were solved.
+type solvedAt struct {
+	known   bool
+	content blend.Content
+	acid    blend.Content
+}
+
+// New begins an account of a tank that holds what the recipe makes of its source
+// water. That is a weak start: a tank in use holds something else.
+func New(plan *Plan) (*Tank, error) {
+	fresh, amounts, err := plan.Fresh()
+	if err != nil {
+		return nil, err
+	}
+	t := &Tank{plan: plan}
+	t.scale = 1
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		if w := fresh.Wants[s]; w.Stated && w.Weight > 0 {
+			t.target[s] = w.Amount
+		}
+		t.content[s] = fresh.Reached[s]
+	}
+	if n := fresh.N; n.Stated {
+		t.target[blend.NO3] = max(t.target[blend.NO3], n.Amount-t.target[blend.NH4])
+	}
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		t.appetite[s] = t.target[s] / plan.EC
+		t.cc[s] = square(startOff * t.content[s])
+		t.aa[s] = square(max(appetiteOff*t.appetite[s], strayFor(s)))
+	}
+	t.shares = plan.sharesOf(amounts)
+	return t, nil
+}
+
+func strayFor(s blend.Substance) float64 {
+	if s.Micro() {
+		return 0
+	}
+	return strayOff
+}
+
+func square(v float64) float64 { return v * v }
+
+// Dosed counts what a pump gave, acid being what a mL of it holds in meq.
+func (t *Tank) Dosed(pump dosing.PumpID, volume dosing.Volume, acidPerML float64) {
+	if int(pump) >= len(t.plan.Stocks) || volume <= 0 {
+		return
+	}
+	s, litres := &t.plan.Stocks[pump], volume.Litres()/t.plan.Litres
+	account := &t.stock
+	switch s.Role {
+	case dosing.RoleAcid:
+		account = &t.acid
+		t.meq += float64(acidPerML*volume.Millilitres()) / t.plan.Litres
+	case dosing.RoleBase:
+		account = &t.base
+		t.meq += float64(acidPerML*volume.Millilitres()) / t.plan.Litres
+	}
+	t.bring(account, s.Content, litres, doseOff)
+}
+
+// ToppedUp counts source water that came in.
+func (t *Tank) ToppedUp(litres float64) {
+	if litres > 0 && litres < 10*t.plan.Litres {
+		t.bring(&t.water, t.plan.Water, litres/t.plan.Litres, waterOff)
+	}
+}
+
+func (t *Tank) bring(account *blend.Content, what blend.Content, scale, off float64) {
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		amount := float64(what[s] * scale)
+		t.content[s] += amount
+		account[s] += amount
+		t.off[s] += float64(off * math.Abs(amount))
+	}
+}
+
+// markEvery and marksKept are how far back a sample may have been taken.
+const (
+	markEvery = 3 * time.Hour
+	marksKept = 21 * 24 / 3
+)
+
+// fastest is the EC that plants can take in an hour, mS/cm, with some for a probe
+// that is off; what is faster was water that came or went.
+const (
+	fastest = 0.3
+	jitter  = 0.08
+)
+
+// Follow brings the account to what EC measures: doses and water are known, so what
+// is missing was taken up, each ion by its appetite. Ec is settled, that is, with
+// what is still in transit; NaN and zero are no measurement.
+func (t *Tank) Follow(up time.Duration, ec, pH float64) {
+	if !(ec > 0.02 && ec < 20) {
+		return
+	}
+	present, ok := t.conductivity(t.content, pH)
+	if !ok {
+		return
+	}
+	if !t.started {
+		t.thin(ec / present)
+		t.started, present = true, ec
+	}
+	allowed := jitter + fastest*(up-t.at).Hours()
+	if !t.seen {
+		allowed = fastest * 2 // over a restart
+	}
+	t.at, t.seen = up, true
+	switch missing := present - ec; {
+	case math.Abs(missing) > allowed:
+		t.thin(ec / present)
+	default:
+		t.takeUp(missing, pH, present)
+	}
+	if n := len(t.marks); n == 0 || up-t.marks[n-1].up >= markEvery {
+		if n >= marksKept {
+			t.marks = append(t.marks[:0], t.marks[1:]...)
+		}
+		t.marks = append(t.marks, mark{up, t.content})
+	}
+}
+
+// conductivity is the EC of a content as this tank's probe would show it.
+func (t *Tank) conductivity(c blend.Content, pH float64) (float64, bool) {
+	if !(pH >= 4 && pH <= 9) {
+		pH = t.plan.PH
+	}
+	var r chem.Result
+	ions := c.Ions()
+	// One pH for all: a decimal more or less moves EC by a thousandth.
+	if err := t.solver.Solve(&ions, chem.Conditions{TempC: 25, FixedPH: pH, OnlyHere: true}, &r); err != nil || !(r.EC > 0) {
+		return 0, false
+	}
+	return float64(t.scale * r.EC), true
+}
+
+// takeUp lets plants take what makes EC fall by missing mS/cm; what is below zero
+// gives back what an earlier reading took too much.
+func (t *Tank) takeUp(missing, pH, present float64) {
+	const step = 0.05
+	after, ok := t.conductivity(t.less(step), pH)
+	slope := (present - after) / step
+	if !ok || !(slope > 0.2 && slope < 5) {
+		return
+	}
+	q := missing / slope
+	left := t.less(q)
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		t.taken[s] += t.content[s] - left[s]
+		t.cc[s] = max(t.cc[s]-float64(2*q*t.ca[s])+float64(q*q*t.aa[s]), 0)
+		t.ca[s] -= float64(q * t.aa[s])
+		t.aa[s] += float64(square(wander*t.appetite[s]) * math.Abs(q) / t.plan.EC)
+	}
+	t.content = left
+	t.uptake += q
+}
+
+// less is the content after an uptake worth q.
+func (t *Tank) less(q float64) blend.Content {
+	c := t.content
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		take := float64(q * t.appetite[s])
+		if take > 0 {
+			// Roots cannot take what is not there.
+			take *= c[s] / (c[s] + 0.02*t.target[s] + 1e-9)
+		}
+		c[s] = max(c[s]-take, 0)
+	}
+	return c
+}
+
+// thin dilutes, or thickens, all ions alike: water came or went unseen.
+func (t *Tank) thin(by float64) {
+	by = min(max(by, 0.1), 10)
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		t.cc[s] = float64(t.cc[s]*by*by) + square(0.1*(1-by)*t.content[s])
+		t.ca[s] *= by
+		t.content[s] *= by
+		t.off[s] *= by
+	}
+}
+
+// Off is the standard uncertainty of an ion's estimate, mmol/L.
+func (t *Tank) Off(s blend.Substance) float64 { return math.Sqrt(t.cc[s] + square(t.off[s])) }
+
+// Content is the estimate.
+func (t *Tank) Content() blend.Content { return t.content }
+
+// Target is what the tank is to hold at an EC.
+func (t *Tank) Target(ec float64) blend.Content {
+	c := t.target
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		if !s.Micro() {
+			c[s] *= ec / t.plan.EC
+		}
+	}
+	return c
+}
+
+// Analysed is when the last analysis was entered; zero = never.
+func (t *Tank) Analysed() time.Time { return t.analysed }
+
+// Brought is what acid and base brought since the last analysis, mmol/L.
+func (t *Tank) Brought() (acid, base blend.Content) { return t.acid, t.base }
