@@ -223,7 +223,11 @@ func (t *tank) analyse(a ledger.Analysis, now dosing.Instant) bool {
 	if err != nil {
 		return false
 	}
-	t.ions.account.Analyse(analysis, !a.Trusted, a.At.Wall, now.Up, a.Ago+now.Up-a.At.Up)
+	ec, pH := 0.0, 0.0
+	if e := t.loops.Estimate(now, t.target()); e.Known {
+		ec, pH = float64(e.MeasuredEC)+e.ECInTransit, float64(e.MeasuredPH)
+	}
+	t.ions.account.Analyse(analysis, !a.Trusted, a.At.Wall, now.Up, a.Ago+now.Up-a.At.Up, ec, pH)
 	return true
 }
 

@@ -42,9 +42,10 @@ func (t *Tank) Judge(a blend.Analysis, measured float64) (doubt string, err erro
 
 // Analyse corrects the account by an analysis of a sample that was taken ago. What
 // the tank holds and what its plants take are corrected together, each by its own
-// uncertainty (a Kalman update of two states for each ion). Measured is the tank's
-// EC at the sample, 0 where it is not known.
-func (t *Tank) Analyse(a blend.Analysis, doubtful bool, wall time.Time, up, ago time.Duration) {
+// uncertainty (a Kalman update of two states for each ion). What then lies between
+// the ions and the EC that the probe reads now, measured, is laid to probe and
+// chemistry; 0 where it is not known.
+func (t *Tank) Analyse(a blend.Analysis, doubtful bool, wall time.Time, up, ago time.Duration, measured, pH float64) {
 	off := labOff
 	if doubtful {
 		off = labDoubtful
@@ -58,9 +59,10 @@ func (t *Tank) Analyse(a blend.Analysis, doubtful bool, wall time.Time, up, ago 
 	t.evenAppetite()
 	t.close()
 	t.analysed, t.started = wall, true
-	if a.EC > 0 {
-		t.rescale(a.EC, a.PH)
+	if !(measured > 0) {
+		measured, pH = a.EC, a.PH
 	}
+	t.rescale(measured, pH)
 	// Marks from before were of an account that is corrected now.
 	t.marks = t.marks[:0]
 	t.solved.known = false
@@ -127,11 +129,13 @@ func (t *Tank) close() {
 
 // rescale learns how this tank's probe and the chemistry differ.
 func (t *Tank) rescale(measured, pH float64) {
+	before := t.scale
 	t.scale = 1
-	if model, ok := t.conductivity(t.content, pH); ok {
-		// Half of it: the analysis is no surer than the probe.
-		t.scale = min(max(1+(measured/model-1)/2, 0.85), 1.15)
+	if model, ok := t.conductivity(t.content, pH); ok && measured > 0 {
+		t.scale = min(max(measured/model, 0.85), 1.15)
+		return
 	}
+	t.scale = before
 }
 
 // rateUptake is the uptake, as a share of the tank's EC, by which a rate of the

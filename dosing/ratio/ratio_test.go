@@ -142,7 +142,7 @@ func (f *farm) analyse(r *rand.Rand, t *testing.T) {
 	for s := blend.NO3; s <= blend.Cl; s++ {
 		a.Content[s], a.Stated[s] = f.ions[s]*(1+0.03*r.NormFloat64()), true
 	}
-	f.tank.Analyse(a, false, time.Unix(int64(f.up.Seconds()), 0), f.up, 0)
+	f.tank.Analyse(a, false, time.Unix(int64(f.up.Seconds()), 0), f.up, 0, f.ec(t), 5.8)
 }
 
 // hungry is the recipe's appetite bent: more potassium and phosphate, less calcium
@@ -373,7 +373,7 @@ func TestASampleIsComparedWithWhatWasThoughtOfItsDay(t *testing.T) {
 		a.Content[s], a.Stated[s] = then[s], true
 	}
 	thought := f.tank.Content()
-	f.tank.Analyse(a, false, time.Unix(1, 0), f.up, f.up-at)
+	f.tank.Analyse(a, false, time.Unix(1, 0), f.up, f.up-at, f.ec(t), 5.8)
 	// The sample says that the tank was as thought then: today's estimate stays.
 	for s := blend.NO3; s <= blend.S; s++ {
 		if s != blend.NH4 && math.Abs(f.tank.Content()[s]/thought[s]-1) > 0.02 {
