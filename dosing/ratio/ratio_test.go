@@ -12,8 +12,6 @@ import (
 	"leat/dosing/chem"
 )
 
-const mL = dosing.Millilitre
-
 func row(t *testing.T, sheet string) []blend.Stock {
 	t.Helper()
 	stocks, err := blend.ReadStocks("stock,holds,amount,unit\n" + sheet)
