@@ -280,23 +280,16 @@ func liveness(t *trace) (bad []string) {
 	return nil
 }
 
-// wholeBlends: what each stock gave and still owes stands in the ratio of the blend,
-// within one smallest dose.
+// wholeBlends: what each stock gave and still owes is what the blends begun so far
+// had for it, within one smallest dose.
 func wholeBlends(t *trace) (bad []string) {
 	for _, b := range t.blends {
-		sum, shares := 0.0, 0.0
-		for p := range t.settings.Safety.Pumps {
-			if set := &t.settings.Safety.Pumps[p]; set.Role == dosing.RoleStock && set.ServesTank(b.tank) {
-				sum += float64(b.given[p] + b.owed[p])
-				shares += set.Share
-			}
-		}
 		for p := range t.settings.Safety.Pumps {
 			set := &t.settings.Safety.Pumps[p]
 			if set.Role != dosing.RoleStock || !set.ServesTank(b.tank) {
 				continue
 			}
-			if off := float64(b.given[p]+b.owed[p]) - sum*set.Share/shares; math.Abs(off) > float64(set.Smallest) {
+			if off := float64(b.given[p]+b.owed[p]) - b.due[p]; math.Abs(off) > float64(set.Smallest) {
 				bad = append(bad, fmt.Sprintf("tank %d at %s: %s is %.1f mL off its share", b.tank, b.at, set.Name, off/1000))
 			}
 		}

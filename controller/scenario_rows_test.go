@@ -19,6 +19,7 @@ import (
 type scenario struct {
 	name     string
 	cause    safety.Cause
+	recipe   bool                        // the sample's recipes stand; else its stocks are shared by hand
 	text     func(string) string         // other configuration
 	settings func(*controller.Settings)  // other settings, past the checks of the configuration
 	options  func(*sim.Options)          // another farm

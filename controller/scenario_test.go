@@ -96,9 +96,28 @@ func levelOf(pump string) func(string) string {
 	}
 }
 
+// sharedByHand takes the recipes out of the sample and states a share for each stock:
+// scenarios about single doses need to know which stock comes next.
+func sharedByHand(text string) string {
+	for pump, share := range map[string]string{"calcium": "29.3", "potassium-nitrate": "23.2", "magnesium-nitrate": "5.3", "phosphate": "8.4",
+		"magnesium-sulfate": "10.2", "potassium-sulfate": "4.6", "ammonium": "6.2", "iron": "6.6", "traces": "6.2"} {
+		text = replaceOnce(text, "name = \""+pump+"\"\nrole = \"stock\"\n", "name = \""+pump+"\"\nrole = \"stock\"\nshare = \""+share+" %\"\n")
+	}
+	for {
+		from := strings.Index(text, "\n[tank.recipe]")
+		if from < 0 {
+			return text
+		}
+		text = text[:from] + text[from+strings.Index(text[from:], "\n[tank.solution]"):]
+	}
+}
+
 func newStage(t *testing.T, s *scenario) *stage {
 	t.Helper()
 	text := string(deploy.Sample)
+	if !s.recipe {
+		text = sharedByHand(text)
+	}
 	if s.text != nil {
 		text = s.text(text)
 	}

@@ -54,7 +54,7 @@ var singleDoseScenarios = []scenario{
 	{name: "too much EC", cause: safety.CauseECHigh, options: func(o *sim.Options) { o.StartECShare = 1.25 }, whole: tooMuchEC},
 	{name: "acid works weaker than commissioned", cause: safety.CauseBufferScale,
 		settings: func(c *controller.Settings) { c.Safety.Tanks[north].BufferScale *= 0.2 }, whole: weakAcid},
-	{name: "acid brings more phosphate than is taken", cause: safety.CauseSurplus, text: phosphoricAcid,
+	{name: "acid brings more phosphate than is taken", cause: safety.CauseSurplus, recipe: true, text: phosphoricAcid,
 		options: func(o *sim.Options) { o.StartPH, o.StartECShare, o.Pace, o.StartHour = 5.8, 1, 5, 8 }, whole: acidSurplus},
 	{name: "withheld for hours", cause: safety.CauseWithheldLong, settings: coarseAcid, whole: withheldForHours},
 }

@@ -26,6 +26,9 @@ type trace struct {
 	blends   []traceBlend
 	counted  [][]dosing.Volume // by tank and pump, as the settlements say
 	farm     [][]dosing.Volume // by tank and pump, as the nodes counted
+	due      [][]float64       // by tank and pump, see traceBlend
+	begun    []dosing.Volume   // by tank, of all stocks: given, open and owed
+	shared   []dosing.Volume   // what of it stands in due
 	starts   int               // orders that nodes began
 	faulty   bool
 }
@@ -84,6 +87,7 @@ type traceBlend struct {
 	at          time.Duration
 	tank        dosing.TankID
 	given, owed []dosing.Volume
+	due         []float64 // what the blends begun so far had for it, each by the shares of its moment, µL
 }
 
 // observe writes a trace of a rig from now on.
@@ -93,6 +97,8 @@ func observe(r *rig, faulty bool) *trace {
 	for range s.Tanks {
 		t.counted = append(t.counted, make([]dosing.Volume, len(s.Safety.Pumps)))
 		t.farm = append(t.farm, make([]dosing.Volume, len(s.Safety.Pumps)))
+		t.due = append(t.due, make([]float64, len(s.Safety.Pumps)))
+		t.begun, t.shared = append(t.begun, 0), append(t.shared, 0)
 	}
 	o := &onlooker{trace: t, rig: r, books: make([][]booked, len(s.Safety.Pumps)), open: map[ledger.OrderID]controller.TankView{},
 		owed: map[string][]dosing.Volume{}, standing: map[traceLatch]bool{}}
@@ -157,6 +163,7 @@ func (o *onlooker) draft(now dosing.Instant, draft ledger.Draft) {
 	switch d := draft.(type) {
 	case ledger.Intent:
 		p := d.Plan()
+		o.begin(p.Tank, p.Pump, p.Volume)
 		o.books[p.Pump] = append(o.books[p.Pump], booked{id: d.Order(), tank: p.Tank, at: now.Up, open: true, volume: p.Volume})
 		if o.last != nil {
 			o.open[d.Order()] = o.last.Tanks[p.Tank]
@@ -165,6 +172,7 @@ func (o *onlooker) draft(now dosing.Instant, draft ledger.Draft) {
 		p := d.Plan()
 		o.settled[d.Order()] = traceEnd{o.steps, now.Up, d.Outcome(), d.Volume()}
 		o.counted[p.Tank][p.Pump] += d.Volume()
+		o.begin(p.Tank, p.Pump, d.Volume()-p.Volume)
 		for i := range o.books[p.Pump] {
 			if b := &o.books[p.Pump][i]; b.id == d.Order() {
 				b.open, b.volume = false, d.Volume()
@@ -180,10 +188,50 @@ func (o *onlooker) draft(now dosing.Instant, draft ledger.Draft) {
 			}
 			for p := range o.settings.Safety.Pumps {
 				if o.settings.Safety.Pumps[p].Name == d.Pump {
+					for id := range o.settings.Safety.Tanks {
+						if o.settings.Safety.Tanks[id].Name == d.Tank {
+							o.begin(dosing.TankID(id), dosing.PumpID(p), d.Volume-o.owed[d.Tank][p])
+						}
+					}
 					o.owed[d.Tank][p] = d.Volume
 				}
 			}
 		}
+	}
+}
+
+// begin notes that so much more of a stock was given, is open or is owed.
+func (o *onlooker) begin(id dosing.TankID, pump dosing.PumpID, more dosing.Volume) {
+	if o.settings.Safety.Pumps[pump].Role == dosing.RoleStock {
+		o.begun[id] += more
+	}
+}
+
+// share lays what was begun in this second to the stocks, by the shares that the
+// view shows, or by hand where the tank has no recipe.
+func (o *onlooker) share(id dosing.TankID) {
+	more := float64(o.begun[id] - o.shared[id])
+	o.shared[id] = o.begun[id]
+	sum := 0.0
+	shares := make([]float64, len(o.books))
+	for p := range o.settings.Safety.Pumps {
+		set := &o.settings.Safety.Pumps[p]
+		if set.Role != dosing.RoleStock || !set.ServesTank(id) {
+			continue
+		}
+		shares[p] = set.Share
+		if ions := o.last.Tanks[id].Ions; ions != nil {
+			shares[p] = 0
+			for _, s := range ions.Shares {
+				if s.Pump == set.Name {
+					shares[p] = s.Share
+				}
+			}
+		}
+		sum += shares[p]
+	}
+	for p := range shares {
+		o.due[id][p] += more * shares[p] / sum
 	}
 }
 
@@ -239,9 +287,12 @@ func (o *onlooker) second(now dosing.Instant) {
 			}
 		}
 		o.samples = append(o.samples, s)
+		if o.begun[id] != o.shared[id] {
+			o.share(dosing.TankID(id))
+		}
 		copy(o.farm[id], truth.Counted)
 		if now.Up%(10*time.Minute) == 0 {
-			b := traceBlend{at: now.Up, tank: dosing.TankID(id), given: slices.Clone(o.counted[id]), owed: make([]dosing.Volume, len(o.books))}
+			b := traceBlend{at: now.Up, tank: dosing.TankID(id), given: slices.Clone(o.counted[id]), owed: make([]dosing.Volume, len(o.books)), due: slices.Clone(o.due[id])}
 			copy(b.owed, o.owed[o.settings.Safety.Tanks[id].Name])
 			for p := range o.books {
 				for _, d := range o.books[p] {

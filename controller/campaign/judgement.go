@@ -335,6 +335,9 @@ func (w *trail) wholeBlends() {
 		return
 	}
 	for id := range w.Settings.Safety.Tanks {
+		if w.Settings.Tanks[id].Ratio != nil {
+			continue // its shares change by design; the daemon's own tests follow them
+		}
 		w.wholeBlendsOf(dosing.TankID(id))
 	}
 }
