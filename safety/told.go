@@ -214,7 +214,7 @@ func (w *Watch) Reconfigure(now dosing.Instant, s *Settings, curves []dosing.Tit
 			fresh.responses.answered = t.responses.answered
 		}
 		t.plant, t.curve, t.unsafe, t.responses = fresh.plant, fresh.curve, fresh.unsafe, fresh.responses
-		t.inputs, t.waived = fresh.inputs, fresh.waived
+		t.inputs, t.fitted, t.waived = fresh.inputs, fresh.fitted, fresh.waived
 		t.group = [dosing.QuantityCount]group{}
 	}
 	w.recap()
