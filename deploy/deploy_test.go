@@ -82,7 +82,7 @@ func TestDocumentListsTheTopicsOfTheProgram(t *testing.T) {
 	want := []string{
 		topics.Reading(0, "{probe}"), topics.Order(0, "{pump}"), topics.Report(0, "{pump}"), topics.Node(0, "{node}"), topics.Lease(0), topics.Stop(0),
 		topics.Supply(0), quantity(topics.Ask(0, dosing.QuantityPH)), quantity(topics.Answer(0, dosing.QuantityPH)),
-		quantity(topics.Setpoint(0, dosing.QuantityPH)), topics.State(0),
+		quantity(topics.Setpoint(0, dosing.QuantityPH)), topics.State(0), topics.AnalysisAsk(0), topics.AnalysisAnswer(0), topics.Ions(0),
 		strings.Replace(topics.Alarm(0, safety.CauseLeak), "leak", "{cause}", 1), topics.Fit(0), topics.Online("{name}"),
 	}
 	var got []string
@@ -109,6 +109,7 @@ func TestExamplesOfTheDocumentAreReadByTheProgram(t *testing.T) {
 		"supply":    func(b []byte) error { _, err := payload.ParseSupply(b); return err },
 		"ask":       func(b []byte) error { _, err := payload.ParseAsk(b); return err },
 		"fit":       func(b []byte) error { _, _, err := payload.ParseFit(b); return err },
+		"analysis":  func(b []byte) error { _, err := payload.ParseAnalysis(b); return err },
 	}
 	found := example.FindAllStringSubmatch(read(t, "asyncapi.yml"), -1)
 	if len(found) != len(parse) {
@@ -148,9 +149,12 @@ func TestDocumentNamesEveryFieldThatTheProgramSends(t *testing.T) {
 		"answer":   payload.AppendAnswer(nil, controller.Answer{Quantity: dosing.QuantityEC, Confirm: "k7", By: "grower"}),
 		"setpoint": payload.AppendSetpoint(nil, dosing.QuantityEC, controller.SetpointView{At: now, Until: now}),
 		"fit":      payload.AppendFit(nil, true, ""),
-		"lease":    payload.AppendLease(nil, 7, 1),
-		"stop":     payload.AppendStop(nil, 7, "acid"),
-		"supply":   payload.AppendSupply(nil, 7),
+		"word":     payload.AppendWord(nil, controller.Answer{By: "grower"}),
+		"ions": payload.AppendIons(nil, &controller.IonsView{Recipe: "lettuce", Analysed: now, Ions: []controller.IonView{{Name: "ions", Macro: true, Amount: 1, Acid: 1}},
+			Surplus: "acid", Lever: "NH4", Advice: "due"}),
+		"lease":  payload.AppendLease(nil, 7, 1),
+		"stop":   payload.AppendStop(nil, 7, "acid"),
+		"supply": payload.AppendSupply(nil, 7),
 	} {
 		var sent any
 		if err := json.Unmarshal(body, &sent); err != nil {

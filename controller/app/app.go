@@ -66,6 +66,7 @@ type App struct {
 	stepped   dosing.Instant // of the newest event that the core was given
 	state     published
 	alarmed   []map[safety.Cause]bool // by tank: what stands on an alarm topic
+	ions      []*controller.IonsView  // by tank: the newest in the history
 	names     []string                // of the inputs in history and log: tank and probe
 	refused   refusals
 	unread    mqtt.Stats // of the link, as counted so far
@@ -159,6 +160,7 @@ func (a *App) open() error {
 	a.sender = newSender(a.link)
 	a.state = newPublished()
 	a.refused = refusals{log: a.log, last: map[string]time.Duration{}}
+	a.ions = make([]*controller.IonsView, len(a.file.Settings.Tanks))
 	for range a.file.Settings.Tanks {
 		a.alarmed = append(a.alarmed, map[safety.Cause]bool{})
 	}

@@ -207,6 +207,55 @@ func TestEveryRequestIsAnsweredInWords(t *testing.T) {
 	}
 }
 
+func TestAnAnalysisSentOverTheBrokerReachesTheRecordAndTheShares(t *testing.T) {
+	t.Parallel()
+	broker := newInner(t)
+	path := apptest.Config(t, broker.url, "share = \"50 %\"\nrate = \"12 mL/min\"\nsmallest_dose = \"0.05 mL\"\ncap_per_dose = \"0.4 mL\"\n\n[[pump]]\nname = \"feed-b\"", "rate = \"12 mL/min\"\nsmallest_dose = \"0.05 mL\"\ncap_per_dose = \"0.4 mL\"\n\n[[pump]]\nname = \"feed-b\"",
+		"share = \"50 %\"\n", "", "[tank.input.ph]", "[tank.recipe]\nname = \"steiner\"\nwater = { Ca = \"12 mg/L\", HCO3 = \"37 mg/L\" }\n\n[tank.input.ph]")
+	d := runs(t, path, Options{})
+	apptest.Eventually(t, "the ions are published", func() bool { return len(broker.on("/tub/ions")) >= 1 })
+	if body := broker.on("/tub/ions")[0]; !strings.Contains(body.body, `"K":{"mmol_per_l":`) || strings.Contains(body.body, `"analysed":`) {
+		t.Errorf("ions before any analysis: %s", body.body)
+	}
+	type word struct {
+		Accepted bool
+		Text     string
+	}
+	ask := func(body string) (said word) {
+		t.Helper()
+		before := len(broker.on("/analysis/answer"))
+		broker.publish(t, "leat/tub/analysis/ask", body)
+		apptest.Eventually(t, "an answer is published", func() bool { return len(broker.on("/analysis/answer")) > before })
+		if err := json.Unmarshal([]byte(broker.on("/analysis/answer")[before].body), &said); err != nil {
+			t.Error(err)
+		}
+		return said
+	}
+	if said := ask("NO3-N=300 mg/L, K=2 mg/L, Ca=90 mg/L, P=31 mg/L, Mg=24 mg/L, S=60 mg/L"); said.Accepted || !strings.Contains(said.Text, "repeated") {
+		t.Errorf("an analysis whose charges do not balance: %+v", said)
+	}
+	if said := ask("Ca=90 mg"); said.Accepted || !strings.Contains(said.Text, "mg/L") {
+		t.Errorf("a unit that is none: %+v", said)
+	}
+	if said := ask(`{"analysis":"NO3-N=8 mmol/L, NH4-N=0 mmol/L, P=0.8 mmol/L, K=4 mmol/L, Ca=2.6 mmol/L, Mg=1 mmol/L, S=1.2 mmol/L, pH=5.8","by":"lab","note":"sheet 12"}`); !said.Accepted {
+		t.Errorf("a good one: %+v", said)
+	}
+	apptest.Eventually(t, "the topic tells of the analysis", func() bool {
+		said := broker.on("/tub/ions")
+		return strings.Contains(said[len(said)-1].body, `"analysed":`)
+	})
+	if err := d.end(); err != nil {
+		t.Fatal(err)
+	}
+	state := apptest.Record(t, apptest.State(path))
+	if a := state.Analyses["tub"]; !strings.Contains(a.Text, "Ca=2.6 mmol/L") {
+		t.Errorf("the record holds the analysis %q", a.Text)
+	}
+	if len(state.Ions["tub"]) == 0 {
+		t.Error("the record holds no account of the ions")
+	}
+}
+
 func TestMessageThatArrivedBeforeTheLastTickIsNoBrokenClock(t *testing.T) {
 	broker := newInner(t)
 	path := apptest.Config(t, broker.url)

@@ -235,6 +235,8 @@ func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time
 		}
 	case routeAsk:
 		err = a.takeAsk(r, body)
+	case routeAnalysis:
+		err = a.takeAnalysis(r, body)
 	case routeLease:
 		var epoch uint32
 		var beat uint64
@@ -258,15 +260,34 @@ func (a *App) takeAsk(r route, body []byte) error {
 		a.publish(message{topic: a.wires.topics.Answer(r.tank, r.quantity), qos: 1, body: payload.AppendRefusal(nil, err)})
 		return err
 	}
-	by := "mqtt"
-	if ask.By != "" {
-		by += " (says " + ask.By + ")"
-	}
 	a.asked++
 	request := controller.Request{ID: a.asked, Kind: controller.RequestSetpoint, Tank: r.tank, Quantity: r.quantity, Value: ask.Value,
-		Until: ask.Until, Confirm: ask.Confirm, Note: ask.Note, By: by, From: "mqtt", Role: controller.RoleOperate}
+		Until: ask.Until, Confirm: ask.Confirm, Note: ask.Note, By: claimed(ask.By), From: "mqtt", Role: controller.RoleOperate}
 	a.step(a.clock.Now(), controller.Event{Kind: controller.EventRequest, Request: &request})
 	return nil
+}
+
+// takeAnalysis hands a laboratory's analysis to the core. Who may send to its topic
+// is an engineer: the broker's access rules decide, as for everything over MQTT.
+func (a *App) takeAnalysis(r route, body []byte) error {
+	ask, err := payload.ParseAnalysis(body)
+	if err != nil {
+		a.publish(message{topic: a.wires.topics.AnalysisAnswer(r.tank), qos: 1, body: payload.AppendRefusal(nil, err)})
+		return err
+	}
+	a.asked++
+	request := controller.Request{ID: a.asked, Kind: controller.RequestAnalysis, Tank: r.tank, Analysis: ask.Analysis, Sampled: ask.Sampled,
+		Note: ask.Note, By: claimed(ask.By), From: "mqtt", Role: controller.RoleEngineer}
+	a.step(a.clock.Now(), controller.Event{Kind: controller.EventRequest, Request: &request})
+	return nil
+}
+
+// claimed is who sent a message, as far as MQTT 3.1.1 tells.
+func claimed(by string) string {
+	if by == "" {
+		return "mqtt"
+	}
+	return "mqtt (says " + by + ")"
 }
 
 // takeRequest hands the page's or the socket's request to the core.
@@ -323,7 +344,11 @@ func (a *App) answer(answer controller.Answer) {
 		waiting <- answer
 		return
 	}
-	if answer.From == "mqtt" {
+	switch {
+	case answer.From != "mqtt":
+	case answer.Kind == controller.RequestAnalysis:
+		a.publish(message{topic: a.wires.topics.AnalysisAnswer(answer.Tank), qos: 1, body: payload.AppendWord(nil, answer)})
+	default:
 		a.publish(message{topic: a.wires.topics.Answer(answer.Tank, answer.Quantity), qos: 1, body: payload.AppendAnswer(nil, answer)})
 	}
 }

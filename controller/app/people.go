@@ -6,6 +6,7 @@ import (
 
 	"leat/controller"
 	"leat/controller/config"
+	"leat/controller/payload"
 	"leat/controller/store"
 	"leat/controller/web"
 	"leat/safety"
@@ -18,7 +19,13 @@ func (a *App) webOptions() web.Options {
 		w = config.Web{}
 	}
 	return web.Options{Listen: w.Listen, Certificate: w.Certificate, Key: w.Key, Secure: w.BehindProxy, Monitoring: a.file.Metrics.Listen, Socket: filepath.Join(a.file.State, SocketName),
-		ECScale: w.ECScale, View: a.View, Ask: a.Ask, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready}
+		ECScale: w.ECScale, View: a.View, Ask: a.Ask, ReadAnalysis: readAnalysis, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready}
+}
+
+// readAnalysis reads the list that the page's form or the local socket holds.
+func readAnalysis(list string, into *controller.Request) (err error) {
+	into.Analysis, err = payload.ReadAnalysis(list)
+	return err
 }
 
 // SocketName is the local socket for leat mode, in the state folder.

@@ -28,6 +28,7 @@ func (p *published) forget() { clear(p.topics) }
 func (a *App) show(now dosing.Instant) {
 	view := a.core.View(now)
 	a.view.Store(view)
+	a.keepIons(view)
 	if !a.link.Open() {
 		return
 	}
@@ -43,6 +44,9 @@ func (a *App) showTank(view *controller.View, id dosing.TankID) {
 	a.keep(topics.State(id), payload.AppendState(nil, t, view.At.Wall.Truncate(stateEvery)))
 	a.keep(topics.Setpoint(id, dosing.QuantityPH), payload.AppendSetpoint(nil, dosing.QuantityPH, t.PH))
 	a.keep(topics.Setpoint(id, dosing.QuantityEC), payload.AppendSetpoint(nil, dosing.QuantityEC, t.EC))
+	if t.Ions != nil {
+		a.keep(topics.Ions(id), payload.AppendIons(nil, t.Ions))
+	}
 	a.keep(topics.Fit(id), payload.AppendFit(nil, t.Fit, t.FitCause))
 	standing := map[safety.Cause]bool{}
 	for _, alarm := range t.Alarms {
@@ -56,6 +60,24 @@ func (a *App) showTank(view *controller.View, id dosing.TankID) {
 			row := safety.Of(cause)
 			a.keep(topics.Alarm(id, cause), payload.AppendAlarm(nil, controller.AlarmView{Cause: cause, State: safety.AlarmNormal,
 				Priority: row.Priority, Text: row.Text, Since: view.At}))
+		}
+	}
+}
+
+// keepIons adds each new estimate of the ions to the history, beside the readings:
+// the amount in mmol/L and its standard uncertainty.
+func (a *App) keepIons(view *controller.View) {
+	for i := range view.Tanks {
+		ions := view.Tanks[i].Ions
+		if ions == nil || ions == a.ions[i] {
+			continue
+		}
+		a.ions[i] = ions
+		for k := range ions.Ions {
+			ion := &ions.Ions[k]
+			name := view.Tanks[i].Name + "/ion/" + ion.Name
+			a.history.Observe(ions.At.Wall, name, ion.Amount)
+			a.history.Observe(ions.At.Wall, name+"/uncertainty", ion.Off)
 		}
 	}
 }

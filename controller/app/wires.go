@@ -30,6 +30,7 @@ const (
 	routeReport routeKind = iota + 1
 	routeHeartbeat
 	routeAsk
+	routeAnalysis
 	routeLease
 )
 
@@ -62,6 +63,7 @@ func newWires(file *config.File) *wires {
 		for _, q := range []dosing.Quantity{dosing.QuantityPH, dosing.QuantityEC} {
 			add(w.topics.Ask(dosing.TankID(i), q), route{kind: routeAsk, tank: dosing.TankID(i), quantity: q})
 		}
+		add(w.topics.AnalysisAsk(dosing.TankID(i)), route{kind: routeAnalysis, tank: dosing.TankID(i)})
 	}
 	add(w.topics.Lease(row), route{kind: routeLease})
 	return w

@@ -361,3 +361,27 @@ func BenchmarkScrape(b *testing.B) {
 		}
 	}
 }
+
+func TestIonsAreShownBesideTheirUncertaintyAndTarget(t *testing.T) {
+	v := farmView()
+	v.At.Wall = time.Date(2026, 3, 10, 12, 0, 0, 0, time.UTC)
+	v.Tanks[0].Ions = &controller.IonsView{Analysed: v.At.Wall.Add(-48 * time.Hour), Ions: []controller.IonView{{Name: "K", Amount: 6.5, Off: 0.3, Target: 7.2}},
+		Shares: []controller.ShareView{{Pump: "stock-1", Share: 1}}}
+	compare(t, newTestMetrics(v), `
+# HELP leat_blend_share_ratio Share of the stock in the blends that are begun now, by volume; no series without a recipe.
+# TYPE leat_blend_share_ratio gauge
+leat_blend_share_ratio{pump="stock-1",tank="main"} 1
+# HELP leat_ion_millimoles_per_litre What the tank is thought to hold; no series without a recipe.
+# TYPE leat_ion_millimoles_per_litre gauge
+leat_ion_millimoles_per_litre{ion="K",tank="main"} 6.5
+# HELP leat_ion_target_millimoles_per_litre What the recipe wants at the EC setpoint in force; 0 for an ion that it does not name.
+# TYPE leat_ion_target_millimoles_per_litre gauge
+leat_ion_target_millimoles_per_litre{ion="K",tank="main"} 7.2
+# HELP leat_ion_uncertainty_millimoles_per_litre Standard uncertainty of it; it grows until the next analysis.
+# TYPE leat_ion_uncertainty_millimoles_per_litre gauge
+leat_ion_uncertainty_millimoles_per_litre{ion="K",tank="main"} 0.3
+# HELP leat_ions_analysed_age_seconds Time since the last analysis; NaN when there was none.
+# TYPE leat_ions_analysed_age_seconds gauge
+leat_ions_analysed_age_seconds{tank="main"} 172800
+`, "leat_blend_share_ratio", "leat_ion_millimoles_per_litre", "leat_ion_target_millimoles_per_litre", "leat_ion_uncertainty_millimoles_per_litre", "leat_ions_analysed_age_seconds")
+}

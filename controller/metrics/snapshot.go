@@ -51,6 +51,7 @@ var (
 	byCause   = []string{"tank", "cause"}
 	byProbe   = []string{"tank", "probe"}
 	byReading = []string{"tank", "probe", "quantity"}
+	byIon     = []string{"tank", "ion"}
 	byPump    = []string{"pump"}
 	byOutcome = []string{"pump", "outcome"}
 )
@@ -89,6 +90,11 @@ var gauges = []listed{
 	{"cap_hour_used_ratio", "Share of the hourly cap that is used; NaN without a cap.", byPump},
 	{"cap_day_used_ratio", "Share of the daily cap that is used; NaN without a cap.", byPump},
 	{"stock_left_millilitres", "Left in the container; NaN when not known.", byPump},
+	{"ion_millimoles_per_litre", "What the tank is thought to hold; no series without a recipe.", byIon},
+	{"ion_uncertainty_millimoles_per_litre", "Standard uncertainty of it; it grows until the next analysis.", byIon},
+	{"ion_target_millimoles_per_litre", "What the recipe wants at the EC setpoint in force; 0 for an ion that it does not name.", byIon},
+	{"blend_share_ratio", "Share of the stock in the blends that are begun now, by volume; no series without a recipe.", []string{"tank", "pump"}},
+	{"ions_analysed_age_seconds", "Time since the last analysis; NaN when there was none.", byTank},
 	{"node_seen", "Whether the node was heard since the start.", []string{"node"}},
 	{"node_age_seconds", "Time since the node's last heartbeat; the daemon's uptime when none ever came.", []string{"node"}},
 	{"broker_up", "Whether the link to the broker is open.", nil},
@@ -158,6 +164,7 @@ func sendTank(send sender, v *controller.View, t *controller.TankView) {
 			sendReading(send, v, t.Name, in)
 		}
 	}
+	sendIons(send, v, t)
 	send("setpoint_ph", t.PH.Present, t.Name)
 	send("setpoint_millisiemens_per_centimetre", t.EC.Present, t.Name)
 	send("setpoint_target_ph", t.PH.Target, t.Name)
@@ -223,6 +230,32 @@ func sendCauses(send sender, v *controller.View, t *controller.TankView) {
 		send("alarm_priority", priority[c], t.Name, name)
 		send("withheld_total", float64(t.Withheld[c]), t.Name, name)
 	}
+}
+
+func sendIons(send sender, v *controller.View, t *controller.TankView) {
+	if t.Ions == nil {
+		return
+	}
+	for i := range t.Ions.Ions {
+		ion := &t.Ions.Ions[i]
+		send("ion_millimoles_per_litre", ion.Amount, t.Name, ion.Name)
+		send("ion_uncertainty_millimoles_per_litre", ion.Off, t.Name, ion.Name)
+		send("ion_target_millimoles_per_litre", ion.Target, t.Name, ion.Name)
+	}
+	shares := map[string]float64{}
+	for _, s := range t.Ions.Shares {
+		shares[s.Pump] = s.Share
+	}
+	for i := range v.Pumps {
+		if p := &v.Pumps[i]; p.Role == dosing.RoleStock {
+			send("blend_share_ratio", shares[p.Name], t.Name, p.Name)
+		}
+	}
+	age := unknown
+	if !t.Ions.Analysed.IsZero() {
+		age = v.At.Wall.Sub(t.Ions.Analysed).Seconds()
+	}
+	send("ions_analysed_age_seconds", age, t.Name)
 }
 
 var readingNames = [dosing.QuantityCount]string{

@@ -11,6 +11,7 @@ import (
 
 	"leat/controller"
 	"leat/dosing"
+	"leat/dosing/blend"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -59,6 +60,14 @@ var (
 		Confirm: 0.3, By: "mqtt:Ona", At: sampleTime, Until: time.Date(2026, 1, 1, 6, 0, 0, 0, time.UTC)}
 	sampleEC = controller.SetpointView{Present: 1.8, Target: 1.8, Source: "file", Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4}
 
+	sampleAnalysis = AnalysisAsk{Sampled: sampleTime, Note: "sampled before the flood", By: "lab", Analysis: blend.Analysis{Alkalinity: 0.25, PH: 5.8, EC: 1.82,
+		Content: blend.Content{blend.NO3: 12.5, blend.K: 7, blend.Ca: 2.875}, Stated: [blend.SubstanceCount]bool{blend.NO3: true, blend.K: true, blend.Ca: true}}}
+	sampleIons = &controller.IonsView{Recipe: "lettuce", Analysed: sampleTime,
+		Ions: []controller.IonView{{Name: "NO3-N", Macro: true, Amount: 12.4521, Off: 0.5219, Target: 12.1, Milligrams: 14.007, Acid: 0.81},
+			{Name: "Fe", Amount: 0.03987, Off: 0.0021, Target: 0.04, Milligrams: 55.845}},
+		Shares: []controller.ShareView{{Pump: "calcium", Share: 0.241}, {Pump: "potassium-nitrate", Share: 0.759}},
+		Lever:  "NH4 6 → 8 % of N: about half the acid", Advice: "an analysis is due: K is known to ±18 % only"}
+
 	answerAccepted = controller.Answer{Accepted: true, Quantity: dosing.QuantityPH, Text: "pH moves from 5.8 to 5.9, at most 0.3 an hour",
 		Old: 5.8, New: 5.9, Lowest: 5, Highest: 7, By: "mqtt:Ona"}
 	answerRefused = controller.Answer{Quantity: dosing.QuantityPH, Text: "58 is outside 5 to 7; did you mean 5.8?",
@@ -101,6 +110,9 @@ func TestEverySampleIsBuiltToTheByte(t *testing.T) {
 		"setpoint_ec.json":     AppendSetpoint(nil, dosing.QuantityEC, sampleEC),
 		"state.json":           AppendState(nil, &sampleTank, sampleTime),
 		"alarm.json":           AppendAlarm(nil, sampleAlarm),
+		"ions.json":            AppendIons(nil, sampleIons),
+		"analysis_ask.json":    AppendAnalysis(nil, sampleAnalysis),
+		"analysis_answer.json": AppendWord(nil, controller.Answer{Accepted: true, Text: "analysis taken; the shares of the stocks follow it", By: "mqtt (says lab)"}),
 	}
 	for name, body := range built {
 		if want := string(sample(t, name)); string(body) != want {
@@ -118,6 +130,8 @@ func TestEverySampleIsReadBack(t *testing.T) {
 		"heartbeat_first.json": func(b []byte) (any, error) { return ParseHeartbeat(b) },
 		"ask_number.txt":       func(b []byte) (any, error) { return ParseAsk(b) },
 		"ask.json":             func(b []byte) (any, error) { return ParseAsk(b) },
+		"analysis_ask.json":    func(b []byte) (any, error) { return ParseAnalysis(b) },
+		"analysis_list.txt":    func(b []byte) (any, error) { return ParseAnalysis(b) },
 		"lease.json":           func(b []byte) (any, error) { e, n, err := ParseLease(b); return [2]uint64{uint64(e), n}, err },
 		"stop_pump.json":       func(b []byte) (any, error) { e, p, err := ParseStop(b); return stop{e, p}, err },
 		"stop_all.json":        func(b []byte) (any, error) { e, p, err := ParseStop(b); return stop{e, p}, err },
@@ -128,6 +142,7 @@ func TestEverySampleIsReadBack(t *testing.T) {
 	want := map[string]any{
 		"order.json": sampleOrder, "report_done.json": sampleDone, "report_refused.json": sampleRefused,
 		"heartbeat.json": sampleBeat, "heartbeat_first.json": sampleFirst,
+		"analysis_ask.json": sampleAnalysis, "analysis_list.txt": AnalysisAsk{Analysis: sampleAnalysis.Analysis},
 		"ask_number.txt": Ask{Value: 5.9}, "ask.json": sampleAsk,
 		"lease.json": [2]uint64{7, 4711}, "stop_pump.json": stop{7, "acid"}, "stop_all.json": stop{7, ""}, "supply.json": uint32(7),
 		"fit.json": fit{true, ""}, "fit_not.json": fit{false, "pH 4.2 by both probes"},
@@ -200,6 +215,9 @@ func TestTopicsStandAsDocumented(t *testing.T) {
 		topics.State(0):                                 "leat/reservoir/state",
 		topics.Alarm(0, safety.CauseCirculationOff):     "leat/reservoir/alarm/circulation-off",
 		topics.Fit(1):                                   "leat/nursery/fit",
+		topics.AnalysisAsk(0):                           "leat/reservoir/analysis/ask",
+		topics.AnalysisAnswer(0):                        "leat/reservoir/analysis/answer",
+		topics.Ions(1):                                  "leat/nursery/ions",
 		topics.Online("house-2"):                        "leat/daemon/house-2/online",
 		topics.State(2) + "no topic for an unknown one": "no topic for an unknown one",
 	} {

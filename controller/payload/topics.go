@@ -166,6 +166,15 @@ func (t *Topics) Setpoint(tank dosing.TankID, q dosing.Quantity) string {
 	return t.topic(tank, "setpoint/"+q.String())
 }
 
+// AnalysisAsk is where a laboratory's analysis of a tank is sent.
+func (t *Topics) AnalysisAsk(tank dosing.TankID) string { return t.topic(tank, "analysis/ask") }
+
+// AnalysisAnswer is where the answer to it goes.
+func (t *Topics) AnalysisAnswer(tank dosing.TankID) string { return t.topic(tank, "analysis/answer") }
+
+// Ions is where it stands, retained, what a tank is thought to hold.
+func (t *Topics) Ions(tank dosing.TankID) string { return t.topic(tank, "ions") }
+
 // State is where a tank's state stands, retained.
 func (t *Topics) State(tank dosing.TankID) string { return t.topic(tank, "state") }
 

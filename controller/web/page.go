@@ -205,6 +205,18 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 				return fmt.Errorf("for=%.40q: want a time such as 2h", value("for"))
 			}
 		}
+	case controller.RequestAnalysis:
+		if s.options.ReadAnalysis == nil {
+			return fmt.Errorf("this page takes no analyses")
+		}
+		if err = s.options.ReadAnalysis(value("analysis"), request); err != nil {
+			return err
+		}
+		if text := value("sampled"); text != "" {
+			if request.Sampled, err = time.Parse(time.RFC3339, text); err != nil {
+				return fmt.Errorf("sampled=%.40q: want a time such as 2026-01-01T09:00:00Z", text)
+			}
+		}
 	case controller.RequestHandDose:
 		ml, err := strconv.ParseFloat(value("ml"), 64)
 		if err != nil || !(ml > 0) {

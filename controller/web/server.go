@@ -37,6 +37,7 @@ type Options struct {
 	ECScale          dosing.ECScale // shown beside mS/cm
 	View             func() *controller.View
 	Ask              func(context.Context, controller.Request) (controller.Answer, error)
+	ReadAnalysis     func(list string, into *controller.Request) error // what a laboratory's list says; nil = none are taken
 	Find             func(name string) (Person, bool, error)
 	Audit            func(who, from, what, detail string)
 	Metrics          http.Handler

@@ -1,0 +1,67 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"net/url"
+	"time"
+
+	"leat/controller"
+	"leat/controller/config"
+	"leat/controller/payload"
+	"leat/dosing/blend"
+)
+
+// tellDaemon prints an analysis as a message for a running daemon, or sends it over
+// the local socket in its state folder.
+func (a *blendAsked) tellDaemon(stdout io.Writer) error {
+	if a.analysis == "" {
+		return &wrongUse{"no -analysis: give the laboratory's sheet of the tank"}
+	}
+	analysis, err := readAnalysis("-analysis", a.analysis)
+	if err != nil {
+		return err
+	}
+	checks, verdict := blend.CheckAnalysis(analysis, 25)
+	if verdict == blend.Repeat {
+		for _, c := range checks {
+			if c.Verdict == blend.Repeat {
+				return fmt.Errorf("the daemon would refuse this analysis: %s: %s; have it repeated, or correct what was typed", c.Name, c.Text)
+			}
+		}
+	}
+	ask := payload.AnalysisAsk{Analysis: analysis, Note: a.note}
+	if a.sampled != "" {
+		if ask.Sampled, err = time.Parse(time.RFC3339, a.sampled); err != nil {
+			return &wrongUse{fmt.Sprintf("-sampled %q is no time such as 2026-01-01T09:00:00Z", a.sampled)}
+		}
+	}
+	if a.payload {
+		_, err = fmt.Fprintf(stdout, "%s\n", payload.AppendAnalysis(nil, ask))
+		return err
+	}
+	if a.config == "" {
+		return &wrongUse{"-send goes with -config: the file of the running daemon"}
+	}
+	file, err := config.Load(a.config)
+	if err != nil {
+		return err
+	}
+	row, err := file.Row(a.tank)
+	if err != nil {
+		return err
+	}
+	answer, err := askDaemon(file.State, url.Values{"do": {controller.RequestAnalysis.String()}, "tank": {row.Tank}, "analysis": {analysis.List()},
+		"sampled": {a.sampled}, "note": {a.note}, "by": {whoAmI()}})
+	if err != nil {
+		return err
+	}
+	if !answer.Accepted {
+		return fmt.Errorf("%s: refused: %s", row.Tank, answer.Text)
+	}
+	if a.json {
+		return printJSON(stdout, answer)
+	}
+	_, err = fmt.Fprintf(stdout, "%s: %s\n", row.Tank, answer.Text)
+	return err
+}
