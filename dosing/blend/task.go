@@ -89,6 +89,21 @@ func (t *Task) column(s *Stock) Content {
 	return c
 }
 
+// serves says whether a stock holds anything that the recipe asks for. One that does
+// not would still be given for the water whose place it takes: by the third of a
+// litre, where that water brings too much of something.
+func (t *Task) serves(s *Stock) bool {
+	if s.acidic() {
+		return false // acid and base are chosen once it is known which is needed
+	}
+	for o, w := range t.Recipe.Wants {
+		if s.Content[o] > 0 && w.Stated && w.Weight > 0 && w.Amount > 0 {
+			return true
+		}
+	}
+	return t.Recipe.Nitrogen.Amount > 0 && s.Content.Nitrogen() > 0
+}
+
 // reached is the solution that amounts make.
 func (t *Task) reached(amounts []float64) Content {
 	c := t.Base
@@ -198,7 +213,7 @@ func solve(task Task) (*Mix, error) {
 	b := &blender{t: &m.Task, usable: make([]bool, len(task.Stocks))}
 	for i := range m.Task.Stocks {
 		b.columns = append(b.columns, m.Task.column(&m.Task.Stocks[i]))
-		b.usable[i] = !m.Task.Stocks[i].acidic()
+		b.usable[i] = m.Task.serves(&m.Task.Stocks[i])
 	}
 	plain := m.Task.Base.Ions()
 	if err := b.chem.Solve(&plain, chem.Conditions{TempC: m.Task.TempC}, &m.Plain); err != nil {

@@ -215,3 +215,19 @@ func TestNoAlternativeIsOfferedThatMissesMore(t *testing.T) {
 		t.Errorf("every one of the four is needed, yet: %v", m.Alternatives)
 	}
 }
+
+func TestAStockThatHoldsNothingAskedForIsNotGivenToThinTheWater(t *testing.T) {
+	stocks := stocksOf(t, `calcium,calcium nitrate tetrahydrate,150,g/L
+kno3,potassium nitrate,100,g/L
+mkp,monopotassium phosphate,120,g/L
+mgso4,magnesium sulfate heptahydrate,120,g/L
+iron,iron DTPA 11 %,12,g/L
+salt,sodium chloride,50,g/L`)
+	m := mixed(t, Task{Recipe: wants(t, "NO3-N=170 mg/L, P=40 mg/L, K=275 mg/L, Ca=115 mg/L, Mg=20 mg/L, S=25 mg/L"), EC: 1.8,
+		Base: waterOf(t, "Ca=12 mg/L, Mg=2.5 mg/L, Na=8.4 mg/L, Cl=13 mg/L, HCO3=49 mg/L, pH=7.4"), Stocks: stocks})
+	for i, s := range m.Task.Stocks {
+		if holdsNone := s.Name == "iron" || s.Name == "salt"; holdsNone && m.Amounts[i] > 0 {
+			t.Errorf("%s: %.1f mL/L, though the recipe asks for nothing in it", s.Name, m.Amounts[i])
+		}
+	}
+}

@@ -1,0 +1,97 @@
+package config
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"leat/deploy"
+	"leat/dosing/blend"
+)
+
+func TestSampleIsSharedByItsRecipe(t *testing.T) {
+	f := parsed(t, string(deploy.Sample))
+	for id := range f.Settings.Tanks {
+		plan := f.Settings.Tanks[id].Ratio
+		if plan == nil {
+			t.Fatalf("tank %d has no recipe", id)
+		}
+		if plan.Recipe.Name != "lettuce" || plan.EC != f.Settings.Tanks[id].EC.Value || plan.NH4Most != 0.10 || len(plan.Stocks) != len(f.Settings.Safety.Pumps) {
+			t.Errorf("tank %d: %s at %g mS/cm, ammonium %g, %d stocks", id, plan.Recipe.Name, plan.EC, plan.NH4Most, len(plan.Stocks))
+		}
+		// The daemon's gain and the blend's contents are of one liquid.
+		for i := range plan.Stocks {
+			if p := &f.Settings.Safety.Pumps[i]; plan.Stocks[i].Role != 0 && math.Abs(plan.Stocks[i].Content.Ions().K-p.Ions.K) > 1e-6 {
+				t.Errorf("%s: %g and %g mmol/L of K", p.Name, plan.Stocks[i].Content[blend.K], p.Ions.K)
+			}
+		}
+	}
+	report := Check(f)
+	r := report.Tanks[0].Recipe
+	if r == nil || len(r.Stocks) != 11 {
+		t.Fatalf("leat check tells no blend: %+v", r)
+	}
+	sum := 0.0
+	for _, s := range r.Stocks {
+		sum += s.Share
+	}
+	if math.Abs(sum-1) > 1e-9 {
+		t.Errorf("the shares of the first blend sum to %g", sum)
+	}
+	for _, ion := range r.Ions {
+		if ion.Target > 0 && math.Abs(ion.Reached/ion.Target-1) > 0.05 {
+			t.Errorf("%s: %g of %g mg/L", ion.Name, ion.Reached, ion.Target)
+		}
+	}
+	var text strings.Builder
+	if err := report.Write(&text); err != nil || !strings.Contains(text.String(), "recipe lettuce") || !strings.Contains(text.String(), "mL per litre") {
+		t.Errorf("leat check does not print the blend (%v)", err)
+	}
+}
+
+func TestRecipesAreRefusedWithWhatToChange(t *testing.T) {
+	for what, c := range map[string]struct{ old, new, problem, hint string }{
+		"misspelt":             {`name = "lettuce" `, `name = "letuce" `, "no recipe that is known", `did you mean "lettuce"`},
+		"named and listed":     {`name = "lettuce" `, "elements = { K = \"240 mg/L\" }\nname = \"lettuce\" ", "beside the name", "one of the two"},
+		"nothing":              {`name = "lettuce" `, "# ", "asks for nothing", "lettuce"},
+		"unknown element":      {`name = "lettuce" `, "elements = { Ka = \"240 mg/L\" } # ", "no element", "did you mean"},
+		"no unit":              {`name = "lettuce" `, "elements = { K = \"240\" } # ", "unit", "mg/L"},
+		"no amount":            {`name = "lettuce" `, "elements = { K = \"much\" } # ", "no amount", "160 mg/L"},
+		"too much ammonium":    {`ammonium_most = "10 %"`, `ammonium_most = "30 %"`, "harms roots", "15 %"},
+		"nitrogen without":     {"[tank.recipe.water]", "[tank.recipe.water]\nN = \"3 mg/L\"", "form", "NO3-N"},
+		"two alkalinities":     {`HCO3 = "49 mg/L"`, `HCO3 = "180 mg/L"`, "alkalinity", "once"},
+		"a share beside it":    {"role = \"stock\"\n", "role = \"stock\"\nshare = \"29 %\"\n", "beside a recipe", "leave it out"},
+		"a stock not stated":   {"salts = { \"potassium nitrate\" = \"100 g/L\" }\n", "group = \"neutral\"\nec_gain = \"0.13 mS/cm per mL/L\"\n", "has a recipe", "salts"},
+		"an acid not stated":   {"reagent = \"nitric acid\"\nstrength = \"38 %\"", "reagent = \"secret\"\nstrength = \"7 meq/mL\"", "has a recipe", "nitric acid"},
+		"water above setpoint": {`Na = "8.4 mg/L"`, `Na = "900 mg/L"`, "EC", "softer water"},
+	} {
+		_, err := Parse("farm.toml", []byte(changed(t, string(deploy.Sample), c.old, c.new)), stranger())
+		if err == nil {
+			t.Errorf("%s: taken", what)
+			continue
+		}
+		found := false
+		for _, f := range AsFaults(err) {
+			found = found || strings.Contains(f.Error(), c.problem) && strings.Contains(f.Error(), c.hint) && f.Line > 0
+		}
+		if !found {
+			t.Errorf("%s: %v; want %q and %q with a line", what, err, c.problem, c.hint)
+		}
+	}
+}
+
+func TestOwnElementsAreARecipeToo(t *testing.T) {
+	f := parsed(t, changed(t, string(deploy.Sample), `name = "lettuce" `,
+		"elements = { \"NO3-N\" = \"170 mg/L\", \"NH4-N\" = \"10 mg/L\", P = \"40 mg/L\", K = \"275 mg/L\", Ca = \"115 mg/L\", Mg = \"20 mg/L\", S = \"25 mg/L\" } # "))
+	plan := f.Settings.Tanks[0].Ratio
+	if want := plan.Recipe.Wants[blend.Mg]; math.Abs(want.Amount-20/24.305) > 1e-6 {
+		t.Errorf("Mg is wanted at %g mmol/L", want.Amount)
+	}
+	warned := false
+	for _, w := range f.Warnings {
+		warned = warned || strings.Contains(w, "none of iron and traces") || strings.Contains(w, "none of iron")
+	}
+	if !warned {
+		t.Errorf("a recipe without micronutrients is not warned of: %q", f.Warnings)
+	}
+}
