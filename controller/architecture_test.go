@@ -34,7 +34,7 @@ var mayImport = map[string][]string{
 	"controller/app/apptest": {"dosing", "safety/ledger", "controller", "controller/payload", "controller/config", "controller/mqtt",
 		"controller/store", "controller/sim"},
 	"controller/sim":      {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload"},
-	"controller/campaign": {"dosing", "dosing/chem", "safety", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
+	"controller/campaign": {"dosing", "dosing/chem", "dosing/blend", "dosing/ratio", "safety", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
 	"controller/demo": {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/store", "controller/web", "controller/app", "controller/sim", "deploy"},
 	"deploy":   {},

@@ -40,6 +40,7 @@ func rehearseCommand(args []string, stdout, stderr io.Writer) int {
 	path := flags.String("config", "", "configuration `FILE`: rehearse your own farm in place of drawn ones")
 	asJSON := flags.Bool("json", false, "print one JSON document")
 	picture := flags.String("picture", "", "SVG `FILE` of one night (that of -night, else the worst) and of all nights")
+	month := flags.Bool("month", false, "a month of one farm (the sample, or -config), whose plants take by another ratio than the recipe: shares fixed, and with an analysis a fortnight; with -seed, -picture and -json")
 	night := flags.Int("night", -1, "play only night `K` of the seed")
 	trace := flags.Bool("trace", false, "with -night: print what the daemon did, line by line")
 	flags.StringVar(&o.Plant, "plant", "", "`COMMAND` that computes the water in place of the simulation, over JSON lines; deploy/plant.py is an example")
@@ -54,6 +55,10 @@ func rehearseCommand(args []string, stdout, stderr io.Writer) int {
 	if o.Nights < 1 || o.Workers < 1 || *trace && *night < 0 {
 		fmt.Fprintln(stderr, "leat rehearse: -nights and -workers are at least 1, and -trace goes with -night K")
 		return 2
+	}
+	if *month {
+		debug.SetGCPercent(400)
+		return exit("leat rehearse", rehearseMonth(*path, o.Seed, *asJSON, *picture, stdout, stderr), stderr)
 	}
 	if *path != "" {
 		farm, err := farmOf(*path)
@@ -84,6 +89,11 @@ func farmOf(path string) (*campaign.Farm, error) {
 	if err != nil {
 		return nil, err
 	}
+	return farmIn(file), nil
+}
+
+// farmIn is the farm of a configuration that was read.
+func farmIn(file *config.File) *campaign.Farm {
 	farm := &campaign.Farm{Name: file.Name, Settings: &file.Settings, Topics: file.Topics, Wires: make([]sim.Wire, len(file.Settings.Safety.Inputs))}
 	for i := range file.InputTopics {
 		in := &file.InputTopics[i]
@@ -94,7 +104,7 @@ func farmOf(path string) (*campaign.Farm, error) {
 		f.Input, f.Tank, f.Quantity, f.Format, f.Compensation = in.Input, set.Tank, set.Quantity, sim.PlainFormat(set.Quantity), in.Compensation
 		farm.Feeds = append(farm.Feeds, f)
 	}
-	return farm, nil
+	return farm
 }
 
 var errViolation = errors.New("an invariant did not hold")

@@ -21,6 +21,9 @@ type Plant struct {
 	Uptake      float64 // of nutrients in the light, as mS/cm per hour
 	BaseFlux    float64 // what the plants add in the light, meq/L per hour; negative is acid
 	Dark        float64 // share of these three that goes on in the dark
+	// Appetite bends what the plants take away from the proportions of the blend: a
+	// factor for each ion; all zero = not at all.
+	Appetite chem.Totals
 	// AmmoniumFirst lets ammonium stand in for a part of the nitrate while there is
 	// some: roots then give off acid, two equivalents for each mole.
 	AmmoniumFirst bool
@@ -66,6 +69,10 @@ func (p *Plant) roomCO2(now time.Duration) float64 {
 	}
 	return co2
 }
+
+// DrawPlant is what a farm of this seed draws for a tank, for whoever changes a few
+// things of it.
+func DrawPlant(set *safety.Tank, seed uint64) Plant { return plantOf(set, seed, 1) }
 
 // plantOf draws the plant of a tank: near what was commissioned, never exactly it.
 func plantOf(set *safety.Tank, seed uint64, pace float64) Plant {

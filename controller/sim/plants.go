@@ -10,6 +10,9 @@ import "leat/dosing/chem"
 func uptakeOf(blend chem.Totals, p Plant) chem.Totals {
 	u := blend
 	u.DIC, u.Si, u.Na, u.Cl = 0, 0, 0, 0
+	if a := p.Appetite; a != (chem.Totals{}) {
+		u = chem.Totals{NH4: u.NH4 * a.NH4, P: u.P * a.P, K: u.K * a.K, Ca: u.Ca * a.Ca, Mg: u.Mg * a.Mg, SO4: u.SO4 * a.SO4}
+	}
 	cations := u.K + u.NH4 + float64(2*u.Ca) + float64(2*u.Mg)
 	if cations <= 0 {
 		return chem.Totals{}

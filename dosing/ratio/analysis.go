@@ -57,6 +57,7 @@ func (t *Tank) Analyse(a blend.Analysis, doubtful bool, wall time.Time, up, ago 
 		}
 	}
 	t.evenAppetite()
+	t.closeCharge()
 	t.close()
 	t.analysed, t.started = wall, true
 	if !(measured > 0) {

@@ -37,7 +37,7 @@ func (t *Tank) Record() string {
 			number(c[s])
 		}
 	}
-	for _, v := range []float64{t.meq, t.uptake, t.scale} {
+	for _, v := range []float64{t.rest, t.meq, t.uptake, t.scale} {
 		b.WriteByte(';')
 		number(v)
 	}
@@ -70,7 +70,7 @@ func (t *Tank) Mark(record string, up time.Duration) {
 func parseState(record string) (s state, err error) {
 	parts := strings.Split(record, ";")
 	rows := s.rows()
-	if len(parts) != len(rows)+5 || parts[0] != recordVersion {
+	if len(parts) != len(rows)+6 || parts[0] != recordVersion {
 		return s, fmt.Errorf("record of the ions %.20q: not of the form %s", record, recordVersion)
 	}
 	for i, row := range rows {
@@ -85,13 +85,13 @@ func parseState(record string) (s state, err error) {
 		}
 	}
 	rest := parts[len(rows)+1:]
-	for i, to := range []*float64{&s.meq, &s.uptake, &s.scale} {
+	for i, to := range []*float64{&s.rest, &s.meq, &s.uptake, &s.scale} {
 		if *to, err = figure(rest[i]); err != nil {
 			return s, err
 		}
 	}
-	if rest[3] != "" {
-		seconds, err := strconv.ParseInt(rest[3], 10, 64)
+	if rest[4] != "" {
+		seconds, err := strconv.ParseInt(rest[4], 10, 64)
 		if err != nil {
 			return s, fmt.Errorf("record of the ions: time of the analysis: %w", err)
 		}

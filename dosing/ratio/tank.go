@@ -46,6 +46,7 @@ type state struct {
 	acid, base          blend.Content // what they brought since the last analysis
 	water, taken, stock blend.Content // likewise
 	before              blend.Content // what acid, base and water brought for each mS/cm of uptake, before the last analysis
+	rest                float64       // charge of ions that the account does not name, meq/L
 	meq                 float64       // of acid since the last analysis, net of base
 	uptake              float64       // EC that plants took since the last analysis
 	scale               float64       // measured EC ÷ that of the chemistry
@@ -90,7 +91,46 @@ func New(plan *Plan) (*Tank, error) {
 		t.aa[s] = square(max(appetiteOff*t.appetite[s], strayFor(s)))
 	}
 	t.shares = plan.sharesOf(amounts)
+	t.closeCharge()
 	return t, nil
+}
+
+// phosphateCharge is the mean charge of phosphate near pH 5.8: one, and 4 % of the
+// second proton's (pKa 7.2).
+const phosphateCharge = 1.04
+
+// charges are those of the ions, as they stand in a solution of pH 5 to 6.5.
+var charges = [...]float64{blend.NO3: -1, blend.NH4: 1, blend.P: -phosphateCharge, blend.K: 1, blend.Ca: 2, blend.Mg: 2, blend.S: -2, blend.Na: 1, blend.Cl: -1}
+
+// charge is what the account leaves open, meq/L.
+func (t *Tank) charge() float64 {
+	sum := t.rest
+	for s, z := range charges {
+		sum += float64(z * t.content[s])
+	}
+	return sum
+}
+
+// closeCharge lays what is open to ions that nobody named.
+func (t *Tank) closeCharge() { t.rest -= t.charge() }
+
+// neutral shifts the ions so that no charge is open. At a steady pH acid (or base)
+// is given for what plants take more of anions than of cations, or for the
+// alkalinity of the water, so what is open tells which appetite was guessed wrong.
+// Each ion moves by as much as it is unsure.
+func (t *Tank) neutral() {
+	open, sum := t.charge(), 0.0
+	var unsure blend.Content
+	for s, z := range charges {
+		unsure[s] = t.cc[s] + square(t.off[s])
+		sum += float64(z * z * unsure[s])
+	}
+	if !(sum > 0) {
+		return
+	}
+	for s, z := range charges {
+		t.content[s] = max(t.content[s]-float64(z*unsure[s]*open/sum), 0)
+	}
 }
 
 func strayFor(s blend.Substance) float64 {
@@ -134,6 +174,7 @@ func (t *Tank) bring(account *blend.Content, what blend.Content, scale, off floa
 		account[s] += amount
 		t.off[s] += float64(off * math.Abs(amount))
 	}
+	t.rest += float64(what[blend.Rest] * scale)
 }
 
 // markEvery and marksKept are how far back a sample may have been taken.
@@ -174,6 +215,7 @@ func (t *Tank) Follow(up time.Duration, ec, pH float64) {
 		t.thin(ec / present)
 	default:
 		t.takeUp(missing, pH, present)
+		t.neutral()
 	}
 	if n := len(t.marks); n == 0 || up-t.marks[n-1].up >= markEvery {
 		if n >= marksKept {
@@ -241,6 +283,7 @@ func (t *Tank) thin(by float64) {
 		t.content[s] *= by
 		t.off[s] *= by
 	}
+	t.rest *= by
 }
 
 // Off is the standard uncertainty of an ion's estimate, mmol/L.

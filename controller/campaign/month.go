@@ -1,0 +1,295 @@
+package campaign
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"leat/controller"
+	"leat/controller/sim"
+	"leat/dosing"
+	"leat/dosing/blend"
+	"leat/dosing/chem"
+	ions "leat/dosing/ratio"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// Month is a month of a farm whose plants take by another ratio than the recipe's:
+// once with the shares of the first blend for good, once with the account of the
+// ions and an analysis every fortnight. Both are the same plants, water and noise
+// under the shipped core.
+type Month struct {
+	Seed  uint64
+	Days  int           // 0 = 30
+	Every time.Duration // from one analysis to the next; 0 = 14 days. The first is on the first day
+	Pace  float64       // of what the plants take and evaporate; 0 = 1: about a tank and a half of nutrients, and three and more of water, in 30 days
+	Tick  func(done float64)
+}
+
+// labError is the standard error of a laboratory's figure, each ion by itself.
+const labError = 0.03
+
+// bent is the crop's appetite beside what the stocks bring: more potassium and
+// magnesium, less calcium and sulfate. What makes it differ from the recipe is more
+// than that: the plants' base flux takes nitrate in place of potassium, and water and
+// acid bring a part.
+var bent = chem.Totals{NH4: 1, P: 1, K: 1.15, Ca: 0.9, Mg: 1.1, SO4: 0.85}
+
+// MonthIons are the ions that are judged. Ammonium is not among them: plants take it
+// first and microbes turn it into nitrate, so no share keeps it.
+var MonthIons = []blend.Substance{blend.NO3, blend.P, blend.K, blend.Ca, blend.Mg, blend.S}
+
+// MonthReport is both months of the first tank.
+type MonthReport struct {
+	Farm    string   `json:"farm"`
+	Tank    string   `json:"tank"`
+	Recipe  string   `json:"recipe"`
+	Days    int      `json:"days"`
+	Seed    uint64   `json:"seed"`
+	Every   float64  `json:"analysis_every_days"`
+	Taken   float64  `json:"taken_ms_per_cm"` // EC that the plants took in all
+	ToppedL float64  `json:"topped_up_l"`
+	Fixed   MonthRun `json:"fixed"`
+	Live    MonthRun `json:"live"`
+}
+
+// MonthRun is one of the two.
+type MonthRun struct {
+	Worst    IonOff             `json:"worst"` // of all hours
+	Last     map[string]float64 `json:"last"`  // off target at the end, by ion, as a share
+	ECBand   float64            `json:"ec_in_band"`
+	Within2  float64            `json:"estimates_within_two_u"` // share of the estimates; 0 without an account
+	Cleared  int                `json:"stops_cleared_by_a_person"`
+	Analyses []MonthAnalysis    `json:"analyses"`
+
+	hours []hourOfMonth
+}
+
+// IonOff is how far an ion is from its target.
+type IonOff struct {
+	Ion string  `json:"ion"`
+	Day float64 `json:"day"`
+	Off float64 `json:"off"` // share of the target
+}
+
+// MonthAnalysis is an analysis as it was entered.
+type MonthAnalysis struct {
+	Day      float64 `json:"day"`
+	Accepted bool    `json:"accepted"`
+	Text     string  `json:"text"`
+}
+
+// hourOfMonth is the truth of one hour as shares of the targets, in the order of
+// MonthIons, and what was thought.
+type hourOfMonth struct {
+	day              float64
+	ec               float64
+	off, thought, u  [6]float64
+	thoughtAvailable bool
+}
+
+// errNoRecipe says what a month needs.
+var errNoRecipe = errors.New("the first tank has no recipe, so there is nothing to keep; state [tank.recipe], as deploy/leat.toml does")
+
+// Play plays both months of a farm.
+func (m Month) Play(f *Farm) (*MonthReport, error) {
+	if m.Days == 0 {
+		m.Days = 30
+	}
+	if m.Every == 0 {
+		m.Every = 14 * 24 * time.Hour
+	}
+	if m.Pace == 0 {
+		m.Pace = 1
+	}
+	plan := f.Settings.Tanks[0].Ratio
+	if plan == nil {
+		return nil, errNoRecipe
+	}
+	r := &MonthReport{Farm: f.Name, Tank: f.Settings.Safety.Tanks[0].Name, Recipe: plan.Recipe.Name, Days: m.Days, Seed: m.Seed, Every: m.Every.Hours() / 24}
+	for live, run := range []*MonthRun{&r.Fixed, &r.Live} {
+		if err := m.play(f, live == 1, run, r); err != nil {
+			return nil, err
+		}
+	}
+	return r, nil
+}
+
+// The crop of a month: what it takes in the light, mS/cm and meq/L of base an hour,
+// and the share of the water that it and the room use.
+const (
+	monthUptake = 0.004
+	monthFlux   = 0.01
+	monthWater  = 0.006
+)
+
+// plants are the farm's own waters under the month's crop.
+func (m Month) plants(set *controller.Settings) (all []sim.Plant) {
+	for i := range set.Safety.Tanks {
+		p := sim.DrawPlant(&set.Safety.Tanks[i], m.Seed)
+		p.Uptake, p.BaseFlux, p.Evaporation, p.Appetite = m.Pace*monthUptake, m.Pace*monthFlux, m.Pace*monthWater, bent
+		all = append(all, p)
+	}
+	return all
+}
+
+// fixed are the settings with the first blend's shares for good.
+func fixed(s *controller.Settings) (*controller.Settings, error) {
+	c := *s
+	c.Tanks = append([]controller.TankSettings(nil), s.Tanks...)
+	c.Safety.Pumps = append([]dosing.Pump(nil), s.Safety.Pumps...)
+	account, err := ions.New(s.Tanks[0].Ratio)
+	if err != nil {
+		return nil, err
+	}
+	for i := range c.Tanks {
+		c.Tanks[i].Ratio = nil
+	}
+	for i, share := range account.Shares() {
+		if c.Safety.Pumps[i].Role == dosing.RoleStock {
+			c.Safety.Pumps[i].Share = share
+		}
+	}
+	return &c, nil
+}
+
+func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) error {
+	set, err := fixed(f.Settings)
+	if err != nil {
+		return err
+	}
+	account, err := ions.New(f.Settings.Tanks[0].Ratio)
+	if err != nil {
+		return err
+	}
+	target := account.Target(f.Settings.Tanks[0].EC.Value)
+	// The farm starts as the first blend has filled it, whatever the daemon is told.
+	farm, err := sim.New(set, f.Topics, f.Wires, sim.Options{Seed: m.Seed, StartHour: 6, Plants: m.plants(set), Rest: f.Settings.Safety.StartSettling})
+	if err != nil {
+		return err
+	}
+	if live {
+		copied := *f.Settings
+		set = &copied
+	}
+	n, err := sim.NewNight(set, f.Topics, f.Feeds, farm, &ledger.Memory{}, time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC))
+	if err != nil {
+		return err
+	}
+	n.Arm()
+	from := source(m.Seed, "laboratory")
+	begin, hours := n.Now().Up, time.Duration(m.Days)*24
+	next, inBand, within, thoughts := time.Hour, 0, 0, 0
+	for hour := range hours {
+		n.Run(time.Hour, nil)
+		at := n.Now().Up - begin
+		if hour%24 == 2 {
+			run.Cleared += person(n, farm, set)
+		}
+		if live && at >= next {
+			next += m.Every
+			for id := range set.Tanks {
+				answer := n.Ask(controller.Request{Kind: controller.RequestAnalysis, Tank: dosing.TankID(id), Analysis: analyse(farm.Truth(dosing.TankID(id)), from),
+					By: "laboratory", From: "rehearsal", Role: controller.RoleEngineer})
+				if id == 0 {
+					run.Analyses = append(run.Analyses, MonthAnalysis{Day: at.Hours() / 24, Accepted: answer.Accepted, Text: answer.Text})
+				}
+			}
+		}
+		truth := farm.Truth(0)
+		h := hourOfMonth{day: at.Hours() / 24, ec: truth.EC}
+		held := blend.ContentOf(truth.Ions)
+		view := n.Core.View(n.Now()).Tanks[0]
+		for i, s := range MonthIons {
+			h.off[i] = held[s]/target[s] - 1
+			if math.Abs(h.off[i]) > math.Abs(run.Worst.Off) {
+				run.Worst = IonOff{s.Symbol(), h.day, h.off[i]}
+			}
+			if view.Ions == nil {
+				continue
+			}
+			h.thoughtAvailable = true
+			for _, ion := range view.Ions.Ions {
+				if ion.Name == s.Symbol() {
+					h.thought[i], h.u[i] = ion.Amount/target[s]-1, ion.Off/target[s]
+				}
+			}
+			if thoughts++; math.Abs(h.thought[i]-h.off[i]) <= 2*h.u[i] {
+				within++
+			}
+		}
+		if math.Abs(truth.EC-view.EC.Present) <= dosing.StartBand.EC {
+			inBand++
+		}
+		run.hours = append(run.hours, h)
+		if m.Tick != nil {
+			done := float64(hour+1) / float64(hours) / 2
+			if live {
+				done += 0.5
+			}
+			m.Tick(done)
+		}
+	}
+	run.Last = map[string]float64{}
+	for i, s := range MonthIons {
+		run.Last[s.Symbol()] = run.hours[len(run.hours)-1].off[i]
+	}
+	run.ECBand = float64(inBand) / float64(len(run.hours))
+	if thoughts > 0 {
+		run.Within2 = float64(within) / float64(thoughts)
+	}
+	books := farm.Balance(0)
+	report.ToppedL = books.ToppedUp.Litres
+	report.Taken = chargeOf(books.Taken.Ions) / f.Settings.Tanks[0].Ratio.Litres * 0.1
+	return farm.Err()
+}
+
+// chargeOf is the cations of an amount, meq: about ten of them in a litre make one
+// mS/cm.
+func chargeOf(t chem.Totals) float64 { return t.K + t.NH4 + 2*t.Ca + 2*t.Mg }
+
+// person is the grower's morning round: containers are filled, and a stop that stands
+// is looked into and cleared.
+func person(n *sim.Night, farm *sim.Farm, set *controller.Settings) (cleared int) {
+	for p := range set.Safety.Pumps {
+		farm.Refill(dosing.PumpID(p))
+	}
+	for id := range set.Tanks {
+		if n.Core.View(n.Now()).Tanks[id].Mode != safety.ModeStopped {
+			continue
+		}
+		cleared++
+		for _, kind := range []controller.RequestKind{controller.RequestClear, controller.RequestArm} {
+			n.Ask(controller.Request{Kind: kind, Tank: dosing.TankID(id), By: "rehearsal", From: "rehearsal", Role: controller.RoleEngineer, Note: "looked at pumps, containers and probes"})
+		}
+	}
+	return cleared
+}
+
+// analyse is the water as a laboratory finds it.
+func analyse(truth sim.Truth, from *stream) blend.Analysis {
+	a := blend.Analysis{Content: blend.ContentOf(truth.Ions), Alkalinity: -1, PH: truth.PH, EC: truth.EC}
+	for s := blend.NO3; s <= blend.Cl; s++ {
+		a.Content[s] = max(a.Content[s]*(1+float64(labError*from.normal())), 0)
+		a.Stated[s] = true
+	}
+	a.Content[blend.Carbon] = 0
+	return a
+}
+
+// normal draws from the standard normal distribution: twelve uniform ones less six.
+func (s *stream) normal() float64 {
+	sum := -6.0
+	for range 12 {
+		sum += s.uniform(0, 1)
+	}
+	return sum
+}
+
+// Why says in a sentence what the month shows.
+func (r *MonthReport) Why() string {
+	return fmt.Sprintf("plants took %.1f mS/cm by a ratio of their own and %.0f L were topped up; fixed shares end %.0f %% off in %s, with an analysis every %.0f days the worst of all hours is %.0f %% in %s",
+		r.Taken, r.ToppedL, 100*math.Abs(r.Fixed.Worst.Off), r.Fixed.Worst.Ion, r.Every, 100*math.Abs(r.Live.Worst.Off), r.Live.Worst.Ion)
+}

@@ -1,0 +1,82 @@
+package campaign
+
+import (
+	"encoding/xml"
+	"errors"
+	"io"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"leat/controller/config"
+	"leat/controller/sim"
+	"leat/deploy"
+)
+
+func sampleFarm(t *testing.T) *Farm {
+	t.Helper()
+	file, err := config.Parse("the sample farm", deploy.Sample, config.Env{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := &Farm{Name: "the sample farm", Settings: &file.Settings, Topics: file.Topics, Wires: make([]sim.Wire, len(file.Settings.Safety.Inputs))}
+	for i := range file.InputTopics {
+		in := &file.InputTopics[i]
+		set := &file.Settings.Safety.Inputs[in.Input]
+		f.Wires[in.Input] = sim.Wire{Topic: in.Topic, Compensation: in.Compensation, Raw: true}
+		feed := sim.Feed{Topic: in.Topic}
+		feed.Input, feed.Tank, feed.Quantity, feed.Format, feed.Compensation = in.Input, set.Tank, set.Quantity, sim.PlainFormat(set.Quantity), in.Compensation
+		f.Feeds = append(f.Feeds, feed)
+	}
+	return f
+}
+
+// A month at four times its pace: a week. leat rehearse -month plays it in full.
+func TestFixedSharesDriftAndAnalysesKeepEveryMacroIonWithinFifteenPerCent(t *testing.T) {
+	r, err := Month{Seed: 1, Days: 7, Every: 84 * time.Hour, Pace: 4}.Play(sampleFarm(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if off := math.Abs(r.Fixed.Worst.Off); off < 0.20 {
+		t.Errorf("with fixed shares the worst ion is %.0f %% off: this month shows nothing", 100*off)
+	}
+	if w := r.Live.Worst; math.Abs(w.Off) > 0.15 {
+		t.Errorf("with account and analyses %s is %+.0f %% off on day %.1f", w.Ion, 100*w.Off, w.Day)
+	}
+	for name, run := range map[string]*MonthRun{"fixed": &r.Fixed, "live": &r.Live} {
+		if run.ECBand < 0.97 {
+			t.Errorf("%s: EC is in band for %.3f of the time; the ratio is to be kept beside it", name, run.ECBand)
+		}
+	}
+	if len(r.Live.Analyses) != 2 || !r.Live.Analyses[0].Accepted || !r.Live.Analyses[1].Accepted || len(r.Fixed.Analyses) != 0 {
+		t.Errorf("analyses: %+v and %+v", r.Live.Analyses, r.Fixed.Analyses)
+	}
+	if r.Live.Within2 < 0.9 {
+		t.Errorf("%.0f %% of the estimates lie within two standard uncertainties of the truth", 100*r.Live.Within2)
+	}
+	picture := r.Picture()
+	decoder := xml.NewDecoder(strings.NewReader(picture))
+	for {
+		if _, err := decoder.Token(); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			t.Fatalf("the picture is no SVG: %v", err)
+		}
+	}
+	if n := strings.Count(picture, "<polyline"); n != 3*len(MonthIons)+2 {
+		t.Errorf("the picture has %d curves, want both months of each ion, what was thought of it, and EC twice", n)
+	}
+	var text strings.Builder
+	if err := r.Write(&text); err != nil || !strings.Contains(text.String(), "shares fixed") {
+		t.Errorf("%q, %v", text.String(), err)
+	}
+}
+
+func TestAMonthNeedsARecipe(t *testing.T) {
+	f := sampleFarm(t)
+	f.Settings.Tanks[0].Ratio = nil
+	if _, err := (Month{}).Play(f); err == nil || !strings.Contains(err.Error(), "[tank.recipe]") {
+		t.Errorf("%v; want what to state", err)
+	}
+}
