@@ -18,13 +18,15 @@ import (
 // them.
 func words(scale dosing.ECScale) template.FuncMap {
 	return template.FuncMap{
-		"age":   ageWords,
-		"in":    inWords,
-		"value": func(in controller.InputView) string { return valueWords(in, scale) },
-		"two":   func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) },
-		"ec":    func(v float64) string { return dosing.Conductivity(v).String() + scale.Beside(dosing.Conductivity(v)) },
-		"clock": func(t time.Time) string { return t.Format("2 Jan 15:04") },
-		"since": func(now, then dosing.Instant) time.Duration { return now.Since(then) },
+		"age":     ageWords,
+		"ionBars": ionBars,
+		"percent": func(v float64) string { return strconv.FormatFloat(100*v, 'f', 1, 64) + " %" },
+		"in":      inWords,
+		"value":   func(in controller.InputView) string { return valueWords(in, scale) },
+		"two":     func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) },
+		"ec":      func(v float64) string { return dosing.Conductivity(v).String() + scale.Beside(dosing.Conductivity(v)) },
+		"clock":   func(t time.Time) string { return t.Format("2 Jan 15:04") },
+		"since":   func(now, then dosing.Instant) time.Duration { return now.Since(then) },
 		"setpoint": func(v controller.SetpointView, tank, quantity, unit string) setpointForm {
 			return setpointForm{v, tank, quantity, unit}
 		},

@@ -47,11 +47,24 @@ func sampleView() *controller.View {
 			Inputs: []controller.InputView{reading("ph", dosing.QuantityPH, 5.93), reading("ec", dosing.QuantityEC, 1.78), reading("temperature", dosing.QuantityTemperature, 21.2),
 				reading("circulation", dosing.QuantityCirculation, 0), {Name: "redox", Quantity: dosing.QuantityRedox, NotFitted: "no redox probe on this farm"}},
 			PH: bounds, EC: controller.SetpointView{Present: 1.8, Target: 1.8, Source: "file", Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, At: wall},
-			Settled: controller.SettledView{Known: true, PH: 5.9, EC: 1.8}, LeavesWarn: 40 * time.Minute, LeavesHarm: 3 * time.Hour, Fit: true,
+			Settled: controller.SettledView{Known: true, PH: 5.9, EC: 1.8}, LeavesWarn: 40 * time.Minute, LeavesHarm: 3 * time.Hour, Fit: true, Ions: sampleIons(at),
 			Holds:  []controller.HoldView{{Cause: safety.CauseCirculationOff, Action: safety.Hold, Scope: safety.ScopeTank, Since: at, Text: row.Text, Clears: row.Clears}},
 			Alarms: []controller.AlarmView{{Cause: safety.CauseCirculationOff, State: safety.AlarmUnacknowledged, Priority: safety.PriorityTonight, Text: row.Text, Advice: row.Advice, Since: at}}}},
 		Pumps: []controller.PumpView{{Name: "acid-north", Reagent: "nitric acid", Role: dosing.RoleAcid, HourCap: 264 * dosing.Millilitre, DayCap: 1303 * dosing.Millilitre, Left: dosing.Litre}},
 		Nodes: []controller.NodeView{{Name: "reagents", Seen: true, Age: time.Second, Boot: "a1b2"}}}
+}
+
+// sampleIons is an account as the page shows it: potassium far below its target.
+func sampleIons(at dosing.Instant) *controller.IonsView {
+	ion := func(name string, amount, off, target, mass float64) controller.IonView {
+		return controller.IonView{Name: name, Macro: true, Amount: amount, Off: off, Target: target, Milligrams: mass}
+	}
+	return &controller.IonsView{At: at, Recipe: "lettuce", Analysed: at.Wall.AddDate(0, 0, -6),
+		Ions: []controller.IonView{ion("NO3-N", 12.1, 0.6, 12.4, 14.007), ion("NH4-N", 0.7, 0.3, 0.8, 14.007), ion("P", 1.36, 0.08, 1.31, 30.974), ion("K", 5.2, 0.4, 7.2, 39.098),
+			ion("Ca", 3.2, 0.2, 2.95, 40.078), ion("Mg", 0.7, 0.05, 0.65, 24.305), ion("S", 0.79, 0.06, 0.74, 32.06), {Name: "Fe", Amount: 0.04, Target: 0.04, Milligrams: 55.845}},
+		Shares:  []controller.ShareView{{Pump: "calcium", Share: 0.18}, {Pump: "potassium-nitrate", Share: 0.52}, {Pump: "phosphate", Share: 0.3}},
+		Surplus: "acid supplies more P than the crop takes: 1.20 against 0.70 mmol/L since the last analysis", Lever: "NH4 6 → 8 % of N: about half the acid",
+		Advice: "an analysis is due: S is known to ±18 % only"}
 }
 
 func newHouse(t *testing.T) *house {
@@ -270,5 +283,29 @@ func TestPortInUseIsAClearError(t *testing.T) {
 	_, err := New(Options{Listen: strings.TrimPrefix(h.Address(), "http://")})
 	if err == nil || !strings.Contains(err.Error(), "page:") || !strings.Contains(err.Error(), "choose another address") {
 		t.Errorf("got %v", err)
+	}
+}
+
+func TestIonsAreShownAgainstTheirTargetsInWordsToo(t *testing.T) {
+	page, err := Page(sampleView(), "mara", controller.RoleEngineer)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := string(page)
+	for _, want := range []string{"Ions against the recipe lettuce", `aria-label="K: 203 of 282 mg/L, give or take 15.6"`, `class="far"`, "NH4 6 → 8 % of N", "acid supplies more P", "analysis is due",
+		"potassium-nitrate 52.0 %", "Enter an analysis"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	if n := strings.Count(text, `class="far"`); n != 1 {
+		t.Errorf("%d ions are shown as far off, want potassium alone", n)
+	}
+	if strings.Contains(text, ">Fe<") {
+		t.Error("a micronutrient has a bar")
+	}
+	page, err = Page(sampleView(), "visitor", controller.RoleOperate)
+	if err != nil || strings.Contains(string(page), "Enter an analysis") {
+		t.Errorf("an operator is offered to enter an analysis (%v)", err)
 	}
 }
