@@ -16,6 +16,7 @@ type ions struct {
 	account  *ratio.Tank // nil = the stocks are shared by hand
 	followed time.Duration
 	came     dosing.Litres // top-up that is in the account
+	last     string        // the newest analysis, as recorded
 	surplus  string
 	view     *IonsView
 }
@@ -184,6 +185,10 @@ func (c *Core) askAnalysis(now dosing.Instant, r *Request) {
 		c.refuse(r, fmt.Sprintf("a sample taken at %s tells nothing of the tank now; state when it was taken, at most 21 days ago", r.Sampled.Format(time.RFC3339)))
 		return
 	}
+	if list := r.Analysis.List(); list == t.ions.last {
+		c.refuse(r, "this very analysis has been entered already; it counts once")
+		return
+	}
 	measured := 0.0
 	if e := t.loops.Estimate(now, t.target()); e.ECKnown && ago < 24*time.Hour {
 		measured = float64(e.MeasuredEC)
@@ -209,6 +214,7 @@ func (c *Core) analysed(now dosing.Instant, id dosing.TankID, change ledger.Chan
 	if t.ions.account == nil || !t.analyse(ledger.Analysis{Text: change.Text, Ago: time.Duration(change.Value * float64(time.Second)), Trusted: change.Trusted, At: change.At}, now) {
 		return
 	}
+	t.ions.last = change.Text
 	c.judgeIons(now, id)
 	c.change(ledger.Change{Kind: ledger.ChangeIons, At: now, Tank: t.plant.Name, Text: t.ions.account.Record(), By: "leat"})
 }
@@ -254,8 +260,11 @@ func (c *Core) restoreIons(s ledger.State, id dosing.TankID, now dosing.Instant)
 			t.dosedIons(&c.settings.Safety, pump, d.Volume)
 		}
 	}
-	if a, ok := s.Analyses[t.plant.Name]; ok && a.At.Up > since {
-		t.analyse(a, now)
+	if a, ok := s.Analyses[t.plant.Name]; ok {
+		t.ions.last = a.Text
+		if a.At.Up > since {
+			t.analyse(a, now)
+		}
 	}
 	if t.ions.account.Solve() {
 		t.reshare(&c.settings.Safety)
@@ -278,6 +287,7 @@ func (c *Core) reconfigureIons(now dosing.Instant, id dosing.TankID) {
 		t.loops.Reshare(byHand(c.settings.Safety.Pumps, id))
 		t.weighBlend(c.settings.Safety.Pumps)
 	case t.ions.account.Restore(former.account.Record()) == nil:
+		t.ions.last = former.last
 		c.judgeIons(now, id)
 	}
 }

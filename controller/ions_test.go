@@ -132,6 +132,9 @@ func TestAnAnalysisTellsBothWhatTheTankHoldsAndWhatToGive(t *testing.T) {
 	if after.Analysed.IsZero() {
 		t.Error("the view does not say when it was analysed")
 	}
+	if again := st.analysis(a, controller.RoleEngineer); again.Accepted || !strings.Contains(again.Text, "already") {
+		t.Errorf("the same analysis again: %v, %q", again.Accepted, again.Text)
+	}
 	// It outlives a restart, and counts once.
 	st.restart(time.Minute)
 	st.pass(10 * time.Minute)
