@@ -63,11 +63,14 @@ func TestPageFitsAPhoneAndItsFiguresStayFresh(t *testing.T) {
 	if small := ask[int](t, ctx, `[...document.querySelectorAll("button")].filter(b => b.offsetParent && b.getBoundingClientRect().height < 44).length`); small > 0 {
 		t.Errorf("%d buttons are lower than the 44 px that a thumb hits", small)
 	}
-	if nameless := ask[int](t, ctx, `[...document.querySelectorAll("input:not([type=hidden]), select")].filter(i => !i.labels.length).length`); nameless > 0 {
+	if nameless := ask[int](t, ctx, `[...document.querySelectorAll("input:not([type=hidden]), select, textarea")].filter(i => !i.labels.length).length`); nameless > 0 {
 		t.Errorf("%d fields have no label", nameless)
 	}
 	if broken := ask[bool](t, ctx, `document.querySelector("#tank-0 .reason").textContent.includes("circulation")`); !broken {
 		t.Error("the reason does not name the circulation")
+	}
+	if bars := ask[int](t, ctx, `[...document.querySelectorAll("#tank-0 .ions svg")].filter(b => b.getBoundingClientRect().width > 100).length`); bars != 7 {
+		t.Errorf("%d bars of ions are wide enough to read, want 7", bars)
 	}
 	fresh := sampleView()
 	fresh.Tanks[0].Inputs[0].Value = 6.11

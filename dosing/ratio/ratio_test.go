@@ -464,3 +464,34 @@ func BenchmarkSolveAndFollow(b *testing.B) {
 		}
 	})
 }
+
+func FuzzRestoreTakesOnlyWhatItWrote(f *testing.F) {
+	recipe, _ := blend.RecipeNamed("lettuce")
+	stocks, err := blend.ReadStocks("stock,holds,amount,unit\n" + singles + nitric)
+	if err != nil {
+		f.Fatal(err)
+	}
+	tank, err := New(&Plan{Recipe: recipe, Stocks: stocks, Litres: 1000, EC: 1.8, PH: 5.8})
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(tank.Record())
+	f.Add("ions-1;;;")
+	f.Fuzz(func(t *testing.T, record string) {
+		other := *tank
+		if err := other.Restore(record); err != nil {
+			return
+		}
+		again := other.Record()
+		if err := other.Restore(again); err != nil || other.Record() != again {
+			t.Errorf("%q was taken, and reads back as another (%v)", record, err)
+		}
+		other.Follow(time.Minute, 1.8, 5.8)
+		other.Solve()
+		for s, v := range other.Content() {
+			if math.IsNaN(v) || v < 0 {
+				t.Errorf("%q: %v of %s", record, v, blend.Substance(s))
+			}
+		}
+	})
+}

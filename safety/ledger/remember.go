@@ -71,7 +71,7 @@ const (
 // ions keeps the newest account of a tank and earlier ones some hours apart.
 func (r *replayer) ions(tank string, remark Remark) {
 	kept := r.Ions[tank]
-	if n := len(kept); n > 1 && remark.At.Up-kept[n-2].At.Up < ionsApart {
+	if n := len(kept); n > 1 && kept[n-1].At.Up-kept[n-2].At.Up < ionsApart {
 		kept = kept[:n-1]
 	}
 	for len(kept) > 0 && remark.At.Up-kept[0].At.Up > ionsBack {

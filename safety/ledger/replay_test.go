@@ -3,6 +3,7 @@ package ledger
 import (
 	"fmt"
 	"math/rand/v2"
+	"strconv"
 	"testing"
 	"time"
 
@@ -495,4 +496,30 @@ func BenchmarkReplay100k(b *testing.B) {
 		d.replay(evening.Add(50_000*5*time.Minute), 0, true)
 	}
 	b.ReportMetric(float64(d.memory.Len())*float64(b.N)/b.Elapsed().Seconds(), "rows/s")
+}
+
+func TestAccountsOfTheIonsAreRememberedHoursApartAndTheNewestAnalysisWhole(t *testing.T) {
+	d := newDiary(t)
+	d.start(evening, true)
+	for hour := range 24 * 30 {
+		d.change(time.Duration(hour)*time.Hour, Change{Kind: ChangeIons, Tank: "north", Text: strconv.Itoa(hour)})
+	}
+	d.change(24*30*time.Hour, Change{Kind: ChangeAnalysis, Tank: "north", Text: "K=7 mmol/L", Value: 3600, Trusted: true, By: "lab"})
+	s := d.replay(evening.Add(24*30*time.Hour+time.Minute), 0, true)
+	records := s.Ions["north"]
+	if n := len(records); n < 21*4-2 || n > 21*4+3 {
+		t.Errorf("%d accounts are remembered, want one in six hours for three weeks", n)
+	}
+	if last := records[len(records)-1].Text; last != "719" {
+		t.Errorf("the newest is that of hour %s", last)
+	}
+	for i := 1; i+1 < len(records); i++ {
+		if apart := records[i].At.Up - records[i-1].At.Up; apart < ionsApart {
+			t.Errorf("two accounts lie %s apart", apart)
+		}
+	}
+	a := s.Analyses["north"]
+	if a.Text != "K=7 mmol/L" || a.Ago != time.Hour || !a.Trusted || a.At.Up != -time.Minute {
+		t.Errorf("%+v", a)
+	}
 }
