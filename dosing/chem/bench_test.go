@@ -11,7 +11,7 @@ func BenchmarkColdWithConstants(b *testing.B) {
 	s := new(Solver)
 	b.ReportAllocs()
 	for n := 0; n < b.N; n++ {
-		s.warm.ok, s.here.ready, s.gammaAt = false, false, nil
+		s.here.found, s.here.recall, s.here.ready = false, recall{}, false
 		if err := s.Solve(&feed, Conditions{TempC: 25}, &r); err != nil {
 			b.Fatal(err)
 		}
@@ -24,7 +24,7 @@ func BenchmarkCold(b *testing.B) {
 	var r Result
 	b.ReportAllocs()
 	for n := 0; n < b.N; n++ {
-		s.warm.ok, s.gammaAt = false, nil
+		s.here.found, s.here.recall = false, recall{}
 		if err := s.Solve(&feed, Conditions{TempC: 25}, &r); err != nil {
 			b.Fatal(err)
 		}

@@ -5,39 +5,38 @@ import "math"
 // coldStart guesses the speciation: pH from the acids and bases alone, without
 // pairs, at activity coefficients of the totals; then the free anions with
 // every partner taken as free. Some four Newton steps away from the answer.
-func (s *Solver) coldStart(k *constants, c *Conditions) {
+func (s *speciation) coldStart(c *Conditions) {
 	s.water = 1
 	p := &s.partnerTotal
 	s.ionic = 0.5 * (float64(4*(p[pCa]+p[pMg]+s.total[uSO4])) + p[pK] + p[pNa] + p[pNH4] + p[pCl] + p[pNO3] + s.total[uCO3] + s.total[uPO4])
 	s.ionic += float64(0.5 * math.Min(math.Abs(s.total[uH]), s.ionic))
 	s.ionic = math.Max(s.ionic, 1e-7)
-	s.setGammas(k)
-	s.partnerActivity[pNa] = p[pNa]
+	s.setGammas()
 	if s.fixed {
 		s.x[uH] = -c.FixedPH * ln10
 	} else {
-		s.x[uH] = s.guessHydrogen(k)
+		s.x[uH] = s.guessHydrogen()
 	}
-	s.guessAnions(k)
+	s.guessAnions()
 }
 
 // effective is a formation constant with the activity coefficient of the
 // species divided out.
-func (s *Solver) effective(k *constants, i Species) float64 {
-	return float64(k.k[i] * s.inverseGamma[table[i].gamma])
+func (s *speciation) effective(i Species) float64 {
+	return float64(s.k[i] * s.activity[table[i].gamma].inverse)
 }
 
 // guessHydrogen bisects the pair-free hydrogen balance; ln activity.
-func (s *Solver) guessHydrogen(k *constants) float64 {
+func (s *speciation) guessHydrogen() float64 {
 	var (
-		h, oh            = s.effective(k, H), s.effective(k, OH)
-		so4, hso4        = s.effective(k, SO4), s.effective(k, HSO4)
-		co3, hco3, co2   = s.effective(k, CO3), s.effective(k, HCO3), s.effective(k, CO2)
-		po4, hpo4        = s.effective(k, PO4), s.effective(k, HPO4)
-		h2po4, h3po4     = s.effective(k, H2PO4), s.effective(k, H3PO4)
-		nh4, nh3         = s.effective(k, NH4), s.effective(k, NH3)
-		h4si, h3si, h2si = s.effective(k, H4SiO4), s.effective(k, H3SiO4), s.effective(k, H2SiO4)
-		carbonic         = exp(s.openCO2) / k.k[CO2] // open: a(CO3) a(H)^2
+		h, oh            = s.effective(H), s.effective(OH)
+		so4, hso4        = s.effective(SO4), s.effective(HSO4)
+		co3, hco3, co2   = s.effective(CO3), s.effective(HCO3), s.effective(CO2)
+		po4, hpo4        = s.effective(PO4), s.effective(HPO4)
+		h2po4, h3po4     = s.effective(H2PO4), s.effective(H3PO4)
+		nh4, nh3         = s.effective(NH4), s.effective(NH3)
+		h4si, h3si, h2si = s.effective(H4SiO4), s.effective(H3SiO4), s.effective(H2SiO4)
+		carbonic         = exp(s.openCO2) / s.k[CO2] // open: a(CO3) a(H)^2
 	)
 	low, high := -14.5*ln10, 1.0
 	for n := 0; n < 9; n++ {
@@ -68,9 +67,9 @@ func (s *Solver) guessHydrogen(k *constants) float64 {
 
 // guessAnions starts sulfate, carbonate and phosphate at their total over
 // everything they would form if every cation were free.
-func (s *Solver) guessAnions(k *constants) {
+func (s *speciation) guessAnions() {
 	for g := range s.partnerTotal {
-		s.partnerActivity[g] = s.partnerTotal[g] / s.inverseGamma[table[partners[g]].gamma]
+		s.partnerActivity[g] = s.partnerTotal[g] / s.activity[table[partners[g]].gamma].inverse
 	}
 	a := exp(s.x[uH])
 	var forms [unknownCount]float64
@@ -85,7 +84,7 @@ func (s *Solver) guessAnions(k *constants) {
 		case sp.formed[uSO4] != 1:
 			continue
 		}
-		w := s.effective(k, Species(i))
+		w := s.effective(Species(i))
 		for e := sp.formed[uH]; e > 0; e-- {
 			w *= a
 		}

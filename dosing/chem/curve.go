@@ -17,7 +17,7 @@ type Curve struct {
 	acid  [curvePoints]float64 // meq/L of strong acid from pH 10.5 down to the point; rises as pH falls
 	slope [curvePoints]float64 // meq/L per pH, > 0
 	tempC float64
-	work  Solver
+	work  speciation
 }
 
 // NewCurve tabulates the curve of a solution. The pH that the totals have by
@@ -44,14 +44,12 @@ func (c *Curve) Refill(t Totals, tempC float64) error {
 	}
 	c.tempC = tempC
 	s := &c.work
-	s.here.set(tempC)
+	s.set(tempC)
+	s.balanceStrong = true
 	first := 0.0
 	for i := curvePoints - 1; i >= 0; i-- {
 		conditions.FixedPH = curveLowPH + float64(float64(i)*curveStep)
-		s.balanceStrong = true
-		err := s.speciate(&s.here, &t, &conditions, &s.warm)
-		s.balanceStrong = false
-		if err != nil {
+		if err := s.speciate(&t, &conditions); err != nil {
 			return err
 		}
 		perLitre := 1000 / s.litres

@@ -87,9 +87,9 @@ func (s *Solver) AcidFor(solution *Totals, ph float64, c Conditions) (float64, e
 	}
 	var r Result
 	c.FixedPH, c.OnlyHere = ph, true
-	s.balanceStrong = true // the acid's own ions count in the ionic strength
+	s.here.balanceStrong = true // the acid's own ions count in the ionic strength
 	err := s.Solve(solution, c, &r)
-	s.balanceStrong = false
+	s.here.balanceStrong = false
 	return r.ChargeError, err
 }
 
@@ -98,7 +98,7 @@ func (s *Solver) AcidFor(solution *Totals, ph float64, c Conditions) (float64, e
 func (r *Result) Bicarbonate() float64 {
 	sum := 0.0
 	for i := range r.Species {
-		if carbon := hot[i].nu[uCO3]; carbon > 0 {
+		if carbon := table[i].nu[uCO3]; carbon > 0 {
 			// CO3 holds two charges, each hydrogen takes one.
 			sum += float64((float64(2*carbon) - hot[i].hydrogen) * r.Species[i])
 		}

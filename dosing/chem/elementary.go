@@ -86,5 +86,51 @@ func ln(x float64) float64 {
 	return float64(k*ln2hi) + (lnOf64[j] + (series + float64(k*ln2lo)))
 }
 
-// pow returns x^y for x > 0.
-func pow(x, y float64) float64 { return exp(float64(y * ln(x))) }
+// nearby is how small a change lastExp and lastLn follow by a series; what
+// that leaves out is below 2e-13 then.
+const nearby = 1e-3
+
+// lastExp is an exponential of something that changes little from one call to
+// the next, as everything does from dose to dose. The zero value is ready.
+type lastExp struct{ x, value, near float64 }
+
+func (l *lastExp) exp(x float64) float64 {
+	if d := x - l.x; math.Abs(d) < l.near {
+		return l.value * grown(d)
+	}
+	return l.afresh(x)
+}
+
+// grown is e^d for a d nearby.
+func grown(d float64) float64 {
+	return 1 + float64(d*(1+float64(d*(0.5+float64(d*(1.0/6))))))
+}
+
+func (l *lastExp) afresh(x float64) float64 {
+	l.x, l.value, l.near = x, exp(x), nearby
+	return l.value
+}
+
+// lastLn is a logarithm of something that changes little, of a normal positive
+// number as ln.
+type lastLn struct{ over, value float64 }
+
+func (l *lastLn) ln(x float64) float64 {
+	if d := float64(x*l.over) - 1; math.Abs(d) < nearby {
+		return l.value + float64(d*(1-float64(d*(0.5-float64(d*(1.0/3-float64(d*0.25)))))))
+	}
+	return l.afresh(x)
+}
+
+func (l *lastLn) afresh(x float64) float64 {
+	l.over, l.value = 1/x, ln(x)
+	return l.value
+}
+
+// lastPow is a power of which base and exponent change little.
+type lastPow struct {
+	base  lastLn
+	power lastExp
+}
+
+func (l *lastPow) of(x, y float64) float64 { return l.power.exp(float64(y * l.base.ln(x))) }

@@ -4,392 +4,301 @@ import "math"
 
 const (
 	mostSteps = 120
-	stepLimit = 3.0  // largest change of a ln activity in one step
-	smallStep = 1e-3 // then the first-order correction is good to 5e-7
-	// A last change of ionic strength of this share leaves some 2e-6 in the
-	// activity coefficients: a millionth of a pH.
-	smallIonic, leastIonic = 1e-5, 1e-9
+	stepLimit = 3.0 // largest change of a ln activity in one step
+	farStep   = 0.5 // beyond it a step is a direction, its first order worthless
+	// A step of this size leaves some of its square as error: 1e-10. So does
+	// this share of the ionic strength, whose slopes may be a little old.
+	smallStep  = 2e-5
+	smallIonic = 1e-7
+	mostDrift  = 0.01
+	smallWater = 1e-9 // change of water's activity, which is not in the slopes
 )
 
-// speciate finds the activities. Newton on the mass balances in the logarithm
-// of four activities; the partners' activities are eliminated, the activity
-// coefficients follow the ionic strength from step to step.
-func (s *Solver) speciate(k *constants, t *Totals, c *Conditions, from *start) error {
-	s.load(k, t, c)
-	warm := from.ok && from.active == s.active
-	if warm {
-		s.x, s.ionic, s.water = from.x, from.ionic, from.water
-		s.partnerActivity[pNa] = from.sodium
-		if s.fixed {
-			s.x[uH] = -c.FixedPH * ln10
-		}
-	} else {
-		s.coldStart(k, c)
+// speciation is a water at one temperature: its constants, and the search for
+// its activities. It keeps the last solution with the slopes there, and the
+// next search starts from both. Amounts are mol/kgw.
+type speciation struct {
+	constants
+	found bool // the last search ended well; what follows is its solution
+	known bool // and the slopes belong to it
+
+	x               [unknownCount]float64 // ln activity of the unknowns
+	active          [unknownCount]bool    // the unknown is present
+	total           [unknownCount]float64
+	partnerTotal    [partnerCount]float64
+	partnerActivity [partnerCount]float64
+	m               [SpeciesCount]float64
+	ionic, water    float64 // ionic strength; activity of water
+	ionicMost       float64 // if every total carried its highest charge
+	openCO2         float64 // ln activity of CO2; NaN when closed
+	closed, fixed   bool
+	balanceStrong   bool // unseen strong ions close the charge: they count in the ionic strength
+
+	activity [gammaMost]coefficient
+	sums     balance
+	share    [partnerCount]partnerShare
+	slopes   factors               // of the balances, by the unknowns
+	swing    [unknownCount]float64 // of the unknowns with ionic strength, balances kept
+	stiff    float64               // 1 - d(ionic strength the species have)/d(the one assumed)
+	drift    float64               // how far the search has gone since these two were computed
+	lnIonic  float64
+	litres   float64               // of solution per kg of water
+	growth   [SpeciesCount]float64 // of the molar volume with ionic strength, cm3/mol
+	recall   recall
+}
+
+// recall is what exponentials and logarithms were last time.
+type recall struct {
+	unknown   [unknownCount]lastExp
+	gamma     [gammaMost]lastExp
+	ionic     lastLn
+	volume    [SpeciesCount]lastExp // powers of the ionic strength …
+	thickens  [SpeciesCount]lastExp
+	own       [SpeciesCount]lastPow // … and of each species' own amount
+	size      [SpeciesCount]lastPow
+	partner   [partnerCount]lastLn
+	water     lastLn
+	viscosity lastLn
+}
+
+// speciate finds the activities. Newton on the mass balances and the ionic
+// strength, in the logarithm of four activities; the partners' activities are
+// eliminated.
+func (s *speciation) speciate(t *Totals, c *Conditions) error {
+	warm := s.load(t, c)
+	if !warm {
+		s.coldStart(c)
 	}
-	from.ok = false
-	steps, ok := s.iterate(k)
+	if !warm || !s.known {
+		s.drift = math.Inf(1)
+	}
+	s.found, s.known = false, false
+	steps, ok := s.search()
 	if !ok && warm {
-		s.coldStart(k, c)
-		steps, ok = s.iterate(k)
+		s.coldStart(c)
+		s.drift = math.Inf(1)
+		steps, ok = s.search()
 	}
 	if !ok {
 		return &ConvergenceError{Iterations: steps, IonicStrength: s.ionic}
 	}
-	s.setVolumes(k)
-	*from = start{true, s.x, s.ionic, s.water, s.partnerActivity[pNa], s.active}
+	s.found, s.known = true, true
+	s.setVolumes()
 	return nil
 }
 
-func (s *Solver) iterate(k *constants) (int, bool) {
-	for n := 1; n <= mostSteps; n++ {
-		s.setGammas(k)
-		if !s.closed {
-			s.x[uCO3] = s.openCO2 - ln(k.k[CO2]) + ln(s.water) - float64(2*s.x[uH])
-		}
-		s.setSpecies(k)
-		used := s.ionic
-		if !s.newtonStep() {
-			return n, false
-		}
-		largest := 0.0
-		for u := range s.step {
-			if d := math.Abs(s.step[u]); !(d <= largest) {
-				largest = d
-			}
-		}
-		if !(largest <= 1e9) {
-			return n, false
-		}
-		if largest > stepLimit {
-			scale := stepLimit / largest
-			for u := range s.step {
-				s.step[u] *= scale
-			}
-		}
-		for u := range s.x {
-			if s.active[u] {
-				s.x[u] += s.step[u]
-			}
-		}
-		if largest < 0.5 {
-			s.correct()
-		}
-		s.sumIonic()
-		if n > 30 {
-			// The ionic strength swings: meet it half way.
-			s.ionic = 0.5 * (s.ionic + used)
-		}
-		if largest < smallStep && math.Abs(s.ionic-used) < leastIonic+float64(smallIonic*used) {
-			return n, true
-		}
-	}
-	return mostSteps, false
+// startFrom takes another solution, of about the same water, as the last one.
+func (s *speciation) startFrom(other *speciation) {
+	s.x, s.active, s.ionic, s.water = other.x, other.active, other.ionic, other.water
+	s.found, s.known = true, false
 }
 
-// load turns the totals into mol/kgw and the hydrogen balance.
-func (s *Solver) load(k *constants, t *Totals, c *Conditions) {
-	s.partnerTotal = [partnerCount]float64{
+// load turns the totals into mol/kgw and the hydrogen balance. It is true when
+// the last solution is a start for this one, and moves it there.
+func (s *speciation) load(t *Totals, c *Conditions) (warm bool) {
+	partner := [partnerCount]float64{
 		pCa: t.Ca / 1000, pMg: t.Mg / 1000, pK: t.K / 1000, pNa: t.Na / 1000,
 		pNH4: t.NH4 / 1000, pCl: t.Cl / 1000, pNO3: t.NO3 / 1000, pSi: t.Si / 1000,
 	}
-	s.closed, s.fixed = !c.Open, c.FixedPH != 0
 	dic := t.DIC
-	s.openCO2 = math.NaN()
 	if c.Open {
 		dic = 0
-		s.openCO2 = ln(float64(k.henry * c.CO2Atm))
 	}
 	// Charge balance, written as the hydrogen that the masters' charges call for.
 	hydrogen := -(t.StrongCharge() - float64(2*dic) - float64(3*t.P)) / 1000
-	s.total = [unknownCount]float64{uH: hydrogen, uSO4: t.SO4 / 1000, uCO3: dic / 1000, uPO4: t.P / 1000}
+	total := [unknownCount]float64{uH: hydrogen, uSO4: t.SO4 / 1000, uCO3: dic / 1000, uPO4: t.P / 1000}
+	active := [unknownCount]bool{uH: true, uSO4: t.SO4 > 0, uCO3: c.Open || t.DIC > 0, uPO4: t.P > 0}
+	warm = s.found && active == s.active
+	s.known = s.known && warm && s.closed != c.Open && s.fixed == (c.FixedPH != 0)
+	if s.known {
+		warm = s.foresee(&total, &partner, c)
+	}
+	s.total, s.partnerTotal, s.active = total, partner, active
+	s.closed, s.fixed, s.openCO2 = !c.Open, c.FixedPH != 0, math.NaN()
+	if s.fixed {
+		s.x[uH] = -c.FixedPH * ln10
+	}
 	s.ionicMost = 1 + math.Abs(hydrogen) +
 		float64(0.0005*(float64(9*t.P)+float64(4*(t.Ca+t.Mg+t.SO4+t.DIC+t.Si))+t.K+t.Na+t.NH4+t.NO3+t.Cl))
 	if c.Open {
 		s.ionicMost += 20
+		s.openCO2 = ln(float64(s.henry * c.CO2Atm))
 	}
-	s.active = [unknownCount]bool{uH: true, uSO4: t.SO4 > 0, uCO3: c.Open || t.DIC > 0, uPO4: t.P > 0}
+	return warm
 }
 
-// setGammas computes 1/gamma for every kind of species and how it changes with
-// the ionic strength; a small change from the last full computation is taken
-// along the tangent, good to 1e-9.
-func (s *Solver) setGammas(k *constants) {
-	if d := s.ionic - s.gammaIonic; s.gammaAt == k && math.Abs(d) < 3e-5*s.ionic {
-		for i := range gammas {
-			s.inverseGamma[i] = s.fullGamma[i] * (1 + float64(d*s.gammaSlope[i]))
-		}
-		return
+// foresee moves the last solution along its slopes to other totals. After an
+// ordinary dose what is left to find is the square of the change. False when
+// it leads so far that a cold start lies nearer.
+func (s *speciation) foresee(total *[unknownCount]float64, partner *[partnerCount]float64, c *Conditions) bool {
+	var b [unknownCount]float64
+	zz, all := 0.0, 0.0
+	for u := range b {
+		b[u] = total[u] - s.total[u]
 	}
-	s.gammaAt, s.gammaIonic = k, s.ionic
-	root := math.Sqrt(s.ionic)
-	a, half := ln10*k.dhA, 0.5/root
-	for i := range gammas {
-		g := &gammas[i]
-		size, slope := k.dhB*g.size, ln10*g.slope
-		if g.davies {
-			size, slope = 1, 0.3*a*g.zz
-		}
-		near := 1 / (1 + float64(size*root))
-		az := a * g.zz
-		v := exp(float64(az*float64(root*near)) - float64(slope*s.ionic))
-		s.inverseGamma[i], s.fullGamma[i] = v, v
-		s.gammaSlope[i] = float64(az*float64(half*float64(near*near))) - slope
-	}
-}
-
-// setSpecies computes all molalities, the residuals and the Jacobian from the
-// activities of the unknowns. Rows that hold the same anion form a run, so that
-// three sums per run carry everything the balances need.
-func (s *Solver) setSpecies(k *constants) {
-	var proton [protonFactors]float64
-	var anion [2 * unknownCount]float64
-	s.setPowers(&proton, &anion)
-	s.r = [unknownCount]float64{}
-	s.jac = [unknownCount][unknownCount]float64{}
-	for g := range groups {
-		s.setGroup(k, g, &proton, &anion)
-	}
-}
-
-// setGroup computes the rows of one partner, or those without a partner.
-func (s *Solver) setGroup(k *constants, g int, proton *[protonFactors]float64, anion *[2 * unknownCount]float64) {
-	group := &groups[g]
-	isPartner := g < partnerCount
-	if isPartner && s.partnerTotal[g] == 0 {
-		s.partnerActivity[g] = 0
-		for i := group.from; i < group.to; i++ {
-			s.m[i] = 0
-		}
-		return
-	}
-	var r, diagonal, cross [unknownCount]float64
-	twice := [unknownCount]float64{} // what a row with two partners adds once more
-	sum := 0.0
-	for n := range group.runs {
-		run := &group.runs[n]
-		common := anion[run.factor]
-		if run.partners == 2 {
-			common *= s.partnerActivity[g] // of the step before; only Na2SO4, which is scarce
-		}
-		m0, m1, m2 := 0.0, 0.0, 0.0
-		for i := run.from; i < run.to; i++ {
-			h := &hot[i]
-			w := float64(k.k[i] * s.inverseGamma[h.gamma&31] * proton[h.proton&(protonFactors-1)] * common)
-			s.m[i] = w
-			w1 := float64(h.hydrogen * w)
-			m0 += w
-			m1 += w1
-			m2 += float64(h.hydrogen * w1)
-		}
-		sum += m0
-		r[uH] += m1
-		diagonal[uH] += m2
-		if run.anion == uH {
+	for p := range partner {
+		d := partner[p] - s.partnerTotal[p]
+		if d == 0 {
 			continue
 		}
-		n0 := float64(run.n * m0)
-		r[run.anion] += n0
-		diagonal[run.anion] += float64(run.n * n0)
-		cross[run.anion] += float64(run.n * m1)
-		if run.partners == 2 {
-			sum += m0
-			twice[run.anion] = n0
+		share := &s.share[p]
+		for u := range b {
+			b[u] -= float64(share.unknown[u] * d)
 		}
+		zz += float64(share.zz * d)
+		all += d
 	}
-	scale := 1.0
-	if isPartner {
-		scale = s.partnerTotal[g] / sum
-		s.partnerActivity[g] = scale
-		for i := group.from; i < group.to; i++ {
-			s.m[i] *= scale
-		}
+	h := 0.0
+	if s.fixed {
+		h = float64(-c.FixedPH*ln10) - s.x[uH]
 	}
-	s.addGroup(g, scale, &r, &diagonal, &cross, &twice)
-}
-
-// addGroup adds a group's sums to the mass balances and to the Jacobian's lower
-// half; a partner's total is shared among its rows, which takes the products
-// of their means away.
-func (s *Solver) addGroup(g int, scale float64, r, diagonal, cross, twice *[unknownCount]float64) {
-	for u := range r {
-		s.r[u] += float64(scale * r[u])
-		s.jac[u][u] += float64(scale * diagonal[u])
-		s.jac[u][uH] += float64(scale * cross[u]) // cross of hydrogen is zero
+	step := s.solve(&b, h)
+	ionic, ok := s.sway(&step, 0.5*zz)
+	size := largest(&step)
+	if !(size < farStep && ok) {
+		return false
 	}
-	if g >= partnerCount {
-		return
-	}
-	t, mean := s.partnerTotal[g], &s.mean[g]
-	perMol := scale / t
-	for u := range mean {
-		mean[u] = (r[u] + twice[u]) * perMol
-		w := t * mean[u]
-		for v := 0; v <= u; v++ {
-			s.jac[u][v] -= float64(w * mean[v])
-		}
-	}
-}
-
-// setPowers computes the factors that rows are made of: powers of hydrogen's
-// activity with those of water, and the first and second power of each anion's.
-func (s *Solver) setPowers(proton *[protonFactors]float64, anion *[2 * unknownCount]float64) {
-	anion[0] = 1
-	for u := uSO4; u < unknownCount; u++ {
-		a := 0.0 // absent: whatever needs it is absent too
-		if s.active[u] {
-			a = exp(s.x[u])
-		}
-		anion[2*u], anion[2*u+1] = a, a*a
-	}
-	h := exp(s.x[uH])
-	h2, back, dry := h*h, 1/h, 1/s.water
-	proton[protonFactor(-2, 0)] = back * back
-	proton[protonFactor(-1, 0)] = back
-	proton[protonFactor(0, 0)] = 1
-	proton[protonFactor(1, 0)] = h
-	proton[protonFactor(2, 0)] = h2
-	proton[protonFactor(3, 0)] = h2 * h
-	proton[protonFactor(-1, 1)] = back * s.water
-	proton[protonFactor(2, -1)] = h2 * dry
-	proton[protonFactor(4, -2)] = float64(h2*dry) * float64(h2*dry)
-}
-
-// newtonStep solves for the change of the unknowns. The matrix is symmetric
-// and positive: it is the curvature of the free energy. False when it is not,
-// which only numbers beyond the model can cause.
-func (s *Solver) newtonStep() bool {
-	a, b := s.reduced()
-	s.step = [unknownCount]float64{}
-	ok := ldl(&a, &b)
-	s.step = b
-	if !s.closed && !s.fixed {
-		s.step[uCO3] = -2 * s.step[uH]
-	}
-	return ok
-}
-
-// reduced returns the system in the unknowns that are free: an absent one, a
-// given pH and, open to the air, carbonate drop out.
-func (s *Solver) reduced() (a [unknownCount][unknownCount]float64, b [unknownCount]float64) {
-	a = s.jac
-	for u := range b {
-		b[u] = s.total[u] - s.r[u]
-	}
-	if !s.closed {
-		// Carbonate follows hydrogen: ln a(CO3) = const - 2 ln a(H).
-		b[uH] -= 2 * b[uCO3]
-		a[uH][uH] += float64(4*a[uCO3][uCO3]) - float64(4*a[uCO3][uH])
-		a[uSO4][uH] -= 2 * a[uCO3][uSO4]
-		a[uPO4][uH] -= 2 * a[uPO4][uCO3]
-	}
-	for u := range b {
-		drop := !s.active[u] || (u == uH && s.fixed) || (u == uCO3 && !s.closed)
-		if !drop {
-			continue
-		}
-		for v := range b {
-			a[u][v], a[v][u] = 0, 0
-		}
-		a[u][u], b[u] = 1, 0
-	}
-	return a, b
-}
-
-// ldl solves a x = b in place for a symmetric positive a, of which the lower
-// half is given, by a = L D L'.
-func ldl(a *[unknownCount][unknownCount]float64, b *[unknownCount]float64) bool {
-	var over [unknownCount]float64 // 1/D
-	for j := 0; j < unknownCount; j++ {
-		d := a[j][j]
-		for k := 0; k < j; k++ {
-			d -= float64(a[j][k] * a[k][j]) // above the diagonal: L D
-		}
-		if !(d > 0) {
-			return false
-		}
-		over[j] = 1 / d
-		for i := j + 1; i < unknownCount; i++ {
-			sum := a[i][j]
-			for k := 0; k < j; k++ {
-				sum -= float64(a[i][k] * a[k][j])
-			}
-			a[j][i] = sum
-			a[i][j] = sum * over[j]
-			b[i] -= float64(a[i][j] * b[j])
-		}
-	}
-	for i := unknownCount - 1; i >= 0; i-- {
-		sum := b[i] * over[i]
-		for k := i + 1; k < unknownCount; k++ {
-			sum -= float64(a[k][i] * b[k])
-		}
-		b[i] = sum
-	}
+	s.moveBy(&step)
+	s.drift += size + math.Abs(ionic)/s.ionic
+	s.ionic += ionic
+	// A partner stays as many moles of species whatever it pairs with; the rest
+	// come and go with the unknowns.
+	s.water = waterActivity(s.sums.all + all + dot(&s.sums.loose, &step))
 	return true
 }
 
-// correct moves the molalities along with the step, to first order, so that
-// the last step need not be followed by another evaluation.
-func (s *Solver) correct() {
-	h := s.step[uH]
+// search steps until the step is small; it returns how many it took.
+func (s *speciation) search() (int, bool) {
+	for n := 1; n <= mostSteps; n++ {
+		s.setGammas()
+		if !s.closed {
+			s.x[uCO3] = s.openCO2 - ln(s.k[CO2]) + ln(s.water) - float64(2*s.x[uH])
+		}
+		s.setSpecies()
+		b, ok := s.setSlopes()
+		if !ok {
+			return n, false
+		}
+		step := s.solve(&b, 0)
+		size := largest(&step)
+		if !(size <= 1e9) {
+			return n, false
+		}
+		far := !(size < farStep)
+		ionic := 0.0
+		if !far {
+			if !(s.drift < mostDrift) {
+				s.setSwing()
+				s.drift = 0
+			}
+			ionic, ok = s.sway(&step, float64(0.5*s.sums.zz)-s.ionic)
+			far = !ok
+		}
+		if far {
+			s.leap(&step, n > 30)
+			continue
+		}
+		if n > 30 {
+			ionic *= 0.5 // it swings: meet it half way
+		}
+		s.moveBy(&step)
+		change := ionic / s.ionic
+		s.drift += size + math.Abs(change)
+		water := waterActivity(s.sums.all + dot(&s.sums.loose, &step))
+		if size < smallStep && math.Abs(change) < smallIonic && math.Abs(water-s.water) < smallWater {
+			s.follow(&step, ionic)
+			s.ionic, s.water = s.ionic+ionic, water
+			return n, true
+		}
+		s.setIonic(s.ionic + ionic)
+		s.water = water
+	}
+	return mostSteps, false
+}
+
+// leap takes a step from far away: bounded, the ionic strength that of the
+// species at hand.
+func (s *speciation) leap(step *[unknownCount]float64, swings bool) {
+	if size := largest(step); size > stepLimit {
+		for u := range step {
+			step[u] *= stepLimit / size
+		}
+	}
+	s.moveBy(step)
+	s.drift = math.Inf(1)
+	used := s.ionic
+	s.setIonic(0.5 * s.sums.zz)
+	if swings {
+		s.ionic = 0.5 * (s.ionic + used)
+	}
+	s.water = waterActivity(s.sums.all)
+}
+
+func largest(step *[unknownCount]float64) float64 {
+	most := 0.0
+	for _, d := range step {
+		if d = math.Abs(d); !(d <= most) {
+			most = d
+		}
+	}
+	return most
+}
+
+func (s *speciation) moveBy(step *[unknownCount]float64) {
+	for u := range s.x {
+		s.x[u] += step[u]
+	}
+}
+
+// follow moves the molalities along with the last, small step and the ionic
+// strength, so that it need not be followed by another evaluation.
+func (s *speciation) follow(step *[unknownCount]float64, ionic float64) {
 	for g := range groups {
 		group := &groups[g]
-		shift := 0.0
+		shift := 0.0 // of the partner's ln activity
 		if g < partnerCount {
 			if s.partnerTotal[g] == 0 {
 				continue
 			}
-			for u := range s.step {
-				shift += float64(s.mean[g][u] * s.step[u])
-			}
-			s.partnerActivity[g] *= 1 - shift
+			share := &s.share[g]
+			shift = -float64(share.byIonic*ionic) - dot(&share.unknown, step)
+			s.partnerActivity[g] *= 1 + shift
 		}
 		for n := range group.runs {
 			run := &group.runs[n]
-			d := 1 - shift
-			if run.anion != uH {
-				d += float64(run.n * s.step[run.anion])
-			}
+			common := float64(run.partners*shift) + float64(run.n*step[run.anion])
 			for i := run.from; i < run.to; i++ {
-				s.m[i] *= d + float64(hot[i].hydrogen*h)
+				h := &hot[i]
+				d := common + float64(h.hydrogen*step[uH]) + float64(s.activity[h.gamma&(gammaMost-1)].slope*ionic)
+				s.m[i] *= 1 + float64(d*(1+float64(0.5*d)))
 			}
 		}
 	}
 }
 
-// sumIonic sets the ionic strength and the activity of water.
-func (s *Solver) sumIonic() {
-	// Two sums side by side: one addition need not wait for the other.
-	var ionic, all, ionic2, all2 float64
-	for i := 0; i+1 < len(s.m); i += 2 {
-		m, n := s.m[i], s.m[i+1]
-		all += m
-		all2 += n
-		ionic += float64(chargeSquared[i] * m)
-		ionic2 += float64(chargeSquared[i+1] * n)
+// setIonic sets the ionic strength within bounds: on its way the search may
+// make more of a phosphate than there is, and that would drown everything else.
+func (s *speciation) setIonic(ionic float64) {
+	if !(ionic < s.ionicMost) {
+		ionic = s.ionicMost
 	}
-	ionic, all = ionic+ionic2, all+all2
-	if s.balanceStrong {
-		ionic += math.Abs(s.charge())
+	if !(ionic > 1e-9) {
+		ionic = 1e-9
 	}
-	s.ionic = 0.5 * ionic
-	// On its way the search may make more of a phosphate than there is; its
-	// ionic strength would drown everything else.
-	if !(s.ionic < s.ionicMost) {
-		s.ionic = s.ionicMost
+	s.ionic = ionic
+}
+
+// waterActivity is Raoult's law with 0.017 for 1/55.5, as in the reference
+// program; all is what is dissolved, mol/kgw.
+func waterActivity(all float64) float64 {
+	if a := 1 - float64(0.017*all); a > 0.3 {
+		return a
 	}
-	if !(s.ionic > 1e-9) {
-		s.ionic = 1e-9
-	}
-	// As in the reference program: Raoult's law with 0.017 for 1/55.5.
-	s.water = 1 - float64(0.017*all)
-	if !(s.water > 0.3) {
-		s.water = 0.3
-	}
+	return 0.3
 }
 
 // charge is cations minus anions, eq/kgw.
-func (s *Solver) charge() float64 {
+func (s *speciation) charge() float64 {
 	var charge, charge2 float64
 	for i := 0; i+1 < len(s.m); i += 2 {
 		charge += float64(chargeNumber[i] * s.m[i])
@@ -400,7 +309,7 @@ func (s *Solver) charge() float64 {
 
 // hydrogen is the hydrogen balance of all species, mol/kgw: what strong acid
 // raises and strong base lowers.
-func (s *Solver) hydrogen() float64 {
+func (s *speciation) hydrogen() float64 {
 	sum := 0.0
 	for i := range s.m {
 		sum += float64(hot[i].hydrogen * s.m[i])
@@ -409,25 +318,10 @@ func (s *Solver) hydrogen() float64 {
 }
 
 // carbon is the inorganic carbon of all species, mmol/kgw.
-func (s *Solver) carbon() float64 {
+func (s *speciation) carbon() float64 {
 	sum := 0.0
 	for i := range s.m {
-		sum += float64(hot[i].nu[uCO3] * s.m[i])
+		sum += float64(table[i].nu[uCO3] * s.m[i])
 	}
 	return 1000 * sum
-}
-
-// protonSlope is -d(hydrogen)/d(ln activity of hydrogen) with all other
-// balances kept, mol/kgw: the buffer capacity at constant activity coefficients.
-func (s *Solver) protonSlope() float64 {
-	fixed := s.fixed
-	s.fixed = false
-	a, _ := s.reduced()
-	s.fixed = fixed
-	// One over the corner of the inverse.
-	b := [unknownCount]float64{uH: 1}
-	if !ldl(&a, &b) || !(b[uH] > 0) {
-		return math.NaN()
-	}
-	return 1 / b[uH]
 }

@@ -9,8 +9,8 @@ import (
 // full model. They are not what leat computes with: the tests say how far a careful
 // rule agrees with the model and with the laboratory.
 
-// cations is the sum of the cations of an analysis, meq/L.
-func cations(t testing.TB, row map[string]string) float64 {
+// cationSum is the sum of the cations of an analysis, meq/L.
+func cationSum(t testing.TB, row map[string]string) float64 {
 	sum := 0.0
 	for column, charge := range map[string]float64{"nh4_mmol_l": 1, "k_mmol_l": 1, "na_mmol_l": 1, "ca_mmol_l": 2, "mg_mmol_l": 2} {
 		sum += charge * number(t, row[column])
@@ -38,7 +38,7 @@ func TestSumOfCationsGivesTheECOfIrrigationWaterWithinFivePercent(t *testing.T) 
 		if row["stream"] != "irrigation" {
 			continue
 		}
-		ratio := (0.095*cations(t, row) + 0.19) / number(t, row["ec_ds_m"])
+		ratio := (0.095*cationSum(t, row) + 0.19) / number(t, row["ec_ds_m"])
 		sum, squares, n = sum+ratio, squares+ratio*ratio, n+1
 	}
 	mean := sum / n

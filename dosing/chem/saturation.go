@@ -24,15 +24,19 @@ var phasesText string
 
 type phase struct {
 	name, source string
-	product      species // formed and partners of the ion product, log K
-	needs        [unknownCount]bool
-	uses         [partnerCount]float64 // how many of each partner
+	log          logK
+	ions         []part // of the ion product
 }
 
-var (
-	phases      [PhaseCount]phase
-	usedByPhase [partnerCount]bool
-)
+// part is so many of one master species, or of water.
+type part struct {
+	of int // the unknowns, the partners after them, water last
+	n  float64
+}
+
+const waterPart = unknownCount + partnerCount
+
+var phases [PhaseCount]phase
 
 // String gives the name as in the table, "gypsum".
 func (p Phase) String() string {
@@ -60,70 +64,58 @@ func readPhases() error {
 		if err != nil {
 			return fmt.Errorf("phases.txt, %s: %w", row[0], err)
 		}
+		var holds [waterPart + 1]float64
 		err = eachTerm(row[1], SpeciesCount, func(n int, of *species, water bool) {
+			times := float64(n)
 			if water {
-				p.product.water += int8(n)
+				holds[waterPart] += times
 				return
 			}
-			p.product.water += int8(n) * of.water
+			holds[waterPart] += float64(times * float64(of.water))
 			for u := range of.nu {
-				p.product.nu[u] += float64(float64(n) * of.nu[u])
-				p.needs[u] = p.product.nu[u] != 0
+				holds[u] += float64(times * of.nu[u])
 			}
 			if of.partner >= 0 {
-				usedByPhase[of.partner] = true
-				p.uses[of.partner] += float64(float64(n) * float64(of.partners))
+				holds[unknownCount+of.partner] += float64(times * float64(of.partners))
 			}
 			// SI = log(product of these species) - log K; each is K times its
 			// masters, so its own log K joins with the opposite sign.
 			for j := range k {
-				k[j] -= float64(float64(n) * of.log[j])
+				k[j] -= float64(times * of.log[j])
 			}
 		})
 		if err != nil {
 			return fmt.Errorf("phases.txt, %s: %w", row[0], err)
 		}
-		p.product.log = k
+		p.log = k
+		for of, n := range holds {
+			if n != 0 {
+				p.ions = append(p.ions, part{of, n})
+			}
+		}
 	}
 	return nil
 }
 
 // saturation fills the indices from the activities of the last speciation. An
-// index is NaN when one of its ions is absent.
-func (s *Solver) saturation(k *constants, r *Result) {
-	lnWater := ln(s.water)
-	var lnPartner [partnerCount]float64
-	for c, a := range s.partnerActivity {
-		if usedByPhase[c] && a > 0 {
-			lnPartner[c] = ln(a)
+// index is NaN when one of its ions is absent, for the logarithm is.
+func (s *speciation) saturation(r *Result) {
+	var activity [waterPart + 1]float64 // ln
+	for u, x := range s.x {
+		activity[u] = x
+		if !s.active[u] {
+			activity[u] = math.NaN()
 		}
 	}
+	for c, a := range s.partnerActivity {
+		activity[unknownCount+c] = s.recall.partner[c].ln(a)
+	}
+	activity[waterPart] = s.recall.water.ln(s.water)
 	for i := range phases {
-		p := &phases[i]
-		sum := float64(float64(p.product.water) * lnWater)
-		absent := false
-		for u, n := range p.product.nu {
-			if n == 0 {
-				continue
-			}
-			absent = absent || !s.active[u]
-			sum += float64(n * s.x[u])
+		sum := 0.0
+		for _, ion := range phases[i].ions {
+			sum += float64(ion.n * activity[ion.of])
 		}
-		for c, n := range p.uses {
-			if n == 0 {
-				continue
-			}
-			a := s.partnerActivity[c]
-			if !(a > 0) {
-				absent = true
-				continue
-			}
-			sum += float64(n * lnPartner[c])
-		}
-		if absent {
-			r.Saturation[i] = math.NaN()
-			continue
-		}
-		r.Saturation[i] = sum/ln10 - k.solubility[i]
+		r.Saturation[i] = sum/ln10 - s.solubility[i]
 	}
 }

@@ -6,43 +6,7 @@ import "math"
 // and the last solution as a warm start, so one Solver per tank pays off. The
 // zero value is ready. Not for concurrent use.
 type Solver struct {
-	here, standard constants // at the solution's temperature and at 25 °C
-	warm, warm25   start
-
-	// The speciation at hand; mol/kgw.
-	x               [unknownCount]float64 // ln activity of the unknowns
-	active          [unknownCount]bool    // the unknown is present
-	total           [unknownCount]float64
-	partnerTotal    [partnerCount]float64
-	partnerActivity [partnerCount]float64
-	m               [SpeciesCount]float64
-	growth          [SpeciesCount]float64 // of the molar volume with ionic strength, cm3/mol
-	litres          float64               // of solution per kg of water
-	inverseGamma    [32]float64
-	fullGamma       [32]float64 // 1/gamma at gammaIonic with its logarithmic slope
-	gammaSlope      [32]float64
-	gammaIonic      float64
-	gammaAt         *constants
-	ionic, lnIonic  float64
-	ionicMost       float64 // if every total carried its highest charge
-	water           float64 // activity
-	openCO2         float64 // ln activity of CO2; NaN when closed
-	closed, fixed   bool
-	balanceStrong   bool // unseen strong ions close the charge: they count in the ionic strength
-
-	r    [unknownCount]float64 // mass balances
-	jac  [unknownCount][unknownCount]float64
-	mean [partnerCount][unknownCount]float64
-	step [unknownCount]float64
-}
-
-// start is where the next search begins.
-type start struct {
-	ok           bool
-	x            [unknownCount]float64
-	ionic, water float64
-	sodium       float64
-	active       [unknownCount]bool
+	here, standard speciation // at the solution's temperature and at 25 °C
 }
 
 // Conditions are the surroundings of a solution.
@@ -94,8 +58,8 @@ type Result struct {
 // species: a water that is not quite the model's, for trials of what depends on it.
 func (s *Solver) Shift(log10K [SpeciesCount]float64) {
 	shift := log10K
-	s.here = constants{shift: &shift}
-	s.standard = constants{shift: &shift}
+	s.here = speciation{constants: constants{shift: &shift}}
+	s.standard = s.here
 }
 
 // Solve computes the solution of these totals into r. Errors are *InputError
@@ -109,11 +73,11 @@ func (s *Solver) Solve(t *Totals, c Conditions, r *Result) error {
 		return err
 	}
 	s.here.set(c.TempC)
-	if err := s.speciate(&s.here, t, &c, &s.warm); err != nil {
+	if err := s.here.speciate(t, &c); err != nil {
 		return err
 	}
-	s.report(t, &c, r)
-	r.EC = s.conductivity(&s.here)
+	s.here.report(t, &c, r)
+	r.EC = s.here.conductivity()
 	switch {
 	case c.TempC == 25:
 		r.EC25 = r.EC
@@ -128,22 +92,22 @@ func (s *Solver) Solve(t *Totals, c Conditions, r *Result) error {
 // conductivity25 speciates the same water, closed now, at 25 °C.
 func (s *Solver) conductivity25(t *Totals, c *Conditions, r *Result) error {
 	s.standard.set(25)
-	if !s.warm25.ok {
-		s.warm25 = s.warm
+	if !s.standard.found {
+		s.standard.startFrom(&s.here)
 	}
 	at25, c25 := *t, Conditions{TempC: 25}
 	at25.DIC = r.DIC
 	// A given pH stays given: EC25 is that of the solution with this pH.
 	c25.FixedPH = c.FixedPH
-	if err := s.speciate(&s.standard, &at25, &c25, &s.warm25); err != nil {
+	if err := s.standard.speciate(&at25, &c25); err != nil {
 		return err
 	}
-	r.EC25 = s.conductivity(&s.standard)
+	r.EC25 = s.standard.conductivity()
 	return nil
 }
 
 // report copies the speciation at hand into r.
-func (s *Solver) report(t *Totals, c *Conditions, r *Result) {
+func (s *speciation) report(t *Totals, c *Conditions, r *Result) {
 	r.PH = -s.x[uH] / ln10
 	r.TempC = c.TempC
 	r.IonicStrength = s.ionic
@@ -158,6 +122,6 @@ func (s *Solver) report(t *Totals, c *Conditions, r *Result) {
 	}
 	r.KgwPerLitre = 1 / s.litres
 	r.Buffer = 1000 * ln10 * s.protonSlope() * r.KgwPerLitre
-	s.saturation(&s.here, r)
+	s.saturation(r)
 	r.Warnings = s.warnings(c, r)
 }

@@ -137,16 +137,16 @@ type gamma struct {
 
 // hotRow is what the solver's inner loops read of a row, close together.
 type hotRow struct {
-	hydrogen float64               // how much hydrogen it holds
-	nu       [unknownCount]float64 // the same of every unknown
+	hydrogen float64 // how much hydrogen it holds
+	zz       float64 // charge squared
 	gamma    uint8
 	proton   uint8 // which factor of hydrogen and water makes it
+	anion    uint8 // and which of the anions
 }
 
 var (
-	hot           [SpeciesCount]hotRow
-	chargeNumber  [SpeciesCount]float64
-	chargeSquared [SpeciesCount]float64
+	hot          [SpeciesCount]hotRow
+	chargeNumber [SpeciesCount]float64
 )
 
 // The sums over all species go by pairs.
@@ -158,13 +158,14 @@ type run struct {
 	anion    int // unknown; uH: none
 	n        float64
 	factor   int // place in the table of the anions' powers
-	partners int8
+	partners float64
 }
 
 // group holds the rows of one partner.
 type group struct {
 	from, to Species
 	runs     []run
+	double   int // the row that holds two of the partner, from the first; -1: none
 }
 
 var groups [partnerCount + 1]group // the last: rows without a partner
@@ -188,10 +189,11 @@ func protonFactor(h, w int) int {
 }
 
 var (
-	table     [SpeciesCount]species
-	gammas    []gamma
-	gammaMost = 32
+	table  [SpeciesCount]species
+	gammas []gamma
 )
+
+const gammaMost = 32 // kinds of activity coefficient
 
 // String gives the name as in the table, "H2PO4-".
 func (s Species) String() string {
@@ -247,7 +249,8 @@ func readTables() error {
 		return fmt.Errorf("volume.txt: %w", err)
 	}
 	listConductors()
-	listViscous()
+	listSwellings()
+	listThickeners()
 	return readPhases()
 }
 
@@ -394,13 +397,13 @@ func groupRows() error {
 			g = &groups[sp.partner]
 		}
 		if len(g.runs) == 0 {
-			g.from, g.to = s, s
+			g.from, g.to, g.double = s, s, -1
 		}
 		if g.to != s {
 			return fmt.Errorf("%s stands apart from the other rows of its partner", sp.name)
 		}
 		g.to = s + 1
-		next := run{from: s, to: s + 1, anion: uH, partners: sp.partners}
+		next := run{from: s, to: s + 1, anion: uH, partners: float64(sp.partners)}
 		for u := uSO4; u < unknownCount; u++ {
 			n := int(sp.formed[u])
 			if n == 0 {
@@ -415,8 +418,14 @@ func groupRows() error {
 		if factor < 0 {
 			return fmt.Errorf("%s holds more hydrogen or water than the solver's table of factors", sp.name)
 		}
-		chargeNumber[s], chargeSquared[s] = float64(sp.charge), sp.zz
-		hot[s] = hotRow{hydrogen: sp.nu[uH], nu: sp.nu, gamma: uint8(sp.gamma), proton: uint8(factor)}
+		if sp.partners > 1 {
+			if sp.partners > 2 || g.double >= 0 {
+				return fmt.Errorf("%s holds more of its partner than the solver's quadratic", sp.name)
+			}
+			g.double = int(s - g.from)
+		}
+		chargeNumber[s] = float64(sp.charge)
+		hot[s] = hotRow{hydrogen: sp.nu[uH], zz: sp.zz, gamma: uint8(sp.gamma), proton: uint8(factor), anion: uint8(next.factor)}
 		if last := len(g.runs) - 1; last >= 0 {
 			if r := &g.runs[last]; r.factor == next.factor && r.partners == next.partners {
 				r.to = s + 1

@@ -65,7 +65,7 @@ func TestSolubilityProductsAreThoseOfTheirSource(t *testing.T) {
 		found++
 		p := powersOfT(t25)
 		// Ours is on master species; bring it back to the row's species.
-		got := phases[phase].product.log.at(&p)
+		got := phases[phase].log.at(&p)
 		_, products, _ := strings.Cut(row["reaction_as_in_phreeqc.dat"], " = ")
 		if err := eachTerm(products, SpeciesCount, func(n int, of *species, water bool) {
 			if !water {

@@ -51,7 +51,7 @@ func (w Warnings) Each(do func(text string)) {
 // Has tells whether all of the given warnings are set.
 func (w Warnings) Has(one Warnings) bool { return w&one == one }
 
-func (s *Solver) warnings(c *Conditions, r *Result) (w Warnings) {
+func (s *speciation) warnings(c *Conditions, r *Result) (w Warnings) {
 	set := func(when bool, one Warnings) {
 		if when {
 			w |= one
@@ -79,6 +79,6 @@ func (s *Solver) warnings(c *Conditions, r *Result) (w Warnings) {
 		set(!(open <= 0.1*sum/2), ChargeOpen)
 	}
 	set(float64(1000*s.partnerTotal[pSi]) > 2 && r.PH < 9, SilicateAcid)
-	set(!c.Open && r.Species[CO2] > 1000*s.here.henry, TooMuchCO2)
+	set(!c.Open && r.Species[CO2] > 1000*s.henry, TooMuchCO2)
 	return w
 }
