@@ -117,6 +117,9 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 			return nil, err
 		}
 	}
+	for i := range c.tanks {
+		c.tanks[i].loops.LeaveOut(settings.Without)
+	}
 	c.watch = safety.NewWatch(&settings.Safety, c.totals, curves, now)
 	c.gate = safety.NewGate(c.watch)
 	c.restore(restored, now)

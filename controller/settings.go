@@ -23,6 +23,9 @@ type Settings struct {
 	ReArm bool
 	// DecideEvery is the period of decisions.
 	DecideEvery time.Duration
+	// Without leaves a part of the law out, for the rehearsal that shows what it is
+	// worth. No configuration sets it; the gate stands as it is.
+	Without dosing.Without
 }
 
 // TankSettings is what a person may steer in one tank and within which bounds.

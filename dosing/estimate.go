@@ -110,6 +110,8 @@ type observer struct {
 	pooled   float64 // effect of doses since the last answer
 	answered int
 
+	untaught, bold bool // see Without
+
 	entering float64 // amount that top-up still brings in; positive = value rises
 }
 
@@ -134,6 +136,14 @@ func (o *observer) capacity() float64 { return float64(o.scale * exponential(o.g
 
 // spread is the standard deviation of ln(scale).
 func (o *observer) spread() float64 { return min(math.Sqrt(o.gg), o.tuning.startGain) }
+
+// caution is how much lower than the learned one the buffer may well be.
+func (o *observer) caution() float64 {
+	if o.bold {
+		return 1
+	}
+	return exponential(-o.spread())
+}
 
 // gather adds a reading and says whether a block is full.
 func (o *observer) gather(value float64, up time.Duration) bool {
@@ -239,6 +249,9 @@ func (o *observer) weigh(innovation, variance float64) (bounded float64, trusted
 func (o *observer) correct(innovation, variance float64, learning bool) {
 	total := o.vv + variance
 	kv, kd, kg := o.vv/total, o.vd/total, o.vg/total
+	if o.untaught {
+		kg = 0
+	}
 	o.value += float64(kv * innovation)
 	if !learning {
 		o.vv -= float64(kv * o.vv)

@@ -29,6 +29,7 @@ type Loops struct {
 	ecWithheld   withheld
 	traceRefused withheld
 
+	without  Without
 	reshared bool // the blend's shares are not those of the pumps
 
 	transit transit // the last one computed
@@ -160,6 +161,9 @@ func (l *Loops) toppedUp(litres float64) {
 		return
 	}
 	l.came += Litres(litres)
+	if l.without == WithoutFeedForward {
+		return
+	}
 	share := min(litres/volume, 0.5)
 	l.ph.entering += float64(share * l.tank.TopUp.Alkalinity)
 	if l.ec.blocks > 0 {
@@ -252,7 +256,7 @@ func (l *Loops) transitAt(up time.Duration) transit {
 func (l *Loops) outlooks(now Instant, target Target, planned bool) (ph, ec outlook, moving transit) {
 	if l.fresh(&l.ph, now) {
 		moving = l.transitAt(l.ph.at)
-		ph = l.ph.look(float64(target.PH), moving.acid-moving.base, l.horizon()+now.Up-l.ph.at)
+		ph = l.ph.look(float64(target.PH), l.counted(moving.acid-moving.base), l.horizon()+now.Up-l.ph.at)
 	}
 	if l.fresh(&l.ec, now) {
 		if !ph.known || l.ec.at != l.ph.at {
@@ -262,7 +266,7 @@ func (l *Loops) outlooks(now Instant, target Target, planned bool) (ph, ec outlo
 			}
 			moving.ec = other.ec
 		}
-		coming := moving.ec
+		coming := l.counted(moving.ec)
 		if planned && ph.known {
 			coming += l.reagentEC(ph.need)
 		}
@@ -278,7 +282,7 @@ func (l *Loops) reagentEC(need float64) float64 {
 	if need < 0 {
 		pumps = l.bases
 	}
-	if len(pumps) == 0 {
+	if len(pumps) == 0 || l.without == WithoutFeedForward {
 		return 0
 	}
 	p := &l.pumps[pumps[0]]

@@ -41,7 +41,7 @@ func (o *observer) look(target, moving float64, ahead time.Duration) outlook {
 	v.topUp = v.need*o.entering > 0 && math.Abs(o.entering) > math.Abs(v.need)/2
 	v.cautious = v.need
 	if failing*v.need > 0 {
-		v.cautious = float64(o.tuning.fraction*(float64(exponential(-o.spread())*failing)-moving)) + coming + moving + o.entering
+		v.cautious = float64(o.tuning.fraction*(float64(o.caution()*failing)-moving)) + coming + moving + o.entering
 		if v.cautious*v.need < 0 {
 			v.cautious = 0
 		}

@@ -34,9 +34,11 @@ func rehearseCommand(args []string, stdout, stderr io.Writer) int {
 	flags.StringVar(&o.Set, "set", "standard", "`SET` of nights: "+setNames())
 	flags.IntVar(&o.Nights, "nights", 400, "how many")
 	flags.Uint64Var(&o.Seed, "seed", 1, "of the first night; each further night has the next one")
-	flags.StringVar(&o.Faults, "faults", "none", "none, one or two a night, or the `NAME` of one")
+	flags.StringVar(&o.Faults, "faults", "none", "none, one or two a night, swarm (one to five of kinds drawn for each night), or `NAMES` such as pump-dead or pump-dead@2h5m+30m,ph-silent@3h")
 	flags.BoolVar(&o.Yardsticks, "yardsticks", false, "play the same nights under the timer, the patient law and the clairvoyant too")
 	flags.IntVar(&o.Workers, "workers", runtime.GOMAXPROCS(0), "nights played at once; the result does not depend on it")
+	flags.StringVar(&o.Without, "without", "", "leave a `PART` of the law out, to see what it is worth: transit, learning, feed-forward or pessimism; all plays the law whole and without each")
+	flags.StringVar(&o.From, "from", "", "with -config: begin with the record in this state `FOLDER` and play its recorded nights; nothing in it is changed")
 	path := flags.String("config", "", "configuration `FILE`: rehearse your own farm in place of drawn ones")
 	asJSON := flags.Bool("json", false, "print one JSON document")
 	picture := flags.String("picture", "", "SVG `FILE` of one night (that of -night, else the worst) and of all nights")
@@ -56,21 +58,31 @@ func rehearseCommand(args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stderr, "leat rehearse: -nights and -workers are at least 1, and -trace goes with -night K")
 		return 2
 	}
+	if o.From != "" && *path == "" {
+		fmt.Fprintln(stderr, "leat rehearse: -from goes with -config, which says what the record is of")
+		return 2
+	}
 	if *month {
 		debug.SetGCPercent(400)
 		return exit("leat rehearse", rehearseMonth(*path, o.Seed, *asJSON, *picture, stdout, stderr), stderr)
 	}
 	if *path != "" {
 		farm, err := farmOf(*path)
+		if err == nil && o.From != "" {
+			farm.Past, err = pastOf(o.From, farm)
+		}
 		if err != nil {
 			return exit("leat rehearse", err, stderr)
 		}
-		o.Farm = farm
+		o.Farm, o.Path = farm, *path
 	}
 	// Nights are short-lived heaps: collecting less often is a sixth of the time.
 	debug.SetGCPercent(400)
 	if *night >= 0 {
 		return exitOnViolation(rehearseOne(&o, *night, *trace, *asJSON, *picture, stdout))(stderr)
+	}
+	if o.Without == "all" {
+		return exit("leat rehearse", rehearseWithout(o, *asJSON, stdout), stderr)
 	}
 	return exitOnViolation(rehearseAll(&o, *asJSON, *picture, stdout, stderr))(stderr)
 }
@@ -180,6 +192,20 @@ func rehearseAll(o *campaign.Options, asJSON bool, picture string, stdout, stder
 		violation = v.String()
 	}
 	return violation, err
+}
+
+// rehearseWithout plays the same nights under the whole law and without each part.
+func rehearseWithout(o campaign.Options, asJSON bool, stdout io.Writer) error {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	reports, err := campaign.Ablate(ctx, o)
+	if err != nil {
+		return err
+	}
+	if asJSON {
+		return writeJSON(stdout, reports)
+	}
+	return campaign.WriteAblation(stdout, reports)
 }
 
 func worstPicture(o *campaign.Options, report *campaign.Report, path string) error {

@@ -11,6 +11,7 @@ import (
 	"leat/dosing"
 	"leat/dosing/chem"
 	"leat/safety"
+	"leat/safety/ledger"
 	"leat/safety/sizing"
 )
 
@@ -25,6 +26,9 @@ type Scene struct {
 	Feeds    []sim.Feed
 	Options  sim.Options     // Seed and Rest included
 	Faults   []sim.Injection // times are of the night
+
+	record *ledger.Memory // what the daemon finds; nil = nothing
+	wall   time.Time      // at the start; zero = evening
 
 	plant   string // a program that computes the water; empty = simulated
 	stderr  io.Writer

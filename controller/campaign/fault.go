@@ -20,40 +20,172 @@ func injectable() []string {
 	return names
 }
 
+// The kinds of fault sets beside names.
+const (
+	faultsNone  = "none"
+	faultsOne   = "one"
+	faultsTwo   = "two"
+	faultsSwarm = "swarm"
+)
+
 func checkFaults(kind string) error {
 	switch kind {
-	case "none", "one", "two":
+	case faultsNone, faultsOne, faultsTwo, faultsSwarm:
 		return nil
 	}
+	_, err := listed(kind)
+	return err
+}
+
+// listed reads faults by name, separated by commas, each with or without its time:
+// pump-dead, or pump-dead@2h5m to the end of the night, or pump-dead@2h5m+30m. A
+// negative time is one that is to be drawn.
+func listed(text string) ([]sim.Injection, error) {
 	names := injectable()
-	if slices.Contains(names, kind) {
-		return nil
+	var all []sim.Injection
+	for _, part := range strings.Split(text, ",") {
+		name, when, timed := strings.Cut(strings.TrimSpace(part), "@")
+		if !slices.Contains(names, name) {
+			return nil, fmt.Errorf("no faults %q are built; there are none, one, two, swarm, and by name: %s", name, strings.Join(names, ", "))
+		}
+		in := sim.Injection{Fault: name, At: -1}
+		if timed {
+			at, length, ends := strings.Cut(when, "+")
+			var err error
+			if in.At, err = time.ParseDuration(at); err == nil && ends {
+				in.For, err = time.ParseDuration(length)
+			}
+			if err != nil || in.At < 0 || in.For < 0 || ends && in.For == 0 {
+				return nil, fmt.Errorf("fault %q: write NAME@2h5m, or NAME@2h5m+30m for one that ends by itself", part)
+			}
+		}
+		all = append(all, in)
 	}
-	return fmt.Errorf("no faults %q are built; there are none, one, two, and by name: %s", kind, strings.Join(names, ", "))
+	return all, nil
+}
+
+// list writes faults as listed reads them.
+func list(faults []sim.Injection) string {
+	var parts []string
+	for _, f := range faults {
+		part := fmt.Sprintf("%s@%v", f.Fault, f.At)
+		if f.For > 0 {
+			part += fmt.Sprintf("+%v", f.For)
+		}
+		parts = append(parts, part)
+	}
+	return strings.Join(parts, ",")
 }
 
 // drawFaults draws a night's faults: each begins between the first and the seventh
 // tenth of the night, half of them end by themselves within two hours.
 func drawFaults(kind string, seed uint64, night time.Duration) []sim.Injection {
 	count, names := 1, injectable()
-	switch kind {
-	case "none":
-		return nil
-	case "one":
-	case "two":
-		count = 2
-	default:
-		names = []string{kind}
-	}
 	from := source(seed, "faults")
+	var given []sim.Injection
+	switch kind {
+	case faultsNone:
+		return nil
+	case faultsOne:
+	case faultsTwo:
+		count = 2
+	case faultsSwarm:
+		names, count = swarm(source(seed, "swarm"), names)
+	default:
+		given, _ = listed(kind) // checked before the first night
+		count = len(given)
+	}
 	var all []sim.Injection
-	for range count {
+	for i := range count {
 		in := sim.Injection{Fault: names[from.whole(0, len(names)-1)], At: span(float64(int(from.uniform(0.1, 0.7) * night.Seconds())))}
 		length := span(float64(int(from.uniform(300, 7200))))
 		if from.uniform(0, 1) < 0.5 {
 			in.For = length
 		}
+		switch {
+		case i < len(given) && given[i].At >= 0:
+			in = given[i]
+		case i < len(given):
+			in.Fault = given[i].Fault
+		}
 		all = append(all, in)
 	}
 	return all
+}
+
+// swarm is which kinds a night can have, each with an even chance, and how many it
+// has: one in 65 nights of a hundred, two in 25, three to five in 10. A night that
+// lacks most kinds goes deeper into those it has.
+func swarm(from *stream, names []string) (kinds []string, count int) {
+	for _, name := range names {
+		if from.uniform(0, 1) < 0.5 {
+			kinds = append(kinds, name)
+		}
+	}
+	if len(kinds) == 0 {
+		kinds = names
+	}
+	switch p := from.uniform(0, 1); {
+	case p < 0.65:
+		return kinds, 1
+	case p < 0.90:
+		return kinds, 2
+	}
+	return kinds, from.whole(3, 5)
+}
+
+// smallest drops faults one by one for as long as the night goes on failing. What
+// is left cannot lose one more.
+func smallest(faults []sim.Injection, fails func([]sim.Injection) (bool, error)) ([]sim.Injection, error) {
+	for i := 0; i < len(faults); {
+		without := slices.Concat(faults[:i], faults[i+1:])
+		still, err := fails(without)
+		if err != nil {
+			return nil, err
+		}
+		if still {
+			faults, i = without, 0
+		} else {
+			i++
+		}
+	}
+	return faults, nil
+}
+
+// shrink finds the smallest set of a night's faults that still breaks the invariant.
+func (o *Options) shrink(set *Set, v *Violation) ([]sim.Injection, error) {
+	s, _, err := o.Night(set, v.Night)
+	if err != nil {
+		return nil, err
+	}
+	return smallest(s.Faults, func(faults []sim.Injection) (bool, error) {
+		fewer := *s
+		fewer.Faults = faults
+		p, err := fewer.run(nil)
+		if err != nil {
+			return false, err
+		}
+		found, err := fewer.judge(p, v.Night)
+		return slices.ContainsFunc(found, func(w Violation) bool { return w.Invariant == v.Invariant }), err
+	})
+}
+
+// replay is the command that plays the night of a violation again.
+func (o *Options) replay(v *Violation, faults string) string {
+	command := "leat rehearse"
+	if o.Path != "" {
+		command += " -config " + o.Path
+	} else {
+		command += " -set " + o.Set
+	}
+	if o.From != "" {
+		command += " -from " + o.From
+	}
+	if faults == "" {
+		faults = faultsNone
+	}
+	if o.Without != "" {
+		command += " -without " + o.Without
+	}
+	return fmt.Sprintf("%s -faults %s -seed %d -night %d -trace", command, faults, o.Seed, v.Night)
 }

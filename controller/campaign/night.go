@@ -1,6 +1,7 @@
 package campaign
 
 import (
+	"fmt"
 	"time"
 
 	"leat/controller"
@@ -47,7 +48,11 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	if err != nil {
 		return nil, err
 	}
-	n, err := sim.PrepareNight(s.Settings, s.Topics, s.Feeds, farm, &ledger.Memory{}, evening)
+	store, wall := &ledger.Memory{}, evening
+	if s.record != nil {
+		store, wall = s.record.Copy(), s.wall
+	}
+	n, err := sim.PrepareNight(s.Settings, s.Topics, s.Feeds, farm, store, wall)
 	if err != nil {
 		return nil, err
 	}
@@ -58,6 +63,11 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	n.Begin()
 	n.Run(s.Options.Rest, nil)
 	n.Arm()
+	for _, a := range n.Answers {
+		if !a.Accepted {
+			return nil, fmt.Errorf("tank %s cannot be armed from this record: %s", s.Settings.Safety.Tanks[a.Tank].Name, a.Text)
+		}
+	}
 	out := &played{trace: record.trace}
 	record.look(n.Now())
 	n.Run(s.Hours, record.look)

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"leat/dosing"
 )
 
 // Options is what to rehearse.
@@ -15,11 +17,15 @@ type Options struct {
 	Set        string
 	Nights     int
 	Seed       uint64 // of the first night; each further night has the next one
-	Faults     string // none, one, two, or a name of sim.Faults
+	Faults     string // none, one, two, swarm, or names of sim.Faults as listed reads them
 	Yardsticks bool
 	Workers    int
-	// Farm, if any, is the user's own station in place of drawn ones.
-	Farm *Farm
+	// Farm, if any, is the user's own station in place of drawn ones; Path is where it
+	// is described and From the state folder of its Past, for the command of a replay.
+	Farm       *Farm
+	Path, From string
+	// Without is a part of the law to leave out, by name; "" = nothing.
+	Without string
 	// Plant is a program that computes the water, in place of the simulated one; see
 	// plant.go for its lines. Stderr is where its complaints go.
 	Plant  string
@@ -66,6 +72,9 @@ func Rehearse(ctx context.Context, o Options) (*Report, error) {
 		return nil, err
 	}
 	if err := checkFaults(o.Faults); err != nil {
+		return nil, err
+	}
+	if err := o.checkWithout(); err != nil {
 		return nil, err
 	}
 	if o.Nights < 1 {
@@ -116,7 +125,22 @@ func Rehearse(ctx context.Context, o Options) (*Report, error) {
 	if ctx.Err() != nil {
 		return nil, fmt.Errorf("interrupted after %d of %d nights", done, o.Nights)
 	}
-	return o.report(&set, outcomes), nil
+	r := o.report(&set, outcomes)
+	if v := r.Invariants.First; v != nil {
+		faults, err := o.shrink(&set, v)
+		if err != nil {
+			return nil, err
+		}
+		r.Invariants.Smallest, r.Invariants.Replay = list(faults), o.replay(v, list(faults))
+	}
+	return r, nil
+}
+
+func (o *Options) checkWithout() error {
+	if _, ok := dosing.ParseWithout(o.Without); o.Without == "" || ok {
+		return nil
+	}
+	return fmt.Errorf("without %q: want transit, learning, feed-forward or pessimism", o.Without)
 }
 
 // Night draws one night, with its faults.
@@ -125,12 +149,17 @@ func (o *Options) Night(set *Set, night int) (*Scene, string, error) {
 	var s *Scene
 	var err error
 	if o.Farm != nil {
-		s, err = o.Farm.scene(seed)
+		s, err = o.Farm.scene(seed, night)
 	} else {
 		s, err = set.Scene(seed)
 	}
 	if err != nil {
 		return nil, "", err
+	}
+	if without, _ := dosing.ParseWithout(o.Without); without != dosing.WithoutNothing {
+		settings := *s.Settings
+		settings.Without = without
+		s.Settings = &settings
 	}
 	s.plant, s.stderr = o.Plant, o.Stderr
 	s.Faults = drawFaults(o.Faults, seed, s.Hours)

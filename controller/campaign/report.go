@@ -18,6 +18,7 @@ type Report struct {
 	Nights     int          `json:"nights"`
 	Seed       uint64       `json:"seed"`
 	Faults     string       `json:"faults"`
+	Without    string       `json:"without,omitempty"`
 	Hours      float64      `json:"hours"`
 	Redrawn    int          `json:"redrawn"`
 	PH         PHReport     `json:"ph"`
@@ -91,6 +92,10 @@ type Judgement struct {
 	Checked    []int      `json:"checked"`
 	Violations int        `json:"violations"`
 	First      *Violation `json:"first"`
+	// Smallest are the faults of the first violation's night that it takes, and Replay
+	// the command that plays them.
+	Smallest string `json:"smallest_faults,omitempty"`
+	Replay   string `json:"replay,omitempty"`
 }
 
 // Speed is how fast it went.
@@ -115,7 +120,7 @@ type WorstNight struct {
 }
 
 func (o *Options) report(set *Set, outcomes []*Outcome) *Report {
-	r := &Report{Set: set.Name, Nights: o.Nights, Seed: o.Seed, Faults: o.Faults, Outcomes: outcomes}
+	r := &Report{Set: set.Name, Nights: o.Nights, Seed: o.Seed, Faults: o.Faults, Without: o.Without, Outcomes: outcomes}
 	if o.Farm != nil {
 		r.Set = o.Farm.Name
 	}

@@ -34,7 +34,10 @@ func (r *Report) Write(w io.Writer) error {
 	p.line("invariants %v: %d violations", r.Invariants.Checked, r.Invariants.Violations)
 	if v := r.Invariants.First; v != nil {
 		p.line("    first: %v", v)
-		p.line("    look at it with: leat rehearse -set %s -faults %s -seed %d -night %d -trace", r.Set, r.Faults, r.Seed, v.Night)
+		if r.Invariants.Smallest != "" {
+			p.line("    the faults that it takes: %s", r.Invariants.Smallest)
+		}
+		p.line("    look at it with: %s", r.Invariants.Replay)
 	}
 	for _, n := range r.Worst {
 		p.line("    worst: night %d (seed %d), pH in band %.3f", n.Night, n.Seed, n.InBand)
@@ -72,6 +75,9 @@ func (o *Options) Follow(night int, w io.Writer) (*Trace, *Outcome, error) {
 		return nil, nil, err
 	}
 	if err := checkFaults(o.Faults); err != nil {
+		return nil, nil, err
+	}
+	if err := o.checkWithout(); err != nil {
 		return nil, nil, err
 	}
 	s, fault, err := o.Night(&set, night)

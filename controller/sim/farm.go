@@ -27,6 +27,7 @@ type Options struct {
 	Seed         uint64
 	StartPH      float64 // 0 = the setpoint
 	StartECShare float64 // of the setpoint; 0 = 1
+	Starts       []Start // by tank, in place of the two above
 	StartHour    float64 // hour of the day at the start; 0 = 18, an evening; 24 = midnight
 	PumpError    float64 // largest, as a share of the rate; 0 = 0.03, negative = none
 	Quiet        bool    // no scatter, no plants, no floods, no air: only what is dosed

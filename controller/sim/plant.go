@@ -191,3 +191,6 @@ func blendOf(pumps []*pump, id dosing.TankID) chem.Totals {
 	}
 	return blend
 }
+
+// PlantOf draws a plant for a tank, near what was commissioned.
+func PlantOf(set *safety.Tank, seed uint64) Plant { return plantOf(set, seed, 1) }

@@ -8,6 +8,9 @@ import (
 	"leat/dosing/chem"
 )
 
+// Start is the water of a tank at the start.
+type Start struct{ PH, EC float64 } // EC in mS/cm
+
 func (f *Farm) addTanks(o Options) error {
 	for i := range f.settings.Safety.Tanks {
 		set := &f.settings.Safety.Tanks[i]
@@ -38,6 +41,9 @@ func (f *Farm) addTanks(o Options) error {
 		t.uptake = uptakeOf(blend, plant)
 		want := f.settings.Tanks[i]
 		ph, share := o.StartPH, o.StartECShare
+		if i < len(o.Starts) {
+			ph, share = o.Starts[i].PH, o.Starts[i].EC/want.EC.Value
+		}
 		if ph == 0 {
 			ph = want.PH.Value
 		}

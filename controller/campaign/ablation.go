@@ -1,0 +1,45 @@
+package campaign
+
+import (
+	"context"
+	"io"
+
+	"leat/dosing"
+)
+
+// Ablate plays the same nights under the law as shipped and without each of its
+// parts. Every part must be worth its place.
+func Ablate(ctx context.Context, o Options) ([]*Report, error) {
+	var all []*Report
+	for w := dosing.WithoutNothing; w < dosing.WithoutCount; w++ {
+		o.Without = ""
+		if w != dosing.WithoutNothing {
+			o.Without = w.String()
+		}
+		r, err := Rehearse(ctx, o)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, r)
+	}
+	return all, nil
+}
+
+// WriteAblation prints the reports of Ablate as a table.
+func WriteAblation(w io.Writer, reports []*Report) error {
+	p := &printer{w: w}
+	p.line("%-12s  %-13s  %8s  %-13s  %-13s  %12s  %-13s  %8s  %10s", "without", "pH in band", "IAE", "overshoot", "settle, min", "counter, meq", "EC in band", "IAE EC", "violations")
+	for _, r := range reports {
+		without := r.Without
+		if without == "" {
+			without = "nothing"
+		}
+		p.line("%-12s  %.3f / %.3f  %8.2f  %.3f / %.3f  %5s / %5s  %12.0f  %.3f / %.3f  %8.2f  %10d", without, r.PH.InBandMean, r.PH.InBandP5, r.PH.IAE,
+			r.PH.OvershootP95, r.PH.OvershootMax, r.PH.SettleP50, r.PH.SettleP95, r.PH.Counter, r.EC.InBandMean, r.EC.InBandP5, r.EC.IAE, r.Invariants.Violations)
+	}
+	if len(reports) > 0 {
+		r := reports[0]
+		p.line("%d nights of set %s from seed %d, faults %s; in band: mean / worst 5 %% of nights; overshoot: p95 / max; settle: p50 / p95", r.Nights, r.Set, r.Seed, r.Faults)
+	}
+	return p.err
+}
