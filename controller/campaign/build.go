@@ -30,7 +30,8 @@ type Scene struct {
 	record *ledger.Memory // what the daemon finds; nil = nothing
 	wall   time.Time      // at the start; zero = evening
 
-	plant   string // a program that computes the water; empty = simulated
+	water   func() sim.Water // computed elsewhere, anew for each run; nil = simulated
+	plant   string           // a program that computes the water; empty = simulated
 	stderr  io.Writer
 	Redrawn int // nights that leat check would have refused
 }

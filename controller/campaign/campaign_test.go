@@ -144,7 +144,7 @@ func TestPumpsOfADrawnNightAreSizedForTheTrueWater(t *testing.T) {
 }
 
 func TestAFaultSetThatIsNotBuiltListsThoseThatAre(t *testing.T) {
-	_, err := Rehearse(context.Background(), Options{Set: "standard", Nights: 1, Faults: "swarm"})
+	_, err := Rehearse(context.Background(), Options{Set: "standard", Nights: 1, Faults: "gremlins"})
 	if err == nil || !strings.Contains(err.Error(), "pump-dead") || !strings.Contains(err.Error(), "one") {
 		t.Errorf("want the list of faults that are built, got %v", err)
 	}

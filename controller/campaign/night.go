@@ -26,6 +26,9 @@ type played struct {
 // the daemon's log.
 func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, error) {
 	options := s.Options
+	if s.water != nil {
+		options.Water = s.water()
+	}
 	if s.plant != "" {
 		program, err := startPlant(s.plant, s.stderr, s)
 		if err != nil {
@@ -50,7 +53,10 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	}
 	store, wall := &ledger.Memory{}, evening
 	if s.record != nil {
-		store, wall = s.record.Copy(), s.wall
+		store = s.record.Copy()
+	}
+	if !s.wall.IsZero() {
+		wall = s.wall
 	}
 	n, err := sim.PrepareNight(s.Settings, s.Topics, s.Feeds, farm, store, wall)
 	if err != nil {

@@ -186,13 +186,11 @@ func (o *Options) night(set *Set, night int) (*Outcome, error) {
 	}
 	out.Alarms = p.trace.alarms(s.Faults)
 	if night%twiceEvery == 0 {
-		again, err := s.run(nil)
+		found, err := s.playAgain(p, night)
 		if err != nil {
 			return nil, err
 		}
-		if again.hash != p.hash {
-			out.Violations = append(out.Violations, Violation{Invariant: 30, Seed: s.Seed, Night: night, Text: "the same seed gave another night"})
-		}
+		out.Violations = append(out.Violations, found...)
 	}
 	if !o.Yardsticks {
 		return out, nil
@@ -208,6 +206,15 @@ func (o *Options) night(set *Set, night int) (*Outcome, error) {
 		*law.into = &score
 	}
 	return out, nil
+}
+
+// playAgain checks invariant 30: the same seed is the same night.
+func (s *Scene) playAgain(p *played, night int) ([]Violation, error) {
+	again, err := s.run(nil)
+	if err != nil || again.hash == p.hash {
+		return nil, err
+	}
+	return []Violation{{Invariant: 30, Seed: s.Seed, Night: night, Text: "the same seed gave another night"}}, nil
 }
 
 // judge checks the invariants. A night that left its envelope is played again with
