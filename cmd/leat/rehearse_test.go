@@ -55,6 +55,9 @@ func TestRehearseRefusesWhatItDoesNotKnow(t *testing.T) {
 		{[]string{"-nights", "0"}, 2, "at least 1"},
 		{[]string{"-config", "no-such-file.toml"}, 1, "no-such-file.toml"},
 		{[]string{"-plant", "no-such-program-here", "-nights", "1"}, 1, "no-such-program-here"},
+		{[]string{"-from", "somewhere"}, 2, "-config"},
+		{[]string{"-config", ownFarm, "-from", "no-such-folder"}, 1, "no-such-folder"},
+		{[]string{"-without", "luck", "-nights", "1"}, 1, "feed-forward"},
 		{[]string{"-unheard"}, 2, "-h tells the flags"},
 	} {
 		code, out, errs := rehearse(c.args...)

@@ -51,6 +51,14 @@ func (p *Past) begin(f *Farm, s *Scene, night int) error {
 	}
 	from := windows[night%len(windows)]
 	s.record, s.wall = p.Rows, p.Last
+	for i := range f.Settings.Safety.Tanks {
+		// What was on its way when the record ended is not in this night's water: a
+		// daemon that still counted on it would learn that doses do nothing.
+		t := &f.Settings.Safety.Tanks[i].Tank
+		if mixed := p.Last.Add(t.DeadTime + 8*t.Lag); mixed.After(s.wall) {
+			s.wall = mixed
+		}
+	}
 	s.Options.StartHour = float64(from.Hour()) + from.Sub(from.Truncate(time.Hour)).Hours()
 	if s.Options.StartHour == 0 {
 		s.Options.StartHour = 24 // midnight; 0 stands for an evening
