@@ -5,6 +5,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -12,6 +13,7 @@ import (
 	"leat/controller"
 	"leat/controller/app/apptest"
 	"leat/controller/config"
+	"leat/controller/store"
 	"leat/dosing"
 	"leat/safety"
 )
@@ -250,6 +252,15 @@ func TestAnAnalysisSentOverTheBrokerReachesTheRecordAndTheShares(t *testing.T) {
 	state := apptest.Record(t, apptest.State(path))
 	if a := state.Analyses["tub"]; !strings.Contains(a.Text, "Ca=2.6 mmol/L") {
 		t.Errorf("the record holds the analysis %q", a.Text)
+	}
+	db, err := store.OpenReader(apptest.State(path))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	inputs, err := db.Inputs()
+	if err != nil || !slices.Contains(inputs, "tub/ion/K") || !slices.Contains(inputs, "tub/ion/K/uncertainty") {
+		t.Errorf("the history holds %q, %v; want the ions too", inputs, err)
 	}
 	if len(state.Ions["tub"]) == 0 {
 		t.Error("the record holds no account of the ions")

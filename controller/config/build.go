@@ -49,6 +49,7 @@ func (b *builder) build() {
 		b.caps()
 	}
 	b.inputs()
+	b.uncountedWater()
 	b.topics()
 	b.broker()
 	b.page()

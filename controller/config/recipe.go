@@ -273,3 +273,13 @@ func (b *builder) rowOf(id dosing.TankID) []blend.Stock {
 	}
 	return stocks
 }
+
+// uncountedWater warns of a recipe's tank whose top-up nobody sees: what that water
+// brings is then missing in the account of the ions.
+func (b *builder) uncountedWater() {
+	for _, in := range b.gate().Inputs {
+		if in.Quantity == dosing.QuantityTopUp && in.NotFitted != "" && in.Tank != dosing.AllTanks && b.settings().Tanks[in.Tank].Ratio != nil {
+			b.warn(join("tank."+strconv.Itoa(int(in.Tank)), "recipe"), "no top_up input is fitted: what the source water brings is not counted, so have the tank analysed more often")
+		}
+	}
+}

@@ -95,3 +95,31 @@ func TestOwnElementsAreARecipeToo(t *testing.T) {
 		t.Errorf("a recipe without micronutrients is not warned of: %q", f.Warnings)
 	}
 }
+
+func TestTopUpThatNobodyCountsIsWarnedOf(t *testing.T) {
+	f := parsed(t, changed(t, string(deploy.Sample), "[tank.input.top_up]\n", "[tank.input.top_up]\nnot_fitted = \"by hand\"\n"))
+	found := 0
+	for _, w := range f.Warnings {
+		if strings.Contains(w, "is not counted") {
+			found++
+		}
+	}
+	if found != 1 {
+		t.Errorf("%d warnings of one tank: %q", found, f.Warnings)
+	}
+}
+
+func TestAnotherRecipeIsTakenByARunningDaemon(t *testing.T) {
+	old, fresh := parsed(t, string(deploy.Sample)), parsed(t, changed(t, string(deploy.Sample), `name = "lettuce" `, `name = "hoagland-2" `))
+	changes, refusals := Compare(old, fresh)
+	if len(refusals) > 0 {
+		t.Errorf("refused: %q", refusals)
+	}
+	found := false
+	for _, c := range changes {
+		found = found || strings.Contains(c, `tank "north": recipe`)
+	}
+	if !found {
+		t.Errorf("the change is not told: %q", changes)
+	}
+}
