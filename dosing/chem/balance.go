@@ -239,10 +239,11 @@ func (s *speciation) setSwing() {
 		if g < partnerCount && s.partnerTotal[g] == 0 {
 			continue
 		}
-		held := 0.0
+		held, all := 0.0, 0.0
 		for i := group.from; i < group.to; i++ {
 			slope := float64(s.activity[hot[i].gamma].slope * s.m[i])
 			sp := &table[i]
+			all += slope
 			held += float64(float64(sp.partners) * slope)
 			zzBy += float64(sp.zz * slope)
 			for u, n := range sp.nu {
@@ -250,6 +251,7 @@ func (s *speciation) setSwing() {
 			}
 		}
 		if g == partnerCount {
+			s.looseBy = all
 			break
 		}
 		share, squares := &s.share[g], s.partnerTotal[g]

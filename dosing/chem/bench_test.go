@@ -31,29 +31,48 @@ func BenchmarkCold(b *testing.B) {
 	}
 }
 
-// A warm start after 0.001 meq/L of acid or base, the change of a second or two
-// of dosing.
-func BenchmarkWarm(b *testing.B) { benchmarkWarm(b, 0.001, Conditions{TempC: 25}) }
+// What changes between two solves, mmol or meq per kg of water.
+var (
+	second = Totals{NO3: 0.001} // of dosing acid
+	dose   = Totals{NO3: 0.02}  // of acid, a whole one
+	flood  = Totals{NO3: 1}     // of acid, far beyond the buffer
+	// A minute's uptake of a full crop, every ion at its own pace.
+	minute = Totals{NO3: 0.0018, NH4: 0.0002, P: 0.0002, K: 0.0011, Ca: 0.0004, Mg: 0.00015, SO4: 0.0001}
+)
 
-// A warm start after a whole dose of 0.02 meq/L.
-func BenchmarkWarmAfterADose(b *testing.B) { benchmarkWarm(b, 0.02, Conditions{TempC: 25}) }
+func BenchmarkWarm(b *testing.B)                { benchmarkWarm(b, second, Conditions{TempC: 25}) }
+func BenchmarkWarmAfterAMinute(b *testing.B)    { benchmarkWarm(b, minute, Conditions{TempC: 25}) }
+func BenchmarkWarmAfterADose(b *testing.B)      { benchmarkWarm(b, dose, Conditions{TempC: 25}) }
+func BenchmarkWarmAfterALargeStep(b *testing.B) { benchmarkWarm(b, flood, Conditions{TempC: 25}) }
 
 // The same away from 25 °C, where EC25 takes a second speciation …
-func BenchmarkWarmAt22WithEC25(b *testing.B) { benchmarkWarm(b, 0.001, Conditions{TempC: 22}) }
+func BenchmarkWarmAt22WithEC25(b *testing.B) { benchmarkWarm(b, minute, Conditions{TempC: 22}) }
 
 // … and without it.
 func BenchmarkWarmAt22(b *testing.B) {
-	benchmarkWarm(b, 0.001, Conditions{TempC: 22, OnlyHere: true})
+	benchmarkWarm(b, minute, Conditions{TempC: 22, OnlyHere: true})
 }
 
-func benchmarkWarm(b *testing.B, meq float64, c Conditions) {
+// benchmarkWarm solves one composition after another, none like the last: the
+// tank wanders by a step of its own at a time, up and down, and comes back the
+// way it went.
+func benchmarkWarm(b *testing.B, step Totals, c Conditions) {
+	const half = 128
+	var tanks [2 * half]Totals
+	roll := dice(13)
+	at := feed
+	for n := 0; n <= half; n++ {
+		tanks[n], tanks[(2*half-n)%len(tanks)] = at, at
+		sign := float64(1 - n&2) // twice up, twice down: it does not run away
+		for _, ion := range Ions {
+			*at.Ion(ion) += sign * (0.5 + roll.roll()) * *step.Ion(ion)
+		}
+	}
 	var s Solver
 	var r Result
-	totals := feed
 	b.ReportAllocs()
 	for n := 0; n < b.N; n++ {
-		totals.NO3 = feed.NO3 + float64(n&1)*meq
-		if err := s.Solve(&totals, c, &r); err != nil {
+		if err := s.Solve(&tanks[n%len(tanks)], c, &r); err != nil {
 			b.Fatal(err)
 		}
 	}

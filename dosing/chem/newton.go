@@ -8,10 +8,10 @@ const (
 	farStep   = 0.5 // beyond it a step is a direction, its first order worthless
 	// A step of this size leaves some of its square as error: 1e-10. So does
 	// this share of the ionic strength, whose slopes may be a little old.
-	smallStep  = 2e-5
+	smallStep  = 1.5e-5
 	smallIonic = 1e-7
 	mostDrift  = 0.01
-	smallWater = 1e-9 // change of water's activity, which is not in the slopes
+	smallWater = 3e-10 // change of water's activity, which is not in the slopes
 )
 
 // speciation is a water at one temperature: its constants, and the search for
@@ -40,7 +40,8 @@ type speciation struct {
 	slopes   factors               // of the balances, by the unknowns
 	swing    [unknownCount]float64 // of the unknowns with ionic strength, balances kept
 	stiff    float64               // 1 - d(ionic strength the species have)/d(the one assumed)
-	drift    float64               // how far the search has gone since these two were computed
+	looseBy  float64               // what the ionic strength adds to the rows without a partner
+	drift    float64               // how far the search has gone since these three were computed
 	lnIonic  float64
 	litres   float64               // of solution per kg of water
 	growth   [SpeciesCount]float64 // of the molar volume with ionic strength, cm3/mol
@@ -141,6 +142,8 @@ func (s *speciation) foresee(total *[unknownCount]float64, partner *[partnerCoun
 		if d == 0 {
 			continue
 		}
+		// What is new here has no slopes by the ionic strength yet.
+		s.drift += math.Abs(d / s.partnerTotal[p])
 		share := &s.share[p]
 		for u := range b {
 			b[u] -= float64(share.unknown[u] * d)
@@ -161,9 +164,7 @@ func (s *speciation) foresee(total *[unknownCount]float64, partner *[partnerCoun
 	s.moveBy(&step)
 	s.drift += size + math.Abs(ionic)/s.ionic
 	s.ionic += ionic
-	// A partner stays as many moles of species whatever it pairs with; the rest
-	// come and go with the unknowns.
-	s.water = waterActivity(s.sums.all + all + dot(&s.sums.loose, &step))
+	s.water = s.waterAfter(&step, ionic, all)
 	return true
 }
 
@@ -204,7 +205,7 @@ func (s *speciation) search() (int, bool) {
 		s.moveBy(&step)
 		change := ionic / s.ionic
 		s.drift += size + math.Abs(change)
-		water := waterActivity(s.sums.all + dot(&s.sums.loose, &step))
+		water := s.waterAfter(&step, ionic, 0)
 		if size < smallStep && math.Abs(change) < smallIonic && math.Abs(water-s.water) < smallWater {
 			s.follow(&step, ionic)
 			s.ionic, s.water = s.ionic+ionic, water
@@ -295,6 +296,14 @@ func waterActivity(all float64) float64 {
 		return a
 	}
 	return 0.3
+}
+
+// waterAfter is the activity of water after a step from the species at hand,
+// with so much more of the partners dissolved. A partner stays as many moles of
+// species whatever it pairs with; what has none comes and goes with the
+// unknowns and the ionic strength.
+func (s *speciation) waterAfter(step *[unknownCount]float64, ionic, more float64) float64 {
+	return waterActivity(s.sums.all + more + dot(&s.sums.loose, step) + float64(s.looseBy*ionic))
 }
 
 // charge is cations minus anions, eq/kgw.

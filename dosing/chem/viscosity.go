@@ -58,7 +58,7 @@ func (s *speciation) relativeViscosity(plus, minus *charges) float64 {
 		}
 		linear += float64(v.b * m)
 		if d := float64(v.d * m); v.matters(d, m, s.ionic) {
-			second := d * s.secondOrder(v, m)
+			second := float64(d * s.secondOrder(v, m))
 			if second < -1e-5 {
 				second = 0 // as in the reference program
 			}
