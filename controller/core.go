@@ -375,12 +375,10 @@ func (c *Core) learn(now dosing.Instant) {
 	for i := range c.tanks {
 		e := &c.tanks[i].estimate
 		c.watch.Learned(dosing.TankID(i), e.LnBuffer, e.LnBufferSpread, e.Answered)
-		if e.Answered > 0 && now.Up-c.learned >= learnedEvery {
-			c.change(ledger.Change{Kind: ledger.ChangeLearned, At: now, Tank: c.tanks[i].plant.Name, Value: e.LnBuffer, Spread: e.LnBufferSpread})
-		}
 	}
 	if now.Up-c.learned >= learnedEvery {
 		c.learned = now.Up
+		c.recordLearned(now)
 		c.recordIons(now)
 		c.foresee(now)
 	}

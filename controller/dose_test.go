@@ -1,6 +1,7 @@
 package controller_test
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -366,6 +367,33 @@ func TestUnconfirmedWaterOutlivesRestartClearAndArming(t *testing.T) {
 	confirmAndArm(s)
 	if !s.until(30*time.Minute, func() bool { return s.orders[len(s.orders)-1].tank == north && len(s.orders) > orders }) {
 		t.Errorf("nothing was dosed after the water was confirmed: %s", s.holds(north))
+	}
+}
+
+func TestWhatWasLearnedOutlivesARestartButNotOtherWater(t *testing.T) {
+	s := dosingStage(t)
+	s.pass(3 * time.Hour)
+	// It is recorded once an hour: what comes back is of some moment of the last one.
+	learned := s.view(north).Settled
+	least, most := learned.ECGain, learned.ECGain
+	for range 61 {
+		s.pass(time.Minute)
+		learned = s.view(north).Settled
+		least, most = min(least, learned.ECGain), max(most, learned.ECGain)
+	}
+	s.restart(5 * time.Minute)
+	s.pass(2 * time.Minute)
+	after := s.view(north).Settled
+	if math.Abs(math.Log(after.BufferScale/learned.BufferScale)) > learned.BufferScaleSpread || after.BufferScaleSpread > 0.4 {
+		t.Errorf("buffer scale %.2f ± %.2f before, %.2f ± %.2f after", learned.BufferScale, learned.BufferScaleSpread, after.BufferScale, after.BufferScaleSpread)
+	}
+	if !(after.ECGain > least-0.01 && after.ECGain < most+0.01) || math.Abs(least-1) < 0.02 {
+		t.Errorf("EC gain %.3f to %.3f in the hour before, %.3f after", least, most, after.ECGain)
+	}
+	confirmAndArm(s)
+	s.pass(2 * time.Second)
+	if v := s.view(north).Settled; v.BufferScaleSpread < 0.54 || v.ECGain != 1 {
+		t.Errorf("after other water was confirmed: buffer scale %.2f ± %.2f, EC gain %.3f", v.BufferScale, v.BufferScaleSpread, v.ECGain)
 	}
 }
 

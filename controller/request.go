@@ -266,6 +266,9 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		t.operator.Unconfirmed, t.operator.Cleaning, t.operator.Why = false, false, ""
 		c.watch.Confirm(now, id)
 		c.watch.SetState(now, id, t.operator)
+		// Other water, other buffer.
+		t.loops.ResetLearning()
+		c.watch.Serviced(now, id)
 	case ledger.ChangePause:
 		if change.Text == "" {
 			t.operator.Paused, t.operator.Maintenance, t.pauseEnd = false, false, 0

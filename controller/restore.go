@@ -76,14 +76,18 @@ func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant) {
 	t := &c.tanks[id]
 	name := t.plant.Name
-	learned := s.Learned[name]
+	learned := func(q dosing.Quantity) dosing.Learned {
+		l := s.Learned[ledger.Of{Tank: name, Quantity: q}]
+		return dosing.Learned{Scale: l.Scale, Drift: l.Drift, Ago: now.Up - l.At.Up}
+	}
 	owed := make([]dosing.Volume, len(c.settings.Safety.Pumps))
 	for pumpName, volume := range s.Owed[name] {
 		if pump, ok := c.pumpNamed(pumpName); ok {
 			owed[pump] = volume
 		}
 	}
-	t.loops.Restore(owed, learned.Mean, learned.Spread)
+	t.loops.Restore(owed, learned(dosing.QuantityPH), learned(dosing.QuantityEC))
+	c.watch.RestoreLevel(now, id, s.Levels[name])
 	t.owed = append([]dosing.Volume(nil), owed...)
 	c.restoreIons(s, id, now)
 	if remark, ok := s.Unconfirmed[name]; ok {
@@ -167,6 +171,28 @@ func (c *Core) Begin(now dosing.Instant, synchronised bool) *Output {
 
 // Epoch is the number of this run.
 func (c *Core) Epoch() uint32 { return c.epoch }
+
+// recordLearned writes down what the loops have learned and how much water they
+// learned it of, so that a restart neither forgets it nor believes it of another
+// filling.
+func (c *Core) recordLearned(now dosing.Instant) {
+	for i := range c.tanks {
+		t := &c.tanks[i]
+		ph, ec := t.loops.Learned()
+		note := func(kind ledger.ChangeKind, q dosing.Quantity, b dosing.Belief) {
+			if b.Spread > 0 {
+				c.change(ledger.Change{Kind: kind, At: now, Tank: t.plant.Name, Quantity: q, Value: b.Mean, Spread: b.Spread})
+			}
+		}
+		note(ledger.ChangeLearned, dosing.QuantityPH, ph.Scale)
+		note(ledger.ChangeLearned, dosing.QuantityEC, ec.Scale)
+		note(ledger.ChangeDrift, dosing.QuantityPH, ph.Drift)
+		note(ledger.ChangeDrift, dosing.QuantityEC, ec.Drift)
+		if litres, ok := c.watch.Resting(now, dosing.TankID(i)); ok {
+			c.change(ledger.Change{Kind: ledger.ChangeLevel, At: now, Tank: t.plant.Name, Value: litres})
+		}
+	}
+}
 
 // recordOwed writes down what a begun blend still owes, so that a restart finishes
 // it rather than leaving the ratio bent.

@@ -217,7 +217,7 @@ func (t *tank) settledView(e dosing.Estimate) SettledView {
 	}
 	buffer := t.buffer(e)
 	v := SettledView{Known: true, PH: float64(e.PH), EC: float64(e.EC), ECInTransit: e.ECInTransit, DriftEC: e.DriftEC,
-		BufferScale: t.plant.BufferScale * math.Exp(e.LnBuffer), BufferScaleSpread: e.LnBufferSpread}
+		BufferScale: t.plant.BufferScale * math.Exp(e.LnBuffer), BufferScaleSpread: e.LnBufferSpread, ECGain: e.ECGain}
 	if buffer > 0 {
 		v.AcidInTransit = (e.AcidInTransit - e.BaseInTransit) / buffer
 		v.DriftPH = e.DriftAcid / buffer

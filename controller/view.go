@@ -79,6 +79,7 @@ type SettledView struct {
 	DriftEC           float64 // mS/cm per hour
 	BufferScale       float64
 	BufferScaleSpread float64 // sd of its logarithm
+	ECGain            float64 // true ÷ predicted effect of the stocks on EC, as learned
 }
 
 // HoldView is one active interlock in the words of the table.

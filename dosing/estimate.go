@@ -42,6 +42,7 @@ type Estimate struct {
 
 	LnBuffer       float64 // ln(true ÷ commissioned buffer capacity), as learned
 	LnBufferSpread float64 // its standard deviation
+	ECGain         float64 // true ÷ predicted effect of stock on EC, as learned
 	Answered       int     // pooled doses whose response was learned from
 
 	AcidInTransit float64 // meq/L, positive lowers pH

@@ -306,7 +306,7 @@ func (l *Loops) Estimate(now Instant, target Target) Estimate {
 		PH: PH(ph.settled), EC: Conductivity(ec.settled),
 		MeasuredPH: PH(ph.value), MeasuredEC: Conductivity(ec.value),
 		DriftAcid: l.ph.drift, DriftEC: l.ec.drift / l.ec.capacity(),
-		LnBuffer: l.ph.gain, LnBufferSpread: l.ph.spread(), Answered: l.ph.answered,
+		LnBuffer: l.ph.gain, LnBufferSpread: l.ph.spread(), ECGain: 1 / exponential(l.ec.gain), Answered: l.ph.answered,
 		AcidInTransit: moving.acid, BaseInTransit: moving.base, ECInTransit: moving.ec,
 	}}
 	return l.last.estimate

@@ -145,14 +145,14 @@ func TestWhatIsOwedAndLearnedSurvivesARestart(t *testing.T) {
 	b.deliver(b.wants(calcium, "EC low"))
 	owed := append([]Volume(nil), b.l.Owed()...)
 	b.restart()
-	b.l.Restore(owed, 0.4, 0.2)
+	b.l.Restore(owed, Learned{Scale: Belief{0.4, 0.2}}, Learned{})
 	b.stand(5.8, 1.85, time.Minute)
 	b.wants(sulfate, "restarted with sulfate owed")
 	near(t, "ln buffer", b.l.Estimate(b.now, b.target).LnBuffer, 0.4, 1e-9)
 	for _, bad := range [][2]float64{{math.NaN(), 0.2}, {0.4, math.NaN()}, {2, 0.2}, {0.4, 0}, {math.Inf(1), 0.2}} {
 		b.restart()
-		b.l.Restore(owed, bad[0], bad[1])
-		if e := b.l.Estimate(b.now, b.target); e.LnBuffer != 0 || e.LnBufferSpread != 0.55 {
+		b.l.Restore(owed, Learned{Scale: Belief{bad[0], bad[1]}, Drift: Belief{bad[0], bad[1]}}, Learned{})
+		if e := b.l.Estimate(b.now, b.target); e.LnBuffer != 0 || e.LnBufferSpread != 0.55 || !finite(e.DriftAcid) {
 			t.Errorf("restored from %v: %v ± %v", bad, e.LnBuffer, e.LnBufferSpread)
 		}
 	}

@@ -156,15 +156,3 @@ func (l *Loops) Closed(d Dose, delivered Volume, counted bool) {
 
 // Owed is what a begun blend still owes, by pump. The slice is the loops' own.
 func (l *Loops) Owed() []Volume { return l.blend.owed }
-
-// Restore brings back, after a restart, what was owed and what had been learned.
-// A spread that is not a number in its range leaves learning as new.
-func (l *Loops) Restore(owed []Volume, lnBuffer, spread float64) {
-	l.version++
-	copy(l.blend.owed, owed)
-	if !(math.Abs(lnBuffer) <= ln3) || !(spread > 0) {
-		return
-	}
-	spread = max(leastSpread, min(startSpreadPH, spread))
-	l.ph.gain, l.ph.gg, l.ph.dg, l.ph.vg = lnBuffer, float64(spread*spread), 0, 0
-}

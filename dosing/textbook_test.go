@@ -51,7 +51,7 @@ func loopOnIntegrator(t *testing.T, startPH, load float64, until time.Duration) 
 	const buffer, theta = 0.2, time.Minute
 	b.totals = NewTotals(len(b.pumps), 1)
 	b.l = NewLoops(0, Tank{Volume: 100, DeadTime: theta, Lag: time.Second, BufferScale: 1, PHNoise: 0.001, ECNoise: 0.001}, b.pumps, evenly(buffer), b.totals)
-	b.l.Restore(nil, 0, leastSpread) // the textbook's controller knows its gain
+	b.l.Restore(nil, Learned{Scale: Belief{0, leastSpread}}, Learned{}) // the textbook's controller knows its gain
 	type pulse struct {
 		at time.Duration
 		ph float64

@@ -548,3 +548,37 @@ func TestAFindingOfOnePumpThatSwapsReagentsStopsBoth(t *testing.T) {
 		t.Errorf("%+v", trip)
 	}
 }
+
+func TestWaterChangedWhileTheDaemonWasAwayIsUnconfirmed(t *testing.T) {
+	for _, c := range []struct {
+		litres  float64
+		doubted bool
+	}{{950, false}, {620, true}, {1050, false}} {
+		before := newFarm(t)
+		litres, ok := before.w.Resting(before.now, 0)
+		if !ok || litres != 1000 {
+			t.Fatalf("rests at %.0f L, %v", litres, ok)
+		}
+		before.set(0, dosing.QuantityFlood, 1)
+		before.pass(10 * time.Second)
+		if _, ok := before.w.Resting(before.now, 0); ok {
+			t.Error("a level in a flood is taken for one at rest")
+		}
+		f := freshFarm(t)
+		f.w.RestoreLevel(f.now, 0, litres)
+		f.set(0, dosing.QuantityLevel, c.litres)
+		f.pass(90 * time.Second)
+		if _, tripped := f.trip(0, CauseSolutionUnconfirmed); tripped != c.doubted {
+			t.Errorf("1000 L before, %.0f L after: doubted %v, want %v", c.litres, tripped, c.doubted)
+		}
+	}
+	f := freshFarm(t)
+	for _, bad := range []float64{0, -3, math.NaN(), math.Inf(1)} {
+		f.w.RestoreLevel(f.now, 0, bad)
+		f.w.RestoreLevel(f.now, 9, 1000)
+	}
+	f.pass(90 * time.Second)
+	if trip, tripped := f.trip(0, CauseSolutionUnconfirmed); tripped {
+		t.Errorf("a record that says nothing trips %+v", trip)
+	}
+}

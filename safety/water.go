@@ -104,6 +104,25 @@ func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
 	}
 }
 
+// Resting is the level of a tank in litres, while no water is out on a flood or
+// coming in.
+func (w *Watch) Resting(now dosing.Instant, id dosing.TankID) (litres float64, ok bool) {
+	if int(id) >= len(w.tanks) {
+		return 0, false
+	}
+	t := &w.tanks[id]
+	away := t.water.filling || w.on(t, dosing.QuantityFlood, now.Up) || t.flooded.within(t.plant.PlumeTime(), now.Up)
+	return t.water.level, t.water.any && !away && t.group[dosing.QuantityLevel].standing == standFit
+}
+
+// RestoreLevel says what a tank held before a restart: a change that came meanwhile
+// is explained by nothing, and judged as one that was seen.
+func (w *Watch) RestoreLevel(now dosing.Instant, id dosing.TankID, litres float64) {
+	if int(id) < len(w.tanks) && litres > 0 && !math.IsInf(litres, 1) {
+		w.tanks[id].water = waterState{any: true, level: litres, mark: litres, at: now.Up}
+	}
+}
+
 // on says whether any live switch of a quantity reads true.
 func (w *Watch) on(t *tankState, q dosing.Quantity, up time.Duration) bool {
 	for _, id := range t.inputs[q] {

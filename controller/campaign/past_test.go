@@ -112,7 +112,7 @@ func TestANightFromARecordGoesOnWhereItEndedAndLeavesItAlone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	learned := state.Learned["tank"]
+	learned := state.Learned[ledger.Of{Tank: "tank", Quantity: dosing.QuantityPH}].Scale
 	if learned.Mean == 0 || len(state.Doses) == 0 {
 		t.Fatal("the recorded night taught nothing or dosed nothing")
 	}

@@ -77,6 +77,7 @@ var gauges = []listed{
 	{"drift_ph_per_hour", "Estimated drift of pH without doses.", byTank},
 	{"drift_millisiemens_per_centimetre_per_hour", "Estimated drift of EC without doses.", byTank},
 	{"buffer_scale_ratio", "Learned buffer capacity over that of the expected solution.", byTank},
+	{"ec_gain_ratio", "Learned effect of the stocks on EC over the predicted one.", byTank},
 	{"leaves_warn_band_seconds", "Forecast until pH or EC leaves its warn band without doses: 0 outside now, +Inf not in sight.", byTank},
 	{"leaves_harm_band_seconds", "Forecast until pH or EC leaves its harm band without doses: 0 outside now, +Inf not in sight.", byTank},
 	{"mode", "1 for the mode that the tank is in, 0 for the others.", []string{"tank", "mode"}},
@@ -182,6 +183,7 @@ func sendTank(send sender, v *controller.View, t *controller.TankView) {
 	send("drift_ph_per_hour", known(t.Settled.DriftPH), t.Name)
 	send("drift_millisiemens_per_centimetre_per_hour", known(t.Settled.DriftEC), t.Name)
 	send("buffer_scale_ratio", known(t.Settled.BufferScale), t.Name)
+	send("ec_gain_ratio", known(t.Settled.ECGain), t.Name)
 	send("leaves_warn_band_seconds", forecast(t.LeavesWarn), t.Name)
 	send("leaves_harm_band_seconds", forecast(t.LeavesHarm), t.Name)
 	send("fit_for_plants", number(t.Fit), t.Name)

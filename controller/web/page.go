@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"html/template"
+	"math"
 	"net/http"
 	"strconv"
 	"time"
@@ -25,8 +26,10 @@ func words(scale dosing.ECScale) template.FuncMap {
 		"value":   func(in controller.InputView) string { return valueWords(in, scale) },
 		"two":     func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) },
 		"ec":      func(v float64) string { return dosing.Conductivity(v).String() + scale.Beside(dosing.Conductivity(v)) },
-		"clock":   func(t time.Time) string { return t.Format("2 Jan 15:04") },
-		"since":   func(now, then dosing.Instant) time.Duration { return now.Since(then) },
+		// A spread of a logarithm as people say it.
+		"factor": func(spread float64) string { return strconv.FormatFloat(math.Exp(spread), 'f', 1, 64) },
+		"clock":  func(t time.Time) string { return t.Format("2 Jan 15:04") },
+		"since":  func(now, then dosing.Instant) time.Duration { return now.Since(then) },
 		"setpoint": func(v controller.SetpointView, tank, quantity, unit string) setpointForm {
 			return setpointForm{v, tank, quantity, unit}
 		},

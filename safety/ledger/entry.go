@@ -165,16 +165,18 @@ const (
 	ChangeServiced               // pump or probe serviced, stock refilled, filling changed
 	ChangePause                  // pause, maintenance or cleaning began (Text) or ended (""); a cleaning ends by ChangeConfirmed
 	ChangeSettings               // a new configuration took effect, Text = version
-	ChangeLearned                // Value, Spread = mean and sd of ln(buffer scale)
+	ChangeLearned                // Value, Spread = mean and sd of ln(scale) of a Quantity's loop; without one, of pH's
 	ChangeClock                  // the wall clock stepped: Value in seconds; Trusted = it is synchronised now
 	ChangeOwed                   // Volume of Pump that a begun blend still owes the tank; 0 = paid
 	ChangeAnalysis               // a laboratory's analysis of the tank: Text = the ions, Value = age of the sample in s, Trusted = no check left a doubt
 	ChangeIons                   // Text = the account of the tank's ions
+	ChangeDrift                  // Value, Spread = mean and sd of a Quantity's drift, meq/L or mS/cm per hour
+	ChangeLevel                  // Value = litres that the tank held at rest
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
-	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions"}
+	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 

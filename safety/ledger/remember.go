@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"maps"
 	"slices"
 	"time"
 
@@ -34,6 +35,7 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.Unconfirmed[e.Tank] = remark
 	case ChangeConfirmed:
 		delete(r.Unconfirmed, e.Tank)
+		r.unlearn(e.Tank)
 		r.endPauses(e.Tank, func(p Remark) bool { return p.Text == PauseCleaning })
 	case ChangePause:
 		r.pause(e.Tank, remark)
@@ -44,14 +46,18 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.keep(ReplayedDose{Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed,
 			ByHand: true})
 	case ChangeLearned:
-		r.Learned[e.Tank] = Learned{Mean: e.Value, Spread: e.Spread, At: moment}
-	case ChangeServiced:
-		// What was learned, was learned with the old tube, probe or filling. A
-		// service of the station concerns the learning of each of its tanks.
-		delete(r.Learned, e.Tank)
-		if e.Tank == "" {
-			clear(r.Learned)
+		of := Of{e.Tank, dosing.QuantityPH}
+		if e.Quantity == dosing.QuantityEC {
+			of.Quantity = e.Quantity
 		}
+		r.Learned[of] = Learned{Scale: dosing.Belief{Mean: e.Value, Spread: e.Spread}, Drift: r.Learned[of].Drift, At: moment}
+	case ChangeDrift:
+		of := Of{e.Tank, e.Quantity}
+		r.Learned[of] = Learned{Scale: r.Learned[of].Scale, Drift: dosing.Belief{Mean: e.Value, Spread: e.Spread}, At: moment}
+	case ChangeLevel:
+		r.Levels[e.Tank] = e.Value
+	case ChangeServiced:
+		r.unlearn(e.Tank)
 	case ChangeOwed:
 		r.owe(e)
 	case ChangeAnalysis:
@@ -78,6 +84,13 @@ func (r *replayer) ions(tank string, remark Remark) {
 		kept = kept[1:]
 	}
 	r.Ions[tank] = append(kept, remark)
+}
+
+// unlearn forgets what was learned with the old tube, probe or filling, and how
+// much there was of it; a service of the station concerns each of its tanks.
+func (r *replayer) unlearn(tank string) {
+	maps.DeleteFunc(r.Learned, func(of Of, _ Learned) bool { return tank == "" || of.Tank == tank })
+	maps.DeleteFunc(r.Levels, func(of string, _ float64) bool { return tank == "" || of == tank })
 }
 
 // modeOf reads a recorded mode. One that is not known never doses.

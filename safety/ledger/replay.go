@@ -78,10 +78,17 @@ type Setpoint struct {
 	At         dosing.Instant
 }
 
-// Learned is what a tank's answers to doses taught, or what a service reset.
+// Learned is what a tank's answers to doses taught of one quantity. A service, a
+// refill or other water makes it void.
 type Learned struct {
-	Mean, Spread float64 // of ln(buffer scale)
-	At           dosing.Instant
+	Scale, Drift dosing.Belief
+	At           dosing.Instant // of the newest
+}
+
+// Of names one quantity of one tank.
+type Of struct {
+	Tank     string
+	Quantity dosing.Quantity
 }
 
 // Analysis is a laboratory's word on a tank.
@@ -112,7 +119,8 @@ type State struct {
 	Unconfirmed   map[string]Remark
 	Pauses        map[string][]Remark // pause, maintenance, cleaning
 	Setpoints     []Setpoint
-	Learned       map[string]Learned
+	Learned       map[Of]Learned
+	Levels        map[string]float64                  // litres at rest, by tank
 	Owed          map[string]map[string]dosing.Volume // tank → pump → rest of a begun blend
 	Ions          map[string][]Remark                 // accounts of the ions, the newest last, earlier ones some hours apart
 	Analyses      map[string]Analysis                 // the newest of each tank
@@ -160,7 +168,7 @@ func newReplayer() *replayer {
 	return &replayer{recent: map[string]*hours{}, State: State{
 		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Outcomes: map[string]Counts{},
 		Modes: map[string]safety.Mode{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
-		Learned: map[string]Learned{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{},
+		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{},
 	}}
 }
 
@@ -362,9 +370,9 @@ func (r *replayer) finish(now dosing.Instant, synchronised bool, run uint32) Sta
 		analysis.At.Up = up(analysis.At.Up)
 		s.Analyses[tank] = analysis
 	}
-	for tank, learned := range s.Learned {
+	for of, learned := range s.Learned {
 		learned.At.Up = up(learned.At.Up)
-		s.Learned[tank] = learned
+		s.Learned[of] = learned
 	}
 	return s
 }

@@ -420,7 +420,11 @@ func TestLastWordOfEachThingIsRemembered(t *testing.T) {
 	d.change(2*time.Minute, Change{Kind: ChangeSetpoint, Quantity: dosing.QuantityPH, Old: 5.8, Value: 6})
 	d.change(3*time.Minute, Change{Kind: ChangeSetpoint, Quantity: dosing.QuantityPH, Old: 6, Value: 5.9, FileValue: 5.8, Until: end, By: "ada", From: "page"})
 	d.change(3*time.Minute, Change{Kind: ChangeSetpoint, Quantity: dosing.QuantityEC, Old: 1.6, Value: 1.8})
-	d.change(4*time.Minute, Change{Kind: ChangeLearned, Value: 0.2, Spread: 0.1})
+	d.change(3*time.Minute, Change{Kind: ChangeLearned, Value: 0.2, Spread: 0.1}) // of a record without quantities
+	d.change(4*time.Minute, Change{Kind: ChangeDrift, Quantity: dosing.QuantityPH, Value: 0.03, Spread: 0.01})
+	d.change(4*time.Minute, Change{Kind: ChangeLearned, Quantity: dosing.QuantityEC, Value: -0.02, Spread: 0.03})
+	d.change(4*time.Minute, Change{Kind: ChangeLevel, Value: 1210})
+	d.change(4*time.Minute, Change{Kind: ChangeLevel, Value: 150, Tank: "south"})
 	d.change(4*time.Minute, Change{Kind: ChangeOwed, Pump: "calcium", Volume: 30 * mL})
 	d.change(4*time.Minute, Change{Kind: ChangeOwed, Pump: "sulfate", Volume: 20 * mL})
 	d.change(5*time.Minute, Change{Kind: ChangeOwed, Pump: "sulfate"})
@@ -433,8 +437,15 @@ func TestLastWordOfEachThingIsRemembered(t *testing.T) {
 		!state.Setpoints[0].Until.Equal(end) || state.Setpoints[0].By != "ada" || state.Setpoints[0].At.Up != -57*time.Minute {
 		t.Errorf("setpoints %+v", state.Setpoints)
 	}
-	if state.Learned["north"] != (Learned{Mean: 0.2, Spread: 0.1, At: dosing.Instant{Wall: evening.Add(4 * time.Minute), Up: -56 * time.Minute}}) {
-		t.Errorf("learned %+v", state.Learned["north"])
+	then := dosing.Instant{Wall: evening.Add(4 * time.Minute), Up: -56 * time.Minute}
+	if pH := state.Learned[Of{"north", dosing.QuantityPH}]; pH != (Learned{Scale: dosing.Belief{Mean: 0.2, Spread: 0.1}, Drift: dosing.Belief{Mean: 0.03, Spread: 0.01}, At: then}) {
+		t.Errorf("learned of pH %+v", pH)
+	}
+	if ec := state.Learned[Of{"north", dosing.QuantityEC}]; ec != (Learned{Scale: dosing.Belief{Mean: -0.02, Spread: 0.03}, At: then}) {
+		t.Errorf("learned of EC %+v", ec)
+	}
+	if state.Levels["north"] != 1210 || state.Levels["south"] != 150 {
+		t.Errorf("levels %v", state.Levels)
 	}
 	if owed := state.Owed["north"]; len(owed) != 1 || owed["calcium"] != 30*mL {
 		t.Errorf("owed %v", owed)
@@ -443,8 +454,13 @@ func TestLastWordOfEachThingIsRemembered(t *testing.T) {
 		t.Errorf("configuration %q", state.Configuration)
 	}
 	d.change(6*time.Minute, Change{Kind: ChangeServiced, Pump: "acid", Text: "new tube"})
+	if state := d.replay(evening.Add(time.Hour), 0, true); len(state.Learned) != 0 || len(state.Levels) != 1 {
+		t.Errorf("after a service %+v, %v are still believed", state.Learned, state.Levels)
+	}
+	d.change(7*time.Minute, Change{Kind: ChangeLearned, Quantity: dosing.QuantityPH, Value: 0.2, Spread: 0.1})
+	d.change(8*time.Minute, Change{Kind: ChangeConfirmed, Note: "new water, rinsed"})
 	if state := d.replay(evening.Add(time.Hour), 0, true); len(state.Learned) != 0 {
-		t.Errorf("after a service %+v is still believed", state.Learned)
+		t.Errorf("of other water %+v is still believed", state.Learned)
 	}
 }
 

@@ -102,7 +102,15 @@ func (e Entry) changeText() string {
 	case ChangeSettings:
 		return "configuration " + e.Text + " took effect"
 	case ChangeLearned:
-		return fmt.Sprintf("learned ln(buffer scale) %s, spread %s", figure(e.Value), figure(e.Spread))
+		of := "buffer"
+		if e.Quantity == dosing.QuantityEC {
+			of = "EC"
+		}
+		return fmt.Sprintf("learned ln(%s scale) %s, spread %s", of, figure(e.Value), figure(e.Spread))
+	case ChangeDrift:
+		return fmt.Sprintf("learned drift of %s %s an hour, spread %s", e.Quantity, figure(e.Value), figure(e.Spread))
+	case ChangeLevel:
+		return fmt.Sprintf("holds %s L at rest", figure(e.Value))
 	case ChangeClock:
 		return fmt.Sprintf("wall clock stepped by %s s", figure(e.Value))
 	case ChangeOwed:
