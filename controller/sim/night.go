@@ -172,7 +172,8 @@ func (n *Night) Run(for_ time.Duration, each func(now dosing.Instant)) {
 		if n.full && n.now.Up%fullRetry == 0 {
 			n.write()
 		}
-		n.Step(controller.Event{Kind: controller.EventTick})
+		n.event = controller.Event{Kind: controller.EventTick}
+		n.take()
 		if each != nil {
 			each(n.now)
 		}
@@ -185,6 +186,11 @@ func (n *Night) Step(event controller.Event) {
 	// An event is large and lives for one step: one place for it saves a heap object
 	// each second. A step within carryOut comes when this one has been read.
 	n.event = event
+	n.take()
+}
+
+// take gives the core n.event.
+func (n *Night) take() {
 	n.step(&n.event)
 	if !n.SlowDisk {
 		n.Sync()
@@ -222,7 +228,8 @@ func (n *Night) hear(topic string, _ byte, retained bool, body []byte) {
 			n.Step(controller.Event{Kind: controller.EventRejected, Input: n.intake.Input(in.index), Text: err.Error()})
 			return
 		}
-		n.Step(controller.Event{Kind: controller.EventReading, Reading: r})
+		n.event = controller.Event{Kind: controller.EventReading, Reading: r}
+		n.take()
 	case inletReport:
 		if r, err := payload.ParseReport(body); err == nil {
 			r.Pump = dosing.PumpID(in.index)
