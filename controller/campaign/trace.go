@@ -162,6 +162,9 @@ type recorder struct {
 func newRecorder(s *Scene, farm *sim.Farm) (*recorder, error) {
 	r := &recorder{trace: &Trace{Seed: s.Seed, Begins: s.Options.Rest, Settings: s.Settings, Faulty: s.Options.Fault != "" || len(s.Faults) > 0}, farm: farm,
 		plans: map[ledger.OrderID]dosing.Plan{}}
+	tanks := len(s.Settings.Safety.Tanks)
+	r.trace.Samples = make([]Sample, 0, tanks*(int(s.Hours/sampleEvery)+1))
+	r.trace.Minutes = make([]Minute, 0, tanks*(int(s.Hours/time.Minute)+1))
 	for i := range s.Settings.Safety.Tanks {
 		curve, err := chem.NewCurve(s.Settings.Safety.Tanks[i].Expected(), referenceTemp)
 		if err != nil {
