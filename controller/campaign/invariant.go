@@ -273,11 +273,14 @@ func (w *trail) transitCap() {
 			w.violate(o.At, "%.5f mS/cm on its way; at most 0.20", sum.ec+ec)
 		}
 		room, net := 0.30*o.Floor, 0.0
-		if acid > 0 {
+		switch {
+		case acid > 0:
 			room += w.credit(o)
 			net = sum.acid + acid - (sum.base - sum.doubtBase)
-		} else {
+		case acid < 0:
 			net = sum.base - acid - (sum.acid - sum.doubtAcid)
+		default:
+			continue // a neutral stock adds to neither side, whatever is on its way
 		}
 		if net-sum.forgotten > room*(1+roundingSlack) && !w.smallestExempt(i, sum) {
 			w.violate(o.At, "%.4f meq/L net of %s on its way; at most %.4f at the buffer floor", net, p.Role, room)
