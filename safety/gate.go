@@ -71,7 +71,9 @@ func (g *Gate) Largest(now dosing.Instant, t dosing.TankID, p dosing.PumpID) (do
 
 // Limits is Largest for every pump of the row at once, for a planner that asks for
 // all of them: what they have in common is computed once, and the status table is
-// taken as it was evaluated at this instant. It is advice. Judge trusts none of it.
+// taken as it was evaluated at this instant. It is advice. Judge trusts none of it,
+// and only Judge knows the slack of a blend's rest: it is for a prediction that moved
+// after the plan, not to plan into.
 // Most and causes have one place for each pump; what cannot be judged gets nothing.
 func (g *Gate) Limits(now dosing.Instant, t dosing.TankID, most []dosing.Volume, causes []Cause) {
 	for p := range most {
