@@ -347,10 +347,11 @@ func (s *sight) settle() {
 	t := s.tank
 	net := s.transit.acid - s.transit.base - s.credit
 	// What is on its way counts for most where it does what this dose does, and for
-	// no more than was commissioned where it does the opposite.
+	// least where it does the opposite: by the larger of what was commissioned and
+	// learned.
 	buffer := s.floor
 	if s.pump.Role == dosing.RoleAcid && net < 0 || s.pump.Role == dosing.RoleBase && net > 0 {
-		buffer = s.commissioned
+		buffer = max(s.commissioned, s.floor)
 	}
 	s.pH = t.group[dosing.QuantityPH].smooth - net/buffer
 	s.ec = t.group[dosing.QuantityEC].smooth + s.transit.ec

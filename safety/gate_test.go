@@ -269,6 +269,23 @@ func TestBaseOnItsWayIsNoCreditWhileNobodyKnowsWhetherItCame(t *testing.T) {
 	}
 }
 
+func TestBaseOnItsWayGivesAcidNoHurryThatAStrongBufferTakesAway(t *testing.T) {
+	f := newFarm(t)
+	f.w.Learned(0, 0.8, 0.1, 3) // a buffer 1.8 times the commissioned
+	f.w.ByHand(dosing.Dose{Tank: 0, Pump: basePump, Volume: 20 * dosing.Millilitre, Up: f.now.Up})
+	f.pass(time.Second)
+	// 0.2 meq/L lifts pH by 0.2 at the commissioned buffer, which would be a hurry, but
+	// by 0.11 at the learned one.
+	s := sight{watch: f.w, now: f.now, tank: &f.w.tanks[0], pump: &f.s.Pumps[acidPump], plan: dosing.Plan{Pump: acidPump}}
+	s.predict()
+	if rise := s.pH - f.w.tanks[0].group[dosing.QuantityPH].smooth; math.Abs(rise-0.2/math.Exp(0.6)) > 1e-9 {
+		t.Errorf("base on its way lifts pH by %.3f", rise)
+	}
+	if !s.counter() {
+		t.Error("acid may follow base at once, though pH will be 0.11 off")
+	}
+}
+
 func TestTopUpsAlkalinityIsMetButForNoMoreThanThreeTenths(t *testing.T) {
 	f := newFarm(t)
 	before, _ := f.g.Largest(f.now, 0, acidPump)

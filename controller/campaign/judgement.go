@@ -104,7 +104,7 @@ func (w *trail) fighting() {
 		if away > 0.15 {
 			continue
 		}
-		if opposite > 0.10*0.30*o.Floor*(1+roundingSlack) {
+		if opposite-sum.forgotten > 0.10*0.30*o.Floor*(1+roundingSlack) {
 			w.violate(o.At, "%s follows the other while %.4f meq/L of it is on its way", p.Role, opposite)
 		}
 		for k := i - 1; k >= 0 && o.At-w.doses[k].order.At < time.Hour; k-- {
