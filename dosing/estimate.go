@@ -50,15 +50,17 @@ type Estimate struct {
 	ECInTransit   float64 // mS/cm
 }
 
-// Bounds and starting spreads of what is learned.
+// Bounds and starting spreads of what is learned. Water whose carbonate nobody told
+// us of buffers up to five times what was commissioned; the gate believes three.
 const (
-	ln3             = 1.0986122886681098 // a learned scale stays within ×1/3 … ×3
-	startSpreadPH   = 0.55               // sd of ln(buffer scale) before any answer
-	startSpreadEC   = 0.15               // sd of ln(EC gain): pumps are within about ±15 %
-	leastSpread     = 0.08               // below this the model's own faults are larger
-	answerPH        = 0.05               // pooled effect that counts as one answer, pH
-	answerEC        = 0.05               // the same, mS/cm
-	blockTime       = 5 * time.Second    // readings are averaged over this before the filter runs
+	ln3             = 1.0986122886681098
+	ln5             = 1.6094379124341003
+	startSpreadPH   = 0.55            // sd of ln(buffer scale) before any answer
+	startSpreadEC   = 0.15            // sd of ln(EC gain): pumps are within about ±15 %
+	leastSpread     = 0.08            // below this the model's own faults are larger
+	answerPH        = 0.05            // pooled effect that counts as one answer, pH
+	answerEC        = 0.05            // the same, mS/cm
+	blockTime       = 5 * time.Second // readings are averaged over this before the filter runs
 	shortestStale   = 15 * time.Second
 	longestStale    = 120 * time.Second
 	blocksBeforeUse = 3
@@ -72,6 +74,7 @@ type tuning struct {
 	driftWalk  float64 // variance per hour of the drift
 	valueWalk  float64 // variance per hour of the value
 	gainWalk   float64 // variance per hour of ln(scale)
+	gainMost   float64 // bound of ln(scale) upward; downward it is ln 3
 	timing     float64 // share of an arrival that may come early or late
 	resolution float64 // variance that averaging does not remove
 	answer     float64 // effect that counts as one answer
@@ -82,9 +85,9 @@ type tuning struct {
 // what is more is an alarm, not an integral.
 var (
 	tuningPH = tuning{startGain: startSpreadPH, startDrift: 0.05, driftBound: 0.5, driftWalk: 0.01, valueWalk: 4e-4,
-		gainWalk: 2e-2, timing: 0.5, resolution: 9e-6, answer: answerPH, fraction: 0.8}
+		gainWalk: 2e-2, gainMost: ln5, timing: 0.5, resolution: 9e-6, answer: answerPH, fraction: 0.8}
 	tuningEC = tuning{startGain: startSpreadEC, startDrift: 0.02, driftBound: 0.2, driftWalk: 4e-4, valueWalk: 1e-5,
-		gainWalk: 4e-4, timing: 0.3, resolution: 9e-6, answer: answerEC, fraction: 0.8}
+		gainWalk: 4e-4, gainMost: ln3, timing: 0.3, resolution: 9e-6, answer: answerEC, fraction: 0.8}
 )
 
 // observer estimates one quantity of one tank: its value, its steady drift and
@@ -262,7 +265,7 @@ func (o *observer) correct(innovation, variance float64, learning bool) {
 	}
 	bound := o.tuning.driftBound
 	o.drift = max(-bound, min(bound, o.drift+float64(kd*innovation)))
-	o.gain = max(-ln3, min(ln3, o.gain+float64(kg*innovation)))
+	o.gain = max(-ln3, min(o.tuning.gainMost, o.gain+float64(kg*innovation)))
 	o.dd -= float64(kd * o.vd)
 	o.dg -= float64(kd * o.vg)
 	o.gg = max(o.gg-float64(kg*o.vg), leastSpread*leastSpread)

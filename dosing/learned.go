@@ -42,7 +42,7 @@ func (l *Loops) Restore(owed []Volume, ph, ec Learned) {
 
 func (o *observer) restore(l Learned) {
 	t, hours := &o.tuning, max(0, l.Ago.Hours())
-	if s := l.Scale; math.Abs(s.Mean) <= ln3 && s.Spread > 0 {
+	if s := l.Scale; s.Mean >= -ln3 && s.Mean <= t.gainMost && s.Spread > 0 {
 		spread := max(leastSpread, min(t.startGain, s.Spread))
 		o.gain, o.gg = s.Mean, min(float64(spread*spread)+float64(t.gainWalk*hours), float64(t.startGain*t.startGain))
 		o.dg, o.vg = 0, 0

@@ -385,7 +385,7 @@ func TestLearningIsBoundedAndCanBeForgotten(t *testing.T) {
 			b.deliver(plan)
 		}
 		e := b.l.Estimate(b.now, b.target)
-		if !(math.Abs(e.LnBuffer) <= ln3) || !(e.LnBufferSpread > 0 && e.LnBufferSpread <= 0.55) {
+		if !(e.LnBuffer >= -ln3 && e.LnBuffer <= ln5) || !(e.LnBufferSpread > 0 && e.LnBufferSpread <= 0.55) {
 			t.Fatalf("ln buffer %v ± %v", e.LnBuffer, e.LnBufferSpread)
 		}
 		if !(math.Abs(e.DriftAcid) <= 0.5) {
