@@ -198,6 +198,7 @@ func TestEveryRequestIsAnsweredInWords(t *testing.T) {
 		t.Errorf("arm by a viewer: %+v, %v", answer, err)
 	}
 	// A payload that nobody can read is answered too, on the topic of the phone.
+	apptest.Eventually(t, "the daemon listens", func() bool { return d.View().LinkUp })
 	broker.publish(t, "leat/tub/setpoint/ph/ask", `{"value":`)
 	apptest.Eventually(t, "an answer is published", func() bool { return len(broker.on("/setpoint/ph/answer")) == 1 })
 	var said struct {
