@@ -97,7 +97,8 @@ func (c *Core) askSetpoint(now dosing.Instant, r *Request) {
 		return
 	}
 	until, err := endOf(r.Until, now.Wall)
-	refused, token, why := s.judge(now, r.Quantity.String(), r.Value, r.Confirm)
+	name := map[dosing.Quantity]string{dosing.QuantityPH: "pH", dosing.QuantityEC: "EC"}[r.Quantity]
+	refused, token, why := s.judge(now, name, r.Value, r.Confirm)
 	answer := Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Quantity: r.Quantity, Old: s.target, New: r.Value,
 		Lowest: s.limits.Lowest, Highest: s.limits.Highest, From: r.From, By: r.By}
 	switch {
@@ -109,7 +110,7 @@ func (c *Core) askSetpoint(now dosing.Instant, r *Request) {
 		answer.Text, answer.Confirm = why+"; to take it all the same, confirm within 2 minutes", token
 	default:
 		answer.Accepted = true
-		answer.Text = fmt.Sprintf("%s %s → %s%s", r.Quantity, number(s.target), number(r.Value), s.rampWords(r.Value))
+		answer.Text = fmt.Sprintf("%s %s → %s%s", name, number(s.target), number(r.Value), s.rampWords(r.Value))
 		c.change(ledger.Change{Kind: ledger.ChangeSetpoint, At: now, Tank: t.plant.Name, Quantity: r.Quantity, Old: s.target,
 			Value: r.Value, FileValue: s.limits.Value, Until: until, Note: r.Note, By: r.By, From: r.From})
 	}

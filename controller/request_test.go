@@ -66,8 +66,8 @@ func TestLargeStepWantsASecondYes(t *testing.T) {
 		value float64
 		token string
 	}{{6.2, "00000000"}, {6.25, a.Confirm}} {
-		if b := s.wish(dosing.QuantityPH, wrong.value, func(r *controller.Request) { r.Confirm = wrong.token }); b.Accepted {
-			t.Errorf("%g with token %q was taken", wrong.value, wrong.token)
+		if b := s.wish(dosing.QuantityPH, wrong.value, func(r *controller.Request) { r.Confirm = wrong.token }); b.Accepted || !strings.Contains(b.Text, "too late or was of another") {
+			t.Errorf("%g with token %q: %+v", wrong.value, wrong.token, b)
 		}
 	}
 	a = s.wish(dosing.QuantityPH, 6.2, nil)

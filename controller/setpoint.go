@@ -1,6 +1,7 @@
 package controller
 
 import (
+	"cmp"
 	"fmt"
 	"hash/fnv"
 	"math"
@@ -26,7 +27,7 @@ type setpoint struct {
 	offerCount uint32
 }
 
-// offerHolds is how long a change may be confirmed.
+// offerHolds is how long a change may be confirmed, unless the settings say.
 const offerHolds = 2 * time.Minute
 
 func newSetpoint(limits SetpointSettings, now dosing.Instant) setpoint {
@@ -67,19 +68,22 @@ func (s *setpoint) judge(now dosing.Instant, name string, value float64, confirm
 	step := math.Abs(value - s.target)
 	switch {
 	case step > l.Confirm+1e-9:
-		why = fmt.Sprintf("%s to %s is a step of %s, more than %s", number(s.target), number(value), number(step), number(l.Confirm))
+		why = fmt.Sprintf("%s %s to %s is a step of %s, more than %s", name, number(s.target), number(value), number(step), number(l.Confirm))
 	case value < l.AdviseLow-1e-9 || value > l.AdviseHigh+1e-9:
-		why = fmt.Sprintf("%s is outside the recommended %s to %s", number(value), number(l.AdviseLow), number(l.AdviseHigh))
+		why = fmt.Sprintf("%s %s is outside the recommended %s to %s", name, number(value), number(l.AdviseLow), number(l.AdviseHigh))
 	default:
 		return "", "", ""
 	}
-	if confirm != "" && confirm == s.offer && value == s.offered && now.Up <= s.offerEnds {
-		return "", "", ""
+	if confirm != "" {
+		if confirm == s.offer && value == s.offered && now.Up <= s.offerEnds {
+			return "", "", ""
+		}
+		why = "the confirmation came too late or was of another change; " + why
 	}
 	s.offerCount++
 	h := fnv.New32a()
 	fmt.Fprintf(h, "%s|%v|%d|%d", name, value, s.offerCount, now.Up)
-	s.offer, s.offered, s.offerEnds = fmt.Sprintf("%08x", h.Sum32()), value, now.Up+offerHolds
+	s.offer, s.offered, s.offerEnds = fmt.Sprintf("%08x", h.Sum32()), value, now.Up+cmp.Or(l.ConfirmWithin, offerHolds)
 	return "", s.offer, why
 }
 

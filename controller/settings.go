@@ -64,6 +64,8 @@ type SetpointSettings struct {
 	Confirm               float64 // largest step without a second confirmation
 	RampPerHour           float64 // fastest change of the effective setpoint
 	RampDownward          bool    // whether the ramp limits a lower setpoint too
+
+	ConfirmWithin time.Duration // of uptime, for the second confirmation; 0 = two minutes
 }
 
 // Inputs are the inputs of the station, by dosing.InputID.

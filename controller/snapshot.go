@@ -88,7 +88,7 @@ func (c *Core) words(now dosing.Instant, id dosing.TankID, v TankView, e dosing.
 	switch {
 	case v.Cause != safety.CauseNone:
 		row := safety.Of(v.Cause)
-		return v.Mode.String() + ": " + row.Text, "clears when: " + row.Clears
+		return v.Mode.String() + ": " + row.Text, "clears: " + row.Clears
 	case c.dose.state != doseNone && c.dose.intent.Plan().Tank == id:
 		plan := c.dose.intent.Plan()
 		return fmt.Sprintf("dosing %s of %s: %s", plan.Volume, c.settings.Safety.Pumps[plan.Pump].Reagent, plan.Reason),

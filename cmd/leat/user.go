@@ -59,7 +59,7 @@ Limits and caps change in the configuration file only.
 		err = listPeople(db, *asJSON, stdout)
 	case "remove":
 		if err = db.People().Remove(name); err == nil {
-			fmt.Fprintf(stdout, "%s may no longer sign in; sessions that are open end within 12 h or when the daemon restarts\n", name)
+			fmt.Fprintf(stdout, "%s may no longer sign in, and is signed out\n", name)
 		}
 	case "add":
 		err = addPerson(db, name, role, stdout, stderr)

@@ -122,6 +122,12 @@ func (s *stage) prepare() (err error) {
 	s.file.Web = config.Web{Listen: freeAddress(s.options.Listen, s.file.Web.Listen)}
 	s.file.State = s.state
 	s.file.Zone = time.Local
+	for i := range s.file.Settings.Tanks {
+		t := &s.file.Settings.Tanks[i]
+		// Two minutes of the person at the page, whose clock is not the farm's.
+		t.PH.ConfirmWithin = time.Duration(2 * max(s.options.Speed, 1) * float64(time.Minute))
+		t.EC.ConfirmWithin = t.PH.ConfirmWithin
+	}
 	evening := time.Now()
 	evening = time.Date(evening.Year(), evening.Month(), evening.Day(), 18, 0, 0, 0, time.Local)
 	s.clock = newVirtualClock(evening)

@@ -2,22 +2,39 @@
 // the same and is refreshed by hand.
 "use strict";
 (function () {
-  async function refresh() {
+  // A page that answers a form is not asked for again: what it did is done.
+  if (location.pathname === "/ask") history.replaceState(null, "", "/");
+  function say(text, good) {
     const note = document.getElementById("live");
+    note.textContent = text;
+    note.className = good ? "ok" : "bad";
+    return note;
+  }
+  async function refresh() {
+    let answer, text;
     try {
-      const answer = await fetch("/", { credentials: "same-origin" });
-      if (!answer.ok || answer.redirected) throw new Error("signed out");
-      const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+      answer = await fetch("/", { credentials: "same-origin", signal: AbortSignal.timeout(4500) });
+      text = await answer.text();
+    } catch (e) {
+      say("no connection: these figures are old");
+      return;
+    }
+    if (answer.redirected) {
+      const link = document.createElement("a");
+      link.href = "/signin";
+      link.textContent = "sign in";
+      say("signed out, these figures are old: ").append(link);
+    } else if (!answer.ok) {
+      say("the daemon answers " + answer.status + ": these figures are old");
+    } else {
+      const fresh = new DOMParser().parseFromString(text, "text/html");
       for (const part of document.querySelectorAll("[data-live]")) {
         const other = fresh.getElementById(part.id);
         if (other) part.replaceWith(document.adoptNode(other));
       }
-      note.textContent = "live";
-      note.className = "ok";
-    } catch (e) {
-      note.textContent = "no connection: these figures are old";
-      note.className = "bad";
+      say("live", true);
     }
   }
+  refresh();
   setInterval(refresh, 5000);
 })();

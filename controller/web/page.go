@@ -8,6 +8,7 @@ import (
 	"math"
 	"net/http"
 	"strconv"
+	"strings"
 	"time"
 
 	"leat/controller"
@@ -29,11 +30,76 @@ func words(scale dosing.ECScale) template.FuncMap {
 		// A spread of a logarithm as people say it.
 		"factor": func(spread float64) string { return strconv.FormatFloat(math.Exp(spread), 'f', 1, 64) },
 		"clock":  func(t time.Time) string { return t.Format("2 Jan 15:04") },
-		"since":  func(now, then dosing.Instant) time.Duration { return now.Since(then) },
+		"plain":  inputWords,
+		"volume": volumeWords,
+		"now":    nowFigures,
+		"wants": func(state safety.AlarmState) bool {
+			return state != safety.AlarmAcknowledged && state != safety.AlarmShelved
+		},
+		"again": again,
+		"since": func(now, then dosing.Instant) time.Duration { return now.Since(then) },
 		"setpoint": func(v controller.SetpointView, tank, quantity, unit string) setpointForm {
 			return setpointForm{v, tank, quantity, unit}
 		},
 	}
+}
+
+// inputWords is the name of an input as people say it.
+func inputWords(in controller.InputView) string {
+	switch in.Quantity {
+	case dosing.QuantityPH:
+		return "pH"
+	case dosing.QuantityEC:
+		return "EC"
+	}
+	return strings.ReplaceAll(in.Name, "_", " ")
+}
+
+// volumeWords is a volume with the digits that a person reads; the record keeps all.
+func volumeWords(v dosing.Volume) string {
+	switch ml := v.Millilitres(); {
+	case ml >= 10_000:
+		return strconv.FormatFloat(v.Litres(), 'f', 1, 64) + " L"
+	case ml >= 100:
+		return strconv.FormatFloat(ml, 'f', 0, 64) + " mL"
+	default:
+		return strconv.FormatFloat(ml, 'f', 1, 64) + " mL"
+	}
+}
+
+// figureNow is a reading that the tank is steered by, large, beside what is wanted.
+type figureNow struct {
+	Name, Value, Wanted string
+	Remark              string // of the reading's quality
+	Good                bool
+	Far                 string // in words, when the warn band is left
+}
+
+func nowFigures(t controller.TankView) (figures []figureNow) {
+	for _, in := range t.Inputs {
+		wanted, band := t.PH.Present, dosing.WarnBand.PH
+		switch in.Quantity {
+		case dosing.QuantityPH:
+		case dosing.QuantityEC:
+			wanted, band = t.EC.Present, dosing.WarnBand.EC
+		default:
+			continue
+		}
+		f := figureNow{Name: inputWords(in), Value: "–", Wanted: strconv.FormatFloat(wanted, 'f', 2, 64), Remark: in.Quality.String(), Good: in.Quality.MayDose()}
+		if in.Present {
+			f.Value = strconv.FormatFloat(in.Value, 'f', 2, 64)
+			switch off := in.Value - wanted; {
+			case off > band:
+				f.Far = "too high"
+			case off < -band:
+				f.Far = "too low"
+			}
+		} else {
+			f.Remark = "no reading yet"
+		}
+		figures = append(figures, f)
+	}
+	return figures
 }
 
 type setpointForm struct {
@@ -58,11 +124,11 @@ func ageWords(d time.Duration) string {
 func inWords(d time.Duration) string {
 	switch {
 	case d < 0:
-		return "not in sight"
+		return "not left in sight"
 	case d == 0:
 		return "outside now"
 	}
-	return "in " + ageWords(d)
+	return "left in " + ageWords(d)
 }
 
 func valueWords(in controller.InputView, scale dosing.ECScale) string {
@@ -100,6 +166,15 @@ type pageData struct {
 	Operate bool
 	Manage  bool
 	Answer  *answerData
+	charts  [][]chart // by tank; none where nobody keeps a history
+}
+
+// Chart is what the last hours of a tank looked like.
+func (d pageData) Chart(tank int) []chart {
+	if tank >= len(d.charts) {
+		return nil
+	}
+	return d.charts[tank]
 }
 
 // answerData is the daemon's answer to the last form, with the form to confirm it.
@@ -108,12 +183,15 @@ type answerData struct {
 	TankName string
 	Until    string
 	Note     string
+	Analysis string // a list that was not taken, to be mended rather than typed anew
 }
 
-func (s *Server) showPage(w http.ResponseWriter, r *http.Request) { s.pageWith(w, r, nil) }
+func (s *Server) showPage(w http.ResponseWriter, r *http.Request) {
+	s.pageWith(w, r, http.StatusOK, nil)
+}
 
-func (s *Server) pageWith(w http.ResponseWriter, r *http.Request, answer *answerData) {
-	who, ok := s.sessions.who(r)
+func (s *Server) pageWith(w http.ResponseWriter, r *http.Request, status int, answer *answerData) {
+	who, ok := s.who(r)
 	if !ok {
 		http.Redirect(w, r, "/signin", http.StatusSeeOther)
 		return
@@ -123,17 +201,17 @@ func (s *Server) pageWith(w http.ResponseWriter, r *http.Request, answer *answer
 		http.Error(w, "the daemon is starting; try again in a moment", http.StatusServiceUnavailable)
 		return
 	}
-	status := http.StatusOK
-	if answer != nil && !answer.Accepted {
-		status = http.StatusUnprocessableEntity
+	data := pageData{View: view, Who: who.name, Role: who.role, Operate: who.role >= controller.RoleOperate,
+		Manage: who.role >= controller.RoleEngineer, Answer: answer}
+	for i := range view.Tanks {
+		data.charts = append(data.charts, s.charts(view.At.Wall, &view.Tanks[i]))
 	}
-	s.render(w, s.page, status, pageData{View: view, Who: who.name, Role: who.role, Operate: who.role >= controller.RoleOperate,
-		Manage: who.role >= controller.RoleEngineer, Answer: answer})
+	s.render(w, s.page, status, data)
 }
 
 // showState is the view as JSON, for a person signed in.
 func (s *Server) showState(w http.ResponseWriter, r *http.Request) {
-	if _, ok := s.sessions.who(r); !ok {
+	if _, ok := s.who(r); !ok {
 		http.Error(w, "sign in first", http.StatusUnauthorized)
 		return
 	}
@@ -143,27 +221,34 @@ func (s *Server) showState(w http.ResponseWriter, r *http.Request) {
 
 // ask takes a form of the page, sends it to the core and shows the answer.
 func (s *Server) ask(w http.ResponseWriter, r *http.Request) {
-	who, ok := s.sessions.who(r)
+	who, ok := s.who(r)
 	if !ok {
 		http.Redirect(w, r, "/signin", http.StatusSeeOther)
 		return
 	}
 	request, err := s.read(r.FormValue)
+	refused := &answerData{TankName: r.FormValue("tank"), Analysis: r.FormValue("analysis")}
 	if err != nil {
-		http.Error(w, err.Error(), http.StatusBadRequest)
+		refused.Text = err.Error() + "; nothing was changed"
+		s.pageWith(w, r, http.StatusBadRequest, refused)
 		return
 	}
 	request.By, request.From, request.Role = who.name, "page", who.role
 	answer, err := s.options.Ask(r.Context(), request)
 	if err != nil {
-		http.Error(w, "the daemon did not answer; nothing was changed by this page", http.StatusServiceUnavailable)
+		refused.Text = "the daemon did not answer in time; look below whether it was done before asking again"
+		s.pageWith(w, r, http.StatusServiceUnavailable, refused)
 		return
 	}
 	if !answer.Accepted {
 		s.options.Audit(who.name, "page", request.Kind.String()+" refused", answer.Text)
 	}
-	view := s.options.View()
-	s.pageWith(w, r, &answerData{Answer: answer, TankName: view.Tanks[request.Tank].Name, Until: request.Until, Note: request.Note})
+	shown := &answerData{Answer: answer, TankName: r.FormValue("tank"), Until: request.Until, Note: request.Note}
+	status := http.StatusOK
+	if !answer.Accepted {
+		status, shown.Analysis = http.StatusUnprocessableEntity, refused.Analysis
+	}
+	s.pageWith(w, r, status, shown)
 }
 
 // read makes a request of form values; the local socket uses the same names.
@@ -195,8 +280,8 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 	var err error
 	switch request.Kind {
 	case controller.RequestSetpoint:
-		if request.Value, err = strconv.ParseFloat(value("value"), 64); err != nil {
-			return fmt.Errorf("value=%.40q: want a number such as 5.9", value("value"))
+		if request.Value, err = typed(value("value")); err != nil {
+			return err
 		}
 		request.Quantity = map[string]dosing.Quantity{"ph": dosing.QuantityPH, "ec": dosing.QuantityEC}[value("quantity")]
 	case controller.RequestAcknowledge, controller.RequestShelve:
@@ -223,9 +308,9 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 			}
 		}
 	case controller.RequestHandDose:
-		ml, err := strconv.ParseFloat(value("ml"), 64)
+		ml, err := typed(value("ml"))
 		if err != nil || !(ml > 0) {
-			return fmt.Errorf("ml=%.40q: want millilitres, more than nothing", value("ml"))
+			return fmt.Errorf("%.40q: want millilitres, more than nothing", value("ml"))
 		}
 		request.Volume = dosing.FromMillilitres(ml)
 		for i := range view.Pumps {
@@ -237,6 +322,28 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 		return fmt.Errorf("pump=%.40q: no such pump", value("pump"))
 	}
 	return nil
+}
+
+// typed reads a number from a phone, whose keys may offer a comma and no point. A
+// mark between thousands would make another number of it, so one mark is all.
+func typed(text string) (float64, error) {
+	plain := strings.TrimSpace(text)
+	if strings.Count(plain, ",") == 1 && !strings.Contains(plain, ".") {
+		plain = strings.Replace(plain, ",", ".", 1)
+	}
+	v, err := strconv.ParseFloat(plain, 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, fmt.Errorf("%.40q is not a number; write it as 5.9 or 5,9", text)
+	}
+	return v, nil
+}
+
+// again is the list of an analysis of a tank that was not taken.
+func again(answer *answerData, tank string) string {
+	if answer == nil || answer.TankName != tank {
+		return ""
+	}
+	return answer.Analysis
 }
 
 // render writes a template whole or an error, never half a page.

@@ -72,6 +72,9 @@ func TestPageFitsAPhoneAndItsFiguresStayFresh(t *testing.T) {
 	if bars := ask[int](t, ctx, `[...document.querySelectorAll("#tank-0 .ions svg")].filter(b => b.getBoundingClientRect().width > 100).length`); bars != 7 {
 		t.Errorf("%d bars of ions are wide enough to read, want 7", bars)
 	}
+	if wide := ask[int](t, ctx, `document.documentElement.style.fontSize = "200%", document.documentElement.scrollWidth`); wide > 390 {
+		t.Errorf("with letters twice as large the page is %d px wide on a phone of 390", wide)
+	}
 	fresh := sampleView()
 	fresh.Tanks[0].Inputs[0].Value = 6.11
 	h.show(fresh)

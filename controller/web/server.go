@@ -37,7 +37,8 @@ type Options struct {
 	ECScale          dosing.ECScale // shown beside mS/cm
 	View             func() *controller.View
 	Ask              func(context.Context, controller.Request) (controller.Answer, error)
-	ReadAnalysis     func(list string, into *controller.Request) error // what a laboratory's list says; nil = none are taken
+	ReadAnalysis     func(list string, into *controller.Request) error        // what a laboratory's list says; nil = none are taken
+	History          func(input string, from, to time.Time) ([]Minute, error) // of "tank/input"; nil = no charts
 	Find             func(name string) (Person, bool, error)
 	Audit            func(who, from, what, detail string)
 	Metrics          http.Handler

@@ -33,6 +33,7 @@ func Hash(password string) (string, error) { return argon2id.CreateHash(password
 type session struct {
 	name  string
 	role  controller.Role
+	hash  string // of the password it began with; empty = by a one-time link
 	until time.Time
 }
 
@@ -51,7 +52,7 @@ func newSessions() *sessions {
 }
 
 // begin opens a session and returns its token.
-func (s *sessions) begin(name string, role controller.Role) string {
+func (s *sessions) begin(p Person) string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	now := time.Now()
@@ -61,7 +62,7 @@ func (s *sessions) begin(name string, role controller.Role) string {
 		}
 	}
 	token := rand.Text()
-	s.byToken[token] = session{name: name, role: role, until: now.Add(sessionHolds)}
+	s.byToken[token] = session{name: p.Name, role: p.Role, hash: p.Hash, until: now.Add(sessionHolds)}
 	return token
 }
 

@@ -2,8 +2,6 @@ package web
 
 import (
 	"net/http"
-
-	"leat/controller"
 )
 
 func (s *Server) showSignIn(w http.ResponseWriter, _ *http.Request) {
@@ -31,7 +29,7 @@ func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	s.options.Audit(name, "page", "signed in", r.RemoteAddr)
-	s.welcome(w, r, person.Name, person.Role)
+	s.welcome(w, r, person)
 }
 
 // enter redeems a one-time ticket.
@@ -42,11 +40,27 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	s.options.Audit(held.name, "page", "signed in by link", r.RemoteAddr)
-	s.welcome(w, r, held.name, held.role)
+	s.welcome(w, r, Person{Name: held.name, Role: held.role})
 }
 
-func (s *Server) welcome(w http.ResponseWriter, r *http.Request, name string, role controller.Role) {
-	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.sessions.begin(name, role), Path: "/", HttpOnly: true,
+// who is signed in with this request. Someone who was removed, or whose password or
+// role is another by now, is not. Where the list of people cannot be read the session
+// stands: a stop must not hang on a disk.
+func (s *Server) who(r *http.Request) (session, bool) {
+	held, ok := s.sessions.who(r)
+	if !ok || held.hash == "" {
+		return held, ok
+	}
+	person, found, err := s.options.Find(held.name)
+	if err == nil && (!found || person.Hash != held.hash || person.Role != held.role) {
+		s.sessions.end(r)
+		return session{}, false
+	}
+	return held, true
+}
+
+func (s *Server) welcome(w http.ResponseWriter, r *http.Request, p Person) {
+	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.sessions.begin(p), Path: "/", HttpOnly: true,
 		SameSite: http.SameSiteLaxMode, Secure: s.options.Secure, MaxAge: int(sessionHolds.Seconds())})
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }

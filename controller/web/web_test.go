@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"path/filepath"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -25,9 +26,10 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 // house is a server with a farm of fixed figures behind it.
 type house struct {
 	*Server
-	view  atomic.Pointer[controller.View]
-	asked []controller.Request
-	deeds []string
+	view   atomic.Pointer[controller.View]
+	people sync.Map // by name
+	asked  []controller.Request
+	deeds  []string
 }
 
 func (h *house) show(v *controller.View) { h.view.Store(v) }
@@ -43,7 +45,7 @@ func sampleView() *controller.View {
 	bounds := controller.SetpointView{Present: 5.8, Target: 5.8, Source: "file", Lowest: 5, Highest: 7, AdviseLow: 5.5, AdviseHigh: 6.3, Confirm: 0.3, At: wall}
 	row := safety.Of(safety.CauseCirculationOff)
 	return &controller.View{At: at, Station: "row", LinkUp: true, Ledger: safety.LedgerReady, Epoch: 3,
-		Tanks: []controller.TankView{{Name: "north", Mode: safety.ModeHolding, Cause: safety.CauseCirculationOff, Reason: "holding: " + row.Text, Next: "clears when: " + row.Clears,
+		Tanks: []controller.TankView{{Name: "north", Mode: safety.ModeHolding, Cause: safety.CauseCirculationOff, Reason: "holding: " + row.Text, Next: "clears: " + row.Clears,
 			Inputs: []controller.InputView{reading("ph", dosing.QuantityPH, 5.93), reading("ec", dosing.QuantityEC, 1.78), reading("temperature", dosing.QuantityTemperature, 21.2),
 				reading("circulation", dosing.QuantityCirculation, 0), {Name: "redox", Quantity: dosing.QuantityRedox, NotFitted: "no redox probe on this farm"}},
 			PH: bounds, EC: controller.SetpointView{Present: 1.8, Target: 1.8, Source: "file", Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, At: wall},
@@ -67,6 +69,20 @@ func sampleIons(at dosing.Instant) *controller.IonsView {
 		Advice: "an analysis is due: S is known to ±18 % only"}
 }
 
+// sampleHistory is twelve hours of pH that falls from 6.6 to 5.9, with an hour in the
+// middle when nothing was heard, and no EC.
+func sampleHistory(input string, from, to time.Time) (minutes []Minute, err error) {
+	if input != "north/ph" {
+		return nil, nil
+	}
+	for at := from; at.Before(to); at = at.Add(time.Minute) {
+		if passed := at.Sub(from); passed < 5*time.Hour || passed > 6*time.Hour {
+			minutes = append(minutes, Minute{At: at, Mean: 6.6 - float64(0.7*passed.Hours())/12})
+		}
+	}
+	return minutes, nil
+}
+
 func newHouse(t *testing.T) *house {
 	t.Helper()
 	h := &house{}
@@ -75,7 +91,8 @@ func newHouse(t *testing.T) *house {
 	if err != nil {
 		t.Fatal(err)
 	}
-	people := map[string]Person{"mara": {Name: "mara", Role: controller.RoleEngineer, Hash: hash}, "visitor": {Name: "visitor", Role: controller.RoleView, Hash: hash}}
+	h.people.Store("mara", Person{Name: "mara", Role: controller.RoleEngineer, Hash: hash})
+	h.people.Store("visitor", Person{Name: "visitor", Role: controller.RoleView, Hash: hash})
 	h.Server, err = New(Options{Listen: "127.0.0.1:0", Socket: filepath.Join(t.TempDir(), "leat.sock"),
 		ECScale: dosing.ECScales[0], View: h.view.Load,
 		Ask: func(_ context.Context, r controller.Request) (controller.Answer, error) {
@@ -90,7 +107,17 @@ func newHouse(t *testing.T) *house {
 			}
 			return controller.Answer{Kind: r.Kind, Quantity: r.Quantity, Accepted: true, Text: "taken"}, nil
 		},
-		Find: func(name string) (Person, bool, error) { p, ok := people[name]; return p, ok, nil },
+		History: sampleHistory,
+		ReadAnalysis: func(list string, _ *controller.Request) error {
+			return errors.New("no analysis: K: 275 has no unit")
+		},
+		Find: func(name string) (Person, bool, error) {
+			p, ok := h.people.Load(name)
+			if !ok {
+				return Person{}, false, nil
+			}
+			return p.(Person), true, nil
+		},
 		Audit: func(who, from, what, detail string) {
 			h.deeds = append(h.deeds, strings.Join([]string{who, from, what, detail}, " "))
 		},
@@ -175,7 +202,7 @@ func TestPageShowsStateReasonReadingsAndHoldsOnlyToWhoIsSignedIn(t *testing.T) {
 	}
 	_, page := b.get("/")
 	row := safety.Of(safety.CauseCirculationOff)
-	want(t, page, "north", "holding", row.Text, row.Clears, row.Advice, "5.93", "1.78 mS/cm (17.8 CF)", "3 s old", "not fitted: no redox probe", "tonight", "acid-north", "264 mL", "chlorine gas", "no emergency stop", "Acid into water")
+	want(t, page, "north", "holding", row.Text, row.Clears, row.Advice, "5.93", "1.78 mS/cm (17.8 CF)", "3 s old", "redox: not fitted: no redox probe", "tonight", "acid-north", "264 mL", "chlorine gas", "no emergency stop", "Acid into water")
 }
 
 func TestWrongPasswordsAreRefusedLimitedAndAudited(t *testing.T) {
@@ -227,9 +254,78 @@ func TestSetpointOf58IsRefusedVisiblyAndAStepIsConfirmed(t *testing.T) {
 	for _, bad := range []url.Values{{"do": {"setpoint"}, "tank": {"north"}, "quantity": {"ph"}, "value": {"five"}}, {"do": {"dance"}, "tank": {"north"}},
 		{"do": {"stop"}, "tank": {"south"}}, {"do": {"hand-dose"}, "tank": {"north"}, "pump": {"acid-north"}, "ml": {"NaN"}},
 		{"do": {"shelve"}, "tank": {"north"}, "cause": {"leak"}, "for": {"soon"}}, {"do": {"acknowledge"}, "tank": {"north"}, "cause": {"boredom"}}} {
-		if code, _ := b.post("/ask", bad); code != http.StatusBadRequest {
-			t.Errorf("%v was answered %d", bad, code)
+		if code, page := b.post("/ask", bad); code != http.StatusBadRequest || !strings.Contains(page, "nothing was changed") || !strings.Contains(page, "5.93") {
+			t.Errorf("%v was answered %d:\n%s", bad, code, page)
 		}
+	}
+}
+
+func TestDecimalCommaOfAPhoneIsUnderstoodAndAThousandsMarkIsNot(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	b.signIn("mara", password)
+	form := url.Values{"do": {"setpoint"}, "tank": {"north"}, "quantity": {"ph"}, "value": {" 5,9 "}}
+	if code, page := b.post("/ask", form); code != http.StatusOK || h.asked[len(h.asked)-1].Value != 5.9 {
+		t.Errorf("5,9 was answered %d:\n%s", code, page)
+	}
+	for _, bad := range []string{"1,234.5", "1,2,3", "5.9,", "Inf", ""} {
+		form.Set("value", bad)
+		if code, _ := b.post("/ask", form); code != http.StatusBadRequest {
+			t.Errorf("%q was answered %d", bad, code)
+		}
+	}
+}
+
+func TestAnalysisThatWasNotTakenNeedNotBeTypedAnew(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	b.signIn("mara", password)
+	_, page := b.post("/ask", url.Values{"do": {"analysis"}, "tank": {"north"}, "analysis": {"K=275, Ca=115 mg/L"}})
+	want(t, page, "275 has no unit", ">K=275, Ca=115 mg/L</textarea>", "<details open><summary>Enter an analysis")
+}
+
+func TestSomeoneWhoWasRemovedOrChangedIsSignedOutAtOnce(t *testing.T) {
+	h := newHouse(t)
+	for name, change := range map[string]func(Person){
+		"removed":        func(p Person) { h.people.Delete(p.Name) },
+		"lower role":     func(p Person) { p.Role = controller.RoleView; h.people.Store(p.Name, p) },
+		"other password": func(p Person) { p.Hash = "$argon2id$other"; h.people.Store(p.Name, p) }} {
+		mara, _ := h.people.Load("mara")
+		b := h.browser(t)
+		b.signIn("mara", password)
+		change(mara.(Person))
+		if _, page := b.post("/ask", url.Values{"do": {"arm"}, "tank": {"north"}}); !strings.Contains(page, "Sign in") {
+			t.Errorf("%s: still sees the page", name)
+		}
+		h.people.Store("mara", mara)
+		if _, page := b.get("/"); !strings.Contains(page, "Sign in") {
+			t.Errorf("%s: the session came back", name)
+		}
+	}
+	if len(h.asked) > 0 {
+		t.Errorf("the core was asked %v", h.asked)
+	}
+}
+
+func TestChartShowsTheLastHoursTheBandAndTheGap(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	b.signIn("mara", password)
+	_, page := b.get("/")
+	want(t, page, "lowest 5.90, highest 6.60, wanted now 5.80", "<span>09:30</span><span>21:30</span>", "EC, mS/cm: <small>no reading in these hours")
+	var c chart
+	minutes, _ := sampleHistory("north/ph", sampleView().At.Wall.Add(-chartHours), sampleView().At.Wall)
+	c.draw(minutes, sampleView().At.Wall, 5.8, 0.1)
+	if n := strings.Count(c.Line, "M"); n != 2 {
+		t.Errorf("the line has %d pieces, want one before the gap and one after it", n)
+	}
+	// From 6.6 at the top edge to 5.6 (two bands below what is wanted) at the lower.
+	if !strings.HasPrefix(c.Line, "M0.0 0.") || c.BandTop < 66 || c.BandTop > 68 || c.BandHigh < 19 || c.BandHigh > 20 {
+		t.Errorf("line %.20s…, band from %.1f, %.1f high", c.Line, c.BandTop, c.BandHigh)
+	}
+	minutes = append(minutes, Minute{At: sampleView().At.Wall, Mean: 14})
+	if c.draw(minutes, sampleView().At.Wall, 5.8, 0.1); c.BandHigh < 4 {
+		t.Errorf("an unplugged probe flattens the band to %.1f", c.BandHigh)
 	}
 }
 
