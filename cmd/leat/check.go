@@ -31,8 +31,7 @@ func checkCommand(args []string, stdout, stderr io.Writer) int {
 		return code
 	}
 	if *path == "" {
-		fmt.Fprintln(stderr, "leat check: name the file: leat check -config FILE")
-		return 2
+		return misused("leat check", "name the file: leat check -config FILE", stderr)
 	}
 	report, err := config.CheckFile(*path)
 	if err != nil {

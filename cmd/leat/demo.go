@@ -19,6 +19,10 @@ import (
 func demoCommand(args []string, stdout, stderr io.Writer) int {
 	var o demo.Options
 	flags := flag.NewFlagSet("leat demo", flag.ContinueOnError)
+	flags.Usage = func() {
+		fmt.Fprint(flags.Output(), demoUsage)
+		flags.PrintDefaults()
+	}
 	flags.StringVar(&o.Config, "config", "", "configuration `FILE` of the farm to simulate; default the embedded sample")
 	flags.Float64Var(&o.Speed, "speed", 60, "simulated seconds per second, a wish; the report says what was reached")
 	flags.DurationVar(&o.For, "for", 0, "end after this much wall time, such as 45s, and print the night report; default until Ctrl-C")
@@ -41,9 +45,11 @@ func demoCommand(args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stdout, strings.Join(demo.Faults(), "\n"))
 		return 0
 	}
-	if !(o.Speed > 0) || o.Speed > 1e6 || o.For < 0 || *farmOnly != (farm.Broker != "") {
-		fmt.Fprintln(stderr, "leat demo: -speed is above 0 and at most 1000000, -for is not negative, and -broker goes with -farm-only")
-		return 2
+	if problem := demoProblem(&o, *farmOnly, setFlags(flags)); problem != "" {
+		return misused("leat demo", problem, stderr)
+	}
+	if err := mayWrite(o.Picture); err != nil {
+		return exit("leat demo", fmt.Errorf("picture of the night: %w", err), stderr)
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
@@ -51,17 +57,69 @@ func demoCommand(args []string, stdout, stderr io.Writer) int {
 	if *log {
 		o.Log, _ = newLog("info", stderr)
 	}
-	o.Out, o.Live = stdout, isTerminal(stdout)
+	o.Out = stdout
+	if isTerminal(stdout) {
+		o.Wide = func() int {
+			wide, _, err := term.GetSize(int(stdout.(*os.File).Fd()))
+			if err != nil {
+				return 80
+			}
+			return wide
+		}
+	}
 	if *farmOnly {
 		farm.Config, farm.Seed, farm.Out, farm.For, farm.Fault, farm.Log = o.Config, o.Seed, stdout, o.For, o.Fault, o.Log
 		return exit("leat demo", demo.RunFarm(ctx, farm), stderr)
 	}
 	report, err := demo.Run(ctx, o)
-	if err != nil {
-		return exit("leat demo", err, stderr)
+	if report != nil {
+		fmt.Fprint(stdout, report.Text)
 	}
-	fmt.Fprint(stdout, report.Text)
-	return 0
+	return exit("leat demo", err, stderr)
+}
+
+const demoUsage = `usage: leat demo [flags]
+
+A night on this machine that touches no real pump: an embedded broker, a simulated farm and the daemon itself with its
+page. It prints a page to open, a broker to listen to and, at the end, the report of the night.
+
+  leat demo -speed 300 -for 45s                                  a night in less than a minute
+  leat demo -fault list                                          every fault that it can show
+  leat demo -broker tcp://127.0.0.1:1883 -farm-only              the farm alone, to try leat run on
+
+`
+
+// ofTheStage are flags that have no meaning for the farm alone, ofTheFarm those that
+// have none without it.
+var (
+	ofTheStage = []string{"speed", "listen", "mqtt", "state", "picture"}
+	ofTheFarm  = []string{"broker", "user", "password-file"}
+)
+
+// demoProblem says what is wrong with the flags; empty = nothing.
+func demoProblem(o *demo.Options, farmOnly bool, given map[string]bool) string {
+	switch {
+	case !(o.Speed > 0) || o.Speed > 1e6:
+		return "-speed is above 0 and at most 1000000"
+	case o.For < 0:
+		return "-for is not negative"
+	case farmOnly && !given["broker"]:
+		return "-farm-only wants the URL of a broker: -broker tcp://127.0.0.1:1883"
+	}
+	for _, name := range ofTheFarm {
+		if !farmOnly && given[name] {
+			return "-" + name + " goes with -farm-only"
+		}
+	}
+	for _, name := range ofTheStage {
+		if farmOnly && given[name] {
+			return "-" + name + " does not go with -farm-only"
+		}
+	}
+	if err := demo.CheckFault(o.Fault); err != nil {
+		return err.Error()
+	}
+	return ""
 }
 
 // isTerminal says whether w can be redrawn.

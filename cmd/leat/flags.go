@@ -5,6 +5,8 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"os"
+	"strings"
 )
 
 // parseFlags reads a command's flags the same way everywhere: -h prints help to
@@ -29,8 +31,53 @@ func parseFlags(flags *flag.FlagSet, args []string, stdout, stderr io.Writer, wa
 		err = fmt.Errorf("unexpected argument %q", flags.Arg(wantArgs))
 	}
 	if err != nil {
-		fmt.Fprintf(stderr, "%s: %v; %s -h tells the flags\n", flags.Name(), err, flags.Name())
-		return 2, true
+		return misused(flags.Name(), err.Error(), stderr), true
 	}
 	return 0, false
+}
+
+// misused prints what is wrong with a command line and returns the exit code.
+func misused(command, problem string, stderr io.Writer) int {
+	fmt.Fprintf(stderr, "%s: %s; %s -h tells the flags\n", command, problem, command)
+	return 2
+}
+
+// setFlags are the flags that were set, by name.
+func setFlags(flags *flag.FlagSet) map[string]bool {
+	names := map[string]bool{}
+	flags.Visit(func(f *flag.Flag) { names[f.Name] = true })
+	return names
+}
+
+// mayWrite says before long work whether its result can be put where it is wanted.
+// Nothing of a file that is there is changed.
+func mayWrite(path string) error {
+	if path == "" {
+		return nil
+	}
+	_, err := os.Stat(path)
+	fresh := errors.Is(err, os.ErrNotExist)
+	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE, 0o644)
+	if err != nil {
+		return fmt.Errorf("%w; name a file in a folder that is there and may be written", err)
+	}
+	err = file.Close()
+	if fresh {
+		err = errors.Join(err, os.Remove(path))
+	}
+	return err
+}
+
+// progress draws how much of long work is done, where a person watches; nil where
+// nobody does. Call the second function at the end.
+func progress(stderr io.Writer, of string) (draw func(done, all float64), end func()) {
+	if !isTerminal(stderr) {
+		return nil, func() {}
+	}
+	const wide = 40
+	draw = func(done, all float64) {
+		filled := min(max(int(wide*done/all), 0), wide)
+		fmt.Fprintf(stderr, "\r%s%s %.0f of %.0f %s", strings.Repeat("█", filled), strings.Repeat("░", wide-filled), done, all, of)
+	}
+	return draw, func() { fmt.Fprint(stderr, "\r\x1b[K") }
 }

@@ -70,8 +70,7 @@ func ledgerCommand(args []string, stdout, stderr io.Writer) int {
 	}
 	selection, err := f.check(verb, flags)
 	if err != nil {
-		fmt.Fprintf(stderr, "leat ledger: %v; leat ledger -h tells the flags\n", err)
-		return 2
+		return misused("leat ledger", err.Error(), stderr)
 	}
 	if err := f.run(verb, selection, stdout); err != nil {
 		fmt.Fprintf(stderr, "leat ledger: %v\n", err)
@@ -84,7 +83,10 @@ func ledgerCommand(args []string, stdout, stderr io.Writer) int {
 func (f *ledgerFlags) check(verb string, flags *flag.FlagSet) (store.Selection, error) {
 	allowed, known := ledgerVerbs[verb]
 	if !known {
-		return store.Selection{}, fmt.Errorf("%q: want print, verify or export", verb)
+		if verb == "" {
+			verb = "no verb"
+		}
+		return store.Selection{}, fmt.Errorf("%s: want print, verify or export", verb)
 	}
 	var err error
 	flags.Visit(func(given *flag.Flag) {

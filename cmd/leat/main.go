@@ -47,7 +47,11 @@ func dispatch(args []string, stdout, stderr io.Writer) int {
 			return c.run(args[1:], stdout, stderr)
 		}
 	}
-	fmt.Fprintf(stderr, "leat: there is no command %q; leat -h lists them\n", args[0])
+	names := ""
+	for _, c := range commands() {
+		names += " " + c.name
+	}
+	fmt.Fprintf(stderr, "leat: there is no command %q, but:%s; leat -h tells what they do\n", args[0], names)
 	return 2
 }
 

@@ -28,16 +28,20 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	note := flags.String("note", "", "what was checked; needed by clear and confirm-water")
 	asJSON := flags.Bool("json", false, "print the answer as JSON")
 	flags.Usage = func() {
-		fmt.Fprintf(flags.Output(), "usage: leat mode -config FILE -tank NAME [-note TEXT] arm|observe|stop|clear|pause|resume|confirm-water\n\n")
+		fmt.Fprintf(flags.Output(), modeUsage)
 		flags.PrintDefaults()
 	}
 	if code, done := parseFlags(flags, args, stdout, stderr, 1); done {
 		return code
 	}
 	kind, ok := controller.ParseRequestKind(flags.Arg(0))
-	if !ok || *tank == "" || (*path == "") == (*state == "") || !oneOfModes(kind) {
-		fmt.Fprintln(stderr, "leat mode: want -config FILE or -state FOLDER, -tank NAME, and one of arm, observe, stop, clear, pause, resume, confirm-water; leat mode -h tells more")
-		return 2
+	switch {
+	case !ok || !oneOfModes(kind):
+		return misused("leat mode", fmt.Sprintf("%q: want one of arm, observe, stop, clear, pause, resume, confirm-water", flags.Arg(0)), stderr)
+	case *tank == "":
+		return misused("leat mode", "name the tank with -tank NAME", stderr)
+	case (*path == "") == (*state == ""):
+		return misused("leat mode", "name the running daemon by -config FILE or -state FOLDER, one of the two", stderr)
 	}
 	folder := *state
 	if folder == "" {
@@ -61,6 +65,13 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	}
 	return 0
 }
+
+const modeUsage = `usage: leat mode -config FILE -tank NAME [-note TEXT] arm|observe|stop|clear|pause|resume|confirm-water
+
+Tells the running daemon, over the socket in its state folder. arm doses, observe only shows what it would dose, stop
+ends dosing until a person clears it, saying with -note what was checked. A software stop is no emergency stop.
+
+`
 
 func oneOfModes(kind controller.RequestKind) bool {
 	switch kind {

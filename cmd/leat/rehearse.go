@@ -32,7 +32,7 @@ func rehearseCommand(args []string, stdout, stderr io.Writer) int {
 	o := campaign.Options{}
 	flags := flag.NewFlagSet("leat rehearse", flag.ContinueOnError)
 	flags.StringVar(&o.Set, "set", "standard", "`SET` of nights: "+setNames())
-	flags.IntVar(&o.Nights, "nights", 400, "how many")
+	flags.IntVar(&o.Nights, "nights", 400, "`K` nights")
 	flags.Uint64Var(&o.Seed, "seed", 1, "of the first night; each further night has the next one")
 	flags.StringVar(&o.Faults, "faults", "none", "none, one or two a night, swarm (one to five of kinds drawn for each night), or `NAMES` such as pump-dead or pump-dead@2h5m+30m,ph-silent@3h")
 	flags.BoolVar(&o.Yardsticks, "yardsticks", false, "play the same nights under the timer, the patient law and the clairvoyant too")
@@ -54,13 +54,11 @@ func rehearseCommand(args []string, stdout, stderr io.Writer) int {
 	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
 		return code
 	}
-	if o.Nights < 1 || o.Workers < 1 || *trace && *night < 0 {
-		fmt.Fprintln(stderr, "leat rehearse: -nights and -workers are at least 1, and -trace goes with -night K")
-		return 2
+	if problem := rehearseProblem(&o, setFlags(flags)); problem != "" {
+		return misused("leat rehearse", problem, stderr)
 	}
-	if o.From != "" && *path == "" {
-		fmt.Fprintln(stderr, "leat rehearse: -from goes with -config, which says what the record is of")
-		return 2
+	if err := mayWrite(*picture); err != nil {
+		return exit("leat rehearse", fmt.Errorf("picture: %w", err), stderr)
 	}
 	if *month {
 		debug.SetGCPercent(400)
@@ -82,9 +80,41 @@ func rehearseCommand(args []string, stdout, stderr io.Writer) int {
 		return exitOnViolation(rehearseOne(&o, *night, *trace, *asJSON, *picture, stdout))(stderr)
 	}
 	if o.Without == "all" {
-		return exit("leat rehearse", rehearseWithout(o, *asJSON, stdout), stderr)
+		return exit("leat rehearse", rehearseWithout(o, *asJSON, stdout, stderr), stderr)
 	}
 	return exitOnViolation(rehearseAll(&o, *asJSON, *picture, stdout, stderr))(stderr)
+}
+
+// ofAMonth are the flags that a month knows.
+var ofAMonth = map[string]bool{"month": true, "config": true, "seed": true, "picture": true, "json": true}
+
+// rehearseProblem says what is wrong with the flags; empty = nothing.
+func rehearseProblem(o *campaign.Options, given map[string]bool) string {
+	whole := *o
+	if o.Without == "all" {
+		whole.Without = ""
+	}
+	switch {
+	case o.Workers < 1:
+		return "-workers is at least 1"
+	case given["trace"] && !given["night"]:
+		return "-trace goes with -night K"
+	case given["from"] && !given["config"]:
+		return "-from goes with -config, which says what the record is of"
+	case given["config"] && given["set"]:
+		return "-set draws farms and -config names yours: leave one out"
+	case o.Without == "all" && (given["night"] || given["picture"]):
+		return "-without all plays many nights for a table: leave out -night and -picture"
+	}
+	for name := range given {
+		if given["month"] && !ofAMonth[name] {
+			return "-" + name + " does not go with -month"
+		}
+	}
+	if err := whole.Check(); err != nil {
+		return err.Error()
+	}
+	return ""
 }
 
 func setNames() string {
@@ -145,12 +175,16 @@ func rehearseOne(o *campaign.Options, night int, trace, asJSON bool, picture str
 		err = writeJSON(stdout, outcome)
 	case !trace:
 		for i, s := range outcome.Scores {
-			fmt.Fprintf(stdout, "night %d, seed %d, tank %d: pH in band %.3f, overshoot %.3f, settles in %.1f min; EC in band %.3f; %d doses; trace hash %016x\n",
-				night, outcome.Seed, i, s.PH.InBand, s.PH.Overshoot, s.PH.SettleMinutes, s.EC.InBand, s.Doses, outcome.Hash)
+			settles := "starts in band"
+			if s.PH.SettleMinutes >= 0 {
+				settles = fmt.Sprintf("settles in %.1f min", s.PH.SettleMinutes)
+			}
+			fmt.Fprintf(stdout, "night %d, seed %d, tank %s: pH in band %.3f, overshoot %.3f, %s; EC in band %.3f; %d doses; trace hash %016x\n",
+				night, outcome.Seed, played.Settings.Safety.Tanks[i].Name, s.PH.InBand, s.PH.Overshoot, settles, s.EC.InBand, s.Doses, outcome.Hash)
 		}
 	}
 	if err == nil && picture != "" {
-		err = os.WriteFile(picture, []byte(campaign.Picture(played, 0, night, nil)), 0o644)
+		err = os.WriteFile(picture, []byte(campaign.Picture(played, night, nil)), 0o644)
 	}
 	violation := ""
 	if len(outcome.Violations) > 0 {
@@ -164,18 +198,9 @@ func rehearseAll(o *campaign.Options, asJSON bool, picture string, stdout, stder
 	defer stop()
 	start := processorTime()
 	o.Clock = func() time.Duration { return processorTime() - start }
-	live := isTerminal(stderr)
-	if live {
-		o.Progress = func(done int) {
-			const wide = 40
-			filled := wide * done / o.Nights
-			fmt.Fprintf(stderr, "\r%s%s %d of %d nights", strings.Repeat("█", filled), strings.Repeat("░", wide-filled), done, o.Nights)
-		}
-	}
+	end := showProgress(o, o.Nights, stderr)
 	report, err := campaign.Rehearse(ctx, *o)
-	if live {
-		fmt.Fprint(stderr, "\r\x1b[K")
-	}
+	end()
 	if err != nil {
 		return "", err
 	}
@@ -194,11 +219,22 @@ func rehearseAll(o *campaign.Options, asJSON bool, picture string, stdout, stder
 	return violation, err
 }
 
+// showProgress draws a bar while nights are played, until end is called.
+func showProgress(o *campaign.Options, nights int, stderr io.Writer) (end func()) {
+	draw, end := progress(stderr, "nights")
+	if draw != nil {
+		o.Progress = func(done int) { draw(float64(done), float64(nights)) }
+	}
+	return end
+}
+
 // rehearseWithout plays the same nights under the whole law and without each part.
-func rehearseWithout(o campaign.Options, asJSON bool, stdout io.Writer) error {
+func rehearseWithout(o campaign.Options, asJSON bool, stdout, stderr io.Writer) error {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	end := showProgress(&o, o.Nights*campaign.Ablations, stderr)
 	reports, err := campaign.Ablate(ctx, o)
+	end()
 	if err != nil {
 		return err
 	}
@@ -214,7 +250,7 @@ func worstPicture(o *campaign.Options, report *campaign.Report, path string) err
 	if err != nil {
 		return err
 	}
-	return os.WriteFile(path, []byte(campaign.Picture(played, 0, worst, report)), 0o644)
+	return os.WriteFile(path, []byte(campaign.Picture(played, worst, report)), 0o644)
 }
 
 func writeJSON(w io.Writer, v any) error {

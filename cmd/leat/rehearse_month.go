@@ -1,10 +1,8 @@
 package main
 
 import (
-	"fmt"
 	"io"
 	"os"
-	"strings"
 
 	"leat/controller/campaign"
 	"leat/controller/config"
@@ -19,18 +17,12 @@ func rehearseMonth(path string, seed uint64, asJSON bool, picture string, stdout
 		return err
 	}
 	month := campaign.Month{Seed: seed}
-	live := isTerminal(stderr)
-	if live {
-		month.Tick = func(done float64) {
-			const wide = 40
-			filled := int(wide * done)
-			fmt.Fprintf(stderr, "\r%s%s %.0f %% of two months", strings.Repeat("█", filled), strings.Repeat("░", wide-filled), 100*done)
-		}
+	draw, end := progress(stderr, "days")
+	if draw != nil {
+		month.Tick = func(done float64) { draw(60*done, 60) }
 	}
 	report, err := month.Play(farm)
-	if live {
-		fmt.Fprint(stderr, "\r\x1b[K")
-	}
+	end()
 	if err != nil {
 		return err
 	}

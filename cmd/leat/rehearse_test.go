@@ -49,15 +49,20 @@ func TestRehearseRefusesWhatItDoesNotKnow(t *testing.T) {
 		code int
 		says string
 	}{
-		{[]string{"-set", "moon"}, 1, "standard"},
-		{[]string{"-faults", "gremlins", "-nights", "1"}, 1, "pump-dead"},
+		{[]string{"-set", "moon"}, 2, "standard"},
+		{[]string{"-faults", "gremlins", "-nights", "1"}, 2, "pump-dead"},
 		{[]string{"-trace"}, 2, "-night K"},
 		{[]string{"-nights", "0"}, 2, "at least 1"},
 		{[]string{"-config", "no-such-file.toml"}, 1, "no-such-file.toml"},
 		{[]string{"-plant", "no-such-program-here", "-nights", "1"}, 1, "no-such-program-here"},
 		{[]string{"-from", "somewhere"}, 2, "-config"},
 		{[]string{"-config", ownFarm, "-from", "no-such-folder"}, 1, "no-such-folder"},
-		{[]string{"-without", "luck", "-nights", "1"}, 1, "feed-forward"},
+		{[]string{"-without", "luck", "-nights", "1"}, 2, "feed-forward"},
+		{[]string{"-config", ownFarm, "-yardsticks"}, 1, "yardsticks are laws"},
+		{[]string{"-config", ownFarm, "-set", "day"}, 2, "leave one out"},
+		{[]string{"-month", "-nights", "3"}, 2, "does not go with -month"},
+		{[]string{"-picture", "no-such-folder/night.svg"}, 1, "a folder that is there"},
+		{[]string{"-plant", "true", "-nights", "1"}, 1, "deploy/plant.py"},
 		{[]string{"-unheard"}, 2, "-h tells the flags"},
 	} {
 		code, out, errs := rehearse(c.args...)

@@ -19,12 +19,15 @@ import (
 func runCommand(args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("leat run", flag.ContinueOnError)
 	path := flags.String("config", "", "configuration `FILE`; leat check -config FILE tells what it would do")
+	flags.Usage = func() {
+		fmt.Fprint(flags.Output(), runUsage)
+		flags.PrintDefaults()
+	}
 	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
 		return code
 	}
 	if *path == "" {
-		fmt.Fprintln(stderr, "leat run: name the configuration with -config FILE; deploy/leat.toml is a sample, leat demo needs none")
-		return 2
+		return misused("leat run", "name the configuration with -config FILE; deploy/leat.toml is a sample, leat demo needs none", stderr)
 	}
 	file, err := config.Load(*path)
 	if err != nil {
@@ -58,6 +61,14 @@ func runCommand(args []string, stdout, stderr io.Writer) int {
 	log.Info("stopped, pumps off")
 	return 0
 }
+
+const runUsage = `usage: leat run -config FILE
+
+The daemon. It logs one JSON line for each event to stderr, keeps its record in the state folder that the file names, and
+only observes until a person arms a tank. SIGHUP reads the file again, whole and valid or not at all; SIGTERM stops the
+pumps, closes the record and ends. Exit code: 0 stopped by a signal, 1 it could not start or go on, 2 wrong use.
+
+`
 
 // reloadOnHangup reads the configuration again at each SIGHUP; the daemon logs
 // what came of it.

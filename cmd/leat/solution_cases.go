@@ -52,19 +52,21 @@ func solveCases(path string, w io.Writer) error {
 // solutionCase is one row, still text where it may be wrong.
 type solutionCase struct{ name, temp, totals, co2, mode string }
 
+var caseColumns = []string{"case", "temp_c", "totals_mmol_per_kgw", "log10_pco2_atm", "ph_mode"}
+
 func readCases(r io.Reader) ([]solutionCase, error) {
 	reader := csv.NewReader(r)
 	header, err := reader.Read()
 	if err != nil {
-		return nil, fmt.Errorf("no header: %w", err)
+		return nil, fmt.Errorf("no header (%w); the first line names the columns %s", err, strings.Join(caseColumns, ","))
 	}
 	place := map[string]int{}
 	for i, name := range header {
 		place[strings.TrimSpace(strings.TrimPrefix(name, "\ufeff"))] = i
 	}
-	for _, name := range []string{"case", "temp_c", "totals_mmol_per_kgw", "log10_pco2_atm", "ph_mode"} {
+	for _, name := range caseColumns {
 		if _, ok := place[name]; !ok {
-			return nil, fmt.Errorf("column %s is missing", name)
+			return nil, fmt.Errorf("column %s is missing; the first line names the columns %s", name, strings.Join(caseColumns, ","))
 		}
 	}
 	var cases []solutionCase

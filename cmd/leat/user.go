@@ -45,9 +45,17 @@ Limits and caps change in the configuration file only.
 	}
 	verb, name := flags.Arg(0), flags.Arg(1)
 	role, known := controller.ParseRole(*roleName)
-	if (*path == "") == (*state == "") || !known || (verb == "list") != (name == "") || verb != "add" && verb != "remove" && verb != "list" {
-		fmt.Fprintln(stderr, "leat user: want -config FILE or -state FOLDER, then add NAME, remove NAME or list; leat user -h tells more")
-		return 2
+	switch {
+	case verb != "add" && verb != "remove" && verb != "list":
+		return misused("leat user", fmt.Sprintf("%q: want add NAME, remove NAME or list", verb), stderr)
+	case verb != "list" && name == "":
+		return misused("leat user", verb+" wants a name", stderr)
+	case verb == "list" && name != "":
+		return misused("leat user", "list takes no name", stderr)
+	case !known:
+		return misused("leat user", fmt.Sprintf("-role %q: want view, operate or engineer", *roleName), stderr)
+	case (*path == "") == (*state == ""):
+		return misused("leat user", "name the daemon by -config FILE or -state FOLDER, one of the two", stderr)
 	}
 	db, err := openState(*path, *state)
 	if err != nil {
@@ -73,7 +81,12 @@ func openState(path, folder string) (*store.DB, error) {
 		if err != nil {
 			return nil, err
 		}
-		folder = file.State
+		return store.Open(file.State)
+	}
+	// A folder that is named by hand is made by nobody: a slip would begin a second
+	// record that no daemon reads.
+	if _, err := os.Stat(folder); err != nil {
+		return nil, fmt.Errorf("state folder: %w; name the folder that the configuration's state names, or use -config", err)
 	}
 	return store.Open(folder)
 }

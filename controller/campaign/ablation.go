@@ -11,10 +11,15 @@ import (
 // parts. Every part must be worth its place.
 func Ablate(ctx context.Context, o Options) ([]*Report, error) {
 	var all []*Report
+	tell := o.Progress
 	for w := dosing.WithoutNothing; w < dosing.WithoutCount; w++ {
 		o.Without = ""
 		if w != dosing.WithoutNothing {
 			o.Without = w.String()
+		}
+		if tell != nil {
+			before := len(all) * o.Nights
+			o.Progress = func(done int) { tell(before + done) }
 		}
 		r, err := Rehearse(ctx, o)
 		if err != nil {
@@ -24,6 +29,9 @@ func Ablate(ctx context.Context, o Options) ([]*Report, error) {
 	}
 	return all, nil
 }
+
+// Ablations is how many times Ablate plays the nights.
+const Ablations = int(dosing.WithoutCount)
 
 // WriteAblation prints the reports of Ablate as a table.
 func WriteAblation(w io.Writer, reports []*Report) error {

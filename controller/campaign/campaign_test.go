@@ -190,7 +190,7 @@ func TestReportAndPictureCanBeRead(t *testing.T) {
 	if !strings.Contains(out.String(), "acid") {
 		t.Errorf("the trace of the night names no dose:\n%.300s", out.String())
 	}
-	picture := Picture(trace, 0, 1, r)
+	picture := Picture(trace, 1, r)
 	decoder := xml.NewDecoder(strings.NewReader(picture))
 	for {
 		if _, err := decoder.Token(); err != nil {

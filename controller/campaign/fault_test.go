@@ -111,7 +111,7 @@ func TestPartsOfTheLawThatAreLeftOutAreMissed(t *testing.T) {
 			t.Errorf("without what is on its way IAE is %.2f and %.2f, with it %.2f and %.2f", r.PH.IAE, r.EC.IAE, whole.PH.IAE, whole.EC.IAE)
 		}
 	}
-	if err := (&Options{Without: "luck"}).checkWithout(); err == nil || !strings.Contains(err.Error(), "feed-forward") {
+	if err := (&Options{Set: "standard", Faults: "none", Nights: 1, Without: "luck"}).Check(); err == nil || !strings.Contains(err.Error(), "feed-forward") {
 		t.Errorf("want the list of parts, got %v", err)
 	}
 }

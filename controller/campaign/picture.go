@@ -2,6 +2,7 @@ package campaign
 
 import (
 	"fmt"
+	"html"
 	"math"
 	"strings"
 	"time"
@@ -52,16 +53,40 @@ func (p *panel) line(b *strings.Builder, colour string, points [][2]float64) {
 	b.WriteString(`"/>`)
 }
 
-// Picture draws one night of one tank (pH, EC, doses, what is on its way, holds)
+// Heights of a tank's part of the picture and of that of all nights.
+const (
+	tankHigh   = 720
+	nightsHigh = 180
+)
+
+// Picture draws one night (of each tank pH, EC, doses, what is on its way, holds)
 // and, below it, the share of time in band over all nights of the report, as SVG.
-func Picture(t *Trace, id dosing.TankID, night int, report *Report) string {
+func Picture(t *Trace, night int, report *Report) string {
 	var b strings.Builder
-	high := 720
+	tanks := t.Settings.Safety.Tanks
+	high := tankHigh * len(tanks)
 	if report != nil {
-		high = 900
+		high += nightsHigh
 	}
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%d" height="%d" viewBox="0 0 %d %d" font-family="sans-serif" font-size="12" fill="#222">`, pictureWide, high, pictureWide, high)
-	fmt.Fprintf(&b, `<rect width="100%%" height="100%%" fill="#fff"/><text x="%d" y="24" font-size="16">Night %d, seed %d, tank %s</text>`, plotLeft, night, t.Seed, t.Settings.Safety.Tanks[id].Name)
+	fmt.Fprintf(&b, `<rect width="100%%" height="100%%" fill="#fff"/>`)
+	for id := range tanks {
+		fmt.Fprintf(&b, `<g transform="translate(0,%d)"><text x="%d" y="24" font-size="16">Night %d, seed %d, tank %s</text>`,
+			tankHigh*id, plotLeft, night, t.Seed, html.EscapeString(tanks[id].Name))
+		t.tank(&b, dosing.TankID(id))
+		b.WriteString(`</g>`)
+	}
+	if report != nil {
+		fmt.Fprintf(&b, `<g transform="translate(0,%d)">`, tankHigh*(len(tanks)-1))
+		report.distribution(&b)
+		b.WriteString(`</g>`)
+	}
+	b.WriteString(`</svg>`)
+	return b.String()
+}
+
+// tank draws the panels of one tank.
+func (t *Trace) tank(b *strings.Builder, id dosing.TankID) {
 	var samples []Sample
 	for _, s := range t.Samples {
 		if s.Tank == id {
@@ -69,22 +94,16 @@ func Picture(t *Trace, id dosing.TankID, night int, report *Report) string {
 		}
 	}
 	if len(samples) == 0 {
-		b.WriteString(`</svg>`)
-		return b.String()
+		return
 	}
 	hours := (samples[len(samples)-1].At - t.Begins).Hours()
-	t.curves(&b, samples, hours)
-	t.doseMarks(&b, id, hours)
-	t.holdBars(&b, id, hours)
+	t.curves(b, samples, hours)
+	t.doseMarks(b, id, hours)
+	t.holdBars(b, id, hours)
 	axis := panel{hours: hours}
 	for h := 0.0; h <= hours; h++ {
-		fmt.Fprintf(&b, `<text x="%.1f" y="705" text-anchor="middle">%.0f h</text>`, axis.x(h), h)
+		fmt.Fprintf(b, `<text x="%.1f" y="705" text-anchor="middle">%.0f h</text>`, axis.x(h), h)
 	}
-	if report != nil {
-		report.distribution(&b)
-	}
-	b.WriteString(`</svg>`)
-	return b.String()
 }
 
 func (t *Trace) curves(b *strings.Builder, samples []Sample, hours float64) {

@@ -153,11 +153,11 @@ func (p *plantProgram) Step(seconds float64, millilitres []float64) (sim.WaterSt
 			a.err = io.ErrUnexpectedEOF
 		}
 		if a.err != nil {
-			return sim.WaterState{}, fmt.Errorf("plant: no answer: %w", a.err)
+			return sim.WaterState{}, fmt.Errorf("plant: the program ended without an answer (%w); it is to read a JSON line and write one back until its input ends, as deploy/plant.py does", a.err)
 		}
 		return stateOf(a.line)
 	case <-late.C:
-		return sim.WaterState{}, fmt.Errorf("plant: no answer within %v", answerWithin)
+		return sim.WaterState{}, fmt.Errorf("plant: no answer within %v; see that the program writes out each line at once", answerWithin)
 	}
 }
 

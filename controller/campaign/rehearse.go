@@ -67,24 +67,9 @@ type AlarmCount struct {
 
 // Rehearse plays the nights and judges them.
 func Rehearse(ctx context.Context, o Options) (*Report, error) {
-	set, err := SetNamed(o.Set)
+	set, err := o.check()
 	if err != nil {
 		return nil, err
-	}
-	if err := checkFaults(o.Faults); err != nil {
-		return nil, err
-	}
-	if err := o.checkWithout(); err != nil {
-		return nil, err
-	}
-	if o.Nights < 1 {
-		return nil, fmt.Errorf("%d nights to rehearse; give at least 1", o.Nights)
-	}
-	if o.Farm != nil && o.Yardsticks {
-		return nil, fmt.Errorf("yardsticks are laws for a row of one acid, one base and two stocks; leave -yardsticks out with a configuration of your own")
-	}
-	if o.Plant != "" && (o.Yardsticks || o.Farm != nil && len(o.Farm.Settings.Tanks) != 1) {
-		return nil, fmt.Errorf("a plant of your own is the water of one tank, and the clairvoyant cannot see into it: rehearse one tank, without -yardsticks")
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
@@ -136,11 +121,31 @@ func Rehearse(ctx context.Context, o Options) (*Report, error) {
 	return r, nil
 }
 
-func (o *Options) checkWithout() error {
-	if _, ok := dosing.ParseWithout(o.Without); o.Without == "" || ok {
-		return nil
+// Check says what is wrong with the options before anything is played.
+func (o *Options) Check() error {
+	_, err := o.check()
+	return err
+}
+
+func (o *Options) check() (set Set, err error) {
+	if set, err = SetNamed(o.Set); err != nil {
+		return set, err
 	}
-	return fmt.Errorf("without %q: want transit, learning, feed-forward or pessimism", o.Without)
+	if err := checkFaults(o.Faults); err != nil {
+		return set, err
+	}
+	if _, ok := dosing.ParseWithout(o.Without); o.Without != "" && !ok {
+		return set, fmt.Errorf("without %q: want transit, learning, feed-forward or pessimism", o.Without)
+	}
+	switch {
+	case o.Nights < 1:
+		err = fmt.Errorf("%d nights to rehearse; give at least 1", o.Nights)
+	case o.Farm != nil && o.Yardsticks:
+		err = fmt.Errorf("yardsticks are laws for a row of one acid, one base and two stocks; leave -yardsticks out with a configuration of your own")
+	case o.Plant != "" && (o.Yardsticks || o.Farm != nil && len(o.Farm.Settings.Tanks) != 1):
+		err = fmt.Errorf("a plant of your own is the water of one tank, and the clairvoyant cannot see into it: rehearse one tank, without -yardsticks")
+	}
+	return set, err
 }
 
 // Night draws one night, with its faults.

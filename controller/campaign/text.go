@@ -70,14 +70,8 @@ func (r *Ratio) String() string {
 // Follow plays one night and prints what the daemon did and why, line by line, with
 // the truth beside it.
 func (o *Options) Follow(night int, w io.Writer) (*Trace, *Outcome, error) {
-	set, err := SetNamed(o.Set)
+	set, err := o.check()
 	if err != nil {
-		return nil, nil, err
-	}
-	if err := checkFaults(o.Faults); err != nil {
-		return nil, nil, err
-	}
-	if err := o.checkWithout(); err != nil {
 		return nil, nil, err
 	}
 	s, fault, err := o.Night(&set, night)

@@ -32,6 +32,9 @@ func (f *File) Row(tank string) (Row, error) {
 			id = i
 		}
 	}
+	if id < 0 && tank == "" {
+		return Row{}, fmt.Errorf("%s has more than one tank: name one with -tank: %s", f.Name, listed(names))
+	}
 	if id < 0 {
 		return Row{}, fmt.Errorf("there is no tank %q in %s; tanks are %s: name one with -tank", tank, f.Name, listed(names))
 	}

@@ -114,7 +114,7 @@ func open(path string) ([]byte, Env, error) {
 	}
 	text, err := os.ReadFile(path)
 	if err != nil {
-		return nil, Env{}, fmt.Errorf("configuration: %w", err)
+		return nil, Env{}, fmt.Errorf("configuration: %w; name a file that may be read", err)
 	}
 	return text, realEnv(path), nil
 }

@@ -92,7 +92,7 @@ func (s *stage) connect(ctx context.Context) error {
 
 // conduct moves the clock second by second at the wished speed.
 func (s *stage) conduct(ctx context.Context) error {
-	screen := newScreen(s.options.Out, s.options.Live)
+	screen := newScreen(s.options.Out, s.options.Wide)
 	defer screen.leave()
 	for ctx.Err() == nil && !s.over() {
 		now := s.clock.advance()

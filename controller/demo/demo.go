@@ -38,7 +38,7 @@ type Options struct {
 	Seed      uint64
 	Picture   string // SVG file of the night; empty = in the state folder
 	Out       io.Writer
-	Live      bool // Out is a terminal that can be redrawn
+	Wide      func() int // columns of Out where it is a terminal to be redrawn; nil = plain lines
 	Log       *zap.Logger
 }
 
@@ -64,7 +64,7 @@ type stage struct {
 
 // Run plays a night and reports it.
 func Run(ctx context.Context, o Options) (*Report, error) {
-	if err := checkFault(o.Fault); err != nil {
+	if err := CheckFault(o.Fault); err != nil {
 		return nil, err
 	}
 	s := &stage{options: o, offsets: map[string]offset{}, ended: make(chan error, 1), faultAt: faultAfter}
@@ -93,7 +93,8 @@ func Faults() []string {
 	return lines
 }
 
-func checkFault(name string) error {
+// CheckFault says whether a fault of this name can be shown; "" is none.
+func CheckFault(name string) error {
 	if name == "" {
 		return nil
 	}

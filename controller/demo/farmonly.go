@@ -34,7 +34,7 @@ const farmStep = 50 * time.Millisecond
 
 // RunFarm runs the farm in real time until ctx ends.
 func RunFarm(ctx context.Context, o FarmOptions) error {
-	if err := checkFault(o.Fault); err != nil {
+	if err := CheckFault(o.Fault); err != nil {
 		return err
 	}
 	file, err := readConfig(o.Config)
@@ -63,6 +63,8 @@ func RunFarm(ctx context.Context, o FarmOptions) error {
 	go func() { ended <- link.Run(ctx) }()
 	fmt.Fprintf(o.Out, "simulated farm %s on %s, in real time; Ctrl-C ends it\n", file.Settings.Safety.Station, o.Broker)
 	began := time.Now()
+	patience := time.After(3 * time.Second)
+	connected := false
 	ticker := time.NewTicker(farmStep)
 	defer ticker.Stop()
 	send := func(topic string, qos byte, retained bool, body []byte) {
@@ -76,6 +78,7 @@ func RunFarm(ctx context.Context, o FarmOptions) error {
 			return err
 		case up := <-link.Changed():
 			farm.Connected(up)
+			connected = connected || up
 			fmt.Fprintf(o.Out, "%s  broker %s\n", clockWords(time.Since(began)), upWords(up))
 		case <-link.Ready():
 			for m, ok := link.Next(); ok; m, ok = link.Next() {
@@ -83,6 +86,10 @@ func RunFarm(ctx context.Context, o FarmOptions) error {
 				if !m.Retained {
 					farm.Receive(m.Topic, m.Body, send)
 				}
+			}
+		case <-patience:
+			if !connected {
+				fmt.Fprintf(o.Out, "%s  no broker lets the farm in at %s yet; it goes on trying (-log says why)\n", clockWords(time.Since(began)), o.Broker)
 			}
 		case <-ticker.C:
 			farm.Advance(time.Since(began), send)

@@ -2,6 +2,7 @@ package demo
 
 import (
 	"fmt"
+	"html"
 	"io"
 	"math"
 	"strings"
@@ -95,13 +96,13 @@ func panel(b *strings.Builder, n *night, top float64, title string, value, want 
 		return marginLeft + (pictureWidth-marginLeft-marginRight)*float64(at)/float64(end)
 	}
 	y := func(v float64) float64 { return top + panelHeight*(high-v)/(high-low) }
-	fmt.Fprintf(b, `<text x="%.0f" y="%.1f" font-weight="bold">%s</text>`+"\n", marginLeft, top-9, title)
+	fmt.Fprintf(b, `<text x="%.0f" y="%.1f" font-weight="bold">%s</text>`+"\n", marginLeft, top-9, html.EscapeString(title))
 	for _, h := range n.holds {
 		to := h.to
 		if to < 0 {
 			to = end
 		}
-		fmt.Fprintf(b, `<rect x="%.1f" y="%.1f" width="%.1f" height="4" fill="#b5651d"><title>%s</title></rect>`+"\n", x(h.from), top-5, max(x(to)-x(h.from), 1), h.text)
+		fmt.Fprintf(b, `<rect x="%.1f" y="%.1f" width="%.1f" height="4" fill="#b5651d"><title>%s</title></rect>`+"\n", x(h.from), top-5, max(x(to)-x(h.from), 1), html.EscapeString(h.text))
 	}
 	band(b, n, x, y, want, halfBand)
 	for i := 0; i <= 4; i++ {
@@ -113,7 +114,7 @@ func panel(b *strings.Builder, n *night, top float64, title string, value, want 
 	for _, d := range n.doses {
 		if marks(d.role) {
 			fmt.Fprintf(b, `<line x1="%.1f" x2="%.1f" y1="%.1f" y2="%.1f" stroke="%s"><title>%s %s</title></line>`+"\n",
-				x(d.at), x(d.at), top+panelHeight+2, top+panelHeight+10, roleColour(d.role), d.pump, d.volume)
+				x(d.at), x(d.at), top+panelHeight+2, top+panelHeight+10, roleColour(d.role), html.EscapeString(d.pump), d.volume)
 		}
 	}
 	for i := 0; i <= 6; i++ {

@@ -1,6 +1,8 @@
 package demo
 
 import (
+	"bytes"
+	"cmp"
 	"encoding/hex"
 	"fmt"
 	"os"
@@ -52,7 +54,8 @@ type ReagentReport struct {
 }
 
 // report closes the night: it reads the record back from disk, checks its chain
-// and writes the picture.
+// and writes the picture. Where only the picture fails the report comes with the
+// error: a night is not lost for it.
 func (s *stage) report(reached float64) (*Report, error) {
 	r := &Report{Simulated: s.clock.Now().Up, Wanted: s.options.Speed, Reached: reached, Seed: s.options.Seed,
 		OrderWaits: s.broker.traffic.orderWaits()}
@@ -62,20 +65,22 @@ func (s *stage) report(reached float64) (*Report, error) {
 	for _, n := range s.nights {
 		r.Tanks = append(r.Tanks, n.report())
 	}
-	r.Picture = s.picturePath()
-	file, err := os.Create(r.Picture)
-	if err != nil {
-		return nil, fmt.Errorf("picture of the night: %w", err)
-	}
-	if err := picture(file, s.nights); err != nil {
-		_ = file.Close()
-		return nil, fmt.Errorf("picture of the night: %w", err)
-	}
-	if err := file.Close(); err != nil {
-		return nil, fmt.Errorf("picture of the night: %w", err)
-	}
+	err := s.draw(r)
 	r.Text = s.words(r)
-	return r, nil
+	return r, err
+}
+
+// draw writes the picture of the night.
+func (s *stage) draw(r *Report) error {
+	var drawn bytes.Buffer
+	if err := picture(&drawn, s.nights); err != nil {
+		return fmt.Errorf("picture of the night: %w", err)
+	}
+	if err := os.WriteFile(s.picturePath(), drawn.Bytes(), 0o644); err != nil {
+		return fmt.Errorf("picture of the night: %w", err)
+	}
+	r.Picture = s.picturePath()
+	return nil
 }
 
 // readLedger sums the record by pump and marks each dose in its night.
@@ -201,7 +206,7 @@ func (s *stage) words(r *Report) string {
 		fmt.Fprintf(&b, "\nFrom decision over the durable record to the order at the broker: half within %s, 99 of 100 within %s (wall time, %d orders).\n",
 			shortTime(r.OrderWaits[n/2]), shortTime(r.OrderWaits[n*99/100]), n)
 	}
-	fmt.Fprintf(&b, "\nrecord   %d rows, chain verified, head %s…; leat ledger print -state %s\npicture  %s\n", r.Rows, r.Head, s.state, r.Picture)
+	fmt.Fprintf(&b, "\nrecord   %d rows, chain verified, head %s…; leat ledger print -state %s\npicture  %s\n", r.Rows, r.Head, s.state, cmp.Or(r.Picture, "none"))
 	return b.String()
 }
 

@@ -21,14 +21,14 @@ const (
 // lines elsewhere.
 type screen struct {
 	out   io.Writer
-	live  bool
+	wide  func() int // columns of a terminal that is redrawn; nil = plain lines
 	drawn time.Time
 	lines int // of the last drawing
 	said  map[string]string
 }
 
-func newScreen(out io.Writer, live bool) *screen {
-	return &screen{out: out, live: live, said: map[string]string{}}
+func newScreen(out io.Writer, wide func() int) *screen {
+	return &screen{out: out, wide: wide, said: map[string]string{}}
 }
 
 func (c *screen) show(s *stage, now dosing.Instant) {
@@ -36,7 +36,7 @@ func (c *screen) show(s *stage, now dosing.Instant) {
 	if view == nil {
 		return
 	}
-	if !c.live {
+	if c.wide == nil {
 		c.line(view, now)
 		return
 	}
@@ -49,8 +49,10 @@ func (c *screen) show(s *stage, now dosing.Instant) {
 		fmt.Fprintf(c.out, "\x1b[%dA", c.lines)
 	}
 	lines := strings.Split(strings.TrimRight(text, "\n"), "\n")
+	// A line that the terminal broke in two would be drawn again below itself.
+	wide := max(c.wide()-1, 1)
 	for _, l := range lines {
-		fmt.Fprintf(c.out, "\x1b[2K%s\n", clip(l, 110))
+		fmt.Fprintf(c.out, "\x1b[2K%s\n", clip(l, wide))
 	}
 	c.lines = len(lines)
 }

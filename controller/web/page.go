@@ -263,13 +263,15 @@ func (s *Server) read(value func(string) string) (controller.Request, error) {
 		return request, fmt.Errorf("the daemon is starting")
 	}
 	found := false
+	var names []string
 	for i := range view.Tanks {
+		names = append(names, view.Tanks[i].Name)
 		if view.Tanks[i].Name == value("tank") {
 			request.Tank, found = dosing.TankID(i), true
 		}
 	}
 	if !found {
-		return request, fmt.Errorf("tank=%.40q: no such tank", value("tank"))
+		return request, fmt.Errorf("there is no tank %.40q; there are: %s", value("tank"), strings.Join(names, ", "))
 	}
 	err := s.readDetails(view, value, &request)
 	return request, err
