@@ -32,18 +32,9 @@ type Loops struct {
 	without  Without
 	reshared bool // the blend's shares are not those of the pumps
 
-	transit transit // the last one computed
-	last    remembered
-	version uint64 // of what the estimate is made from, the totals apart
-}
-
-// remembered is the last estimate: one tick asks for it several times.
-type remembered struct {
-	known            bool
-	up               time.Duration
-	target           Target
-	version, changes uint64
-	estimate         Estimate
+	transit transit  // the last one computed
+	seen    prospect // the last one
+	version uint64   // of what it is made from, the totals apart
 }
 
 // given is when a reagent was last dosed.
@@ -238,7 +229,7 @@ type transit struct {
 	changes        uint64
 }
 
-// transitAt is asked several times a decision with nothing changed in between.
+// transitAt is the same for both quantities where their readings come together.
 func (l *Loops) transitAt(up time.Duration) transit {
 	t := &l.transit
 	if !t.known || t.at != up || t.changes != l.totals.changes {
@@ -248,31 +239,51 @@ func (l *Loops) transitAt(up time.Duration) transit {
 	return *t
 }
 
-// outlooks looks at both quantities. What is in transit is taken as of the
+// prospect is both quantities seen from a target at one moment. One tick asks for it
+// several times; it holds while what it was made from stays the same.
+type prospect struct {
+	of prospectOf
+
+	ph, ec  outlook
+	planned outlook // of EC, with what the acid or base brings that pH still needs
+	moving  transit
+}
+
+// prospectOf is what a prospect was made from.
+type prospectOf struct {
+	up                          time.Duration
+	target                      Target
+	version, changes, forgotten uint64
+}
+
+// prospect looks at both quantities. What is in transit is taken as of the
 // filter's own moment: what has arrived since is not in its value yet.
-//
-// planned says whether the EC of the acid or base that pH still needs counts as
-// on its way, so that the stocks leave room for it.
-func (l *Loops) outlooks(now Instant, target Target, planned bool) (ph, ec outlook, moving transit) {
+func (l *Loops) prospect(now Instant, target Target) *prospect {
+	s, of := &l.seen, prospectOf{now.Up, target, l.version, l.totals.changes, l.totals.forgotten}
+	if s.of == of {
+		return s
+	}
+	*s = prospect{of: of}
 	if l.fresh(&l.ph, now) {
-		moving = l.transitAt(l.ph.at)
-		ph = l.ph.look(float64(target.PH), l.counted(moving.acid-moving.base), l.horizon()+now.Up-l.ph.at)
+		s.moving = l.transitAt(l.ph.at)
+		s.ph = l.ph.look(float64(target.PH), l.counted(s.moving.acid-s.moving.base), l.horizon()+now.Up-l.ph.at)
 	}
 	if l.fresh(&l.ec, now) {
-		if !ph.known || l.ec.at != l.ph.at {
+		if !s.ph.known || l.ec.at != l.ph.at {
 			other := l.transitAt(l.ec.at)
-			if !ph.known {
-				moving = other
+			if !s.ph.known {
+				s.moving = other
 			}
-			moving.ec = other.ec
+			s.moving.ec = other.ec
 		}
-		coming := l.counted(moving.ec)
-		if planned && ph.known {
-			coming += l.reagentEC(ph.need)
+		coming, ahead := l.counted(s.moving.ec), l.horizon()+now.Up-l.ec.at
+		s.ec = l.ec.look(float64(target.EC), -coming, ahead)
+		s.planned = s.ec
+		if s.ph.known {
+			s.planned = l.ec.look(float64(target.EC), -(coming + l.reagentEC(s.ph.need)), ahead)
 		}
-		ec = l.ec.look(float64(target.EC), -coming, l.horizon()+now.Up-l.ec.at)
 	}
-	return ph, ec, moving
+	return s
 }
 
 // reagentEC is the EC that comes with an amount of acid, or of base where it is
@@ -297,19 +308,15 @@ func (l *Loops) fresh(o *observer, now Instant) bool {
 
 // Estimate is what is known of the tank now, seen from target.
 func (l *Loops) Estimate(now Instant, target Target) Estimate {
-	if m := &l.last; m.known && m.up == now.Up && m.target == target && m.version == l.version && m.changes == l.totals.changes {
-		return m.estimate
-	}
-	ph, ec, moving := l.outlooks(now, target, false)
-	l.last = remembered{known: true, up: now.Up, target: target, version: l.version, changes: l.totals.changes, estimate: Estimate{
-		Known: ph.known && ec.known, PHKnown: ph.known, ECKnown: ec.known,
-		PH: PH(ph.settled), EC: Conductivity(ec.settled),
-		MeasuredPH: PH(ph.value), MeasuredEC: Conductivity(ec.value),
+	s := l.prospect(now, target)
+	return Estimate{
+		Known: s.ph.known && s.ec.known, PHKnown: s.ph.known, ECKnown: s.ec.known,
+		PH: PH(s.ph.settled), EC: Conductivity(s.ec.settled),
+		MeasuredPH: PH(s.ph.value), MeasuredEC: Conductivity(s.ec.value),
 		DriftAcid: l.ph.drift, DriftEC: l.ec.drift / l.ec.capacity(),
 		LnBuffer: l.ph.gain, LnBufferSpread: l.ph.spread(), ECGain: 1 / exponential(l.ec.gain), Answered: l.ph.answered,
-		AcidInTransit: moving.acid, BaseInTransit: moving.base, ECInTransit: moving.ec,
-	}}
-	return l.last.estimate
+		AcidInTransit: s.moving.acid, BaseInTransit: s.moving.base, ECInTransit: s.moving.ec,
+	}
 }
 
 // Freeze stops learning and the integral until an uptime: after a response that

@@ -31,13 +31,13 @@ func (l *Loops) Next(now Instant, target Target, limits []Volume) (Plan, bool) {
 	if len(limits) < len(l.pumps) {
 		return Plan{}, false
 	}
-	ph, ec, _ := l.outlooks(now, target, true)
-	reagent, wanted := l.reagent(now, target, &ph, limits)
-	off := math.Abs(ph.settled - float64(target.PH))
+	s := l.prospect(now, target)
+	reagent, wanted := l.reagent(now, target, &s.ph, limits)
+	off := math.Abs(s.ph.settled - float64(target.PH))
 	if wanted && (off > WarnBand.PH || off > StartBand.PH && !l.begun(now, limits)) {
 		return reagent, true
 	}
-	if stock, ok := l.stock(now, target, &ec, limits); ok {
+	if stock, ok := l.stock(now, target, &s.planned, limits); ok {
 		return stock, true
 	}
 	return reagent, wanted

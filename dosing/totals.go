@@ -22,7 +22,8 @@ type Totals struct {
 	pumps []pumpTotals
 	tanks [][]Dose // doses of each tank that may still be in transit
 
-	changes uint64 // counts and settlements so far
+	changes   uint64 // counts and settlements so far
+	forgotten uint64 // doses that had wholly arrived, so far
 }
 
 type pumpTotals struct {
@@ -186,6 +187,7 @@ func (t *Totals) EachInTransit(tank TankID, up, deadTime, lag time.Duration, vis
 	kept := t.tanks[tank][:0]
 	for _, d := range t.tanks[tank] {
 		if !d.Open && up-d.Up > deadTime+goneAfter*lag {
+			t.forgotten++
 			continue
 		}
 		kept = append(kept, d)

@@ -7,7 +7,8 @@ import "math"
 // one place for each pump of the row.
 func (l *Loops) Wanted(now Instant, target Target, wanted []bool) {
 	clear(wanted)
-	ph, ec, _ := l.outlooks(now, target, true)
+	s := l.prospect(now, target)
+	ph := &s.ph
 	if ph.known {
 		pumps := l.acids
 		if ph.need < 0 {
@@ -19,8 +20,8 @@ func (l *Loops) Wanted(now Instant, target Target, wanted []bool) {
 			wanted[id] = ph.amount(float64(target.PH), deadBandPH, smallest) > 0
 		}
 	}
-	if ec.known && l.blend.usable() {
-		l.stocksWanted(target, &ec, wanted)
+	if s.planned.known && l.blend.usable() {
+		l.stocksWanted(target, &s.planned, wanted)
 	}
 }
 

@@ -66,6 +66,7 @@ func (u *use) limit(absolute dosing.Volume, times int64, window time.Duration, d
 // Used tells what the ledger holds of a pump before this run: how much it dosed in
 // how long, at most some weeks.
 func (w *Watch) Used(p dosing.PumpID, span time.Duration, volume dosing.Volume) {
+	w.told = true
 	if int(p) < len(w.pumps) && span > 0 && volume >= 0 {
 		w.pumps[p].use.span += span
 		w.pumps[p].use.volume += volume
@@ -75,6 +76,7 @@ func (w *Watch) Used(p dosing.PumpID, span time.Duration, volume dosing.Volume) 
 // Demand tells what a pump is predicted to need in an hour and a day. It only ever
 // widens a multiple of recent use, never an absolute cap.
 func (w *Watch) Demand(p dosing.PumpID, perHour, perDay dosing.Volume) {
+	w.told = true
 	if int(p) < len(w.pumps) {
 		w.pumps[p].use.demandHour, w.pumps[p].use.demandDay = max(perHour, 0), max(perDay, 0)
 	}
@@ -83,6 +85,7 @@ func (w *Watch) Demand(p dosing.PumpID, perHour, perDay dosing.Volume) {
 // Fill tells that a person approved a fill with this budget for the pump, until
 // an uptime. The absolute caps stand.
 func (w *Watch) Fill(p dosing.PumpID, budget dosing.Volume, until time.Duration) {
+	w.told = true
 	if int(p) < len(w.pumps) {
 		w.pumps[p].use.budget, w.pumps[p].use.budgetUntil = max(budget, 0), until
 	}

@@ -22,6 +22,7 @@ func (w *Watch) Opened(d dosing.Dose) {
 	if !w.counts(d) {
 		return
 	}
+	w.told = true
 	w.totals.Count(d)
 	w.given(d, d.Up)
 	w.pumps[d.Pump].use.add(d.Volume)
@@ -40,6 +41,7 @@ func (w *Watch) ByHand(d dosing.Dose) {
 	if !w.counts(d) {
 		return
 	}
+	w.told = true
 	w.totals.Count(d)
 	w.given(d, d.Up)
 	w.pumps[d.Pump].use.add(d.Volume)
@@ -78,6 +80,7 @@ func (w *Watch) seed(now dosing.Instant) {
 // Doubted says that no word came of the open dose of this pump, or its node
 // restarted: it stays open and counts in full, and the tank waits for it.
 func (w *Watch) Doubted(now dosing.Instant, id dosing.TankID, pump dosing.PumpID) {
+	w.told = true
 	for _, d := range w.open {
 		if d.Tank == id && d.Pump == pump {
 			w.doubt(now, d)
@@ -112,6 +115,7 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 		// counts may have been spent already.
 		return
 	}
+	w.told = true
 	n := &w.nodes[w.pumps[pump].node]
 	if !certain {
 		n.expect(now.Up + w.longestRun(w.pumps[pump].node) + nodeSilentAfter)

@@ -229,8 +229,8 @@ func (s *sight) forbids() Cause {
 // standing evaluates the status table again and returns the most severe trip that
 // stops this pump. The caps by hour and day are judged with the volume.
 func (s *sight) standing() Cause {
-	s.watch.evaluateTank(s.now, s.tank)
-	s.watch.evaluatePump(s.now, s.plan.Pump)
+	s.watch.evaluateTank(s.now, s.tank, anything)
+	s.watch.evaluatePump(s.now, s.plan.Pump, anything)
 	return s.stands()
 }
 

@@ -1,6 +1,7 @@
 package safety
 
 import (
+	"math/bits"
 	"time"
 
 	"leat/dosing"
@@ -17,19 +18,33 @@ type group struct {
 	input    dosing.InputID // the worst one
 }
 
-// stand judges every group of a tank as of now.
-func (w *Watch) stand(t *tankState, up time.Duration) {
-	for _, q := range t.fitted {
-		g := &t.group[q]
+// stand judges the groups of a tank as of now, and says which may have changed. While
+// no reading comes, a single input that stands well goes on so until its reading is
+// too old; any other group is restless.
+func (w *Watch) stand(t *tankState, up time.Duration, changed facts) (judged facts) {
+	judged = t.news | t.restless
+	if changed == anything || up >= t.until {
+		judged, t.until = t.fitted, never
+	}
+	t.news = 0
+	for rest := judged; rest != 0; rest &= rest - 1 {
+		q := dosing.Quantity(bits.TrailingZeros32(uint32(rest)))
+		g, inputs := &t.group[q], t.inputs[q]
 		switch {
 		case q.Switch():
 			w.switches(t, q, g, up)
-		case len(t.inputs[q]) == 1:
-			w.probe(t.inputs[q][0], g, up)
+		case len(inputs) == 1:
+			w.probe(inputs[0], g, up)
 		default:
 			w.probes(t, q, g, up)
 		}
+		t.restless |= 1 << q
+		if i := &w.inputs[inputs[0]]; len(inputs) == 1 && g.standing == standFit && !g.adverse {
+			t.restless &^= 1 << q
+			t.until = min(t.until, i.last.At().Up+i.limit)
+		}
 	}
+	return judged
 }
 
 // switches is the common word of the switches of a quantity: the worst of them.

@@ -43,6 +43,7 @@ func (w *Watch) RestoreLatch(id dosing.TankID, cause Cause, since dosing.Instant
 	if int(id) >= len(w.tanks) {
 		return
 	}
+	w.told = true
 	t := &w.tanks[id]
 	if cause == CauseNone || cause >= CauseCount {
 		cause = CauseStoppedByPerson
@@ -64,6 +65,7 @@ func (w *Watch) RestorePumpLatch(id dosing.TankID, pump dosing.PumpID, cause Cau
 		w.RestoreLatch(id, cause, since)
 		return
 	}
+	w.told = true
 	c := &w.pumps[pump].cells
 	c.latched |= 1 << cause
 	s := &c.cell[cause]
@@ -81,6 +83,7 @@ func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
 	if int(id) >= len(w.tanks) {
 		return
 	}
+	w.told = true
 	t := &w.tanks[id]
 	t.latched &= 1 << CauseSolutionUnconfirmed
 	t.circulation, t.low, t.thirds = episode{}, episode{}, thrice{}

@@ -101,6 +101,11 @@ func (n *nodeState) silent(up time.Duration) (time.Duration, bool) {
 	return age, age > nodeSilentAfter
 }
 
+// well says that the node is heard, steady, idle and keeps time.
+func (n *nodeState) well(up time.Duration) bool {
+	return n.seen && n.idle && !n.rebooted && up-n.at <= nodeSilentAfter && !n.off.within(clockOver, up)
+}
+
 // unbidden says that the node has been busy for a while although no order of ours
 // can be running.
 func (n *nodeState) unbidden(up time.Duration) bool {

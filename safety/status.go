@@ -84,15 +84,15 @@ type status struct {
 }
 
 // cells is the status of every cause for one tank or one pump. Judged holds what
-// was evaluated in this round: what is due and was not is tripped, so that a check
-// nobody called never reads as healthy.
+// was evaluated when it was last due: what was not is tripped, so that a check nobody
+// called never reads as healthy.
 type cells struct {
 	judged, active, latched causeSet
 	cell                    [CauseCount]status
 }
 
-// begin starts a round.
-func (c *cells) begin() { c.judged = 0 }
+// begin starts a round in which these rows are due.
+func (c *cells) begin(due causeSet) { c.judged &^= due }
 
 // lower notes that a cause is not present.
 func (c *cells) lower(cause Cause) {
@@ -150,8 +150,7 @@ func (c *cells) trip(cause Cause, tank dosing.TankID, pump dosing.PumpID) (Trip,
 		Latched: c.latched.has(cause), Detail: s.detail}, true
 }
 
-// finish raises CauseInputNotEvaluated when a row that is due was not evaluated in
-// this round.
+// finish raises CauseInputNotEvaluated when a row was not evaluated when it was due.
 func (c *cells) finish(now dosing.Instant, here judged) {
 	missed := due[here] &^ c.judged
 	if missed == 0 {

@@ -13,6 +13,7 @@ func (w *Watch) Rejected(now dosing.Instant, in dosing.InputID, text string) {
 	if int(in) >= len(w.inputs) {
 		return
 	}
+	w.told = true
 	i := &w.inputs[in]
 	i.rejects, i.rejectAt = min(i.rejects+1, rejectsFail), now.Up
 	i.rejectText = "last message refused: " + text
@@ -33,19 +34,19 @@ func (w *Watch) Link(now dosing.Instant, up bool) {
 			w.nodes[i].expect(now.Up + w.longestRun(NodeID(i)))
 		}
 	}
-	w.linkUp = up
+	w.linkUp, w.told = up, true
 }
 
 // SetLedger says whether the record can be written.
-func (w *Watch) SetLedger(_ dosing.Instant, state LedgerState) { w.ledger = state }
+func (w *Watch) SetLedger(_ dosing.Instant, state LedgerState) { w.ledger, w.told = state, true }
 
 // OtherController says whether another controller was seen to give orders here.
-func (w *Watch) OtherController(_ dosing.Instant, present bool) { w.other = present }
+func (w *Watch) OtherController(_ dosing.Instant, present bool) { w.other, w.told = present, true }
 
 // Jumped tells that the wall clock stepped. It changes nothing here: no age and no
 // wait depends on the wall clock, and a dose must not either. The step is recorded
 // by the caller.
-func (w *Watch) Jumped(dosing.Instant, time.Duration) {}
+func (w *Watch) Jumped(dosing.Instant, time.Duration) { w.told = true }
 
 // SetMode sets what the tank may do. Anything but armed, observing and stopped
 // is observing.
@@ -56,7 +57,7 @@ func (w *Watch) SetMode(_ dosing.Instant, id dosing.TankID, m Mode) {
 	if m != ModeArmed && m != ModeStopped {
 		m = ModeObserving
 	}
-	w.tanks[id].mode = m
+	w.tanks[id].mode, w.told = m, true
 }
 
 // Mode is what the tank does: as set, but stopped while a trip that only a person
@@ -91,7 +92,7 @@ func (w *Watch) SetState(now dosing.Instant, id dosing.TankID, state OperatorSta
 	}
 	t := &w.tanks[id]
 	before := t.operator
-	t.operator = state
+	t.operator, w.told = state, true
 	if before.Maintenance && !state.Maintenance {
 		w.believe(id)
 	}
@@ -113,6 +114,7 @@ func (w *Watch) Confirm(now dosing.Instant, id dosing.TankID) {
 	if int(id) >= len(w.tanks) {
 		return
 	}
+	w.told = true
 	t := &w.tanks[id]
 	t.operator.Unconfirmed, t.operator.Cleaning = false, false
 	t.latched &^= 1 << CauseSolutionUnconfirmed
@@ -131,6 +133,10 @@ func (w *Watch) Aim(id dosing.TankID, target dosing.Target) {
 	if int(id) >= len(w.tanks) {
 		return
 	}
+	if w.tanks[id].target == target {
+		return // it is told every second
+	}
+	w.told = true
 	pH, ec := float64(target.PH), float64(target.EC)
 	w.tanks[id].target = target
 	w.tanks[id].aimed = pH >= plausible[dosing.QuantityPH][0] && pH <= plausible[dosing.QuantityPH][1] && ec > 0 && ec <= plausible[dosing.QuantityEC][1]
@@ -156,6 +162,7 @@ func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
 	if int(id) >= len(w.tanks) {
 		return
 	}
+	w.told = true
 	t := &w.tanks[id]
 	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0
 	w.believe(id)
@@ -178,6 +185,7 @@ func (w *Watch) believe(id dosing.TankID) {
 // and valid, and keeps all that was seen and counted. Curves may be nil where the
 // solution is the same. What lies in transit, what was latched and every wait stand.
 func (w *Watch) Reconfigure(now dosing.Instant, s *Settings, curves []dosing.Titration) {
+	w.told = true
 	if s == nil || len(s.Tanks) != len(w.tanks) || len(s.Pumps) != len(w.pumps) || len(s.Inputs) != len(w.inputs) || len(s.Nodes) != len(w.nodes) {
 		for i := range w.tanks {
 			w.tanks[i].unsafe = "the new settings describe another station"

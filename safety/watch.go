@@ -1,7 +1,6 @@
 package safety
 
 import (
-	"slices"
 	"time"
 
 	"leat/dosing"
@@ -29,7 +28,9 @@ type Watch struct {
 	started   time.Duration
 	settle    time.Duration // start-up wait
 	last      time.Duration // uptime of the last evaluation
-	evaluated time.Duration // of the last one of the whole table
+	evaluated time.Duration // of the last one of every tank
+	whole     time.Duration // of the last one of every row
+	told      bool          // something that any row may read, since then
 	backward  bool          // uptime ran backwards
 	seeded    bool          // replayed doses have been looked through
 
@@ -67,11 +68,15 @@ type tankState struct {
 	responses        *Responses
 
 	inputs [dosing.QuantityCount][]dosing.InputID
-	fitted []dosing.Quantity // those with an input
+	fitted facts // the quantities with an input
 	waived [dosing.QuantityCount]bool
 	group  [dosing.QuantityCount]group
 	apart  [dosing.QuantityCount]timer // two probes apart
 	serial uint64                      // the watch's, when last evaluated
+	round  time.Duration               // when that was
+
+	news, restless facts         // quantities that sent since; that must be judged in each round
+	until          time.Duration // before it no other group gets too old
 
 	water       waterState
 	circulation episode
@@ -163,6 +168,7 @@ func NewWatch(s *Settings, totals *dosing.Totals, curves []dosing.Titration, now
 		}
 	}
 	w.recap()
+	w.told = true
 	w.evaluate(now)
 	return w
 }
@@ -206,7 +212,7 @@ func (w *Watch) newTank(id dosing.TankID, curves []dosing.Titration) tankState {
 	}
 	for q := dosing.QuantityPH; q < dosing.QuantityCount; q++ {
 		if len(t.inputs[q]) > 0 {
-			t.fitted = append(t.fitted, q)
+			t.fitted |= 1 << q
 		}
 	}
 	t.unsafe = w.settings.unsafeTank(id, t.curve, &t.inputs, &t.waived)
@@ -227,6 +233,11 @@ func (w *Watch) Read(r dosing.Reading) dosing.Quality {
 		return dosing.QualityFailure
 	}
 	quality := i.take(r, i.probe && w.moving(i.tank, r.At().Up))
+	for t := range w.tanks {
+		if i.tank == dosing.TankID(t) || i.tank == dosing.AllTanks {
+			w.tanks[t].news |= 1 << i.quantity
+		}
+	}
 	if i.quantity.Switch() && !r.Retained() && quality.MayDose() && stopsDoses(i.quantity, r.Value()) {
 		// A stop that is pressed and released between two evaluations still counts.
 		w.serial++
@@ -293,107 +304,6 @@ func (w *Watch) Fit(id dosing.TankID, q dosing.Quantity) (value float64, ok bool
 	}
 	g := &w.tanks[id].group[q]
 	return g.value, g.standing == standFit
-}
-
-// Evaluate fills the status table of every tank and pump. It is called about once
-// a second and on every switch; in a plant where nothing changes it allocates
-// nothing.
-func (w *Watch) Evaluate(now dosing.Instant) {
-	if !w.seeded {
-		w.seed(now)
-	}
-	w.evaluate(now)
-}
-
-func (w *Watch) evaluate(now dosing.Instant) {
-	w.evaluated = now.Up
-	w.evaluatePumps(now)
-	for i := range w.tanks {
-		t := &w.tanks[i]
-		w.evaluateTank(now, t)
-		w.publish(t)
-	}
-}
-
-// evaluateTank runs every standing check of a tank.
-func (w *Watch) evaluateTank(now dosing.Instant, t *tankState) {
-	if now.Up < w.last {
-		// No age computed from here on could be trusted.
-		w.backward = true
-	}
-	w.last = max(w.last, now.Up)
-	w.stand(t, w.last)
-	t.begin()
-	for _, c := range tankOrder {
-		if check := w.tankChecks[c]; check != nil {
-			check(w, now, t)
-		}
-	}
-	t.finish(now, byTank)
-	t.serial = w.serial
-}
-
-// evaluatePumps runs every standing check of the row.
-func (w *Watch) evaluatePumps(now dosing.Instant) {
-	for p := range w.pumps {
-		w.evaluatePump(now, dosing.PumpID(p))
-	}
-}
-
-func (w *Watch) evaluatePump(now dosing.Instant, id dosing.PumpID) {
-	p := &w.pumps[id]
-	p.use.pass(now.Up)
-	p.begin()
-	for _, c := range pumpOrder {
-		if check := w.pumpChecks[c]; check != nil {
-			check(w, now, id, p)
-		}
-	}
-	p.finish(now, byPump)
-}
-
-// tankOrder and pumpOrder are the places of the checks in their tables, most of
-// whose places are empty.
-var (
-	tankOrder = filled(tankChecks[:], func(c tankCheck) bool { return c != nil })
-	pumpOrder = filled(pumpChecks[:], func(c pumpCheck) bool { return c != nil })
-)
-
-func filled[T any](table []T, is func(T) bool) (places []Cause) {
-	for c := range table {
-		if is(table[c]) {
-			places = append(places, Cause(c))
-		}
-	}
-	return places
-}
-
-// publish makes the list of a tank's trips, most severe first.
-func (w *Watch) publish(t *tankState) {
-	t.trips = t.trips[:0]
-	t.list(&t.cells, 0)
-	for p := range w.pumps {
-		if c := &w.pumps[p].cells; c.active|c.latched != 0 && w.settings.Pumps[p].ServesTank(t.id) {
-			t.list(c, dosing.PumpID(p))
-		}
-	}
-	slices.SortStableFunc(t.trips, func(a, b Trip) int {
-		switch {
-		case a.before(&b):
-			return -1
-		case b.before(&a):
-			return 1
-		}
-		return 0
-	})
-}
-
-func (t *tankState) list(c *cells, pump dosing.PumpID) {
-	for cause, rest := Cause(0), c.active|c.latched; rest != 0; {
-		cause, rest = rest.first()
-		trip, _ := c.trip(cause, t.id, pump)
-		t.trips = append(t.trips, trip)
-	}
 }
 
 // Trips are the active and latched trips of a tank, most severe first. The slice

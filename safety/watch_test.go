@@ -61,14 +61,14 @@ func TestCheckThatWasNotMadeCountsAsTripped(t *testing.T) {
 		f := newFarm(t)
 		fewer := tankChecks
 		fewer[c] = nil
-		f.w.tankChecks = &fewer
+		f.w.tankChecks, f.w.told = &fewer, true
 		f.pass(time.Second)
 		trip, tripped := f.trip(0, CauseInputNotEvaluated)
 		if !tripped || trip.Action != Lockout || trip.Scope != ScopeTank {
 			t.Fatalf("without the check of %s: %+v, %v", Cause(c), trip, tripped)
 		}
 		f.wantFree(0, "without a check", noneFree)
-		f.w.tankChecks = &tankChecks
+		f.w.tankChecks, f.w.told = &tankChecks, true
 		f.pass(time.Second)
 		f.wantFree(0, "with it again", allFree)
 	}
@@ -82,7 +82,7 @@ func TestPumpCheckThatWasNotMadeStopsThatPump(t *testing.T) {
 		f := newFarm(t)
 		fewer := pumpChecks
 		fewer[c] = nil
-		f.w.pumpChecks = &fewer
+		f.w.pumpChecks, f.w.told = &fewer, true
 		f.pass(time.Second)
 		if trip, tripped := f.trip(0, CauseInputNotEvaluated); !tripped || trip.Scope != ScopePump || trip.Action != Lockout {
 			t.Fatalf("without the check of %s: %+v, %v", Cause(c), trip, tripped)

@@ -118,6 +118,7 @@ func (w *Watch) Resting(now dosing.Instant, id dosing.TankID) (litres float64, o
 // RestoreLevel says what a tank held before a restart: a change that came meanwhile
 // is explained by nothing, and judged as one that was seen.
 func (w *Watch) RestoreLevel(now dosing.Instant, id dosing.TankID, litres float64) {
+	w.told = true
 	if int(id) < len(w.tanks) && litres > 0 && !math.IsInf(litres, 1) {
 		w.tanks[id].water = waterState{any: true, level: litres, mark: litres, at: now.Up}
 	}

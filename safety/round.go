@@ -1,0 +1,247 @@
+package safety
+
+import (
+	"slices"
+	"time"
+
+	"leat/dosing"
+)
+
+// A round fills the status table. Most of what the rows read stays as it is from one
+// second to the next, and a row that does not stand keeps its judgement until
+// something it reads may have changed. What stands, what is not listed here and, at
+// least every wholeEvery, everything is judged anew. The gate relies on none of this:
+// before a dose it judges every row.
+
+// wholeEvery is how often every row is judged whatever has changed.
+const wholeEvery = 10 * time.Second
+
+// facts is a set of what rows read, one bit each: the inputs of a quantity, or one of
+// those below.
+type facts uint32
+
+const (
+	// factTold is all that the watch is told beside readings and heartbeats: by people,
+	// of doses, of link and record, of settings. Every row is judged after it.
+	factTold facts = 1 << (iota + dosing.QuantityCount)
+	// factWait is that a wait to mix, or a flood's coming home, was not over in the last
+	// round.
+	factWait
+	factNode // the node is not plainly well and idle
+	factUse  // a multiple of recent use may limit the pump
+	anything = ^facts(0)
+
+	factPH          facts = 1 << dosing.QuantityPH
+	factEC          facts = 1 << dosing.QuantityEC
+	factTemperature facts = 1 << dosing.QuantityTemperature
+	factLevel       facts = 1 << dosing.QuantityLevel
+	factRedox       facts = 1 << dosing.QuantityRedox
+	factCirculation facts = 1 << dosing.QuantityCirculation
+	factLeak        facts = 1 << dosing.QuantityLeak
+	factFlood       facts = 1 << dosing.QuantityFlood
+	factSampleFlow  facts = 1 << dosing.QuantitySampleFlow
+	factOutlet      facts = 1 << dosing.QuantityOutlet
+	factStop        facts = 1 << dosing.QuantityStop
+	factStock       facts = 1 << dosing.QuantityStockLevel
+)
+
+// tankReads and pumpReads say of a row all that can make it stand. A row without an
+// entry is judged in every round.
+var tankReads = [CauseCount]facts{
+	CauseObserving:           factTold,
+	CauseStoppedByPerson:     factTold,
+	CauseOperatorPause:       factTold,
+	CauseMaintenance:         factTold,
+	CauseCleaning:            factTold,
+	CauseLedgerUnavailable:   factTold,
+	CauseClockUntrusted:      factTold,
+	CauseOtherController:     factTold,
+	CauseConfigurationUnsafe: factTold,
+	CauseStarting:            factTold,
+	CauseBrokerDown:          factTold | factPH,
+	CauseDoseUncertain:       factTold,
+	CauseStopInput:           factStop,
+	CauseSolutionUnconfirmed: factTold | factPH | factRedox | factLevel,
+	CausePHMissing:           factPH,
+	CausePHStale:             factPH,
+	CausePHUnfit:             factPH,
+	CauseECMissing:           factEC,
+	CauseECStale:             factEC,
+	CauseECUnfit:             factEC,
+	CauseTemperatureUnfit:    factTemperature,
+	CauseTemperatureRange:    factTemperature,
+	CauseProbesDisagree:      factPH | factEC | factTemperature,
+	CauseSampleFlowOff:       factSampleFlow,
+	CauseCirculationOff:      factCirculation | factWait,
+	CauseLevelUnknown:        factLevel,
+	CauseLevelLow:            factLevel | factFlood | factWait,
+	CauseLevelHigh:           factLevel,
+	CauseLeak:                factLeak,
+	CauseFlood:               factFlood,
+	CauseOutletUnproved:      factOutlet,
+}
+
+var pumpReads = [CauseCount]facts{
+	CauseConfigurationUnsafe: factTold,
+	CauseNoResponse:          factTold,
+	CauseNodeSilent:          factNode,
+	CauseNodeRebooted:        factNode,
+	CauseNodeClock:           factNode,
+	CauseNodeBusy:            factNode,
+	CauseStockEmpty:          factStock,
+	CauseHourCap:             factTold | factUse,
+	CauseDayCap:              factTold | factUse,
+}
+
+// schedule says which rows are judged by what has changed.
+type schedule struct {
+	all, always causeSet
+	by          [32]causeSet // of each fact
+}
+
+var (
+	tankSchedule = scheduleOf(&tankReads, func(c Cause) bool { return tankChecks[c] != nil })
+	pumpSchedule = scheduleOf(&pumpReads, func(c Cause) bool { return pumpChecks[c] != nil })
+)
+
+func scheduleOf(reads *[CauseCount]facts, checked func(Cause) bool) (s schedule) {
+	for c := CauseNone; c < CauseCount; c++ {
+		if !checked(c) {
+			continue
+		}
+		s.all |= 1 << c
+		if reads[c] == 0 {
+			s.always |= 1 << c
+		}
+		for f := range s.by {
+			if reads[c]&(1<<f) != 0 {
+				s.by[f] |= 1 << c
+			}
+		}
+	}
+	return s
+}
+
+// due are the rows to be judged when these facts have changed and those stand.
+func (s *schedule) due(changed facts, standing causeSet) causeSet {
+	if changed == anything {
+		return s.all
+	}
+	due := s.always | standing
+	for f := range s.by {
+		if changed>>f == 0 {
+			break
+		}
+		if changed&(1<<f) != 0 {
+			due |= s.by[f]
+		}
+	}
+	return due & s.all
+}
+
+// Evaluate fills the status table of every tank and pump. It is called about once
+// a second and on every switch; in a plant where nothing changes it allocates
+// nothing.
+func (w *Watch) Evaluate(now dosing.Instant) {
+	if !w.seeded {
+		w.seed(now)
+	}
+	w.evaluate(now)
+}
+
+func (w *Watch) evaluate(now dosing.Instant) {
+	w.evaluated = now.Up
+	var changed facts
+	if w.told || now.Up-w.whole >= wholeEvery || now.Up < w.last {
+		changed, w.whole = anything, now.Up
+	}
+	w.told = false
+	for p := range w.pumps {
+		w.evaluatePump(now, dosing.PumpID(p), changed)
+	}
+	for i := range w.tanks {
+		t := &w.tanks[i]
+		w.evaluateTank(now, t, changed)
+		w.publish(t)
+	}
+}
+
+// evaluateTank judges the rows of a tank that read what has changed, and those that
+// stand.
+func (w *Watch) evaluateTank(now dosing.Instant, t *tankState, changed facts) {
+	if now.Up < w.last {
+		// No age computed from here on could be trusted.
+		w.backward = true
+	}
+	if t.wait.until > t.round || t.flooded.within(t.plant.PlumeTime(), t.round) {
+		changed |= factWait
+	}
+	t.round = now.Up
+	w.last = max(w.last, now.Up)
+	changed |= w.stand(t, w.last, changed)
+	due := tankSchedule.due(changed, t.active)
+	t.begin(due)
+	for c, rest := Cause(0), due; rest != 0; {
+		c, rest = rest.first()
+		if check := w.tankChecks[c]; check != nil {
+			check(w, now, t)
+		}
+	}
+	t.finish(now, byTank)
+	t.serial = w.serial
+}
+
+// evaluatePump is evaluateTank for a pump of the row.
+func (w *Watch) evaluatePump(now dosing.Instant, id dosing.PumpID, changed facts) {
+	p := &w.pumps[id]
+	p.use.pass(now.Up)
+	if !w.nodeOf(p).well(now.Up) {
+		changed |= factNode
+	}
+	if p.use.span >= useLeast {
+		changed |= factUse
+	}
+	if len(p.stocks) > 0 {
+		changed |= factStock
+	}
+	due := pumpSchedule.due(changed, p.active)
+	p.begin(due)
+	for c, rest := Cause(0), due; rest != 0; {
+		c, rest = rest.first()
+		if check := w.pumpChecks[c]; check != nil {
+			check(w, now, id, p)
+		}
+	}
+	p.finish(now, byPump)
+}
+
+// publish makes the list of a tank's trips, most severe first.
+func (w *Watch) publish(t *tankState) {
+	t.trips = t.trips[:0]
+	t.list(&t.cells, 0)
+	for p := range w.pumps {
+		if c := &w.pumps[p].cells; c.active|c.latched != 0 && w.settings.Pumps[p].ServesTank(t.id) {
+			t.list(c, dosing.PumpID(p))
+		}
+	}
+	if len(t.trips) < 2 {
+		return
+	}
+	slices.SortStableFunc(t.trips, func(a, b Trip) int {
+		switch {
+		case a.before(&b):
+			return -1
+		case b.before(&a):
+			return 1
+		}
+		return 0
+	})
+}
+
+func (t *tankState) list(c *cells, pump dosing.PumpID) {
+	for cause, rest := Cause(0), c.active|c.latched; rest != 0; {
+		cause, rest = rest.first()
+		trip, _ := c.trip(cause, t.id, pump)
+		t.trips = append(t.trips, trip)
+	}
+}
