@@ -165,6 +165,14 @@ func (c *Core) Step(now dosing.Instant, event Event) *Output {
 	case EventClock:
 		c.watch.Jumped(now, event.Jump)
 		c.change(ledger.Change{Kind: ledger.ChangeClock, At: now, Value: event.Jump.Seconds()})
+	case EventEnding:
+		c.recordLearned(now)
+		for i := range c.tanks {
+			if t := &c.tanks[i]; t.ions.account != nil {
+				t.toppedUpIons() // else the water of the last minute would be nowhere
+			}
+		}
+		c.recordIons(now)
 	}
 	return &c.out
 }

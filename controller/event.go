@@ -29,6 +29,7 @@ const (
 	EventSettings            // Settings: a new configuration, whole and valid
 	EventClock               // Jump: the wall clock stepped by this much
 	EventOther               // Up: another daemon's lease is (or is no longer) seen on our topics
+	EventEnding              // the daemon ends in order: what only it knows is written down
 )
 
 // Event is one thing that happened. It is a struct rather than an interface so

@@ -150,6 +150,25 @@ func TestAnAnalysisTellsBothWhatTheTankHoldsAndWhatToGive(t *testing.T) {
 	}
 }
 
+func TestTopUpSinceTheLastRecordIsKnownAfterAnOrderlyEnd(t *testing.T) {
+	st := newStage(t, &scenario{recipe: true, options: func(o *sim.Options) { o.StartPH, o.StartECShare = 5.8, 1 }})
+	st.Arm()
+	st.pass(70 * time.Minute) // past the hourly record
+	recorded := st.held("Cl").Amount
+	st.pass(45 * time.Minute) // top-up brings chloride, which no dose does
+	was := st.held("Cl").Amount
+	if !(was > recorded*1.0005) {
+		t.Fatalf("no top-up in three quarters of an hour: chloride %.5f, then %.5f mmol/L", recorded, was)
+	}
+	st.Step(controller.Event{Kind: controller.EventEnding})
+	st.Sync()
+	st.restart(time.Minute)
+	st.pass(2 * time.Minute)
+	if is := st.held("Cl").Amount; math.Abs(is-was) > 0.2*(was-recorded) {
+		t.Errorf("chloride %.5f mmol/L before the end, %.5f after it; %.5f at the record before", was, is, recorded)
+	}
+}
+
 func TestDosesSinceTheLastRecordAreCountedAfterARestart(t *testing.T) {
 	st := newStage(t, &scenario{recipe: true, options: func(o *sim.Options) { o.StartPH, o.StartECShare = 5.8, 1 }})
 	st.Arm()

@@ -251,6 +251,9 @@ func (a *App) Run(ctx context.Context) error {
 	err := a.loop(ctx, linkErr, webErr)
 
 	a.options.Supervise("STOPPING=1")
+	if a.pending == 0 { // a disk that keeps others waiting is not waited for
+		a.step(a.clock.Now(), controller.Event{Kind: controller.EventEnding})
+	}
 	a.stopPumps()
 	close(a.sender.messages)
 	a.sender.wait()

@@ -285,7 +285,7 @@ func (db *DB) fail(err error) error {
 	db.mu.Lock()
 	defer db.mu.Unlock()
 	if db.failed == nil {
-		db.failed = fmt.Errorf("%w: %s: %w", ledger.ErrFailed, db.path, err)
+		db.failed = fmt.Errorf("%w: %s: %w; see that the disk has room and is sound", ledger.ErrFailed, db.path, err)
 	}
 	return db.failed
 }
