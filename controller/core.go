@@ -180,7 +180,7 @@ func (c *Core) Step(now dosing.Instant, event Event) *Output {
 func (o *Output) reset() {
 	o.Append, o.Orders, o.Stops = o.Append[:0], o.Orders[:0], o.Stops[:0]
 	o.Answers, o.Notices = o.Answers[:0], o.Notices[:0]
-	o.Lease, o.Changed = false, false
+	o.Supply, o.Lease, o.Changed = false, false, false
 }
 
 // read passes a reading to the watch and the loops of its tank. A switch that
@@ -251,8 +251,13 @@ func (c *Core) evaluate(now dosing.Instant) {
 	c.stopRunning(now)
 }
 
-// latch records a trip that only a person clears.
+// latch records a trip that only a person clears. A pump that runs without an order
+// obeys no stop either: only the supply of all of them ends it.
 func (c *Core) latch(now dosing.Instant, trip safety.Trip) {
+	if trip.Cause == safety.CauseAdrift || trip.Cause == safety.CauseNodeUnbidden {
+		c.out.Supply = true
+		c.out.Stops = append(c.out.Stops, StopOrder{Tank: trip.Tank, All: true})
+	}
 	kind := ledger.ChangeTrip
 	if trip.Cause == safety.CauseSolutionUnconfirmed {
 		kind = ledger.ChangeUnconfirmed

@@ -18,6 +18,7 @@ type Output struct {
 	// was told its intent is durable, after the gate judged again.
 	Orders  []Order
 	Stops   []StopOrder
+	Supply  bool // cut the pumps' supply, where a second contactor is fitted
 	Lease   bool // emit the lease: the decision ran and its checks passed
 	Answers []Answer
 	Notices []Notice // for the log: doses, interlocks, alarms, changes

@@ -42,6 +42,7 @@ const (
 	CauseNodeBusy
 	CauseNodeClock
 	CauseNodeUnbidden // flow or current without an order
+	CauseAdrift       // pH or EC runs without a dose
 	CauseBrokerDown
 	CauseLedgerUnavailable
 	CauseClockUntrusted
@@ -107,6 +108,7 @@ var causeNames = [CauseCount]string{
 	CauseNodeBusy:            "node-busy",
 	CauseNodeClock:           "node-clock",
 	CauseNodeUnbidden:        "node-unbidden",
+	CauseAdrift:              "adrift",
 	CauseBrokerDown:          "broker-down",
 	CauseLedgerUnavailable:   "ledger-unavailable",
 	CauseClockUntrusted:      "clock-untrusted",

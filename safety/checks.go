@@ -55,6 +55,7 @@ var tankChecks = [CauseCount]tankCheck{
 		switchCheck(now, t, CauseOutletUnproved, dosing.QuantityOutlet)
 	},
 	CauseNodeUnbidden: checkUnbidden,
+	CauseAdrift:       checkAdrift,
 	CauseBrokerDown:   checkBroker,
 	CauseLedgerUnavailable: func(w *Watch, now dosing.Instant, t *tankState) {
 		if w.ledger == LedgerReady {

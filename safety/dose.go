@@ -26,6 +26,7 @@ func (w *Watch) Opened(d dosing.Dose) {
 	w.totals.Count(d)
 	w.given(d, d.Up)
 	w.pumps[d.Pump].use.add(d.Volume)
+	w.tanks[d.Tank].expect(d.Volume, &w.settings.Pumps[d.Pump])
 	if !d.Open {
 		return
 	}
@@ -45,6 +46,8 @@ func (w *Watch) ByHand(d dosing.Dose) {
 	w.totals.Count(d)
 	w.given(d, d.Up)
 	w.pumps[d.Pump].use.add(d.Volume)
+	t := &w.tanks[d.Tank]
+	t.adrift.until = max(t.adrift.until, d.Up+t.plant.MixingTime())
 	if r := w.tanks[d.Tank].responses; r != nil {
 		r.Dosed(d)
 	}

@@ -289,15 +289,21 @@ func (t *tankState) buffers() (commissioned, floor float64) {
 		commissioned = min(commissioned, t.curve.Buffer(g.value+float64(way*(float64(t.target.PH)-g.value))))
 	}
 	commissioned *= t.plant.BufferScale
-	exponent := min(t.lnBuffer, 0) - t.spread
-	if t.answered >= trustAfter {
-		exponent = t.lnBuffer - float64(2*t.spread)
-	}
-	floor = commissioned * min(math.Exp(exponent), floorMost)
+	floor = commissioned * t.weakestScale()
 	if !(floor > 0) || !(commissioned > 0) || math.IsInf(floor, 1) {
 		return 0, 0
 	}
 	return commissioned, floor
+}
+
+// weakestScale is the least credible buffer scale: in the weakest buffer a dose does
+// most.
+func (t *tankState) weakestScale() float64 {
+	exponent := min(t.lnBuffer, 0) - t.spread
+	if t.answered >= trustAfter {
+		exponent = t.lnBuffer - float64(2*t.spread)
+	}
+	return min(math.Exp(exponent), floorMost)
 }
 
 // inTransit is what is on its way to a tank's probes, per litre.

@@ -142,9 +142,10 @@ var scenarios = map[string]scenario{
 		end: func(f *farm) { f.drift(0, dosing.QuantityPH, 5.8) }, clears: 302 * time.Second, early: 200 * time.Second,
 		person: func(f *farm) { f.w.Confirm(f.now, 0) }},
 	"pH below 4": {cause: CauseSolutionUnconfirmed, begin: func(f *farm) { f.drift(0, dosing.QuantityPH, 3.9) }, after: 16 * time.Second,
-		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
+		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: noneFree,
 		end: func(f *farm) { f.drift(0, dosing.QuantityPH, 5.8) }, clears: 302 * time.Second,
-		person: func(f *farm) { f.w.Confirm(f.now, 0) }},
+		// Nothing that was dosed took it there, which is a trip of its own.
+		person: func(f *farm) { f.w.Confirm(f.now, 0); clearNorth(f) }},
 	"redox of a disinfectant": {cause: CauseSolutionUnconfirmed, begin: reading(dosing.QuantityRedox, 650), after: 21 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
 		end: reading(dosing.QuantityRedox, 320), clears: 302 * time.Second, person: func(f *farm) { f.w.Confirm(f.now, 0) }},
@@ -153,6 +154,14 @@ var scenarios = map[string]scenario{
 	"water changed": {cause: CauseSolutionUnconfirmed, begin: reading(dosing.QuantityLevel, 650), after: 6 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
 		end: func(*farm) {}, clears: 302 * time.Second, person: func(f *farm) { f.w.Confirm(f.now, 0) }},
+	"water drained while the top-up runs": {cause: CauseSolutionUnconfirmed, begin: func(f *farm) {
+		f.set(0, dosing.QuantityTopUp, 1)
+		f.pass(6 * time.Second)
+		f.set(0, dosing.QuantityLevel, 650)
+	}, after: 6 * time.Second,
+		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
+		end: func(f *farm) { f.set(0, dosing.QuantityTopUp, 0); f.set(0, dosing.QuantityLevel, 1000) }, clears: 602 * time.Second,
+		person: func(f *farm) { f.w.Confirm(f.now, 0) }},
 	"stop pressed": {cause: CauseStopInput, begin: reading(dosing.QuantityStop, 1), after: 5 * time.Second,
 		action: Stop, scope: ScopeStation, latched: true, free: noneFree, south: noneFree,
 		end: reading(dosing.QuantityStop, 0), clears: 6 * time.Second, person: clearNorth},
@@ -243,6 +252,12 @@ var scenarios = map[string]scenario{
 		end: func(f *farm) { f.node[1].rate = 1 }, clears: 125 * time.Second},
 	"pump runs without an order": {cause: CauseNodeUnbidden, begin: busyStocks, after: 15 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: noneFree, end: idleStocks, clears: 3 * time.Second, person: clearNorth},
+	"pH falls without a dose": {cause: CauseAdrift, begin: func(f *farm) { f.drift(0, dosing.QuantityPH, 5.1) }, after: 30 * time.Second,
+		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: noneFree,
+		end: func(f *farm) { f.drift(0, dosing.QuantityPH, 5.8) }, clears: 30 * time.Second, person: clearNorth},
+	"EC rises without a dose": {cause: CauseAdrift, begin: func(f *farm) { f.drift(0, dosing.QuantityEC, 2.4) }, after: 30 * time.Second,
+		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: noneFree,
+		end: func(f *farm) { f.drift(0, dosing.QuantityEC, 1.9) }, clears: 30 * time.Second, person: clearNorth},
 	"link down": {cause: CauseBrokerDown, begin: func(f *farm) { f.w.Link(f.now, false) }, after: time.Second,
 		action: Hold, scope: ScopeStation, free: noneFree, south: noneFree,
 		end: func(f *farm) { f.w.Link(f.now, true) }, clears: 11 * time.Second, early: 4 * time.Second},

@@ -86,7 +86,7 @@ func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
 	w.told = true
 	t := &w.tanks[id]
 	t.latched &= 1 << CauseSolutionUnconfirmed
-	t.circulation, t.low, t.thirds = episode{}, episode{}, thrice{}
+	t.circulation, t.low, t.thirds, t.adrift = episode{}, episode{}, thrice{}, adrift{}
 	t.forgive()
 	if t.responses != nil {
 		t.responses.Disturbed()

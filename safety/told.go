@@ -120,6 +120,7 @@ func (w *Watch) Confirm(now dosing.Instant, id dosing.TankID) {
 	t.latched &^= 1 << CauseSolutionUnconfirmed
 	t.active &^= 1 << CauseSolutionUnconfirmed
 	t.doubt.confirm()
+	t.adrift = adrift{}
 	w.believe(id)
 	t.water.unexplained = 0
 	if t.responses != nil {
@@ -165,6 +166,7 @@ func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
 	w.told = true
 	t := &w.tanks[id]
 	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0
+	t.adrift = adrift{}
 	w.believe(id)
 	if t.responses != nil {
 		t.responses.Reset()

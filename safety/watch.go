@@ -86,6 +86,7 @@ type tankState struct {
 	wait        wait
 	linked      bool // two good pH readings came since the link came up
 	doubt       suspicion
+	adrift      adrift
 
 	lastRole  [dosing.RoleCount]when
 	lastGroup [dosing.GroupCount]when

@@ -89,6 +89,11 @@ func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
 			s.inflow.add(up, level-s.mark, t.plant.MixingTime()/16)
 			s.mark = level
 		}
+		if s.before-level > float64(t.plant.Volume)*unexplainedShare {
+			// Somebody drains it, and the valve runs because of that.
+			t.doubt.suspect(fmt.Sprintf("the level fell by %.0f L while top-up ran", s.before-level))
+			s.before = level
+		}
 	case s.filling:
 		s.filling = false
 		s.unexplained += min(0, level-s.before)

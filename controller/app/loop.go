@@ -309,6 +309,9 @@ func (a *App) carryOut(now dosing.Instant, out *controller.Output) {
 		a.stopOwed = a.stopOwed || !a.link.Open()
 		a.publish(a.wires.stopMessage(a.core.Epoch(), s))
 	}
+	if out.Supply {
+		a.publish(a.wires.supplyMessage(a.core.Epoch()))
+	}
 	for _, order := range out.Orders {
 		m := message{topic: a.wires.orderTopic(order), qos: 1, order: order.ID(),
 			body: payload.AppendOrder(nil, order, a.wires.outlet(order.Tank()))}

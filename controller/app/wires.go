@@ -110,6 +110,11 @@ func (w *wires) stopMessage(epoch uint32, s controller.StopOrder) message {
 	return message{topic: w.topics.Stop(w.topics.Row()), qos: 1, body: payload.AppendStop(nil, epoch, pump)}
 }
 
+// supplyMessage cuts the supply of all pumps of the station.
+func (w *wires) supplyMessage(epoch uint32) message {
+	return message{topic: w.topics.Supply(w.topics.Row()), qos: 1, body: payload.AppendSupply(nil, epoch)}
+}
+
 func (w *wires) leaseMessage(epoch uint32, beat uint64) message {
 	return message{topic: w.topics.Lease(w.topics.Row()), body: payload.AppendLease(nil, epoch, beat)}
 }

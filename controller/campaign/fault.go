@@ -26,11 +26,12 @@ const (
 	faultsOne   = "one"
 	faultsTwo   = "two"
 	faultsSwarm = "swarm"
+	faultsEach  = "each" // one a night, kind by kind in the order of seeds
 )
 
 func checkFaults(kind string) error {
 	switch kind {
-	case faultsNone, faultsOne, faultsTwo, faultsSwarm:
+	case faultsNone, faultsOne, faultsTwo, faultsSwarm, faultsEach:
 		return nil
 	}
 	_, err := listed(kind)
@@ -46,7 +47,7 @@ func listed(text string) ([]sim.Injection, error) {
 	for _, part := range strings.Split(text, ",") {
 		name, when, timed := strings.Cut(strings.TrimSpace(part), "@")
 		if !slices.Contains(names, name) {
-			return nil, fmt.Errorf("no faults %q are built; there are none, one, two, swarm, and by name: %s", name, strings.Join(names, ", "))
+			return nil, fmt.Errorf("no faults %q are built; there are none, one, two, each, swarm, and by name: %s", name, strings.Join(names, ", "))
 		}
 		in := sim.Injection{Fault: name, At: -1}
 		if timed {
@@ -89,6 +90,8 @@ func drawFaults(kind string, seed uint64, night time.Duration) []sim.Injection {
 	case faultsOne:
 	case faultsTwo:
 		count = 2
+	case faultsEach:
+		names = names[seed%uint64(len(names)):][:1]
 	case faultsSwarm:
 		names, count = swarm(source(seed, "swarm"), names)
 	default:

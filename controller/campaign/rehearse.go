@@ -17,7 +17,7 @@ type Options struct {
 	Set        string
 	Nights     int
 	Seed       uint64 // of the first night; each further night has the next one
-	Faults     string // none, one, two, swarm, or names of sim.Faults as listed reads them
+	Faults     string // none, one, two, each, swarm, or names of sim.Faults as listed reads them
 	Yardsticks bool
 	Workers    int
 	// Farm, if any, is the user's own station in place of drawn ones; Path is where it
@@ -54,6 +54,7 @@ type Outcome struct {
 	Seer       *Score
 	Violations []Violation
 	Alarms     AlarmCount
+	Sightings  []Sighting // of each fault
 	Hash       uint64
 }
 
@@ -62,7 +63,6 @@ type AlarmCount struct {
 	P1, P2, All   int
 	FalseInhibits int
 	Causes        []string // of the false inhibits
-	Told          bool     // an alarm or an interlock named the fault after it began
 }
 
 // Rehearse plays the nights and judges them.
@@ -189,7 +189,7 @@ func (o *Options) night(set *Set, night int) (*Outcome, error) {
 	if err != nil {
 		return nil, err
 	}
-	out.Alarms = p.trace.alarms(s.Faults)
+	out.Alarms, out.Sightings = p.trace.alarms(), p.trace.sightings(s.Faults)
 	if night%twiceEvery == 0 {
 		found, err := s.playAgain(p, night)
 		if err != nil {

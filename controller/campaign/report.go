@@ -8,7 +8,6 @@ import (
 	"slices"
 	"time"
 
-	"leat/controller/sim"
 	"leat/safety"
 )
 
@@ -75,16 +74,22 @@ func ratio(x float64) *Ratio {
 	return &r
 }
 
-// AlarmReport counts alarms. Recall is the share of the nights with a fault in
-// which something named a cause after it began; null without faults.
+// AlarmReport counts alarms. Recall is the share of the injected faults that could
+// show and were named by what should name them, RecallAll that of all injected; null
+// without faults.
 type AlarmReport struct {
 	P1             int     `json:"p1"`
 	P2             int     `json:"p2"`
 	PerNightMedian float64 `json:"per_night_median"`
 	Recall         *Ratio  `json:"recall"`
+	RecallAll      *Ratio  `json:"recall_all"`
+	Injected       int     `json:"faults_injected"`
+	Could          int     `json:"faults_that_could_show"`
+	Found          int     `json:"faults_named"`
 	FalseInhibit   *Ratio  `json:"false_inhibit_per_100_nights"`
 	// FalseCauses are what inhibited without a fault, and how often.
 	FalseCauses map[string]int `json:"false_inhibit_causes,omitempty"`
+	Kinds       []KindReport   `json:"faults,omitempty"`
 }
 
 // Judgement is what became of the invariants.
@@ -217,16 +222,13 @@ func (r *Report) settleInMixingTimes(o *Options, set *Set, outcomes []*Outcome) 
 
 func (r *Report) alarms(outcomes []*Outcome) {
 	var all []float64
-	faulty, told, needless := 0, 0, 0
+	faulty, needless := 0, 0
 	for _, out := range outcomes {
 		r.Alarms.P1 += out.Alarms.P1
 		r.Alarms.P2 += out.Alarms.P2
 		all = append(all, float64(out.Alarms.All))
 		if out.Fault != "" {
 			faulty++
-			if out.Alarms.Told {
-				told++
-			}
 		} else {
 			needless += out.Alarms.FalseInhibits
 			for _, cause := range out.Alarms.Causes {
@@ -238,9 +240,7 @@ func (r *Report) alarms(outcomes []*Outcome) {
 		}
 	}
 	r.Alarms.PerNightMedian = quantile(all, 0.5)
-	if faulty > 0 {
-		r.Alarms.Recall = ratio(float64(told) / float64(faulty))
-	} else {
+	if r.recall(outcomes); faulty == 0 {
 		r.Alarms.FalseInhibit = ratio(100 * float64(needless) / float64(len(outcomes)))
 	}
 }
@@ -255,17 +255,13 @@ var expected = map[safety.Cause]bool{safety.CauseObserving: true, safety.CauseSt
 
 // alarms counts a night's alarms by the minute, each once, and the interlocks that
 // no fault explains.
-func (t *Trace) alarms(faults []sim.Injection) AlarmCount {
+func (t *Trace) alarms() AlarmCount {
 	type key struct {
 		cause safety.Cause
 		since time.Duration
 	}
 	var c AlarmCount
 	worst := map[key]safety.Priority{}
-	began := time.Duration(math.MaxInt64)
-	for _, f := range faults {
-		began = min(began, f.At+t.Begins)
-	}
 	for i := range t.Minutes {
 		m := &t.Minutes[i]
 		for _, a := range m.Alarms {
@@ -276,7 +272,6 @@ func (t *Trace) alarms(faults []sim.Injection) AlarmCount {
 			if p, ok := worst[k]; !ok || a.Priority < p {
 				worst[k] = a.Priority
 			}
-			c.Told = c.Told || m.At >= began && a.Since.Up >= began
 		}
 	}
 	for _, p := range worst {
@@ -294,7 +289,6 @@ func (t *Trace) alarms(faults []sim.Injection) AlarmCount {
 		if trip.Active && trip.At > t.Begins && !expected[trip.Cause] {
 			c.FalseInhibits++
 			c.Causes = append(c.Causes, trip.Cause.String())
-			c.Told = c.Told || trip.At >= began
 		}
 	}
 	return c

@@ -31,6 +31,7 @@ func (r *Report) Write(w io.Writer) error {
 	if len(r.Alarms.FalseCauses) > 0 {
 		p.line("    they were: %v", r.Alarms.FalseCauses)
 	}
+	r.kinds(p)
 	p.line("invariants %v: %d violations", r.Invariants.Checked, r.Invariants.Violations)
 	if v := r.Invariants.First; v != nil {
 		p.line("    first: %v", v)

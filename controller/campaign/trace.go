@@ -16,6 +16,7 @@ import (
 type Trace struct {
 	Seed     uint64
 	Begins   time.Duration // t = 0 of the night
+	Ends     time.Duration
 	Faulty   bool
 	Settings *controller.Settings
 	Curves   []dosing.Titration // by tank
@@ -123,6 +124,7 @@ type Sample struct {
 	Tank     dosing.TankID
 	PH, EC   float64 // true, of the bulk
 	Litres   float64
+	Celsius  float64
 	ToppedUp float64 // litres since the farm began
 	Target   dosing.Target
 	Known    bool    // the daemon knows pH
@@ -160,7 +162,7 @@ type recorder struct {
 }
 
 func newRecorder(s *Scene, farm *sim.Farm) (*recorder, error) {
-	r := &recorder{trace: &Trace{Seed: s.Seed, Begins: s.Options.Rest, Settings: s.Settings, Faulty: s.Options.Fault != "" || len(s.Faults) > 0}, farm: farm,
+	r := &recorder{trace: &Trace{Seed: s.Seed, Begins: s.Options.Rest, Ends: s.Options.Rest + s.Hours, Settings: s.Settings, Faulty: s.Options.Fault != "" || len(s.Faults) > 0}, farm: farm,
 		plans: map[ledger.OrderID]dosing.Plan{}}
 	tanks := len(s.Settings.Safety.Tanks)
 	r.trace.Samples = make([]Sample, 0, tanks*(int(s.Hours/sampleEvery)+1))
@@ -239,7 +241,7 @@ func (r *recorder) look(now dosing.Instant) {
 		id := dosing.TankID(i)
 		ph, ec := r.farm.Bulk(id)
 		e := r.night.Core.Estimate(now, id)
-		r.trace.Samples = append(r.trace.Samples, Sample{At: now.Up, Tank: id, PH: ph, EC: ec, Litres: r.farm.Litres(id), ToppedUp: r.farm.ToppedUp(id), Target: r.night.Core.Target(id), Known: e.PHKnown,
+		r.trace.Samples = append(r.trace.Samples, Sample{At: now.Up, Tank: id, PH: ph, EC: ec, Litres: r.farm.Litres(id), Celsius: r.farm.Celsius(id), ToppedUp: r.farm.ToppedUp(id), Target: r.night.Core.Target(id), Known: e.PHKnown,
 			Acid: e.AcidInTransit, Base: e.BaseInTransit, Coming: e.ECInTransit, Moving: r.farm.Circulating(id)})
 	}
 	if now.Up%time.Minute != 0 {

@@ -114,7 +114,7 @@ var faults = []Fault{
 	{Name: "plant-shock", Row: 30, Text: "plants or biology drive pH up: 0.5 meq/L of base an hour",
 		begin: onTank(func(t *trouble) { t.fluxMore = 0.5 }), end: onTank(func(t *trouble) { t.fluxMore = 0 })},
 	{Name: "acid-by-hand", Row: 67, Text: "somebody pours acid in by hand", begin: acidByHand},
-	{Name: "water-change", Row: 68, Text: "four fifths of the water are changed", begin: waterChange},
+	{Name: "water-change", Row: 68, Text: "four fifths of the water are changed", second: waterChange},
 	{Name: "stop-pressed", Row: 71, Text: "the hard-wired stop is pressed",
 		begin: func(f *Farm, _ *injection) { f.PressStop(true) }, end: func(f *Farm, _ *injection) { f.PressStop(false) }},
 	{Name: "disinfectant", Row: 73, Text: "hypochlorite in the tank: pH and redox rise", begin: disinfectant},
@@ -301,14 +301,23 @@ func acidByHand(f *Farm, i *injection) {
 	}
 }
 
-// waterChange drains four fifths and fills up with top-up water.
-func waterChange(_ *Farm, i *injection) {
+// waterChange drains four fifths within five minutes and fills up with top-up water
+// within the next five.
+func waterChange(f *Farm, i *injection) {
+	const takes = 5 * time.Minute
 	t := i.tank
-	litres := 0.8 * t.bulk.litres
-	t.drain(litres)
-	fresh := water(t.topUpWater(), litres)
-	t.book.toppedUp.add(fresh)
-	t.bulk.add(fresh)
+	if i.amount == 0 {
+		i.amount = 0.8 * t.bulk.litres
+	}
+	part := i.amount / takes.Seconds()
+	switch {
+	case f.now < i.At+takes:
+		t.drain(part)
+	case f.now < i.At+2*takes:
+		fresh := water(t.topUpWater(), part)
+		t.book.toppedUp.add(fresh)
+		t.bulk.add(fresh)
+	}
 }
 
 // disinfectant makes the water alkaline as a hypochlorite solution is. Chlorine is

@@ -207,7 +207,9 @@ var shows = map[string]func(s seen){
 		s.want(s.with.farm.Delivered(acid) == 0, "a pump counts it")
 	},
 	"water-change": func(s seen) {
-		s.wait(time.Minute)
+		s.wait(4 * time.Minute)
+		s.want(s.with.read("north level") < 0.6*s.plain.read("north level"), "the level does not fall")
+		s.wait(7 * time.Minute)
 		s.want(s.with.read("north ec") < 0.6*s.plain.read("north ec"), "EC does not fall")
 	},
 	"stop-pressed": func(s seen) {

@@ -34,14 +34,15 @@ type Injection struct {
 
 type injection struct {
 	Injection
-	fault *Fault
-	begun bool
-	ended bool
-	pump  *pump
-	tank  *tank
-	node  *node
-	due   time.Duration
-	count int
+	fault  *Fault
+	begun  bool
+	ended  bool
+	pump   *pump
+	tank   *tank
+	node   *node
+	due    time.Duration
+	count  int
+	amount float64
 }
 
 // Faults is what can be injected.

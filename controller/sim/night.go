@@ -261,7 +261,7 @@ func (n *Night) carryOut(out *controller.Output) {
 		topic string
 		body  []byte
 	}
-	if len(out.Stops) == 0 && len(out.Orders) == 0 {
+	if len(out.Stops) == 0 && len(out.Orders) == 0 && !out.Supply {
 		if out.Lease {
 			n.beat++
 			n.leased = payload.AppendLease(n.leased[:0], n.Core.Epoch(), n.beat)
@@ -277,6 +277,9 @@ func (n *Night) carryOut(out *controller.Output) {
 			pump = n.settings.Safety.Pumps[s.Pump].Name
 		}
 		messages = append(messages, message{n.topics.Stop(row), payload.AppendStop(nil, n.Core.Epoch(), pump)})
+	}
+	if out.Supply {
+		messages = append(messages, message{n.topics.Supply(row), payload.AppendSupply(nil, n.Core.Epoch())})
 	}
 	for _, o := range out.Orders {
 		messages = append(messages, message{n.topics.Order(row, n.settings.Safety.Pumps[o.Pump()].Name), payload.AppendOrder(nil, o, n.outlet(o.Tank()))})

@@ -35,6 +35,9 @@ func (f *Farm) Bulk(id dosing.TankID) (ph, ec float64) {
 	return t.now.PH, t.now.EC25
 }
 
+// Celsius is the water's temperature.
+func (f *Farm) Celsius(id dosing.TankID) float64 { return f.tanks[id].celsius }
+
 // Litres is what circulates, as the level gauge counts.
 func (f *Farm) Litres(id dosing.TankID) float64 { return f.tanks[id].litres() }
 

@@ -1,0 +1,259 @@
+package campaign
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"leat/controller/sim"
+	"leat/dosing"
+	"leat/safety"
+)
+
+// sign is what should name a fault, or why nothing can.
+type sign struct {
+	// causes are those of which each names it; what else was said is no recall.
+	causes []safety.Cause
+	// hidden says why no reading shows it, in any night; the causes then count if they
+	// come, but nothing is asked of them.
+	hidden string
+	// needs are inputs without any of which it does not show.
+	needs []dosing.Quantity
+	// role gives the doses whose answer shows it; worth is what must have been ordered of
+	// them while it lasted and could still settle: pools of 0.05 pH or 0.05 mS/cm, as the
+	// table of readings of the design has them.
+	role  dosing.Role
+	worth float64
+	// takes is how long it must last to be seen as designed: a flat line shows after ten
+	// minutes.
+	takes time.Duration
+	// unless says by the truth of the night why it could not show; "" = it could.
+	unless func(t *Trace, from, until time.Duration) string
+}
+
+// Pools of doses that are asked for, in pH or mS/cm: one unanswered pool of acid trips,
+// two of anything else.
+const (
+	onePool  = 0.05
+	twoPools = 0.10
+)
+
+func causes(c ...safety.Cause) []safety.Cause { return c }
+
+// signs are by the name of the fault. Where the design's table of faults asks for
+// another detection than is built, the fault counts as missed.
+var signs = map[string]sign{
+	"circulation-off": {causes: causes(safety.CauseCirculationOff), needs: inputs(dosing.QuantityCirculation)},
+	"probe-flat":      {causes: causes(safety.CausePHUnfit), takes: 10 * time.Minute, unless: tooQuiet},
+	"acid-empty":      {causes: causes(safety.CauseNoResponse, safety.CauseStockEmpty), role: dosing.RoleAcid, worth: onePool},
+	"node-reboot":     {causes: causes(safety.CauseNodeRebooted, safety.CauseDoseUncertain)},
+
+	"pump-stuck-on":      {causes: causes(safety.CauseNodeUnbidden, safety.CauseAdrift)},
+	"pump-dead":          {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
+	"stock-empty":        {causes: causes(safety.CauseNoResponse, safety.CauseStockEmpty), role: dosing.RoleStock, worth: twoPools},
+	"air-lock":           {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool, hidden: "two to six doses of a smallest dose's size are no pool"},
+	"tube-worn":          {causes: causes(safety.CauseBufferScale), role: dosing.RoleAcid, worth: 20 * onePool},
+	"over-delivery":      {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: 20 * onePool},
+	"siphon":             {causes: causes(safety.CauseAdrift, safety.CauseSolutionUnconfirmed), unless: tooSlow},
+	"stock-weak":         {causes: causes(safety.CauseNoResponse), role: dosing.RoleStock, worth: twoPools},
+	"stock-strong":       {causes: causes(safety.CauseNoResponse), role: dosing.RoleStock, worth: onePool},
+	"acid-base-swapped":  {causes: causes(safety.CauseWrongDirection, safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
+	"stock-in-acid-line": {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
+	"line-burst":         {causes: causes(safety.CauseLeak), needs: inputs(dosing.QuantityLeak), role: dosing.RoleAcid, worth: 1e-6},
+	"injection-clogged":  {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
+	"siphon-back":        {causes: causes(safety.CauseNoResponse), needs: inputs(dosing.QuantityStockLevel)},
+	"stock-cold":         {causes: causes(safety.CauseNoResponse), role: dosing.RoleStock, worth: 10 * onePool},
+	"stock-biofilm":      {hidden: "a tenth less is within the error of a healthy pump, 15 %"},
+	"stock-made-wrong":   {causes: causes(safety.CauseNoResponse), role: dosing.RoleStock, worth: 10 * onePool},
+
+	"ph-dry":             {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse)},
+	"ph-coated":          {causes: causes(safety.CauseBufferScale, safety.CauseNoResponse), role: dosing.RoleAcid, worth: 20 * onePool},
+	"ph-glass-broken":    {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse, safety.CauseSolutionUnconfirmed)},
+	"ph-drift":           {causes: causes(safety.CauseProbesDisagree), hidden: "one probe alone does not show its own slow drift; caps bound what follows"},
+	"ground-loop":        {causes: causes(safety.CausePHUnfit)},
+	"ec-bubble":          {causes: causes(safety.CauseECUnfit)},
+	"temperature-failed": {causes: causes(safety.CauseTemperatureUnfit)},
+	"ph-unplugged":       {causes: causes(safety.CausePHUnfit)},
+	"ph-silent":          {causes: causes(safety.CausePHStale)},
+	"ph-not-a-number":    {causes: causes(safety.CausePHUnfit)},
+	"ec-in-microsiemens": {causes: causes(safety.CauseECUnfit)},
+	"level-failed-high":  {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown)},
+	"level-failed-low":   {causes: causes(safety.CauseLevelLow, safety.CauseLevelUnknown)},
+	"sample-cell-closed": {causes: causes(safety.CauseSampleFlowOff), needs: inputs(dosing.QuantitySampleFlow)},
+	"probe-in-plume":     {hidden: "a fifth of a dose at once is within what mixing does; commissioning moves the probe"},
+
+	"circulation-half":     {causes: causes(safety.CauseBufferScale)},
+	"valve-leak":           {hidden: "1 % of the water an hour looks like uptake; caps bound what is dosed for it"},
+	"top-up-stuck-open":    {causes: causes(safety.CauseLevelHigh)},
+	"top-up-stuck-shut":    {causes: causes(safety.CauseLevelLow), unless: neverLow},
+	"top-up-hard":          {causes: causes(safety.CauseOutOfBand)},
+	"top-up-salty":         {causes: causes(safety.CauseECHigh)},
+	"plant-shock":          {causes: causes(safety.CauseHourCap, safety.CauseDayCap, safety.CauseOutOfBand, safety.CauseSolutionUnconfirmed, safety.CauseWithheldLong), unless: heldAllTheSame},
+	"acid-by-hand":         {hidden: "poured in without an entry, it freezes learning and calls nobody"},
+	"water-change":         {causes: causes(safety.CauseSolutionUnconfirmed)},
+	"stop-pressed":         {causes: causes(safety.CauseStopInput), needs: inputs(dosing.QuantityStop)},
+	"disinfectant":         {causes: causes(safety.CauseSolutionUnconfirmed)},
+	"film-stopped":         {hidden: "the flow of a film is watched by its node, which keeps the schedule"},
+	"flood-does-not-drain": {causes: causes(safety.CauseLevelLow), needs: inputs(dosing.QuantityFlood)},
+	"heater-stuck":         {causes: causes(safety.CauseTemperatureRange), unless: neverWarm},
+	"tank-leaks":           {causes: causes(safety.CauseLeak, safety.CauseLevelLow), needs: inputs(dosing.QuantityLeak, dosing.QuantityLevel)},
+	"precipitate":          {hidden: "EC hardly moves; an analysis shows it"},
+	"outlet-stuck-shut":    {causes: causes(safety.CauseOutletUnproved), needs: inputs(dosing.QuantityOutlet)},
+
+	"orders-duplicated": {hidden: "the node knows the order and ignores it: nothing happens"},
+	"order-lost":        {causes: causes(safety.CauseDoseUncertain)},
+	"reports-lost":      {causes: causes(safety.CauseDoseUncertain)},
+	"network-cut":       {causes: causes(safety.CausePHStale, safety.CauseNodeSilent, safety.CauseBrokerDown)},
+	"network-one-way":   {causes: causes(safety.CauseDoseUncertain, safety.CauseNodeSilent)},
+	"network-slow":      {causes: causes(safety.CauseDoseUncertain, safety.CausePHStale, safety.CauseNodeSilent)},
+	"node-reboots":      {causes: causes(safety.CauseNodeRebooted)},
+	"node-silent":       {causes: causes(safety.CauseNodeSilent)},
+	"node-clock-jump":   {causes: causes(safety.CauseNodeClock)},
+	"node-clock-fast":   {causes: causes(safety.CauseNodeClock)},
+	"power-cut":         {causes: causes(safety.CauseNodeRebooted, safety.CauseNodeSilent)},
+}
+
+func inputs(q ...dosing.Quantity) []dosing.Quantity { return q }
+
+// tooQuiet: a flat line is a fault only where the probe's noise shows between the
+// steps of its resolution.
+func tooQuiet(t *Trace, _, _ time.Duration) string {
+	for i := range t.Settings.Safety.Inputs {
+		if in := &t.Settings.Safety.Inputs[i]; in.Quantity == dosing.QuantityPH && in.Noise > in.Step/2 {
+			return ""
+		}
+	}
+	return "the probe's noise is less than half a step of its resolution: flat is its ordinary line"
+}
+
+// tooSlow: what a siphon of 1 mL a minute brings into much water is less than plants
+// may do, and the loop answers it as it answers them.
+func tooSlow(t *Trace, _, _ time.Duration) string {
+	for i := range t.Settings.Safety.Pumps {
+		if p := &t.Settings.Safety.Pumps[i]; p.Role == dosing.RoleAcid && 60*p.AcidPerML/float64(t.Settings.Safety.Tanks[0].Volume) >= 0.5 {
+			return ""
+		}
+	}
+	return "slower than what plants may do"
+}
+
+// neverLow: a level that stays above the least harms nothing.
+func neverLow(t *Trace, from, until time.Duration) string {
+	return t.never(from, until, 0, "the level did not fall below the least at which anything is dosed", func(s *Sample) bool {
+		return s.Litres < float64(t.Settings.Safety.Tanks[s.Tank].Least)
+	})
+}
+
+// neverWarm: a minute beyond the limits is what the alarm waits for.
+func neverWarm(t *Trace, from, until time.Duration) string {
+	return t.never(from, until, time.Minute, "the water stayed within its limits of temperature", func(s *Sample) bool {
+		set := &t.Settings.Safety.Tanks[s.Tank]
+		return s.Celsius < float64(set.TemperatureLow) || s.Celsius > float64(set.TemperatureHigh)
+	})
+}
+
+// heldAllTheSame: what the loop holds against needs nobody. An hour outside the warn
+// band is what the alarm of that waits for.
+func heldAllTheSame(t *Trace, from, until time.Duration) string {
+	return t.never(from, until, time.Hour, "the loop held pH within its warn band through it", func(s *Sample) bool {
+		return math.Abs(s.PH-float64(s.Target.PH)) > dosing.WarnBand.PH
+	})
+}
+
+// never is why, unless the truth was so for longer than a time between from and until.
+func (t *Trace) never(from, until, longer time.Duration, why string, so func(*Sample) bool) string {
+	since := time.Duration(-1)
+	for i := range t.Samples {
+		s := &t.Samples[i]
+		switch {
+		case s.At < from || s.At > until || !so(s):
+			since = -1
+		case since < 0:
+			since = s.At
+		}
+		if since >= 0 && s.At-since >= longer {
+			return ""
+		}
+	}
+	return why
+}
+
+// unshown says why a fault could not be named in this night; "" = it could.
+func (g *sign) unshown(t *Trace, in *sim.Injection) string {
+	from, until := t.lasts(in)
+	tank := &t.Settings.Safety.Tanks[in.Tank]
+	switch {
+	case g.hidden != "":
+		return g.hidden
+	case len(g.needs) > 0 && !t.fitted(in.Tank, g.needs):
+		return "no sensor of " + g.needs[0].String() + " is fitted"
+	case until-from < g.takes:
+		return "over within " + g.takes.String()
+	}
+	if g.worth > 0 {
+		given := t.worth(in, g.role, from, until-tank.MixingTime())
+		if given < g.worth {
+			return "too little of that pump was ordered while it lasted"
+		}
+	}
+	if g.unless != nil {
+		return g.unless(t, from, until)
+	}
+	return ""
+}
+
+// lasts is from when to when a fault is there, by the daemon's uptime.
+func (t *Trace) lasts(in *sim.Injection) (from, until time.Duration) {
+	from, until = in.At+t.Begins, t.Ends
+	if in.For > 0 {
+		until = min(until, from+in.For)
+	}
+	return from, until
+}
+
+// fitted says whether a tank has an input of one of these quantities.
+func (t *Trace) fitted(id dosing.TankID, any []dosing.Quantity) bool {
+	for i := range t.Settings.Safety.Inputs {
+		in := &t.Settings.Safety.Inputs[i]
+		if in.NotFitted != "" || in.Tank != id && in.Tank != dosing.AllTanks {
+			continue
+		}
+		if slices.Contains(any, in.Quantity) {
+			return true
+		}
+	}
+	return false
+}
+
+// worth is what orders of the pump that the fault is about are worth within a time, at
+// the commissioned scale: pH of acid and base, mS/cm of a stock.
+func (t *Trace) worth(in *sim.Injection, role dosing.Role, from, until time.Duration) float64 {
+	set := t.Settings.Safety.Pumps
+	pump := dosing.PumpID(0)
+	if in.Pump != nil {
+		pump = *in.Pump
+	} else {
+		for int(pump) < len(set) && (set[pump].Role != role || !set[pump].ServesTank(in.Tank)) {
+			pump++
+		}
+	}
+	if int(pump) >= len(set) {
+		return 0
+	}
+	sum := 0.0
+	for i := range t.Orders {
+		if o := &t.Orders[i]; o.Pump == pump && o.Tank == in.Tank && o.At >= from && o.At <= until {
+			sum += o.Volume.Millilitres()
+		}
+	}
+	plant := &t.Settings.Safety.Tanks[in.Tank]
+	sum /= float64(plant.Volume)
+	if role == dosing.RoleStock {
+		return sum * set[pump].ECPerML
+	}
+	scale := plant.BufferScale
+	if !(scale > 0) {
+		scale = 1
+	}
+	return sum * max(set[pump].AcidPerML, -set[pump].AcidPerML) / (t.Curves[in.Tank].Buffer(drawnPH) * scale)
+}

@@ -1,0 +1,117 @@
+package safety
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"leat/dosing"
+)
+
+// What a tank may do by itself, and how far beyond that it must go before a pump is
+// believed to run without an order.
+const (
+	adriftEvery = 5 * time.Second
+	// Roots that take ammonium and what nitrifies it give off acid up to 0.15, and what
+	// lives in the water may lift pH by 0.5 (the list of faults' shock), meq/L/h.
+	adriftSour  = 0.25
+	adriftSharp = 0.5
+	// Evaporation of a twentieth an hour of a strong solution, and as much again.
+	adriftEC = 0.25 // mS/cm/h
+	// Beyond that: twice the error that mixing in another time than commissioned can make
+	// of a full in-transit cap, and what somebody may pour in for a correction.
+	adriftDown = 0.5 // pH
+	// Upward fresh alkaline water comes in as well, a drying probe drifts to 7, and from 1.5
+	// above the setpoint on nothing is dosed in any case.
+	adriftUp     = 2.0 // pH
+	adriftECUp   = 0.3 // mS/cm
+	adriftECGain = 1.6 // the most that a dose of stock does ÷ predicted
+)
+
+// adrift follows the lowest and highest acid need and the highest EC that doses and
+// the tank's own drift explain. Each is carried on by what may have happened since and
+// drawn after the readings, so that it is always the worst of all earlier moments: a
+// fall that nothing explains shows within minutes, whenever it began.
+//
+// It works in acid needed at the commissioned capacity, in which doses add up, with all
+// that is in transit counted as if it had arrived.
+type adrift struct {
+	any       bool
+	at        time.Duration
+	low, high float64       // meq/L
+	most      float64       // mS/cm
+	sour      float64       // given since at, meq/L of acid
+	sharp     float64       // the same of base, positive
+	rich      float64       // the same of EC, mS/cm
+	until     time.Duration // nothing is judged before: somebody poured something in
+}
+
+// expect notes a dose, in the least water there may be.
+func (t *tankState) expect(volume dosing.Volume, pump *dosing.Pump) {
+	perLitre := volume.Millilitres() / min(float64(t.plant.Least), float64(t.plant.Volume))
+	acid, ec := float64(perLitre*pump.AcidPerML), float64(perLitre*pump.ECPerML)
+	t.adrift.sour += max(acid, 0)
+	t.adrift.sharp += max(-acid, 0)
+	t.adrift.rich += max(ec, 0)
+}
+
+// checkAdrift latches when pH or EC moves as no dose and no plant moves it: a welded
+// contact, a siphon, a second hand. The pump that does it obeys no order, so the core
+// cuts the supply of all of them.
+func checkAdrift(w *Watch, now dosing.Instant, t *tankState) {
+	t.lower(CauseAdrift) // only ever latched
+	a := &t.adrift
+	pH, ec := &t.group[dosing.QuantityPH], &t.group[dosing.QuantityEC]
+	away := w.on(t, dosing.QuantityFlood, now.Up) || t.flooded.within(t.plant.PlumeTime(), now.Up)
+	if t.mode != ModeArmed || t.unsafe != "" || pH.standing != standFit || ec.standing != standFit || away ||
+		t.group[dosing.QuantityCirculation].standing != standFit || t.group[dosing.QuantityCirculation].adverse ||
+		t.operator.Maintenance || t.operator.Cleaning || t.doubt.why != "" || now.Up < a.until {
+		// While leat only observes, other hands may dose; water that is in doubt or just
+		// had something poured in has a stop or a wait of its own.
+		*a = adrift{until: a.until}
+		return
+	}
+	if a.any && now.Up-a.at < adriftEvery {
+		return
+	}
+	hours := (now.Up - a.at).Hours()
+	if hours > 0.1 {
+		a.any = false // a gap says nothing
+	}
+	capacity := t.responses.capacity()
+	weakest := t.weakestScale()
+	sight := sight{watch: w, now: now, tank: t}
+	sight.gather()
+	need := func(pH float64) float64 { return float64(capacity * t.curve.AcidNeeded(pH, reference)) }
+	sour, sharp := sight.transit.acid/weakest, sight.transit.base/weakest
+	low, high := need(pH.smooth)-sour, need(pH.smooth)+sharp
+	most := ec.smooth + float64(adriftECGain*sight.transit.ec)
+	if a.any {
+		a.low -= (float64(adriftSour*hours) + a.sour) / weakest
+		a.high += (float64(adriftSharp*hours) + a.sharp + float64(t.water.inflow.since(a.at)*max(t.plant.TopUp.Alkalinity, 0))/sight.volume) / weakest
+		a.most += float64(adriftEC*hours) + float64(adriftECGain*a.rich)
+		switch {
+		case low < a.low:
+			w.runsAway(now, t, fmt.Sprintf("pH of %s fell to %.2f; doses and plants explain no such fall", t.plant.Name, pH.value))
+		case high > a.high:
+			w.runsAway(now, t, fmt.Sprintf("pH of %s rose to %.2f; doses, plants and top-up explain no such rise", t.plant.Name, pH.value))
+		case most > a.most:
+			w.runsAway(now, t, fmt.Sprintf("EC of %s rose to %.2f mS/cm; doses and evaporation explain no such rise", t.plant.Name, ec.value))
+		}
+	} else {
+		a.low, a.high, a.most = math.Inf(-1), math.Inf(1), math.Inf(1)
+	}
+	a.low, a.high = max(a.low, need(pH.smooth-adriftDown)-sour), min(a.high, need(pH.smooth+adriftUp)+sharp)
+	a.most = min(a.most, most+adriftECUp)
+	a.any, a.at, a.sour, a.sharp, a.rich = true, now.Up, 0, 0, 0
+}
+
+// runsAway stops every tank of the row: the supply that is cut is that of all pumps.
+func (w *Watch) runsAway(now dosing.Instant, t *tankState, detail string) {
+	if t.latched.has(CauseAdrift) {
+		return
+	}
+	for i := range w.tanks {
+		w.latch(now, &w.tanks[i].cells, CauseAdrift, dosing.TankID(i), 0, detail)
+	}
+}

@@ -1,0 +1,70 @@
+package safety
+
+import (
+	"testing"
+	"time"
+
+	"leat/dosing"
+)
+
+func TestAFallThatDosesExplainIsNotAdrift(t *testing.T) {
+	f := newFarm(t)
+	// In a third of the buffer acid worth 0.15 pH moves 0.45, and a little more for the drift.
+	f.drift(0, dosing.QuantityPH, 6.4)
+	f.pass(20 * time.Minute)
+	for range 3 {
+		f.dose(0, acidPump, 5*dosing.Millilitre)
+	}
+	f.pass(time.Minute)
+	for range 50 {
+		f.value[f.input(0, dosing.QuantityPH)] -= 0.012
+		f.pass(5 * time.Second)
+	}
+	f.pass(20 * time.Minute)
+	if trip, found := f.trip(0, CauseAdrift); found {
+		t.Errorf("a fall of 0.6 pH after acid worth 0.15 gave %+v", trip)
+	}
+}
+
+func TestSlowDriftOfPlantsIsNotAdrift(t *testing.T) {
+	f := newFarm(t)
+	for range 40 { // 0.2 pH an hour at 1 meq/L per pH, for four hours
+		f.value[f.input(0, dosing.QuantityPH)] -= 0.02
+		f.pass(6 * time.Minute)
+	}
+	if trip, found := f.trip(0, CauseAdrift); found {
+		t.Errorf("a fall of 0.2 pH an hour gave %+v", trip)
+	}
+}
+
+func TestWhatAPersonEnteredIsNotAdrift(t *testing.T) {
+	f := newFarm(t)
+	f.w.ByHand(dosing.Dose{Tank: 0, Pump: acidPump, Volume: 70 * dosing.Millilitre, Up: f.now.Up})
+	f.drift(0, dosing.QuantityPH, 5.1)
+	f.pass(5 * time.Minute)
+	if trip, found := f.trip(0, CauseAdrift); found {
+		t.Errorf("0.7 pH poured in and entered gave %+v", trip)
+	}
+}
+
+func TestAFallWhileOtherHandsMayDoseIsNotAdrift(t *testing.T) {
+	f := newFarm(t)
+	f.w.SetMode(f.now, 0, ModeObserving)
+	f.drift(0, dosing.QuantityPH, 4.9)
+	f.pass(time.Minute)
+	if trip, found := f.trip(0, CauseAdrift); found {
+		t.Errorf("while only observing: %+v", trip)
+	}
+}
+
+func TestWaterThatComesHomeFromAFloodIsNotAdrift(t *testing.T) {
+	f := newFarm(t)
+	f.set(0, dosing.QuantityFlood, 1)
+	f.pass(5 * time.Minute)
+	f.drift(0, dosing.QuantityPH, 5.1)
+	f.set(0, dosing.QuantityFlood, 0)
+	f.pass(10 * time.Minute)
+	if trip, found := f.trip(0, CauseAdrift); found {
+		t.Errorf("bench water of another pH gave %+v", trip)
+	}
+}
