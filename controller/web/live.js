@@ -8,6 +8,7 @@
     const note = document.getElementById("live");
     note.textContent = text;
     note.className = good ? "ok" : "bad";
+    document.body.classList.toggle("old", !good);
     return note;
   }
   async function refresh() {

@@ -202,7 +202,7 @@ func TestPageShowsStateReasonReadingsAndHoldsOnlyToWhoIsSignedIn(t *testing.T) {
 	}
 	_, page := b.get("/")
 	row := safety.Of(safety.CauseCirculationOff)
-	want(t, page, "north", "holding", row.Text, row.Clears, row.Advice, "5.93", "1.78 mS/cm (17.8 CF)", "3 s old", "redox: not fitted: no redox probe", "tonight", "acid-north", "264 mL", "chlorine gas", "no emergency stop", "Acid into water")
+	want(t, page, "north", "holding", row.Text, row.Clears, row.Advice, "5.93", "1.78 mS/cm (17.8 CF)", "3 s old", "What is not fitted", "redox: no redox probe", "tonight", "acid-north", "264 mL", "chlorine gas", "no emergency stop", "Acid into water")
 }
 
 func TestWrongPasswordsAreRefusedLimitedAndAudited(t *testing.T) {
