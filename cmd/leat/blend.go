@@ -190,7 +190,7 @@ func (a *blendAsked) run(stdout io.Writer) error {
 		}
 	}
 	if a.json {
-		return printJSON(stdout, mixDocumentOf(job, m, volumes))
+		return writeJSON(stdout, mixDocumentOf(job, m, volumes))
 	}
 	var out strings.Builder
 	printMix(&out, job, m, volumes)

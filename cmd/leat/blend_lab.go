@@ -31,7 +31,7 @@ func (a *blendAsked) runLab(job *blendJob, stdout io.Writer) error {
 		}
 	}
 	if a.json {
-		return printJSON(stdout, labDocumentOf(job, &c, estimate, checks, verdict, out))
+		return writeJSON(stdout, labDocumentOf(job, &c, estimate, checks, verdict, out))
 	}
 	var text strings.Builder
 	printLab(&text, job, &c, estimate, checks, verdict, out)

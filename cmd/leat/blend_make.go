@@ -39,7 +39,7 @@ func (a *blendAsked) runMake(job *blendJob, stdout io.Writer) error {
 		return err
 	}
 	if a.json {
-		err = printJSON(stdout, makeDocumentOf(job, m, tanks, factor))
+		err = writeJSON(stdout, makeDocumentOf(job, m, tanks, factor))
 	} else {
 		var out strings.Builder
 		printMake(&out, job, m, tanks, factor, store)

@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/csv"
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -278,12 +277,6 @@ func list(texts []string) []string {
 		return []string{}
 	}
 	return texts
-}
-
-func printJSON(w io.Writer, document any) error {
-	encoder := json.NewEncoder(w)
-	encoder.SetEscapeHTML(false)
-	return encoder.Encode(document)
 }
 
 // writeAmounts writes the amounts as CSV, as a stock sheet names them.

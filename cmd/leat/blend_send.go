@@ -60,7 +60,7 @@ func (a *blendAsked) tellDaemon(stdout io.Writer) error {
 		return fmt.Errorf("%s: refused: %s", row.Tank, answer.Text)
 	}
 	if a.json {
-		return printJSON(stdout, answer)
+		return writeJSON(stdout, answer)
 	}
 	_, err = fmt.Fprintf(stdout, "%s: %s\n", row.Tank, answer.Text)
 	return err

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"flag"
 	"fmt"
 	"io"
@@ -39,9 +38,7 @@ func checkCommand(args []string, stdout, stderr io.Writer) int {
 		return 1
 	}
 	if *asJSON {
-		encoder := json.NewEncoder(stdout)
-		encoder.SetEscapeHTML(false)
-		err = encoder.Encode(&report)
+		err = writeJSON(stdout, &report)
 	} else {
 		err = report.Write(stdout)
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
 	"flag"
 	"fmt"
@@ -11,12 +12,13 @@ import (
 
 // parseFlags reads a command's flags the same way everywhere: -h prints help to
 // stdout and succeeds, anything unknown is exit code 2 with one line of advice.
-// wantArgs is the number of arguments after the flags; -1 takes any.
+// Flags may stand before, between and behind the arguments, of which wantArgs are
+// taken at most; -1 takes any.
 func parseFlags(flags *flag.FlagSet, args []string, stdout, stderr io.Writer, wantArgs int) (code int, done bool) {
 	usage := flags.Usage
 	flags.SetOutput(io.Discard)
 	flags.Usage = func() {}
-	err := flags.Parse(args)
+	words, err := parseBetween(flags, args)
 	if errors.Is(err, flag.ErrHelp) {
 		flags.SetOutput(stdout)
 		if usage != nil {
@@ -27,13 +29,30 @@ func parseFlags(flags *flag.FlagSet, args []string, stdout, stderr io.Writer, wa
 		}
 		return 0, true
 	}
-	if err == nil && wantArgs >= 0 && flags.NArg() > wantArgs {
-		err = fmt.Errorf("unexpected argument %q", flags.Arg(wantArgs))
+	if err == nil && wantArgs >= 0 && len(words) > wantArgs {
+		err = fmt.Errorf("unexpected argument %q", words[wantArgs])
 	}
 	if err != nil {
 		return misused(flags.Name(), err.Error(), stderr), true
 	}
 	return 0, false
+}
+
+// parseBetween parses flags wherever they stand and leaves the words between them as
+// the arguments. What follows "--" is no flag.
+func parseBetween(flags *flag.FlagSet, args []string) (words []string, err error) {
+	for err = flags.Parse(args); err == nil && flags.NArg() > 0; err = flags.Parse(args) {
+		rest := flags.Args()
+		if read := len(args) - len(rest); read > 0 && args[read-1] == "--" {
+			words = append(words, rest...)
+			break
+		}
+		words, args = append(words, rest[0]), rest[1:]
+	}
+	if err == nil {
+		err = flags.Parse(append([]string{"--"}, words...))
+	}
+	return words, err
 }
 
 // misused prints what is wrong with a command line and returns the exit code.
@@ -47,6 +66,13 @@ func setFlags(flags *flag.FlagSet) map[string]bool {
 	names := map[string]bool{}
 	flags.Visit(func(f *flag.Flag) { names[f.Name] = true })
 	return names
+}
+
+// writeJSON prints one document in one line.
+func writeJSON(w io.Writer, document any) error {
+	encoder := json.NewEncoder(w)
+	encoder.SetEscapeHTML(false)
+	return encoder.Encode(document)
 }
 
 // mayWrite says before long work whether its result can be put where it is wanted.

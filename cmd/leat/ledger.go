@@ -52,22 +52,14 @@ func ledgerCommand(args []string, stdout, stderr io.Writer) int {
 	flags.StringVar(&f.to, "to", "", "end before this `time`")
 	flags.StringVar(&f.tank, "tank", "", "only this `tank`")
 	flags.StringVar(&f.pump, "pump", "", "only this `pump`")
-	usage := func() {
+	flags.Usage = func() {
 		fmt.Fprint(stdout, ledgerUsage)
 		flags.PrintDefaults()
 	}
-	flags.Usage = usage
-	// Flags may stand on either side of the verb.
-	if code, done := parseFlags(flags, args, stdout, stderr, -1); done {
+	if code, done := parseFlags(flags, args, stdout, stderr, 1); done {
 		return code
 	}
 	verb := flags.Arg(0)
-	if flags.NArg() > 0 {
-		flags.Usage = usage
-		if code, done := parseFlags(flags, flags.Args()[1:], stdout, stderr, 0); done {
-			return code
-		}
-	}
 	selection, err := f.check(verb, flags)
 	if err != nil {
 		return misused("leat ledger", err.Error(), stderr)
@@ -227,7 +219,7 @@ func verifyJSON(state ledger.State, stdout io.Writer) error {
 		}
 		out.Pumps = append(out.Pumps, p)
 	}
-	return json.NewEncoder(stdout).Encode(out)
+	return writeJSON(stdout, out)
 }
 
 func pumpsOf(state ledger.State) []string {

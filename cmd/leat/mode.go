@@ -56,7 +56,11 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 		return exit("leat mode", err, stderr)
 	}
 	if *asJSON {
-		_ = json.NewEncoder(stdout).Encode(answer) // stdout that is gone is the caller's
+		_ = writeJSON(stdout, struct { // stdout that is gone is the caller's
+			Tank     string `json:"tank"`
+			Accepted bool   `json:"accepted"`
+			Text     string `json:"text"`
+		}{*tank, answer.Accepted, answer.Text})
 	} else if answer.Accepted {
 		fmt.Fprintf(stdout, "%s: %s\n", *tank, answer.Text)
 	}

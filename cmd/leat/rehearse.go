@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"flag"
 	"fmt"
@@ -251,10 +250,4 @@ func worstPicture(o *campaign.Options, report *campaign.Report, path string) err
 		return err
 	}
 	return os.WriteFile(path, []byte(campaign.Picture(played, worst, report)), 0o644)
-}
-
-func writeJSON(w io.Writer, v any) error {
-	encoder := json.NewEncoder(w)
-	encoder.SetEscapeHTML(false)
-	return encoder.Encode(v)
 }

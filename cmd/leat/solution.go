@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"flag"
 	"fmt"
@@ -76,19 +75,11 @@ Ions: `+strings.Join(chem.Ions[:], " ")+`
 `)
 		flags.PrintDefaults()
 	}
-	var ions []string
-	for rest := args; ; { // flags may stand among the ions
-		if code, done = parseFlags(flags, rest, stdout, stderr, -1); done {
-			return asked, code, true
-		}
-		if flags.NArg() == 0 {
-			break
-		}
-		ions, rest = append(ions, flags.Arg(0)), flags.Args()[1:]
+	if code, done = parseFlags(flags, args, stdout, stderr, -1); done {
+		return asked, code, true
 	}
-	if err := asked.set(ions, *temp, *ph, *co2); err != nil {
-		fmt.Fprintf(stderr, "leat solution: %v; leat solution -h tells the flags\n", err)
-		return asked, 2, true
+	if err := asked.set(flags.Args(), *temp, *ph, *co2); err != nil {
+		return asked, misused("leat solution", err.Error(), stderr), true
 	}
 	return asked, 0, false
 }
@@ -262,5 +253,5 @@ func printSolutionJSON(a solutionAsked, w io.Writer) error {
 	if _, err := a.solve(&r); err != nil {
 		return err
 	}
-	return json.NewEncoder(w).Encode(documentOf(&r))
+	return writeJSON(w, documentOf(&r))
 }

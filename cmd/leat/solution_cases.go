@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/csv"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -36,7 +35,7 @@ func solveCases(path string, w io.Writer) error {
 		d.Case = row.name
 		documents = append(documents, d)
 	}
-	if err = json.NewEncoder(w).Encode(documents); err != nil {
+	if err = writeJSON(w, documents); err != nil {
 		return err
 	}
 	if failed != nil {

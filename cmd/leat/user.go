@@ -2,7 +2,6 @@ package main
 
 import (
 	"bufio"
-	"encoding/json"
 	"errors"
 	"flag"
 	"fmt"
@@ -150,7 +149,7 @@ func listPeople(db *store.DB, asJSON bool, stdout io.Writer) error {
 		for _, p := range people {
 			list = append(list, shown{p.Name, p.Role, p.Added})
 		}
-		return json.NewEncoder(stdout).Encode(list)
+		return writeJSON(stdout, list)
 	}
 	if len(people) == 0 {
 		fmt.Fprintln(stdout, "nobody yet; add someone with leat user add NAME")
