@@ -57,16 +57,7 @@ func demoCommand(args []string, stdout, stderr io.Writer) int {
 	if *log {
 		o.Log, _ = newLog("info", stderr)
 	}
-	o.Out = stdout
-	if isTerminal(stdout) {
-		o.Wide = func() int {
-			wide, _, err := term.GetSize(int(stdout.(*os.File).Fd()))
-			if err != nil {
-				return 80
-			}
-			return wide
-		}
-	}
+	o.Out, o.Wide = stdout, columnsOf(stdout)
 	if *farmOnly {
 		farm.Config, farm.Seed, farm.Out, farm.For, farm.Fault, farm.Log = o.Config, o.Seed, stdout, o.For, o.Fault, o.Log
 		return exit("leat demo", demo.RunFarm(ctx, farm), stderr)
@@ -120,6 +111,20 @@ func demoProblem(o *demo.Options, farmOnly bool, given map[string]bool) string {
 		return err.Error()
 	}
 	return ""
+}
+
+// columnsOf tells how wide a terminal is now; nil where w is none.
+func columnsOf(w io.Writer) func() int {
+	if !isTerminal(w) {
+		return nil
+	}
+	return func() int {
+		wide, _, err := term.GetSize(int(w.(*os.File).Fd()))
+		if err != nil {
+			return 80
+		}
+		return wide
+	}
 }
 
 // isTerminal says whether w can be redrawn.

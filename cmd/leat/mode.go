@@ -28,7 +28,7 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	note := flags.String("note", "", "what was checked; needed by clear and confirm-water")
 	asJSON := flags.Bool("json", false, "print the answer as JSON")
 	flags.Usage = func() {
-		fmt.Fprintf(flags.Output(), modeUsage)
+		fmt.Fprint(flags.Output(), modeUsage)
 		flags.PrintDefaults()
 	}
 	if code, done := parseFlags(flags, args, stdout, stderr, 1); done {

@@ -78,3 +78,28 @@ func TestAViolationIsExitCodeOneAndNamesItself(t *testing.T) {
 		t.Errorf("exit code %d, %s", code, errs.String())
 	}
 }
+
+func TestTheReportForAPersonHasARowForEachLawAndNamesTheTanksOfAFarm(t *testing.T) {
+	code, out, errs := rehearse("-nights", "2", "-yardsticks")
+	if code != 0 {
+		t.Fatal(errs)
+	}
+	for _, law := range []string{"leat", "timer", "patient", "clairvoyant"} {
+		row := ""
+		for _, line := range strings.Split(out, "\n") {
+			if strings.HasPrefix(line, law+" ") && strings.Count(line, " / ") == 4 {
+				row = line
+			}
+		}
+		if row == "" {
+			t.Errorf("no row of %s in\n%s", law, out)
+		}
+	}
+	if !strings.Contains(out, "leat ÷ clairvoyant") {
+		t.Errorf("no comparison in\n%s", out)
+	}
+	code, out, errs = rehearse("-config", "../../deploy/leat.toml", "-nights", "1")
+	if code != 0 || !strings.Contains(out, "in night 0 of north") || !strings.Contains(out, "in night 0 of nursery") || strings.Contains(out, "÷") {
+		t.Errorf("%d %s\n%s", code, errs, out)
+	}
+}

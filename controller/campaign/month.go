@@ -181,7 +181,7 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 	n.Arm()
 	from := source(m.Seed, "laboratory")
 	begin, hours := n.Now().Up, time.Duration(m.Days)*24
-	next, inBand, within, thoughts := time.Hour, 0, 0, 0
+	next, inBand := time.Hour, 0
 	for hour := range hours {
 		n.Run(time.Hour, nil)
 		at := n.Now().Up - begin
@@ -198,29 +198,9 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 				}
 			}
 		}
-		truth := farm.Truth(0)
-		h := hourOfMonth{day: at.Hours() / 24, ec: truth.EC}
-		held := blend.ContentOf(truth.Ions)
 		view := n.Core.View(n.Now()).Tanks[0]
-		for i, s := range MonthIons {
-			h.off[i] = held[s]/target[s] - 1
-			if math.Abs(h.off[i]) > math.Abs(run.Worst.Off) {
-				run.Worst = IonOff{s.Symbol(), h.day, h.off[i]}
-			}
-			if view.Ions == nil {
-				continue
-			}
-			h.thoughtAvailable = true
-			for _, ion := range view.Ions.Ions {
-				if ion.Name == s.Symbol() {
-					h.thought[i], h.u[i] = ion.Amount/target[s]-1, ion.Off/target[s]
-				}
-			}
-			if thoughts++; math.Abs(h.thought[i]-h.off[i]) <= 2*h.u[i] {
-				within++
-			}
-		}
-		if math.Abs(truth.EC-view.EC.Present) <= dosing.StartBand.EC {
+		h := look(at, farm.Truth(0), &view, &target)
+		if math.Abs(h.ec-view.EC.Present) <= dosing.StartBand.EC {
 			inBand++
 		}
 		run.hours = append(run.hours, h)
@@ -232,18 +212,53 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 			m.Tick(done)
 		}
 	}
-	run.Last = map[string]float64{}
-	for i, s := range MonthIons {
-		run.Last[s.Symbol()] = run.hours[len(run.hours)-1].off[i]
-	}
 	run.ECBand = float64(inBand) / float64(len(run.hours))
-	if thoughts > 0 {
-		run.Within2 = float64(within) / float64(thoughts)
-	}
+	run.sum()
 	books := farm.Balance(0)
 	report.ToppedL = books.ToppedUp.Litres
 	report.Taken = chargeOf(books.Taken.Ions) / f.Settings.Tanks[0].Ratio.Litres * 0.1
 	return farm.Err()
+}
+
+// look is what truly is in the tank at the end of an hour, and what is thought to be.
+func look(at time.Duration, truth sim.Truth, view *controller.TankView, target *blend.Content) hourOfMonth {
+	h := hourOfMonth{day: at.Hours() / 24, ec: truth.EC, thoughtAvailable: view.Ions != nil}
+	held := blend.ContentOf(truth.Ions)
+	for i, s := range MonthIons {
+		h.off[i] = held[s]/target[s] - 1
+		if view.Ions == nil {
+			continue
+		}
+		for _, ion := range view.Ions.Ions {
+			if ion.Name == s.Symbol() {
+				h.thought[i], h.u[i] = ion.Amount/target[s]-1, ion.Off/target[s]
+			}
+		}
+	}
+	return h
+}
+
+// sum draws the month's figures from its hours.
+func (run *MonthRun) sum() {
+	within, thoughts := 0, 0
+	run.Last = map[string]float64{}
+	for _, h := range run.hours {
+		for i, s := range MonthIons {
+			run.Last[s.Symbol()] = h.off[i]
+			if math.Abs(h.off[i]) > math.Abs(run.Worst.Off) {
+				run.Worst = IonOff{s.Symbol(), h.day, h.off[i]}
+			}
+			if !h.thoughtAvailable {
+				continue
+			}
+			if thoughts++; math.Abs(h.thought[i]-h.off[i]) <= 2*h.u[i] {
+				within++
+			}
+		}
+	}
+	if thoughts > 0 {
+		run.Within2 = float64(within) / float64(thoughts)
+	}
 }
 
 // chargeOf is the cations of an amount, meq: about ten of them in a litre make one

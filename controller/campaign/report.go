@@ -121,6 +121,7 @@ type LawReport struct {
 type WorstNight struct {
 	Night  int     `json:"night"`
 	Seed   uint64  `json:"seed"`
+	Tank   string  `json:"tank,omitempty"` // of a farm with several
 	InBand float64 `json:"ph_in_band"`
 }
 
@@ -150,7 +151,11 @@ func (o *Options) report(set *Set, outcomes []*Outcome) *Report {
 		}
 		h.Write(binary.LittleEndian.AppendUint64(nil, out.Hash))
 		for i := range out.Scores {
-			r.Worst = append(r.Worst, WorstNight{Night: out.Night, Seed: out.Seed, InBand: out.Scores[i].PH.InBand})
+			w := WorstNight{Night: out.Night, Seed: out.Seed, InBand: out.Scores[i].PH.InBand}
+			if len(out.Scores) > 1 {
+				w.Tank = o.Farm.Settings.Safety.Tanks[i].Name
+			}
+			r.Worst = append(r.Worst, w)
 		}
 	}
 	slices.SortStableFunc(r.Worst, func(a, b WorstNight) int {

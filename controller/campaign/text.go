@@ -3,6 +3,7 @@ package campaign
 import (
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"leat/controller"
@@ -12,27 +13,26 @@ import (
 // Write prints the report for a person.
 func (r *Report) Write(w io.Writer) error {
 	p := &printer{w: w}
-	p.line("%d nights of set %s from seed %d, faults %s: %.0f h; %d nights drawn again because leat check would refuse them",
-		r.Nights, r.Set, r.Seed, r.Faults, r.Hours, r.Redrawn)
-	p.line("pH  in band (±0.1) %.3f, worst 5 %% of nights %.3f, in warn band %.3f; overshoot p95 %.3f, max %.3f; settles in %s min (p50), %s (p95)",
-		r.PH.InBandMean, r.PH.InBandP5, r.PH.InWarnMean, r.PH.OvershootP95, r.PH.OvershootMax, r.PH.SettleP50, r.PH.SettleP95)
-	p.line("    IAE %.2f pH·h; ÷ clairvoyant %s, ÷ timer %s; counter-reagent %.1f meq, ÷ clairvoyant %s", r.PH.IAE, r.PH.IAEPerSeer, r.PH.IAEPerTimer, r.PH.Counter, r.PH.CounterPer)
-	p.line("EC  in band (±0.05 mS/cm) %.3f, worst 5 %% %.3f; overshoot p95 %.3f; settles in %s min (p50), %s (p95); IAE ÷ clairvoyant %s, ÷ timer %s",
-		r.EC.InBandMean, r.EC.InBandP5, r.EC.OvershootP95, r.EC.SettleP50, r.EC.SettleP95, r.EC.IAEPerSeer, r.EC.IAEPerTimer)
+	again := ""
+	if r.Redrawn > 0 {
+		again = fmt.Sprintf("; %d more were drawn and left out, since leat check refuses such a farm", r.Redrawn)
+	}
+	p.line("%d nights of %s from seed %d, faults %s, %.0f h%s\n", r.Nights, r.Set, r.Seed, r.Faults, r.Hours, again)
+	r.table(p)
 	if r.PH.SettleP50Unit != nil {
-		p.line("    pH settles in %s (p50), %s (p95) times θ + 3τ", r.PH.SettleP50Unit, r.PH.SettleP95Unit)
+		p.line("pH settles in %s (half), %s (95 of 100) times θ + 3τ", r.PH.SettleP50Unit, r.PH.SettleP95Unit)
 	}
-	for _, y := range r.Yardsticks {
-		p.line("%-12s pH in band %.3f/%.3f, IAE %.2f, overshoot p95 %.3f max %.3f, settle %.1f/%.1f min, counter-reagent %.1f meq; EC in band %.3f/%.3f, IAE %.2f",
-			y.Law, y.PH.InBandMean, y.PH.InBandP5, y.PH.IAE, y.PH.OvershootP95, y.PH.OvershootMax, y.PH.SettleP50, y.PH.SettleP95, y.Counter,
-			y.EC.InBandMean, y.EC.InBandP5, y.EC.IAE)
+	if r.PH.IAEPerSeer != nil {
+		p.line("leat ÷ clairvoyant: IAE of pH %s, of EC %s, acid against base %s; ÷ timer: IAE of pH %s, of EC %s",
+			r.PH.IAEPerSeer, r.EC.IAEPerSeer, r.PH.CounterPer, r.PH.IAEPerTimer, r.EC.IAEPerTimer)
 	}
+	p.line("")
 	p.line("alarms: now %d, tonight %d, median a night %.0f; recall %s; needless inhibits in 100 nights %s", r.Alarms.P1, r.Alarms.P2, r.Alarms.PerNightMedian, r.Alarms.Recall, r.Alarms.FalseInhibit)
 	if len(r.Alarms.FalseCauses) > 0 {
 		p.line("    they were: %v", r.Alarms.FalseCauses)
 	}
 	r.kinds(p)
-	p.line("invariants %v: %d violations", r.Invariants.Checked, r.Invariants.Violations)
+	p.line("invariants %s: %d violations", strings.Trim(fmt.Sprint(r.Invariants.Checked), "[]"), r.Invariants.Violations)
 	if v := r.Invariants.First; v != nil {
 		p.line("    first: %v", v)
 		if r.Invariants.Smallest != "" {
@@ -40,14 +40,55 @@ func (r *Report) Write(w io.Writer) error {
 		}
 		p.line("    look at it with: %s", r.Invariants.Replay)
 	}
+	var lowest []string
 	for _, n := range r.Worst {
-		p.line("    worst: night %d (seed %d), pH in band %.3f", n.Night, n.Seed, n.InBand)
+		where := fmt.Sprintf("%.3f in night %d", n.InBand, n.Night)
+		if n.Tank != "" {
+			where += " of " + n.Tank
+		}
+		lowest = append(lowest, where)
 	}
+	p.line("pH least in band: %s; -night K shows one, with -trace or -picture", strings.Join(lowest, ", "))
 	if r.Speed.PerCore != nil {
 		p.line("%s simulated hours per second of processor time", r.Speed.PerCore)
 	}
 	p.line("trace hash %s", r.TraceHash)
 	return p.err
+}
+
+// table has a row for leat and one for each yardstick.
+func (r *Report) table(p *printer) {
+	ours := LawReport{Law: "leat", Counter: r.PH.Counter,
+		PH: Summary{InBandMean: r.PH.InBandMean, InBandP5: r.PH.InBandP5, IAE: r.PH.IAE, OvershootP95: r.PH.OvershootP95, OvershootMax: r.PH.OvershootMax,
+			SettleP50: r.PH.SettleP50.orNone(), SettleP95: r.PH.SettleP95.orNone()},
+		EC: Summary{InBandMean: r.EC.InBandMean, InBandP5: r.EC.InBandP5, IAE: r.EC.IAE}}
+	const row = "%-12s %14s %15s %18s %8s %11s  %16s %9s"
+	p.line(row, "", "pH in ±0.1", "overshoot", "settles, min", "IAE", "acid ↔ base", "EC in ±0.05", "IAE")
+	p.line(row, "", "mean / worst", "p95 / most", "half / 95 %", "pH·h", "meq", "mean / worst", "mS/cm·h")
+	for _, law := range append([]LawReport{ours}, r.Yardsticks...) {
+		p.line(row, law.Law, pair("%.3f", law.PH.InBandMean, law.PH.InBandP5), pair("%.3f", law.PH.OvershootP95, law.PH.OvershootMax),
+			pair("%.1f", law.PH.SettleP50, law.PH.SettleP95), fmt.Sprintf("%.2f", law.PH.IAE), fmt.Sprintf("%.0f", law.Counter),
+			pair("%.3f", law.EC.InBandMean, law.EC.InBandP5), fmt.Sprintf("%.2f", law.EC.IAE))
+	}
+}
+
+// pair prints two figures; below zero there is none.
+func pair(format string, a, b float64) string {
+	one := func(v float64) string {
+		if !(v >= 0) {
+			return "–"
+		}
+		return fmt.Sprintf(format, v)
+	}
+	return one(a) + " / " + one(b)
+}
+
+// orNone is the number, or one below zero where there is none.
+func (r *Ratio) orNone() float64 {
+	if r == nil {
+		return -1
+	}
+	return float64(*r)
 }
 
 type printer struct {

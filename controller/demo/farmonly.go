@@ -29,6 +29,17 @@ type FarmOptions struct {
 	Log          *zap.Logger
 }
 
+func (o *FarmOptions) password() (string, error) {
+	if o.PasswordFile == "" {
+		return "", nil
+	}
+	text, err := os.ReadFile(o.PasswordFile)
+	if err != nil {
+		return "", fmt.Errorf("password: %w", err)
+	}
+	return strings.TrimRight(string(text), "\r\n"), nil
+}
+
 // farmStep is how finely the farm follows the clock of the machine.
 const farmStep = 50 * time.Millisecond
 
@@ -41,13 +52,9 @@ func RunFarm(ctx context.Context, o FarmOptions) error {
 	if err != nil {
 		return err
 	}
-	password := ""
-	if o.PasswordFile != "" {
-		text, err := os.ReadFile(o.PasswordFile)
-		if err != nil {
-			return fmt.Errorf("password: %w", err)
-		}
-		password = strings.TrimRight(string(text), "\r\n")
+	password, err := o.password()
+	if err != nil {
+		return err
 	}
 	farm, err := newFarm(file, sim.Options{Seed: o.Seed, StartPH: 6.6, StartECShare: 0.6, Fault: o.Fault, FaultAt: faultAfter})
 	if err != nil {

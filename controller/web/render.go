@@ -13,14 +13,14 @@ func parsePage(scale dosing.ECScale) (*template.Template, error) {
 	return template.New("page.html").Funcs(words(scale)).ParseFS(files, "page.html")
 }
 
-// Page is the page of one view as a person of this role gets it, for whoever has
-// no browser: tests, and a picture in a report.
+// Page is the page of one view as a person of this role gets it, for whoever has no
+// browser.
 func Page(view *controller.View, who string, role controller.Role) ([]byte, error) {
 	t, err := parsePage(dosing.ECScale{})
 	if err != nil {
 		return nil, fmt.Errorf("page template: %w", err)
 	}
 	var page bytes.Buffer
-	err = t.Execute(&page, pageData{View: view, Who: who, Role: role, Operate: role >= controller.RoleOperate, Manage: role >= controller.RoleEngineer})
+	err = t.Execute(&page, newPage(view, who, role))
 	return page.Bytes(), err
 }

@@ -1,0 +1,164 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"leat/controller"
+	"leat/dosing"
+	"leat/safety"
+)
+
+// words are the functions of the page template: figures and ages as people say
+// them.
+func words(scale dosing.ECScale) template.FuncMap {
+	return template.FuncMap{
+		"age":     ageWords,
+		"ionBars": ionBars,
+		"percent": func(v float64) string { return strconv.FormatFloat(100*v, 'f', 1, 64) + " %" },
+		"in":      inWords,
+		"value":   func(in controller.InputView) string { return valueWords(in, scale) },
+		"two":     func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) },
+		"ec":      func(v float64) string { return dosing.Conductivity(v).String() + scale.Beside(dosing.Conductivity(v)) },
+		// A spread of a logarithm as people say it.
+		"factor": func(spread float64) string { return strconv.FormatFloat(math.Exp(spread), 'f', 1, 64) },
+		"clock":  func(t time.Time) string { return t.Format("2 Jan 15:04") },
+		"plain":  inputWords,
+		"volume": volumeWords,
+		"now":    nowFigures,
+		"wants": func(state safety.AlarmState) bool {
+			return state != safety.AlarmAcknowledged && state != safety.AlarmShelved
+		},
+		"again": again,
+		"since": func(now, then dosing.Instant) time.Duration { return now.Since(then) },
+		"setpoint": func(v controller.SetpointView, tank, quantity, unit string) setpointForm {
+			return setpointForm{v, tank, quantity, unit}
+		},
+	}
+}
+
+// inputWords is the name of an input as people say it.
+func inputWords(in controller.InputView) string {
+	switch in.Quantity {
+	case dosing.QuantityPH:
+		return "pH"
+	case dosing.QuantityEC:
+		return "EC"
+	}
+	return strings.ReplaceAll(in.Name, "_", " ")
+}
+
+// volumeWords is a volume with the digits that a person reads; the record keeps all.
+func volumeWords(v dosing.Volume) string {
+	switch ml := v.Millilitres(); {
+	case ml >= 10_000:
+		return strconv.FormatFloat(v.Litres(), 'f', 1, 64) + " L"
+	case ml >= 100:
+		return strconv.FormatFloat(ml, 'f', 0, 64) + " mL"
+	default:
+		return strconv.FormatFloat(ml, 'f', 1, 64) + " mL"
+	}
+}
+
+// figureNow is a reading that the tank is steered by, large, beside what is wanted.
+type figureNow struct {
+	Name, Value, Wanted string
+	Remark              string // of the reading's quality
+	Good                bool
+	Far                 string // in words, when the warn band is left
+}
+
+func nowFigures(t controller.TankView) (figures []figureNow) {
+	for _, in := range t.Inputs {
+		wanted, band := t.PH.Present, dosing.WarnBand.PH
+		switch in.Quantity {
+		case dosing.QuantityPH:
+		case dosing.QuantityEC:
+			wanted, band = t.EC.Present, dosing.WarnBand.EC
+		default:
+			continue
+		}
+		f := figureNow{Name: inputWords(in), Value: "–", Wanted: strconv.FormatFloat(wanted, 'f', 2, 64), Remark: in.Quality.String(), Good: in.Quality.MayDose()}
+		if in.Present {
+			f.Value = strconv.FormatFloat(in.Value, 'f', 2, 64)
+			switch off := in.Value - wanted; {
+			case off > band:
+				f.Far = "too high"
+			case off < -band:
+				f.Far = "too low"
+			}
+		} else {
+			f.Remark = "no reading yet"
+		}
+		figures = append(figures, f)
+	}
+	return figures
+}
+
+type setpointForm struct {
+	controller.SetpointView
+	Tank, Quantity, Unit string
+}
+
+// ageWords is a duration with one unit.
+func ageWords(d time.Duration) string {
+	switch {
+	case d < 0:
+		return "just now"
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	}
+	return fmt.Sprintf("%.0f h", d.Hours())
+}
+
+// inWords says when a band is left.
+func inWords(d time.Duration) string {
+	switch {
+	case d < 0:
+		return "not left in sight"
+	case d == 0:
+		return "outside now"
+	}
+	return "left in " + ageWords(d)
+}
+
+func valueWords(in controller.InputView, scale dosing.ECScale) string {
+	if !in.Present {
+		return "no reading yet"
+	}
+	switch {
+	case in.Quantity.Switch():
+		return switchWords(in.Quantity, in.Value != 0)
+	case in.Quantity == dosing.QuantityPH:
+		return dosing.PH(in.Value).String()
+	case in.Quantity == dosing.QuantityEC:
+		return dosing.Conductivity(in.Value).String() + scale.Beside(dosing.Conductivity(in.Value))
+	}
+	return strconv.FormatFloat(in.Value, 'f', 1, 64) + " " + in.Quantity.Unit()
+}
+
+func switchWords(q dosing.Quantity, on bool) string {
+	pair := map[dosing.Quantity][2]string{
+		dosing.QuantityCirculation: {"off", "runs"}, dosing.QuantityLeak: {"dry", "wet"}, dosing.QuantityFlood: {"none", "under way"},
+		dosing.QuantityTopUp: {"closed", "open"}, dosing.QuantitySampleFlow: {"off", "flows"}, dosing.QuantityOutlet: {"closed", "proved open"},
+		dosing.QuantityStop: {"released", "pressed"},
+	}[q]
+	if on {
+		return pair[1]
+	}
+	return pair[0]
+}
+
+// again is the list of an analysis of a tank that was not taken.
+func again(answer *answerData, tank string) string {
+	if answer == nil || answer.TankName != tank {
+		return ""
+	}
+	return answer.Analysis
+}
