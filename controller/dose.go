@@ -112,7 +112,7 @@ func (c *Core) durable(now dosing.Instant, receipt ledger.Receipt) {
 	c.dose.state, c.dose.boot = doseOrdered, boot
 	c.dose.deadline = now.Up + startWindow - waited + run + reportGrace
 	c.out.Orders = append(c.out.Orders, Order{
-		id: intent.Order(), tank: plan.Tank, pump: plan.Pump, node: c.dose.node, volume: plan.Volume, run: run,
+		id: intent.Order(), tank: plan.Tank, pump: plan.Pump, volume: plan.Volume, run: run,
 		boot: boot, before: tick + startWindow - waited, expires: now.Wall.Add(startWindow - waited),
 	})
 	c.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: intent.Order(), Pump: plan.Pump, Volume: plan.Volume, Active: true,

@@ -30,7 +30,6 @@ type Order struct {
 	id      ledger.OrderID
 	tank    dosing.TankID
 	pump    dosing.PumpID
-	node    safety.NodeID
 	volume  dosing.Volume
 	run     time.Duration
 	boot    string
@@ -46,9 +45,6 @@ func (o Order) Tank() dosing.TankID { return o.tank }
 
 // Pump is the pump to run.
 func (o Order) Pump() dosing.PumpID { return o.pump }
-
-// Node is the node that drives the pump.
-func (o Order) Node() safety.NodeID { return o.node }
 
 // Volume is the volume to deliver.
 func (o Order) Volume() dosing.Volume { return o.volume }

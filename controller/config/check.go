@@ -1,7 +1,6 @@
 package config
 
 import (
-	"errors"
 	"fmt"
 	"math"
 
@@ -245,14 +244,4 @@ func (f *File) cautions() []string {
 		"Day containers on a drip tray, below the injection point, each with an anti-siphon valve; the drinking-water side behind an air gap or a backflow preventer.",
 		"Where the local electrical, plumbing or chemical code asks for more, it goes first. Mains wiring is a licensed electrician's work.")
 	return list
-}
-
-// AsFaults returns the single faults of an error from Load or Parse; nil if it is
-// another kind of error.
-func AsFaults(err error) Faults {
-	var faults Faults
-	if errors.As(err, &faults) {
-		return faults
-	}
-	return nil
 }

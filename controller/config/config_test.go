@@ -21,6 +21,16 @@ var update = flag.Bool("update", false, "write golden files instead of comparing
 
 const files = "../../testdata/config"
 
+// faultsOf are the single faults of an error from Load or Parse; nil if it is another
+// kind of error.
+func faultsOf(err error) Faults {
+	var faults Faults
+	if errors.As(err, &faults) {
+		return faults
+	}
+	return nil
+}
+
 // stranger is an environment that has nothing: no variables, no files.
 func stranger() Env {
 	return Env{
@@ -63,7 +73,7 @@ func changed(t *testing.T, text, old, new string) string {
 func faultOf(t *testing.T, text, key string) *FieldError {
 	t.Helper()
 	_, err := Parse("farm.toml", []byte(text), stranger())
-	for _, f := range AsFaults(err) {
+	for _, f := range faultsOf(err) {
 		if strings.HasSuffix(f.Key, key) {
 			return f
 		}
@@ -90,7 +100,7 @@ func TestEachBadFileIsRefusedWithKeyLineAndWhatToWrite(t *testing.T) {
 			}
 			golden(t, strings.TrimSuffix(path, ".toml")+".txt", err.Error()+"\n")
 			lines := strings.Count(string(text), "\n")
-			for _, fault := range AsFaults(err) {
+			for _, fault := range faultsOf(err) {
 				if fault.Problem == "" || fault.Line > lines+1 {
 					t.Errorf("fault without a problem or beyond the file: %+v", fault)
 				}
@@ -125,7 +135,7 @@ func TestAllFaultsAreReportedAtOnceInTheOrderOfTheirLines(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = Parse("many_at_once.toml", text, stranger())
-	faults := AsFaults(err)
+	faults := faultsOf(err)
 	if len(faults) != 10 {
 		t.Errorf("%d faults, planted 10:\n%v", len(faults), err)
 	}
@@ -184,7 +194,7 @@ func TestSilenceOfAnInputIsTakenOnlyInAMinimalFile(t *testing.T) {
 	}
 	_, err = Parse("farm.toml", []byte(string(text)+"\n[station.stop]\n"), stranger())
 	var keys []string
-	for _, f := range AsFaults(err) {
+	for _, f := range faultsOf(err) {
 		keys = append(keys, f.Key)
 	}
 	got := strings.Join(keys, " ")
@@ -368,7 +378,7 @@ func TestARefusalNamesAFlowThatPasses(t *testing.T) {
 		}
 		cured := changed(t, string(text), `rate = "`+c.rate+`"`, `rate = "`+match[1]+`"`)
 		_, err = Parse("cured.toml", []byte(cured), stranger())
-		for _, f := range AsFaults(err) {
+		for _, f := range faultsOf(err) {
 			if strings.HasSuffix(f.Key, ".rate") {
 				t.Errorf("%s: slowed to %s and still refused: %v", c.file, match[1], f)
 			}

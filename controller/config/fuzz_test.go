@@ -32,7 +32,7 @@ func FuzzParse(f *testing.F) {
 			t.Fatalf("file %v, error %v", file, err)
 		}
 		if err != nil {
-			faults := AsFaults(err)
+			faults := faultsOf(err)
 			if len(faults) == 0 {
 				t.Fatalf("an error without faults: %v", err)
 			}

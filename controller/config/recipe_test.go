@@ -71,7 +71,7 @@ func TestRecipesAreRefusedWithWhatToChange(t *testing.T) {
 			continue
 		}
 		found := false
-		for _, f := range AsFaults(err) {
+		for _, f := range faultsOf(err) {
 			found = found || strings.Contains(f.Error(), c.problem) && strings.Contains(f.Error(), c.hint) && f.Line > 0
 		}
 		if !found {

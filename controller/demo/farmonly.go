@@ -96,7 +96,7 @@ func RunFarm(ctx context.Context, o FarmOptions) error {
 			}
 		case <-patience:
 			if !connected {
-				fmt.Fprintf(o.Out, "%s  no broker lets the farm in at %s yet; it goes on trying (-log says why)\n", clockWords(time.Since(began)), o.Broker)
+				fmt.Fprintf(o.Out, "%s  no broker lets the farm in yet, it goes on trying: %v\n", clockWords(time.Since(began)), link.LastError())
 			}
 		case <-ticker.C:
 			farm.Advance(time.Since(began), send)
