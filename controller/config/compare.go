@@ -3,7 +3,9 @@ package config
 import (
 	"fmt"
 	"reflect"
+	"strconv"
 	"strings"
+	"unicode"
 
 	"leat/dosing"
 )
@@ -55,7 +57,7 @@ func (c *comparison) fixed(what string, old, fresh any) {
 
 func (c *comparison) changed(what string, old, fresh any) {
 	if !reflect.DeepEqual(old, fresh) {
-		c.changes = append(c.changes, fmt.Sprintf("%s: %v → %v", what, old, fresh))
+		c.changes = append(c.changes, fmt.Sprintf("%s: %s → %s", what, said(old), said(fresh)))
 	}
 }
 
@@ -64,26 +66,35 @@ func (c *comparison) each(what string, old, fresh any) {
 	a, b := reflect.ValueOf(old), reflect.ValueOf(fresh)
 	for i := range a.NumField() {
 		if name := a.Type().Field(i).Name; !reflect.DeepEqual(a.Field(i).Interface(), b.Field(i).Interface()) {
-			c.changes = append(c.changes, fmt.Sprintf("%s: %s %v → %v", what, words(name), a.Field(i).Interface(), b.Field(i).Interface()))
+			c.changes = append(c.changes, fmt.Sprintf("%s: %s %s → %s", what, words(name), said(a.Field(i).Interface()), said(b.Field(i).Interface())))
 		}
 	}
 }
 
-// words splits a field name for people: PerHour reads "per hour".
+// said prints a value with the digits that a person compares.
+func said(v any) string {
+	if f, ok := v.(float64); ok {
+		return strconv.FormatFloat(f, 'g', 6, 64)
+	}
+	return fmt.Sprint(v)
+}
+
+// words splits a field name for people: PerHour reads "per hour", ECPerML "EC per mL".
 func words(name string) string {
 	var b strings.Builder
 	runes := []rune(name)
 	for i, r := range runes {
-		upper := r >= 'A' && r <= 'Z'
-		if i > 0 && upper && (runes[i-1] < 'A' || runes[i-1] > 'Z') {
+		upper := unicode.IsUpper(r)
+		begins := upper && i+1 < len(runes) && unicode.IsLower(runes[i+1]) // a word of small letters
+		if i > 0 && upper && (begins || !unicode.IsUpper(runes[i-1])) {
 			b.WriteByte(' ')
 		}
-		if upper && i+1 < len(runes) && runes[i+1] >= 'a' && runes[i+1] <= 'z' {
-			r += 'a' - 'A'
+		if begins {
+			r = unicode.ToLower(r)
 		}
 		b.WriteRune(r)
 	}
-	return b.String()
+	return strings.ReplaceAll(b.String(), "ML", "mL")
 }
 
 func (c *comparison) pumps(old, fresh *File) {

@@ -67,3 +67,11 @@ func TestReloadNeverShowsAPassword(t *testing.T) {
 		t.Errorf("changes %q, refusals %q", changes, refusals)
 	}
 }
+
+func TestNamesOfSettingsAreSaidInWords(t *testing.T) {
+	for name, want := range map[string]string{"PerHour": "per hour", "ECPerML": "EC per mL", "AcidPerML": "acid per mL", "Volume": "volume", "PH": "PH", "DeadTime": "dead time"} {
+		if got := words(name); got != want {
+			t.Errorf("%s is said as %q, want %q", name, got, want)
+		}
+	}
+}
