@@ -327,7 +327,7 @@ func readAcid(text string) (blend.Stock, error) {
 }
 
 func (a *blendAsked) readConfig(job *blendJob) error {
-	file, err := config.Load(a.config)
+	file, err := config.Look(a.config)
 	if err != nil {
 		return fmt.Errorf("%s is refused: leat check -config %s tells why: %w", a.config, a.config, err)
 	}

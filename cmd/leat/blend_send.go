@@ -43,7 +43,7 @@ func (a *blendAsked) tellDaemon(stdout io.Writer) error {
 	if a.config == "" {
 		return &wrongUse{"-send goes with -config: the file of the running daemon"}
 	}
-	file, err := config.Load(a.config)
+	file, err := config.Look(a.config)
 	if err != nil {
 		return err
 	}

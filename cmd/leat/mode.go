@@ -45,7 +45,7 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	}
 	folder := *state
 	if folder == "" {
-		file, err := config.Load(*path)
+		file, err := config.Look(*path)
 		if err != nil {
 			return exit("leat mode", err, stderr)
 		}
@@ -104,7 +104,7 @@ func askDaemon(folder string, form url.Values) (controller.Answer, error) {
 	response, err := client.PostForm("http://leat/ask", form)
 	if err != nil {
 		if _, missing := os.Stat(socket); missing != nil {
-			return controller.Answer{}, fmt.Errorf("no daemon runs on %s; start it with leat run", folder)
+			return controller.Answer{}, fmt.Errorf("no daemon runs on %s; start it with leat run, or name with -state the folder that it uses", folder)
 		}
 		return controller.Answer{}, fmt.Errorf("the daemon on %s does not answer: %w", folder, err)
 	}

@@ -126,7 +126,7 @@ func setNames() string {
 
 // farmOf reads the user's configuration as leat run would.
 func farmOf(path string) (*campaign.Farm, error) {
-	file, err := config.Load(path)
+	file, err := config.Look(path)
 	if err != nil {
 		return nil, err
 	}

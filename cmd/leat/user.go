@@ -56,7 +56,7 @@ Limits and caps change in the configuration file only.
 	case (*path == "") == (*state == ""):
 		return misused("leat user", "name the daemon by -config FILE or -state FOLDER, one of the two", stderr)
 	}
-	db, err := openState(*path, *state)
+	db, err := openState(*path, *state, stderr)
 	if err != nil {
 		return exit("leat user", err, stderr)
 	}
@@ -74,11 +74,14 @@ Limits and caps change in the configuration file only.
 	return exit("leat user", err, stderr)
 }
 
-func openState(path, folder string) (*store.DB, error) {
+func openState(path, folder string, stderr io.Writer) (*store.DB, error) {
 	if folder == "" {
-		file, err := config.Load(path)
+		file, err := config.Look(path)
 		if err != nil {
 			return nil, err
+		}
+		if _, err := os.Stat(file.State); err != nil {
+			fmt.Fprintf(stderr, "leat user: %s is new; see that leat run keeps its record there too ([history] folder)\n", file.State)
 		}
 		return store.Open(file.State)
 	}

@@ -134,6 +134,7 @@ func CheckFile(path string) (Report, error) {
 	if err != nil {
 		return Report{}, err
 	}
+	env.Passwords = PasswordsChecked
 	return check(path, text, env), nil
 }
 

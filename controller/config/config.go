@@ -92,15 +92,35 @@ type Env struct {
 	ReadSecret  func(path string) ([]byte, fs.FileMode, error) // a file with its permissions
 	Credentials string                                         // $CREDENTIALS_DIRECTORY of the service manager
 	StateFolder string                                         // $STATE_DIRECTORY of the service manager
+	Passwords   Passwords
 }
 
-// Load reads a configuration from disk. The error is a Faults where the content is
-// to blame.
-func Load(path string) (*File, error) {
+// Passwords says what becomes of the passwords that a file names.
+type Passwords uint8
+
+// PasswordsUsed must all be had, as by the daemon. PasswordsChecked are looked at
+// where they could be: what a service manager will give is not there yet.
+// PasswordsUnused belong to the daemon, and whoever asks may not even read them.
+const (
+	PasswordsUsed Passwords = iota
+	PasswordsChecked
+	PasswordsUnused
+)
+
+// Load reads a configuration from disk for a daemon that is to connect. The error is a
+// Faults where the content is to blame.
+func Load(path string) (*File, error) { return load(path, PasswordsUsed) }
+
+// Look is Load for whoever does not connect: a person at a shell, who has neither the
+// service's credentials nor its variables.
+func Look(path string) (*File, error) { return load(path, PasswordsUnused) }
+
+func load(path string, passwords Passwords) (*File, error) {
 	text, env, err := open(path)
 	if err != nil {
 		return nil, err
 	}
+	env.Passwords = passwords
 	return Parse(path, text, env)
 }
 

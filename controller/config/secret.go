@@ -23,6 +23,9 @@ func (b *builder) secret(table, file, variable, credential string) string {
 		b.fault(join(table, "password_file"), "", "is one of several places for the password", "state only one of password_file, password_env, password_credential")
 		return ""
 	}
+	if b.env.Passwords == PasswordsUnused {
+		return ""
+	}
 	switch {
 	case file != "":
 		return b.secretFile(join(table, "password_file"), b.path(file))
@@ -31,6 +34,10 @@ func (b *builder) secret(table, file, variable, credential string) string {
 	case credential != "":
 		path := join(table, "password_credential")
 		if b.env.Credentials == "" {
+			if b.env.Passwords == PasswordsChecked {
+				b.warn(path, "the service manager gives the password "+quoted(credential)+" to leat run: it is not looked at here")
+				return ""
+			}
 			b.fault(path, quoted(credential), "cannot be had: the service manager gave no credentials", "add LoadCredential="+credential+":FILE to the unit, or use password_file")
 			return ""
 		}
@@ -48,6 +55,10 @@ func (b *builder) variable(path, name string) string {
 		if value, ok := b.env.Variable(name); ok && value != "" {
 			return value
 		}
+	}
+	if b.env.Passwords == PasswordsChecked {
+		b.warn(path, "the variable "+quoted(name)+" is not set here: leat run refuses to start without it")
+		return ""
 	}
 	b.fault(path, quoted(name), "is not set in the environment", "set the variable, or use password_file")
 	return ""

@@ -81,3 +81,27 @@ func TestLoadReadsASecretBesideTheFile(t *testing.T) {
 		t.Errorf("a file that is not there: %v", err)
 	}
 }
+
+func TestAPersonAtAShellNeedsNoneOfTheServicesPasswords(t *testing.T) {
+	base := good(t, "plain.toml")
+	for key, warning := range map[string]string{
+		`password_credential = "broker-password"`: "it is not looked at here",
+		`password_env = "LEAT_BROKER"`:            "leat run refuses to start without it",
+		`password_file = "none.password"`:         "", // a file is there for whoever may read it: its absence is a fault of the check
+	} {
+		text := []byte(changed(t, base, `prefix = "farm"`, "user = \"leat\"\n"+key))
+		env := stranger()
+		if _, err := Parse("farm.toml", text, env); err == nil {
+			t.Errorf("%s: the daemon would start without its password", key)
+		}
+		env.Passwords = PasswordsUnused
+		if _, err := Parse("farm.toml", text, env); err != nil {
+			t.Errorf("%s: a person who does not connect is refused: %v", key, err)
+		}
+		env.Passwords = PasswordsChecked
+		report := check("farm.toml", text, env)
+		if report.OK != (warning != "") || warning != "" && !strings.Contains(strings.Join(report.Warnings, "\n"), warning) {
+			t.Errorf("%s: checked, ok %v, faults %v, warnings %q", key, report.OK, report.Faults, report.Warnings)
+		}
+	}
+}

@@ -167,7 +167,7 @@ func newFarm(file *config.File, o sim.Options) (*sim.Farm, error) {
 
 func readConfig(path string) (*config.File, error) {
 	if path != "" {
-		return config.Load(path)
+		return config.Look(path)
 	}
 	file, err := config.Parse("the sample farm", deploy.Sample, config.Env{})
 	if err != nil {
