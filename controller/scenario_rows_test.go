@@ -179,6 +179,7 @@ var scenarios = []scenario{
 		action: safety.Hold, stops: stocks, stand: 5 * time.Second, end: func(s *stage) { s.busy("stocks", false) }, clears: 5 * time.Second},
 	{name: "a dose is uncertain", cause: safety.CauseDoseUncertain, begin: loseReport, within: time.Minute,
 		action: safety.Hold, stops: allPumps, stand: 5 * time.Minute, calls: true, end: func(*stage) {}, clears: 3 * time.Minute},
+	{name: "a stock is refilled five times too strong", cause: safety.CauseTooStrong, whole: tooStrong},
 	{name: "the acid container is empty and its pump turns on air", cause: safety.CauseNoResponse, begin: fault("acid-empty", 0), within: 2 * time.Hour,
 		latched: true, action: safety.Stop, stops: acids, calls: true, end: func(s *stage) { s.farm.Refill(acidNorth) }, clears: time.Minute, person: clearAndArm},
 	{name: "acid and base are swapped", cause: safety.CauseWrongDirection, begin: fault("acid-base-swapped", 0), within: 2 * time.Hour,
@@ -196,6 +197,34 @@ var scenarios = []scenario{
 		action:   safety.Hold, stops: acids, goes: stocks, calls: true, end: func(*stage) {}, clears: 24 * time.Hour},
 	{name: "the water mixes after the circulation stood", cause: safety.CauseMixingWait, begin: fault("circulation-off", time.Minute), within: 2 * time.Minute,
 		action: safety.Hold, stops: allPumps, stand: 5 * time.Minute, end: func(*stage) {}, clears: 3 * time.Minute},
+}
+
+// tooStrong: once it is found EC is above its setpoint and no stock is due, so that
+// none can be seen to be withheld.
+func tooStrong(t *testing.T, s *scenario) {
+	st := newStage(t, s)
+	st.Arm()
+	st.pass(12 * time.Minute)
+	st.inject("stock-strong", 0)
+	if !st.until(2*time.Hour, func() bool { h, ok := st.hold(north, s.cause); return ok && h.Action == safety.Stop }) {
+		t.Fatalf("not found within two hours; there is: %s", st.holds(north))
+	}
+	if h, _ := st.hold(north, s.cause); h.Scope != safety.ScopeNutrients {
+		t.Errorf("it reaches %s, want nutrients", h.Scope)
+	}
+	from := st.Now().Up
+	st.pass(2 * time.Hour)
+	if st.dosed(north, from, stocks...) || !st.dosed(north, from, acids...) {
+		t.Error("a stock was dosed, or pH was left alone")
+	}
+	if _, stands := st.hold(north, s.cause); !stands {
+		t.Error("it cleared without a person")
+	}
+	clearAndArm(st)
+	st.pass(time.Minute)
+	if _, stands := st.hold(north, s.cause); stands {
+		t.Error("a person cleared it, and it stands")
+	}
 }
 
 // creeping is a probe that drifts away by so much within two minutes.

@@ -26,6 +26,9 @@ const (
 	adriftUp     = 2.0 // pH
 	adriftECUp   = 0.3 // mS/cm
 	adriftECGain = 1.6 // the most that a dose of stock does ÷ predicted
+	// What a stock five times too strong can do with all that may be in transit; a pump
+	// that runs on does more.
+	adriftStrong = 0.5 // mS/cm
 )
 
 // adrift follows the lowest and highest acid need and the highest EC that doses and
@@ -95,6 +98,8 @@ func checkAdrift(w *Watch, now dosing.Instant, t *tankState) {
 			w.runsAway(now, t, fmt.Sprintf("pH of %s fell to %.2f; doses and plants explain no such fall", t.plant.Name, pH.value))
 		case high > a.high:
 			w.runsAway(now, t, fmt.Sprintf("pH of %s rose to %.2f; doses, plants and top-up explain no such rise", t.plant.Name, pH.value))
+		case most > a.most && most < a.most+adriftStrong && t.lastRole[dosing.RoleStock].within(2*t.plant.MixingTime(), now.Up):
+			w.latch(now, &t.cells, CauseTooStrong, t.id, 0, fmt.Sprintf("EC rose to %.2f mS/cm, further than %.1f times what was dosed", ec.value, adriftECGain))
 		case most > a.most:
 			w.runsAway(now, t, fmt.Sprintf("EC of %s rose to %.2f mS/cm; doses and evaporation explain no such rise", t.plant.Name, ec.value))
 		}

@@ -55,6 +55,7 @@ const (
 	CauseDoseUncertain
 	CauseNoResponse
 	CauseWrongDirection
+	CauseTooStrong
 	// Limits and waits of one dose.
 	CauseDoseCap
 	CauseEffectCap
@@ -120,6 +121,7 @@ var causeNames = [CauseCount]string{
 	CauseDoseUncertain:       "dose-uncertain",
 	CauseNoResponse:          "no-response",
 	CauseWrongDirection:      "wrong-direction",
+	CauseTooStrong:           "too-strong",
 	CauseDoseCap:             "dose-cap",
 	CauseEffectCap:           "effect-cap",
 	CauseInTransitCap:        "in-transit-cap",

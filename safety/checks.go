@@ -88,6 +88,9 @@ var tankChecks = [CauseCount]tankCheck{
 	},
 	CauseDoseUncertain:  checkUncertain,
 	CauseWrongDirection: checkResponses,
+	CauseTooStrong: func(_ *Watch, _ dosing.Instant, t *tankState) {
+		t.lower(CauseTooStrong) // only ever latched, by checkResponses and checkAdrift
+	},
 	CauseMixingWait: func(_ *Watch, now dosing.Instant, t *tankState) {
 		left := t.wait.until - now.Up
 		if left <= 0 {

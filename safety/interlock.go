@@ -248,6 +248,9 @@ var table = [...]Interlock{
 	{Cause: CauseWrongDirection, Action: Stop, Scope: ScopeReagents, Priority: PriorityTonight, Latches: LatchesAtOnce, judged: byTank,
 		Text: "The water answered a dose the wrong way round.", Advice: "Look for swapped containers or lines, or a wrong filling.",
 		Clears: "when a person has found the cause and clears"},
+	{Cause: CauseTooStrong, Action: Stop, Scope: ScopeNutrients, Priority: PriorityTonight, Latches: LatchesAtOnce, judged: byTank,
+		Text: "A stock did far more than it should: it is too strong, or its pump gives more than it counts.", Advice: "Compare the container with its label and recipe; measure the pump's rate. Dilute or empty what is wrong, then enter the service.",
+		Clears: "when a person has found the cause and clears"},
 	// Limits and waits.
 	{Cause: CauseStockEmpty, Action: Hold, Scope: ScopePump, Priority: PriorityTonight, Delay: time.Minute, judged: byPump,
 		Text: "The container is empty, or its level is not known.", Advice: "Refill it and enter the refill.",

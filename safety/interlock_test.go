@@ -258,6 +258,13 @@ var scenarios = map[string]scenario{
 	"EC rises without a dose": {cause: CauseAdrift, begin: func(f *farm) { f.drift(0, dosing.QuantityEC, 2.4) }, after: 30 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: noneFree,
 		end: func(f *farm) { f.drift(0, dosing.QuantityEC, 1.9) }, clears: 30 * time.Second, person: clearNorth},
+	"EC rises with a dose, but far too much": {cause: CauseTooStrong, begin: func(f *farm) {
+		f.drift(0, dosing.QuantityEC, 1.7)
+		f.pass(10 * time.Minute)
+		f.dose(0, calciumPump, 20*dosing.Millilitre)
+		f.drift(0, dosing.QuantityEC, 2.1)
+	}, after: 5 * time.Minute, action: Stop, scope: ScopeNutrients, latched: true, free: reagentsOnly, south: allFree,
+		end: func(f *farm) { f.drift(0, dosing.QuantityEC, 1.7) }, clears: 5 * time.Minute, person: clearNorth},
 	"link down": {cause: CauseBrokerDown, begin: func(f *farm) { f.w.Link(f.now, false) }, after: time.Second,
 		action: Hold, scope: ScopeStation, free: noneFree, south: noneFree,
 		end: func(f *farm) { f.w.Link(f.now, true) }, clears: 11 * time.Second, early: 4 * time.Second},

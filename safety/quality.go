@@ -19,6 +19,10 @@ const (
 	// jumpDosed is the limit while a dose is on its way: the in-transit caps let no
 	// more than 0.30 pH or 0.20 mS/cm be there.
 	jumpDosed = 0.6
+	// What EC may fall by where no water came in: plants take a hundredth of this. A
+	// bubble in the cell, or dirt, takes a third of the reading.
+	fallLeast = 0.1 // mS/cm
+	fallShare = 0.1 // of the reading
 	// A probe that jumped and stays at its new value is believed again after this
 	// much steadiness: somebody poured something in. A jump of more than jumpDosed
 	// is believed only when a person says so: broken glass reads a steady 7.
@@ -165,8 +169,9 @@ func (i *inputState) reconfigure(fresh inputState) {
 }
 
 // take assesses a reading and keeps it if it is worth keeping. Moving says that
-// something dosed is on its way, which explains a larger jump.
-func (i *inputState) take(r dosing.Reading, moving bool) dosing.Quality {
+// something dosed is on its way, which explains a larger jump; watered that fresh water
+// or a flood may be, which alone explains that EC falls.
+func (i *inputState) take(r dosing.Reading, moving, watered bool) dosing.Quality {
 	if r.Retained() {
 		// The broker's stored copy may be of last week: shown, never used.
 		if !i.seen {
@@ -181,7 +186,7 @@ func (i *inputState) take(r dosing.Reading, moving bool) dosing.Quality {
 	i.rejects = 0
 	value := r.Value()
 	if i.probe && i.based {
-		if keep, quality := i.jumps(r, value, at, moving); !keep {
+		if keep, quality := i.jumps(r, value, at, moving, watered); !keep {
 			return quality
 		}
 	}
@@ -247,13 +252,16 @@ type jumpState struct {
 }
 
 // jumps says whether a reading is kept; if not, with what quality it is discarded.
-func (i *inputState) jumps(r dosing.Reading, value float64, at time.Duration, moving bool) (keep bool, quality dosing.Quality) {
+func (i *inputState) jumps(r dosing.Reading, value float64, at time.Duration, moving, watered bool) (keep bool, quality dosing.Quality) {
 	j := &i.jump
 	limit := j.limit
 	if j.count == 0 {
 		limit = jumpLimit
 		if moving {
 			limit = jumpDosed
+		}
+		if i.quantity == dosing.QuantityEC && value < i.base && !watered {
+			limit = min(limit, max(fallLeast, float64(fallShare*i.base)))
 		}
 		limit *= max(1, float64(at-i.baseAt)/float64(jumpWithin))
 	}
@@ -269,7 +277,8 @@ func (i *inputState) jumps(r dosing.Reading, value float64, at time.Duration, mo
 	}
 	j.count++
 	j.limit, j.value, j.at = limit, value, at
-	if j.steady >= steadyCount && at-j.since >= steadyFor && math.Abs(value-i.base) <= max(limit, jumpDosed) {
+	falls := i.quantity == dosing.QuantityEC && value < i.base && !watered
+	if !falls && j.steady >= steadyCount && at-j.since >= steadyFor && math.Abs(value-i.base) <= max(limit, jumpDosed) {
 		*j = jumpState{}
 		i.based = false
 		return true, 0

@@ -9,11 +9,12 @@ import (
 
 // probe is one probe of a tank whose dead time and mixing lag sum to 3 min.
 type probe struct {
-	t     *testing.T
-	in    Input
-	i     inputState
-	up    time.Duration
-	moved bool
+	t       *testing.T
+	in      Input
+	i       inputState
+	up      time.Duration
+	moved   bool
+	watered bool // fresh water comes in
 }
 
 func newProbe(t *testing.T, in Input) *probe {
@@ -40,7 +41,7 @@ func (p *probe) take(value float64, sequence uint64, retained bool) dosing.Quali
 	if err != nil {
 		p.t.Fatal(err)
 	}
-	return p.i.take(r, p.moved)
+	return p.i.take(r, p.moved, p.watered)
 }
 
 func (p *probe) want(what string, got, want dosing.Quality) {
@@ -353,5 +354,28 @@ func TestAReadingJustInIsNotFromTheFuture(t *testing.T) {
 	f.send(id, 5.8, 0, false)
 	if _, q, _ := f.w.Input(id); q != dosing.QualityGood {
 		t.Errorf("%s", q)
+	}
+}
+
+func TestECThatFallsWithoutWaterIsABubbleUntilAPersonSaysOtherwise(t *testing.T) {
+	ec := func() *probe { return newProbe(t, Input{Quantity: dosing.QuantityEC, Noise: 0.005, Step: 0.01}) }
+	p := ec()
+	p.read(5*time.Second, 0.9)
+	for range 60 {
+		if p.read(5*time.Second, 0.63).MayDose() {
+			t.Fatal("three tenths less, and no water came in: it is believed")
+		}
+	}
+	p.want("back again", p.read(5*time.Second, 0.9), dosing.QualityGood)
+	p = ec()
+	p.read(5*time.Second, 0.9)
+	p.watered = true
+	p.want("while water comes in", p.read(5*time.Second, 0.7), dosing.QualityGood)
+	p = ec()
+	p.read(5*time.Second, 0.9)
+	for range 120 { // a hundredth in five minutes: uptake
+		if p.read(5*time.Second, p.i.base-0.0002); p.i.fits == 0 {
+			t.Fatal("slow uptake is no bubble")
+		}
 	}
 }

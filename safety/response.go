@@ -41,6 +41,17 @@ const (
 	// strangeEC is how much more than predicted, mS/cm, a pool of acid or base must raise
 	// EC before its liquid is doubted: less is the tail of the stocks.
 	strangeEC = 0.10
+	// strongRatio is what a stock may do ÷ what it should: the design's refill test.
+	// Small doses show it as soon as they are predicted to do strongPool, mS/cm, if what
+	// they did beyond that is strongLeast: more than top-up and uptake do meanwhile.
+	strongRatio = 2.0
+	strongZ     = 4.0
+	strongPool  = poolEC / 5
+	strongLeast = 0.06
+	// strongOthers is the share of what other stocks did at the same time that may have
+	// been theirs: while a tank fills, nine stocks together do two fifths more than
+	// predicted, and that is no fault of one.
+	strongOthers = 0.5
 	// growth is how much larger an undecided pool must get before it is judged again.
 	growth = 1.3
 	// ample is how many times the pooling limit an undecided pool may reach before it
@@ -75,8 +86,8 @@ func classOf(role dosing.Role) (c doseClass, ok bool) {
 	return 0, false
 }
 
-// Finding is what the doses of a pool showed. Only CauseNoResponse and
-// CauseWrongDirection occur.
+// Finding is what the doses of a pool showed. Only CauseNoResponse,
+// CauseWrongDirection and CauseTooStrong occur.
 type Finding struct {
 	Cause  Cause
 	Scope  Scope

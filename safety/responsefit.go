@@ -156,6 +156,17 @@ func (m *marks) most(p *pool) (pump dosing.PumpID, only bool) {
 	return pump, only
 }
 
+// neighbours is the EC of all other stocks' doses since a time.
+func (m *marks) neighbours(p *pool, since time.Duration) float64 {
+	sum := 0.0
+	for i := range m.kept() {
+		if k := &m.list[i]; k.class == classStock && !p.has(k) && k.up >= since {
+			sum += math.Abs(k.ec)
+		}
+	}
+	return sum
+}
+
 func (m *marks) sumEC(p *pool) float64 {
 	sum := 0.0
 	for i := range m.kept() {

@@ -111,6 +111,10 @@ func (r *Responses) extend(p *pool, m *mark) {
 		p.peek = m.up + r.tank.DeadTime + r.tank.Lag
 		r.next = min(r.next, p.peek)
 	}
+	if r.alone(p) && p.peek == 0 && p.gathered.effect >= strongPool {
+		p.peek = m.up + r.tank.MixingTime()
+		r.next = min(r.next, p.peek)
+	}
 }
 
 // close closes a pool that is large enough and sets when it is judged.
@@ -197,6 +201,11 @@ func (r *Responses) fit(up time.Duration, p *pool, settled time.Duration) fitted
 // glance looks at a pool before it has settled, for nothing but a wrong sign: every
 // further dose of swapped reagents makes it worse, and the loop gives larger ones.
 func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
+	if p.class == classStock {
+		p.peek = 0
+		f := r.fit(up, p, p.first+r.tank.DeadTime+2*r.tank.Lag)
+		return r.strong(p, f)
+	}
 	p.peek = up + r.tank.MixingTime()/8
 	if r.ph.tooOld(p.first, up) {
 		p.peek = 0
@@ -207,6 +216,27 @@ func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
 		return Finding{}, false
 	}
 	finding := r.finding(p, CauseWrongDirection, f)
+	p.strikes = 0
+	r.renew(p)
+	return finding, true
+}
+
+// alone says that a pool is of one stock only.
+func (r *Responses) alone(p *pool) bool {
+	return p.class == classStock && (p.single || len(r.pools) == int(pooledClasses))
+}
+
+// strong says that one stock did far more than it should: made up or refilled too
+// strong, or a pump that gives more than it counts. Small doses are enough to see it,
+// and no further one may follow. Stocks that are dosed one after the other cannot
+// always be told apart, so all of them stop.
+func (r *Responses) strong(p *pool, f fitted) (Finding, bool) {
+	if !f.ok || !r.alone(p) || !(f.ratio-float64(strongZ*f.sd) > strongRatio) ||
+		!((f.ratio-1)*math.Abs(f.predicted) > strongLeast+float64(strongOthers*r.marks.neighbours(p, p.first-r.tank.MixingTime()))) {
+		return Finding{}, false
+	}
+	finding := r.finding(p, CauseTooStrong, f)
+	finding.Scope = ScopeNutrients
 	p.strikes = 0
 	r.renew(p)
 	return finding, true
@@ -274,6 +304,9 @@ func weakestOf(spread float64) float64 { return math.Exp(-2 * math.Hypot(spread,
 
 // conclude turns a fit into a finding, a strike, an answer, or a pool that grows.
 func (r *Responses) conclude(p *pool, f fitted) (Finding, bool) {
+	if finding, found := r.strong(p, f); found {
+		return finding, true
+	}
 	_, spread := r.expected(p)
 	z := f.ratio / f.sd
 	weakest := weakestOf(spread)

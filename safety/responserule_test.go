@@ -161,6 +161,27 @@ func TestFertiliserInTheAcidLineStopsAcidAndBase(t *testing.T) {
 	}
 }
 
+func TestAStockFiveTimesTooStrongStopsTheStocksAfterASmallDose(t *testing.T) {
+	b := newBasin()
+	b.wait(30 * time.Minute)
+	b.dose(nightStockA, 0.02*float64(b.tank.Volume)/0.1, 0, 0.10)
+	f, found := b.wait(20 * time.Minute)
+	if !found || f.Cause != CauseTooStrong || f.Scope != ScopeNutrients || f.Pump != nightStockA || !(f.Ratio > 4) {
+		t.Fatalf("a dose worth 0.02 mS/cm that did 0.10 gave %+v, %v", f, found)
+	}
+}
+
+func TestAStockTwoFifthsTooStrongIsNoReasonToStop(t *testing.T) {
+	b := newBasin()
+	b.wait(30 * time.Minute)
+	for range 6 {
+		b.dose(nightStockA, 0.05*float64(b.tank.Volume)/0.1, 0, 0.07)
+		if f, found := b.wait(20 * time.Minute); found {
+			t.Fatalf("two fifths more than ordered gave %+v", f)
+		}
+	}
+}
+
 func TestSmallDosesArePooledUntilTheyCanBeJudged(t *testing.T) {
 	b := newBasin()
 	b.wait(30 * time.Minute)

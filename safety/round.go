@@ -60,6 +60,7 @@ var tankReads = [CauseCount]facts{
 	CauseStarting:            factTold,
 	CauseBrokerDown:          factTold | factPH,
 	CauseDoseUncertain:       factTold,
+	CauseTooStrong:           factTold,
 	CauseStopInput:           factStop,
 	CauseSolutionUnconfirmed: factTold | factPH | factRedox | factLevel,
 	CausePHMissing:           factPH,

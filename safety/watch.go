@@ -233,7 +233,7 @@ func (w *Watch) Read(r dosing.Reading) dosing.Quality {
 	if !i.fitted || r.Quantity() != i.quantity {
 		return dosing.QualityFailure
 	}
-	quality := i.take(r, i.probe && w.moving(i.tank, r.At().Up))
+	quality := i.take(r, i.probe && w.moving(i.tank, r.At().Up), i.probe && w.watered(i.tank, r.At().Up))
 	for t := range w.tanks {
 		if i.tank == dosing.TankID(t) || i.tank == dosing.AllTanks {
 			w.tanks[t].news |= 1 << i.quantity
@@ -275,6 +275,17 @@ func (w *Watch) moving(id dosing.TankID, up time.Duration) bool {
 	}
 	t := &w.tanks[id]
 	return len(t.uncertain) > 0 || t.lastDose.within(t.plant.DeadTime+7*t.plant.Lag, up)
+}
+
+// watered says whether water that comes in, or comes home from a flood, may still
+// move the probes of a tank.
+func (w *Watch) watered(id dosing.TankID, up time.Duration) bool {
+	if int(id) >= len(w.tanks) {
+		return true
+	}
+	t := &w.tanks[id]
+	return t.water.valve.within(t.plant.MixingTime()+afterClosing, up) || t.flooded.within(t.plant.MixingTime(), up) ||
+		t.group[dosing.QuantityCirculation].adverse || t.wait.until > up
 }
 
 // Input is the last reading of an input and its quality now: its age, work on the

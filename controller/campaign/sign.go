@@ -56,7 +56,7 @@ var signs = map[string]sign{
 	"over-delivery":      {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: 20 * onePool},
 	"siphon":             {causes: causes(safety.CauseAdrift, safety.CauseSolutionUnconfirmed), unless: tooSlow},
 	"stock-weak":         {causes: causes(safety.CauseNoResponse), role: dosing.RoleStock, worth: twoPools},
-	"stock-strong":       {causes: causes(safety.CauseNoResponse), role: dosing.RoleStock, worth: onePool},
+	"stock-strong":       {causes: causes(safety.CauseTooStrong), role: dosing.RoleStock, worth: onePool / 5},
 	"acid-base-swapped":  {causes: causes(safety.CauseWrongDirection, safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
 	"stock-in-acid-line": {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
 	"line-burst":         {causes: causes(safety.CauseLeak), needs: inputs(dosing.QuantityLeak), role: dosing.RoleAcid, worth: 1e-6},
