@@ -16,7 +16,7 @@ import (
 func (c *Core) View(now dosing.Instant) *View {
 	v := &View{At: now, Station: c.settings.Safety.Station, Epoch: c.epoch, Configuration: c.settings.Version, LinkUp: c.linkUp, Ledger: c.ledger}
 	for i := range c.tanks {
-		v.Tanks = append(v.Tanks, c.tankView(now, dosing.TankID(i)))
+		v.Tanks = append(v.Tanks, c.Tank(now, dosing.TankID(i)))
 	}
 	for i := range c.settings.Safety.Pumps {
 		v.Pumps = append(v.Pumps, c.pumpView(now, dosing.PumpID(i)))
@@ -28,7 +28,8 @@ func (c *Core) View(now dosing.Instant) *View {
 	return v
 }
 
-func (c *Core) tankView(now dosing.Instant, id dosing.TankID) TankView {
+// Tank is one tank of the View.
+func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	t := &c.tanks[id]
 	target := t.target()
 	estimate := t.loops.Estimate(now, target)
@@ -36,6 +37,7 @@ func (c *Core) tankView(now dosing.Instant, id dosing.TankID) TankView {
 	v.Settled = t.settledView(estimate)
 	v.Ions = t.ions.view
 	v.LeavesWarn, v.LeavesHarm = t.leaves(estimate)
+	v.Inputs = make([]InputView, 0, len(c.settings.Safety.Inputs))
 	for i := range c.settings.Safety.Inputs {
 		in := &c.settings.Safety.Inputs[i]
 		if in.Tank == id || in.Tank == dosing.AllTanks {

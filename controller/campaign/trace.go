@@ -217,10 +217,9 @@ func (r *recorder) seen(now dosing.Instant, event *controller.Event, out *contro
 
 func (r *recorder) ordered(now dosing.Instant, o *controller.Order) Ordered {
 	core := r.night.Core
-	view := core.View(now)
-	tank := &view.Tanks[o.Tank()]
+	tank := core.Tank(now, o.Tank())
 	return Ordered{Step: r.step, At: now.Up, ID: o.ID(), Tank: o.Tank(), Pump: o.Pump(), Volume: o.Volume(), Run: o.Run(), Reason: r.plans[o.ID()].Reason,
-		Mode: tank.Mode, Holds: holdsOf(tank), Inputs: tank.Inputs, Floor: core.BufferFloor(now, o.Tank()), Target: core.Target(o.Tank()),
+		Mode: tank.Mode, Holds: holdsOf(&tank), Inputs: tank.Inputs, Floor: core.BufferFloor(now, o.Tank()), Target: core.Target(o.Tank()),
 		Estimate: core.Estimate(now, o.Tank()), ToppedUp: r.farm.ToppedUp(o.Tank()), Litres: r.farm.Litres(o.Tank())}
 }
 
@@ -247,10 +246,10 @@ func (r *recorder) look(now dosing.Instant) {
 	if now.Up%time.Minute != 0 {
 		return
 	}
-	view := r.night.Core.View(now)
-	for i := range view.Tanks {
-		v, id := &view.Tanks[i], dosing.TankID(i)
-		m := Minute{At: now.Up, Tank: id, Mode: v.Mode, Estimate: r.night.Core.Estimate(now, id), Target: r.night.Core.Target(id), Holds: holdsOf(v), Alarms: v.Alarms}
+	for i := range r.trace.Settings.Tanks {
+		id := dosing.TankID(i)
+		v := r.night.Core.Tank(now, id)
+		m := Minute{At: now.Up, Tank: id, Mode: v.Mode, Estimate: r.night.Core.Estimate(now, id), Target: r.night.Core.Target(id), Holds: holdsOf(&v), Alarms: v.Alarms}
 		for _, n := range v.Withheld {
 			m.Withheld += n
 		}

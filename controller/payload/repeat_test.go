@@ -5,7 +5,9 @@ import (
 	"reflect"
 	"strconv"
 	"testing"
+	"time"
 
+	"leat/controller"
 	"leat/dosing"
 )
 
@@ -88,6 +90,20 @@ func BenchmarkRepeatedHeartbeat(b *testing.B) {
 	for b.Loop() {
 		if _, err := hearts.Parse(body); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+func TestANodeThatRepeatsItselfWritesWhatANewOneWrites(t *testing.T) {
+	var w HeartbeatWriter
+	idle, other, last := sampleBeat, sampleBeat, *sampleBeat.Last
+	idle.Idle, other.Boot, last.Volume = !idle.Idle, "another", last.Volume+dosing.Millilitre
+	stopped := sampleBeat
+	stopped.Last = &last
+	for i, h := range []controller.Heartbeat{sampleFirst, sampleBeat, sampleBeat, idle, other, sampleBeat, stopped, sampleFirst} {
+		h.Tick += time.Duration(i) * time.Hour
+		if got, want := w.Write(h), new(HeartbeatWriter).Write(h); !bytes.Equal(got, want) {
+			t.Errorf("heartbeat %d: %s, a new node writes %s", i, got, want)
 		}
 	}
 }

@@ -1,6 +1,8 @@
 package payload
 
 import (
+	"strconv"
+
 	"leat/controller"
 )
 
@@ -51,11 +53,32 @@ func (f *fields) report() (controller.Report, error) {
 	return r, nil
 }
 
-// AppendHeartbeat writes what a node says of itself; for nodes.
-func AppendHeartbeat(dst []byte, h controller.Heartbeat) []byte {
-	e := object(dst)
+// HeartbeatWriter writes what one node says of itself; for nodes. Most heartbeats
+// differ from the last in their tick alone. The zero value is ready; it is used by one
+// goroutine.
+type HeartbeatWriter struct {
+	last                controller.Heartbeat
+	before, after, body []byte // of the tick; the whole
+}
+
+// Write returns a heartbeat, which holds until it is called again. What h.Last points
+// to must not have changed since it was last written.
+func (w *HeartbeatWriter) Write(h controller.Heartbeat) []byte {
+	if w.body == nil || h.Boot != w.last.Boot || h.Idle != w.last.Idle || h.Last != w.last.Last {
+		w.keep(h)
+	}
+	w.body = strconv.AppendInt(append(w.body[:0], w.before...), h.Tick.Milliseconds(), 10)
+	w.body = append(w.body, w.after...)
+	return w.body
+}
+
+// keep writes what stands before and after the tick.
+func (w *HeartbeatWriter) keep(h controller.Heartbeat) {
+	w.last = h
+	e := object(w.before[:0])
 	e.text("boot", h.Boot)
-	e.whole("tick_ms", h.Tick.Milliseconds())
+	e.key("tick_ms")
+	w.before, e.dst = e.dst, w.after[:0]
 	e.yes("idle", h.Idle)
 	if h.Last != nil {
 		e.key("last")
@@ -67,7 +90,7 @@ func AppendHeartbeat(dst []byte, h controller.Heartbeat) []byte {
 		last.some("cause", h.Last.Cause)
 		e.dst = last.end()
 	}
-	return e.end()
+	w.after = e.end()
 }
 
 // ParseHeartbeat reads what a node says of itself. Node is left for the caller,

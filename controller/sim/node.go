@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"leat/controller"
+	"leat/controller/payload"
 	"leat/dosing"
 	"leat/safety"
 	"leat/safety/ledger"
@@ -43,8 +44,8 @@ type node struct {
 	last     *controller.Report // the order it ended last, or was at when power went
 	boots    int
 	refused  int
-	body     []byte // of the last heartbeat
-	announce bool   // the link has just opened: say the last report again
+	words    payload.HeartbeatWriter
+	announce bool // the link has just opened: say the last report again
 	beatDue  time.Duration
 
 	trouble nodeTrouble

@@ -192,7 +192,6 @@ func (f *Farm) beat() {
 		if !n.trouble.noReports {
 			h.Last = n.last
 		}
-		n.body = payload.AppendHeartbeat(n.body[:0], h)
-		f.publish(f.routes.nodes[n.id], 0, false, n.body)
+		f.publish(f.routes.nodes[n.id], 0, false, n.words.Write(h))
 	}
 }
