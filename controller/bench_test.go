@@ -55,7 +55,7 @@ func BenchmarkStepReading(b *testing.B) {
 			i = 0
 			b.StartTimer()
 		}
-		r.Core.Step(at[i], events[i])
+		r.Core.Step(at[i], &events[i])
 		i++
 	}
 }
@@ -108,15 +108,15 @@ func ticks(b *testing.B, decideEvery time.Duration) {
 			if at.Up > now.Up {
 				break
 			}
-			r.Core.Step(at, e)
+			r.Core.Step(at, &e)
 		}
 		for j := range beats {
 			h := *beats[j].Heartbeat
 			h.Tick += now.Up - minute.start.Up
-			r.Core.Step(now, controller.Event{Kind: controller.EventHeartbeat, Heartbeat: &h})
+			r.Core.Step(now, &controller.Event{Kind: controller.EventHeartbeat, Heartbeat: &h})
 		}
 		b.StartTimer()
-		r.Core.Step(now, controller.Event{Kind: controller.EventTick})
+		r.Core.Step(now, &controller.Event{Kind: controller.EventTick})
 	}
 	if mode := r.Core.View(now).Tanks[0].Mode; mode != safety.ModeArmed {
 		b.Logf("at the end: %s", r.Core.View(now).Tanks[0].Reason)

@@ -131,8 +131,9 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 // room's; pK shifts by less than 0.05 over the range in which doses are allowed.
 const expectedCelsius = 21
 
-// Step takes one event. It is the only place where the state changes.
-func (c *Core) Step(now dosing.Instant, event Event) *Output {
+// Step takes one event, which it does not keep. It is the only place where the state
+// changes.
+func (c *Core) Step(now dosing.Instant, event *Event) *Output {
 	c.out.reset()
 	switch event.Kind {
 	case EventReading:

@@ -25,7 +25,7 @@ func TestAfterThreeDaysOfRecordCapsFollowRecentUseButNeverLockAPumpOut(t *testin
 		core.Begin(now, false)
 		for range int(61 * time.Minute / time.Second) {
 			now = now.Add(time.Second)
-			core.Step(now, controller.Event{Kind: controller.EventTick})
+			core.Step(now, &controller.Event{Kind: controller.EventTick})
 		}
 		view := core.View(now)
 		return view.Pumps[0].HourCap, view.Pumps[1].HourCap

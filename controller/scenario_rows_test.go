@@ -88,7 +88,7 @@ var scenarios = []scenario{
 		end: func(s *stage) { s.store.Heal() }, clears: 6 * time.Second},
 	{name: "uptime runs backwards", cause: safety.CauseClockUntrusted, begin: func(s *stage) {
 		back := dosing.Instant{Wall: s.Now().Wall, Up: s.Now().Up - 10*time.Minute}
-		for _, n := range s.Core.Step(back, controller.Event{Kind: controller.EventLink, Up: true}).Notices {
+		for _, n := range s.Core.Step(back, &controller.Event{Kind: controller.EventLink, Up: true}).Notices {
 			s.notices = append(s.notices, noted{back, n})
 		}
 	}, action: safety.Lockout, stops: allPumps, calls: true,

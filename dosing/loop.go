@@ -196,7 +196,7 @@ func (l *Loops) arrivals(from, to time.Duration) (acid, ec float64, gross amount
 	volume := float64(l.tank.Volume)
 	deadTime, lag := l.tank.DeadTime, l.tank.Lag
 	decay := -1.0
-	l.totals.EachInTransit(l.id, from, deadTime, lag, func(d Dose, before float64) {
+	l.totals.EachInTransit(l.id, from, deadTime, lag, func(d *Dose, before float64) {
 		if d.Open || to-d.Up <= deadTime {
 			return
 		}

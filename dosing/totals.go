@@ -169,7 +169,7 @@ const goneAfter = 7
 
 // Remaining is the share of a dose that has not reached the probes: all of it
 // for the dead time, then an exponential decay with the mixing lag.
-func (d Dose) Remaining(up, deadTime, lag time.Duration) float64 {
+func (d *Dose) Remaining(up, deadTime, lag time.Duration) float64 {
 	age := up - d.Up
 	if d.Open || age <= deadTime {
 		return 1
@@ -182,18 +182,22 @@ func (d Dose) Remaining(up, deadTime, lag time.Duration) float64 {
 
 // EachInTransit calls visit for each dose of the tank that is still on its way,
 // with the millilitres that have not yet been seen by the probes. It forgets the
-// doses that are settled at up, so up is never in the future.
-func (t *Totals) EachInTransit(tank TankID, up, deadTime, lag time.Duration, visit func(d Dose, remainingML float64)) {
-	kept := t.tanks[tank][:0]
-	for _, d := range t.tanks[tank] {
+// doses that are settled at up, so up is never in the future. Visit keeps no pointer.
+func (t *Totals) EachInTransit(tank TankID, up, deadTime, lag time.Duration, visit func(d *Dose, remainingML float64)) {
+	doses, kept := t.tanks[tank], 0
+	for i := range doses {
+		d := &doses[i]
 		if !d.Open && up-d.Up > deadTime+goneAfter*lag {
 			t.forgotten++
 			continue
 		}
-		kept = append(kept, d)
+		if kept < i {
+			doses[kept] = *d
+		}
+		kept++
 		visit(d, float64(d.Volume.Millilitres()*d.Remaining(up, deadTime, lag)))
 	}
-	t.tanks[tank] = kept
+	t.tanks[tank] = doses[:kept]
 }
 
 // InTransit sums what is on its way to the tank: acid in meq/L (positive lowers
@@ -204,7 +208,7 @@ func (t *Totals) InTransit(tank TankID, pumps []Pump, plant Tank, up time.Durati
 		// Of a tank of unknown size nothing is known to be little.
 		return math.Inf(1), math.Inf(1), math.Inf(1)
 	}
-	t.EachInTransit(tank, up, plant.DeadTime, plant.Lag, func(d Dose, ml float64) {
+	t.EachInTransit(tank, up, plant.DeadTime, plant.Lag, func(d *Dose, ml float64) {
 		p := &pumps[d.Pump]
 		effect := float64(ml*p.AcidPerML) / volume
 		if effect > 0 {

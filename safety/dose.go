@@ -72,9 +72,9 @@ func (w *Watch) given(d dosing.Dose, up time.Duration) {
 func (w *Watch) seed(now dosing.Instant) {
 	w.seeded = true
 	for i := range w.tanks {
-		w.totals.EachInTransit(w.tanks[i].id, now.Up, 25*time.Hour, 0, func(d dosing.Dose, _ float64) {
+		w.totals.EachInTransit(w.tanks[i].id, now.Up, 25*time.Hour, 0, func(d *dosing.Dose, _ float64) {
 			if int(d.Pump) < len(w.pumps) {
-				w.given(d, d.Up)
+				w.given(*d, d.Up)
 			}
 		})
 	}

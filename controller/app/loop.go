@@ -93,7 +93,7 @@ func (a *App) step(now dosing.Instant, event controller.Event) {
 	}
 	a.stepped = now
 	began := time.Now()
-	a.carryOut(now, a.core.Step(now, event))
+	a.carryOut(now, a.core.Step(now, &event))
 	a.metrics.LoopStep(time.Since(began))
 }
 

@@ -207,7 +207,7 @@ func (n *Night) Sync() {
 }
 
 func (n *Night) step(event *controller.Event) {
-	out := n.Core.Step(n.now, *event)
+	out := n.Core.Step(n.now, event)
 	if n.Seen != nil {
 		n.Seen(n.now, event, out)
 	}
