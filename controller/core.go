@@ -147,7 +147,7 @@ func (c *Core) Step(now dosing.Instant, event *Event) *Output {
 	case EventDurable:
 		c.durable(now, event.Receipt)
 	case EventRecorded:
-		c.recorded(now, event.Change)
+		c.recorded(now, *event.Change)
 	case EventLedger:
 		c.setLedger(now, event.Ledger)
 	case EventWithdrawn:
@@ -286,7 +286,8 @@ func (c *Core) announce(now dosing.Instant, id dosing.TankID) {
 	}
 	t.held, t.standing = trips, t.held
 	t.look(now)
-	c.alarms.Observe(id, c.situation(id))
+	situation := c.situation(id)
+	c.alarms.Observe(id, &situation)
 	for _, alarm := range c.alarms.Update(now, id, trips, t.warn, t.harm) {
 		c.notice(Notice{Kind: NoticeAlarm, Tank: id, Cause: alarm.Cause, Active: alarm.State.Stands(), Text: alarm.Text})
 	}
@@ -367,10 +368,11 @@ func (c *Core) decideTank(now dosing.Instant, id dosing.TankID) bool {
 
 // needs says which role would be dosed if nothing stood in the way.
 func (t *tank) needs(now dosing.Instant) dosing.Role {
-	return t.lacks(t.loops.Estimate(now, t.target()))
+	e := t.loops.Estimate(now, t.target())
+	return t.lacks(&e)
 }
 
-func (t *tank) lacks(e dosing.Estimate) dosing.Role {
+func (t *tank) lacks(e *dosing.Estimate) dosing.Role {
 	target := t.target()
 	switch {
 	case e.ECKnown && float64(e.EC) < float64(target.EC)-dosing.StartBand.EC:

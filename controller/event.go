@@ -42,7 +42,7 @@ type Event struct {
 	Heartbeat *Heartbeat
 	Report    *Report
 	Receipt   ledger.Receipt
-	Change    ledger.Change
+	Change    *ledger.Change
 	Ledger    safety.LedgerState
 	Order     ledger.OrderID
 	Request   *Request

@@ -27,7 +27,7 @@ func (n *alarmNight) pass(d time.Duration, trips ...Trip) {
 	for end := n.now.Up + d; n.now.Up < end; {
 		n.now = n.now.Add(time.Second)
 		if n.situation != nil {
-			n.alarms.Observe(0, *n.situation)
+			n.alarms.Observe(0, n.situation)
 		}
 		for _, c := range n.alarms.Update(n.now, 0, trips, n.warn, n.harm) {
 			n.announced = append(n.announced, c.Alarm)
@@ -257,7 +257,7 @@ func TestStandingAlarmsAllocateNothing(t *testing.T) {
 	n.pass(30*time.Minute, trips...)
 	if got := testing.AllocsPerRun(100, func() {
 		n.now = n.now.Add(time.Second)
-		n.alarms.Observe(0, s)
+		n.alarms.Observe(0, &s)
 		n.alarms.Update(n.now, 0, trips, n.warn, n.harm)
 	}); got != 0 {
 		t.Errorf("%v allocations per update, want none", got)

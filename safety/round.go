@@ -1,6 +1,7 @@
 package safety
 
 import (
+	"math/bits"
 	"slices"
 	"time"
 
@@ -129,13 +130,8 @@ func (s *schedule) due(changed facts, standing causeSet) causeSet {
 		return s.all
 	}
 	due := s.always | standing
-	for f := range s.by {
-		if changed>>f == 0 {
-			break
-		}
-		if changed&(1<<f) != 0 {
-			due |= s.by[f]
-		}
+	for rest := uint32(changed); rest != 0; rest &= rest - 1 {
+		due |= s.by[bits.TrailingZeros32(rest)]
 	}
 	return due & s.all
 }

@@ -33,9 +33,9 @@ type Situation struct {
 func (s *Situation) armed() bool { return s.Mode == ModeArmed || s.Mode == ModeHolding }
 
 // Observe tells what the tank looks like now, before Update.
-func (a *Alarms) Observe(tank dosing.TankID, s Situation) {
+func (a *Alarms) Observe(tank dosing.TankID, s *Situation) {
 	if int(tank) < len(a.tanks) {
-		a.tanks[tank].situation, a.tanks[tank].known = s, true
+		a.tanks[tank].situation, a.tanks[tank].known = *s, true
 	}
 }
 

@@ -102,7 +102,7 @@ func (w *writer) append(draft ledger.Draft) (controller.Event, error) {
 		pass("intent durable")
 		return controller.Event{Kind: controller.EventDurable, Receipt: receipt}, err
 	case ledger.Change:
-		return controller.Event{Kind: controller.EventRecorded, Change: d}, w.ledger.Append(d)
+		return controller.Event{Kind: controller.EventRecorded, Change: &d}, w.ledger.Append(d)
 	default:
 		pass("settlement made")
 		err := w.ledger.Append(d)

@@ -334,7 +334,7 @@ func (n *Night) append(draft ledger.Draft) (controller.Event, error) {
 		receipt, err := n.Ledger.AppendIntent(d)
 		return controller.Event{Kind: controller.EventDurable, Receipt: receipt}, err
 	case ledger.Change:
-		return controller.Event{Kind: controller.EventRecorded, Change: d}, n.Ledger.Append(d)
+		return controller.Event{Kind: controller.EventRecorded, Change: &d}, n.Ledger.Append(d)
 	}
 	return controller.Event{}, n.Ledger.Append(draft)
 }

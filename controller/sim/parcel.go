@@ -32,6 +32,30 @@ func (p *parcel) take(share float64) parcel {
 	return q
 }
 
+// pour moves a share of the parcel into another: take and add in one, since the plume
+// does it every second.
+func (p *parcel) pour(into *parcel, share float64) {
+	move(&p.litres, &into.litres, share)
+	from, to := &p.ions, &into.ions
+	move(&from.NO3, &to.NO3, share)
+	move(&from.NH4, &to.NH4, share)
+	move(&from.P, &to.P, share)
+	move(&from.K, &to.K, share)
+	move(&from.Ca, &to.Ca, share)
+	move(&from.Mg, &to.Mg, share)
+	move(&from.SO4, &to.SO4, share)
+	move(&from.Na, &to.Na, share)
+	move(&from.Cl, &to.Cl, share)
+	move(&from.DIC, &to.DIC, share)
+	move(&from.Si, &to.Si, share)
+}
+
+func move(from, to *float64, share float64) {
+	moved := float64(*from * share)
+	*from -= moved
+	*to += moved
+}
+
 // takeLitres removes at most this many litres.
 func (p *parcel) takeLitres(litres float64) parcel {
 	if !(litres > 0) || p.litres <= 0 {

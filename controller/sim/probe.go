@@ -31,8 +31,11 @@ type probe struct {
 	noise  float64 // sd
 	step   float64 // resolution
 	lag    float64 // seconds of the sensor itself
-	period time.Duration
-	due    time.Duration
+	// near is the share of the way to the truth that the sensor goes in a period, with
+	// the lag nearAt.
+	near, nearAt float64
+	period       time.Duration
+	due          time.Duration
 
 	shown   float64 // after the sensor's lag
 	started bool
@@ -129,7 +132,10 @@ func (p *probe) follow(truth float64) {
 		p.shown, p.started = truth, true
 		return
 	}
-	p.shown += float64((truth - p.shown) * (1 - fading(p.period.Seconds()/lag)))
+	if lag != p.nearAt {
+		p.nearAt, p.near = lag, 1-fading(p.period.Seconds()/lag)
+	}
+	p.shown += float64((truth - p.shown) * p.near)
 }
 
 // read is the value as the sensor gives it now: with scatter, with what is wrong

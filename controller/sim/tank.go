@@ -115,14 +115,16 @@ func (t *tank) mix(speed float64) {
 		t.plume.add(t.pipe[gone].parcel)
 		gone++
 	}
-	t.pipe = append(t.pipe[:0], t.pipe[gone:]...)
+	if gone > 0 {
+		t.pipe = append(t.pipe[:0], t.pipe[gone:]...)
+	}
 	if t.plume.litres > 0 {
 		if speed != t.mixedAt {
 			t.mixedAt, t.mixed = speed, 1-fading(speed/t.plant.Lag.Seconds())
 		}
-		t.bulk.add(t.plume.take(t.mixed))
+		t.plume.pour(&t.bulk, t.mixed)
 		if t.plume.litres < 1e-9 {
-			t.bulk.add(t.plume.take(1))
+			t.plume.pour(&t.bulk, 1)
 		}
 	}
 }
