@@ -18,11 +18,11 @@ type group struct {
 	input    dosing.InputID // the worst one
 }
 
-// stand judges the groups of a tank as of now, and says which may have changed. While
-// no reading comes, a single input that stands well goes on so until its reading is
-// too old; any other group is restless.
-func (w *Watch) stand(t *tankState, up time.Duration, changed facts) (judged facts) {
-	judged = t.news | t.restless
+// stand judges the groups of a tank as of now, and says what may have changed. While no
+// reading comes, a single input that stands well goes on so until its reading is too
+// old; any other group is restless.
+func (w *Watch) stand(t *tankState, up time.Duration, changed facts) facts {
+	judged := t.news | t.restless
 	if changed == anything || up >= t.until {
 		judged, t.until = t.fitted, never
 	}
@@ -38,13 +38,13 @@ func (w *Watch) stand(t *tankState, up time.Duration, changed facts) (judged fac
 		default:
 			w.probes(t, q, g, up)
 		}
-		t.restless |= 1 << q
+		t.restless |= unwell(q)
 		if i := &w.inputs[inputs[0]]; len(inputs) == 1 && g.standing == standFit && !g.adverse {
-			t.restless &^= 1 << q
+			t.restless &^= unwell(q)
 			t.until = min(t.until, i.last.At().Up+i.limit)
 		}
 	}
-	return judged
+	return changed | t.restless | judged<<values
 }
 
 // switches is the common word of the switches of a quantity: the worst of them.

@@ -15,10 +15,10 @@ import (
 // before a dose it judges every row.
 
 // wholeEvery is how often every row is judged whatever has changed.
-const wholeEvery = 10 * time.Second
+const wholeEvery = time.Minute
 
-// facts is a set of what rows read, one bit each: the inputs of a quantity, or one of
-// those below.
+// facts is a set of what rows read, one bit each: that the inputs of a quantity do not
+// plainly stand well, that they may have another value, or one of those below.
 type facts uint32
 
 const (
@@ -32,19 +32,15 @@ const (
 	factUse  // a multiple of recent use may limit the pump
 	anything = ^facts(0)
 
-	factPH          facts = 1 << dosing.QuantityPH
-	factEC          facts = 1 << dosing.QuantityEC
-	factTemperature facts = 1 << dosing.QuantityTemperature
-	factLevel       facts = 1 << dosing.QuantityLevel
-	factRedox       facts = 1 << dosing.QuantityRedox
-	factCirculation facts = 1 << dosing.QuantityCirculation
-	factLeak        facts = 1 << dosing.QuantityLeak
-	factFlood       facts = 1 << dosing.QuantityFlood
-	factSampleFlow  facts = 1 << dosing.QuantitySampleFlow
-	factOutlet      facts = 1 << dosing.QuantityOutlet
-	factStop        facts = 1 << dosing.QuantityStop
-	factStock       facts = 1 << dosing.QuantityStockLevel
+	// values is the place of the values beyond that of the quantities.
+	values = int(dosing.QuantityCount) + 4
 )
+
+var _ [32 - values - int(dosing.QuantityCount)]struct{} // a set holds every fact
+
+// unwell and valueOf are the two facts of a quantity.
+func unwell(q dosing.Quantity) facts  { return 1 << q }
+func valueOf(q dosing.Quantity) facts { return 1 << (values + int(q)) }
 
 // tankReads and pumpReads say of a row all that can make it stand. A row without an
 // entry is judged in every round.
@@ -59,28 +55,28 @@ var tankReads = [CauseCount]facts{
 	CauseOtherController:     factTold,
 	CauseConfigurationUnsafe: factTold,
 	CauseStarting:            factTold,
-	CauseBrokerDown:          factTold | factPH,
 	CauseDoseUncertain:       factTold,
 	CauseTooStrong:           factTold,
-	CauseStopInput:           factStop,
-	CauseSolutionUnconfirmed: factTold | factPH | factRedox | factLevel,
-	CausePHMissing:           factPH,
-	CausePHStale:             factPH,
-	CausePHUnfit:             factPH,
-	CauseECMissing:           factEC,
-	CauseECStale:             factEC,
-	CauseECUnfit:             factEC,
-	CauseTemperatureUnfit:    factTemperature,
-	CauseTemperatureRange:    factTemperature,
-	CauseProbesDisagree:      factPH | factEC | factTemperature,
-	CauseSampleFlowOff:       factSampleFlow,
-	CauseCirculationOff:      factCirculation | factWait,
-	CauseLevelUnknown:        factLevel,
-	CauseLevelLow:            factLevel | factFlood | factWait,
-	CauseLevelHigh:           factLevel,
-	CauseLeak:                factLeak,
-	CauseFlood:               factFlood,
-	CauseOutletUnproved:      factOutlet,
+	CauseBrokerDown:          factTold | valueOf(dosing.QuantityPH),
+	CauseSolutionUnconfirmed: factTold | valueOf(dosing.QuantityPH) | valueOf(dosing.QuantityLevel) | valueOf(dosing.QuantityRedox),
+	CauseStopInput:           unwell(dosing.QuantityStop),
+	CausePHMissing:           unwell(dosing.QuantityPH),
+	CausePHStale:             unwell(dosing.QuantityPH),
+	CausePHUnfit:             unwell(dosing.QuantityPH),
+	CauseECMissing:           unwell(dosing.QuantityEC),
+	CauseECStale:             unwell(dosing.QuantityEC),
+	CauseECUnfit:             unwell(dosing.QuantityEC),
+	CauseTemperatureUnfit:    unwell(dosing.QuantityTemperature),
+	CauseTemperatureRange:    valueOf(dosing.QuantityTemperature),
+	CauseProbesDisagree:      unwell(dosing.QuantityPH) | unwell(dosing.QuantityEC) | unwell(dosing.QuantityTemperature),
+	CauseSampleFlowOff:       unwell(dosing.QuantitySampleFlow),
+	CauseCirculationOff:      unwell(dosing.QuantityCirculation) | factWait,
+	CauseLevelUnknown:        unwell(dosing.QuantityLevel),
+	CauseLevelLow:            valueOf(dosing.QuantityLevel) | unwell(dosing.QuantityFlood) | factWait,
+	CauseLevelHigh:           valueOf(dosing.QuantityLevel),
+	CauseLeak:                unwell(dosing.QuantityLeak),
+	CauseFlood:               unwell(dosing.QuantityFlood),
+	CauseOutletUnproved:      unwell(dosing.QuantityOutlet),
 }
 
 var pumpReads = [CauseCount]facts{
@@ -90,7 +86,7 @@ var pumpReads = [CauseCount]facts{
 	CauseNodeRebooted:        factNode,
 	CauseNodeClock:           factNode,
 	CauseNodeBusy:            factNode,
-	CauseStockEmpty:          factStock,
+	CauseStockEmpty:          valueOf(dosing.QuantityStockLevel),
 	CauseHourCap:             factTold | factUse,
 	CauseDayCap:              factTold | factUse,
 }
@@ -175,7 +171,7 @@ func (w *Watch) evaluateTank(now dosing.Instant, t *tankState, changed facts) {
 	}
 	t.round = now.Up
 	w.last = max(w.last, now.Up)
-	changed |= w.stand(t, w.last, changed)
+	changed = w.stand(t, w.last, changed)
 	due := tankSchedule.due(changed, t.active)
 	t.begin(due)
 	for c, rest := Cause(0), due; rest != 0; {
@@ -199,7 +195,7 @@ func (w *Watch) evaluatePump(now dosing.Instant, id dosing.PumpID, changed facts
 		changed |= factUse
 	}
 	if len(p.stocks) > 0 {
-		changed |= factStock
+		changed |= valueOf(dosing.QuantityStockLevel)
 	}
 	due := pumpSchedule.due(changed, p.active)
 	p.begin(due)

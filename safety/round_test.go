@@ -16,9 +16,10 @@ import (
 func TestRowsThatKeepTheirJudgementReadAsIfJudgedEverySecond(t *testing.T) {
 	for seed := range uint64(60) {
 		r := rand.New(rand.NewPCG(seed, 1))
-		// A second pH probe, probes of stated noise, and a tank without a leak sensor.
+		// Two inputs of a quantity, a probe of stated noise, and a tank without a leak sensor.
+		doubled := r.IntN(4)
 		change := func(s *Settings) {
-			second := s.Inputs[0]
+			second := s.Inputs[doubled]
 			second.Name = "second"
 			s.Inputs = append(s.Inputs, second)
 			s.Inputs[0].Noise, s.Inputs[0].Step = 0.01, 0.01
@@ -83,7 +84,7 @@ func happening(r *rand.Rand, like *farm) func(f *farm) {
 	node, on, some := r.IntN(2), r.IntN(2) == 0, r.Float64()
 	switch r.IntN(22) {
 	case 0, 1, 2, 3:
-		strange := map[dosing.Quantity][]float64{dosing.QuantityPH: {3.9, 7.4, 9.9, 5.96, 2}, dosing.QuantityEC: {0.01, 4, 1.8}, dosing.QuantityTemperature: {9, 31, 50},
+		strange := map[dosing.Quantity][]float64{dosing.QuantityPH: {3.9, 7.4, 9.9, 5.96, 2}, dosing.QuantityEC: {0.01, 4, 1.7, 2.1}, dosing.QuantityTemperature: {9, 31, 50, 23},
 			dosing.QuantityLevel: {400, 700, 1200, 990}, dosing.QuantityRedox: {600}, dosing.QuantityStockLevel: {0.3, 2.5}}
 		q := like.s.Inputs[in].Quantity
 		value := some
