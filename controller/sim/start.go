@@ -2,6 +2,7 @@ package sim
 
 import (
 	"fmt"
+	"math"
 
 	"leat/controller"
 	"leat/dosing"
@@ -97,35 +98,58 @@ func (f *Farm) compose(t *tank, blend chem.Totals, ph, ec float64) (chem.Totals,
 		}
 		return r
 	}
-	// More acid, lower pH; more blend, higher EC: two bisections, one in the other.
+	// More acid, lower pH; more blend, higher EC: two searches, one in the other.
 	atPH := func(nutrient float64) chem.Totals {
-		low, high := -30.0, 60.0 // meq/L
-		for range 40 {
-			middle := (low + high) / 2
-			if measure(mixture(nutrient, middle), true).PH > ph {
-				low = middle
-			} else {
-				high = middle
-			}
-		}
-		return mixture(nutrient, (low+high)/2)
+		acid := falling(-30, 60, func(acid float64) float64 { return measure(mixture(nutrient, acid), true).PH - ph }) // meq/L
+		return mixture(nutrient, acid)
 	}
-	low, high := 0.0, 0.2 // litres of blend in a litre of water
-	for range 30 {
-		middle := (low + high) / 2
-		if measure(atPH(middle), false).EC25 < ec {
-			low = middle
-		} else {
-			high = middle
-		}
-	}
-	found := atPH((low + high) / 2)
+	// Litres of blend in a litre of water.
+	found := atPH(falling(0, 0.2, func(nutrient float64) float64 { return ec - measure(atPH(nutrient), false).EC25 }))
 	r := measure(found, false)
 	if r.PH < ph-0.02 || r.PH > ph+0.02 || r.EC25 < ec-0.02 || r.EC25 > ec+0.02 {
 		return found, fmt.Errorf("no water of its stocks has pH %.2f and EC %.2f mS/cm (nearest %.2f and %.2f; last refusal: %v); check stocks, shares and start",
 			ph, ec, r.PH, r.EC25, last)
 	}
 	return found, nil
+}
+
+// falling finds where a falling function is zero, to 1e-7 of its value, or the end that
+// is nearer: by halves until the rest is nearly a line, then by the Illinois variant of
+// false position.
+func falling(low, high float64, f func(x float64) float64) float64 {
+	for range 6 {
+		if middle := (low + high) / 2; f(middle) > 0 {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	atLow, atHigh, side := f(low), f(high), 0
+	for range 60 {
+		if !(atLow > 0) {
+			return low
+		}
+		if !(atHigh < 0) {
+			return high
+		}
+		x := (float64(high*atLow) - float64(low*atHigh)) / (atLow - atHigh)
+		y := f(x)
+		switch {
+		case math.Abs(y) < 1e-7:
+			return x
+		case y > 0:
+			if low, atLow = x, y; side > 0 {
+				atHigh /= 2
+			}
+			side = 1
+		default:
+			if high, atHigh = x, y; side < 0 {
+				atLow /= 2
+			}
+			side = -1
+		}
+	}
+	return (low + high) / 2
 }
 
 // strengthOf is about how many milliequivalents a litre of acid or base brings.
