@@ -50,6 +50,7 @@ var singleDoseScenarios = []scenario{
 			func(s *stage) {
 				s.reconfigure(func(c *controller.Settings) { c.Safety.Pumps[acidNorth].Smallest = 400 })
 			})},
+	{name: "a ground loop between pump and probe", cause: safety.CauseGroundLoop, whole: groundLoop},
 	{name: "outside the band for hours", cause: safety.CauseOutOfBand, whole: outOfBand},
 	{name: "too much EC", cause: safety.CauseECHigh, options: func(o *sim.Options) { o.StartECShare = 1.25 }, whole: tooMuchEC},
 	{name: "acid works weaker than commissioned", cause: safety.CauseBufferScale,
@@ -354,6 +355,33 @@ func outOfBand(t *testing.T, s *scenario) {
 	}
 	if !st.until(3*time.Hour, func() bool { a, ok := st.alarm(north, s.cause); return !ok || !a.State.Stands() }) {
 		t.Errorf("it never ends: pH %.2f EC %.2f", st.farm.Truth(north).PH, st.farm.Truth(north).EC)
+	}
+}
+
+func groundLoop(t *testing.T, s *scenario) {
+	st := newStage(t, s)
+	st.Arm()
+	st.pass(12 * time.Minute)
+	st.inject("ground-loop", 0)
+	if !st.until(2*time.Hour, func() bool { _, ok := st.alarm(north, s.cause); return ok }) {
+		t.Fatal("no alarm within two hours")
+	}
+	st.namedAlike(north, s.cause)
+	if a, _ := st.alarm(north, s.cause); a.Priority != safety.PriorityTomorrow {
+		t.Errorf("it is of %s", a.Priority)
+	}
+	from := st.Now().Up
+	st.pass(2 * time.Hour)
+	if !st.dosed(north, from, acidNorth) {
+		t.Error("an alarm that stops nothing stopped the acid")
+	}
+	if truth := st.farm.Truth(north); math.Abs(truth.PH-st.view(north).PH.Present) > dosing.WarnBand.PH {
+		t.Errorf("pH %.2f, wanted %.2f: what was left out was believed", truth.PH, st.view(north).PH.Present)
+	}
+	st.must(controller.RequestServiced, "supplies parted")
+	st.pass(2 * time.Minute)
+	if a, ok := st.alarm(north, s.cause); ok && a.State.Stands() {
+		t.Error("the service was entered, and it stands")
 	}
 }
 

@@ -74,6 +74,7 @@ const (
 	CauseBufferScale
 	CauseWithheldLong
 	CauseSurplus
+	CauseGroundLoop
 	CauseCount
 )
 
@@ -138,6 +139,7 @@ var causeNames = [CauseCount]string{
 	CauseBufferScale:         "buffer-scale",
 	CauseWithheldLong:        "withheld-long",
 	CauseSurplus:             "nutrient-surplus",
+	CauseGroundLoop:          "ground-loop",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

@@ -31,6 +31,7 @@ func (w *Watch) Opened(d dosing.Dose) {
 		return
 	}
 	w.open = append(w.open, d)
+	w.loaded(d.Tank, true, d.Up)
 	if r := w.tanks[d.Tank].responses; r != nil {
 		r.Dosed(d)
 	}
@@ -119,6 +120,7 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 		return
 	}
 	w.told = true
+	w.loaded(id, false, now.Up)
 	n := &w.nodes[w.pumps[pump].node]
 	if !certain {
 		n.expect(now.Up + w.longestRun(w.pumps[pump].node) + nodeSilentAfter)

@@ -128,6 +128,7 @@ type inputState struct {
 	flat              flatState
 	rough             float64 // variance from successive differences
 	isRough           bool
+	load              load
 
 	rejects    int
 	rejectAt   time.Duration
@@ -185,6 +186,11 @@ func (i *inputState) take(r dosing.Reading, moving, watered bool) dosing.Quality
 	}
 	i.rejects = 0
 	value := r.Value()
+	if i.load.bad && i.load.on && i.quality.MayDose() {
+		// It is alive, which is all that can be said while the pump runs.
+		i.last, i.seen, i.shown = r, true, true
+		return dosing.QualityOutOfSpecification
+	}
 	if i.probe && i.based {
 		if keep, quality := i.jumps(r, value, at, moving, watered); !keep {
 			return quality
@@ -227,6 +233,7 @@ func (i *inputState) keep(r dosing.Reading, value float64, at time.Duration) {
 		i.quality, i.fault = dosing.QualityOutOfSpecification, faultRough
 	}
 	if i.quality.MayDose() {
+		i.load.read(value, at)
 		gap := float64(at - i.baseAt)
 		if !i.based || gap > float64(i.limit) {
 			i.smooth = value

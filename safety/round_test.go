@@ -197,7 +197,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 	}
 	// These change nothing but what its own rows read in every round, or judge themselves.
 	silent := map[string]bool{"Read": true, "Heartbeat": true, "Learned": true, "Evaluate": true, "Clear": true, "Reconfigure": true, "NewLatches": true}
-	asked := map[string]bool{"Blocks": true, "BufferFloor": true, "DayCap": true, "Fit": true, "HourCap": true, "Input": true, "Mode": true, "Node": true,
+	asked := map[string]bool{"Blocks": true, "BufferFloor": true, "DayCap": true, "Fit": true, "HourCap": true, "Input": true, "Loaded": true, "Mode": true, "Node": true,
 		"Resting": true, "Trips": true, "Volume": true}
 	told := map[string]bool{"Rejected": true, "Link": true, "SetLedger": true, "OtherController": true, "Jumped": true, "SetMode": true, "SetState": true,
 		"Confirm": true, "Aim": true, "Serviced": true, "Opened": true, "ByHand": true, "Doubted": true, "Used": true, "Demand": true, "Fill": true,

@@ -26,6 +26,8 @@ type Situation struct {
 	// Surplus says of which nutrient acid or base brings more than the crop takes;
 	// empty when of none.
 	Surplus string
+	// Loaded is the pH probe that stands in a ground loop; empty when none does.
+	Loaded string
 }
 
 // armed says that a person wants doses, whether or not something holds them: a
@@ -67,6 +69,9 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 	s, st := &t.situation, &t.standing
 	if t.known && s.Surplus != "" { // an account of weeks: a reading more or less is nothing to it
 		t.see(now, CauseSurplus, Run, false, t.detailOr(CauseSurplus, func() string { return s.Surplus }))
+	}
+	if t.known && s.Loaded != "" {
+		t.see(now, CauseGroundLoop, Run, false, t.detailOr(CauseGroundLoop, func() string { return s.Loaded }))
 	}
 	if !t.known || !s.Known {
 		st.outside.run(false, now.Up)

@@ -178,7 +178,7 @@ func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
 func (w *Watch) believe(id dosing.TankID) {
 	for i := range w.inputs {
 		if in := &w.inputs[i]; in.probe && in.tank == id {
-			in.based, in.jump = false, jumpState{}
+			in.based, in.jump, in.load = false, jumpState{}, load{}
 		}
 	}
 }

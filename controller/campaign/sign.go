@@ -70,7 +70,7 @@ var signs = map[string]sign{
 	"ph-coated":          {causes: causes(safety.CauseBufferScale, safety.CauseNoResponse), role: dosing.RoleAcid, worth: 20 * onePool},
 	"ph-glass-broken":    {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse, safety.CauseSolutionUnconfirmed)},
 	"ph-drift":           {causes: causes(safety.CauseProbesDisagree), hidden: "one probe alone does not show its own slow drift; caps bound what follows"},
-	"ground-loop":        {causes: causes(safety.CausePHUnfit)},
+	"ground-loop":        {causes: causes(safety.CauseGroundLoop), role: dosing.RoleAcid, worth: onePool},
 	"ec-bubble":          {causes: causes(safety.CauseECUnfit)},
 	"temperature-failed": {causes: causes(safety.CauseTemperatureUnfit)},
 	"ph-unplugged":       {causes: causes(safety.CausePHUnfit)},
