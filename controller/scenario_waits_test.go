@@ -27,12 +27,12 @@ var singleDoseScenarios = []scenario{
 	{name: "concentrates that must not meet", cause: safety.CauseIncompatibleWait, whole: comesAndGoes},
 	{name: "base after acid", cause: safety.CauseCounterReagent, whole: baseAfterAcid},
 	{name: "away from the setpoint", cause: safety.CauseDirection, whole: awayFromSetpoint},
-	{name: "even the smallest dose does too much", cause: safety.CauseEffectCap, settings: coarseAcid,
+	{name: "even the smallest dose does too much", cause: safety.CauseEffectCap, settings: coarseAcid, stand: 4 * time.Minute,
 		begin: func(*stage) {}, first: func(*stage) {}, within: time.Minute, action: safety.Hold, stops: acids, goes: stocks,
 		end: func(s *stage) {
 			s.reconfigure(func(c *controller.Settings) { c.Safety.Pumps[acidNorth].Smallest = 400 })
 		}, clears: 30 * time.Second},
-	{name: "no dose is as short as the pump may run", cause: safety.CauseDoseCap,
+	{name: "no dose is as short as the pump may run", cause: safety.CauseDoseCap, stand: 4 * time.Minute,
 		settings: func(c *controller.Settings) { c.Safety.Caps[acidNorth].OnTime = 100 * time.Millisecond },
 		begin:    func(*stage) {}, first: func(*stage) {}, within: time.Minute, action: safety.Hold, stops: acids, goes: stocks,
 		end: func(s *stage) {

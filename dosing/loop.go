@@ -25,6 +25,7 @@ type Loops struct {
 	lastAcid     given
 	lastBase     given
 	lastGroup    Group
+	stockLast    bool
 	phWithheld   withheld
 	ecWithheld   withheld
 	traceRefused withheld
@@ -245,7 +246,7 @@ type prospect struct {
 	of prospectOf
 
 	ph, ec  outlook
-	planned outlook // of EC, with what the acid or base brings that pH still needs
+	planned struct{ ph, ec outlook } // each with what the other loop is about to dose
 	moving  transit
 }
 
@@ -276,12 +277,13 @@ func (l *Loops) prospect(now Instant, target Target) *prospect {
 			}
 			s.moving.ec = other.ec
 		}
-		coming, ahead := l.counted(s.moving.ec), l.horizon()+now.Up-l.ec.at
-		s.ec = l.ec.look(float64(target.EC), -coming, ahead)
-		s.planned = s.ec
-		if s.ph.known {
-			s.planned = l.ec.look(float64(target.EC), -(coming + l.reagentEC(s.ph.need)), ahead)
-		}
+		s.ec = l.ec.look(float64(target.EC), -l.counted(s.moving.ec), l.horizon()+now.Up-l.ec.at)
+	}
+	s.planned.ph, s.planned.ec = s.ph, s.ec
+	if s.ph.known && s.ec.known {
+		s.planned.ph.leave(float64(target.PH), l.stockAcid(&s.ec, now.Up))
+		coming := l.counted(s.moving.ec) + l.reagentEC(s.planned.ph.need)
+		s.planned.ec = l.ec.look(float64(target.EC), -coming, l.horizon()+now.Up-l.ec.at)
 	}
 	return s
 }
@@ -298,6 +300,15 @@ func (l *Loops) reagentEC(need float64) float64 {
 	}
 	p := &l.pumps[pumps[0]]
 	return float64(need/p.AcidPerML) * p.ECPerML
+}
+
+// stockAcid is the acid that comes with the stock that EC needs beyond its dead band,
+// meq/L; none while the row has been held for so long that pH must not wait for it.
+func (l *Loops) stockAcid(ec *outlook, up time.Duration) float64 {
+	if !ec.known || !l.blend.usable() || l.without == WithoutFeedForward || l.ecWithheld.forTooLong(up, l.tank.MixingTime()) {
+		return 0
+	}
+	return l.blend.acid(max(0, -ec.need-deadBandEC-l.blend.smallest/2))
 }
 
 // fresh says whether an observer may be used now.

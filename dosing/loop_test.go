@@ -459,3 +459,54 @@ func TestReadingsAndDecisionsAllocateNothing(t *testing.T) {
 		t.Errorf("%v allocations", n)
 	}
 }
+
+// Stocks bring acid of their own: what EC still needs of them takes the last of the
+// way, and no more than keeps pH in its band meanwhile.
+func TestAcidLeavesRoomForTheAcidOfStocksToCome(t *testing.T) {
+	sour := func() *bench {
+		b := newBench(t)
+		b.pumps[sulfate].AcidPerML = 0.05
+		b.restart()
+		return b
+	}
+	b := sour()
+	b.stand(5.88, 1.6, time.Minute)
+	b.limits[calcium], b.limits[sulfate], b.limits[iron] = 0, 0, 0
+	b.wantsNothing("0.4 mS/cm to come bring 0.04 meq/L, which is 0.08 pH")
+	if wanted := make([]bool, len(b.pumps)); true {
+		b.l.Wanted(b.now, b.target, wanted)
+		if wanted[acidPump] {
+			t.Error("acid is said to wait, though the stocks will bring it")
+		}
+	}
+	b.stand(5.88, 1.6, 10*time.Minute)
+	b.wants(acidPump, "the stocks are held for longer than a mixing time")
+
+	b = sour()
+	b.stand(6.0, 1.6, time.Minute)
+	b.limits[calcium], b.limits[sulfate], b.limits[iron] = 0, 0, 0
+	b.wants(acidPump, "pH 0.2 high: out of the band whatever comes")
+
+	b = sour()
+	b.stand(5.6, 1.6, time.Minute)
+	first := b.wants(basePump, "pH 0.2 low")
+	b = newBench(t)
+	b.stand(5.6, 1.6, time.Minute)
+	if plain := b.wants(basePump, "pH 0.2 low"); plain.Volume != first.Volume {
+		t.Errorf("%v of base against acid that has not come, %v without", first.Volume, plain.Volume)
+	}
+}
+
+func TestOutsideTheStartBandReagentAndBlendTakeTurns(t *testing.T) {
+	b := newBench(t)
+	b.stand(5.65, 1.6, time.Minute)
+	b.deliver(b.wants(basePump, "pH 0.15 low, no blend begun"))
+	b.stand(5.65, 1.6, time.Minute)
+	b.limits[basePump] = 0
+	b.deliver(b.wants(calcium, "base has to wait"))
+	b.open()
+	b.stand(5.65, 1.6, 10*time.Minute)
+	b.deliver(b.wants(basePump, "after a part of the blend it is the base's turn"))
+	b.stand(5.65, 1.6, 2*time.Minute)
+	b.wants(sulfate, "and then the blend's")
+}

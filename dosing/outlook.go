@@ -75,3 +75,15 @@ func (v *outlook) amount(target, band, smallest float64) float64 {
 }
 
 func finite(x float64) bool { return x-x == 0 }
+
+// leave leaves part of an acid need to acid that is to come with stock, but never more
+// than keeps pH within its band until then. Base is never given ahead of it.
+func (v *outlook) leave(target, acid float64) {
+	acid = min(acid, float64(leftPH*v.slope), v.need)
+	if !(acid > 0) {
+		return
+	}
+	v.settled -= float64((v.settled - target) * acid / v.need)
+	v.need -= acid
+	v.cautious = max(0, v.cautious-acid)
+}

@@ -6,14 +6,15 @@ import "math"
 // blend is owed whole: plants that get the calcium of a portion but not its
 // sulfate are fed another recipe, so the remainder stands until it is given.
 type blend struct {
-	pumps    []Pump
-	stocks   []PumpID
-	volume   float64   // litres of tank
-	shares   []float64 // of the blend by volume, by pump
-	owed     []Volume  // by pump; negative where a pump gave more than it was owed
-	part     []float64 // parts of a microlitre that rounding down left, by pump
-	ecPerML  float64   // mS/cm of 1 mL of blend in 1 L
-	smallest float64   // mS/cm of the smallest blend of which some stock can give a dose
+	pumps     []Pump
+	stocks    []PumpID
+	volume    float64   // litres of tank
+	shares    []float64 // of the blend by volume, by pump
+	owed      []Volume  // by pump; negative where a pump gave more than it was owed
+	part      []float64 // parts of a microlitre that rounding down left, by pump
+	ecPerML   float64   // mS/cm of 1 mL of blend in 1 L
+	acidPerML float64   // meq/L of 1 mL of blend in 1 L
+	smallest  float64   // mS/cm of the smallest blend of which some stock can give a dose
 }
 
 // portion is the largest blend begun at once, mS/cm. Large enough that groups
@@ -39,11 +40,12 @@ func newBlend(pumps []Pump, stocks []PumpID, volume float64) blend {
 // reshare gives the blends that are begun from now on other shares. What is owed
 // of an earlier one stands.
 func (b *blend) reshare(shares []float64) {
-	b.shares, b.ecPerML, b.smallest = shares, 0, 0
+	b.shares, b.ecPerML, b.acidPerML, b.smallest = shares, 0, 0, 0
 	least := math.Inf(1)
 	for _, id := range b.stocks {
 		p := &b.pumps[id]
 		b.ecPerML += float64(shares[id] * p.ECPerML)
+		b.acidPerML += float64(shares[id] * p.AcidPerML)
 		if shares[id] > 0 {
 			least = min(least, p.Smallest.Millilitres()/shares[id])
 		}
@@ -55,6 +57,9 @@ func (b *blend) reshare(shares []float64) {
 
 // usable says whether the row can raise EC at all.
 func (b *blend) usable() bool { return b.ecPerML > 0 && b.volume > 0 && b.smallest > 0 }
+
+// acid is what a blend worth ec mS/cm brings, meq/L.
+func (b *blend) acid(ec float64) float64 { return float64(ec/b.ecPerML) * b.acidPerML }
 
 // owe begins a blend worth ec mS/cm, rounded down to the microlitre; what the
 // rounding leaves is kept for the next.

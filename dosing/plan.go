@@ -9,6 +9,8 @@ import (
 const (
 	deadBandPH = 0.02
 	deadBandEC = 0.01 // mS/cm
+
+	leftPH = 0.07 // of an acid need, most that is left to the acid of stocks to come
 )
 
 // Rules for giving base after acid and acid after base.
@@ -24,20 +26,21 @@ const (
 // pump's smallest repeatable dose; nothing inside the dead bands and nothing for
 // a quantity that is unknown or stale.
 //
-// Order: pH while it is outside its warn band, then a blend already begun, then
-// new EC demand, then pH. The order is for the free pump only: what the gate
+// Order: pH while it is outside its warn band; outside its start band by turns with a
+// blend already begun, for base and stocks each keep the other away for a while; then
+// that blend, new EC demand, and pH. The order is for the free pump only: what the gate
 // holds stands in nobody's way.
 func (l *Loops) Next(now Instant, target Target, limits []Volume) (Plan, bool) {
 	if len(limits) < len(l.pumps) {
 		return Plan{}, false
 	}
 	s := l.prospect(now, target)
-	reagent, wanted := l.reagent(now, target, &s.ph, limits)
-	off := math.Abs(s.ph.settled - float64(target.PH))
-	if wanted && (off > WarnBand.PH || off > StartBand.PH && !l.begun(now, limits)) {
+	reagent, wanted := l.reagent(now, target, &s.planned.ph, limits)
+	off := math.Abs(s.planned.ph.settled - float64(target.PH))
+	if wanted && (off > WarnBand.PH || off > StartBand.PH && (l.stockLast || !l.begun(now, limits))) {
 		return reagent, true
 	}
-	if stock, ok := l.stock(now, target, &s.planned, limits); ok {
+	if stock, ok := l.stock(now, target, &s.planned.ec, limits); ok {
 		return stock, true
 	}
 	return reagent, wanted
@@ -131,10 +134,13 @@ func (l *Loops) Opened(d Dose) {
 	}
 	switch p := &l.pumps[d.Pump]; p.Role {
 	case RoleAcid:
+		l.stockLast = false
 		l.lastAcid = given{at: d.Up, ever: true}
 	case RoleBase:
+		l.stockLast = false
 		l.lastBase = given{at: d.Up, ever: true}
 	case RoleStock:
+		l.stockLast = true
 		l.blend.owed[d.Pump] -= d.Volume
 		if p.Group != GroupNeutral {
 			l.lastGroup = p.Group

@@ -8,7 +8,7 @@ import "math"
 func (l *Loops) Wanted(now Instant, target Target, wanted []bool) {
 	clear(wanted)
 	s := l.prospect(now, target)
-	ph := &s.ph
+	ph := &s.planned.ph
 	if ph.known {
 		pumps := l.acids
 		if ph.need < 0 {
@@ -20,8 +20,8 @@ func (l *Loops) Wanted(now Instant, target Target, wanted []bool) {
 			wanted[id] = ph.amount(float64(target.PH), deadBandPH, smallest) > 0
 		}
 	}
-	if s.planned.known && l.blend.usable() {
-		l.stocksWanted(target, &s.planned, wanted)
+	if s.planned.ec.known && l.blend.usable() {
+		l.stocksWanted(target, &s.planned.ec, wanted)
 	}
 }
 

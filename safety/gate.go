@@ -18,7 +18,7 @@ const (
 
 	smallestPH = 0.05 // at the commissioned buffer: one such dose always passes the effect cap
 	quietPH    = 0.01 // in transit below this is nothing
-	trustAfter = 3    // answered pools before the learned mean counts in full
+	trustAfter = 3    // pools that have arrived before the learned mean counts in full
 	floorMost  = 3.0  // times the commissioned buffer
 
 	// How far beyond the setpoint a settled prediction may lie and still not count
@@ -283,10 +283,15 @@ func (t *tankState) buffers() (commissioned, floor float64) {
 		return 0, 0
 	}
 	// The least between reading and setpoint: a probe that wrongly reads 7, where
-	// phosphate buffers most, must not enlarge the doses.
+	// phosphate buffers most, must not enlarge the doses. One whose water has answered
+	// is looked at no farther ahead than what is on its way may lead.
+	way := float64(t.target.PH) - g.value
+	if t.trusted() {
+		way = max(-transitPH, min(transitPH, way))
+	}
 	commissioned = t.curve.Buffer(g.value)
-	for _, way := range [...]float64{0.25, 0.5, 0.75, 1} {
-		commissioned = min(commissioned, t.curve.Buffer(g.value+float64(way*(float64(t.target.PH)-g.value))))
+	for _, share := range [...]float64{0.25, 0.5, 0.75, 1} {
+		commissioned = min(commissioned, t.curve.Buffer(g.value+float64(share*way)))
 	}
 	commissioned *= t.plant.BufferScale
 	floor = commissioned * t.weakestScale()
@@ -300,10 +305,17 @@ func (t *tankState) buffers() (commissioned, floor float64) {
 // most.
 func (t *tankState) weakestScale() float64 {
 	exponent := min(t.lnBuffer, 0) - t.spread
-	if t.answered >= trustAfter {
+	if t.trusted() {
 		exponent = t.lnBuffer - float64(2*t.spread)
 	}
 	return min(math.Exp(exponent), floorMost)
+}
+
+// trusted says that the learned mean counts in full. What the loop calls answered has
+// arrived: before a probe that is stuck or sees old water it learns a strong buffer from
+// that. So one pool at least must have been seen to answer by the gate's own tests.
+func (t *tankState) trusted() bool {
+	return t.answered >= trustAfter && t.responses != nil && t.responses.Answered() > 0
 }
 
 // inTransit is what is on its way to a tank's probes, per litre.

@@ -87,27 +87,29 @@ func TestPlansThatAreNoneAreRefused(t *testing.T) {
 func TestBufferFloorTrustsNoLearnedValueUpward(t *testing.T) {
 	f := newFarm(t)
 	for _, c := range []struct {
-		m, s     float64
-		answered int
-		want     float64 // times the commissioned buffer, 1 meq/L per pH
+		m, s          float64
+		arrived, seen int     // pools that the loop says have arrived, and that the gate saw answered
+		want          float64 // times the commissioned buffer, 1 meq/L per pH
 	}{
-		{0, 0.55, 0, math.Exp(-0.55)},
-		{0.8, 0.2, 2, math.Exp(-0.2)},  // upward, but only two answers: not believed
-		{-0.8, 0.2, 2, math.Exp(-1.0)}, // downward: at once
-		{0.8, 0.2, 3, math.Exp(0.4)},   // three answers
-		{-0.8, 0.2, 3, math.Exp(-1.2)}, // and more pessimistic than the loop
-		{5, 0.1, 9, 3},                 // never above three times the commissioned
-		{math.NaN(), 0.1, 9, math.Exp(-0.55)},
-		{math.Inf(1), 0.1, 9, math.Exp(-0.55)},
-		{0.5, math.NaN(), 9, math.Exp(-0.55)},
-		{0.5, math.Inf(1), 9, math.Exp(-0.55)},
-		{0.5, 0, 9, math.Exp(-0.55)},
-		{0.5, -1, 9, math.Exp(-0.55)},
-		{0.5, 0.1, -3, math.Exp(-0.1)},
+		{0, 0.55, 0, 0, math.Exp(-0.55)},
+		{0.8, 0.2, 2, 1, math.Exp(-0.2)},  // upward, but only two have arrived: not believed
+		{0.8, 0.2, 9, 0, math.Exp(-0.2)},  // nothing was seen to answer: a stuck probe teaches the same
+		{-0.8, 0.2, 2, 0, math.Exp(-1.0)}, // downward: at once
+		{0.8, 0.2, 3, 1, math.Exp(0.4)},   // three, and answered
+		{-0.8, 0.2, 3, 1, math.Exp(-1.2)}, // and more pessimistic than the loop
+		{5, 0.1, 9, 3, 3},                 // never above three times the commissioned
+		{math.NaN(), 0.1, 9, 3, math.Exp(-0.55)},
+		{math.Inf(1), 0.1, 9, 3, math.Exp(-0.55)},
+		{0.5, math.NaN(), 9, 3, math.Exp(-0.55)},
+		{0.5, math.Inf(1), 9, 3, math.Exp(-0.55)},
+		{0.5, 0, 9, 3, math.Exp(-0.55)},
+		{0.5, -1, 9, 3, math.Exp(-0.55)},
+		{0.5, 0.1, -3, 3, math.Exp(-0.1)},
 	} {
-		f.w.Learned(0, c.m, c.s, c.answered)
+		f.w.tanks[0].responses.answered = c.seen
+		f.w.Learned(0, c.m, c.s, c.arrived)
 		if got := f.g.BufferFloor(f.now, 0); math.Abs(got-c.want) > 1e-12 {
-			t.Errorf("m %g, s %g after %d answers: floor %.4f, want %.4f", c.m, c.s, c.answered, got, c.want)
+			t.Errorf("m %g, s %g after %d arrived and %d answered: floor %.4f, want %.4f", c.m, c.s, c.arrived, c.seen, got, c.want)
 		}
 	}
 	f.w.Learned(0, -800, 0.1, 9)
@@ -272,6 +274,7 @@ func TestBaseOnItsWayIsNoCreditWhileNobodyKnowsWhetherItCame(t *testing.T) {
 func TestBaseOnItsWayGivesAcidNoHurryThatAStrongBufferTakesAway(t *testing.T) {
 	f := newFarm(t)
 	f.w.Learned(0, 0.8, 0.1, 3) // a buffer 1.8 times the commissioned
+	f.w.tanks[0].responses.answered = 1
 	f.w.ByHand(dosing.Dose{Tank: 0, Pump: basePump, Volume: 20 * dosing.Millilitre, Up: f.now.Up})
 	f.pass(time.Second)
 	// 0.2 meq/L lifts pH by 0.2 at the commissioned buffer, which would be a hurry, but

@@ -33,10 +33,10 @@ const (
 	flatSpread = 0.2 // of the commissioned noise
 	flatLeast  = 5   // readings: fewer in flatFor prove nothing
 
-	roughTimes  = 4.0 // noise above this multiple of the commissioned is no measurement
-	roughCalm   = 3.0 // and below this it is one again
-	roughMemory = 20  // readings
-	roughClip   = 8.0 // times the commissioned noise
+	roughTimes  = 3.5  // noise above this multiple of the commissioned is no measurement
+	roughCalm   = 2.5  // and below this it is one again
+	roughMemory = 20   // readings
+	roughClip   = 20.0 // times the commissioned noise: less would cut off what five times the noise does
 
 	rejectsFail = 3 // payloads in a row that were none
 
@@ -126,7 +126,9 @@ type inputState struct {
 	sequence, restart uint64
 	jump              jumpState
 	flat              flatState
-	rough             float64 // variance from successive differences
+	rise              float64 // from the reading before the last to the last
+	hasRise           bool
+	rough             float64 // variance from second differences
 	isRough           bool
 	load              load
 
@@ -298,16 +300,27 @@ func (i *inputState) jumps(r dosing.Reading, value float64, at time.Duration, mo
 	return false, dosing.QualityFailure
 }
 
-// roughness follows the variance of successive differences, which drift and doses
-// hardly touch.
+// roughness follows the variance of second differences, which a probe that drifts and a
+// tank that is dosed hardly touch, however fast they go.
 func (i *inputState) roughness(value float64, at time.Duration) {
-	if i.noise <= 0 || !i.seen || at-i.last.At().Up > i.limit {
+	if i.noise <= 0 || !i.seen {
+		return
+	}
+	if at-i.last.At().Up > i.limit {
+		i.hasRise = false
+		return
+	}
+	rise := value - i.last.Value()
+	bend := rise - i.rise
+	if i.rise = rise; !i.hasRise {
+		i.hasRise = true
 		return
 	}
 	// One jump is no noise: it counts for no more than its share.
 	most := roughClip * i.noise
-	difference := min(max(value-i.last.Value(), -most), most)
-	i.rough += float64((float64(difference*difference)/2 - i.rough) / roughMemory)
+	bend = min(max(bend, -most), most)
+	// The second difference of white noise has six times its variance.
+	i.rough += float64((float64(bend*bend)/6 - i.rough) / roughMemory)
 	factor := roughTimes
 	if i.isRough {
 		factor = roughCalm

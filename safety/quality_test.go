@@ -1,6 +1,8 @@
 package safety
 
 import (
+	"math"
+	"math/rand/v2"
 	"testing"
 	"time"
 
@@ -376,6 +378,39 @@ func TestECThatFallsWithoutWaterIsABubbleUntilAPersonSaysOtherwise(t *testing.T)
 	for range 120 { // a hundredth in five minutes: uptake
 		if p.read(5*time.Second, p.i.base-0.0002); p.i.fits == 0 {
 			t.Fatal("slow uptake is no bubble")
+		}
+	}
+}
+
+// A dry probe scatters five times as much as a sound one, while the water may move as
+// fast as it likes.
+func TestNoiseIsToldFromWaterThatMovesFast(t *testing.T) {
+	for _, c := range []struct {
+		what            string
+		noise, perMin   float64 // times the commissioned noise; pH a minute
+		minutes         int
+		least, mostGood float64 // share of readings in the second half
+	}{
+		{"sound", 1, 0, 30, 1, 1},
+		{"sound, in water that acid runs into", 1, -1.5, 3, 1, 1},
+		{"twice as noisy", 2, 0, 60, 0.99, 1},
+		{"dry", 5, 0, 30, 0, 0.1},
+	} {
+		p := pHProbe(t)
+		random := rand.New(rand.NewPCG(7, 7))
+		total, good := 0, 0
+		for s := 0; s < c.minutes*60; s += 5 {
+			v := 6.5 + c.perMin*(float64(s)/60-float64(c.minutes)/2) + 0.02*c.noise*random.NormFloat64()
+			quality := p.read(5*time.Second, math.Round(v*100)/100)
+			if s >= c.minutes*30 {
+				total++
+				if quality == dosing.QualityGood {
+					good++
+				}
+			}
+		}
+		if share := float64(good) / float64(total); !(share >= c.least && share <= c.mostGood) {
+			t.Errorf("%s: %.2f of its readings may dose, want %.2f to %.2f", c.what, share, c.least, c.mostGood)
 		}
 	}
 }

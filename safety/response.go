@@ -16,7 +16,7 @@ const (
 	silentEarly = 0.15 // ratio below which doses count as unanswered before three were answered
 	silentLater = 0.30 // and afterwards
 	silentZ     = 3.0  // a response this significant is some response
-	wrongZ      = 4.0  // significance at which a wrong sign is believed at once
+	wrongZ      = 4.0  // significance at which a sign is believed at once
 	answersWant = 3    // answered pools before a pump is held to what it usually does
 
 	// A ratio must also lie this many of its own standard deviations below what the

@@ -22,6 +22,7 @@ type pool struct {
 	judge   time.Duration // when a closed pool may be judged
 	peek    time.Duration // when to look whether it goes the wrong way
 	after   gathered      // dosed since it closed
+	seen    bool          // to answer, before it has settled
 	strikes int           // unanswered pools in a row
 
 	answers int     // pools answered
@@ -45,7 +46,7 @@ func (g *gathered) add(up time.Duration, effect float64) {
 
 // start begins a pool with these doses.
 func (p *pool) start(with gathered) {
-	p.gathered, p.after, p.closed, p.want, p.peek = with, gathered{}, false, 0, 0
+	p.gathered, p.after, p.closed, p.want, p.peek, p.seen = with, gathered{}, false, 0, 0, false
 }
 
 // forget drops what was learned of the pump, too.
@@ -198,8 +199,9 @@ func (r *Responses) fit(up time.Duration, p *pool, settled time.Duration) fitted
 	return t.answer(r.marks.kept(), &q)
 }
 
-// glance looks at a pool before it has settled, for nothing but a wrong sign: every
-// further dose of swapped reagents makes it worse, and the loop gives larger ones.
+// glance looks at a pool before it has settled: whether it goes the wrong way, since
+// every further dose of swapped reagents makes it worse and the loop gives larger ones,
+// or answers beyond doubt. Only silence takes its time.
 func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
 	if p.class == classStock {
 		p.peek = 0
@@ -212,6 +214,9 @@ func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
 		return Finding{}, false
 	}
 	f := r.fit(up, p, p.first+r.tank.DeadTime+r.tank.Lag)
+	if f.ok && f.ratio >= silentLater && f.ratio > float64(wrongZ*f.sd) {
+		r.see(p)
+	}
 	if !f.ok || !r.wrongWay(p, f) {
 		return Finding{}, false
 	}
@@ -346,11 +351,19 @@ func (r *Responses) conclude(p *pool, f fitted) (Finding, bool) {
 
 // answer notes a pool that was answered.
 func (r *Responses) answer(p *pool, f fitted) {
-	r.answered = min(r.answered+1, math.MaxInt32)
+	r.see(p)
 	p.strikes = 0
 	scale, _ := r.expected(p)
 	p.answers = min(p.answers+1, math.MaxInt32)
 	p.usual += float64((math.Log(scale*f.ratio) - p.usual) * max(usualShare, 1/float64(p.answers)))
+}
+
+// see counts a pool as answered, once.
+func (r *Responses) see(p *pool) {
+	if !p.seen {
+		p.seen = true
+		r.answered = min(r.answered+1, math.MaxInt32)
+	}
 }
 
 // strikesNeeded is how many unanswered pools in a row trip. One of acid is enough:
