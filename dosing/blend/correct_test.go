@@ -49,6 +49,33 @@ func TestATankThatOnlyLacksIsBroughtBackByAdding(t *testing.T) {
 	}
 }
 
+// A tank with too much of everything and too little iron once got 214 mL of iron stock
+// a litre, because its water thins the rest.
+func TestNoStockIsGivenToThinATankOut(t *testing.T) {
+	stocks := stocksOf(t, goodRow+"iron,iron DTPA 11 %,12,g/L\n")
+	fresh := mixed(t, Task{Recipe: named(t, "lettuce"), EC: 1.8, Stocks: stocks})
+	high := fresh.Reached
+	for s := NO3; s <= S; s++ {
+		high[s] *= 2
+	}
+	high[Fe] *= 0.6
+	tank := analysed(high, 5.8, 3.4)
+	tank.Stated[Fe] = true
+	out, err := Correct(Correction{Recipe: named(t, "lettuce"), EC: 1.8, Stocks: stocks, Tank: tank, Litres: 1000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	iron := len(stocks) - 1
+	if lacks := (fresh.Reached[Fe] - high[Fe]) / stocks[iron].perUnit()[Fe]; math.Abs(out.Add.Amounts[iron]/lacks-1) > 0.05 {
+		t.Errorf("%.2f mL of iron to a litre, %.2f lack", out.Add.Amounts[iron], lacks)
+	}
+	for i, s := range stocks[:5] {
+		if out.Add.Amounts[i] > 0.05 {
+			t.Errorf("%.2f mL of %s to a litre of a tank that holds twice of all", out.Add.Amounts[i], s.Name)
+		}
+	}
+}
+
 // The smallest share: with it every macronutrient is within the tolerance, and with
 // a little less none of the ways of adding can do it (checked by asking again).
 func TestTheShareToDumpIsTheSmallestThatReachesTheTolerance(t *testing.T) {

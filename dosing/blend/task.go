@@ -89,6 +89,17 @@ func (t *Task) column(s *Stock) Content {
 	return c
 }
 
+// aim is the column as the least squares sees it. Where the base is a tank that holds
+// too much, the water whose place a stock takes would be a reason to give it: iron by
+// the third of a litre, to thin out the calcium. So there a stock is given for what it
+// holds alone.
+func (t *Task) aim(s *Stock) Content {
+	if t.IsTank && t.displaced == nil {
+		return s.perUnit()
+	}
+	return t.column(s)
+}
+
 // serves says whether a stock holds anything that the recipe asks for. One that does
 // not would still be given for the water whose place it takes: by the third of a
 // litre, where that water brings too much of something.
@@ -212,7 +223,7 @@ func solve(task Task) (*Mix, error) {
 	}
 	b := &blender{t: &m.Task, usable: make([]bool, len(task.Stocks))}
 	for i := range m.Task.Stocks {
-		b.columns = append(b.columns, m.Task.column(&m.Task.Stocks[i]))
+		b.columns = append(b.columns, m.Task.aim(&m.Task.Stocks[i]))
 		b.usable[i] = m.Task.serves(&m.Task.Stocks[i])
 	}
 	plain := m.Task.Base.Ions()
