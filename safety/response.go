@@ -45,7 +45,7 @@ const (
 	// Small doses show it as soon as they are predicted to do strongPool, mS/cm, if what
 	// they did beyond that is strongLeast: more than top-up and uptake do meanwhile.
 	strongRatio = 2.0
-	strongZ     = 4.0
+	strongZ     = 5.0
 	strongPool  = poolEC / 5
 	strongLeast = 0.06
 	// strongOthers is the share of what other stocks did at the same time that may have
