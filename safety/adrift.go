@@ -56,6 +56,9 @@ func (t *tankState) expect(volume dosing.Volume, pump *dosing.Pump) {
 	t.adrift.sour += max(acid, 0)
 	t.adrift.sharp += max(-acid, 0)
 	t.adrift.rich += max(ec, 0)
+	inAll := volume.Millilitres() / float64(t.plant.Volume)
+	t.progressPH.given += float64(inAll * pump.AcidPerML)
+	t.progressEC.given += float64(inAll * pump.ECPerML)
 }
 
 // checkAdrift latches when pH or EC moves as no dose and no plant moves it: a welded

@@ -397,6 +397,7 @@ func checkResponses(w *Watch, now dosing.Instant, t *tankState) {
 	if finding, found := t.responses.Judge(now, t.lnBuffer, t.spread); found {
 		w.found(now, t, finding)
 	}
+	w.checkProgress(now, t)
 }
 
 // found latches a finding where it reaches. What one pump of acid or base did the

@@ -64,6 +64,8 @@ type tankState struct {
 	aimed    bool
 
 	lnBuffer, spread float64
+	progressPH       progress
+	progressEC       progress
 	answered         int
 	responses        *Responses
 
