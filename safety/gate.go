@@ -390,12 +390,19 @@ func (s *sight) direction() Cause {
 		if s.plan.Reason == dosing.ReasonBlendOwed {
 			slack = slackBlend
 		}
-		right = s.ec < float64(target.EC)+slack
+		right = s.ec < float64(target.EC)+slack && !s.sours()
 	}
 	if !right || !s.tank.aimed {
 		return CauseDirection
 	}
 	return CauseNone
+}
+
+// sours says that a stock would drive pH further out of the band in which crops come to
+// no harm: a stock of phosphate goes on lowering it while the base is stopped.
+func (s *sight) sours() bool {
+	off, acid := s.pH-float64(s.tank.target.PH), s.pump.AcidPerML
+	return acid > 0 && off < -dosing.HarmBand.PH || acid < 0 && off > dosing.HarmBand.PH
 }
 
 // waits keeps acid and base from fighting, and concentrates that must not meet

@@ -512,3 +512,20 @@ func TestNotANumberNeverPassesTheGate(t *testing.T) {
 		}
 	}
 }
+
+// Base is stopped, pH lies far below: phosphate would only lower it further.
+func TestStockThatWouldDrivePHFurtherOutOfTheHarmBandWaits(t *testing.T) {
+	for _, c := range []struct {
+		pH, acid float64
+		right    bool
+	}{{5.2, 0.1, false}, {5.4, 0.1, true}, {5.2, 0, true}, {5.2, -0.1, true}, {6.4, -0.1, false}, {6.4, 0.1, true}} {
+		f := freshFarm(t, func(s *Settings) { s.Pumps[sulfatePump].AcidPerML = c.acid })
+		f.set(0, dosing.QuantityEC, 1.9)
+		f.set(0, dosing.QuantityPH, c.pH)
+		f.pass(3 * time.Minute)
+		v := f.judge(0, sulfatePump, 5*dosing.Millilitre)
+		if v.Allowed != c.right || !c.right && (v.Cause != CauseDirection || !strings.Contains(v.Detail, "further from 5.80")) {
+			t.Errorf("pH %.1f, a stock of %+.1f meq/mL: %+v", c.pH, c.acid, v)
+		}
+	}
+}

@@ -41,6 +41,8 @@ func (s *sight) directionWords() string {
 	switch {
 	case !s.tank.aimed:
 		return "no setpoint"
+	case s.pump.Role == dosing.RoleStock && s.sours():
+		return fmt.Sprintf("pH will settle at %.2f, and this stock would lead it further from %.2f", s.pH, float64(target.PH))
 	case s.pump.Role == dosing.RoleStock:
 		return fmt.Sprintf("EC will settle at %.2f mS/cm; wanted %.2f", s.ec, float64(target.EC))
 	}
