@@ -151,6 +151,11 @@ func (f *ledgerFlags) run(verb string, selection store.Selection, stdout io.Writ
 			err = closeErr
 		}
 	}()
+	if selection.Pump != "" {
+		if err := onRecord(db, selection.Pump); err != nil {
+			return err
+		}
+	}
 	switch verb {
 	case "print":
 		return db.Print(stdout, f.format == "json", selection, time.Local)
@@ -165,6 +170,18 @@ func (f *ledgerFlags) run(verb string, selection store.Selection, stdout io.Writ
 		return verifyJSON(state, stdout)
 	}
 	return verifyText(state, stdout)
+}
+
+// onRecord refuses a pump that never dosed: an empty table would hide a typing error.
+func onRecord(db *store.DB, pump string) error {
+	state, err := ledger.Replay(db, dosing.Instant{Wall: time.Now()}, false)
+	if err != nil {
+		return err
+	}
+	if _, known := state.Ever[pump]; !known {
+		return fmt.Errorf("pump %q has no dose on record; there are: %s", pump, strings.Join(pumpsOf(state), ", "))
+	}
+	return nil
 }
 
 func verifyText(state ledger.State, stdout io.Writer) error {

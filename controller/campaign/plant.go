@@ -110,7 +110,11 @@ func startPlant(command string, stderr io.Writer, s *Scene) (*plantProgram, erro
 	for i := range s.Settings.Safety.Pumps {
 		p.names = append(p.names, s.Settings.Safety.Pumps[i].Name)
 	}
-	return p, p.send(map[string]plantStart{"start": startOf(s)})
+	if err := p.send(map[string]plantStart{"start": startOf(s)}); err != nil {
+		p.end()
+		return nil, err
+	}
+	return p, nil
 }
 
 func startOf(s *Scene) plantStart {
@@ -126,10 +130,18 @@ func startOf(s *Scene) plantStart {
 
 func (p *plantProgram) send(v any) error {
 	line, err := json.Marshal(v)
-	if err == nil {
-		_, err = p.in.Write(append(line, '\n'))
+	if err != nil {
+		return fmt.Errorf("plant: %w", err)
 	}
-	return err
+	if _, err := p.in.Write(append(line, '\n')); err != nil {
+		return ended(err)
+	}
+	return nil
+}
+
+// ended says that the program left, which shows first in the writing or the reading.
+func ended(err error) error {
+	return fmt.Errorf("plant: the program ended without an answer (%w); it is to read a JSON line and write one back until its input ends, as deploy/plant.py does", err)
 }
 
 // Step is one step of the water; it satisfies sim.Water.
@@ -142,7 +154,7 @@ func (p *plantProgram) Step(seconds float64, millilitres []float64) (sim.WaterSt
 			}
 		}
 		if err := p.send(step); err != nil {
-			return sim.WaterState{}, fmt.Errorf("plant: %w", err)
+			return sim.WaterState{}, err
 		}
 	}
 	late := time.NewTimer(answerWithin)
@@ -153,7 +165,7 @@ func (p *plantProgram) Step(seconds float64, millilitres []float64) (sim.WaterSt
 			a.err = io.ErrUnexpectedEOF
 		}
 		if a.err != nil {
-			return sim.WaterState{}, fmt.Errorf("plant: the program ended without an answer (%w); it is to read a JSON line and write one back until its input ends, as deploy/plant.py does", a.err)
+			return sim.WaterState{}, ended(a.err)
 		}
 		return stateOf(a.line)
 	case <-late.C:

@@ -18,7 +18,10 @@
 // could not be replayed byte for byte on another machine.
 package chem
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // Totals are total concentrations in mmol per kg of water: NH4 is total
 // ammonia, P total phosphorus, DIC total inorganic carbon, Si total silicate.
@@ -110,7 +113,8 @@ type InputError struct {
 }
 
 func (e *InputError) Error() string {
-	return fmt.Sprintf("%s is %g %s; give a number from %g to %g", e.Quantity, e.Value, e.Unit, e.Low, e.High)
+	value := strings.TrimSpace(fmt.Sprintf("%g %s", e.Value, e.Unit))
+	return fmt.Sprintf("%s is %s; give a number from %g to %g", e.Quantity, value, e.Low, e.High)
 }
 
 // ConvergenceError says that no speciation was found: the composition lies too
