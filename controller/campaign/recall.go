@@ -2,11 +2,13 @@ package campaign
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
 
 	"leat/controller/sim"
+	"leat/dosing"
 	"leat/safety"
 )
 
@@ -18,6 +20,9 @@ type Sighting struct {
 	After time.Duration
 	// Unshown says why it could not show; "" = it could.
 	Unshown string
+	// Away is how much farther from its setpoint true pH went than it was when the fault
+	// began, whatever drove it: doses, the fault itself or plants while doses stood.
+	Away float64
 }
 
 // afterEnd is how long after a fault has gone it may still be named: a pool of doses
@@ -66,6 +71,7 @@ func (t *Trace) sighting(in *sim.Injection) Sighting {
 			}
 		}
 	}
+	out.Away = t.away(in.Tank, from)
 	if out.After = first - from; first < 0 {
 		out.After, out.Cause = 0, safety.CauseNone
 	}
@@ -73,6 +79,24 @@ func (t *Trace) sighting(in *sim.Injection) Sighting {
 		out.Unshown = stood
 	}
 	return out
+}
+
+// away is how much farther from its setpoint the true pH of a tank went after a moment
+// than it was then.
+func (t *Trace) away(tank dosing.TankID, from time.Duration) float64 {
+	before, most := math.NaN(), 0.0
+	for i := range t.Samples {
+		s := &t.Samples[i]
+		if s.Tank != tank || s.At < from {
+			continue
+		}
+		off := math.Abs(s.PH - float64(s.Target.PH))
+		if math.IsNaN(before) {
+			before = off
+		}
+		most = max(most, off-before)
+	}
+	return most
 }
 
 // KindReport is what became of one kind of fault over all nights.
@@ -84,6 +108,8 @@ type KindReport struct {
 	Found  int    `json:"found"`
 	Median *Ratio `json:"median_min"` // until it was named
 	Worst  *Ratio `json:"worst_min"`
+	Away   *Ratio `json:"ph_away_median"` // how much farther from the setpoint true pH went
+	Far    *Ratio `json:"ph_away_worst"`
 	// By is what named it, Unshown why it could not show, each with how often; Missed
 	// are the seeds of nights in which it could and was not named.
 	By      map[string]int `json:"by,omitempty"`
@@ -94,7 +120,7 @@ type KindReport struct {
 // recall makes the table of kinds and the share of faults that were named.
 func (r *Report) recall(outcomes []*Outcome) {
 	kinds := map[string]*KindReport{}
-	after := map[string][]float64{}
+	after, away := map[string][]float64{}, map[string][]float64{}
 	times, could, found, told := 0, 0, 0, 0
 	for _, out := range outcomes {
 		for i := range out.Sightings {
@@ -105,6 +131,7 @@ func (r *Report) recall(outcomes []*Outcome) {
 				kinds[s.Fault] = k
 			}
 			times, k.Times = times+1, k.Times+1
+			away[s.Fault] = append(away[s.Fault], s.Away)
 			named := s.Cause != safety.CauseNone
 			if named {
 				told++
@@ -125,6 +152,7 @@ func (r *Report) recall(outcomes []*Outcome) {
 	}
 	for name, k := range kinds {
 		k.Median, k.Worst = ratio(quantile(after[name], 0.5)), ratio(quantile(after[name], 1))
+		k.Away, k.Far = ratio(quantile(away[name], 0.5)), ratio(quantile(away[name], 1))
 		r.Alarms.Kinds = append(r.Alarms.Kinds, *k)
 	}
 	slices.SortFunc(r.Alarms.Kinds, func(a, b KindReport) int { return strings.Compare(a.Fault, b.Fault) })
@@ -144,7 +172,7 @@ func (r *Report) kinds(p *printer) {
 	}
 	p.line("faults: %d of the %d that could show were named (recall %s); of all %d injected %s", r.Alarms.Found, r.Alarms.Could, r.Alarms.Recall,
 		r.Alarms.Injected, r.Alarms.RecallAll)
-	p.line("    %-22s %5s %9s %18s  %s", "fault", "times", "named", "after min (worst)", "")
+	p.line("    %-22s %5s %9s %18s %18s  %s", "fault", "times", "named", "after min (worst)", "pH away (worst)", "")
 	for i := range r.Alarms.Kinds {
 		k := &r.Alarms.Kinds[i]
 		after := ""
@@ -161,7 +189,8 @@ func (r *Report) kinds(p *printer) {
 		if len(k.Unshown) > 0 {
 			words = append(words, "could not show: "+counts(k.Unshown))
 		}
-		p.line("    %-22s %5d %9s %18s  %s", k.Fault, k.Times, fmt.Sprintf("%d of %d", k.Found, k.Could), after, strings.Join(words, "; "))
+		p.line("    %-22s %5d %9s %18s %18s  %s", k.Fault, k.Times, fmt.Sprintf("%d of %d", k.Found, k.Could), after,
+			fmt.Sprintf("%s (%s)", k.Away, k.Far), strings.Join(words, "; "))
 	}
 }
 
