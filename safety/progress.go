@@ -17,7 +17,9 @@ const (
 	moveEC       = 0.05 // mS/cm
 	enoughPH     = 0.20 // in the strongest buffer
 	enoughEC     = 0.30 // mS/cm
-	strongest    = 5.0  // times the commissioned buffer: carbonate that nobody told of
+	carbonate    = 1.2  // meq/L per pH that 2 mmol/L of carbonate nobody told of add to a buffer, closed against air, at its pK
+	strongest    = 3.0  // times the commissioned buffer beside it: the design's bound
+	leaving      = 1.3  // meq/L of acid that the same carbonate takes up as CO2 leaves, the pH standing still meanwhile
 	againstPH    = 0.1  // meq/L/h
 	againstEC    = 0.1  // mS/cm/h
 )
@@ -65,9 +67,9 @@ func (w *Watch) checkProgress(now dosing.Instant, t *tankState) {
 
 func (w *Watch) checkReagents(now dosing.Instant, t *tankState, p *progress, pH float64) {
 	commissioned, _ := t.buffers()
-	enough := float64(enoughPH*strongest) * commissioned
+	enough := float64(enoughPH * (float64(strongest*commissioned) + carbonate))
 	arrived := float64(p.side*p.given) - float64(againstPH*(now.Up-p.since).Hours())
-	if !(enough > 0) || !(arrived > enough) {
+	if !(commissioned > 0) || !(arrived > enough) {
 		return
 	}
 	s := sight{watch: w, now: now, tank: t}
@@ -75,14 +77,14 @@ func (w *Watch) checkReagents(now dosing.Instant, t *tankState, p *progress, pH 
 	name := "base"
 	if p.side > 0 {
 		name = "acid"
-		arrived -= s.transit.acid + float64(t.water.inflow.since(p.since)*max(t.plant.TopUp.Alkalinity, 0))/s.volume
+		arrived -= s.transit.acid + leaving + float64(t.water.inflow.since(p.since)*max(t.plant.TopUp.Alkalinity, 0))/s.volume
 	} else {
 		arrived -= s.transit.base
 	}
 	if arrived > enough {
 		*p = progress{}
 		w.found(now, t, Finding{Cause: CauseNoResponse, Scope: ScopeReagents,
-			Detail: fmt.Sprintf("%s worth %.2f pH has arrived and pH stands at %.2f: doubt the probe, its flow and its water before the pump", name, arrived/commissioned, pH)})
+			Detail: fmt.Sprintf("%s worth %.2f pH has arrived and pH stands at %.2f: doubt the probe, its flow and its water before the pump", name, float64(p.side*p.given)/commissioned, pH)})
 	}
 }
 
