@@ -392,8 +392,8 @@ func (w *trail) scope() {
 		m := &w.Minutes[i]
 		for k := range m.Holds {
 			h := &m.Holds[k]
-			if !narrow[h.Cause] {
-				continue
+			if !narrow[h.Cause] || h.Cause == safety.CauseNoResponse && h.Scope == safety.ScopeReagents {
+				continue // acid and base stand for their own want of an answer: the probe is in doubt
 			}
 			for n := range w.Settings.Safety.Pumps {
 				p := &w.Settings.Safety.Pumps[n]
