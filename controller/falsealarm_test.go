@@ -18,7 +18,7 @@ import (
 )
 
 // nightsWanted is how many nights a set runs: few by default, as many as LEAT_NIGHTS
-// says for the figures in DEVELOPERS.md.
+// says for the figures in testdata/golden/figures.md.
 func nightsWanted(t *testing.T, otherwise int) int {
 	text := os.Getenv("LEAT_NIGHTS")
 	if text == "" {

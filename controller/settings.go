@@ -1,7 +1,3 @@
-// Package controller answers one question: what happens next? Core.Step takes an
-// event and returns what to write, publish and show; it is the only place where
-// the state of a station and its tanks changes. It touches nothing: whatever
-// touches the world is a sub-package named after what it touches.
 package controller
 
 import (

@@ -1,6 +1,3 @@
-// Package dosing answers one question: how much? It turns readings into an
-// estimate of the tank, the estimate into a demand, and the demand into a Plan
-// that has no power to act. It touches nothing: no clock, no network, no disk.
 package dosing
 
 import (

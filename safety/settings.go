@@ -1,7 +1,3 @@
-// Package safety answers one question: may we? It judges readings, evaluates the
-// one table of interlocks, and lets a plan become a clearance only through the
-// gate, which trusts no controller and computes everything again from the raw
-// state. It touches nothing: no clock, no network, no disk.
 package safety
 
 import (

@@ -8,7 +8,7 @@ import (
 	"leat/dosing"
 )
 
-// The scoring of control.md: true bulk values every ten seconds.
+// How a night is scored stands in doc.go: true bulk values every ten seconds.
 const (
 	sampleEvery = 10 * time.Second
 	scoreFrom   = time.Hour // shares and IAE count from here on

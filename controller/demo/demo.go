@@ -1,7 +1,3 @@
-// Package demo is a whole night on one machine: an embedded broker, a simulated
-// farm that speaks MQTT like a real one, and the daemon itself, unchanged. A
-// virtual clock moves only when all three are quiet, so any speed shows the same
-// night. It is the only importer of the broker.
 package demo
 
 import (

@@ -1,10 +1,3 @@
-// Package ratio keeps account of the single ions of a tank, which EC sees only as
-// a sum: what the tank holds and how sure that is, what acid, base and top-up water
-// brought, and which shares of the stocks bring it back to its recipe. An analysis
-// corrects the account and what it takes for the plants' appetite.
-//
-// It touches nothing and knows no clock. Amounts are mmol in a litre of the tank at
-// its working volume; EC is mS/cm at 25 °C.
 package ratio
 
 import (

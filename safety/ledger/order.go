@@ -1,7 +1,3 @@
-// Package ledger keeps the record on which every cap rests: an intent is durable
-// before its order leaves, what is uncertain counts in full, and rows are chained
-// by hash so that an edited or missing one shows. It sees storage only as an
-// injected Store.
 package ledger
 
 import (

@@ -1,0 +1,31 @@
+// Package dosing answers one question: how much? It turns readings into an
+// estimate of the tank, the estimate into a demand, and the demand into a Plan
+// that has no power to act. It touches nothing: no clock, no network, no disk.
+//
+// What was decided here, why, and what was rejected:
+//
+// # The buffer scale is learned up to ×5, not ×3
+//
+// The design bounds it to a third and three times; a commissioned capacity that is wrong by three, in water with
+// carbonate that nobody told us of, is short by more, and at the bound the loop gave a third of what was wanted and
+// the response test called the rest silence. 400 nights from seed 1 (`leat rehearse -seed 1`): pH IAE 62.1 → 44.3,
+// settling p95 42.5 → 40.0 min, needless stops 2 → 0, overshoot unchanged (.154, most .338), no violation; ×7 gives
+// no more. The gate's floor still stops at three times, EC's gain at ×1/3 … ×3.
+//
+// # Acid leaves room for the acid of stocks to come
+//
+// Both loops know both effects, but the acid loop knew only what had been dosed: a night that began a little high
+// got acid, then the phosphate of its stocks, sank by 0.15 and waited there, since each part of the blend kept base
+// away. Now an acid need leaves up to 0.07 pH to the stock that EC wants beyond its dead band, unless the row is
+// held for a mixing time; base is never given ahead of it; and outside the start band base and blend take turns.
+// `leat rehearse -seed 1`: overshoot p95 .154 → .132, most .338 → .267, settling p95 40.0 → 37.5 min, IAE the same.
+//
+// # CO2 that leaves is still carried as drift
+//
+// Tried: carbonate beyond the expected solution's (start 0.3, sd 0.5 mmol/L) and its exchange with the room (0.05
+// to 1 /h, learned) as two more states of the pH filter, the closed share of top-up dosed at once and the rest as
+// it leaves, the gate told of the capacity with its carbonate. Not kept: over 40 nights of `standard` from seed
+// 2000 pH IAE went from 4.38 to 4.26, but overshoot p95 from .178 to .195 and settling p95 from 39 to 48 min; in
+// the nights of `dosing`'s own tests pH in band fell to .884 where .975 is wanted. Only these starting values were
+// tried, and the error of the learned scale after a filling was not measured: it still reads low for about an hour.
+package dosing
