@@ -269,6 +269,7 @@ func (f *Farm) everySecond() {
 		if five {
 			f.fiveSeconds(t)
 		}
+		f.secondOfTwin(t, five)
 	}
 	if five {
 		f.fold()
