@@ -133,7 +133,7 @@ var table = [...]Interlock{
 		Text: "The machine's running clock went backwards, so no age can be trusted.", Advice: "Restart the machine; if it comes back, replace it.",
 		Clears: "after a restart"},
 	// People.
-	{Cause: CauseStopInput, Action: Stop, Scope: ScopeStation, Priority: PriorityRecord, Latches: LatchesAtOnce, judged: byTank,
+	{Cause: CauseStopInput, Action: Stop, Scope: ScopeStation, Priority: PriorityRecord, Latches: LatchesAtOnce, Delay: lastsFor, judged: byTank,
 		Text: "The stop is pressed, or its contact does not answer.", Advice: "Release it when the plant is safe, then clear the stop.",
 		Clears: "when it is released and a person clears; a contact that was silent: when it answers again; a single signal: half a minute later"},
 	{Cause: CauseStoppedByPerson, Action: Stop, Scope: ScopeTank, Priority: PriorityRecord, judged: byTank,
