@@ -235,10 +235,10 @@ func (w *Watch) strangest(t *tankState, up time.Duration) (pH float64, patience 
 // unconfirm latches that nobody knows what the tank holds.
 func (t *tankState) unconfirm(now dosing.Instant, why string) {
 	s := &t.cell[CauseSolutionUnconfirmed]
-	if !(t.active | t.latched).has(CauseSolutionUnconfirmed) {
+	if !t.active.has(CauseSolutionUnconfirmed) && !t.latched.has(CauseSolutionUnconfirmed) {
 		s.since = now
 	}
-	t.latched |= 1 << CauseSolutionUnconfirmed
+	t.latched.add(CauseSolutionUnconfirmed)
 	s.action, s.scope, s.detail = Stop, ScopeTank, why
 }
 
