@@ -181,7 +181,6 @@ func (w *Watch) evaluateTank(now dosing.Instant, t *tankState, changed facts) {
 		}
 	}
 	t.finish(now, byTank)
-	t.serial = w.serial
 }
 
 // evaluatePump is evaluateTank for a pump of the row.
