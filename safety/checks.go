@@ -63,7 +63,7 @@ var tankChecks = [CauseCount]tankCheck{
 		if s := t.raise(now, CauseLedgerUnavailable, int64(w.ledger)); s != nil {
 			s.detail = "the record is " + w.ledger.String()
 		}
-		if w.ledger == LedgerFull {
+		if w.ledger == LedgerFull || w.ledger == LedgerBehind {
 			t.as(CauseLedgerUnavailable, Hold, ScopeStation)
 		}
 	},

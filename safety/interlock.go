@@ -128,7 +128,7 @@ var table = [...]Interlock{
 		Clears: "when the other controller is gone"},
 	{Cause: CauseLedgerUnavailable, Action: Lockout, Scope: ScopeStation, Priority: PriorityTonight, judged: byTank,
 		Text: "Doses cannot be recorded.", Advice: "Look at disk space and disk health; verify the record with leat ledger.",
-		Clears: "a full disk: when a write succeeds and is verified; anything else: after a restart that verified the record"},
+		Clears: "a full or slow disk: when all that waited is written; anything else: after a restart that verified the record"},
 	{Cause: CauseClockUntrusted, Action: Lockout, Scope: ScopeStation, Priority: PriorityTonight, judged: byTank,
 		Text: "The machine's running clock went backwards, so no age can be trusted.", Advice: "Restart the machine; if it comes back, replace it.",
 		Clears: "after a restart"},
