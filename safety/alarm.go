@@ -138,11 +138,11 @@ func (a *Alarms) Update(now dosing.Instant, tank dosing.TankID, trips []Trip, le
 		return nil
 	}
 	t := &a.tanks[tank]
-	for c, rest := Cause(0), t.seen; rest != 0; {
+	for c, rest := Cause(0), t.seen; !rest.empty(); {
 		c, rest = rest.first()
 		t.record[c].seen, t.record[c].latched = false, false
 	}
-	t.seen = 0
+	t.seen = causeSet{}
 	for i := range trips {
 		trip := &trips[i]
 		if trip.Cause == CauseNone || trip.Cause >= CauseCount {
@@ -151,18 +151,18 @@ func (a *Alarms) Update(now dosing.Instant, tank dosing.TankID, trips []Trip, le
 		t.see(now, trip.Cause, trip.Action, trip.Latched, trip.Detail)
 	}
 	t.judgeStanding(now, trips)
-	t.live |= t.seen
-	for c, rest := Cause(0), t.live&^t.seen; rest != 0; {
+	t.live = t.live.or(t.seen)
+	for c, rest := Cause(0), t.live.without(t.seen); !rest.empty(); {
 		c, rest = rest.first()
 		if r := &t.record[c]; r.present {
 			r.present, r.wentAt = false, now.Up
 		}
 	}
-	for c, rest := Cause(0), t.live; rest != 0; {
+	for c, rest := Cause(0), t.live; !rest.empty(); {
 		c, rest = rest.first()
 		a.step(now, tank, c, leavesWarn, leavesHarm)
 		if r := &t.record[c]; !r.present && r.state == AlarmNormal {
-			t.live &^= 1 << c
+			t.live.remove(c)
 		}
 	}
 	return a.changes
@@ -182,7 +182,7 @@ func (t *tankAlarms) see(now dosing.Instant, c Cause, action Action, latched boo
 	}
 	r.action = min(r.action, action)
 	r.seen, r.latched = true, r.latched || latched
-	t.seen |= 1 << c
+	t.seen.add(c)
 }
 
 // step moves one alarm on.
@@ -197,7 +197,7 @@ func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c Cause, leavesWar
 		switch {
 		case quiet:
 			r.state = AlarmSuppressed
-		case r.present && now.Up-r.cameAt >= row.Delay:
+		case r.present && (r.latched || now.Up-r.cameAt >= row.Delay):
 			t.raise(now, &row, leavesWarn, leavesHarm)
 			if r.toldAny && now.Up-r.told.Up < againWithin {
 				// The same trouble once more: it stands, but nobody is called twice.

@@ -238,14 +238,14 @@ func (s *sight) standing() Cause {
 func (s *sight) stands() Cause {
 	w, found := s.watch, false
 	tank, pump := &s.tank.cells, &w.pumps[s.plan.Pump].cells
-	for cause, rest := Cause(0), tank.active|tank.latched; rest != 0; {
+	for cause, rest := Cause(0), tank.active.or(tank.latched); !rest.empty(); {
 		cause, rest = rest.first()
 		if trip, _ := tank.trip(cause, s.plan.Tank, 0); trip.stops(s.plan.Pump, s.pump.Role) {
 			worst(&s.trip, &found, trip)
 		}
 	}
-	const caps = causeSet(1<<CauseHourCap | 1<<CauseDayCap)
-	for cause, rest := Cause(0), (pump.active|pump.latched)&^caps; rest != 0; {
+	caps := setOf(CauseHourCap, CauseDayCap)
+	for cause, rest := Cause(0), pump.active.or(pump.latched).without(caps); !rest.empty(); {
 		cause, rest = rest.first()
 		trip, _ := pump.trip(cause, s.plan.Tank, s.plan.Pump)
 		worst(&s.trip, &found, trip)

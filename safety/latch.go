@@ -19,7 +19,7 @@ func (w *Watch) latchAs(now dosing.Instant, c *cells, cause Cause, tank dosing.T
 	} else if !c.active.has(cause) {
 		s.since = now
 	}
-	c.latched |= 1 << cause
+	c.latched.add(cause)
 	s.action, s.scope = min(Of(cause).Action, Stop), scope
 	if detail != "" {
 		s.detail = detail
@@ -50,7 +50,7 @@ func (w *Watch) RestoreLatch(id dosing.TankID, cause Cause, since dosing.Instant
 	}
 	s := &t.cell[cause]
 	row := &table[places[cause]-1]
-	t.latched |= 1 << cause
+	t.latched.add(cause)
 	s.since, s.action = since, min(row.Action, Stop)
 	if s.scope = row.Scope; s.scope == ScopePump {
 		s.scope = ScopeTank
@@ -67,7 +67,7 @@ func (w *Watch) RestorePumpLatch(id dosing.TankID, pump dosing.PumpID, cause Cau
 	}
 	w.told = true
 	c := &w.pumps[pump].cells
-	c.latched |= 1 << cause
+	c.latched.add(cause)
 	s := &c.cell[cause]
 	s.since, s.action, s.scope = since, min(Of(cause).Action, Stop), ScopePump
 	s.detail = "since before the restart"
@@ -85,9 +85,16 @@ func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
 	}
 	w.told = true
 	t := &w.tanks[id]
-	t.latched &= 1 << CauseSolutionUnconfirmed
+	t.latched = t.latched.and(setOf(CauseSolutionUnconfirmed))
 	t.circulation, t.low, t.thirds, t.adrift = episode{}, episode{}, thrice{}, adrift{}
 	t.forgive()
+	for q := range t.inputs {
+		for _, id := range t.inputs[q] {
+			if b := &w.inputs[id].blip; !b.on {
+				*b = blip{}
+			}
+		}
+	}
 	if t.responses != nil {
 		t.responses.Disturbed()
 	}
@@ -95,7 +102,7 @@ func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
 		if !w.settings.Pumps[p].ServesTank(id) {
 			continue
 		}
-		w.pumps[p].latched = 0
+		w.pumps[p].latched = causeSet{}
 		if n := w.pumps[p].node; int(n) < len(w.nodes) {
 			w.nodes[n].loop, w.nodes[n].restarts = false, 0
 		}

@@ -76,7 +76,7 @@ var tankReads = [CauseCount]facts{
 	CauseLevelHigh:           valueOf(dosing.QuantityLevel),
 	CauseLeak:                unwell(dosing.QuantityLeak),
 	CauseFlood:               unwell(dosing.QuantityFlood),
-	CauseOutletUnproved:      unwell(dosing.QuantityOutlet),
+	CauseOutletUnproved:      factTold | unwell(dosing.QuantityOutlet),
 }
 
 var pumpReads = [CauseCount]facts{
@@ -107,13 +107,13 @@ func scheduleOf(reads *[CauseCount]facts, checked func(Cause) bool) (s schedule)
 		if !checked(c) {
 			continue
 		}
-		s.all |= 1 << c
+		s.all.add(c)
 		if reads[c] == 0 {
-			s.always |= 1 << c
+			s.always.add(c)
 		}
 		for f := range s.by {
 			if reads[c]&(1<<f) != 0 {
-				s.by[f] |= 1 << c
+				s.by[f].add(c)
 			}
 		}
 	}
@@ -125,11 +125,11 @@ func (s *schedule) due(changed facts, standing causeSet) causeSet {
 	if changed == anything {
 		return s.all
 	}
-	due := s.always | standing
+	due := s.always.or(standing)
 	for rest := uint32(changed); rest != 0; rest &= rest - 1 {
-		due |= s.by[bits.TrailingZeros32(rest)]
+		due = due.or(s.by[bits.TrailingZeros32(rest)])
 	}
-	return due & s.all
+	return due.and(s.all)
 }
 
 // Evaluate fills the status table of every tank and pump. It is called about once
@@ -174,14 +174,13 @@ func (w *Watch) evaluateTank(now dosing.Instant, t *tankState, changed facts) {
 	changed = w.stand(t, w.last, changed)
 	due := tankSchedule.due(changed, t.active)
 	t.begin(due)
-	for c, rest := Cause(0), due; rest != 0; {
+	for c, rest := Cause(0), due; !rest.empty(); {
 		c, rest = rest.first()
 		if check := w.tankChecks[c]; check != nil {
 			check(w, now, t)
 		}
 	}
 	t.finish(now, byTank)
-	t.serial = w.serial
 }
 
 // evaluatePump is evaluateTank for a pump of the row.
@@ -199,7 +198,7 @@ func (w *Watch) evaluatePump(now dosing.Instant, id dosing.PumpID, changed facts
 	}
 	due := pumpSchedule.due(changed, p.active)
 	p.begin(due)
-	for c, rest := Cause(0), due; rest != 0; {
+	for c, rest := Cause(0), due; !rest.empty(); {
 		c, rest = rest.first()
 		if check := w.pumpChecks[c]; check != nil {
 			check(w, now, id, p)
@@ -213,7 +212,7 @@ func (w *Watch) publish(t *tankState) {
 	t.trips = t.trips[:0]
 	t.list(&t.cells, 0)
 	for p := range w.pumps {
-		if c := &w.pumps[p].cells; c.active|c.latched != 0 && w.settings.Pumps[p].ServesTank(t.id) {
+		if c := &w.pumps[p].cells; !c.active.or(c.latched).empty() && w.settings.Pumps[p].ServesTank(t.id) {
 			t.list(c, dosing.PumpID(p))
 		}
 	}
@@ -232,7 +231,7 @@ func (w *Watch) publish(t *tankState) {
 }
 
 func (t *tankState) list(c *cells, pump dosing.PumpID) {
-	for cause, rest := Cause(0), c.active|c.latched; rest != 0; {
+	for cause, rest := Cause(0), c.active.or(c.latched); !rest.empty(); {
 		cause, rest = rest.first()
 		trip, _ := c.trip(cause, t.id, pump)
 		t.trips = append(t.trips, trip)

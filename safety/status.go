@@ -51,23 +51,41 @@ func (trip *Trip) before(other *Trip) bool {
 }
 
 // causeSet is a set of causes, one bit each.
-type causeSet uint64
+type causeSet [2]uint64
 
 // A set holds every cause.
-var _ [64 - CauseCount]struct{}
+var _ [128 - CauseCount]struct{}
 
-func (s causeSet) has(c Cause) bool { return s&(1<<c) != 0 }
+func setOf(causes ...Cause) (s causeSet) {
+	for _, c := range causes {
+		s.add(c)
+	}
+	return s
+}
 
-// first is the lowest cause of a set and the set without it.
+func (s *causeSet) add(c Cause)    { s[c/64] |= 1 << (c % 64) }
+func (s *causeSet) remove(c Cause) { s[c/64] &^= 1 << (c % 64) }
+
+func (s causeSet) has(c Cause) bool { return s[c/64]&(1<<(c%64)) != 0 }
+func (s causeSet) empty() bool      { return s[0]|s[1] == 0 }
+
+func (s causeSet) or(o causeSet) causeSet      { return causeSet{s[0] | o[0], s[1] | o[1]} }
+func (s causeSet) and(o causeSet) causeSet     { return causeSet{s[0] & o[0], s[1] & o[1]} }
+func (s causeSet) without(o causeSet) causeSet { return causeSet{s[0] &^ o[0], s[1] &^ o[1]} }
+
+// first is the lowest cause of a set that is not empty, and the set without it.
 func (s causeSet) first() (Cause, causeSet) {
-	return Cause(bits.TrailingZeros64(uint64(s))), s & (s - 1)
+	if s[0] != 0 {
+		return Cause(bits.TrailingZeros64(s[0])), causeSet{s[0] & (s[0] - 1), s[1]}
+	}
+	return 64 + Cause(bits.TrailingZeros64(s[1])), causeSet{0, s[1] & (s[1] - 1)}
 }
 
 // due are the causes that every round of a tank, or of a pump, must judge.
 var due = func() (sets [byPump + 1]causeSet) {
 	for i := range table {
 		if row := &table[i]; row.Cause != CauseInputNotEvaluated {
-			sets[row.judged] |= 1 << row.Cause
+			sets[row.judged].add(row.Cause)
 		}
 	}
 	return sets
@@ -92,12 +110,12 @@ type cells struct {
 }
 
 // begin starts a round in which these rows are due.
-func (c *cells) begin(due causeSet) { c.judged &^= due }
+func (c *cells) begin(due causeSet) { c.judged = c.judged.without(due) }
 
 // lower notes that a cause is not present.
 func (c *cells) lower(cause Cause) {
-	c.judged |= 1 << cause
-	c.active &^= 1 << cause
+	c.judged.add(cause)
+	c.active.remove(cause)
 }
 
 // raise notes that a cause is present with the row's own action and scope. It
@@ -108,11 +126,11 @@ func (c *cells) raise(now dosing.Instant, cause Cause, key int64) *status {
 	s := &c.cell[cause]
 	row := &table[places[cause]-1]
 	fresh := !c.active.has(cause) || s.key != key
-	if !(c.active | c.latched).has(cause) {
+	if !c.active.has(cause) && !c.latched.has(cause) {
 		s.since = now
 	}
-	c.judged |= 1 << cause
-	c.active |= 1 << cause
+	c.judged.add(cause)
+	c.active.add(cause)
 	s.action, s.scope, s.key = row.Action, row.Scope, key
 	if !fresh {
 		return nil
@@ -138,7 +156,7 @@ func (c *cells) as(cause Cause, action Action, scope Scope) {
 
 // trip makes the trip of a cell, if it is active or latched.
 func (c *cells) trip(cause Cause, tank dosing.TankID, pump dosing.PumpID) (Trip, bool) {
-	if !(c.active | c.latched).has(cause) {
+	if !c.active.has(cause) && !c.latched.has(cause) {
 		return Trip{}, false
 	}
 	s := &c.cell[cause]
@@ -152,8 +170,8 @@ func (c *cells) trip(cause Cause, tank dosing.TankID, pump dosing.PumpID) (Trip,
 
 // finish raises CauseInputNotEvaluated when a row was not evaluated when it was due.
 func (c *cells) finish(now dosing.Instant, here judged) {
-	missed := due[here] &^ c.judged
-	if missed == 0 {
+	missed := due[here].without(c.judged)
+	if missed.empty() {
 		c.lower(CauseInputNotEvaluated)
 		return
 	}

@@ -117,8 +117,8 @@ func (w *Watch) Confirm(now dosing.Instant, id dosing.TankID) {
 	w.told = true
 	t := &w.tanks[id]
 	t.operator.Unconfirmed, t.operator.Cleaning = false, false
-	t.latched &^= 1 << CauseSolutionUnconfirmed
-	t.active &^= 1 << CauseSolutionUnconfirmed
+	t.latched.remove(CauseSolutionUnconfirmed)
+	t.active.remove(CauseSolutionUnconfirmed)
 	t.doubt.confirm()
 	t.adrift = adrift{}
 	w.believe(id)

@@ -53,6 +53,7 @@ var invariants = []invariant{
 	{32, "whole blends", (*trail).wholeBlends},
 	{33, "scope", (*trail).scope},
 	{35, "one outlet", (*trail).oneOutlet},
+	{41, "one sample latches nothing", (*trail).oneSample},
 }
 
 // Checked lists the numbers of the invariants that are checked.

@@ -82,6 +82,7 @@ type Farm struct {
 
 	injections []*injection
 	chance     *stream // of the faults
+	wild       []WildSample
 	trace      trace
 }
 
