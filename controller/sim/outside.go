@@ -70,6 +70,9 @@ func (f *Farm) outside(t *tank, seconds float64) {
 		f.err = err
 		return
 	}
+	if rise := state.Litres - t.bulk.litres; t.topUp && rise > 0 && seconds > 0 {
+		t.book.toppedUp.litres += rise // the program tells of its valve and level alone
+	}
 	t.state = state
 	t.bulk, t.plume, t.pipe, t.entered = parcel{litres: state.Litres}, parcel{}, nil, parcel{}
 	t.celsius, t.topUp, t.flood = state.Celsius, state.TopUp, state.Flood

@@ -226,9 +226,11 @@ static void begin(const char *line, double measured, double slow, double apart) 
 	double ph = number(line, "ph", 6), ec = number(line, "ec", 1), told = number(line, "buffer_meq_per_l_ph", 0.5);
 	double wrong = measured ? uniform(0.85, 1.15) : log_uniform(1.0 / 3, 3);
 	double dic = uniform(0, 2) / (1 + pow(10, ph - 6.25)) + 0.02;
-	/* As much phosphate as makes the true buffer the told one times wrong, the carbonate counted; at least a trace. */
-	double rest = told * wrong - buffer(number(line, "ph_setpoint", 5.8), 0, dic);
-	double p = fmax(rest / buffer(number(line, "ph_setpoint", 5.8), 1, 0), 0.02);
+	/* As much phosphate as makes the true buffer the told one times wrong, the carbonate counted; and never so little that
+	   less than a third of the told one is left when the carbonate has gone as CO2. */
+	double at = number(line, "ph_setpoint", 5.8);
+	double rest = fmax(told * wrong - buffer(at, 0, dic), told / 3);
+	double p = rest / buffer(at, 1, 0);
 	double ponds = number(line, "pond_share", slow);
 	world.apart = ponds > 0 ? number(line, "pond_exchange_h", apart) : 0;
 	double shares[PARTS] = {0.02, 0.98 - 0.98 * ponds, 0.98 * ponds};
