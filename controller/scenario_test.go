@@ -178,7 +178,7 @@ func says(text string) func([]byte) []byte { return func([]byte) []byte { return
 
 // busy makes a node's heartbeats say that it is at work.
 func (s *stage) busy(node string, on bool) {
-	topic := s.file.Topics.Node(s.file.Topics.Row(), node)
+	topic := s.file.Topics.Node(node)
 	if !on {
 		delete(s.taps, topic)
 		return
