@@ -31,6 +31,7 @@ type Core struct {
 	wanted    []bool          // what the tank under decision wants now, by pump
 	switches  []float64       // the last value of each input that is a switch
 	dose      openDose
+	spoken    []spoken // settled doses, the newest last
 	pumps     []pumpCounts
 	abandoned []ledger.Intent // open at the end of an earlier run; Begin settles them
 	epoch     uint32

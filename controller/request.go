@@ -260,6 +260,9 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 	case ledger.ChangeAnalysis:
 		c.analysed(now, id, change)
 	case ledger.ChangeClear:
+		if change.Pump != "" {
+			break // one pump's, and in effect already
+		}
 		c.watch.Clear(now, id)
 		t.mode = safety.ModeObserving
 		c.watch.SetMode(now, id, t.mode)

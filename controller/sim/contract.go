@@ -22,14 +22,15 @@ type command struct {
 // The words with which a node refuses or stops. Tests and the daemon's log show
 // them as they are.
 const (
-	causeEpoch   = "older epoch than one already seen"
-	causeOld     = "older than the last order"
+	causeEpoch   = controller.RefusedOldEpoch
+	causeOld     = controller.RefusedOldOrder
 	causeBoot    = "meant for another boot"
 	causeLate    = "too late"
 	causeBusy    = "another order is running"
 	causeLease   = "no valid lease"
 	causeOutlet  = "outlet unknown or not open"
-	causeOnTime  = "longer than this node allows"
+	causeOnTime  = controller.RefusedTooLong
+	causePump    = controller.RefusedUnknownPump
 	causeHourly  = "hourly limit of this node"
 	causeSupply  = "dosing supply is cut"
 	causeNothing = "nothing to do"
@@ -91,7 +92,9 @@ func (n *node) judge(f *Farm, c command) (dosing.TankID, string) {
 		return 0, causeLease
 	case f.supplyCut || f.stopPressed:
 		return 0, causeSupply
-	case !known || !mine:
+	case !mine:
+		return 0, causePump
+	case !known:
 		return 0, causeOutlet
 	case c.run <= 0 || c.volume <= 0:
 		return 0, causeNothing
@@ -120,6 +123,9 @@ func (n *node) begin(f *Farm, c command, tank dosing.TankID) {
 	f.open = tank
 	f.starts++
 	f.tell(n.running, false)
+	if n.trouble.forgeStop {
+		n.posted = append(n.posted, posted{due: f.now + time.Second, report: nought(n.running), forged: true})
+	}
 }
 
 // renew takes a lease: of an epoch not older than the highest seen, and with a

@@ -14,7 +14,7 @@ type Outcome uint8
 // The outcomes.
 const (
 	OutcomeOpen      Outcome = iota
-	OutcomeConfirmed         // the node reported this order; its volume counts
+	OutcomeConfirmed         // the node reported this order, and was believed as far as it counts
 	OutcomeRefused           // the node would not run it; counts in full all the same
 	OutcomeUncertain         // nobody knows; counts in full and is never retried
 	OutcomeWithdrawn         // never left this process; the only outcome that counts nothing
@@ -101,16 +101,17 @@ type Settlement struct {
 
 func (Settlement) draft() {}
 
-// Settle closes an intent with an outcome. Reported counts only for a confirmed
-// dose, between zero and the ordered volume plus a tenth; a withdrawn dose counts
-// nothing and every other counts in full.
-func Settle(intent Intent, outcome Outcome, reported dosing.Volume, at dosing.Instant, cause string) Settlement {
-	volume := intent.plan.Volume
+// Settle closes an intent with an outcome, or raises what counts of one that was
+// closed before. A confirmed dose counts as given, over-delivery included; a withdrawn
+// one counts nothing; every other counts in full, or counted if that is more.
+func Settle(intent Intent, outcome Outcome, counted dosing.Volume, at dosing.Instant, cause string) Settlement {
+	volume := min(max(counted, 0), largestVolume)
 	switch outcome {
 	case OutcomeConfirmed:
-		volume = min(max(reported, 0), volume+volume/10)
 	case OutcomeWithdrawn:
 		volume = 0
+	default:
+		volume = max(volume, intent.plan.Volume)
 	}
 	return Settlement{order: intent.order, plan: intent.plan, at: at, outcome: outcome, volume: volume, cause: cause, basis: intent.basis}
 }

@@ -29,8 +29,10 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.latch(Latch{Tank: e.Tank, Pump: e.Pump, Cause: e.Text, At: moment})
 	case ChangeClear:
 		r.clear(e)
-		// Cleared is not armed: that takes a person's word of its own.
-		r.Modes[e.Tank] = safety.ModeObserving
+		if e.Pump == "" {
+			// Cleared is not armed: that takes a person's word of its own.
+			r.Modes[e.Tank] = safety.ModeObserving
+		}
 	case ChangeUnconfirmed:
 		r.Unconfirmed[e.Tank] = remark
 	case ChangeConfirmed:
@@ -119,7 +121,8 @@ func (r *replayer) latch(trip Latch) {
 func (r *replayer) clear(e Entry) {
 	kept := r.Latches[:0]
 	for _, l := range r.Latches {
-		if l.Tank != e.Tank || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
+		behind := l.Cause == safety.CauseRecordBehindNode.String() // ended by another epoch alone
+		if l.Tank != e.Tank || behind || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
 			kept = append(kept, l)
 		}
 	}

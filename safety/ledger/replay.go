@@ -20,6 +20,7 @@ const (
 type ReplayedDose struct {
 	Order      OrderID // zero for one added by hand
 	Tank, Pump string
+	Ordered    dosing.Volume
 	Volume     dosing.Volume // what counts: in full while open
 	Up         time.Duration // when the gate permitted it
 	SettledUp  time.Duration // when its fate was known; Up while open
@@ -208,7 +209,7 @@ func (r *replayer) intent(e Entry, at time.Duration) {
 			At: dosing.Instant{Wall: e.At.Wall, Up: at},
 			Basis: Basis{Configuration: e.Configuration, TankName: e.Tank, PumpName: e.Pump, PH: e.PH, EC: e.EC,
 				Temperature: e.Temperature}},
-		dose: ReplayedDose{Order: e.Order, Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at},
+		dose: ReplayedDose{Order: e.Order, Tank: e.Tank, Pump: e.Pump, Ordered: e.Volume, Volume: e.Volume, Up: at, SettledUp: at},
 	})
 	r.count(e.Pump, at, e.Volume)
 	r.tally(e.Pump, OutcomeOpen, e.Volume)
@@ -239,8 +240,8 @@ func (r *replayer) untally(pump string, outcome Outcome, volume dosing.Volume) {
 	r.Outcomes[pump] = c
 }
 
-// settle closes an open intent, or corrects a dose that was settled before (a
-// report that came after the dose was given up as uncertain).
+// settle closes an open intent, or raises a dose that was settled before (by a word
+// that came later). What counted once never counts less.
 func (r *replayer) settle(e Entry, at time.Duration) {
 	for i := range r.open {
 		if r.open[i].Order != e.Order {
@@ -257,7 +258,7 @@ func (r *replayer) settle(e Entry, at time.Duration) {
 	}
 	for i := len(r.doses) - 1; i >= 0; i-- {
 		d := &r.doses[i]
-		if d.Order != e.Order || d.ByHand || e.Outcome == OutcomeWithdrawn {
+		if d.Order != e.Order || d.ByHand || e.Outcome == OutcomeWithdrawn || e.Volume < d.Volume {
 			continue
 		}
 		r.untally(d.Pump, d.Outcome, d.Volume)
