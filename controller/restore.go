@@ -35,6 +35,9 @@ func (c *Core) restore(s ledger.State, now dosing.Instant) {
 	for i := range c.tanks {
 		c.restoreTank(s, dosing.TankID(i), now)
 	}
+	if s.Restored {
+		c.restored, c.missing = true, missingSince(s.Before, now.Wall)
+	}
 	for _, asked := range s.Setpoints {
 		if id, ok := c.tankNamed(asked.Tank); ok {
 			c.tanks[id].restoreSetpoint(asked, now)
@@ -46,6 +49,10 @@ func (c *Core) restore(s ledger.State, now dosing.Instant) {
 // its settlement on; what was open counts in full from now on.
 func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 	for _, d := range s.Doses {
+		if pump, known := c.pumpNamed(d.Pump); d.Spent && known {
+			c.totals.Spend(pump, d.Volume, d.Up)
+			continue
+		}
 		id, okTank := c.tankNamed(d.Tank)
 		pump, okPump := c.pumpNamed(d.Pump)
 		if !okTank || !okPump {
@@ -173,6 +180,10 @@ func (c *Core) Begin(now dosing.Instant, synchronised bool) *Output {
 			Outcome: ledger.OutcomeUncertain, Text: "left open by an earlier run"})
 	}
 	c.abandoned = nil
+	if c.restored {
+		c.spend(now, c.missing)
+		c.spent = true
+	}
 	for i := range c.tanks {
 		if c.tanks[i].disarmed {
 			c.change(ledger.Change{Kind: ledger.ChangeMode, At: now, Tank: c.tanks[i].plant.Name, Text: safety.ModeObserving.String(),

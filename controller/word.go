@@ -135,6 +135,7 @@ func told(r *Report) string {
 // was lost; another boot leaves a dose that was under way in doubt.
 func (c *Core) heartbeat(now dosing.Instant, h *Heartbeat) {
 	c.watch.Heartbeat(now, h.Node, h.Boot, h.Tick, h.Idle)
+	c.compareLedger(now, h)
 	if c.dose.state >= doseOrdered && h.Node == c.dose.node && h.Boot == c.dose.boot {
 		c.witness(now, h)
 	}
@@ -292,10 +293,13 @@ const (
 func (c *Core) refusedByNode(now dosing.Instant, r *Report) {
 	plan, node := c.dose.intent.Plan(), c.dose.node
 	order := c.dose.intent.Order()
-	forGood := r.Cause == RefusedTooLong || r.Cause == RefusedUnknownPump || r.Cause == RefusedEpochAhead
+	forGood := r.Cause == RefusedTooLong || r.Cause == RefusedUnknownPump || r.Cause == RefusedEpochAhead || r.Cause == RefusedOldEpoch || r.Cause == RefusedOldOrder
 	c.dose.word, c.dose.forGood = r, forGood
 	c.settle(now, ledger.OutcomeRefused, 0, r.Cause)
-	if forGood {
+	if r.Cause == RefusedOldEpoch || r.Cause == RefusedOldOrder {
+		c.behind(now, fmt.Sprintf("node %q refused order %s: %q", c.settings.Safety.Nodes[node].Name, order, r.Cause), r.Cause == RefusedOldOrder)
+	}
+	if forGood && !c.watch.Behind() {
 		c.watch.RefusedForGood(now, plan.Tank, plan.Pump, fmt.Sprintf("node %q refused order %s: %q", c.settings.Safety.Nodes[node].Name, order, r.Cause))
 		c.evaluate(now)
 	}

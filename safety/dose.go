@@ -175,6 +175,14 @@ func (w *Watch) Raised(now dosing.Instant, pump dosing.PumpID, key uint64, volum
 	w.pumps[pump].use.add(volume - before)
 }
 
+// Spent counts a volume against a pump's caps that nobody can say more of.
+func (w *Watch) Spent(now dosing.Instant, pump dosing.PumpID, volume dosing.Volume) {
+	if int(pump) < len(w.pumps) && volume > 0 {
+		w.told = true
+		w.totals.Spend(pump, volume, now.Up)
+	}
+}
+
 // Contradicted says that the node of a pump contradicted itself, the order or its
 // heartbeat: nothing more of that pump until a person has looked.
 func (w *Watch) Contradicted(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, how string) {

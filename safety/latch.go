@@ -133,8 +133,9 @@ func (w *Watch) EpochRaised(now dosing.Instant) {
 
 // Accepted ends the refusals of a pump's orders: other settings are in force.
 func (w *Watch) Accepted(pump dosing.PumpID) (was bool) {
+	w.told = true
 	if int(pump) < len(w.pumps) && w.pumps[pump].latched.has(CauseNodeRefuses) {
-		w.told, was = true, true
+		was = true
 		w.pumps[pump].latched.remove(CauseNodeRefuses)
 	}
 	return was

@@ -181,7 +181,8 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 		"Opened": func(w *Watch) { w.Opened(dose) }, "ByHand": func(w *Watch) { w.ByHand(dose) },
 		"Doubted": func(w *Watch) { w.Doubted(f.now, 0, acidPump) }, "Used": func(w *Watch) { w.Used(0, time.Hour, 1) },
 		"Demand": func(w *Watch) { w.Demand(0, 1, 1) }, "Fill": func(w *Watch) { w.Fill(0, 1, f.now.Up) },
-		"Contradicted": func(w *Watch) { w.Contradicted(f.now, 1, basePump, "said so") }, "Raised": func(w *Watch) { w.Raised(f.now, acidPump, 1, 2, 1) },
+		"Contradicted": func(w *Watch) { w.Contradicted(f.now, 1, basePump, "said so") }, "Spent": func(w *Watch) { w.Spent(f.now, acidPump, 1) },
+		"Raised":         func(w *Watch) { w.Raised(f.now, acidPump, 1, 2, 1) },
 		"RefusedForGood": func(w *Watch) { w.RefusedForGood(f.now, 1, basePump, "no") }, "Accepted": func(w *Watch) { w.Accepted(basePump) },
 		"BehindNode":       func(w *Watch) { w.BehindNode(f.now, "order 9-000009") },
 		"RestoreLatch":     func(w *Watch) { w.RestoreLatch(1, CauseLeak, f.now) },
@@ -203,7 +204,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 	asked := map[string]bool{"Behind": true, "Blocks": true, "BufferFloor": true, "DayCap": true, "Fit": true, "HourCap": true, "Input": true, "Loaded": true, "Mode": true, "Node": true,
 		"Resting": true, "Trips": true, "Volume": true}
 	told := map[string]bool{"Rejected": true, "Link": true, "SetLedger": true, "OtherController": true, "Jumped": true, "SetMode": true, "SetState": true,
-		"Confirm": true, "Aim": true, "Serviced": true, "Opened": true, "ByHand": true, "Doubted": true, "Used": true, "Demand": true, "Fill": true, "Contradicted": true, "Raised": true, "RefusedForGood": true, "Accepted": true, "BehindNode": true,
+		"Confirm": true, "Aim": true, "Serviced": true, "Opened": true, "ByHand": true, "Doubted": true, "Used": true, "Demand": true, "Fill": true, "Contradicted": true, "Raised": true, "Spent": true, "RefusedForGood": true, "Accepted": true, "BehindNode": true,
 		"RestoreLatch": true, "RestorePumpLatch": true, "RestoreLevel": true, "Closed": true}
 	for i, typ := 0, reflect.TypeOf(f.w); i < typ.NumMethod(); i++ {
 		if name := typ.Method(i).Name; !silent[name] && !asked[name] && !told[name] {

@@ -151,6 +151,12 @@ var faults = []Fault{
 		begin: onNode(func(t *nodeTrouble) { t.forgeStop = true }), end: onNode(func(t *nodeTrouble) { t.forgeStop = false })},
 	{Name: "report-forged-second", Row: 94, Text: "somebody says in the node's name, ten seconds after each dose, that it was stopped at nothing",
 		begin: onNode(func(t *nodeTrouble) { t.forgeSecond = true }), end: onNode(func(t *nodeTrouble) { t.forgeSecond = false })},
+	{Name: "epoch-poisoned", Row: 97, Text: "somebody sends a lease of epoch 4,000,000,000 to the nodes", begin: forgeLease(4_000_000_000)},
+	{Name: "epoch-stepped", Row: 97, Text: "somebody sends a lease to the nodes whose epoch is 50 above the daemon's", begin: func(f *Farm, i *injection) {
+		if n := f.nodeOf(i); n != nil {
+			forgeLease(n.epoch+50)(f, i)
+		}
+	}},
 	{Name: "node-limit-lowered", Row: 96, Text: "the node is set to shorter runs than the configuration makes", begin: lowerLimit},
 	{Name: "network-cut", Row: 39, Text: "the network to the farm is cut, both ways",
 		begin: onLink(func(t *linkTrouble) { t.cut = true }), end: onLink(func(t *linkTrouble) { t.cut = false })},
@@ -277,6 +283,15 @@ func rebootLoop(f *Farm, i *injection) {
 func (f *Farm) rebootNode(n *node) {
 	if n != nil {
 		f.Reboot(int(n.id))
+	}
+}
+
+// forgeLease sends every node a lease of an epoch that is not the daemon's.
+func forgeLease(epoch uint32) func(*Farm, *injection) {
+	return func(f *Farm, _ *injection) {
+		for _, n := range f.nodes {
+			n.renew(f, epoch, 1)
+		}
 	}
 }
 

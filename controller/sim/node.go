@@ -39,6 +39,8 @@ type node struct {
 
 	// Kept through a reboot.
 	epoch    uint32 // highest seen
+	roomFrom uint32 // what was the highest when the present ten minutes began
+	roomAt   time.Duration
 	lastKey  uint64
 	noted    *controller.Report // the order it began last, noted before the pump runs
 	last     *controller.Report // the order it ended last, or was at when power went

@@ -218,7 +218,7 @@ func (f *Farm) beat() {
 			continue
 		}
 		n.beatDue = f.now + heartbeatEvery
-		h := controller.Heartbeat{Node: n.id, Boot: n.boot, Tick: n.tick(f.now), Idle: n.running == nil}
+		h := controller.Heartbeat{Node: n.id, Boot: n.boot, Tick: n.tick(f.now), Idle: n.running == nil, Epoch: n.epoch}
 		if n.last != nil && n.speaksOf() {
 			h.Last = n.last
 		}

@@ -173,11 +173,14 @@ const (
 	ChangeIons                   // Text = the account of the tank's ions
 	ChangeDrift                  // Value, Spread = mean and sd of a Quantity's drift, meq/L or mS/cm per hour
 	ChangeLevel                  // Value = litres that the tank held at rest
+	ChangeEpoch                  // a person raised the epoch of the run from Old to Value, above what the nodes have seen
+	ChangeRestored               // a copy was put back: Value = the epoch above which the next run begins, Until = when the copy ended
+	ChangeSpent                  // Volume of Pump counts against its caps for a time that the ledger does not cover
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
-	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level"}
+	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 

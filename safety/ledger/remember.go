@@ -15,7 +15,22 @@ func (r *replayer) change(e Entry, at time.Duration) {
 	moment := dosing.Instant{Wall: e.At.Wall, Up: at}
 	remark := Remark{Text: e.Text, Note: e.Note, By: e.By, From: e.From, At: moment, Until: e.Until}
 	switch e.Change {
+	case ChangeEpoch, ChangeRestored:
+		r.Latches = slices.DeleteFunc(r.Latches, func(l Latch) bool { return l.Cause == safety.CauseRecordBehindNode.String() })
+		r.Answered = uint32(e.Value)
+		if e.Change == ChangeRestored {
+			r.Answered++
+			r.Restored, r.Before = true, e.Until
+			for tank, mode := range r.Modes {
+				if mode == safety.ModeArmed {
+					r.Modes[tank] = safety.ModeObserving
+				}
+			}
+		}
+	case ChangeSpent:
+		r.keep(ReplayedDose{Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed, Spent: true})
 	case ChangeStart:
+		r.Restored = false
 		r.Configuration = e.Text
 		r.starts = append(r.starts, at)
 		for len(r.starts) > 0 && at-r.starts[0] > crashLoopSpan {
