@@ -110,7 +110,7 @@ var signs = map[string]sign{
 	"reports-twice":        {hidden: "the second word is the first: nothing happens"},
 	"report-forged-stop":   {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
 	"report-forged-second": {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
-	"node-limit-lowered":   {causes: causes(safety.CauseNodeRefuses), hidden: "a refusal shows when an order is longer than the node allows, which few are"},
+	"node-limit-lowered":   {causes: causes(safety.CauseNodeRefuses), role: dosing.RoleAcid, worth: 1e-6, unless: allShort},
 	"epoch-poisoned":       {hidden: "a node takes no epoch that lies so far ahead: nothing happens"},
 	"epoch-stepped":        {causes: causes(safety.CauseRecordBehindNode)},
 	"network-cut":          {causes: causes(safety.CausePHStale, safety.CauseNodeSilent, safety.CauseBrokerDown)},
@@ -168,6 +168,17 @@ func heldAllTheSame(t *Trace, from, until time.Duration) string {
 	return t.never(from, until, time.Hour, "the loop held pH within its warn band through it", func(s *Sample) bool {
 		return math.Abs(s.PH-float64(s.Target.PH)) > dosing.WarnBand.PH
 	})
+}
+
+// allShort: a node that allows a tenth of the run refuses only what is longer.
+func allShort(t *Trace, from, until time.Duration) string {
+	for i := range t.Orders {
+		o := &t.Orders[i]
+		if p := &t.Settings.Safety.Pumps[o.Pump]; p.Role == dosing.RoleAcid && o.At > from && o.At <= until && o.Run > t.Settings.Safety.Caps[o.Pump].OnTime/10 {
+			return ""
+		}
+	}
+	return "no order was longer than the node allows"
 }
 
 // never is why, unless the truth was so for longer than a time between from and until.
