@@ -47,6 +47,8 @@ type adrift struct {
 	sharp     float64       // the same of base, positive
 	rich      float64       // the same of EC, mS/cm
 	until     time.Duration // nothing is judged before: somebody poured something in
+	doubt     timer         // since when a reading lies beyond them
+	doubted   Scope         // what that holds
 }
 
 // expect notes a dose, in the least water there may be.
@@ -65,16 +67,17 @@ func (t *tankState) expect(volume dosing.Volume, pump *dosing.Pump) {
 // contact, a siphon, a second hand. The pump that does it obeys no order, so the core
 // cuts the supply of all of them.
 func checkAdrift(w *Watch, now dosing.Instant, t *tankState) {
-	t.lower(CauseAdrift) // only ever latched
 	a := &t.adrift
+	t.doubtAdrift(now, a.doubt.running && !t.latched.has(CauseTooStrong))
 	pH, ec := &t.group[dosing.QuantityPH], &t.group[dosing.QuantityEC]
 	away := w.on(t, dosing.QuantityFlood, now.Up) || t.flooded.within(t.plant.PlumeTime(), now.Up)
 	if t.mode != ModeArmed || t.unsafe != "" || pH.standing != standFit || ec.standing != standFit || away ||
-		t.group[dosing.QuantityCirculation].standing != standFit || t.group[dosing.QuantityCirculation].adverse ||
+		t.group[dosing.QuantityLevel].standing != standFit || t.group[dosing.QuantityCirculation].standing != standFit || t.group[dosing.QuantityCirculation].adverse ||
 		t.operator.Maintenance || t.operator.Cleaning || t.doubt.why != "" || now.Up < a.until {
 		// While leat only observes, other hands may dose; water that is in doubt or just
 		// had something poured in has a stop or a wait of its own.
 		*a = adrift{until: a.until}
+		t.doubtAdrift(now, false)
 		return
 	}
 	if a.any && now.Up-a.at < adriftEvery {
@@ -96,15 +99,9 @@ func checkAdrift(w *Watch, now dosing.Instant, t *tankState) {
 		a.low -= (float64(adriftSour*hours) + a.sour) / weakest
 		a.high += (float64(adriftSharp*hours) + a.sharp + float64(t.water.inflow.since(a.at)*max(t.plant.TopUp.Alkalinity, 0))/sight.volume) / weakest
 		a.most += float64(adriftEC*hours) + float64(adriftECGain*a.rich)
-		switch {
-		case low < a.low:
-			w.runsAway(now, t, fmt.Sprintf("pH of %s fell to %.2f; doses and plants explain no such fall", t.plant.Name, pH.value))
-		case high > a.high:
-			w.runsAway(now, t, fmt.Sprintf("pH of %s rose to %.2f; doses, plants and top-up explain no such rise", t.plant.Name, pH.value))
-		case most > a.most && most < a.most+adriftStrong && t.lastRole[dosing.RoleStock].within(2*t.plant.MixingTime(), now.Up):
-			w.latch(now, &t.cells, CauseTooStrong, t.id, 0, fmt.Sprintf("EC rose to %.2f mS/cm, further than %.1f times what was dosed", ec.value, adriftECGain))
-		case most > a.most:
-			w.runsAway(now, t, fmt.Sprintf("EC of %s rose to %.2f mS/cm; doses and evaporation explain no such rise", t.plant.Name, ec.value))
+		if w.beyond(now, t, low, high, most) {
+			a.at, a.sour, a.sharp, a.rich = now.Up, 0, 0, 0
+			return // what may be one wild sample is no bound for those that follow
 		}
 	} else {
 		a.low, a.high, a.most = math.Inf(-1), math.Inf(1), math.Inf(1)
@@ -112,6 +109,43 @@ func checkAdrift(w *Watch, now dosing.Instant, t *tankState) {
 	a.low, a.high = max(a.low, need(pH.smooth-adriftDown)-sour), min(a.high, need(pH.smooth+adriftUp)+sharp)
 	a.most = min(a.most, most+adriftECUp)
 	a.any, a.at, a.sour, a.sharp, a.rich = true, now.Up, 0, 0, 0
+}
+
+// beyond says whether a reading lies outside what is explained. It holds at once, and
+// latches when it lasts.
+func (w *Watch) beyond(now dosing.Instant, t *tankState, low, high, most float64) bool {
+	a := &t.adrift
+	pH, ec := t.group[dosing.QuantityPH].value, t.group[dosing.QuantityEC].value
+	strong := most < a.most+adriftStrong && t.lastRole[dosing.RoleStock].within(2*t.plant.MixingTime(), now.Up)
+	q, is := dosing.QuantityPH, low < a.low || high > a.high
+	if !is && most > a.most {
+		q, is = dosing.QuantityEC, true
+	}
+	lasts := w.persists(&a.doubt, t, q, is, now.Up)
+	if a.doubted = ScopeTank; q == dosing.QuantityEC && strong {
+		a.doubted = ScopeNutrients
+	}
+	t.doubtAdrift(now, is && !t.latched.has(CauseTooStrong))
+	switch {
+	case !lasts:
+	case low < a.low:
+		w.runsAway(now, t, fmt.Sprintf("pH of %s fell to %.2f; doses and plants explain no such fall", t.plant.Name, pH))
+	case high > a.high:
+		w.runsAway(now, t, fmt.Sprintf("pH of %s rose to %.2f; doses, plants and top-up explain no such rise", t.plant.Name, pH))
+	case strong:
+		w.latch(now, &t.cells, CauseTooStrong, t.id, 0, fmt.Sprintf("EC rose to %.2f mS/cm, further than %.1f times what was dosed", ec, adriftECGain))
+	default:
+		w.runsAway(now, t, fmt.Sprintf("EC of %s rose to %.2f mS/cm; doses and evaporation explain no such rise", t.plant.Name, ec))
+	}
+	return is
+}
+
+// doubtAdrift holds while a reading lies beyond what is explained.
+func (t *tankState) doubtAdrift(now dosing.Instant, on bool) {
+	t.put(now, CauseAdrift, on, "a moment so far")
+	if on {
+		t.as(CauseAdrift, Hold, t.adrift.doubted)
+	}
 }
 
 // runsAway stops every tank of the row: the supply that is cut is that of all pumps.

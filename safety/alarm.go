@@ -197,7 +197,7 @@ func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c Cause, leavesWar
 		switch {
 		case quiet:
 			r.state = AlarmSuppressed
-		case r.present && now.Up-r.cameAt >= row.Delay:
+		case r.present && (r.latched || now.Up-r.cameAt >= row.Delay):
 			t.raise(now, &row, leavesWarn, leavesHarm)
 			if r.toldAny && now.Up-r.told.Up < againWithin {
 				// The same trouble once more: it stands, but nobody is called twice.

@@ -54,12 +54,10 @@ var tankChecks = [CauseCount]tankCheck{
 	CauseLevelHigh:      checkLevelHigh,
 	CauseLeak:           checkLeak,
 	CauseFlood:          checkFlood,
-	CauseOutletUnproved: func(_ *Watch, now dosing.Instant, t *tankState) {
-		switchCheck(now, t, CauseOutletUnproved, dosing.QuantityOutlet)
-	},
-	CauseNodeUnbidden: checkUnbidden,
-	CauseAdrift:       checkAdrift,
-	CauseBrokerDown:   checkBroker,
+	CauseOutletUnproved: checkOutlet,
+	CauseNodeUnbidden:   checkUnbidden,
+	CauseAdrift:         checkAdrift,
+	CauseBrokerDown:     checkBroker,
 	CauseLedgerUnavailable: func(w *Watch, now dosing.Instant, t *tankState) {
 		if w.ledger == LedgerReady {
 			t.lower(CauseLedgerUnavailable)
@@ -68,7 +66,7 @@ var tankChecks = [CauseCount]tankCheck{
 		if s := t.raise(now, CauseLedgerUnavailable, int64(w.ledger)); s != nil {
 			s.detail = "the record is " + w.ledger.String()
 		}
-		if w.ledger == LedgerFull {
+		if w.ledger == LedgerFull || w.ledger == LedgerBehind {
 			t.as(CauseLedgerUnavailable, Hold, ScopeStation)
 		}
 	},
@@ -179,6 +177,10 @@ func switchCheck(now dosing.Instant, t *tankState, cause Cause, q dosing.Quantit
 	switch {
 	case !g.given:
 		t.lower(cause)
+	case g.adverse && !g.lasting && blipHolds[q]:
+		if s := t.raise(now, cause, 2); s != nil {
+			s.detail = "a moment so far"
+		}
 	case g.adverse:
 		t.put(now, cause, true, "")
 	case g.standing != standFit:
@@ -190,11 +192,11 @@ func switchCheck(now dosing.Instant, t *tankState, cause Cause, q dosing.Quantit
 	}
 }
 
-// latchingSwitch is switchCheck for a switch that latches when it is seen and only
-// holds while it does not answer.
+// latchingSwitch is switchCheck for a switch that latches when what it says lasts, and
+// only holds before that and while it does not answer.
 func latchingSwitch(w *Watch, now dosing.Instant, t *tankState, cause Cause, q dosing.Quantity) {
 	switchCheck(now, t, cause, q)
-	if g := &t.group[q]; g.adverse {
+	if g := &t.group[q]; g.lasting {
 		w.latch(now, &t.cells, cause, t.id, 0, "")
 	} else if t.active.has(cause) {
 		t.as(cause, Hold, Of(cause).Scope)
@@ -278,11 +280,13 @@ func checkCirculation(w *Watch, now dosing.Instant, t *tankState) {
 	wasSilent := t.silent.running
 	t.silent.run(g.given && g.standing != standFit, now.Up)
 	switch {
-	case g.adverse:
+	case g.adverse && g.lasting:
 		if t.circulation.begin(now.Up) {
 			w.latch(now, &t.cells, CauseCirculationOff, t.id, 0, "off for the third time in 24 h")
 		}
 		t.mix(now, t.plant.MixingTime(), "the circulation stood")
+	case g.adverse:
+		// Half a minute leaves nothing unmixed.
 	case wasSilent && !t.silent.running:
 		t.mix(now, min(now.Up-silent, t.plant.MixingTime()), "the circulation's sensor was silent")
 	case now.Up >= t.wait.until:
@@ -295,12 +299,13 @@ func checkCirculation(w *Watch, now dosing.Instant, t *tankState) {
 func checkLevelLow(w *Watch, now dosing.Instant, t *tankState) {
 	g := &t.group[dosing.QuantityLevel]
 	least := float64(t.plant.Least)
-	if t.low.on {
+	if t.low.on || t.active.has(CauseLevelLow) {
 		least += float64(0.01 * float64(t.plant.Volume)) // hysteresis against waves
 	}
 	flooding := t.group[dosing.QuantityFlood].adverse || t.flooded.within(t.plant.PlumeTime(), now.Up)
 	if g.standing != standFit || flooding || g.value >= least {
 		t.lower(CauseLevelLow)
+		t.lowSince.run(false, now.Up)
 		if now.Up >= t.wait.until {
 			t.low.on = false
 		}
@@ -308,6 +313,9 @@ func checkLevelLow(w *Watch, now dosing.Instant, t *tankState) {
 	}
 	if s := t.raise(now, CauseLevelLow, int64(g.value/max(1, float64(t.plant.Volume)/50))); s != nil {
 		s.detail = fmt.Sprintf("%.0f L; at least %.0f L", g.value, float64(t.plant.Least))
+	}
+	if !w.persists(&t.lowSince, t, dosing.QuantityLevel, true, now.Up) {
+		return
 	}
 	if t.low.begin(now.Up) {
 		w.latch(now, &t.cells, CauseLevelLow, t.id, 0, "low for the third time in 24 h")

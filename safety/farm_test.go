@@ -48,6 +48,7 @@ type farm struct {
 	node   [2]farmNode
 	noise  float64
 	step   int
+	every  int // seconds between readings
 	key    uint64
 }
 
@@ -104,7 +105,7 @@ func freshFarm(t *testing.T, change ...func(*Settings)) *farm {
 		c(s)
 	}
 	f := &farm{t: t, s: s, value: map[dosing.InputID]float64{}, mute: map[dosing.InputID]bool{},
-		totals: dosing.NewTotals(len(s.Pumps), len(s.Tanks)), noise: 0.01,
+		totals: dosing.NewTotals(len(s.Pumps), len(s.Tanks)), noise: 0.01, every: 5,
 		now: dosing.Instant{Wall: time.Date(2026, 3, 1, 20, 0, 0, 0, time.UTC), Up: time.Second}}
 	for i := range f.node {
 		f.node[i] = farmNode{boot: "first", rate: 1}
@@ -181,7 +182,7 @@ func (f *farm) pass(d time.Duration) {
 				f.w.Heartbeat(f.now, NodeID(i), n.boot, n.tick, !n.busy)
 			}
 		}
-		if f.step%5 == 0 {
+		if f.step%f.every == 0 {
 			for i := range f.s.Inputs {
 				if id := dosing.InputID(i); !f.mute[id] && f.s.Inputs[i].NotFitted == "" {
 					value := f.value[id]

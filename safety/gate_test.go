@@ -169,11 +169,15 @@ func TestEffectCapIsATenthOfAPHAtTheBufferFloor(t *testing.T) {
 func TestALowerLevelAllowsLessAndAHigherOneNoMore(t *testing.T) {
 	f := newFarm(t)
 	full, _ := f.g.Largest(f.now, 0, acidPump)
+	f.set(0, dosing.QuantityLevel, 900)
+	f.pass(15 * time.Second)
 	f.set(0, dosing.QuantityLevel, 800)
 	f.pass(5 * time.Second)
 	low, _ := f.g.Largest(f.now, 0, acidPump)
+	f.set(0, dosing.QuantityLevel, 950)
+	f.pass(15 * time.Second)
 	f.set(0, dosing.QuantityLevel, 1090)
-	f.pass(5 * time.Second)
+	f.pass(15 * time.Second)
 	high, _ := f.g.Largest(f.now, 0, acidPump)
 	if math.Abs(low.Millilitres()-0.8*full.Millilitres()) > 0.002 || high != full {
 		t.Errorf("%s at 800 L, %s at 1000 L, %s at 1090 L", low, full, high)

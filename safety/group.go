@@ -13,10 +13,19 @@ type group struct {
 	standing fitness
 	value    float64 // of probes: one, the mean of two, the median of more
 	smooth   float64 // the same of the smoothed values
-	adverse  bool    // of switches: one stands the way that stops doses, or did since the last evaluation
+	adverse  bool    // of switches: one stands the way that stops doses, or did a moment ago where that latches
+	lasting  bool    // of those: it was no single sample
 	age      time.Duration
 	input    dosing.InputID // the worst one
 }
+
+// blipHolds are the switches that latch, or count how often they trip. Such a trip holds
+// on for a moment after the contact reads well again, so that one that bounces is seen.
+var blipHolds = [dosing.QuantityCount]bool{dosing.QuantityStop: true, dosing.QuantityLeak: true, dosing.QuantityCirculation: true}
+
+// stopPresses is how many readings of a pressed stop, not half a minute apart, are a
+// person's: one may be a spark on the wire, but who presses and lets go has stopped it.
+const stopPresses = 2
 
 // stand judges the groups of a tank as of now, and says what may have changed. While no
 // reading comes, a single input that stands well goes on so until its reading is too
@@ -39,7 +48,7 @@ func (w *Watch) stand(t *tankState, up time.Duration, changed facts) facts {
 			w.probes(t, q, g, up)
 		}
 		t.restless |= unwell(q)
-		if i := &w.inputs[inputs[0]]; len(inputs) == 1 && g.standing == standFit && !g.adverse {
+		if i := &w.inputs[inputs[0]]; len(inputs) == 1 && g.standing == standFit && !g.adverse && !g.lasting {
 			t.restless &^= unwell(q)
 			t.until = min(t.until, i.last.At().Up+i.limit)
 		}
@@ -56,9 +65,11 @@ func (w *Watch) switches(t *tankState, q dosing.Quantity, g *group, up time.Dura
 		if standing < g.standing {
 			g.standing, g.input = standing, id
 		}
-		if i.adverse > t.serial || standing == standFit && stopsDoses(q, i.last.Value()) {
-			g.adverse = true
-		}
+		now := standing == standFit && stopsDoses(q, i.last.Value())
+		lasts := i.blip.lasts() || q == dosing.QuantityStop && i.blip.count >= stopPresses
+		lately := blipHolds[q] && i.blip.lately(up)
+		g.adverse = g.adverse || now || lately && !lasts
+		g.lasting = g.lasting || lasts && (now || lately)
 		if i.seen {
 			g.age = max(g.age, up-i.last.At().Up)
 		}

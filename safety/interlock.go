@@ -41,7 +41,7 @@ type Latching uint8
 // The ways to latch.
 const (
 	LatchesNever  Latching = iota // goes when its cause goes
-	LatchesAtOnce                 // the first time it is positively seen; a silent sensor only holds
+	LatchesAtOnce                 // the first time it is positively seen, by more than a sample; a silent sensor only holds
 	LatchesThird                  // the third time in 24 h, the fourth boot in 10 min; holds before that
 	latchingCount
 )
@@ -67,8 +67,8 @@ type Interlock struct {
 	Scope    Scope
 	Priority Priority
 	Latches  Latching
-	// Delay is how long it must stand before a person is told; the dose is withheld
-	// at once in any case.
+	// Delay is how long it must stand before a person is told, unless it latched; the
+	// dose is withheld at once in any case.
 	Delay  time.Duration
 	Text   string // what is so
 	Advice string // what to do
@@ -132,18 +132,18 @@ var table = [...]Interlock{
 		Clears: "when a person raises the epoch with leat mode raise-epoch"},
 	{Cause: CauseLedgerUnavailable, Action: Lockout, Scope: ScopeStation, Priority: PriorityTonight, judged: byTank,
 		Text: "Doses cannot be recorded.", Advice: "Look at disk space and disk health; verify the record with leat ledger.",
-		Clears: "a full disk: when a write succeeds and is verified; anything else: after a restart that verified the record"},
+		Clears: "a full or slow disk: when all that waited is written; anything else: after a restart that verified the record"},
 	{Cause: CauseClockUntrusted, Action: Lockout, Scope: ScopeStation, Priority: PriorityTonight, judged: byTank,
 		Text: "The machine's running clock went backwards, so no age can be trusted.", Advice: "Restart the machine; if it comes back, replace it.",
 		Clears: "after a restart"},
 	// People.
-	{Cause: CauseStopInput, Action: Stop, Scope: ScopeStation, Priority: PriorityRecord, Latches: LatchesAtOnce, judged: byTank,
+	{Cause: CauseStopInput, Action: Stop, Scope: ScopeStation, Priority: PriorityRecord, Latches: LatchesAtOnce, Delay: lastsFor, judged: byTank,
 		Text: "The stop is pressed, or its contact does not answer.", Advice: "Release it when the plant is safe, then clear the stop.",
-		Clears: "when it is released and a person clears; a contact that was silent: when it answers again"},
+		Clears: "when it is released and a person clears; a contact that was silent: when it answers again; a single signal: half a minute later"},
 	{Cause: CauseStoppedByPerson, Action: Stop, Scope: ScopeTank, Priority: PriorityRecord, judged: byTank,
 		Text: "A person stopped this tank.", Advice: "Clear the stop when dosing may go on.",
 		Clears: "when a person clears it"},
-	{Cause: CauseSolutionUnconfirmed, Action: Stop, Scope: ScopeTank, Priority: PriorityNow, Latches: LatchesAtOnce, judged: byTank,
+	{Cause: CauseSolutionUnconfirmed, Action: Stop, Scope: ScopeTank, Priority: PriorityNow, Latches: LatchesAtOnce, Delay: lastsFor, judged: byTank,
 		Text:   "It is not certain that the tank holds nutrient solution: it may hold a disinfectant.",
 		Advice: "Never let acid meet a chlorine cleaner: it gives a poisonous gas. Look, rinse if need be, then confirm: water or nutrient solution, no disinfectant, rinsed.",
 		Clears: "when a person confirms the water; neither a restart nor arming does"},
@@ -170,13 +170,13 @@ var table = [...]Interlock{
 	{Cause: CauseNodeUnbidden, Action: Stop, Scope: ScopeTank, Priority: PriorityNow, Latches: LatchesAtOnce, judged: byTank,
 		Text: "A pump runs or draws current without an order.", Advice: "Cut the supply of the pumps, then look for a welded contact or a second controller.",
 		Clears: "when the pump is off and a person clears"},
-	{Cause: CauseAdrift, Action: Stop, Scope: ScopeTank, Priority: PriorityNow, Latches: LatchesAtOnce, judged: byTank,
+	{Cause: CauseAdrift, Action: Stop, Scope: ScopeTank, Priority: PriorityNow, Latches: LatchesAtOnce, Delay: lastsFor, judged: byTank,
 		Text:   "pH or EC runs away although nothing was dosed: a pump may run on, or a reagent siphon through one that stands.",
 		Advice: "Close the reagents' valves or lift their hoses out at once; the pumps' supply was cut where leat can. Look for a welded contact, a siphon, or somebody who poured something in without entering it.",
 		Clears: "when a person has found the cause and clears; the cut supply is closed by hand"},
-	{Cause: CauseLeak, Action: Stop, Scope: ScopeTank, Priority: PriorityNow, Latches: LatchesAtOnce, judged: byTank,
+	{Cause: CauseLeak, Action: Stop, Scope: ScopeTank, Priority: PriorityNow, Latches: LatchesAtOnce, Delay: lastsFor, judged: byTank,
 		Text: "Water where none should be, or the leak sensor does not answer.", Advice: "Find the leak, dry the sensor, then clear.",
-		Clears: "when the sensor is dry and a person clears; a sensor that was silent: when it answers again"},
+		Clears: "when the sensor is dry and a person clears; a sensor that was silent: when it answers again; a single signal: half a minute later"},
 	{Cause: CauseCirculationOff, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, Latches: LatchesThird, Delay: 30 * time.Second, judged: byTank,
 		Text: "The circulation stands, or its sensor does not answer: a dose would not be mixed.", Advice: "Check the circulation pump, its fuse, strainer and flow switch.",
 		Clears: "after one mixing time of flow; the third time in 24 h when a person clears"},
@@ -193,8 +193,8 @@ var table = [...]Interlock{
 		Text: "A flood is in progress: part of the water is out of the tank.", Advice: "Nothing to do.",
 		Clears: "one dead time and mixing lag after the water is back"},
 	{Cause: CauseOutletUnproved, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
-		Text: "The outlet into this tank is not proved open.", Advice: "Check the outlet valve and its end switch.",
-		Clears: "when the outlet is proved open"},
+		Text: "The outlet into this tank was not proved open for its dose.", Advice: "Check the outlet valve and its end switch.",
+		Clears: "when the outlet is proved open; one that rests shut shows it with the next dose, a mixing time later"},
 	{Cause: CauseSampleFlowOff, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
 		Text: "The sample line does not flow: the probes see old water.", Advice: "Open the sample line, clean its filter.",
 		Clears: "when the sample line flows"},

@@ -93,7 +93,7 @@ func thirdTime(off, on func(*farm), mixed time.Duration) func(*farm) {
 	return func(f *farm) {
 		for range 2 {
 			off(f)
-			f.pass(10 * time.Second)
+			f.pass(40 * time.Second)
 			on(f)
 			f.pass(mixed)
 		}
@@ -143,32 +143,32 @@ var scenarios = map[string]scenario{
 	"unconfirmed by hand": {cause: CauseSolutionUnconfirmed, begin: operator(OperatorState{Unconfirmed: true, Why: "new tank"}), after: time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
 		end: operator(OperatorState{}), clears: 302 * time.Second, early: 299 * time.Second},
-	"pH far above the setpoint": {cause: CauseSolutionUnconfirmed, begin: func(f *farm) { f.drift(0, dosing.QuantityPH, 7.6) }, after: 16 * time.Second,
+	"pH far above the setpoint": {cause: CauseSolutionUnconfirmed, begin: func(f *farm) { f.drift(0, dosing.QuantityPH, 7.6) }, after: 36 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
 		end: func(f *farm) { f.drift(0, dosing.QuantityPH, 5.8) }, clears: 302 * time.Second, early: 200 * time.Second,
 		person: func(f *farm) { f.w.Confirm(f.now, 0) }},
-	"pH below 4": {cause: CauseSolutionUnconfirmed, begin: func(f *farm) { f.drift(0, dosing.QuantityPH, 3.9) }, after: 16 * time.Second,
+	"pH below 4": {cause: CauseSolutionUnconfirmed, begin: func(f *farm) { f.drift(0, dosing.QuantityPH, 3.9) }, after: 36 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: noneFree,
 		end: func(f *farm) { f.drift(0, dosing.QuantityPH, 5.8) }, clears: 302 * time.Second,
 		// Nothing that was dosed took it there, which is a trip of its own.
 		person: func(f *farm) { f.w.Confirm(f.now, 0); clearNorth(f) }},
-	"redox of a disinfectant": {cause: CauseSolutionUnconfirmed, begin: reading(dosing.QuantityRedox, 650), after: 21 * time.Second,
+	"redox of a disinfectant": {cause: CauseSolutionUnconfirmed, begin: reading(dosing.QuantityRedox, 650), after: 36 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
 		end: reading(dosing.QuantityRedox, 320), clears: 302 * time.Second, person: func(f *farm) { f.w.Confirm(f.now, 0) }},
 	"redox probe silent": {cause: CauseSolutionUnconfirmed, begin: silent(dosing.QuantityRedox), after: 25 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: heard(dosing.QuantityRedox), clears: 6 * time.Second},
-	"water changed": {cause: CauseSolutionUnconfirmed, begin: reading(dosing.QuantityLevel, 650), after: 6 * time.Second,
+	"water changed": {cause: CauseSolutionUnconfirmed, begin: reading(dosing.QuantityLevel, 650), after: 36 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
 		end: func(*farm) {}, clears: 302 * time.Second, person: func(f *farm) { f.w.Confirm(f.now, 0) }},
 	"water drained while the top-up runs": {cause: CauseSolutionUnconfirmed, begin: func(f *farm) {
 		f.set(0, dosing.QuantityTopUp, 1)
 		f.pass(6 * time.Second)
 		f.set(0, dosing.QuantityLevel, 650)
-	}, after: 6 * time.Second,
+	}, after: 36 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
 		end: func(f *farm) { f.set(0, dosing.QuantityTopUp, 0); f.set(0, dosing.QuantityLevel, 1000) }, clears: 602 * time.Second,
 		person: func(f *farm) { f.w.Confirm(f.now, 0) }},
-	"stop pressed": {cause: CauseStopInput, begin: reading(dosing.QuantityStop, 1), after: 5 * time.Second,
+	"stop pressed": {cause: CauseStopInput, begin: reading(dosing.QuantityStop, 1), after: 10 * time.Second,
 		action: Stop, scope: ScopeStation, latched: true, free: noneFree, south: noneFree,
 		end: reading(dosing.QuantityStop, 0), clears: 6 * time.Second, person: clearNorth},
 	"stop silent": {cause: CauseStopInput, begin: silent(dosing.QuantityStop), after: 25 * time.Second,
@@ -196,26 +196,26 @@ var scenarios = map[string]scenario{
 		end: func(f *farm) { f.drift(0, dosing.QuantityEC, 1.9) }, clears: 6 * time.Second},
 	"sample line stands": {cause: CauseSampleFlowOff, begin: reading(dosing.QuantitySampleFlow, 0), after: 5 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: reading(dosing.QuantitySampleFlow, 1), clears: 6 * time.Second},
-	"circulation off": {cause: CauseCirculationOff, begin: reading(dosing.QuantityCirculation, 0), after: 5 * time.Second,
+	"circulation off": {cause: CauseCirculationOff, begin: reading(dosing.QuantityCirculation, 0), after: 36 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree,
 		end: reading(dosing.QuantityCirculation, 1), clears: 306 * time.Second, early: 295 * time.Second},
 	"circulation silent": {cause: CauseCirculationOff, begin: silent(dosing.QuantityCirculation), after: 80 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: heard(dosing.QuantityCirculation), clears: 80 * time.Second, early: 50 * time.Second},
 	"circulation off for the third time": {cause: CauseCirculationOff,
-		begin: thirdTime(reading(dosing.QuantityCirculation, 0), reading(dosing.QuantityCirculation, 1), 310*time.Second), after: 5 * time.Second,
+		begin: thirdTime(reading(dosing.QuantityCirculation, 0), reading(dosing.QuantityCirculation, 1), 310*time.Second), after: 36 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
 		end: reading(dosing.QuantityCirculation, 1), clears: 310 * time.Second, person: clearNorth},
 	"level sensor silent": {cause: CauseLevelUnknown, begin: silent(dosing.QuantityLevel), after: 21 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: heard(dosing.QuantityLevel), clears: 6 * time.Second},
-	"level low": {cause: CauseLevelLow, change: shallow, begin: reading(dosing.QuantityLevel, 890), after: 5 * time.Second,
+	"level low": {cause: CauseLevelLow, change: shallow, begin: reading(dosing.QuantityLevel, 890), after: 36 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: reading(dosing.QuantityLevel, 950), clears: 306 * time.Second, early: 295 * time.Second},
 	"level low for the third time": {cause: CauseLevelLow, change: shallow,
-		begin: thirdTime(reading(dosing.QuantityLevel, 890), reading(dosing.QuantityLevel, 1000), 310*time.Second), after: 5 * time.Second,
+		begin: thirdTime(reading(dosing.QuantityLevel, 890), reading(dosing.QuantityLevel, 1000), 310*time.Second), after: 36 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
 		end: reading(dosing.QuantityLevel, 1000), clears: 310 * time.Second, person: clearNorth},
 	"level high": {cause: CauseLevelHigh, begin: reading(dosing.QuantityLevel, 1105), after: 5 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: reading(dosing.QuantityLevel, 1085), clears: 6 * time.Second},
-	"leak": {cause: CauseLeak, begin: reading(dosing.QuantityLeak, 1), after: 5 * time.Second,
+	"leak": {cause: CauseLeak, begin: reading(dosing.QuantityLeak, 1), after: 36 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
 		end: reading(dosing.QuantityLeak, 0), clears: 6 * time.Second, person: clearNorth},
 	"leak sensor silent": {cause: CauseLeak, begin: silent(dosing.QuantityLeak), after: 25 * time.Second,
@@ -229,8 +229,16 @@ var scenarios = map[string]scenario{
 		f.pass(time.Minute)
 		f.set(0, dosing.QuantityFlood, 0)
 	}, after: 10 * time.Second, action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: func(*farm) {}, clears: 115 * time.Second},
-	"outlet closed": {cause: CauseOutletUnproved, begin: reading(dosing.QuantityOutlet, 0), after: 5 * time.Second,
-		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: reading(dosing.QuantityOutlet, 1), clears: 6 * time.Second},
+	"outlet shuts during an order": {cause: CauseOutletUnproved, begin: func(f *farm) {
+		key := f.open(0, sulfatePump, 5*dosing.Millilitre)
+		f.pass(10 * time.Second)
+		f.set(0, dosing.QuantityOutlet, 0)
+		f.pass(10 * time.Second)
+		f.w.Closed(f.now, 0, sulfatePump, key, true, 5*dosing.Millilitre)
+	}, after: 2 * time.Minute, action: Hold, scope: ScopeTank, free: noneFree, south: allFree,
+		end: reading(dosing.QuantityOutlet, 1), clears: 6 * time.Second},
+	"outlet silent": {cause: CauseOutletUnproved, begin: silent(dosing.QuantityOutlet), after: 25 * time.Second,
+		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: heard(dosing.QuantityOutlet), clears: 6 * time.Second},
 	"container empty": {cause: CauseStockEmpty, begin: reading(dosing.QuantityStockLevel, 1.5), after: 5 * time.Second,
 		action: Hold, scope: ScopePump, free: [4]bool{true, true, false, true}, south: [4]bool{true, true, false, true},
 		end: reading(dosing.QuantityStockLevel, 60), clears: 6 * time.Second},
@@ -258,10 +266,10 @@ var scenarios = map[string]scenario{
 		end: func(f *farm) { f.node[1].rate = 1 }, clears: 125 * time.Second},
 	"pump runs without an order": {cause: CauseNodeUnbidden, begin: busyStocks, after: 15 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: noneFree, end: idleStocks, clears: 3 * time.Second, person: clearNorth},
-	"pH falls without a dose": {cause: CauseAdrift, begin: func(f *farm) { f.drift(0, dosing.QuantityPH, 5.1) }, after: 30 * time.Second,
+	"pH falls without a dose": {cause: CauseAdrift, begin: func(f *farm) { f.drift(0, dosing.QuantityPH, 5.1) }, after: 65 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: noneFree,
 		end: func(f *farm) { f.drift(0, dosing.QuantityPH, 5.8) }, clears: 30 * time.Second, person: clearNorth},
-	"EC rises without a dose": {cause: CauseAdrift, begin: func(f *farm) { f.drift(0, dosing.QuantityEC, 2.4) }, after: 30 * time.Second,
+	"EC rises without a dose": {cause: CauseAdrift, begin: func(f *farm) { f.drift(0, dosing.QuantityEC, 2.4) }, after: 65 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: noneFree,
 		end: func(f *farm) { f.drift(0, dosing.QuantityEC, 1.9) }, clears: 30 * time.Second, person: clearNorth},
 	"EC rises with a dose, but far too much": {cause: CauseTooStrong, begin: func(f *farm) {

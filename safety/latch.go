@@ -88,6 +88,13 @@ func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
 	t.latched = t.latched.and(setOf(CauseSolutionUnconfirmed, CauseRecordBehindNode))
 	t.circulation, t.low, t.thirds, t.adrift = episode{}, episode{}, thrice{}, adrift{}
 	t.forgive()
+	for q := range t.inputs {
+		for _, id := range t.inputs[q] {
+			if b := &w.inputs[id].blip; !b.on {
+				*b = blip{}
+			}
+		}
+	}
 	if t.responses != nil {
 		t.responses.Disturbed()
 	}

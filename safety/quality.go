@@ -2,6 +2,7 @@ package safety
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"leat/dosing"
@@ -16,6 +17,13 @@ const (
 	jumpLimit  = 0.3              // pH or mS/cm within jumpWithin, with nothing in transit
 	jumpWithin = 10 * time.Second // and in proportion beyond
 	jumpsFail  = 3                // in a row
+	// Water in a tank does not rise or fall by so much of the volume between two readings
+	// of its gauge, nor in the time that leapt readings take to be believed.
+	leapShare = 0.15
+	// One sample is no event: what nothing else bears out is believed once so many
+	// readings over so long say it, and latches no sooner.
+	lastsCount = 3
+	lastsFor   = 30 * time.Second
 	// jumpDosed is the limit while a dose is on its way: the in-transit caps let no
 	// more than 0.30 pH or 0.20 mS/cm be there.
 	jumpDosed = 0.6
@@ -90,18 +98,21 @@ const (
 	faultNone fault = iota
 	faultRange
 	faultJump
+	faultLeap
 	faultFlat
 	faultRough
 	faultCount
 )
 
 var faultTexts = [faultCount]string{"", "outside the plausible range", "jumped further than any dose explains",
+	"moved further than water does; it is believed if it stays for half a minute",
 	"flat for ten minutes although the probe is noisy", "far noisier than when commissioned"}
 
 // inputState is what the watch keeps of one input.
 type inputState struct {
 	fitted    bool
-	probe     bool // pH and EC: tested for jumps and flat lines
+	probe     bool    // pH and EC: tested for jumps and flat lines
+	leap      float64 // of a level, L: more than water moves between two readings; 0 = not tested
 	quantity  dosing.Quantity
 	tank      dosing.TankID
 	limit     time.Duration // freshness
@@ -118,10 +129,14 @@ type inputState struct {
 	fault   fault
 	fits    uint32 // fit readings in a row since the link came up
 
-	based  bool // a believed value exists
-	base   float64
-	baseAt time.Duration
-	smooth float64
+	based   bool    // a believed value exists
+	base    float64 // the median of recent: one wild reading that was believed moves it by nothing
+	baseAt  time.Duration
+	recent  [lastsCount]float64 // the latest believed readings, in order of arrival
+	kept    int                 // how many of them there are
+	founded time.Duration       // when the first of them came
+	smooth  float64
+	arrived [lastsCount]time.Duration // of the latest readings, believed or not; the oldest first
 
 	sequence, restart uint64
 	jump              jumpState
@@ -135,7 +150,7 @@ type inputState struct {
 	rejects    int
 	rejectAt   time.Duration
 	rejectText string
-	adverse    uint64 // serial of the last reading of a switch that stops doses
+	blip       blip // of a switch
 }
 
 func newInputState(in *Input, tank dosing.Tank) inputState {
@@ -147,6 +162,9 @@ func newInputState(in *Input, tank dosing.Tank) inputState {
 		i.low, i.high = 0, 1
 	}
 	i.limit = Freshness(*in, tank)
+	if in.Quantity == dosing.QuantityLevel {
+		i.leap = leapShare * float64(tank.Volume)
+	}
 	i.probe = in.Quantity == dosing.QuantityPH || in.Quantity == dosing.QuantityEC
 	i.health = dosing.QualityGood
 	if in.Quantity == dosing.QuantityPH {
@@ -167,7 +185,7 @@ func (i *inputState) reconfigure(fresh inputState) {
 		*i = fresh
 		return
 	}
-	i.limit, i.low, i.high, i.health = fresh.limit, fresh.low, fresh.high, fresh.health
+	i.limit, i.low, i.high, i.leap, i.health = fresh.limit, fresh.low, fresh.high, fresh.leap, fresh.health
 	i.noise, i.lively, i.rough, i.isRough, i.flat = fresh.noise, fresh.lively, fresh.rough, false, fresh.flat
 }
 
@@ -187,6 +205,7 @@ func (i *inputState) take(r dosing.Reading, moving, watered bool) dosing.Quality
 		return dosing.QualityFailure
 	}
 	i.rejects = 0
+	i.arrived = [lastsCount]time.Duration{i.arrived[1], i.arrived[2], at}
 	value := r.Value()
 	if i.load.bad && i.load.on && i.quality.MayDose() {
 		// It is alive, which is all that can be said while the pump runs.
@@ -197,6 +216,12 @@ func (i *inputState) take(r dosing.Reading, moving, watered bool) dosing.Quality
 		if keep, quality := i.jumps(r, value, at, moving, watered); !keep {
 			return quality
 		}
+	}
+	if i.leap > 0 && i.based && i.leaps(r, value, at) {
+		return dosing.QualityOutOfSpecification
+	}
+	if i.quantity.Switch() {
+		i.blip.note(stopsDoses(i.quantity, value), at)
 	}
 	i.keep(r, value, at)
 	return min(i.quality, i.health)
@@ -237,12 +262,12 @@ func (i *inputState) keep(r dosing.Reading, value float64, at time.Duration) {
 	if i.quality.MayDose() {
 		i.load.read(value, at)
 		gap := float64(at - i.baseAt)
-		if !i.based || gap > float64(i.limit) {
-			i.smooth = value
+		i.believe(value, at)
+		if i.kept == 1 || gap > float64(i.limit) {
+			i.smooth = i.base
 		} else {
 			i.smooth += float64((value - i.smooth) * (gap / (gap + float64(smoothOver))))
 		}
-		i.based, i.base, i.baseAt = true, value, at
 		i.fits++
 	} else {
 		i.fits = 0
@@ -252,53 +277,153 @@ func (i *inputState) keep(r dosing.Reading, value float64, at time.Duration) {
 
 // jumpState follows a probe that jumped.
 type jumpState struct {
-	count  int
-	limit  float64 // how far from the last believed value a reading may lie
-	value  float64
-	at     time.Duration
-	steady int
-	since  time.Duration
+	count int
+	// How far above or below the last believed values a reading may lie, and by what
+	// factor more for one that lasts, after the time without any.
+	limit, fall, stretch float64
+	value                float64
+	at                   time.Duration
+	steady               int
+	since                time.Duration
 }
 
-// jumps says whether a reading is kept; if not, with what quality it is discarded.
-func (i *inputState) jumps(r dosing.Reading, value float64, at time.Duration, moving, watered bool) (keep bool, quality dosing.Quality) {
-	j := &i.jump
-	limit := j.limit
-	if j.count == 0 {
-		limit = jumpLimit
-		if moving {
-			limit = jumpDosed
-		}
-		if i.quantity == dosing.QuantityEC && value < i.base && !watered {
-			limit = min(limit, max(fallLeast, float64(fallShare*i.base)))
-		}
-		limit *= max(1, float64(at-i.baseAt)/float64(jumpWithin))
+// believe adds a reading to those that are believed.
+func (i *inputState) believe(value float64, at time.Duration) {
+	if !i.based {
+		i.kept, i.founded = 0, at
 	}
-	if math.Abs(value-i.base) <= limit {
-		*j = jumpState{}
-		return true, 0
+	if i.kept < lastsCount {
+		i.recent[i.kept] = value
+		i.kept++
+	} else {
+		i.recent = [lastsCount]float64{i.recent[1], i.recent[2], value}
 	}
-	near := jumpLimit * max(1, float64(at-j.at)/float64(jumpWithin))
+	sorted := i.recent
+	slices.Sort(sorted[:i.kept])
+	i.based, i.base, i.baseAt = true, middle(sorted[:i.kept]), at
+}
+
+// anew believes a value from since on, whatever was believed before.
+func (i *inputState) anew(value float64, since time.Duration) {
+	for n := range i.recent {
+		i.recent[n] = value
+	}
+	i.jump = jumpState{}
+	i.based, i.kept, i.founded, i.base, i.smooth = true, lastsCount, since, value, value
+}
+
+// near says that a value is no further than the limits from the newest reading that is
+// believed, or from the median, to which a probe returns after one wild sample.
+func (i *inputState) near(value, rise, fall float64) bool {
+	for _, believed := range [...]float64{i.recent[i.kept-1], i.base} {
+		if off := value - believed; off <= rise && -off <= fall {
+			return true
+		}
+	}
+	return false
+}
+
+// follow counts readings that are not believed, and those of them that agree.
+func (j *jumpState) follow(value float64, at time.Duration, near float64) {
 	if j.count > 0 && math.Abs(value-j.value) <= near {
 		j.steady++
 	} else {
 		j.steady, j.since = 1, at
 	}
 	j.count++
-	j.limit, j.value, j.at = limit, value, at
-	falls := i.quantity == dosing.QuantityEC && value < i.base && !watered
-	if !falls && j.steady >= steadyCount && at-j.since >= steadyFor && math.Abs(value-i.base) <= max(limit, jumpDosed) {
+	j.value, j.at = value, at
+}
+
+// lasts says that what is not believed has been said often and long enough.
+func (j *jumpState) lasts(at time.Duration) bool {
+	return j.steady >= lastsCount && at-j.since >= lastsFor
+}
+
+// jumps says whether a reading is kept; if not, with what quality it is discarded. One
+// further off than a dose can take it within ten seconds, but no further than in the
+// time since the last, is believed when it lasts; so is any that contradicts a value
+// that was never proved, which may have been the wild one.
+func (i *inputState) jumps(r dosing.Reading, value float64, at time.Duration, moving, watered bool) (keep bool, quality dosing.Quality) {
+	j := &i.jump
+	if j.count == 0 {
+		j.limit = jumpLimit
+		if moving {
+			j.limit = jumpDosed
+		}
+		j.fall = j.limit
+		if i.quantity == dosing.QuantityEC && !watered {
+			j.fall = min(j.limit, max(fallLeast, float64(fallShare*i.base)))
+		}
+		j.stretch = max(1, float64(at-i.baseAt)/float64(jumpWithin))
+	}
+	if i.near(value, j.limit, j.fall) {
 		*j = jumpState{}
-		i.based = false
 		return true, 0
 	}
-	if j.count < jumpsFail {
-		return false, dosing.QualityOutOfSpecification
+	j.follow(value, at, jumpLimit*max(1, float64(at-j.at)/float64(jumpWithin)))
+	proved := i.kept == lastsCount
+	patient := j.fall
+	if j.fall == j.limit || value > i.base {
+		patient = max(j.limit, jumpDosed)
+	}
+	if j.lasts(at) && (!proved || i.near(value, j.limit*j.stretch, j.fall*j.stretch)) ||
+		j.steady >= steadyCount && at-j.since >= steadyFor && i.near(value, max(j.limit, jumpDosed), patient) {
+		i.anew(value, j.since)
+		return true, 0
+	}
+	if j.count >= jumpsFail {
+		i.last, i.seen, i.shown = r, true, true
+		i.quality, i.fault, i.fits = dosing.QualityFailure, faultJump, 0
+		return false, dosing.QualityFailure
+	}
+	if !proved {
+		i.quality, i.fault, i.fits = dosing.QualityOutOfSpecification, faultJump, 0
+	}
+	return false, dosing.QualityOutOfSpecification
+}
+
+// leaps says that a level is further from the last than water moves, and has not stayed
+// there. Until it does the level is not known, so that it holds at once.
+func (i *inputState) leaps(r dosing.Reading, value float64, at time.Duration) bool {
+	j := &i.jump
+	if math.Abs(value-i.base) <= i.leap {
+		*j = jumpState{}
+		return false
+	}
+	j.follow(value, at, math.Inf(1)) // it need not stand still there: the tank may be running out
+	if j.lasts(at) {
+		i.anew(value, j.since)
+		return false
 	}
 	i.last, i.seen, i.shown = r, true, true
-	i.quality, i.fault, i.fits = dosing.QualityFailure, faultJump, 0
-	return false, dosing.QualityFailure
+	i.quality, i.fault, i.fits = dosing.QualityOutOfSpecification, faultLeap, 0
+	return true
 }
+
+// blip follows the readings of a switch that stop doses. Each holds at once, but only
+// what lasts latches, and a contact that bounces is one trouble, not many.
+type blip struct {
+	on          bool // by the last reading
+	count       int
+	first, last time.Duration
+}
+
+func (b *blip) note(adverse bool, at time.Duration) {
+	if adverse {
+		if !b.on && !b.lately(at) {
+			b.count, b.first = 0, at
+		}
+		b.count++
+		b.last = at
+	}
+	b.on = adverse
+}
+
+// lately says that a reading stopped doses a moment ago.
+func (b *blip) lately(up time.Duration) bool { return b.count > 0 && up-b.last < lastsFor }
+
+// lasts says that it was no single sample.
+func (b *blip) lasts() bool { return b.count >= lastsCount && b.last-b.first >= lastsFor }
 
 // roughness follows the variance of second differences, which a probe that drifts and a
 // tank that is dosed hardly touch, however fast they go.

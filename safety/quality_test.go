@@ -20,7 +20,7 @@ type probe struct {
 }
 
 func newProbe(t *testing.T, in Input) *probe {
-	tank := dosing.Tank{DeadTime: time.Minute, Lag: 2 * time.Minute}
+	tank := dosing.Tank{Volume: 1000, DeadTime: time.Minute, Lag: 2 * time.Minute}
 	if in.Period == 0 {
 		in.Period = 5 * time.Second
 	}
@@ -151,9 +151,16 @@ func TestAnOlderReadingThanTheLastIsNotUsed(t *testing.T) {
 	}
 }
 
+// settle reads the same often enough to be believed whatever one sample says.
+func (p *probe) settle(value float64) {
+	for range lastsCount {
+		p.read(5*time.Second, value)
+	}
+}
+
 func TestAJumpIsDiscardedAndThreeInARowAreAFailure(t *testing.T) {
 	p := pHProbe(t)
-	p.read(0, 5.8)
+	p.settle(5.8)
 	p.want("0.3 in 10 s", p.read(10*time.Second, 6.1), dosing.QualityGood)
 	p.want("0.31 more in 5 s", p.read(5*time.Second, 6.42), dosing.QualityOutOfSpecification)
 	if _, s := p.i.now(p.up); s != standFit || p.i.last.Value() != 6.1 {
@@ -177,7 +184,7 @@ func TestBrokenGlassThatReadsASteadySevenIsNeverBelieved(t *testing.T) {
 	for _, dosed := range []bool{false, true} {
 		p := pHProbe(t)
 		p.moved = dosed
-		p.read(0, 5.8)
+		p.settle(5.8)
 		p.want("jump", p.read(5*time.Second, 7), dosing.QualityOutOfSpecification)
 		for range 100 {
 			p.read(5*time.Second, 7)
@@ -190,7 +197,7 @@ func TestBrokenGlassThatReadsASteadySevenIsNeverBelieved(t *testing.T) {
 
 func TestAProbeThatHopsIsNeverSteady(t *testing.T) {
 	p := pHProbe(t)
-	p.read(0, 5.8)
+	p.settle(5.8)
 	for n := range 60 {
 		p.read(5*time.Second, []float64{7, 8}[n%2])
 	}
@@ -207,13 +214,17 @@ func TestWithADoseOnItsWayAJumpIsAnAnswer(t *testing.T) {
 	p.want("0.5 in 5 s", p.read(5*time.Second, 5.3), dosing.QualityGood)
 }
 
-func TestECJumpsLikePHAndALevelMayJump(t *testing.T) {
+func TestECJumpsLikePHAndALevelThatLeapsMustStay(t *testing.T) {
 	ec := newProbe(t, Input{Quantity: dosing.QuantityEC})
 	ec.read(0, 1.9)
 	ec.want("0.31 mS/cm", ec.read(5*time.Second, 2.21), dosing.QualityOutOfSpecification)
 	level := newProbe(t, Input{Quantity: dosing.QuantityLevel})
-	level.read(0, 900)
-	level.want("level", level.read(5*time.Second, 700), dosing.QualityGood)
+	level.settle(900)
+	level.want("a tenth less", level.read(5*time.Second, 800), dosing.QualityGood)
+	for range 6 {
+		level.want("a third less", level.read(5*time.Second, 600), dosing.QualityOutOfSpecification)
+	}
+	level.want("after half a minute", level.read(5*time.Second, 600), dosing.QualityGood)
 }
 
 // alive is a noisy pH reading with a resolution of 0.01.
@@ -362,7 +373,7 @@ func TestAReadingJustInIsNotFromTheFuture(t *testing.T) {
 func TestECThatFallsWithoutWaterIsABubbleUntilAPersonSaysOtherwise(t *testing.T) {
 	ec := func() *probe { return newProbe(t, Input{Quantity: dosing.QuantityEC, Noise: 0.005, Step: 0.01}) }
 	p := ec()
-	p.read(5*time.Second, 0.9)
+	p.settle(0.9)
 	for range 60 {
 		if p.read(5*time.Second, 0.63).MayDose() {
 			t.Fatal("three tenths less, and no water came in: it is believed")

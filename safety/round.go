@@ -77,7 +77,7 @@ var tankReads = [CauseCount]facts{
 	CauseLevelHigh:           valueOf(dosing.QuantityLevel),
 	CauseLeak:                unwell(dosing.QuantityLeak),
 	CauseFlood:               unwell(dosing.QuantityFlood),
-	CauseOutletUnproved:      unwell(dosing.QuantityOutlet),
+	CauseOutletUnproved:      factTold | unwell(dosing.QuantityOutlet),
 }
 
 var pumpReads = [CauseCount]facts{
@@ -184,7 +184,6 @@ func (w *Watch) evaluateTank(now dosing.Instant, t *tankState, changed facts) {
 		}
 	}
 	t.finish(now, byTank)
-	t.serial = w.serial
 }
 
 // evaluatePump is evaluateTank for a pump of the row.

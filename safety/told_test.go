@@ -119,7 +119,7 @@ func TestReconfigurationKeepsWhatWasSeenCountedAndLatched(t *testing.T) {
 	f := newFarm(t)
 	f.dose(0, acidPump, 5*dosing.Millilitre)
 	f.set(1, dosing.QuantityLeak, 1)
-	f.pass(10 * time.Second)
+	f.pass(36 * time.Second)
 	s := farmSettings()
 	s.Caps[acidPump].PerHour = 5 * dosing.Millilitre
 	s.Tanks[0].Greatest = 1050

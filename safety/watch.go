@@ -39,8 +39,6 @@ type Watch struct {
 	pumps  []pumpState
 	nodes  []nodeState
 	open   []dosing.Dose // doses that are neither settled nor given up
-	serial uint64        // of the last reading of a switch that stops doses
-
 	linkUp bool
 	linkAt time.Duration // when it last came up
 	ledger LedgerState
@@ -74,7 +72,6 @@ type tankState struct {
 	waived [dosing.QuantityCount]bool
 	group  [dosing.QuantityCount]group
 	apart  [dosing.QuantityCount]timer // two probes apart
-	serial uint64                      // the watch's, when last evaluated
 	round  time.Duration               // when that was
 
 	news, restless facts         // quantities that sent since; that must be judged in each round
@@ -83,10 +80,12 @@ type tankState struct {
 	water       waterState
 	circulation episode
 	low         episode
+	lowSince    timer
 	silent      timer // circulation's sensor
 	flooded     when  // last seen in flood
 	wait        wait
 	linked      bool // two good pH readings came since the link came up
+	outlet      outlet
 	doubt       suspicion
 	adrift      adrift
 
@@ -142,6 +141,24 @@ func (t *timer) run(on bool, up time.Duration) time.Duration {
 		t.since, t.running = up, true
 	}
 	return up - t.since
+}
+
+// persists says that a condition which rests on a quantity of a tank is no single
+// sample's: every input of it that is heard has spoken so often since it began.
+func (w *Watch) persists(c *timer, t *tankState, q dosing.Quantity, on bool, up time.Duration) bool {
+	newest := time.Duration(0)
+	for _, id := range t.inputs[q] {
+		newest = max(newest, w.inputs[id].arrived[lastsCount-1])
+	}
+	if !on || !c.running {
+		*c = timer{since: newest, running: on}
+	}
+	for _, id := range t.inputs[q] {
+		if i := &w.inputs[id]; i.arrived[0] < c.since && up-i.arrived[lastsCount-1] <= i.limit {
+			return false
+		}
+	}
+	return on && up-c.since >= lastsFor
 }
 
 // NewWatch makes the watch of a station. Curves are the tanks' titration curves,
@@ -241,11 +258,6 @@ func (w *Watch) Read(r dosing.Reading) dosing.Quality {
 			w.tanks[t].news |= 1 << i.quantity
 		}
 	}
-	if i.quantity.Switch() && !r.Retained() && quality.MayDose() && stopsDoses(i.quantity, r.Value()) {
-		// A stop that is pressed and released between two evaluations still counts.
-		w.serial++
-		i.adverse = w.serial
-	}
 	if !quality.MayDose() || int(i.tank) >= len(w.tanks) {
 		return quality
 	}
@@ -253,7 +265,10 @@ func (w *Watch) Read(r dosing.Reading) dosing.Quality {
 	if t.responses != nil {
 		t.responses.Read(r.At(), i.quantity, r.Value())
 	}
-	if i.quantity == dosing.QuantityLevel && t.inputs[dosing.QuantityLevel][0] == r.Input() {
+	if i.quantity == dosing.QuantityOutlet && r.Value() >= 0.5 {
+		t.outlet.opened.set(r.At().Up)
+	}
+	if i.quantity == dosing.QuantityLevel && t.inputs[dosing.QuantityLevel][0] == r.Input() && i.kept == lastsCount && r.At().Up-i.founded >= lastsFor {
 		w.levelled(t, r.Value(), r.At().Up)
 	}
 	return quality

@@ -91,15 +91,29 @@ func TestPumpCheckThatWasNotMadeStopsThatPump(t *testing.T) {
 	}
 }
 
-func TestAStopPressedBrieflyBetweenTwoEvaluationsStillStops(t *testing.T) {
-	f := newFarm(t)
-	id := f.input(0, dosing.QuantityStop)
-	f.send(id, 1, 0, false)
-	f.send(id, 0, 0, false)
-	f.pass(time.Second)
-	for tank := range dosing.TankID(2) {
-		if trip, tripped := f.trip(tank, CauseStopInput); !tripped || !trip.Latched {
-			t.Errorf("tank %d: %+v", tank, trip)
+// A spark on the wire is one sample; a person's finger is more, however short and
+// however much the contact bounces.
+func TestAPersonsStopIsAStopAndASparkOnTheWireIsNone(t *testing.T) {
+	for what, c := range map[string]struct {
+		readings []float64
+		latched  bool
+	}{
+		"one sample":             {[]float64{1, 0}, false},
+		"pressed and let go":     {[]float64{1, 1, 0}, true},
+		"a contact that bounces": {[]float64{1, 0, 1, 0}, true},
+	} {
+		f := newFarm(t)
+		id := f.input(0, dosing.QuantityStop)
+		for _, value := range c.readings {
+			f.send(id, value, 0, false)
+		}
+		f.pass(time.Second)
+		f.wantFree(0, what, noneFree)
+		f.pass(time.Minute)
+		for tank := range dosing.TankID(2) {
+			if trip, tripped := f.trip(tank, CauseStopInput); trip.Latched != c.latched || tripped != c.latched {
+				t.Errorf("%s, tank %d: a minute later %+v", what, tank, trip)
+			}
 		}
 	}
 }
@@ -107,7 +121,7 @@ func TestAStopPressedBrieflyBetweenTwoEvaluationsStillStops(t *testing.T) {
 func TestLatchedTripsAreToldOnceAndSurviveARestart(t *testing.T) {
 	f := newFarm(t)
 	f.set(0, dosing.QuantityLeak, 1)
-	f.pass(10 * time.Second)
+	f.pass(36 * time.Second)
 	latches := f.w.NewLatches()
 	if len(latches) != 1 || latches[0].Cause != CauseLeak || latches[0].Tank != 0 || !latches[0].Latched || latches[0].Action != Stop {
 		t.Fatalf("%+v", latches)
@@ -251,7 +265,7 @@ func TestTopUpAndFloodExplainALevelThatAnEmptiedTankDoesNot(t *testing.T) {
 	// The alkalinity that came with the water will raise pH: base is the wrong way.
 	f.wantFree(0, "after top-up", [4]bool{true, false, true, true})
 	f.set(0, dosing.QuantityLevel, 690)
-	f.pass(10 * time.Second)
+	f.pass(40 * time.Second)
 	if trip, tripped := f.trip(0, CauseSolutionUnconfirmed); !tripped || !trip.Latched {
 		t.Errorf("water that vanished: %+v", f.w.Trips(0))
 	}

@@ -9,14 +9,13 @@ import (
 )
 
 const (
-	unexplainedShare = 0.30      // of the volume: a change of this much is a change of water
-	unexplainedFade  = time.Hour // slow loss is evaporation, not a change of water
-	strangeAbove     = 1.5       // pH above the setpoint
-	strangeBelow     = 4.0       // pH
-	strangeRedox     = 500       // mV
-	strangeBack      = 0.1       // pH by which it must come back: at the edge noise would make ten holds of one
-	strangeFor       = 15 * time.Second
-	strangeUnfitFor  = time.Minute // for a pH that is not fit to dose by
+	unexplainedShare = 0.30        // of the volume: a change of this much is a change of water
+	unexplainedFade  = time.Hour   // slow loss is evaporation, not a change of water
+	strangeAbove     = 1.5         // pH above the setpoint
+	strangeBelow     = 4.0         // pH
+	strangeRedox     = 500         // mV
+	strangeBack      = 0.1         // pH by which it must come back: at the edge noise would make ten holds of one
+	strangeUnfitFor  = time.Minute // how long a pH that is not fit to dose by must be strange
 	openBelow        = 0.5         // pH that a cut or shorted probe shows
 	openAbove        = 13.5
 	afterClosing     = 30 * time.Second // the level follows the top-up valve by this much
@@ -170,7 +169,7 @@ func (s *suspicion) confirm() {
 }
 
 // look judges the readings. Strange is true as soon as one is strange; it becomes
-// a reason that latches after strangeFor.
+// a reason that latches when it lasts.
 func (w *Watch) look(t *tankState, up time.Duration) (strange bool) {
 	redox := &t.group[dosing.QuantityRedox]
 	fit := t.group[dosing.QuantityPH].standing == standFit
@@ -193,7 +192,11 @@ func (w *Watch) look(t *tankState, up time.Duration) (strange bool) {
 		}
 		present = present && !t.doubt.accepted[i]
 		strange = strange || present
-		if t.doubt.strange[i].run(present, up) < patience || !present {
+		c, q, longer := &t.doubt.strange[i], dosing.QuantityPH, patience
+		if i == 2 {
+			q, longer = dosing.QuantityRedox, 0
+		}
+		if !w.persists(c, t, q, present, up) || up-c.since < longer {
 			continue
 		}
 		switch i {
@@ -208,7 +211,7 @@ func (w *Watch) look(t *tankState, up time.Duration) (strange bool) {
 	return strange
 }
 
-// strangest is the pH by which the water is doubted, and for how long it must stay
+// strangest is the pH by which the water is doubted, and how long it must at least stay
 // so; NaN when there is none. A cleaner that is poured in looks like a probe that
 // jumped out of its range, and then no acid may follow when it has calmed down: a
 // jump to what an open circuit or a broken wire does not show is believed here,
@@ -216,15 +219,15 @@ func (w *Watch) look(t *tankState, up time.Duration) (strange bool) {
 func (w *Watch) strangest(t *tankState, up time.Duration) (pH float64, patience time.Duration) {
 	g := &t.group[dosing.QuantityPH]
 	if g.standing == standFit {
-		return g.value, strangeFor
+		return g.value, 0
 	}
 	if !g.given || g.standing != standUnfit {
-		return math.NaN(), strangeFor
+		return math.NaN(), 0
 	}
 	i := &w.inputs[g.input]
 	v := i.last.Value()
 	if up-i.last.At().Up > i.limit || i.rejects > 0 || i.fault != faultJump && i.fault != faultRange || !(v > openBelow && v < openAbove) {
-		return math.NaN(), strangeFor
+		return math.NaN(), 0
 	}
 	return v, strangeUnfitFor
 }

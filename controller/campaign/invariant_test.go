@@ -184,6 +184,20 @@ func TestEachInvariantFindsItsPlantedViolation(t *testing.T) {
 			w.Runs[2].Order = w.Orders[2].ID
 			w.Runs[2].Ended = false
 		}},
+		{41, "a level that latched on one sample", func(_ *testing.T, w *Trace) {
+			at := w.Begins + time.Hour
+			w.Wild = append(w.Wild, sim.WildSample{Input: 3, At: at, Value: 7})
+			w.Latches = append(w.Latches, Latch{At: at + time.Second, Tank: w.Settings.Safety.Tanks[0].Name, Cause: safety.CauseSolutionUnconfirmed})
+		}},
+		{41, "a probe that stays unfit after one sample", func(_ *testing.T, w *Trace) {
+			at := w.Begins + time.Hour
+			w.Wild = append(w.Wild, sim.WildSample{Input: 1, At: at, Value: 7})
+			for i := range w.Minutes {
+				if m := &w.Minutes[i]; m.At > at {
+					m.Holds = append(m.Holds, Hold{Cause: safety.CauseECUnfit, Action: safety.Hold, Scope: safety.ScopeNutrients, Text: "EC", Since: at + time.Second})
+				}
+			}
+		}},
 	} {
 		trace := aNight(t)
 		c.plant(t, trace)
@@ -220,7 +234,7 @@ func changed(s *controller.Settings, change func(*controller.Settings)) *control
 }
 
 func TestEveryInvariantOfTheCampaignIsListed(t *testing.T) {
-	want := []int{2, 3, 4, 5, 6, 7, 8, 9, 10, 14, 17, 20, 24, 26, 28, 30, 31, 32, 33, 35, 42}
+	want := []int{2, 3, 4, 5, 6, 7, 8, 9, 10, 14, 17, 20, 24, 26, 28, 30, 31, 32, 33, 35, 41, 42}
 	got := Checked()
 	if len(got) != len(want) {
 		t.Fatalf("checked are %v, want %v", got, want)

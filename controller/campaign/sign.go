@@ -79,6 +79,7 @@ var signs = map[string]sign{
 	"ec-in-microsiemens": {causes: causes(safety.CauseECUnfit)},
 	"level-failed-high":  {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown)},
 	"level-failed-low":   {causes: causes(safety.CauseLevelLow, safety.CauseLevelUnknown)},
+	"wild-sample":        {hidden: "one sample is no event: it holds for a moment and calls nobody"},
 	"sample-cell-closed": {causes: causes(safety.CauseSampleFlowOff), needs: inputs(dosing.QuantitySampleFlow)},
 	"probe-in-plume":     {hidden: "a fifth of a dose at once is within what mixing does; commissioning moves the probe"},
 

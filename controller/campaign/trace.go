@@ -18,6 +18,7 @@ type Trace struct {
 	Begins   time.Duration // t = 0 of the night
 	Ends     time.Duration
 	Faulty   bool
+	Faults   []sim.Injection
 	Settings *controller.Settings
 	Curves   []dosing.Titration // by tank
 
@@ -31,6 +32,15 @@ type Trace struct {
 	Samples []Sample  // every ten seconds, by tank
 	Minutes []Minute  // every minute, by tank
 	Links   []Link
+	Latches []Latch          // trips that only a person clears
+	Wild    []sim.WildSample // samples that said what was not so
+}
+
+// Latch is a trip that latched.
+type Latch struct {
+	At    time.Duration
+	Tank  string
+	Cause safety.Cause
 }
 
 // Written is an intent that became durable.
@@ -132,6 +142,9 @@ type Sample struct {
 	Base     float64
 	Coming   float64 // EC on its way as the daemon counts it, mS/cm
 	Moving   bool    // the water
+
+	Twinned        bool // a fault has begun: the next two are of the water without doses since
+	TwinPH, TwinEC float64
 }
 
 // Minute is one tank as a person would see it.
@@ -162,7 +175,7 @@ type recorder struct {
 }
 
 func newRecorder(s *Scene, farm *sim.Farm) (*recorder, error) {
-	r := &recorder{trace: &Trace{Seed: s.Seed, Begins: s.Options.Rest, Ends: s.Options.Rest + s.Hours, Settings: s.Settings, Faulty: s.Options.Fault != "" || len(s.Faults) > 0}, farm: farm,
+	r := &recorder{trace: &Trace{Seed: s.Seed, Begins: s.Options.Rest, Ends: s.Options.Rest + s.Hours, Settings: s.Settings, Faulty: s.Options.Fault != "" || len(s.Faults) > 0, Faults: s.Faults}, farm: farm,
 		plans: map[ledger.OrderID]dosing.Plan{}}
 	tanks := len(s.Settings.Safety.Tanks)
 	r.trace.Samples = make([]Sample, 0, tanks*(int(s.Hours/sampleEvery)+1))
@@ -197,8 +210,12 @@ func (r *recorder) seen(now dosing.Instant, event *controller.Event, out *contro
 		case ledger.Settlement:
 			t.Settled = append(t.Settled, Settled{Step: r.step, At: now.Up, ID: d.Order(), Volume: d.Volume(), Outcome: d.Outcome()})
 		case ledger.Change:
-			if d.Kind == ledger.ChangeOwed {
+			switch d.Kind {
+			case ledger.ChangeOwed:
 				t.Debts = append(t.Debts, Debt{At: now.Up, Tank: d.Tank, Pump: d.Pump, Volume: d.Volume})
+			case ledger.ChangeTrip, ledger.ChangeUnconfirmed:
+				cause, _ := safety.ParseCause(d.Text)
+				t.Latches = append(t.Latches, Latch{At: now.Up, Tank: d.Tank, Cause: cause})
 			}
 		}
 	}
@@ -236,11 +253,14 @@ func (r *recorder) look(now dosing.Instant) {
 	if now.Up%sampleEvery != 0 {
 		return
 	}
+	r.trace.Wild = r.farm.Wild()
 	for i := range r.trace.Settings.Tanks {
 		id := dosing.TankID(i)
 		ph, ec := r.farm.Bulk(id)
 		e := r.night.Core.Estimate(now, id)
-		r.trace.Samples = append(r.trace.Samples, Sample{At: now.Up, Tank: id, PH: ph, EC: ec, Litres: r.farm.Litres(id), Celsius: r.farm.Celsius(id), ToppedUp: r.farm.ToppedUp(id), Target: r.night.Core.Target(id), Known: e.PHKnown,
+		twinPH, twinEC, twinned := r.farm.Twin(id)
+		r.trace.Samples = append(r.trace.Samples, Sample{Twinned: twinned, TwinPH: twinPH, TwinEC: twinEC,
+			At: now.Up, Tank: id, PH: ph, EC: ec, Litres: r.farm.Litres(id), Celsius: r.farm.Celsius(id), ToppedUp: r.farm.ToppedUp(id), Target: r.night.Core.Target(id), Known: e.PHKnown,
 			Acid: e.AcidInTransit, Base: e.BaseInTransit, Coming: e.ECInTransit, Moving: r.farm.Circulating(id)})
 	}
 	if now.Up%time.Minute != 0 {

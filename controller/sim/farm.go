@@ -82,6 +82,7 @@ type Farm struct {
 
 	injections []*injection
 	chance     *stream // of the faults
+	wild       []WildSample
 	trace      trace
 }
 
@@ -269,6 +270,7 @@ func (f *Farm) everySecond() {
 		if five {
 			f.fiveSeconds(t)
 		}
+		f.secondOfTwin(t, five)
 	}
 	if five {
 		f.fold()

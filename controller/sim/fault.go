@@ -93,6 +93,7 @@ var faults = []Fault{
 		begin: stuckLevel(1), end: onProbe(dosing.QuantityLevel, func(t *probeTrouble) { t.isFixed = false })},
 	{Name: "level-failed-low", Row: 24, Text: "the level gauge reads nearly nothing",
 		begin: stuckLevel(0.05), end: onProbe(dosing.QuantityLevel, func(t *probeTrouble) { t.isFixed = false })},
+	{Name: "wild-sample", Row: 92, Text: "one sample of one input is wild, whichever it is", begin: wildSample},
 	{Name: "sample-cell-closed", Row: 89, Text: "the probes' cell is closed: fresh readings of old water",
 		begin: onTank(func(t *trouble) { t.heldCell = true }), end: onTank(func(t *trouble) { t.heldCell = false })},
 	{Name: "probe-in-plume", Row: 88, Text: "the probes stand in the plume: a fifth of each dose reaches them at once",
@@ -240,6 +241,27 @@ func stuckLevel(share float64) func(*Farm, *injection) {
 		f.eachProbe(i, dosing.QuantityLevel, func(p *probe) {
 			p.trouble.isFixed, p.trouble.fixed = true, share*i.tank.plant.Litres
 		})
+	}
+}
+
+// wildSample makes one input of the tank or of the station send once what is not so:
+// a switch the contrary, anything else what its wire may carry.
+func wildSample(f *Farm, i *injection) {
+	var all []*probe
+	for _, p := range f.probes {
+		if p.set.Tank == i.tank.id || p.set.Tank == dosing.AllTanks {
+			all = append(all, p)
+		}
+	}
+	if len(all) == 0 {
+		return
+	}
+	p := all[f.chance.uint64()%uint64(len(all))]
+	most := map[dosing.Quantity]float64{dosing.QuantityPH: 14, dosing.QuantityEC: 12, dosing.QuantityTemperature: 110,
+		dosing.QuantityLevel: 2 * i.tank.plant.Litres, dosing.QuantityRedox: 2000, dosing.QuantityStockLevel: 200}[p.set.Quantity]
+	p.trouble.isWild, p.trouble.wild = true, f.chance.uniform(0, most)
+	if p.set.Quantity.Switch() {
+		p.trouble.wild = 1 - f.truthOf(p)
 	}
 }
 

@@ -151,6 +151,13 @@ var shows = map[string]func(s seen){
 		s.want(s.with.count["leat/north/reading/north ph"] == before, "it still sends")
 		s.want(s.with.count["leat/north/reading/north ec"] > before, "the others fell silent too")
 	},
+	"wild-sample": func(s seen) {
+		s.wait(time.Minute)
+		s.want(len(s.with.farm.Wild()) == 1 && len(s.plain.farm.Wild()) == 0, "no sample was wild, or more than one")
+		wild := s.with.farm.Wild()
+		s.wait(10 * time.Minute)
+		s.want(len(s.with.farm.Wild()) == 1 && wild[0].At >= 30*time.Minute, "it did not stay at one")
+	},
 	"ph-not-a-number": func(s seen) {
 		s.wait(time.Minute)
 		s.want(s.with.sent["leat/north/reading/north ph"] == "NaN", "it sends a number")

@@ -44,6 +44,16 @@ type probe struct {
 	trouble probeTrouble
 }
 
+// WildSample is one sample that said what was not so.
+type WildSample struct {
+	Input dosing.InputID
+	At    time.Duration // uptime
+	Value float64
+}
+
+// Wild is every wild sample that was sent so far.
+func (f *Farm) Wild() []WildSample { return f.wild }
+
 // probeTrouble is what faults do to a probe; the zero value is none.
 type probeTrouble struct {
 	frozen   bool // sends its last value for ever
@@ -58,6 +68,8 @@ type probeTrouble struct {
 	noise    float64 // of its noise, less 1
 	withPump float64 // added while a pump runs
 	text     string  // sent in place of a number
+	isWild   bool    // the next sample is wild,
+	wild     float64 // and reads this
 }
 
 // Sensors of the kinds that a farm has: how much they scatter, how finely they
@@ -153,6 +165,10 @@ func (p *probe) read(f *Farm) float64 {
 	if t.isFixed {
 		v = t.fixed + float64(noise*p.random.gauss())
 	}
+	if t.isWild {
+		t.isWild, v = false, t.wild
+		f.wild = append(f.wild, WildSample{Input: p.id, At: f.now, Value: v})
+	}
 	if p.step > 0 && !p.set.Quantity.Switch() {
 		v = math.Round(v/p.step) * p.step
 	}
@@ -212,6 +228,18 @@ func (f *Farm) ofStation(p *probe) float64 {
 func (t *tank) truthOf(p *probe, f *Farm) float64 {
 	// A probe in water that no longer moves goes on seeing that water.
 	held := p.started && (t.speed+t.trouble.speed <= 0 || t.trouble.heldCell)
+	if seen := t.state.Seen; seen != nil {
+		factor, ok := chem.ISO7888(t.celsius)
+		if !ok {
+			factor = 1
+		}
+		switch p.set.Quantity {
+		case dosing.QuantityPH:
+			return p.wire.sendsPH(seen.PH, t.celsius)
+		case dosing.QuantityEC:
+			return p.wire.sendsEC(seen.EC25/factor, seen.EC25, t.celsius)
+		}
+	}
 	switch p.set.Quantity {
 	case dosing.QuantityPH:
 		if held {

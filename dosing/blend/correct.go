@@ -73,7 +73,7 @@ func Correct(c Correction) (*Corrected, error) {
 	if out.Dump > 0 {
 		after := task
 		after.Base = Content{}.Plus(tank.Content, 1-out.Dump).Plus(c.Water, out.Dump)
-		after.within, after.displaced = c.Tolerance*1.0001, &c.Water
+		after.within, after.refill, after.dumped = c.Tolerance, &c.Water, out.Dump
 		if out.After, err = Solve(after); err != nil {
 			return nil, err
 		}
@@ -105,19 +105,43 @@ func (out *Corrected) leaveUnmeasured(c *Correction, r *Recipe) []string {
 // water, lets stocks bring every macronutrient within the tolerance, and keeps what
 // the recipe never lets pass. Additions x and d are one bounded problem: minimise
 // d² (and a trace of x², which makes the answer single) under |tank + d·(water −
-// tank) + Σ x·stock − target| ≤ tolerance·target.
+// tank) + Σ x·stock − target| ≤ tolerance·target. The water whose place x takes is
+// known from the round before, as in a blend.
 func (out *Corrected) smallestDump(c *Correction, tank Content) float64 {
-	n := len(c.Stocks) + 1
 	var q squares
+	share, volume := 0.0, 0.0
+	for range mostRounds {
+		err := out.dumpRound(&q, c, tank, share, volume)
+		if err != nil { // no share suffices: the stocks themselves cannot make the recipe
+			return math.NaN()
+		}
+		was, held := share, volume
+		share, volume = q.x[0], out.Add.Task.volume(q.x[1:])
+		if math.Abs(share-was) < 1e-6 && math.Abs(volume-held) < 1e-6 {
+			break
+		}
+	}
+	if share < 5e-4 {
+		return 0
+	}
+	return math.Min(share, 1)
+}
+
+// marginal is kept from the tolerance in the search for the share, so that the
+// blend after it need not stand on the edge.
+const marginal = 0.99
+
+func (out *Corrected) dumpRound(q *squares, c *Correction, tank Content, dumped, volume float64) error {
+	n := len(c.Stocks) + 1
 	q.size(n)
+	task, wants := out.Add.Task, out.Add.Wants
+	task.refill, task.dumped, task.Base = &c.Water, dumped, tank
+	known, share := task.around(volume)
 	columns := make([]Content, n)
-	columns[0] = c.Water.Plus(tank, -1)
-	task := out.Add.Task
-	wants := out.Add.Wants
+	columns[0] = Content{}.Plus(c.Water.Plus(tank, -1), share)
 	q.g[0], q.upper[0] = 1, 1
 	for i := range c.Stocks {
-		task.displaced = &c.Water
-		columns[i+1] = task.column(&task.Stocks[i])
+		columns[i+1] = Content{}.Plus(c.Stocks[i].perUnit(), share)
 		sum := 0.0
 		for s := NO3; s <= S; s++ {
 			if wants[s].Amount > 0 {
@@ -137,15 +161,16 @@ func (out *Corrected) smallestDump(c *Correction, tank Content) float64 {
 		for i := range row {
 			row[i] = of(columns[i])
 		}
-		q.rows = append(q.rows, limited(row, limit-of(tank)))
+		q.rows = append(q.rows, limited(row, limit-of(known)))
 	}
+	within := marginal * c.Tolerance
 	for s, w := range wants {
 		one := func(v Content) float64 { return v[s] }
 		if w.Stated && w.Weight > 0 && w.Amount > 0 && Substance(s).Macro() {
 			// Ammonium is taken up first and soon nitrified: only its surplus counts.
-			most(one, w.Amount*(1+c.Tolerance))
+			most(one, w.Amount*(1+within))
 			if Substance(s) != NH4 {
-				most(func(v Content) float64 { return -v[s] }, -w.Amount*(1-c.Tolerance))
+				most(func(v Content) float64 { return -v[s] }, -w.Amount*(1-within))
 			}
 		}
 		if w.Limited {
@@ -153,21 +178,16 @@ func (out *Corrected) smallestDump(c *Correction, tank Content) float64 {
 		}
 	}
 	if w := out.Add.N; w.Stated && w.Amount > 0 {
-		most(Content.Nitrogen, w.Amount*(1+c.Tolerance))
-		most(func(v Content) float64 { return -v.Nitrogen() }, -w.Amount*(1-c.Tolerance))
+		most(Content.Nitrogen, w.Amount*(1+within))
+		most(func(v Content) float64 { return -v.Nitrogen() }, -w.Amount*(1-within))
 	}
+	most(func(v Content) float64 { return v[NH4] - float64(task.NH4Most*v.Nitrogen()) }, 0)
 	if out.Add.Steered { // the pH is to be met as well, so that the acid's nutrient counts
 		need := out.Fresh.Settled.StrongCharge - float64(phosphateNear*out.Fresh.Reached[P])
 		most(balanceOf, need+0.02)
 		most(func(v Content) float64 { return -balanceOf(v) }, -need+0.02)
 	}
-	switch err := q.solve(); {
-	case err != nil: // no share suffices: the stocks themselves cannot make the recipe
-		return math.NaN()
-	case q.x[0] < 5e-4:
-		return 0
-	}
-	return math.Min(q.x[0]*1.0005, 1)
+	return q.solve()
 }
 
 // limited brings a row to a length of about one, as squares wants its limits.

@@ -106,7 +106,7 @@ func TestTheShareToDumpIsTheSmallestThatReachesTheTolerance(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	less := Task{Recipe: recipe, Stocks: stocks, Base: Content{}.Plus(closed.Content, 1-0.97*out.Dump), displaced: &Content{}}
+	less := Task{Recipe: recipe, Stocks: stocks, Base: Content{}.Plus(closed.Content, 1-0.97*out.Dump), refill: &Content{}, dumped: 0.97 * out.Dump}
 	less.Recipe.Wants = out.Fresh.Wants
 	if m := mixed(t, less); m.Worst() < 0.1 {
 		t.Errorf("with 3 %% less dumped the worst is %.3f all the same", m.Worst())

@@ -40,13 +40,14 @@ func (f *Feed) Amounts() ([]float64, error) {
 		t.Recipe.Wants[s] = w
 	}
 	m := &Mix{Task: t, Factor: 1}
-	b := &blender{t: &m.Task, usable: make([]bool, len(t.Stocks))}
+	b := newBlender(&m.Task)
 	for i := range m.Task.Stocks {
-		b.columns = append(b.columns, m.Task.column(&m.Task.Stocks[i]))
 		b.usable[i] = !m.Task.Stocks[i].acidic()
 	}
-	if err := b.mixture(m); err != nil {
-		return nil, err
+	for round := 0; round == 0 || round < 3 && b.apart; round++ { // then it is known what comes with the traces
+		if err := b.mixture(m); err != nil {
+			return nil, err
+		}
 	}
 	return m.Amounts, nil
 }
