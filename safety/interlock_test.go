@@ -234,7 +234,7 @@ var scenarios = map[string]scenario{
 		f.pass(10 * time.Second)
 		f.set(0, dosing.QuantityOutlet, 0)
 		f.pass(10 * time.Second)
-		f.w.Closed(f.now, 0, sulfatePump, key, true, 5*dosing.Millilitre)
+		f.w.Closed(f.now, 0, sulfatePump, key, FateKnown, 5*dosing.Millilitre)
 	}, after: 2 * time.Minute, action: Hold, scope: ScopeTank, free: noneFree, south: allFree,
 		end: reading(dosing.QuantityOutlet, 1), clears: 6 * time.Second},
 	"outlet silent": {cause: CauseOutletUnproved, begin: silent(dosing.QuantityOutlet), after: 25 * time.Second,
