@@ -143,3 +143,48 @@ func TestForgedLeaseDoesNotPoisonANode(t *testing.T) {
 		t.Errorf("the ledger lacked no dose, and %s count where %s did", day, before)
 	}
 }
+
+// A copy that was put back on purpose begins an epoch above the nodes', observes, and
+// counts the caps of the time that it lacks.
+func TestRestoredCopyIsBelievedAfterItSaidWhatItLacks(t *testing.T) {
+	s := dosingStage(t)
+	copied := s.store.Copy()
+	s.pass(14 * time.Minute)
+	given := s.Core.View(s.Now()).Pumps
+	book, err := ledger.Open(copied)
+	if err != nil {
+		t.Fatal(err)
+	}
+	until := s.Now().Wall.Add(-14 * time.Minute)
+	if err := book.Append(ledger.Change{Kind: ledger.ChangeRestored, At: dosing.Instant{Wall: s.Now().Wall}, Value: 41, Until: until, By: "ada"}); err != nil {
+		t.Fatal(err)
+	}
+	s.file.Settings.ReArm = true
+	s.store = copied
+	s.restart(20 * time.Second)
+	if s.Core.Epoch() != 42 {
+		t.Errorf("epoch %d", s.Core.Epoch())
+	}
+	s.pass(time.Minute)
+	if _, locked := s.hold(north, safety.CauseRecordBehindNode); locked {
+		t.Errorf("locked out for what a person has answered for: %s", s.holds(north))
+	}
+	if mode := s.view(north).Mode; mode == safety.ModeArmed || mode == safety.ModeHolding {
+		t.Error("armed without a word")
+	}
+	for i, p := range s.Core.View(s.Now()).Pumps {
+		if most := s.file.Settings.Safety.Caps[i].PerHour / 5; p.Day < given[i].Day && p.Day < most {
+			t.Errorf("%s: %s count in the day, %s were given", p.Name, p.Day, given[i].Day)
+		}
+	}
+	day := s.Core.View(s.Now()).Pumps[acidNorth].Day
+	s.restart(20 * time.Second)
+	if again := s.Core.View(s.Now()).Pumps[acidNorth].Day; again != day {
+		t.Errorf("replayed %s, lived %s", again, day)
+	}
+	n := len(s.orders)
+	s.Arm()
+	if !s.until(2*time.Hour, func() bool { return len(s.orders) > n }) {
+		t.Errorf("dosing never returns: %s", s.holds(north))
+	}
+}
