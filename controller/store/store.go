@@ -83,7 +83,7 @@ func OpenReader(dir string) (*DB, error) {
 		return nil, fmt.Errorf("state folder %s holds no ledger: %w; -state names the folder that the configuration's state names", dir, err)
 	}
 	db := &DB{path: path, readOnly: true}
-	if db.read, err = sql.Open("sqlite", source(path, "mode=ro", "_query_only=1")); err != nil {
+	if db.read, err = openRead(path); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	err = checkSchema(db.read, path)
@@ -97,6 +97,10 @@ func OpenReader(dir string) (*DB, error) {
 		return nil, errors.Join(err, db.Close())
 	}
 	return db, nil
+}
+
+func openRead(path string) (*sql.DB, error) {
+	return sql.Open("sqlite", source(path, "mode=ro", "_query_only=1"))
 }
 
 func (db *DB) open(dir string) (err error) {
