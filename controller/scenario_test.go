@@ -339,7 +339,7 @@ func (s *stage) pageNames(view *controller.View, cause safety.Cause, text string
 func metric(t *testing.T, view *controller.View, series, tank string, cause safety.Cause) float64 {
 	t.Helper()
 	answer := httptest.NewRecorder()
-	metrics.New(func() *controller.View { return view }).Handler().ServeHTTP(answer, httptest.NewRequest(http.MethodGet, "/metrics", nil))
+	metrics.New("row", func() *controller.View { return view }).Handler().ServeHTTP(answer, httptest.NewRequest(http.MethodGet, "/metrics", nil))
 	for line := range strings.Lines(answer.Body.String()) {
 		if strings.HasPrefix(line, series+"{") && strings.Contains(line, fmt.Sprintf("cause=%q", cause)) && strings.Contains(line, fmt.Sprintf("tank=%q", tank)) {
 			var value float64

@@ -141,7 +141,7 @@ func (a *App) open() error {
 	if broken {
 		return fmt.Errorf("%w; the daemon does not dose on a record that was changed: look at it with leat ledger verify, then move the folder away to begin a new one", err)
 	}
-	a.metrics = metrics.New(a.View)
+	a.metrics = metrics.New(a.file.Settings.Safety.Station, a.View)
 	now := a.now()
 	restored, err := ledger.Replay(a.db, now, false)
 	if err != nil {

@@ -281,7 +281,7 @@ func TestPlainFileIsReadToTheLastUnit(t *testing.T) {
 	if in := byName["ec"]; in.Compensation.Method != dosing.MethodISO7888 || in.Format.Pointer != "/ec/value" {
 		t.Errorf("ec %+v", in)
 	}
-	if in := byName["ph_2"]; in.Topic != "farm/station/beds/reading/ph_2" {
+	if in := byName["ph_2"]; in.Topic != "farm/shed/beds/reading/ph_2" {
 		t.Errorf("ph_2 on %q", in.Topic)
 	}
 	if !tank.HalvedCaps {
@@ -293,7 +293,7 @@ func TestPlainFileIsReadToTheLastUnit(t *testing.T) {
 	if f.Zone != time.UTC {
 		t.Errorf("zone %v", f.Zone)
 	}
-	if order := f.Topics.Order("acid"); order != "farm/station/order/acid" {
+	if order := f.Topics.Order("acid"); order != "farm/shed/order/acid" {
 		t.Errorf("orders of the acid pump on %q", order)
 	}
 }
