@@ -75,6 +75,8 @@ const (
 	CauseWithheldLong
 	CauseSurplus
 	CauseGroundLoop
+	// The network between broker and farm.
+	CauseFarmSilent
 	CauseCount
 )
 
@@ -140,6 +142,7 @@ var causeNames = [CauseCount]string{
 	CauseWithheldLong:        "withheld-long",
 	CauseSurplus:             "nutrient-surplus",
 	CauseGroundLoop:          "ground-loop",
+	CauseFarmSilent:          "farm-silent",
 }
 
 // String is the cause's one name in log, metrics, topics and page.
