@@ -267,7 +267,7 @@ func (r *alarmRecord) words(row *Interlock, leavesWarn, leavesHarm time.Duration
 	}
 	if r.action < Run {
 		if words := forecastWords(leavesWarn, leavesHarm); words != "" {
-			text += " At the present drift " + words + "."
+			text += " At the drift last seen " + words + "."
 		}
 	}
 	return text

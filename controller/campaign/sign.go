@@ -104,7 +104,7 @@ var signs = map[string]sign{
 	"orders-duplicated": {hidden: "the node knows the order and ignores it: nothing happens"},
 	"order-lost":        {causes: causes(safety.CauseDoseUncertain)},
 	"reports-lost":      {causes: causes(safety.CauseDoseUncertain)},
-	"network-cut":       {causes: causes(safety.CausePHStale, safety.CauseNodeSilent, safety.CauseBrokerDown)},
+	"network-cut":       {causes: causes(safety.CauseFarmSilent, safety.CausePHStale, safety.CauseNodeSilent, safety.CauseBrokerDown)},
 	"network-one-way":   {causes: causes(safety.CauseDoseUncertain, safety.CauseNodeSilent)},
 	"network-slow":      {causes: causes(safety.CauseDoseUncertain, safety.CausePHStale, safety.CauseNodeSilent)},
 	"node-reboots":      {causes: causes(safety.CauseNodeRebooted)},
