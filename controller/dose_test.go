@@ -223,15 +223,19 @@ func TestStopEndsTheDoseThatRuns(t *testing.T) {
 	for o.tank != north || o.ml < 60 {
 		o = s.nextOrder()
 	}
+	before := s.Core.View(s.Now()).Pumps[o.pump].Ever - dosing.FromMillilitres(o.ml) // the open dose counts in full
 	s.pass(time.Second)
 	s.must(controller.RequestStop, "")
-	s.pass(2 * time.Second)
+	s.pass(6 * time.Second) // the node's word, and two heartbeats that agree with it
 	if pump, running := s.farm.Running(); running {
 		t.Errorf("pump %d runs on", pump)
 	}
 	v := s.Core.View(s.Now()).Pumps[o.pump]
 	if v.OpenOrder != "" || v.Doses[ledger.OutcomeUncertain] != 0 {
 		t.Errorf("the stopped dose is not settled by the node's word: %+v", v)
+	}
+	if left := dosing.FromMillilitres(o.ml) / 4; v.Ever+left > before+dosing.FromMillilitres(o.ml) {
+		t.Errorf("%s count of a dose of %.1f mL that was stopped after a second", v.Ever-before, o.ml)
 	}
 }
 
@@ -411,5 +415,72 @@ func TestCleanerPouredInIsDoubtedThoughTheProbeJumps(t *testing.T) {
 	s.pass(3 * time.Hour)
 	if s.dosed(north, began, allPumps...) {
 		t.Error("dosed into a cleaner")
+	}
+}
+
+// A slow disk takes its time out of the window in which a node may begin: an order that
+// is recorded late must begin all the sooner, and one recorded too late never leaves,
+// however well everything else is.
+func TestAnOrderIsNeverSentAfterItsStartWindowNorWithALongerOne(t *testing.T) {
+	type window struct {
+		expires time.Time
+		offset  time.Duration // of the node's tick, had the window begun with the decision
+	}
+	var decided dosing.Instant
+	var sent []window
+	s := newStage(t, &scenario{})
+	seen := s.Seen
+	s.Seen = func(now dosing.Instant, event *controller.Event, out *controller.Output) {
+		seen(now, event, out)
+		for _, draft := range out.Append {
+			if intent, ok := draft.(ledger.Intent); ok {
+				decided = intent.At()
+			}
+		}
+		for _, o := range out.Orders {
+			sent = append(sent, window{o.Expires(), o.BeforeTick() - decided.Up})
+		}
+	}
+	s.Arm()
+	open := func() bool {
+		for _, p := range s.Core.View(s.Now()).Pumps {
+			if p.OpenOrder != "" {
+				return true
+			}
+		}
+		return false
+	}
+	var prompt window
+	for _, delay := range []time.Duration{0, 4 * time.Second, 9 * time.Second, 10 * time.Second, 11 * time.Second} {
+		if !s.until(20*time.Minute, func() bool { return !open() }) {
+			t.Fatal("a dose stays open")
+		}
+		s.SlowDisk = true
+		if !s.until(20*time.Minute, open) {
+			t.Fatalf("no intent: %s", s.holds(north))
+		}
+		before, withdrawn := len(sent), s.outcomes(ledger.OutcomeWithdrawn, 0)
+		s.pass(delay)
+		s.SlowDisk = false
+		s.Sync()
+		if delay >= 10*time.Second {
+			if len(sent) > before || s.outcomes(ledger.OutcomeWithdrawn, 0) != withdrawn+1 {
+				t.Errorf("recorded after %v: %d orders sent, %d doses withdrawn", delay, len(sent)-before, s.outcomes(ledger.OutcomeWithdrawn, 0)-withdrawn)
+			}
+			continue
+		}
+		if len(sent) != before+1 {
+			t.Fatalf("recorded after %v: %d orders sent", delay, len(sent)-before)
+		}
+		w := sent[before]
+		if prompt == (window{}) {
+			prompt = w
+		}
+		if late := w.expires.Sub(decided.Wall); late != 10*time.Second {
+			t.Errorf("recorded after %v: it expires %v after the decision", delay, late)
+		}
+		if late := (w.offset - prompt.offset).Abs(); late > 100*time.Millisecond {
+			t.Errorf("recorded after %v: the node may begin %v later than after a prompt record", delay, w.offset-prompt.offset)
+		}
 	}
 }
