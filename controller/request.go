@@ -45,6 +45,8 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.accept(r, "noted; what was learned of this tank starts anew")
 	case RequestHandDose:
 		c.askHandDose(now, r)
+	case RequestRaiseEpoch:
+		c.askRaiseEpoch(now, r)
 	case RequestAnalysis:
 		c.askAnalysis(now, r)
 	case RequestAcknowledge:
@@ -257,9 +259,14 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 			s = &t.ec
 		}
 		s.accept(change.Value, change.From, change.By, change.At.Wall, change.Until)
+	case ledger.ChangeEpoch:
+		c.epochRaised(now, change)
 	case ledger.ChangeAnalysis:
 		c.analysed(now, id, change)
 	case ledger.ChangeClear:
+		if change.Pump != "" {
+			break // one pump's, and in effect already
+		}
 		c.watch.Clear(now, id)
 		t.mode = safety.ModeObserving
 		c.watch.SetMode(now, id, t.mode)

@@ -15,7 +15,22 @@ func (r *replayer) change(e Entry, at time.Duration) {
 	moment := dosing.Instant{Wall: e.At.Wall, Up: at}
 	remark := Remark{Text: e.Text, Note: e.Note, By: e.By, From: e.From, At: moment, Until: e.Until}
 	switch e.Change {
+	case ChangeEpoch, ChangeRestored:
+		r.Latches = slices.DeleteFunc(r.Latches, func(l Latch) bool { return l.Cause == safety.CauseRecordBehindNode.String() })
+		r.Answered = uint32(e.Value)
+		if e.Change == ChangeRestored {
+			r.Answered++
+			r.Restored, r.Before = true, e.Until
+			for tank, mode := range r.Modes {
+				if mode == safety.ModeArmed {
+					r.Modes[tank] = safety.ModeObserving
+				}
+			}
+		}
+	case ChangeSpent:
+		r.keep(ReplayedDose{Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed, Spent: true})
 	case ChangeStart:
+		r.Restored = false
 		r.Configuration = e.Text
 		r.starts = append(r.starts, at)
 		for len(r.starts) > 0 && at-r.starts[0] > crashLoopSpan {
@@ -29,8 +44,10 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.latch(Latch{Tank: e.Tank, Pump: e.Pump, Cause: e.Text, At: moment})
 	case ChangeClear:
 		r.clear(e)
-		// Cleared is not armed: that takes a person's word of its own.
-		r.Modes[e.Tank] = safety.ModeObserving
+		if e.Pump == "" {
+			// Cleared is not armed: that takes a person's word of its own.
+			r.Modes[e.Tank] = safety.ModeObserving
+		}
 	case ChangeUnconfirmed:
 		r.Unconfirmed[e.Tank] = remark
 	case ChangeConfirmed:
@@ -119,7 +136,8 @@ func (r *replayer) latch(trip Latch) {
 func (r *replayer) clear(e Entry) {
 	kept := r.Latches[:0]
 	for _, l := range r.Latches {
-		if l.Tank != e.Tank || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
+		behind := l.Cause == safety.CauseRecordBehindNode.String() // ended by another epoch alone
+		if l.Tank != e.Tank || behind || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
 			kept = append(kept, l)
 		}
 	}
