@@ -75,6 +75,7 @@ const (
 	CauseWithheldLong
 	CauseSurplus
 	CauseGroundLoop
+	CauseDisarmed
 	CauseCount
 )
 
@@ -140,6 +141,7 @@ var causeNames = [CauseCount]string{
 	CauseWithheldLong:        "withheld-long",
 	CauseSurplus:             "nutrient-surplus",
 	CauseGroundLoop:          "ground-loop",
+	CauseDisarmed:            "disarmed",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

@@ -172,11 +172,12 @@ const (
 	ChangeIons                   // Text = the account of the tank's ions
 	ChangeDrift                  // Value, Spread = mean and sd of a Quantity's drift, meq/L or mS/cm per hour
 	ChangeLevel                  // Value = litres that the tank held at rest
+	ChangeDisarmed               // the tank was armed and now observes, without a person's word; Text = why
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
-	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level"}
+	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "disarmed"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 
@@ -216,6 +217,8 @@ type Change struct {
 	// ChangeClock). Only between two trusted moments does the replay believe a
 	// wall-clock difference of more than an hour.
 	Trusted bool
+	// Ticket tells whoever appends the change what waits for it. It is not recorded.
+	Ticket uint64
 }
 
 func (Change) draft() {}

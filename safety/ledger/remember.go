@@ -25,12 +25,18 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.Configuration = e.Text
 	case ChangeMode:
 		r.Modes[e.Tank] = modeOf(e.Text)
+		delete(r.Disarmed, e.Tank)
+	case ChangeDisarmed:
+		r.Modes[e.Tank], r.Disarmed[e.Tank] = safety.ModeObserving, remark
 	case ChangeTrip:
 		r.latch(Latch{Tank: e.Tank, Pump: e.Pump, Cause: e.Text, At: moment})
 	case ChangeClear:
 		r.clear(e)
-		// Cleared is not armed: that takes a person's word of its own.
-		r.Modes[e.Tank] = safety.ModeObserving
+		if e.Pump == "" {
+			// Cleared is not armed: that takes a person's word of its own.
+			r.Modes[e.Tank] = safety.ModeObserving
+			delete(r.Disarmed, e.Tank)
+		}
 	case ChangeUnconfirmed:
 		r.Unconfirmed[e.Tank] = remark
 	case ChangeConfirmed:
@@ -113,13 +119,13 @@ func (r *replayer) latch(trip Latch) {
 	r.Latches = append(r.Latches, trip)
 }
 
-// clear drops the latches a person cleared: those of the tank, or of one of its
-// pumps if a pump is named, or of one cause if Text names one. The station's own
-// are cleared with an empty tank.
+// clear drops the latches a person cleared: those of the tank, or of one pump if a
+// pump is named, under whichever of its tanks they were recorded; or of one cause if
+// Text names one. The station's own are cleared with an empty tank.
 func (r *replayer) clear(e Entry) {
 	kept := r.Latches[:0]
 	for _, l := range r.Latches {
-		if l.Tank != e.Tank || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
+		if e.Pump == "" && l.Tank != e.Tank || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
 			kept = append(kept, l)
 		}
 	}
