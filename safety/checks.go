@@ -51,12 +51,10 @@ var tankChecks = [CauseCount]tankCheck{
 	CauseLevelHigh:      checkLevelHigh,
 	CauseLeak:           checkLeak,
 	CauseFlood:          checkFlood,
-	CauseOutletUnproved: func(_ *Watch, now dosing.Instant, t *tankState) {
-		switchCheck(now, t, CauseOutletUnproved, dosing.QuantityOutlet)
-	},
-	CauseNodeUnbidden: checkUnbidden,
-	CauseAdrift:       checkAdrift,
-	CauseBrokerDown:   checkBroker,
+	CauseOutletUnproved: checkOutlet,
+	CauseNodeUnbidden:   checkUnbidden,
+	CauseAdrift:         checkAdrift,
+	CauseBrokerDown:     checkBroker,
 	CauseLedgerUnavailable: func(w *Watch, now dosing.Instant, t *tankState) {
 		if w.ledger == LedgerReady {
 			t.lower(CauseLedgerUnavailable)
@@ -65,7 +63,7 @@ var tankChecks = [CauseCount]tankCheck{
 		if s := t.raise(now, CauseLedgerUnavailable, int64(w.ledger)); s != nil {
 			s.detail = "the record is " + w.ledger.String()
 		}
-		if w.ledger == LedgerFull {
+		if w.ledger == LedgerFull || w.ledger == LedgerBehind {
 			t.as(CauseLedgerUnavailable, Hold, ScopeStation)
 		}
 	},

@@ -31,6 +31,7 @@ func (w *Watch) Opened(d dosing.Dose) {
 		return
 	}
 	w.open = append(w.open, d)
+	w.tanks[d.Tank].outlet.ordered = d.Up
 	w.loaded(d.Tank, true, d.Up)
 	if r := w.tanks[d.Tank].responses; r != nil {
 		r.Dosed(d)
@@ -123,6 +124,7 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 	w.loaded(id, false, now.Up)
 	n := &w.nodes[w.pumps[pump].node]
 	if !certain {
+		t.endOrder(w, now.Up)
 		n.expect(now.Up + w.longestRun(w.pumps[pump].node) + nodeSilentAfter)
 		w.doubt(now, d)
 		w.giveUp(t, d)

@@ -223,8 +223,16 @@ var scenarios = map[string]scenario{
 		f.pass(time.Minute)
 		f.set(0, dosing.QuantityFlood, 0)
 	}, after: 10 * time.Second, action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: func(*farm) {}, clears: 115 * time.Second},
-	"outlet closed": {cause: CauseOutletUnproved, begin: reading(dosing.QuantityOutlet, 0), after: 5 * time.Second,
-		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: reading(dosing.QuantityOutlet, 1), clears: 6 * time.Second},
+	"outlet shuts during an order": {cause: CauseOutletUnproved, begin: func(f *farm) {
+		key := f.open(0, sulfatePump, 5*dosing.Millilitre)
+		f.pass(10 * time.Second)
+		f.set(0, dosing.QuantityOutlet, 0)
+		f.pass(10 * time.Second)
+		f.w.Closed(f.now, 0, sulfatePump, key, true, 5*dosing.Millilitre)
+	}, after: 2 * time.Minute, action: Hold, scope: ScopeTank, free: noneFree, south: allFree,
+		end: reading(dosing.QuantityOutlet, 1), clears: 6 * time.Second},
+	"outlet silent": {cause: CauseOutletUnproved, begin: silent(dosing.QuantityOutlet), after: 25 * time.Second,
+		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: heard(dosing.QuantityOutlet), clears: 6 * time.Second},
 	"container empty": {cause: CauseStockEmpty, begin: reading(dosing.QuantityStockLevel, 1.5), after: 5 * time.Second,
 		action: Hold, scope: ScopePump, free: [4]bool{true, true, false, true}, south: [4]bool{true, true, false, true},
 		end: reading(dosing.QuantityStockLevel, 60), clears: 6 * time.Second},

@@ -76,7 +76,7 @@ var tankReads = [CauseCount]facts{
 	CauseLevelHigh:           valueOf(dosing.QuantityLevel),
 	CauseLeak:                unwell(dosing.QuantityLeak),
 	CauseFlood:               unwell(dosing.QuantityFlood),
-	CauseOutletUnproved:      unwell(dosing.QuantityOutlet),
+	CauseOutletUnproved:      factTold | unwell(dosing.QuantityOutlet),
 }
 
 var pumpReads = [CauseCount]facts{

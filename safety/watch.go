@@ -85,6 +85,7 @@ type tankState struct {
 	flooded     when  // last seen in flood
 	wait        wait
 	linked      bool // two good pH readings came since the link came up
+	outlet      outlet
 	doubt       suspicion
 	adrift      adrift
 
@@ -263,6 +264,9 @@ func (w *Watch) Read(r dosing.Reading) dosing.Quality {
 	t := &w.tanks[i.tank]
 	if t.responses != nil {
 		t.responses.Read(r.At(), i.quantity, r.Value())
+	}
+	if i.quantity == dosing.QuantityOutlet && r.Value() >= 0.5 {
+		t.outlet.opened.set(r.At().Up)
 	}
 	if i.quantity == dosing.QuantityLevel && t.inputs[dosing.QuantityLevel][0] == r.Input() && i.kept == lastsCount && r.At().Up-i.founded >= lastsFor {
 		w.levelled(t, r.Value(), r.At().Up)

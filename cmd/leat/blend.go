@@ -438,7 +438,7 @@ func volumeText(ml float64, solid bool) string {
 	}
 	switch {
 	case ml >= 1000:
-		return strconv.FormatFloat(ml/1000, 'f', 3, 64) + " L"
+		return short(ml/1000) + " L"
 	case ml >= 100:
 		return strconv.FormatFloat(ml, 'f', 0, 64) + " mL"
 	case math.Abs(ml) < 0.005:

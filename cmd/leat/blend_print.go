@@ -29,6 +29,9 @@ func printMix(w io.Writer, job *blendJob, m *blend.Mix, volumes []float64) {
 	printElements(w, m)
 	fmt.Fprintln(w)
 	printOutcome(w, m)
+	if m.Rounding != "" {
+		fmt.Fprintf(w, "%-13s %s\n", "rounding", m.Rounding)
+	}
 	printList(w, "Why not nearer", m.Reasons)
 	printList(w, "Also possible", m.Alternatives)
 	printList(w, "Against a pH that climbs", leverOf(m))
@@ -53,7 +56,7 @@ func printAmounts(w io.Writer, m *blend.Mix, volumes []float64) {
 		if s.Role == dosing.RoleStock && !s.Solid {
 			share = fmt.Sprintf("%.1f %%", 100*shares[i])
 		}
-		line := fmt.Sprintf("%-*s %9.4f %-2s %12s %8s", wide, s.Name, m.Amounts[i], unit, volumeText(volumes[i], s.Solid), share)
+		line := fmt.Sprintf("%-*s %9s %-2s %12s %8s", wide, s.Name, short(m.Amounts[i]), unit, volumeText(volumes[i], s.Solid), share)
 		fmt.Fprintln(w, strings.TrimRight(line, " "))
 	}
 }
@@ -214,6 +217,7 @@ type mixDocument struct {
 	NH4Share     *float64                   `json:"nh4_share_of_n"`
 	Saturation   map[string]*float64        `json:"saturation"`
 	Reasons      []string                   `json:"reasons"`
+	Rounding     string                     `json:"rounding,omitempty"`
 	Alternatives []string                   `json:"alternatives"`
 	Notes        []string                   `json:"notes"`
 	Order        []string                   `json:"order"`
@@ -241,7 +245,7 @@ func mixDocumentOf(job *blendJob, m *blend.Mix, volumes []float64) mixDocument {
 	cations, anions := m.Charges()
 	d := mixDocument{Recipe: m.Task.Recipe.Name, Source: m.Task.Recipe.Source, Strength: digits(m.Factor), Litres: job.litres, Elements: map[string]elementDocument{},
 		PH: digits(m.Settled.PH), PHAtOnce: digits(m.AtOnce.PH), EC25: digits(m.Settled.EC25), AcidMeq: digits(m.Acid), Cations: digits(cations), Anions: digits(anions),
-		NH4Share: digits(m.Reached[blend.NH4] / m.Reached.Nitrogen()), Saturation: map[string]*float64{}, Reasons: list(m.Reasons), Alternatives: list(m.Alternatives),
+		NH4Share: digits(m.Reached[blend.NH4] / m.Reached.Nitrogen()), Saturation: map[string]*float64{}, Reasons: list(m.Reasons), Rounding: m.Rounding, Alternatives: list(m.Alternatives),
 		Notes: list(append(append([]string{}, job.notes...), m.Remarks...)), Order: list(mixingOrder(m)), Cautions: blend.Cautions}
 	shares := m.Shares()
 	for i := range m.Task.Stocks {

@@ -61,7 +61,8 @@ type App struct {
 
 	waiting   map[uint64]chan controller.Answer // by request number
 	asked     uint64
-	pending   int // drafts given to the writer and not yet answered
+	record    record
+	stale     bool // something changed since the view was made
 	lastTick  dosing.Instant
 	stepped   dosing.Instant // of the newest event that the core was given
 	state     published
@@ -69,10 +70,13 @@ type App struct {
 	ions      []*controller.IonsView  // by tank: the newest in the history
 	names     []string                // of the inputs in history and log: tank and probe
 	refused   refusals
+	changes   quota      // lines of the log on what people changed
+	denials   quota      // and on what they were refused
 	unread    mqtt.Stats // of the link, as counted so far
 	beat      uint64     // of the last lease; begins at firstBeat, by which our own leases are known
 	firstBeat uint64
-	stopOwed  bool          // a stop was wanted while the link was closed
+	stopOwed  bool // a stop was wanted that found no way out
+	pulse     pulse
 	other     time.Duration // uptime until which another daemon is believed to be there; 0 = none
 	losses    losses
 	leases    payload.Leases // our own, heard back
@@ -88,7 +92,7 @@ type request struct {
 func New(file *config.File, options Options) (*App, error) {
 	a := &App{file: file, options: options, log: options.Log, clock: options.Clock,
 		requests: make(chan request), reloads: make(chan chan error), probes: make(chan chan bool),
-		waiting: map[uint64]chan controller.Answer{}, firstBeat: rand.Uint64N(largestFirstBeat)}
+		waiting: map[uint64]chan controller.Answer{}, pulse: pulse{since: time.Now()}, firstBeat: rand.Uint64N(largestFirstBeat)}
 	a.beat = a.firstBeat
 	if a.log == nil {
 		a.log = zap.NewNop()
@@ -129,7 +133,7 @@ func (a *App) open() error {
 	if a.db, err = store.Open(a.file.State); err != nil {
 		return err
 	}
-	book, err := ledger.Open(a.db)
+	book, err := ledger.Open(slowed(a.db))
 	broken := errors.Is(err, ledger.ErrBroken)
 	if err != nil && !broken {
 		return err
@@ -188,8 +192,14 @@ func (a *App) Address() string { return a.web.Address() }
 // SignInLink makes a link that signs one person in once, without a password.
 func (a *App) SignInLink(role controller.Role) string { return a.web.SignInLink(role) }
 
+// answerWithin bounds the wait for an answer: a person must not wait for a loop that
+// hangs.
+const answerWithin = 8 * time.Second
+
 // Ask puts a request to the core and waits for its answer.
 func (a *App) Ask(ctx context.Context, r controller.Request) (controller.Answer, error) {
+	ctx, cancel := context.WithTimeout(ctx, answerWithin)
+	defer cancel()
 	answer := make(chan controller.Answer, 1)
 	select {
 	case a.requests <- request{Request: r, answer: answer}:
@@ -234,47 +244,90 @@ func (a *App) Link() *mqtt.Link { return a.link }
 // Run runs the daemon until ctx ends, then stops the pumps, closes the record and
 // returns.
 func (a *App) Run(ctx context.Context) error {
-	defer a.Close()
 	running, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	defer cancel()
 	if a.clock == nil {
 		a.clock = NewMachineClock(running, a.file.Zone)
 	}
+	go a.writer.run(running.Done())
+	go a.sender.run()
+	linkErr, webErr, ended := make(chan error, 1), make(chan error, 1), make(chan error, 1)
+	go func() { linkErr <- a.link.Run(running) }()
 	var group sync.WaitGroup
-	group.Go(func() { a.writer.run(running.Done()) })
-	group.Go(func() { a.sender.run() })
-	linkErr := make(chan error, 1)
-	group.Go(func() { linkErr <- a.link.Run(running) })
-	webErr := make(chan error, 1)
 	group.Go(func() { webErr <- a.web.Serve(running) })
+	go func() { ended <- a.loop(ctx, linkErr, webErr) }()
 
-	err := a.loop(ctx, linkErr, webErr)
+	hung := make(chan struct{})
+	defer context.AfterFunc(ctx, func() { time.AfterFunc(patience, func() { close(hung) }) })()
+	select {
+	case err := <-ended:
+		return errors.Join(err, a.farewell(cancel, &group))
+	case <-hung:
+		a.leave()
+		return fmt.Errorf("the decision loop did not end within %s; the pumps were told to stop, and what was not recorded counts in full at the next start", patience)
+	}
+}
 
+// How long the loop, the broker and the disk may take at the end, so that all
+// together end within ten seconds.
+const (
+	patience    = 4 * time.Second         // of a loop that may hang
+	lastWords   = 1500 * time.Millisecond // of the sender and of the link each
+	lastEntries = 3 * time.Second         // of the writer, meanwhile
+)
+
+// farewell stops the pumps, says goodbye and closes the record. The pumps come
+// first, and neither a broker nor a disk that stalls keeps the daemon from ending:
+// what is not written then is an open intent, which counts in full.
+func (a *App) farewell(cancel func(), group *sync.WaitGroup) error {
 	a.options.Supervise("STOPPING=1")
-	if a.pending == 0 { // a disk that keeps others waiting is not waited for
+	a.stopPumps()
+	if a.record.pending == 0 { // a disk that keeps others waiting is not waited for
 		a.step(a.clock.Now(), controller.Event{Kind: controller.EventEnding})
 	}
-	a.stopPumps()
-	close(a.sender.messages)
-	a.sender.wait()
-	closing, done := context.WithTimeout(context.WithoutCancel(ctx), farewell)
-	a.link.Close(closing)
-	done()
+	written := make(chan struct{})
 	close(a.writer.drafts)
-	// A disk that is full or stalled must not keep the daemon from ending: what is
-	// not written then is an open intent, which counts in full.
-	impatient := time.AfterFunc(farewell, cancel)
-	for range a.writer.results {
-		// what is still to be appended is appended; nobody acts on it any more
+	go func() {
+		for range a.writer.results {
+			// what is still to be appended is appended; nobody acts on it any more
+		}
+		close(written)
+	}()
+	impatient := time.AfterFunc(lastEntries, cancel) // ends the wait for a full disk
+	a.sender.end(lastWords)
+	closing, done := context.WithTimeout(context.Background(), lastWords)
+	_ = a.link.Close(closing) // a broker that does not answer is left behind
+	done()
+	var err error
+	select {
+	case <-written:
+	case <-time.After(lastEntries + time.Second):
+		err = fmt.Errorf("the disk finished none of the last %d rows of the record within %s; doses among them count in full at the next start", a.record.pending, lastEntries)
 	}
 	impatient.Stop()
 	cancel()
 	group.Wait()
+	if err == nil {
+		a.Close() // not under a writer that still waits for the disk
+	}
 	return err
 }
 
-// farewell is how long the broker, and then the disk, may take at the end.
-const farewell = 3 * time.Second
+// leave stops the pumps past a loop that hangs. It touches nothing that is the
+// loop's.
+func (a *App) leave() {
+	epoch := uint32(0)
+	if view := a.View(); view != nil {
+		epoch = view.Epoch
+	}
+	stop := a.wires.stopMessage(epoch, controller.StopOrder{Tank: dosing.AllTanks, All: true})
+	if err := a.link.Publish(stop.topic, stop.qos, stop.retained, stop.body); err != nil {
+		a.log.Error("stop of all pumps", zap.Error(err))
+	}
+	closing, done := context.WithTimeout(context.Background(), lastWords)
+	defer done()
+	_ = a.link.Close(closing) // a broker that does not answer is left behind
+}
 
 // largestFirstBeat leaves the beats of a lease room to rise for ever below 2^53,
 // which every JSON reader counts exactly.
@@ -282,20 +335,5 @@ const largestFirstBeat = 1 << 52
 
 // stopPumps tells every node to stop, ledger or not.
 func (a *App) stopPumps() {
-	a.sender.send(a.wires.stopMessage(a.core.Epoch(), controller.StopOrder{Tank: dosing.AllTanks, All: true}))
-}
-
-// refusals logs payloads that were not taken, each sender at most once a minute:
-// a probe that sends rubbish ten times a second must not fill the disk.
-type refusals struct {
-	log  *zap.Logger
-	last map[string]time.Duration
-}
-
-func (r *refusals) note(up time.Duration, name string, err error) {
-	if last, ok := r.last[name]; ok && up-last < time.Minute {
-		return
-	}
-	r.last[name] = up
-	r.log.Warn("payload refused", zap.String("from", name), zap.Error(err))
+	a.stopOwed = !a.sender.urge(a.wires.stopMessage(a.core.Epoch(), controller.StopOrder{Tank: dosing.AllTanks, All: true}))
 }

@@ -293,6 +293,7 @@ func TestMessageThatArrivedBeforeTheLastTickIsNoBrokenClock(t *testing.T) {
 	a.step(at(10*time.Second), controller.Event{Kind: controller.EventTick})
 	a.step(reading.At(), controller.Event{Kind: controller.EventReading, Reading: reading})
 	a.step(at(11*time.Second), controller.Event{Kind: controller.EventTick})
+	a.showChanges()
 	for _, h := range a.View().Tanks[0].Holds {
 		if h.Cause == safety.CauseClockUntrusted {
 			t.Errorf("held: %s", h.Text)

@@ -37,13 +37,16 @@ const (
 func (a *App) loop(ctx context.Context, linkErr, webErr <-chan error) error {
 	now := a.clock.Now()
 	a.lastTick, a.stepped = now, now
+	a.pulse.beat()
 	a.carryOut(now, a.core.Begin(now, false))
-	a.step(now, controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerReady})
+	a.record.word = safety.LedgerReady
+	a.tellRecord(now)
 	if a.options.ArmAll {
 		a.armAll()
 	}
 	a.options.Supervise("READY=1")
 	for {
+		a.showChanges()
 		select {
 		case <-ctx.Done():
 			return nil
@@ -58,13 +61,8 @@ func (a *App) loop(ctx context.Context, linkErr, webErr <-chan error) error {
 			a.receive()
 		case up := <-a.link.Changed():
 			a.linkChanged(up)
-		case event := <-a.writer.results:
-			a.pending--
-			if event.Kind == controller.EventLedger {
-				a.pending++ // a word on the store in between, no answer to a draft
-				a.log.Warn("ledger", zap.Stringer("state", event.Ledger), zap.String("error", event.Text))
-			}
-			a.step(a.clock.Now(), event)
+		case done := <-a.writer.results:
+			a.written(a.clock.Now(), done)
 		case order := <-a.sender.withdrawn:
 			a.step(a.clock.Now(), controller.Event{Kind: controller.EventWithdrawn, Order: order})
 		case r := <-a.requests:
@@ -79,7 +77,7 @@ func (a *App) loop(ctx context.Context, linkErr, webErr <-chan error) error {
 
 // quiet is asked from inside the loop, so nothing is being stepped now.
 func (a *App) quiet() bool {
-	return a.pending == 0 && a.sender.pending.Load() == 0 && a.link.Idle() &&
+	return a.record.pending == 0 && a.sender.pending.Load() == 0 && a.link.Idle() &&
 		len(a.sender.withdrawn) == 0 && len(a.link.Changed()) == 0 && len(a.link.Ready()) == 0
 }
 
@@ -95,6 +93,8 @@ func (a *App) step(now dosing.Instant, event controller.Event) {
 	began := time.Now()
 	a.carryOut(now, a.core.Step(now, &event))
 	a.metrics.LoopStep(time.Since(began))
+	a.pulse.beat()
+	a.tellRecord(now)
 }
 
 // tick passes time on, and first what the wall clock did meanwhile.
@@ -108,6 +108,9 @@ func (a *App) tick(now dosing.Instant) {
 		a.step(now, controller.Event{Kind: controller.EventOther})
 	}
 	a.step(now, controller.Event{Kind: controller.EventTick})
+	if a.stopOwed && a.link.Open() {
+		a.stopPumps()
+	}
 	a.countUnread(now)
 	if a.history.Due() {
 		select {
@@ -115,8 +118,7 @@ func (a *App) tick(now dosing.Instant) {
 		default: // the writer is at it
 		}
 	}
-	// The watchdog is fed by the decision's own progress: a hung core or a stalled
-	// ledger queue lets it run out.
+	// The watchdog is fed by the decision's own progress: a hung core lets it run out.
 	a.options.Supervise("WATCHDOG=1")
 }
 
@@ -140,7 +142,6 @@ func (a *App) linkChanged(up bool) {
 		a.state.forget()
 		if a.stopOwed {
 			// Above all the stop of the start: an earlier run's dose may still run.
-			a.stopOwed = false
 			a.stopPumps()
 		}
 	} else {
@@ -177,16 +178,21 @@ func (a *App) armAll() {
 	}
 }
 
-// receive takes everything that waits at the link.
+// messagesAtOnce bounds what is taken between two looks at everything else, so that
+// no flood keeps time, a stop or the disk's word waiting.
+const messagesAtOnce = 64
+
+// receive takes the newest readings and the oldest messages that wait at the link.
 func (a *App) receive() {
 	a.link.Take(a.takeReading)
-	for {
+	for range messagesAtOnce {
 		m, ok := a.link.Next()
 		if !ok {
 			return
 		}
 		a.takeMessage(m.Topic, m.Body, m.Retained, m.Arrived)
 	}
+	a.link.Again()
 }
 
 // takeReading decodes the newest value of one input.
@@ -263,8 +269,17 @@ func (a *App) takeAsk(r route, body []byte) error {
 	a.asked++
 	request := controller.Request{ID: a.asked, Kind: controller.RequestSetpoint, Tank: r.tank, Quantity: r.quantity, Value: ask.Value,
 		Until: ask.Until, Confirm: ask.Confirm, Note: ask.Note, By: claimed(ask.By), From: "mqtt", Role: controller.RoleOperate}
-	a.step(a.clock.Now(), controller.Event{Kind: controller.EventRequest, Request: &request})
+	a.pose(&request)
 	return nil
+}
+
+// pose puts a request to the core, or answers it here where the disk cannot follow.
+func (a *App) pose(r *controller.Request) {
+	if answer, refused := a.deferred(r); refused {
+		a.answer(answer)
+		return
+	}
+	a.step(a.clock.Now(), controller.Event{Kind: controller.EventRequest, Request: r})
 }
 
 // takeAnalysis hands a laboratory's analysis to the core. Who may send to its topic
@@ -278,7 +293,7 @@ func (a *App) takeAnalysis(r route, body []byte) error {
 	a.asked++
 	request := controller.Request{ID: a.asked, Kind: controller.RequestAnalysis, Tank: r.tank, Analysis: ask.Analysis, Sampled: ask.Sampled,
 		Note: ask.Note, By: claimed(ask.By), From: "mqtt", Role: controller.RoleEngineer}
-	a.step(a.clock.Now(), controller.Event{Kind: controller.EventRequest, Request: &request})
+	a.pose(&request)
 	return nil
 }
 
@@ -295,44 +310,45 @@ func (a *App) takeRequest(r request) {
 	a.asked++
 	r.ID = a.asked
 	a.waiting[r.ID] = r.answer
-	a.step(a.clock.Now(), controller.Event{Kind: controller.EventRequest, Request: &r.Request})
+	a.pose(&r.Request)
 }
 
 // carryOut does what the core put out: the record first, then the nodes, then
 // people.
 func (a *App) carryOut(now dosing.Instant, out *controller.Output) {
 	for _, draft := range out.Append {
-		a.pending++
-		a.writer.drafts <- draft
+		a.enter(now, draft)
 	}
 	for _, s := range out.Stops {
-		a.stopOwed = a.stopOwed || !a.link.Open()
-		a.publish(a.wires.stopMessage(a.core.Epoch(), s))
+		if !a.urge(a.wires.stopMessage(a.core.Epoch(), s)) {
+			a.stopOwed = true
+		}
 	}
 	if out.Supply {
-		a.publish(a.wires.supplyMessage(a.core.Epoch()))
+		a.urge(a.wires.supplyMessage(a.core.Epoch()))
 	}
 	for _, order := range out.Orders {
 		m := message{topic: a.wires.orderTopic(order), qos: 1, order: order.ID(),
 			body: payload.AppendOrder(nil, order, a.wires.outlet(order.Tank()))}
-		if !a.sender.send(m) {
-			a.sender.withdrawn <- order.ID()
+		if !a.sender.urge(m) {
+			a.sender.withdrawn <- order.ID() // has room: a station has one order open
 		}
 	}
 	if out.Lease {
 		a.beat++
-		a.publish(a.wires.leaseMessage(a.core.Epoch(), a.beat))
+		a.urge(a.wires.leaseMessage(a.core.Epoch(), a.beat))
 	}
+	a.stale = a.stale || out.Changed
 	for _, answer := range out.Answers {
 		a.answer(answer)
 	}
 	for _, n := range out.Notices {
-		a.logNotice(n)
-	}
-	if out.Changed {
-		a.show(now)
+		a.logNotice(now, n)
 	}
 }
+
+// urge sends what pumps wait for, and says whether it is on its way.
+func (a *App) urge(m message) bool { return a.link.Open() && a.sender.urge(m) }
 
 func (a *App) publish(m message) {
 	if a.link.Open() {
@@ -344,7 +360,8 @@ func (a *App) publish(m message) {
 func (a *App) answer(answer controller.Answer) {
 	if waiting, ok := a.waiting[answer.Request]; ok {
 		delete(a.waiting, answer.Request)
-		waiting <- answer
+		a.showChanges()   // whoever looks after the answer sees what it says
+		waiting <- answer // has room for the one answer
 		return
 	}
 	switch {

@@ -18,12 +18,14 @@ import (
 	"leat/controller"
 	"leat/controller/config"
 	"leat/safety"
+	"leat/safety/ledger"
 )
 
 // A child of the crash test is this test binary with these in its environment.
 const (
 	childConfig = "LEAT_TEST_CONFIG"
 	childPoint  = "LEAT_TEST_DIES_AT" // empty = lives until SIGTERM
+	childDisk   = "LEAT_TEST_DISK"    // a file that says how long each append takes; empty = as long as it takes
 )
 
 func TestMain(m *testing.M) {
@@ -42,6 +44,33 @@ func TestMain(m *testing.M) {
 	goleak.VerifyTestMain(m)
 }
 
+// Points at which nothing dies: a daemon that nobody arms, and one whose loop hangs
+// at the first report that says done.
+const (
+	alone   = "alone"
+	hanging = "hanging"
+)
+
+// slowDisk is a store each of whose appends takes as long as a file says at its
+// beginning; a test that takes an hour for it has stalled the disk.
+type slowDisk struct {
+	ledger.Store
+	told string
+}
+
+func (d *slowDisk) Append(row ledger.Row) error {
+	text, err := os.ReadFile(d.told)
+	if err != nil {
+		return err
+	}
+	delay, err := time.ParseDuration(string(text))
+	if err != nil {
+		return err
+	}
+	time.Sleep(delay)
+	return d.Store.Append(row)
+}
+
 // child runs the daemon, arms the tub as a person would, and dies by SIGKILL at
 // the point.
 func child(path, point string) error {
@@ -49,12 +78,19 @@ func child(path, point string) error {
 	if err != nil {
 		return err
 	}
+	if told := os.Getenv(childDisk); told != "" {
+		slowing = func(store ledger.Store) ledger.Store { return &slowDisk{store, told} }
+	}
 	log := zap.New(zapcore.NewCore(zapcore.NewJSONEncoder(zap.NewProductionEncoderConfig()), zapcore.Lock(os.Stderr), zapcore.InfoLevel))
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
 	defer stop()
 	var a *App
 	var armed atomic.Bool
 	passing = func(passed string) {
+		if point == hanging && passed == "done arrived" {
+			fmt.Fprintln(os.Stderr, "hangs")
+			select {}
+		}
 		// Not at the settlements of the start: those are another point.
 		if passed == point && armed.Load() || "start: "+passed == point && !armed.Load() {
 			die(a, point)
@@ -71,6 +107,9 @@ func child(path, point string) error {
 	}
 	go func() {
 		<-ready
+		if point == alone || point == hanging {
+			return
+		}
 		person(ctx, a, func() { armed.Store(true) })
 	}()
 	return a.Run(ctx)

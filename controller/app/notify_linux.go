@@ -3,7 +3,10 @@ package app
 import (
 	"net"
 	"os"
+	"time"
 )
+
+const notifyWithin = 100 * time.Millisecond
 
 // notify tells systemd how the service is, as sd_notify(3) describes; without
 // NOTIFY_SOCKET in the environment it does nothing.
@@ -20,5 +23,9 @@ func notify(state string) {
 		return // no supervisor to tell
 	}
 	defer conn.Close()
+	// A supervisor that takes nothing must not keep the loop from its next step.
+	if err := conn.SetWriteDeadline(time.Now().Add(notifyWithin)); err != nil {
+		return
+	}
 	_, _ = conn.Write([]byte(state)) // best effort by contract: the watchdog acts on silence
 }

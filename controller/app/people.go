@@ -20,7 +20,8 @@ func (a *App) webOptions() web.Options {
 		w = config.Web{}
 	}
 	return web.Options{Listen: w.Listen, Certificate: w.Certificate, Key: w.Key, Secure: w.BehindProxy, Monitoring: a.file.Metrics.Listen, Socket: filepath.Join(a.file.State, SocketName),
-		ECScale: w.ECScale, View: a.View, Ask: a.Ask, ReadAnalysis: readAnalysis, History: a.minutes, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready}
+		ECScale: w.ECScale, View: a.View, Ask: a.Ask, ReadAnalysis: readAnalysis, History: a.minutes, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready,
+		Alive: func() error { return a.pulse.within(aliveWithin) }}
 }
 
 // minutes are the means of one input, for the charts of the page.
@@ -60,6 +61,9 @@ func (a *App) audit(who, from, what, detail string) {
 
 // ready says why the daemon cannot do its work now.
 func (a *App) ready() error {
+	if err := a.pulse.within(readyWithin); err != nil {
+		return err
+	}
 	view := a.View()
 	switch {
 	case view == nil:

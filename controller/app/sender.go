@@ -3,6 +3,7 @@ package app
 import (
 	"errors"
 	"sync/atomic"
+	"time"
 
 	"leat/controller/mqtt"
 	"leat/safety/ledger"
@@ -19,51 +20,91 @@ type message struct {
 	order    ledger.OrderID
 }
 
-// sender publishes in order, in one goroutine, so that a slow link delays neither
-// a reading nor a decision.
+// sender publishes in one goroutine, so that a slow link delays neither a reading
+// nor a decision. What pumps wait for has a queue of its own that goes first: no
+// flood of answers keeps a stop or a lease back.
 type sender struct {
 	link      *mqtt.Link
-	messages  chan message
+	urgent    chan message // stops, orders, leases
+	messages  chan message // states and answers
 	withdrawn chan ledger.OrderID
 	pending   atomic.Int64
-	dropped   atomic.Uint64
 	done      chan struct{}
 }
 
-const messagesWaiting = 1024
+const (
+	messagesWaiting = 1024
+	urgentWaiting   = 64
+)
 
 func newSender(link *mqtt.Link) *sender {
-	return &sender{link: link, messages: make(chan message, messagesWaiting), withdrawn: make(chan ledger.OrderID, 4), done: make(chan struct{})}
+	return &sender{link: link, urgent: make(chan message, urgentWaiting), messages: make(chan message, messagesWaiting),
+		withdrawn: make(chan ledger.OrderID, 4), done: make(chan struct{})}
 }
 
+// run publishes until both queues are closed.
 func (s *sender) run() {
 	defer close(s.done)
-	for m := range s.messages {
-		err := s.link.Publish(m.topic, m.qos, m.retained, m.body)
-		if m.order.Number != 0 {
-			pass("order published")
+	urgent, messages := s.urgent, s.messages
+	for urgent != nil || messages != nil {
+		select {
+		case m, more := <-urgent:
+			if urgent = s.take(m, more, urgent); more {
+				continue
+			}
+		default:
 		}
-		// Only a link that was closed before the write leaves no doubt. Any other
-		// error may have reached a node: that order stays open and in doubt.
-		if m.order.Number != 0 && errors.Is(err, mqtt.ErrClosed) {
-			s.withdrawn <- m.order
+		select {
+		case m, more := <-urgent:
+			urgent = s.take(m, more, urgent)
+		case m, more := <-messages:
+			messages = s.take(m, more, messages)
 		}
-		s.pending.Add(-1)
 	}
 }
 
-// send queues a message. A full queue drops what can be sent again and says so;
-// an order that cannot be queued is withdrawn by the caller.
-func (s *sender) send(m message) bool {
+// take publishes a message and returns its queue, nil when that is closed.
+func (s *sender) take(m message, more bool, queue chan message) chan message {
+	if !more {
+		return nil
+	}
+	err := s.link.Publish(m.topic, m.qos, m.retained, m.body)
+	if m.order.Number != 0 {
+		pass("order published")
+	}
+	// Only a link that was closed before the write leaves no doubt. Any other
+	// error may have reached a node: that order stays open and in doubt.
+	if m.order.Number != 0 && errors.Is(err, mqtt.ErrClosed) {
+		s.withdrawn <- m.order // has room: a station has one order open
+	}
+	s.pending.Add(-1)
+	return queue
+}
+
+// send queues a state or an answer. A full queue drops it and says so.
+func (s *sender) send(m message) bool { return s.put(s.messages, m) }
+
+// urge queues what pumps wait for. A full queue drops it and says so: an order is
+// then withdrawn by the caller, a stop owed.
+func (s *sender) urge(m message) bool { return s.put(s.urgent, m) }
+
+func (s *sender) put(queue chan message, m message) bool {
 	s.pending.Add(1)
 	select {
-	case s.messages <- m:
+	case queue <- m:
 		return true
 	default:
 		s.pending.Add(-1)
-		s.dropped.Add(1)
 		return false
 	}
 }
 
-func (s *sender) wait() { <-s.done }
+// end publishes what waits and ends, unless that takes longer than patience.
+func (s *sender) end(patience time.Duration) {
+	close(s.urgent)
+	close(s.messages)
+	select {
+	case <-s.done:
+	case <-time.After(patience):
+	}
+}

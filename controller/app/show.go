@@ -24,6 +24,15 @@ func newPublished() published { return published{topics: map[string][]byte{}} }
 // forget makes everything be sent again: the broker may have started anew.
 func (p *published) forget() { clear(p.topics) }
 
+// showChanges shows the state anew where it has changed since it was last shown: once
+// for all that happened together.
+func (a *App) showChanges() {
+	if a.stale {
+		a.stale = false
+		a.show(a.stepped)
+	}
+}
+
 // show makes a new snapshot and publishes what changed in it.
 func (a *App) show(now dosing.Instant) {
 	view := a.core.View(now)
@@ -87,12 +96,13 @@ func (a *App) keep(topic string, body []byte) {
 	if bytes.Equal(a.state.topics[topic], body) {
 		return
 	}
-	a.state.topics[topic] = body
-	a.sender.send(message{topic: topic, qos: 1, retained: true, body: body})
+	if a.sender.send(message{topic: topic, qos: 1, retained: true, body: body}) {
+		a.state.topics[topic] = body
+	}
 }
 
 // logNotice writes one line in the words of the page.
-func (a *App) logNotice(n controller.Notice) {
+func (a *App) logNotice(now dosing.Instant, n controller.Notice) {
 	fields := []zap.Field{zap.String("tank", a.tankName(n.Tank))}
 	if n.Cause != safety.CauseNone {
 		fields = append(fields, zap.Stringer("cause", n.Cause), zap.Bool("active", n.Active), zap.String("text", safety.Of(n.Cause).Text))
@@ -111,8 +121,14 @@ func (a *App) logNotice(n controller.Notice) {
 	case controller.NoticeAlarm:
 		a.log.Warn("alarm", append(fields, zap.String("detail", n.Text))...)
 	case controller.NoticeChange:
+		if !a.changes.take(now.Up) {
+			return
+		}
 		a.log.Info("change", append(fields, zap.String("detail", n.Text))...)
 	case controller.NoticeRefused:
+		if !a.denials.take(now.Up) {
+			return
+		}
 		a.log.Warn("refused", append(fields, zap.String("detail", n.Text))...)
 	}
 }

@@ -13,11 +13,13 @@ import (
 
 // writer appends drafts to the ledger, one after the other, and answers each with
 // an event. It is the only goroutine that writes the ledger, so a slow disk delays
-// no stop and no reading.
+// no stop and no reading. Neither it nor the loop ever waits for the other: the
+// loop gives it no more drafts than have room, and there is room for all that these
+// can bring back.
 type writer struct {
 	ledger  *ledger.Ledger
 	drafts  chan ledger.Draft
-	results chan controller.Event
+	results chan result
 	flush   chan struct{} // a minute of history is complete
 	history func() error
 	log     *zap.Logger
@@ -25,12 +27,23 @@ type writer struct {
 	retry   time.Duration
 }
 
-// draftsWaiting bounds the queue. The core has one intent open at a time, so only
-// a stalled disk fills it; then the loop itself waits and the lease lapses.
-const draftsWaiting = 256
+// result is what became of a draft, or a word on the disk before that.
+type result struct {
+	event *controller.Event // nil = nothing that the core must hear
+	done  bool              // a draft is off the writer's hands
+}
+
+// draftsMost bounds what may wait for the disk. People can ask for little while it
+// is behind, so that only the core's own rows (some forty an hour of a station of six
+// tanks) add up: a full disk is borne for days.
+const draftsMost = 4096
+
+// resultsOfDraft is the most that one draft brings back: the disk is full, the disk
+// is ready again or has failed, and what became of the draft.
+const resultsOfDraft = 3
 
 func newWriter(l *ledger.Ledger, history func() error, observe func(time.Duration), log *zap.Logger) *writer {
-	return &writer{ledger: l, drafts: make(chan ledger.Draft, draftsWaiting), results: make(chan controller.Event, 2*draftsWaiting),
+	return &writer{ledger: l, drafts: make(chan ledger.Draft, draftsMost), results: make(chan result, resultsOfDraft*draftsMost),
 		flush: make(chan struct{}, 1), history: history, log: log, observe: observe, retry: 5 * time.Second}
 }
 
@@ -45,9 +58,11 @@ func (w *writer) run(quit <-chan struct{}) {
 				w.writeHistory()
 				return
 			}
-			if !failed {
-				failed = !w.insist(draft, quit)
+			if failed {
+				w.results <- result{done: true} // lost, as the loop was told
+				continue
 			}
+			failed = !w.insist(draft, quit)
 		case <-w.flush:
 			w.writeHistory()
 		}
@@ -60,7 +75,7 @@ func (w *writer) insist(draft ledger.Draft, quit <-chan struct{}) bool {
 	event, err := w.append(draft)
 	full := errors.Is(err, ledger.ErrFull)
 	if full {
-		w.results <- controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerFull, Text: err.Error()}
+		w.tell(safety.LedgerFull, err.Error())
 	}
 	for errors.Is(err, ledger.ErrFull) {
 		select {
@@ -72,14 +87,19 @@ func (w *writer) insist(draft ledger.Draft, quit <-chan struct{}) bool {
 	}
 	if err != nil {
 		// After a failed write or sync nobody knows what is on the disk.
-		w.results <- controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerFailed, Text: err.Error()}
+		w.tell(safety.LedgerFailed, err.Error())
+		w.results <- result{done: true}
 		return false
 	}
 	if full {
-		w.results <- controller.Event{Kind: controller.EventLedger, Ledger: safety.LedgerReady}
+		w.tell(safety.LedgerReady, "")
 	}
-	w.results <- event
+	w.results <- result{event: event, done: true}
 	return true
+}
+
+func (w *writer) tell(state safety.LedgerState, text string) {
+	w.results <- result{event: &controller.Event{Kind: controller.EventLedger, Ledger: state, Text: text}}
 }
 
 // writeHistory writes the complete minutes. What fails waits for the next time:
@@ -91,8 +111,8 @@ func (w *writer) writeHistory() {
 }
 
 // append writes one draft and returns the event that tells the core so; a
-// settlement needs none, but is answered so that what is pending can be counted.
-func (w *writer) append(draft ledger.Draft) (controller.Event, error) {
+// settlement needs none.
+func (w *writer) append(draft ledger.Draft) (*controller.Event, error) {
 	began := time.Now()
 	defer func() { w.observe(time.Since(began)) }()
 	switch d := draft.(type) {
@@ -100,13 +120,13 @@ func (w *writer) append(draft ledger.Draft) (controller.Event, error) {
 		pass("intent made")
 		receipt, err := w.ledger.AppendIntent(d)
 		pass("intent durable")
-		return controller.Event{Kind: controller.EventDurable, Receipt: receipt}, err
+		return &controller.Event{Kind: controller.EventDurable, Receipt: receipt}, err
 	case ledger.Change:
-		return controller.Event{Kind: controller.EventRecorded, Change: &d}, w.ledger.Append(d)
+		return &controller.Event{Kind: controller.EventRecorded, Change: &d}, w.ledger.Append(d)
 	default:
 		pass("settlement made")
 		err := w.ledger.Append(d)
 		pass("settlement durable")
-		return controller.Event{}, err
+		return nil, err
 	}
 }

@@ -96,7 +96,7 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 	tank := nominal
 	tank.Name, tank.Volume = "tank", dosing.Litres(p.litres)
 	tank.Least, tank.Greatest = dosing.Litres(0.9*p.litres*(1-out)), dosing.Litres(1.1*p.litres)
-	tank.DeadTime, tank.Lag = p.deadTime, p.lag
+	tank.DeadTime, tank.Lag = p.toldDeadTime, p.toldLag
 	tank.TopUp = dosing.Water{Alkalinity: p.alkalinity, EC: dosing.Conductivity(0.1 * p.alkalinity)}
 	tank.BufferScale = p.wrong * w.buffer / curve.Buffer(drawnPH)
 	tank.PHNoise, tank.ECNoise = p.noise, 0.005
@@ -108,6 +108,9 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 	}}
 	if len(p.floods) > 0 {
 		settings.Tanks[0].Zones = []controller.Zone{{Name: "bench", Kind: controller.ZoneFlood, Litres: dosing.Litres(out * p.litres)}}
+	}
+	if p.slow > 0 {
+		settings.Tanks[0].Zones = append(settings.Tanks[0].Zones, controller.Zone{Name: "pond", Kind: controller.ZoneRaft, Litres: dosing.Litres(p.slow * p.litres)})
 	}
 	station := &sizing.Station{Settings: g, DecideEvery: settings.DecideEvery, Plants: []sizing.Plant{{Curve: curve, Buffer: p.wrong * w.buffer,
 		BlendEC: 0.5 * (w.ecPerML[calciumPump] + w.ecPerML[sulfatePump]), PH: drawnPH, Demand: s.demand()}}}
@@ -167,7 +170,7 @@ func (s *Set) plantOf(p *parameters) sim.Plant {
 		Carbonate: p.carbonate, CO2Exchange: p.exchange, RoomCO2: outdoorCO2, RoomSteps: p.room,
 		Celsius: p.celsius, CelsiusSwing: p.swing, Shift: p.shift, AmmoniumFirst: s.ammonium,
 		TopUp: sim.TapWater(p.alkalinity, 0.1*p.alkalinity), TopUpStep: 0.02, TopUpFlow: 0.04,
-		FloodAt: p.floods, FilmTurnover: time.Minute, RaftTurnover: time.Minute,
+		FloodAt: p.floods, FilmTurnover: time.Minute, RaftTurnover: max(p.apart, time.Minute),
 	}
 	if len(p.floods) > 0 {
 		fill := (p.floodFor / 4).Round(time.Second)

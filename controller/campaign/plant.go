@@ -21,7 +21,10 @@ import (
 //	→ {"seconds":5,"ml":{"acid":0.7}}
 //	← the water after these seconds, with what entered in them
 //
-// ec is mS/cm at 25 °C; flood, top_up and still may be left out. "ml" names only
+// ec is mS/cm at 25 °C; flood, top_up and still may be left out. An answer may add
+// "seen":{"ph":…,"ec":…}, what reaches the probes where that is other water, and
+// "twin":{"ph":…,"ec":…}, the water without the doses since a fault of the program's own
+// began: doses are then judged by what they added to the distance from the setpoint. "ml" names only
 // the pumps that delivered. End of input is the end of the night. A line that is no
 // such object, or a minute without an answer, ends the rehearsal with an error.
 type plantProgram struct {
@@ -49,6 +52,8 @@ type plantStart struct {
 	SetPH    float64     `json:"ph_setpoint"`
 	SetEC    float64     `json:"ec_setpoint"`
 	Buffer   float64     `json:"buffer_meq_per_l_ph"` // as commissioned, at the setpoint
+	TopUp    float64     `json:"top_up_alkalinity_meq_per_l"`
+	TopUpEC  float64     `json:"top_up_ec_ms_per_cm"`
 	Pumps    []plantPump `json:"pumps"`
 }
 
@@ -72,6 +77,26 @@ type plantAnswer struct {
 	Flood   bool     `json:"flood"`
 	TopUp   bool     `json:"top_up"`
 	Still   bool     `json:"still"`
+
+	Seen *plantSolution `json:"seen"`
+	Twin *plantSolution `json:"twin"`
+}
+
+// plantSolution is the pH and EC of some water.
+type plantSolution struct {
+	PH *float64 `json:"ph"`
+	EC *float64 `json:"ec"`
+}
+
+// solution is the same as the farm takes it, nil where there is none.
+func (p *plantSolution) solution() (*sim.Solution, bool) {
+	if p == nil {
+		return nil, true
+	}
+	if p.PH == nil || p.EC == nil {
+		return nil, false
+	}
+	return &sim.Solution{PH: *p.PH, EC25: *p.EC}, true
 }
 
 // startPlant starts the program for one night. The command is split at blanks; no
@@ -120,7 +145,8 @@ func startPlant(command string, stderr io.Writer, s *Scene) (*plantProgram, erro
 func startOf(s *Scene) plantStart {
 	t, set := &s.Settings.Safety.Tanks[0], &s.Settings.Tanks[0]
 	start := plantStart{Seed: s.Seed, Litres: float64(t.Volume), DeadTime: t.DeadTime.Seconds(), Lag: t.Lag.Seconds(),
-		PH: s.Options.StartPH, EC: s.Options.StartECShare * set.EC.Value, SetPH: set.PH.Value, SetEC: set.EC.Value, Buffer: s.buffer()}
+		PH: s.Options.StartPH, EC: s.Options.StartECShare * set.EC.Value, SetPH: set.PH.Value, SetEC: set.EC.Value, Buffer: s.buffer(),
+		TopUp: t.TopUp.Alkalinity, TopUpEC: float64(t.TopUp.EC)}
 	for i := range s.Settings.Safety.Pumps {
 		p := &s.Settings.Safety.Pumps[i]
 		start.Pumps = append(start.Pumps, plantPump{p.Name, p.Role.String(), p.AcidPerML, p.ECPerML})
@@ -181,7 +207,13 @@ func stateOf(line []byte) (sim.WaterState, error) {
 	if a.PH == nil || a.EC == nil || a.Celsius == nil || a.Litres == nil {
 		return sim.WaterState{}, fmt.Errorf("plant: %.80q lacks ph, ec, celsius or litres", line)
 	}
-	return sim.WaterState{PH: *a.PH, EC25: *a.EC, Celsius: *a.Celsius, Litres: *a.Litres, Flood: a.Flood, TopUp: a.TopUp, Still: a.Still}, nil
+	seen, whole := a.Seen.solution()
+	twin, both := a.Twin.solution()
+	if !whole || !both {
+		return sim.WaterState{}, fmt.Errorf("plant: %.80q has seen or twin without ph or ec", line)
+	}
+	return sim.WaterState{PH: *a.PH, EC25: *a.EC, Celsius: *a.Celsius, Litres: *a.Litres, Flood: a.Flood, TopUp: a.TopUp, Still: a.Still,
+		Seen: seen, Twin: twin}, nil
 }
 
 // end closes the program's input and waits for it to leave.

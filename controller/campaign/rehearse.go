@@ -55,6 +55,8 @@ type Outcome struct {
 	Violations []Violation
 	Alarms     AlarmCount
 	Sightings  []Sighting // of each fault
+	Twinned    bool       // there was a fault, and Harm holds
+	Harm       Harm
 	Hash       uint64
 }
 
@@ -190,6 +192,9 @@ func (o *Options) night(set *Set, night int) (*Outcome, error) {
 		return nil, err
 	}
 	out.Alarms, out.Sightings = p.trace.alarms(), p.trace.sightings(s.Faults)
+	if n := len(p.trace.Samples); n > 0 && p.trace.Samples[n-1].Twinned {
+		out.Twinned, out.Harm = true, p.trace.harm()
+	}
 	if night%twiceEvery == 0 {
 		found, err := s.playAgain(p, night)
 		if err != nil {

@@ -24,6 +24,7 @@ type Report struct {
 	EC         ECReport     `json:"ec"`
 	Alarms     AlarmReport  `json:"alarms"`
 	Invariants Judgement    `json:"invariants"`
+	Harm       *HarmReport  `json:"by_doses,omitempty"`
 	Speed      Speed        `json:"speed"`
 	TraceHash  string       `json:"trace_hash"`
 	Yardsticks []LawReport  `json:"yardsticks,omitempty"`
@@ -171,6 +172,7 @@ func (o *Options) report(set *Set, outcomes []*Outcome) *Report {
 	r.TraceHash = fmt.Sprintf("%016x", h.Sum64())
 	r.scores(ours, timers, seers)
 	r.alarms(outcomes)
+	r.harm(outcomes)
 	r.settleInMixingTimes(o, set, outcomes)
 	for _, law := range []struct {
 		name   string

@@ -13,7 +13,7 @@ import (
 // between is a range from which a parameter is drawn.
 type between [2]float64
 
-// Set is a family of nights, as control.md of the design defines it.
+// Set is a family of nights: from which ranges its waters, plants and pumps are drawn.
 type Set struct {
 	Name, Text string
 	hours      float64
@@ -26,6 +26,12 @@ type Set struct {
 	floods    [2]int  // how many in a night
 	floodMost float64 // share of the water
 	turnover  between // per hour, log-uniform; sets the lag
+	deadTime  between // s
+	lag       between // s, where turnover does not set it
+	wrong     between // commissioned ÷ true buffer capacity, log-uniform
+	mistimed  float64 // largest relative error of the commissioned dead time and lag
+	slow      between // share of the water that stands in ponds
+	apart     between // h in which pond water is exchanged once, log-uniform
 	day       bool    // light, CO2 in steps, a warm day
 	ammonium  bool    // taken up first
 	shifted   float64 // largest shift of a constant, pK
@@ -33,7 +39,8 @@ type Set struct {
 
 var standard = Set{Name: "standard", Text: "the night by which control is judged", hours: 10,
 	litres: between{20, 1000}, phosphate: between{0.3, 2.5}, alkalinity: between{0.2, 5}, evaporation: between{0.001, 0.02},
-	flux: between{-0.03, 0.1}, uptake: between{0, 0.03}, exchange: between{0.05, 1}}
+	flux: between{-0.03, 0.1}, uptake: between{0, 0.03}, exchange: between{0.05, 1},
+	deadTime: between{20, 180}, lag: between{30, 300}, wrong: between{1.0 / 3, 3}}
 
 // Sets are all sets of nights.
 func Sets() []Set {
@@ -52,7 +59,16 @@ func Sets() []Set {
 			s.evaporation, s.uptake = between{0.002, 0.05}, between{0, 0.06}
 		}),
 		vary("soft", "top-up of rain or reverse osmosis", func(s *Set) { s.alkalinity = between{0, 0.1} }),
-		vary("slow", "ponds of 1 to 10 m³ that take hours to mix", func(s *Set) {
+		vary("measured", "buffer capacity, dead time and lag measured to within 15 %", func(s *Set) {
+			s.wrong, s.mistimed = between{0.85, 1.15}, 0.15
+		}),
+		vary("quick", "small tanks that mix in seconds, with floods", func(s *Set) {
+			s.deadTime, s.lag, s.floods, s.floodMost = between{5, 30}, between{10, 60}, [2]int{0, 6}, 0.4
+		}),
+		vary("ponds", "30 to 70 % of the water stands in ponds that exchange theirs in hours", func(s *Set) {
+			s.slow, s.apart = between{0.3, 0.7}, between{0.5, 4}
+		}),
+		vary("slow", "tanks of 1 to 10 m³ that take hours to mix", func(s *Set) {
 			s.hours, s.litres, s.turnover = 24, between{1000, 10000}, between{0.5, 6}
 		}),
 		vary("ammonium", "acid and base from the roots, ammonium taken up first", func(s *Set) { s.flux, s.ammonium = between{-0.15, 0.15}, true }),
@@ -79,6 +95,9 @@ type parameters struct {
 	stockWorth                                 [2]float64 // mS/cm of a smallest dose of each stock
 	carbonate, flux, exchange, uptake          float64
 	deadTime, lag                              time.Duration
+	toldDeadTime, toldLag                      time.Duration // as commissioned
+	slow                                       float64       // share of the water in ponds
+	apart                                      time.Duration // in which their water is exchanged once
 	noise, celsius                             float64
 	startPH, startEC, ec                       float64
 	run                                        [4]float64 // s that a dose worth 0.10 pH or 0.10 mS/cm runs, by pump
@@ -92,11 +111,11 @@ type parameters struct {
 
 // sources are the streams of one night; a night that is drawn again goes on where
 // the refused one ended.
-type sources struct{ tank, water, room, mixing, probes, pumps, start, floods, constants *stream }
+type sources struct{ tank, water, room, mixing, probes, pumps, start, floods, constants, told *stream }
 
 func sourcesOf(seed uint64) *sources {
 	return &sources{source(seed, "tank"), source(seed, "water"), source(seed, "room"), source(seed, "mixing"), source(seed, "probes"),
-		source(seed, "pumps"), source(seed, "start"), source(seed, "floods"), source(seed, "constants")}
+		source(seed, "pumps"), source(seed, "start"), source(seed, "floods"), source(seed, "constants"), source(seed, "told")}
 }
 
 // draw draws one night. Every draw takes the same number from each stream, so that
@@ -111,11 +130,11 @@ func (s *Set) draw(from *sources) *parameters {
 		celsius:     from.room.uniform(20, 24),
 		flux:        from.tank.uniform(s.flux[0], s.flux[1]),
 		uptake:      from.tank.uniform(s.uptake[0], s.uptake[1]),
-		deadTime:    span(from.mixing.uniform(20, 180)),
-		lag:         span(from.mixing.uniform(30, 300)),
+		deadTime:    span(from.mixing.uniform(s.deadTime[0], s.deadTime[1])),
+		lag:         span(from.mixing.uniform(s.lag[0], s.lag[1])),
 		noise:       from.probes.uniform(0.005, 0.030),
 		worth:       from.pumps.logUniform(0.003, 0.05),
-		wrong:       from.pumps.logUniform(1.0/3, 3),
+		wrong:       from.pumps.logUniform(s.wrong[0], s.wrong[1]),
 		startPH:     from.start.uniform(5.4, 6.6),
 		startEC:     from.start.uniform(0.6, 1),
 		ec:          from.start.uniform(0.8, 2.6),
@@ -133,6 +152,16 @@ func (s *Set) draw(from *sources) *parameters {
 	}
 	for i := range p.stockWorth {
 		p.stockWorth[i] = from.pumps.logUniform(0.001, 0.01)
+	}
+	p.toldDeadTime, p.toldLag = p.deadTime, p.lag
+	if s.mistimed > 0 {
+		off := func(d time.Duration) time.Duration {
+			return span(d.Seconds() * from.told.uniform(1-s.mistimed, 1+s.mistimed))
+		}
+		p.toldDeadTime, p.toldLag = off(p.deadTime), off(p.lag)
+	}
+	if s.slow[1] > 0 {
+		p.slow, p.apart = from.told.uniform(s.slow[0], s.slow[1]), span(from.told.logUniform(s.apart[0], s.apart[1])*3600)
 	}
 	s.drawFloods(from.floods, p)
 	s.drawDay(from.room, p)

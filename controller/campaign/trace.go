@@ -142,6 +142,9 @@ type Sample struct {
 	Base     float64
 	Coming   float64 // EC on its way as the daemon counts it, mS/cm
 	Moving   bool    // the water
+
+	Twinned        bool // a fault has begun: the next two are of the water without doses since
+	TwinPH, TwinEC float64
 }
 
 // Minute is one tank as a person would see it.
@@ -255,7 +258,9 @@ func (r *recorder) look(now dosing.Instant) {
 		id := dosing.TankID(i)
 		ph, ec := r.farm.Bulk(id)
 		e := r.night.Core.Estimate(now, id)
-		r.trace.Samples = append(r.trace.Samples, Sample{At: now.Up, Tank: id, PH: ph, EC: ec, Litres: r.farm.Litres(id), Celsius: r.farm.Celsius(id), ToppedUp: r.farm.ToppedUp(id), Target: r.night.Core.Target(id), Known: e.PHKnown,
+		twinPH, twinEC, twinned := r.farm.Twin(id)
+		r.trace.Samples = append(r.trace.Samples, Sample{Twinned: twinned, TwinPH: twinPH, TwinEC: twinEC,
+			At: now.Up, Tank: id, PH: ph, EC: ec, Litres: r.farm.Litres(id), Celsius: r.farm.Celsius(id), ToppedUp: r.farm.ToppedUp(id), Target: r.night.Core.Target(id), Known: e.PHKnown,
 			Acid: e.AcidInTransit, Base: e.BaseInTransit, Coming: e.ECInTransit, Moving: r.farm.Circulating(id)})
 	}
 	if now.Up%time.Minute != 0 {

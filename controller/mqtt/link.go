@@ -161,6 +161,14 @@ func (l *Link) Close(ctx context.Context) error {
 // Ready is signalled when something waits for Take or Next.
 func (l *Link) Ready() <-chan struct{} { return l.ready }
 
+// Again signals Ready anew for what is left, so that whoever takes from the link may
+// stop after a while.
+func (l *Link) Again() {
+	if !l.queue.empty() || !l.slots.empty() {
+		l.signal()
+	}
+}
+
 // Changed tells each opening (true) and closing (false) in order. Whoever does not
 // listen delays reconnecting, never reading.
 func (l *Link) Changed() <-chan bool { return l.changed }

@@ -270,6 +270,7 @@ func (f *Farm) everySecond() {
 		if five {
 			f.fiveSeconds(t)
 		}
+		f.secondOfTwin(t, five)
 	}
 	if five {
 		f.fold()

@@ -79,6 +79,7 @@ func (f *Farm) faultsSecond() {
 	for _, i := range f.injections {
 		if !i.begun && f.now >= i.At {
 			i.begun = true
+			f.divide()
 			if i.fault.begin != nil {
 				i.fault.begin(f, i)
 			}

@@ -22,15 +22,28 @@ type WaterState struct {
 	Celsius, Litres float64
 	Flood, TopUp    bool
 	Still           bool // the circulation stands
+	// Seen is what reaches the probes where that is other water; nil = the same. Twin is
+	// the water as it would be without the doses since a fault began; nil = unknown.
+	Seen, Twin *Solution
 }
+
+// Solution is pH and EC (mS/cm at 25 °C) of some water.
+type Solution struct{ PH, EC25 float64 }
 
 // check refuses what no water can be.
 func (s *WaterState) check() error {
-	for _, c := range []struct {
+	type claim struct {
 		what      string
 		v         float64
 		low, high float64
-	}{{"pH", s.PH, 0, 14}, {"EC", s.EC25, 0, 200}, {"temperature", s.Celsius, 0, 50}, {"litres", s.Litres, 0, 1e6}} {
+	}
+	claims := []claim{{"pH", s.PH, 0, 14}, {"EC", s.EC25, 0, 200}, {"temperature", s.Celsius, 0, 50}, {"litres", s.Litres, 0, 1e6}}
+	for _, w := range []*Solution{s.Seen, s.Twin} {
+		if w != nil {
+			claims = append(claims, claim{"pH", w.PH, 0, 14}, claim{"EC", w.EC25, 0, 200})
+		}
+	}
+	for _, c := range claims {
 		if !(c.v >= c.low && c.v <= c.high) {
 			return fmt.Errorf("the plant says %s %g; give a number from %g to %g", c.what, c.v, c.low, c.high)
 		}
@@ -57,6 +70,10 @@ func (f *Farm) outside(t *tank, seconds float64) {
 		f.err = err
 		return
 	}
+	if rise := state.Litres - t.bulk.litres; t.topUp && rise > 0 && seconds > 0 {
+		t.book.toppedUp.litres += rise // the program tells of its valve and level alone
+	}
+	t.state = state
 	t.bulk, t.plume, t.pipe, t.entered = parcel{litres: state.Litres}, parcel{}, nil, parcel{}
 	t.celsius, t.topUp, t.flood = state.Celsius, state.TopUp, state.Flood
 	t.speed = 1

@@ -228,6 +228,18 @@ func (f *Farm) ofStation(p *probe) float64 {
 func (t *tank) truthOf(p *probe, f *Farm) float64 {
 	// A probe in water that no longer moves goes on seeing that water.
 	held := p.started && (t.speed+t.trouble.speed <= 0 || t.trouble.heldCell)
+	if seen := t.state.Seen; seen != nil {
+		factor, ok := chem.ISO7888(t.celsius)
+		if !ok {
+			factor = 1
+		}
+		switch p.set.Quantity {
+		case dosing.QuantityPH:
+			return p.wire.sendsPH(seen.PH, t.celsius)
+		case dosing.QuantityEC:
+			return p.wire.sendsEC(seen.EC25/factor, seen.EC25, t.celsius)
+		}
+	}
 	switch p.set.Quantity {
 	case dosing.QuantityPH:
 		if held {

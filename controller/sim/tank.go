@@ -50,7 +50,10 @@ type tank struct {
 	book      book
 	trouble   trouble
 
+	twin *tank // the same water without the doses since the first fault; nil before it
+
 	water Water           // somebody else's; nil = ours
+	state WaterState      // its newest
 	told  []dosing.Volume // by pump, what it has been told of
 	flood bool            // as it says
 }

@@ -43,6 +43,7 @@ type Options struct {
 	Audit            func(who, from, what, detail string)
 	Metrics          http.Handler
 	Ready            func() error // why the daemon is not ready; nil = ready
+	Alive            func() error // why it must be started anew; nil = alive
 }
 
 // Server serves the page, the monitoring and the local socket.
@@ -190,14 +191,18 @@ func (s *Server) routes() http.Handler {
 
 // monitoring adds health and metrics to a server's paths.
 func (s *Server) monitoring(mux *http.ServeMux) http.Handler {
-	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "alive") })
-	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, _ *http.Request) {
-		if err := s.options.Ready(); err != nil {
-			http.Error(w, "not ready: "+err.Error(), http.StatusServiceUnavailable)
-			return
-		}
-		fmt.Fprintln(w, "ready")
-	})
+	for path, state := range map[string]struct {
+		word  string
+		wrong func() error
+	}{"/healthz": {"alive", s.options.Alive}, "/readyz": {"ready", s.options.Ready}} {
+		mux.HandleFunc("GET "+path, func(w http.ResponseWriter, _ *http.Request) {
+			if err := state.wrong(); err != nil {
+				http.Error(w, "not "+state.word+": "+err.Error(), http.StatusServiceUnavailable)
+				return
+			}
+			fmt.Fprintln(w, state.word)
+		})
+	}
 	if s.options.Metrics != nil {
 		mux.Handle("GET /metrics", s.options.Metrics)
 	}

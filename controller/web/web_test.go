@@ -122,7 +122,7 @@ func newHouse(t *testing.T) *house {
 			h.deeds = append(h.deeds, strings.Join([]string{who, from, what, detail}, " "))
 		},
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = io.WriteString(w, "leat_up 1\n") }),
-		Ready:   func() error { return errors.New("the broker is not connected") }})
+		Ready:   func() error { return errors.New("the broker is not connected") }, Alive: func() error { return nil }})
 	if err != nil {
 		t.Fatal(err)
 	}

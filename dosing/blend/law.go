@@ -107,10 +107,10 @@ func (m *Mix) missed(s Substance, own int) error {
 				fmt.Sprintf("%s: %s reaches the most you allow", where, stock.Name),
 				fmt.Sprintf("make it %s times as strong, or allow %s mL/L of it", figure(times), figure(m.Amounts[own]*times))}}
 		}
-		return &Refusal{where + ": " + m.hindrance(s), "raise that limit, or make " + stock.Name + " of another salt"}
+		return &Refusal{where + ": " + m.hindrance(m.aimOf(s)), "raise that limit, or make " + stock.Name + " of another salt"}
 	}
 	if base, _ := m.Task.around(m.Task.volume(m.Amounts)); base[s] > w.Amount*(1+microMiss/2) {
 		return nil
 	}
-	return &Refusal{where + ": it comes " + m.bringers(s), "make those with less " + s.String() + ": it has a stock of its own"}
+	return &Refusal{where + ": it comes " + m.bringers(m.aimOf(s)), "make those with less " + s.String() + ": it has a stock of its own"}
 }

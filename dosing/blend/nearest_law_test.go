@@ -196,7 +196,7 @@ func TestNoMixtureIsFurtherFromItsTargetsThanAnIndependentSearchFinds(t *testing
 	r := rand.New(rand.NewPCG(39, 2))
 	judged, worst := 0, 0.0
 	for k := range 1000 {
-		m, err := Solve(drawnTask(t, r))
+		m, err := solve(drawnTask(t, r))
 		var refusal *Refusal
 		if errors.As(err, &refusal) {
 			continue

@@ -82,21 +82,9 @@ func (b *blender) predict(m *Mix) error {
 	if err := b.chem.Solve(&t, chem.Conditions{TempC: b.t.TempC}, &m.AtOnce); err != nil {
 		return fmt.Errorf("the mixture: %w", err)
 	}
-	return nil
-}
-
-// With is the same task carried out with other amounts, as after rounding.
-func (m *Mix) With(amounts []float64) (*Mix, error) {
-	other := *m
-	other.Amounts = append([]float64{}, amounts...)
-	other.Reached = m.Task.reached(amounts)
-	b := &blender{t: &other.Task}
-	if err := b.predict(&other); err != nil {
-		return nil, err
-	}
-	other.Reasons, other.Alternatives, other.Remarks = nil, m.Alternatives, nil
-	other.explain()
-	return &other, nil
+	var err error
+	m.need, err = b.needed(m.Reached)
+	return err
 }
 
 // cations and anions of the macronutrients and what comes with them, meq/L,

@@ -158,7 +158,10 @@ type Mix struct {
 	AtOnce  chem.Result // before carbon dioxide has left
 	Plain   chem.Result // the base itself, closed
 
+	need float64 // balance of charge that the pH needs, meq/L: see balanceOf
+
 	Reasons      []string
+	Rounding     string // what whole doses of the pumps do to it, and what to add by hand; empty where it is nothing
 	Alternatives []string
 	Remarks      []string
 }

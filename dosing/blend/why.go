@@ -3,7 +3,6 @@ package blend
 import (
 	"fmt"
 	"math"
-	"sort"
 	"strings"
 
 	"leat/dosing"
@@ -16,12 +15,31 @@ const noticed = 0.01
 // explain says in words what the figures do not: why an element is missed, and what
 // to watch.
 func (m *Mix) explain() {
-	for s := range m.Wants {
-		m.explainOne(Substance(s))
+	for s, w := range m.Wants {
+		if w.Limited && m.Reached[s] > w.Most*(1+1e-6)+1e-9 {
+			m.reason("%s passes its limit of %s: the %s brings %s", Substance(s), milligrams(w.Most*Substance(s).Mass()), m.Task.BaseName(), m.Task.Base.shown(Substance(s)))
+		}
 	}
-	m.explainTraces()
-	m.explainNitrogen()
+	aims, nitrogen := m.aims(), (*aim)(nil)
+	for i := range aims {
+		switch a := &aims[i]; a.kind {
+		case aimSubstance:
+			m.explainOne(a)
+		case aimNitrogen:
+			nitrogen = a
+		}
+	}
+	m.explainTraces(aims)
+	m.explainNitrogen(nitrogen)
 	m.explainPH()
+	m.note()
+}
+
+// note says what to watch, of the mixture as it is made.
+func (m *Mix) note() {
+	if climb := m.Settled.PH - m.AtOnce.PH; climb > 0.15 {
+		m.remark("pH reads %.2f at first and climbs to %.2f as carbon dioxide leaves; do not correct it in between", m.AtOnce.PH, m.Settled.PH)
+	}
 	m.explainRecipe()
 	m.explainSolution()
 }
@@ -39,22 +57,17 @@ func (c Content) shown(s Substance) string { return milligrams(c[s] * known[s].m
 
 func milligrams(v float64) string { return figure(v) + " mg/L" }
 
-func (m *Mix) explainOne(s Substance) {
-	w := m.Wants[s]
+// explainOne tells of a macronutrient, or of any surplus; micronutrients that fall
+// short are told together.
+func (m *Mix) explainOne(a *aim) {
+	s, w := a.substance, m.Wants[a.substance]
 	target, least := milligrams(w.Amount*s.Mass()), noticed
 	if s.Micro() {
 		least = 0.1
 	}
-	if w.Limited && m.Reached[s] > w.Most*(1+1e-6)+1e-9 {
-		m.reason("%s passes its limit of %s: the %s brings %s", s, milligrams(w.Most*s.Mass()), m.Task.BaseName(), m.Task.Base.shown(s))
-	}
-	if !w.Stated || w.Weight == 0 {
-		return
-	}
-	o := m.Off(s)
-	switch {
+	switch o := m.Off(s); {
 	case w.Amount == 0 && o > 0.1 && !s.Micro():
-		m.reason("%s reaches %s though none is wanted: %s", s, m.Reached.shown(s), m.bringers(s))
+		m.reason("%s reaches %s though none is wanted: %s", s, m.Reached.shown(s), m.bringers(a))
 	case w.Amount == 0:
 	case o > least && m.Task.Base[s] > w.Amount:
 		if m.Task.IsTank {
@@ -63,23 +76,24 @@ func (m *Mix) explainOne(s Substance) {
 			m.reason("water brings %s of %s, target %s: it stays in surplus; softer water or a higher EC would meet it", m.Task.Base.shown(s), s, target)
 		}
 	case o > least:
-		m.reason("%s comes to %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, m.bringers(s))
-	case o < -least && s.Micro(): // told together
-	case o < -least:
-		m.reason("%s comes to only %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, m.hindrance(s))
+		m.reason("%s comes to %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, m.bringers(a))
+	case o < -least && !s.Micro():
+		m.reason("%s comes to only %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, m.hindrance(a))
 	}
 }
 
 // explainTraces tells of the micronutrients that fall short, those with one cause
 // in one line.
-func (m *Mix) explainTraces() {
+func (m *Mix) explainTraces(aims []aim) {
 	var causes []string
 	lacking := map[string][]string{}
-	for s := Fe; s <= Mo; s++ {
-		if w := m.Wants[s]; !w.Stated || w.Weight == 0 || w.Amount == 0 || m.Off(s) > -0.1 {
+	for i := range aims {
+		a := &aims[i]
+		s := a.substance
+		if !a.micro || m.Wants[s].Amount == 0 || m.Off(s) > -0.1 {
 			continue
 		}
-		cause := strings.Replace(m.hindrance(s), "carries "+s.String(), "carries it", 1)
+		cause := strings.Replace(m.hindrance(a), "carries "+s.String(), "carries it", 1)
 		if lacking[cause] == nil {
 			causes = append(causes, cause)
 		}
@@ -94,97 +108,6 @@ func (m *Mix) explainTraces() {
 	}
 }
 
-// bringers names who brings a surplus, and with what it comes.
-func (m *Mix) bringers(s Substance) string {
-	type part struct {
-		stock  int
-		amount float64
-	}
-	var parts []part
-	for i := range m.Task.Stocks {
-		if v := m.Task.Stocks[i].perUnit()[s] * m.Amounts[i]; v > 0.05*m.Reached[s] {
-			parts = append(parts, part{i, v})
-		}
-	}
-	sort.SliceStable(parts, func(a, b int) bool { return parts[a].amount > parts[b].amount })
-	if len(parts) == 0 {
-		return "the " + m.Task.BaseName() + " brings it"
-	}
-	if first := &m.Task.Stocks[parts[0].stock]; first.acidic() {
-		return fmt.Sprintf("%s brings %s of it against the %s's alkalinity: take another acid, or split it over two", first.Name, milligrams(parts[0].amount*s.Mass()), m.Task.BaseName())
-	}
-	var names []string
-	for _, p := range parts {
-		text := m.Task.Stocks[p.stock].Name
-		if with := m.companions(p.stock, s); with != "" {
-			text += " (it comes with " + with + ")"
-		}
-		names = append(names, text)
-	}
-	return "from " + strings.Join(names, ", ")
-}
-
-// companions names the other wanted macronutrients in a stock.
-func (m *Mix) companions(stock int, s Substance) string {
-	var names []string
-	for o := NO3; o <= S; o++ {
-		if o != s && m.Task.Stocks[stock].Content[o] > 0 && (m.Wants[o].Amount > 0 || m.N.Stated && o <= NH4) {
-			names = append(names, o.String())
-		}
-	}
-	return strings.Join(names, " and ")
-}
-
-// hindrance says why there is too little of a substance.
-func (m *Mix) hindrance(s Substance) string {
-	var carriers []int
-	for i := range m.Task.Stocks {
-		if m.Task.Stocks[i].Content[s] > 0 && !m.Task.Stocks[i].acidic() {
-			carriers = append(carriers, i)
-		}
-	}
-	if len(carriers) == 0 {
-		return fmt.Sprintf("no stock carries %s", s)
-	}
-	full := true
-	var names []string
-	for _, i := range carriers {
-		stock := &m.Task.Stocks[i]
-		names = append(names, stock.Name)
-		full = full && stock.AtMost > 0 && m.Amounts[i] > stock.AtMost*0.999
-	}
-	if full {
-		return fmt.Sprintf("%s %s at the most you allow; raise that, or make it stronger", strings.Join(names, " and "), plural(len(names), "stands", "stand"))
-	}
-	if s == NH4 && m.Reached[NH4] > 0.99*m.Task.NH4Most*m.Reached.Nitrogen() {
-		return fmt.Sprintf("ammonium is held at %s %% of nitrogen", figure(100*m.Task.NH4Most))
-	}
-	// What every carrier also brings, and is already full.
-	for o := range SubstanceCount {
-		if o == s || o >= Carbon || o == Rest {
-			continue
-		}
-		all := true
-		for _, i := range carriers {
-			all = all && m.Task.Stocks[i].Content[o] > 0
-		}
-		w := m.Wants[o]
-		limited := w.Limited && m.Reached[o] > w.Most*0.999
-		over := w.Stated && w.Weight > 0 && m.Reached[o] > w.Amount*1.002
-		if all && limited {
-			return fmt.Sprintf("no stock carries %s without %s, which is never to pass %s", s, o, milligrams(w.Most*o.Mass()))
-		}
-		if all && over {
-			return fmt.Sprintf("no stock carries %s without %s, which is %s over its target already", s, o, percent(m.Off(o)))
-		}
-	}
-	text := "more of " + strings.Join(names, " or ") + " would take another element past its target"
-	if with := m.companions(carriers[0], s); with != "" {
-		text = fmt.Sprintf("more of %s brings more %s too", names[0], with)
-	}
-	return text + "; a stock of another salt of it would free it"
-}
-
 func percent(v float64) string { return figure(100*v) + " %" }
 
 func plural(n int, one, many string) string {
@@ -194,19 +117,21 @@ func plural(n int, one, many string) string {
 	return many
 }
 
-func (m *Mix) explainNitrogen() {
-	if o := m.OffN(); m.N.Stated && m.N.Amount > 0 && math.Abs(o) > noticed {
+func (m *Mix) explainNitrogen(a *aim) {
+	const n = 14.007
+	if o := m.OffN(); a != nil && m.N.Amount > 0 && math.Abs(o) > noticed {
+		held, target := milligrams(m.Reached.Nitrogen()*n), milligrams(m.N.Amount*n)
 		switch {
 		case o > 0 && m.Task.Base.Nitrogen() > m.N.Amount:
-			m.reason("the %s brings %s of N, target %s", m.Task.BaseName(), milligrams(m.Task.Base.Nitrogen()*14.007), milligrams(m.N.Amount*14.007))
+			m.reason("the %s brings %s of N, target %s", m.Task.BaseName(), milligrams(m.Task.Base.Nitrogen()*n), target)
 		case o > 0:
-			m.reason("N comes to %s, target %s (%+.0f %%): %s", milligrams(m.Reached.Nitrogen()*14.007), milligrams(m.N.Amount*14.007), 100*o, m.bringers(NO3))
+			m.reason("N comes to %s, target %s (%+.0f %%): %s", held, target, 100*o, m.bringers(a))
 		default:
-			m.reason("N comes to only %s, target %s (%+.0f %%): %s", milligrams(m.Reached.Nitrogen()*14.007), milligrams(m.N.Amount*14.007), 100*o, m.hindrance(NO3))
+			m.reason("N comes to only %s, target %s (%+.0f %%): %s", held, target, 100*o, m.hindrance(a))
 		}
 	}
-	n := m.Reached.Nitrogen()
-	if share := m.Reached[NH4] / n; n > 0 && share > m.Task.NH4Most+1e-6 {
+	all := m.Reached.Nitrogen()
+	if share := m.Reached[NH4] / all; all > 0 && share > m.Task.NH4Most+1e-6 {
 		m.reason("ammonium is %s of nitrogen, above the %s allowed: the %s brings it", percent(share), percent(m.Task.NH4Most), m.Task.BaseName())
 	}
 	if w := m.Wants[NH4]; w.Amount > m.Task.NH4Most*m.Recipewide()*(1+1e-6) {
@@ -214,32 +139,53 @@ func (m *Mix) explainNitrogen() {
 	}
 }
 
+// noticedPH is the distance from the pH asked that is worth a word.
+const noticedPH = 0.05
+
 func (m *Mix) explainPH() {
-	if off := m.Settled.PH - m.Task.PH; math.Abs(off) > 0.05 {
-		what := "acid"
-		if off < 0 {
-			what = "base"
+	if off := m.Settled.PH - m.Task.PH; math.Abs(off) > noticedPH {
+		m.reason("pH settles at %.2f, not %.2f: %s", m.Settled.PH, m.Task.PH, m.offPH(off))
+	}
+}
+
+// offPH says what keeps acid or base, or another stock that moves it, from bringing
+// the pH.
+func (m *Mix) offPH(off float64) string {
+	role := dosing.RoleAcid
+	if off < 0 {
+		role = dosing.RoleBase
+	}
+	var texts []string
+	for i := range m.Task.Stocks {
+		s, each := &m.Task.Stocks[i], m.Task.Stocks[i].perUnit()
+		charge := balanceOf(each)
+		if charge*off >= 0 || s.acidic() && s.Role != role || math.Abs(charge) < max(leastPull*(each[P]+each[Si]), 1e-6) {
+			continue
 		}
-		has, full := false, false
-		for i := range m.Task.Stocks {
-			s := &m.Task.Stocks[i]
-			if s.Role.String() == what {
-				has = true
-				full = full || s.AtMost > 0 && m.Amounts[i] > s.AtMost*0.999
-			}
-		}
-		switch {
-		case !has:
-			m.reason("pH settles at %.2f, not %.2f: there is no %s among the stocks", m.Settled.PH, m.Task.PH, what)
-		case full:
-			m.reason("pH settles at %.2f, not %.2f: the %s stands at the most you allow", m.Settled.PH, m.Task.PH, what)
-		default:
-			m.reason("pH settles at %.2f, not %.2f: more %s would take its own nutrient past a limit", m.Settled.PH, m.Task.PH, what)
+		if o, ok := m.obstacle(i, nil); ok {
+			texts = append(texts, m.obstacleText([]int{i}, o))
 		}
 	}
-	if climb := m.Settled.PH - m.AtOnce.PH; climb > 0.15 {
-		m.remark("pH reads %.2f at first and climbs to %.2f as carbon dioxide leaves; do not correct it in between", m.AtOnce.PH, m.Settled.PH)
+	if !m.Task.has(role) {
+		texts = append([]string{fmt.Sprintf("there is no %s among the stocks", role)}, texts...)
 	}
+	if texts == nil {
+		return fmt.Sprintf("what %s lacks is too little to be measured out", role)
+	}
+	return strings.Join(texts, "; ")
+}
+
+// leastPull is the charge, meq for each mmol of phosphate or silicate, from which a
+// salt counts as one that moves pH: dipotassium phosphate does, monopotassium not.
+const leastPull = 0.2
+
+func (t *Task) has(role dosing.Role) bool {
+	for i := range t.Stocks {
+		if t.Stocks[i].Role == role {
+			return true
+		}
+	}
+	return false
 }
 
 // explainRecipe tells of a recipe that no neutral salts can make.
@@ -330,28 +276,4 @@ func (m *Mix) asGood(other *Mix) bool {
 		}
 	}
 	return true
-}
-
-// Rounded is the mixture for a tank of so many litres with each stock's volume
-// brought to a whole number of its pump's smallest doses: stocks to the nearest,
-// acid and base down, since they can be added to and not taken back. The volumes
-// are in mL, grams for a solid.
-func (m *Mix) Rounded(litres float64) (*Mix, []float64, error) {
-	volumes := make([]float64, len(m.Amounts))
-	amounts := make([]float64, len(m.Amounts))
-	for i := range volumes {
-		volumes[i] = m.Amounts[i] * litres
-		if step := m.Task.Stocks[i].Smallest; step > 0 {
-			count := volumes[i] / step
-			if m.Task.Stocks[i].acidic() {
-				count = math.Floor(count + 1e-9)
-			} else {
-				count = math.Round(count)
-			}
-			volumes[i] = count * step
-		}
-		amounts[i] = volumes[i] / litres
-	}
-	rounded, err := m.With(amounts)
-	return rounded, volumes, err
 }

@@ -1,0 +1,116 @@
+package campaign
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"leat/dosing"
+)
+
+// Harm is what doses added to a water's distance from its setpoints after the first fault
+// of a night, at worst, against the twin that got none.
+type Harm struct {
+	PH float64 `json:"ph"`
+	EC float64 `json:"ec_ms_per_cm"`
+}
+
+// Bounds of the harm that doses may do under a single fault: where the buffer capacity
+// was only commissioned it may be wrong by a factor of three, and nothing that waits for
+// the probe's word can know that before.
+var harmBound = Harm{PH: 0.60, EC: 0.25}
+
+// sour is the pH below which distance is counted in acid: there the buffer has gone, and
+// a drop more is a pH more.
+const sour = 4.5
+
+// harm is by tank the worst; zero where there is no twin.
+func (t *Trace) harm() Harm {
+	var worst Harm
+	for i := range t.Samples {
+		s := &t.Samples[i]
+		if !s.Twinned {
+			continue
+		}
+		target := s.Target
+		worst.PH = max(worst.PH, t.far(s.Tank, s.PH, target)-t.far(s.Tank, s.TwinPH, target))
+		worst.EC = max(worst.EC, math.Abs(s.EC-float64(target.EC))-math.Abs(s.TwinEC-float64(target.EC)))
+	}
+	return worst
+}
+
+// far is how far a pH lies from its setpoint; below 4.5 by the acid that it took, over the
+// buffer capacity at the setpoint.
+func (t *Trace) far(id dosing.TankID, ph float64, target dosing.Target) float64 {
+	if ph >= sour {
+		return math.Abs(ph - float64(target.PH))
+	}
+	curve := t.Curves[id]
+	return float64(target.PH) - sour + curve.AcidNeeded(sour, ph)/curve.Buffer(float64(target.PH))
+}
+
+// HarmReport is the harm by doses over all nights that had a fault.
+type HarmReport struct {
+	Nights int         `json:"nights"`
+	Above  int         `json:"nights_above_bound"`
+	PHP50  float64     `json:"ph_p50"`
+	PHP99  float64     `json:"ph_p99"`
+	PHMax  float64     `json:"ph_max"`
+	ECMax  float64     `json:"ec_max_ms_per_cm"`
+	Worst  []HarmNight `json:"worst_nights"`
+}
+
+// HarmNight is a night in which doses did much harm.
+type HarmNight struct {
+	Night int    `json:"night"`
+	Seed  uint64 `json:"seed"`
+	Fault string `json:"fault"`
+	Harm
+}
+
+// harm sums up what doses did in nights with a fault.
+func (r *Report) harm(outcomes []*Outcome) {
+	var ph []float64
+	h := HarmReport{}
+	for _, out := range outcomes {
+		if !out.Twinned {
+			continue
+		}
+		h.Nights++
+		if out.Harm.PH > harmBound.PH || out.Harm.EC > harmBound.EC {
+			h.Above++
+		}
+		ph = append(ph, out.Harm.PH)
+		h.PHMax, h.ECMax = max(h.PHMax, out.Harm.PH), max(h.ECMax, out.Harm.EC)
+		h.Worst = append(h.Worst, HarmNight{Night: out.Night, Seed: out.Seed, Fault: out.Fault, Harm: out.Harm})
+	}
+	if h.Nights == 0 {
+		return
+	}
+	h.PHP50, h.PHP99 = quantile(ph, 0.5), quantile(ph, 0.99)
+	slices.SortStableFunc(h.Worst, func(a, b HarmNight) int {
+		return cmp.Compare(max(b.PH/harmBound.PH, b.EC/harmBound.EC), max(a.PH/harmBound.PH, a.EC/harmBound.EC))
+	})
+	h.Worst = h.Worst[:min(len(h.Worst), 10)]
+	r.Harm = &h
+}
+
+// write prints the figures and the worst nights by name.
+func (h *HarmReport) write(p *printer) {
+	if h == nil {
+		return
+	}
+	p.line("added by doses to the distance from the setpoint: pH %.2f (half of the nights), %.2f (99 of 100), %.2f (worst), EC %.2f (worst); above %.2f pH or %.2f mS/cm: %d of %d nights",
+		h.PHP50, h.PHP99, h.PHMax, h.ECMax, harmBound.PH, harmBound.EC, h.Above, h.Nights)
+	for _, n := range h.Worst {
+		p.line("    night %d: %.2f pH, %.2f mS/cm%s", n.Night, n.PH, n.EC, suffix(n.Fault))
+	}
+}
+
+func suffix(fault string) string {
+	if fault == "" {
+		return ""
+	}
+	return fmt.Sprintf(" (%s)", fault)
+}
