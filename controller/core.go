@@ -270,17 +270,13 @@ func (c *Core) latch(now dosing.Instant, trip safety.Trip) {
 	c.recordTrip(ledger.Change{At: now, Tank: c.tankName(trip.Tank), Note: trip.Detail, By: "leat"}, trip)
 }
 
-// outdate takes away the wishes that would lift a stop that latched after they were
-// asked: whoever checked did not know of it.
+// outdate takes away what was asked before a stop latched and lets more happen: whoever
+// asked did not know of it.
 func (c *Core) outdate(now dosing.Instant, trip safety.Trip) {
-	kind := RequestClear
-	if trip.Cause == safety.CauseSolutionUnconfirmed {
-		kind = RequestConfirmWater
-	}
 	for i := range c.tanks {
 		id := dosing.TankID(i)
 		if id == trip.Tank || trip.Scope == safety.ScopePump && c.settings.Safety.Pumps[trip.Pump].ServesTank(id) {
-			c.takeAway(now, id, kind, trip.Cause.String()+" stopped the tank after it was asked for", "leat", "")
+			c.lessen(now, id, trip.Cause.String()+" stopped the tank", "leat", "")
 		}
 	}
 }

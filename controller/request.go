@@ -129,7 +129,7 @@ func (c *Core) askLess(now dosing.Instant, r *Request) {
 		c.refuse(r, "stopped: clear it first, saying what was checked")
 		return
 	}
-	c.lessen(now, r)
+	c.lessen(now, r.Tank, "a person asked for "+r.Kind.String(), r.By, r.From)
 	if t.mode == mode && t.disarmed == "" {
 		c.accept(r, text)
 		return
@@ -146,7 +146,7 @@ func (c *Core) askOperator(now dosing.Instant, r *Request) {
 		c.refuse(r, err.Error())
 		return
 	}
-	c.lessen(now, r)
+	c.lessen(now, r.Tank, "a person asked for "+r.Kind.String(), r.By, r.From)
 	state, row, text := t.operator, ledger.Change{Kind: ledger.ChangePause, Text: r.Kind.String()}, ""
 	switch r.Kind {
 	case RequestPause:

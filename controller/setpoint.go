@@ -208,6 +208,7 @@ func (c *Core) setpointWritten(now dosing.Instant, w *wish, row ledger.Change) b
 	name := setpointName(r.Quantity)
 	w.text = fmt.Sprintf("%s %s → %s%s", name, number(w.old), number(row.Value), s.rampWords(row.Value))
 	s.accept(row.Value, row.From, row.By, row.At.Wall, row.Until)
+	s.advance(now)
 	if now.Up-row.At.Up > answerWithin {
 		c.recordSetpoint(now, r.Tank, r.Quantity) // the ramp begins now, not when it was asked
 	}

@@ -193,11 +193,10 @@ func (c *Core) giveUp() {
 	}
 }
 
-// lessen takes away every wish of a tank that lets more happen: somebody has asked
-// for less after it.
-func (c *Core) lessen(now dosing.Instant, r *Request) {
+// lessen takes away every wish of a tank that lets more happen, since less came after it.
+func (c *Core) lessen(now dosing.Instant, id dosing.TankID, why, by, from string) {
 	for _, kind := range lettingMore {
-		c.takeAway(now, r.Tank, kind, r.Kind.String()+" was asked for after it", r.By, r.From)
+		c.takeAway(now, id, kind, why+" after it was asked for", by, from)
 	}
 }
 
