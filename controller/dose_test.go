@@ -414,3 +414,70 @@ func TestCleanerPouredInIsDoubtedThoughTheProbeJumps(t *testing.T) {
 		t.Error("dosed into a cleaner")
 	}
 }
+
+// A slow disk takes its time out of the window in which a node may begin: an order that
+// is recorded late must begin all the sooner, and one recorded too late never leaves,
+// however well everything else is.
+func TestAnOrderIsNeverSentAfterItsStartWindowNorWithALongerOne(t *testing.T) {
+	type window struct {
+		expires time.Time
+		offset  time.Duration // of the node's tick, had the window begun with the decision
+	}
+	var decided dosing.Instant
+	var sent []window
+	s := newStage(t, &scenario{})
+	seen := s.Seen
+	s.Seen = func(now dosing.Instant, event *controller.Event, out *controller.Output) {
+		seen(now, event, out)
+		for _, draft := range out.Append {
+			if intent, ok := draft.(ledger.Intent); ok {
+				decided = intent.At()
+			}
+		}
+		for _, o := range out.Orders {
+			sent = append(sent, window{o.Expires(), o.BeforeTick() - decided.Up})
+		}
+	}
+	s.Arm()
+	open := func() bool {
+		for _, p := range s.Core.View(s.Now()).Pumps {
+			if p.OpenOrder != "" {
+				return true
+			}
+		}
+		return false
+	}
+	var prompt window
+	for _, delay := range []time.Duration{0, 4 * time.Second, 9 * time.Second, 10 * time.Second, 11 * time.Second} {
+		if !s.until(20*time.Minute, func() bool { return !open() }) {
+			t.Fatal("a dose stays open")
+		}
+		s.SlowDisk = true
+		if !s.until(20*time.Minute, open) {
+			t.Fatalf("no intent: %s", s.holds(north))
+		}
+		before, withdrawn := len(sent), s.outcomes(ledger.OutcomeWithdrawn, 0)
+		s.pass(delay)
+		s.SlowDisk = false
+		s.Sync()
+		if delay >= 10*time.Second {
+			if len(sent) > before || s.outcomes(ledger.OutcomeWithdrawn, 0) != withdrawn+1 {
+				t.Errorf("recorded after %v: %d orders sent, %d doses withdrawn", delay, len(sent)-before, s.outcomes(ledger.OutcomeWithdrawn, 0)-withdrawn)
+			}
+			continue
+		}
+		if len(sent) != before+1 {
+			t.Fatalf("recorded after %v: %d orders sent", delay, len(sent)-before)
+		}
+		w := sent[before]
+		if prompt == (window{}) {
+			prompt = w
+		}
+		if late := w.expires.Sub(decided.Wall); late != 10*time.Second {
+			t.Errorf("recorded after %v: it expires %v after the decision", delay, late)
+		}
+		if late := (w.offset - prompt.offset).Abs(); late > 100*time.Millisecond {
+			t.Errorf("recorded after %v: the node may begin %v later than after a prompt record", delay, w.offset-prompt.offset)
+		}
+	}
+}

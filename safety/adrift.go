@@ -46,6 +46,7 @@ type adrift struct {
 	sour      float64       // given since at, meq/L of acid
 	sharp     float64       // the same of base, positive
 	rich      float64       // the same of EC, mS/cm
+	came      float64       // L of top-up that had ever come at that time
 	until     time.Duration // nothing is judged before: somebody poured something in
 	doubt     timer         // since when a reading lies beyond them
 	doubted   Scope         // what that holds
@@ -97,10 +98,10 @@ func checkAdrift(w *Watch, now dosing.Instant, t *tankState) {
 	most := ec.smooth + float64(adriftECGain*sight.transit.ec)
 	if a.any {
 		a.low -= (float64(adriftSour*hours) + a.sour) / weakest
-		a.high += (float64(adriftSharp*hours) + a.sharp + float64(t.water.inflow.since(a.at)*max(t.plant.TopUp.Alkalinity, 0))/sight.volume) / weakest
+		a.high += (float64(adriftSharp*hours) + a.sharp + float64((t.water.came-a.came)*max(t.plant.TopUp.Alkalinity, 0))/sight.volume) / weakest
 		a.most += float64(adriftEC*hours) + float64(adriftECGain*a.rich)
 		if w.beyond(now, t, low, high, most) {
-			a.at, a.sour, a.sharp, a.rich = now.Up, 0, 0, 0
+			a.carry(now.Up, t.water.came)
 			return // what may be one wild sample is no bound for those that follow
 		}
 	} else {
@@ -108,7 +109,13 @@ func checkAdrift(w *Watch, now dosing.Instant, t *tankState) {
 	}
 	a.low, a.high = max(a.low, need(pH.smooth-adriftDown)-sour), min(a.high, need(pH.smooth+adriftUp)+sharp)
 	a.most = min(a.most, most+adriftECUp)
-	a.any, a.at, a.sour, a.sharp, a.rich = true, now.Up, 0, 0, 0
+	a.any = true
+	a.carry(now.Up, t.water.came)
+}
+
+// carry notes that the bounds stand as of now.
+func (a *adrift) carry(up time.Duration, came float64) {
+	a.at, a.sour, a.sharp, a.rich, a.came = up, 0, 0, 0, came
 }
 
 // beyond says whether a reading lies outside what is explained. It holds at once, and

@@ -47,6 +47,28 @@ func TestWhatAPersonEnteredIsNotAdrift(t *testing.T) {
 	}
 }
 
+// 190 L of hard water bring 2.7 meq/L: pH rises by more than a pump that ran on would be
+// allowed.
+func TestARiseThatTopUpExplainsIsNotAdrift(t *testing.T) {
+	for _, valve := range []float64{1, 0} {
+		f := freshFarm(t, func(s *Settings) { s.Tanks[0].TopUp.Alkalinity = 14 })
+		f.set(0, dosing.QuantityPH, 4.6)
+		f.set(0, dosing.QuantityLevel, 900)
+		f.pass(5 * time.Minute)
+		f.set(0, dosing.QuantityTopUp, valve)
+		f.pass(10 * time.Second)
+		for range 95 {
+			f.value[f.input(0, dosing.QuantityLevel)] += 2
+			f.value[f.input(0, dosing.QuantityPH)] += 2.6 / 95
+			f.pass(5 * time.Second)
+		}
+		f.pass(time.Minute)
+		if trip, found := f.trip(0, CauseAdrift); found != (valve == 0) {
+			t.Errorf("valve %g, a rise of 2.6 pH within eight minutes: %+v", valve, trip)
+		}
+	}
+}
+
 func TestAFallWhileOtherHandsMayDoseIsNotAdrift(t *testing.T) {
 	f := newFarm(t)
 	f.w.SetMode(f.now, 0, ModeObserving)

@@ -33,13 +33,14 @@ type progress struct {
 	value float64 // when the stretch began
 	since time.Duration
 	given float64 // since: acid less base in meq/L, or stock in mS/cm
+	came  float64 // L of top-up that had ever come when it began
 }
 
 // stands follows the value and says whether it has stood for longer than least.
-func (p *progress) stands(up time.Duration, value, target, band, move float64, least time.Duration) bool {
+func (p *progress) stands(up time.Duration, value, target, band, move, came float64, least time.Duration) bool {
 	side := math.Copysign(1, value-target)
 	if math.Abs(value-target) < band || side != p.side || side*(p.value-value) >= move {
-		*p = progress{side: side, value: value, since: up}
+		*p = progress{side: side, value: value, since: up, came: came}
 	}
 	return up-p.since >= least
 }
@@ -53,13 +54,13 @@ func (w *Watch) checkProgress(now dosing.Instant, t *tankState) {
 	least := max(progressTime, t.plant.MixingTime())
 	if g := &t.group[dosing.QuantityPH]; g.standing == standFit {
 		p := &t.progressPH
-		if p.stands(now.Up, g.smooth, float64(t.target.PH), dosing.StartBand.PH, movePH, least) {
+		if p.stands(now.Up, g.smooth, float64(t.target.PH), dosing.StartBand.PH, movePH, t.water.came, least) {
 			w.checkReagents(now, t, p, g.value)
 		}
 	}
 	if g := &t.group[dosing.QuantityEC]; g.standing == standFit {
 		p := &t.progressEC
-		if p.stands(now.Up, g.smooth, float64(t.target.EC), dosing.StartBand.EC, moveEC, least) && p.side < 0 {
+		if p.stands(now.Up, g.smooth, float64(t.target.EC), dosing.StartBand.EC, moveEC, t.water.came, least) && p.side < 0 {
 			w.checkStocks(now, t, p, g.value)
 		}
 	}
@@ -77,14 +78,15 @@ func (w *Watch) checkReagents(now dosing.Instant, t *tankState, p *progress, pH 
 	name := "base"
 	if p.side > 0 {
 		name = "acid"
-		arrived -= s.transit.acid + leaving + float64(t.water.inflow.since(p.since)*max(t.plant.TopUp.Alkalinity, 0))/s.volume
+		arrived -= s.transit.acid + leaving + float64((t.water.came-p.came)*max(t.plant.TopUp.Alkalinity, 0))/s.volume
 	} else {
 		arrived -= s.transit.base
 	}
 	if arrived > enough {
+		given := float64(p.side * p.given)
 		*p = progress{}
 		w.found(now, t, Finding{Cause: CauseNoResponse, Scope: ScopeReagents,
-			Detail: fmt.Sprintf("%s worth %.2f pH has arrived and pH stands at %.2f: doubt the probe, its flow and its water before the pump", name, float64(p.side*p.given)/commissioned, pH)})
+			Detail: fmt.Sprintf("%s worth %.2f pH has arrived and pH stands at %.2f: doubt the probe, its flow and its water before the pump", name, given/commissioned, pH)})
 	}
 }
 
@@ -95,7 +97,7 @@ func (w *Watch) checkStocks(now dosing.Instant, t *tankState, p *progress, ec fl
 	}
 	s := sight{watch: w, now: now, tank: t}
 	s.gather()
-	arrived -= s.transit.ec + float64(t.water.inflow.since(p.since)*ec)/s.volume
+	arrived -= s.transit.ec + float64((t.water.came-p.came)*ec)/s.volume
 	if arrived > enoughEC {
 		*p = progress{}
 		w.found(now, t, Finding{Cause: CauseNoResponse, Scope: ScopeNutrients,

@@ -61,9 +61,64 @@ func TestWantOfProgressStopsWhatItIsAboutAndAPersonClearsIt(t *testing.T) {
 	if _, found := f.given(acidPump, 4, dosing.QuantityPH, 0, time.Hour); !found {
 		t.Fatal("not stopped")
 	}
+	if trip, _ := f.trip(0, CauseNoResponse); !strings.HasPrefix(trip.Detail, "acid worth 2.") {
+		t.Errorf("it says %q; some 50 doses of 4 mL are worth a little above 2 pH", trip.Detail)
+	}
 	f.wantCause("acid", f.judge(0, acidPump, dosing.Millilitre), CauseNoResponse)
 	f.wantCause("base", f.judge(0, basePump, dosing.Millilitre), CauseNoResponse)
 	if _, blocked := f.w.Blocks(0, calciumPump); blocked {
 		t.Error("the stocks stand too")
+	}
+}
+
+// toppingUp passes hours in which plants drink as much as the valve lets in, 165 L an
+// hour: the valve opens for a minute in ten. Each minute a pump gives some millilitres.
+func (f *farm) toppingUp(p dosing.PumpID, ml float64, hours int) {
+	f.t.Helper()
+	const litres = 27.5
+	for range 6 * hours {
+		f.set(0, dosing.QuantityTopUp, 1)
+		for range 12 {
+			f.value[f.input(0, dosing.QuantityLevel)] += litres / 12
+			f.pass(5 * time.Second)
+		}
+		f.set(0, dosing.QuantityTopUp, 0)
+		f.w.Opened(dosing.Dose{Tank: 0, Pump: p, Volume: dosing.FromMillilitres(10 * ml), Up: f.now.Up})
+		for range 9 {
+			f.value[f.input(0, dosing.QuantityLevel)] -= litres / 9
+			f.pass(time.Minute)
+		}
+	}
+}
+
+// 495 L of water came in over three hours: what they took of acid and diluted of the
+// stocks is no want of an answer.
+func TestAcidAndStocksThatALongTopUpTakesAreNoSilence(t *testing.T) {
+	for _, c := range []struct {
+		what     string
+		quantity dosing.Quantity
+		value    float64
+		pump     dosing.PumpID
+		ml       float64 // a minute
+		found    bool
+	}{
+		{"acid that its alkalinity took", dosing.QuantityPH, 6.2, acidPump, 1.75, false},
+		{"far more acid", dosing.QuantityPH, 6.2, acidPump, 2.6, true},
+		{"stock that it diluted", dosing.QuantityEC, 1.5, calciumPump, 6.5, false},
+		{"far more stock", dosing.QuantityEC, 1.5, calciumPump, 12, true},
+	} {
+		f := freshFarm(t)
+		f.set(0, c.quantity, c.value)
+		f.pass(5 * time.Minute)
+		f.toppingUp(c.pump, c.ml, 3)
+		found := ""
+		for _, trip := range f.w.Trips(0) {
+			if trip.Cause == CauseNoResponse && strings.Contains(trip.Detail, "has arrived") {
+				found = trip.Detail
+			}
+		}
+		if (found != "") != c.found {
+			t.Errorf("%s, 495 L in three hours: stopped %v, want %v: %s", c.what, found != "", c.found, found)
+		}
 	}
 }

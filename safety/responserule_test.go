@@ -467,6 +467,35 @@ func TestAcidThatFailsWhileItHoldsPHIsFoundOnceTheLoopAsksForMore(t *testing.T) 
 	t.Error("two hours of dead acid and nobody noticed")
 }
 
+// A third of what was commissioned against an even drift: no pool of that is decided.
+// What it holds is of the last hours, not of all night, and of no more than a pool can be
+// fitted to.
+func TestAnUndecidedPoolLetsGoOfItsOlderHalf(t *testing.T) {
+	b := newBasin()
+	b.slopePH = 0.2
+	most, dropped := 0.0, 0
+	for b.now.Up < 5*time.Hour {
+		b.dose(nightAcid, tenthAcid*0.22, 0.05*0.22*0.3, 0)
+		b.wait(2 * time.Minute)
+		for i := range b.responses.pools {
+			p := &b.responses.pools[i]
+			if p.class != classAcid {
+				continue
+			}
+			size := b.responses.size(p)
+			if most = max(most, size); size < most/1.5 {
+				dropped++
+			}
+			if size > 1.5*ample*poolPH {
+				t.Fatalf("at %v a pool of acid worth %.2f pH waits since %v", b.now.Up, size, p.first)
+			}
+		}
+	}
+	if most < ample*poolPH || dropped == 0 {
+		t.Errorf("no pool grew beyond %.2f pH: nothing was shown", most)
+	}
+}
+
 func TestADryStockIsFoundAmongItsNeighbours(t *testing.T) {
 	b := newBasin()
 	b.wait(30 * time.Minute)

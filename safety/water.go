@@ -32,9 +32,10 @@ type waterState struct {
 	mark        float64 // level up to which top-up has been counted
 	valve       when    // when top-up was last seen open
 	inflow      inflow
+	came        float64 // L of top-up, ever
 }
 
-// inflow is the top-up of the last mixing time, in a ring.
+// inflow is the top-up of the last mixing time, in a ring; it knows nothing of before.
 type inflow struct {
 	at     [32]time.Duration
 	litres [32]float64
@@ -86,6 +87,7 @@ func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
 		}
 		if level > s.mark {
 			s.inflow.add(up, level-s.mark, t.plant.MixingTime()/16)
+			s.came += level - s.mark
 			s.mark = level
 		}
 		if s.before-level > float64(t.plant.Volume)*unexplainedShare {
@@ -124,7 +126,8 @@ func (w *Watch) Resting(now dosing.Instant, id dosing.TankID) (litres float64, o
 func (w *Watch) RestoreLevel(now dosing.Instant, id dosing.TankID, litres float64) {
 	w.told = true
 	if int(id) < len(w.tanks) && litres > 0 && !math.IsInf(litres, 1) {
-		w.tanks[id].water = waterState{any: true, level: litres, mark: litres, at: now.Up}
+		s := &w.tanks[id].water
+		*s = waterState{any: true, level: litres, mark: litres, at: now.Up, came: s.came}
 	}
 }
 
