@@ -31,6 +31,13 @@ type Core struct {
 	wanted    []bool          // what the tank under decision wants now, by pump
 	switches  []float64       // the last value of each input that is a switch
 	dose      openDose
+	spoken    []spoken // settled doses, the newest last
+	nodes     []nodeWord
+	earlier   []ledger.OrderID // the last order of each earlier epoch, ascending
+	answered  uint32           // for what nodes took in epochs before this one a person has answered
+	missing   time.Duration    // how long before this run the ledger says nothing
+	restored  bool             // a copy was put back: what is missing is spent
+	spent     bool             // and has been counted
 	pumps     []pumpCounts
 	abandoned []ledger.Intent // open at the end of an earlier run; Begin settles them
 	epoch     uint32
@@ -96,6 +103,10 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 		switches: make([]float64, len(settings.Safety.Inputs)),
 		pumps:    make([]pumpCounts, len(settings.Safety.Pumps)),
 		epoch:    restored.LastEpoch + 1,
+		nodes:    make([]nodeWord, len(settings.Safety.Nodes)),
+		earlier:  restored.LastOrders,
+		answered: max(restored.Answered, 1),
+		missing:  missingSince(restored.Last, now.Wall),
 	}
 	curves := make([]dosing.Titration, len(settings.Tanks))
 	for i := range settings.Safety.Tanks {

@@ -224,15 +224,19 @@ func TestStopEndsTheDoseThatRuns(t *testing.T) {
 	for o.tank != north || o.ml < 60 {
 		o = s.nextOrder()
 	}
+	before := s.Core.View(s.Now()).Pumps[o.pump].Ever - dosing.FromMillilitres(o.ml) // the open dose counts in full
 	s.pass(time.Second)
 	s.must(controller.RequestStop, "")
-	s.pass(2 * time.Second)
+	s.pass(6 * time.Second) // the node's word, and two heartbeats that agree with it
 	if pump, running := s.farm.Running(); running {
 		t.Errorf("pump %d runs on", pump)
 	}
 	v := s.Core.View(s.Now()).Pumps[o.pump]
 	if v.OpenOrder != "" || v.Doses[ledger.OutcomeUncertain] != 0 {
 		t.Errorf("the stopped dose is not settled by the node's word: %+v", v)
+	}
+	if left := dosing.FromMillilitres(o.ml) / 4; v.Ever+left > before+dosing.FromMillilitres(o.ml) {
+		t.Errorf("%s count of a dose of %.1f mL that was stopped after a second", v.Ever-before, o.ml)
 	}
 }
 

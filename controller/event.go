@@ -58,6 +58,8 @@ type Heartbeat struct {
 	Tick time.Duration
 	Idle bool
 	Last *Report // the last order it ended, if any
+	// Epoch is the highest that it has seen; 0 = it does not say.
+	Epoch uint32
 }
 
 // Phase is how far a node is with an order.
@@ -119,11 +121,12 @@ const (
 	RequestAcknowledge              // operate: Cause
 	RequestShelve                   // operate: Cause, For
 	RequestAnalysis                 // engineer: Analysis, Sampled: what a laboratory found in the tank
+	RequestRaiseEpoch               // engineer, on the machine itself: begins an epoch above what the nodes have seen
 	RequestCount
 )
 
 var requestNames = [RequestCount]string{"none", "setpoint", "arm", "observe", "stop", "clear", "pause", "resume",
-	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis"}
+	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch"}
 
 func (k RequestKind) String() string { return requestNames[min(k, RequestCount-1)] }
 
@@ -166,7 +169,7 @@ func ParseRole(name string) (Role, bool) {
 // Needs is the role a request of this kind needs.
 func (k RequestKind) Needs() Role {
 	switch k {
-	case RequestArm, RequestObserve, RequestClear, RequestConfirmWater, RequestAnalysis:
+	case RequestArm, RequestObserve, RequestClear, RequestConfirmWater, RequestAnalysis, RequestRaiseEpoch:
 		return RoleEngineer
 	case RequestNone:
 		return RoleCount

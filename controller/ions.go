@@ -161,9 +161,13 @@ func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
 // recordIons writes the accounts down, so that a restart goes on with them.
 func (c *Core) recordIons(now dosing.Instant) {
 	for i := range c.tanks {
-		if t := &c.tanks[i]; t.ions.account != nil && t.ions.view != nil {
-			c.change(ledger.Change{Kind: ledger.ChangeIons, At: now, Tank: t.plant.Name, Text: t.ions.account.Record(), By: "leat"})
-		}
+		c.recordIonsOf(now, dosing.TankID(i))
+	}
+}
+
+func (c *Core) recordIonsOf(now dosing.Instant, id dosing.TankID) {
+	if t := &c.tanks[id]; t.ions.account != nil && t.ions.view != nil {
+		c.change(ledger.Change{Kind: ledger.ChangeIons, At: now, Tank: t.plant.Name, Text: t.ions.account.Record(), By: "leat"})
 	}
 }
 
@@ -262,7 +266,7 @@ func (c *Core) restoreIons(s ledger.State, id dosing.TankID, now dosing.Instant)
 	}
 	for _, d := range s.Doses {
 		pump, known := c.pumpNamed(d.Pump)
-		if known && d.Tank == t.plant.Name && (d.SettledUp > since || d.Outcome == ledger.OutcomeOpen) {
+		if known && d.Outcome != ledger.OutcomeRefused && d.Tank == t.plant.Name && (d.SettledUp > since || d.Outcome == ledger.OutcomeOpen) {
 			t.dosedIons(&c.settings.Safety, pump, d.Volume)
 		}
 	}

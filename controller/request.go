@@ -36,6 +36,8 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.awaitLess(now, r, ledger.Change{Kind: ledger.ChangeServiced}, "noted; what was learned of this tank starts anew")
 	case RequestHandDose:
 		c.askHandDose(now, r)
+	case RequestRaiseEpoch:
+		c.askRaiseEpoch(now, r)
 	case RequestAnalysis:
 		c.askAnalysis(now, r)
 	case RequestAcknowledge:
@@ -225,6 +227,8 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		accepted = c.setpointWritten(now, w, change)
 	case RequestAnalysis:
 		c.analysed(now, id, change)
+	case RequestRaiseEpoch:
+		c.epochRaised(now, change)
 	case RequestArm, RequestResume, RequestClear, RequestConfirmWater:
 		c.takeEffect(now, id, w.request.Kind)
 	}

@@ -35,6 +35,9 @@ func (c *Core) restore(s ledger.State, now dosing.Instant) {
 	for i := range c.tanks {
 		c.restoreTank(s, dosing.TankID(i), now)
 	}
+	if s.Restored {
+		c.restored, c.missing = true, missingSince(s.Before, now.Wall)
+	}
 	for _, asked := range s.Setpoints {
 		if id, ok := c.tankNamed(asked.Tank); ok {
 			c.tanks[id].restoreSetpoint(asked, now)
@@ -46,6 +49,10 @@ func (c *Core) restore(s ledger.State, now dosing.Instant) {
 // its settlement on; what was open counts in full from now on.
 func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 	for _, d := range s.Doses {
+		if pump, known := c.pumpNamed(d.Pump); d.Spent && known {
+			c.totals.Spend(pump, d.Volume, d.Up)
+			continue
+		}
 		id, okTank := c.tankNamed(d.Tank)
 		pump, okPump := c.pumpNamed(d.Pump)
 		if !okTank || !okPump {
@@ -56,6 +63,9 @@ func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 			up = now.Up
 		}
 		c.totals.Count(dosing.Dose{Key: d.Order.Key(), Tank: id, Pump: pump, Volume: d.Volume, Up: up})
+		if !d.ByHand {
+			c.keepWord(c.replayed(d, id, pump))
+		}
 	}
 	for i := range c.settings.Safety.Pumps {
 		pump := dosing.PumpID(i)
@@ -73,6 +83,18 @@ func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 			c.abandoned = append(c.abandoned, open.Intent(id, pump))
 		}
 	}
+}
+
+// replayed is a dose of an earlier run as later words on it are compared with it. By
+// whose word it was settled is not known any more.
+func (c *Core) replayed(d ledger.ReplayedDose, id dosing.TankID, pump dosing.PumpID) spoken {
+	recalled := ledger.OpenIntent{Order: d.Order, Tank: d.Tank, Pump: d.Pump, Volume: d.Ordered, At: dosing.Instant{Up: d.Up},
+		Basis: ledger.Basis{TankName: d.Tank, PumpName: d.Pump}}
+	outcome := d.Outcome
+	if outcome == ledger.OutcomeOpen {
+		outcome = ledger.OutcomeUncertain // by the first step of this run
+	}
+	return spoken{intent: recalled.Intent(id, pump), run: d.Ordered.RunTime(c.settings.Safety.Pumps[pump].PerSecond), counted: d.Volume, outcome: outcome}
 }
 
 func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant) {
@@ -157,6 +179,10 @@ func (c *Core) Begin(now dosing.Instant, synchronised bool) *Output {
 			Outcome: ledger.OutcomeUncertain, Text: "left open by an earlier run"})
 	}
 	c.abandoned = nil
+	if c.restored {
+		c.spend(now, c.missing)
+		c.spent = true
+	}
 	for i := range c.tanks {
 		if c.tanks[i].disarmedNow {
 			c.recordDisarmed(now, dosing.TankID(i))
@@ -240,11 +266,28 @@ func (c *Core) reconfigure(now dosing.Instant, settings *Settings) {
 		c.relimit(now, dosing.TankID(i), dosing.QuantityPH, t.settings.PH)
 		c.relimit(now, dosing.TankID(i), dosing.QuantityEC, t.settings.EC)
 	}
+	c.retryRefused(now)
 	c.change(ledger.Change{Kind: ledger.ChangeSettings, At: now, Text: settings.Version, By: "leat"})
 	c.notice(Notice{Kind: NoticeChange, Tank: dosing.AllTanks, Text: "configuration " + settings.Version + " is in force"})
 	c.aim(now)
 	c.evaluate(now)
 	c.out.Changed = true
+}
+
+// retryRefused lets pumps be ordered again whose node refused the orders of the
+// former configuration.
+func (c *Core) retryRefused(now dosing.Instant) {
+	for p := range c.settings.Safety.Pumps {
+		if !c.watch.Accepted(dosing.PumpID(p)) {
+			continue
+		}
+		for i := range c.tanks {
+			if pump := &c.settings.Safety.Pumps[p]; pump.ServesTank(dosing.TankID(i)) {
+				c.change(ledger.Change{Kind: ledger.ChangeClear, At: now, Tank: c.tanks[i].plant.Name, Pump: pump.Name,
+					Text: safety.CauseNodeRefuses.String(), By: "leat", Note: "another configuration is in force"})
+			}
+		}
+	}
 }
 
 // curveOf draws the titration curve of a tank's expected solution.

@@ -179,6 +179,18 @@ var scenarios = []scenario{
 		action: safety.Hold, stops: stocks, stand: 5 * time.Second, end: func(s *stage) { s.busy("stocks", false) }, clears: 5 * time.Second},
 	{name: "a dose is uncertain", cause: safety.CauseDoseUncertain, begin: loseReport, within: time.Minute,
 		action: safety.Hold, stops: allPumps, stand: 5 * time.Minute, calls: true, end: func(*stage) {}, clears: 3 * time.Minute},
+	{name: "a node counts litres for millilitres", cause: safety.CauseReportContradicts, begin: fault("report-thousandth", 9*time.Minute), within: 5 * time.Minute,
+		latched: true, action: safety.Stop, stops: acids, calls: true, end: func(*stage) {}, clears: time.Minute, person: clearAndArm},
+	{name: "a node allows shorter runs than the configuration makes", cause: safety.CauseNodeRefuses, begin: fault("node-limit-lowered", 0), within: 30 * time.Minute,
+		latched: true, action: safety.Stop, stops: acids, goes: stocks, calls: true, end: func(s *stage) { s.farm.LimitRun(acidNorth, time.Minute) },
+		clears: time.Minute, person: clearAndArm},
+	{name: "nodes have seen a later epoch than the ledger", cause: safety.CauseRecordBehindNode, begin: fault("epoch-stepped", 0), within: 20 * time.Second,
+		latched: true, action: safety.Lockout, stops: allPumps, calls: true, end: func(*stage) {}, clears: time.Minute, person: func(s *stage) {
+			if a := s.raiseEpoch("a test program had sent a lease"); !a.Accepted {
+				s.t.Fatal(a.Text)
+			}
+			s.Arm()
+		}},
 	{name: "a stock is refilled five times too strong", cause: safety.CauseTooStrong, whole: tooStrong},
 	{name: "the acid container is empty and its pump turns on air", cause: safety.CauseNoResponse, begin: fault("acid-empty", 0), within: 2 * time.Hour,
 		latched: true, action: safety.Stop, stops: acids, calls: true, end: func(s *stage) { s.farm.Refill(acidNorth) }, clears: time.Minute, person: clearAndArm},

@@ -36,6 +36,7 @@ var singleDoseScenarios = []scenario{
 		settings: func(c *controller.Settings) { c.Safety.Caps[acidNorth].OnTime = 100 * time.Millisecond },
 		begin:    func(*stage) {}, first: func(*stage) {}, within: time.Minute, action: safety.Hold, stops: acids, goes: stocks,
 		end: func(s *stage) {
+			s.farm.LimitRun(acidNorth, 13*time.Second)
 			s.reconfigure(func(c *controller.Settings) { c.Safety.Caps[acidNorth].OnTime = 12 * time.Second })
 		},
 		clears: 30 * time.Second},

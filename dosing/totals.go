@@ -57,6 +57,15 @@ func (t *Totals) Count(d Dose) {
 	t.tanks[d.Tank] = append(t.tanks[d.Tank], d)
 }
 
+// Spend counts a volume in the hour and day of a pump and nowhere else: no dose of it
+// is known, in no tank.
+func (t *Totals) Spend(pump PumpID, volume Volume, up time.Duration) {
+	t.changes++
+	p := &t.pumps[pump]
+	p.advance(up)
+	p.put(Dose{Pump: pump, Volume: volume, Up: up})
+}
+
 // Settle closes the dose with this key at volume and starts its release law, and
 // its hour and day, at up. It reports whether the dose was known.
 func (t *Totals) Settle(pump PumpID, key uint64, volume Volume, up time.Duration) bool {

@@ -31,6 +31,9 @@ var tankChecks = [CauseCount]tankCheck{
 	CauseCleaning: func(_ *Watch, now dosing.Instant, t *tankState) {
 		t.put(now, CauseCleaning, t.operator.Cleaning, t.operator.Why)
 	},
+	CauseRecordBehindNode: func(_ *Watch, _ dosing.Instant, t *tankState) {
+		t.lower(CauseRecordBehindNode) // only ever latched, by BehindNode
+	},
 	CauseStopInput:           checkStop,
 	CauseSolutionUnconfirmed: checkSolution,
 	CausePHMissing:           readingCheck(CausePHMissing, dosing.QuantityPH, standMissing),

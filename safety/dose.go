@@ -106,31 +106,42 @@ func (w *Watch) doubt(now dosing.Instant, d dosing.Dose) {
 	}
 }
 
-// Closed settles a dose. A certain one counts with the volume its node reported,
-// or nothing if it was withdrawn; any other counts in full, and its tank waits one
-// mixing time from the first doubt and for a good reading.
-func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, key uint64, certain bool, volume dosing.Volume) {
+// Fate is what is known of a dose that is settled. The zero fate is that nobody knows.
+type Fate uint8
+
+// The fates.
+const (
+	FateUnknown Fate = iota
+	FateKnown        // delivered as counted, or withdrawn
+	FateRefused      // refused for good: it counts, but the water has nothing to answer
+)
+
+// Closed settles a dose. One whose fate is known counts with its volume, nothing if
+// it was withdrawn; any other counts in full, and where nobody knows its tank waits
+// one mixing time from the first doubt and for a good reading.
+func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, key uint64, fate Fate, volume dosing.Volume) {
 	if int(id) >= len(w.tanks) || int(pump) >= len(w.pumps) {
 		return
 	}
 	t := &w.tanks[id]
 	d, found := w.remove(id, pump, key)
 	if !found {
-		// A word that comes after the dose was settled in full changes nothing: what
-		// counts may have been spent already.
 		return
 	}
 	w.told = true
 	w.loaded(id, false, now.Up)
 	n := &w.nodes[w.pumps[pump].node]
-	if !certain {
+	if fate == FateUnknown {
 		t.endOrder(w, now.Up)
 		n.expect(now.Up + w.longestRun(w.pumps[pump].node) + nodeSilentAfter)
 		w.doubt(now, d)
-		w.giveUp(t, d)
+		w.giveUp(t, d, max(volume, d.Volume))
 		return
 	}
 	volume = max(volume, 0)
+	if fate == FateRefused {
+		volume = max(volume, d.Volume)
+	}
 	n.closed.set(now.Up)
 	n.expect(now.Up + nodeSilentAfter)
 	w.totals.Settle(pump, key, volume, now.Up)
@@ -149,17 +160,56 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 	}
 	if t.responses != nil {
 		d.Open, d.Volume, d.Up = false, volume, now.Up
+		if fate == FateRefused {
+			d.Volume = 0
+		}
 		t.responses.Dosed(d)
 	}
 }
 
-// giveUp settles an uncertain dose in full. Its release law runs from the first
+// Raised counts more of a dose that was settled before.
+func (w *Watch) Raised(now dosing.Instant, pump dosing.PumpID, key uint64, volume, before dosing.Volume) {
+	if int(pump) >= len(w.pumps) || volume <= before {
+		return
+	}
+	w.told = true
+	w.totals.Settle(pump, key, volume, now.Up)
+	w.pumps[pump].use.add(volume - before)
+}
+
+// Spent counts a volume against a pump's caps that nobody can say more of.
+func (w *Watch) Spent(now dosing.Instant, pump dosing.PumpID, volume dosing.Volume) {
+	if int(pump) < len(w.pumps) && volume > 0 {
+		w.told = true
+		w.totals.Spend(pump, volume, now.Up)
+	}
+}
+
+// Contradicted says that the node of a pump contradicted itself, the order or its
+// heartbeat: nothing more of that pump until a person has looked.
+func (w *Watch) Contradicted(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, how string) {
+	w.stopPump(now, CauseReportContradicts, id, pump, how)
+}
+
+// RefusedForGood says that the node of a pump refuses what no repeat can cure.
+func (w *Watch) RefusedForGood(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, words string) {
+	w.stopPump(now, CauseNodeRefuses, id, pump, words)
+}
+
+func (w *Watch) stopPump(now dosing.Instant, cause Cause, id dosing.TankID, pump dosing.PumpID, detail string) {
+	if int(id) < len(w.tanks) && int(pump) < len(w.pumps) {
+		w.told = true
+		w.latch(now, &w.pumps[pump].cells, cause, id, pump, detail)
+	}
+}
+
+// giveUp settles an uncertain dose at volume. Its release law runs from the first
 // doubt: by then it had been delivered or never will be.
-func (w *Watch) giveUp(t *tankState, d dosing.Dose) {
+func (w *Watch) giveUp(t *tankState, d dosing.Dose, volume dosing.Volume) {
 	for i := range t.uncertain {
 		if u := &t.uncertain[i]; u.key == d.Key && u.pump == d.Pump {
 			u.closed = true
-			w.totals.Settle(d.Pump, d.Key, d.Volume, u.since)
+			w.totals.Settle(d.Pump, d.Key, volume, u.since)
 			return
 		}
 	}

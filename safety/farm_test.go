@@ -248,7 +248,7 @@ func (f *farm) dose(tank dosing.TankID, p dosing.PumpID, v dosing.Volume) {
 	f.t.Helper()
 	key := f.open(tank, p, v)
 	f.pass(5 * time.Second)
-	f.w.Closed(f.now, tank, p, key, true, v)
+	f.w.Closed(f.now, tank, p, key, FateKnown, v)
 	f.pass(time.Second)
 }
 

@@ -221,7 +221,7 @@ func TestInTransitCapCountsWhatTheProbesHaveNotSeen(t *testing.T) {
 			break
 		}
 		key := f.open(0, acidPump, largest)
-		f.w.Closed(f.now, 0, acidPump, key, true, largest)
+		f.w.Closed(f.now, 0, acidPump, key, FateKnown, largest)
 		given += largest
 	}
 	most := dosing.FromMillilitres(0.3 * math.Exp(-0.55) * 1000 / 10)
@@ -243,7 +243,7 @@ func TestInTransitCapCountsWhatTheProbesHaveNotSeen(t *testing.T) {
 			break
 		}
 		key := f.open(0, calciumPump, largest)
-		f.w.Closed(f.now, 0, calciumPump, key, true, largest)
+		f.w.Closed(f.now, 0, calciumPump, key, FateKnown, largest)
 	}
 	f.wantCause("EC on its way", f.judge(0, calciumPump, 5*dosing.Millilitre), CauseInTransitCap)
 	if v := f.judge(0, acidPump, dosing.Millilitre); !v.Allowed {

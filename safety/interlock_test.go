@@ -117,10 +117,16 @@ func lose(f *farm) {
 	f.pass(20 * time.Second)
 	f.w.Doubted(f.now, 0, sulfatePump)
 	f.pass(5 * time.Minute)
-	f.w.Closed(f.now, 0, sulfatePump, key, false, 0)
+	f.w.Closed(f.now, 0, sulfatePump, key, FateUnknown, 0)
 }
 
 var scenarios = map[string]scenario{
+	"a node contradicts itself": {cause: CauseReportContradicts, begin: func(f *farm) { f.w.Contradicted(f.now, 0, acidPump, "order 7-000003: done, 0.004 mL in 10s") }, after: time.Second,
+		action: Stop, scope: ScopePump, latched: true, free: [pumpCount]bool{false, true, true, true}, south: [pumpCount]bool{false, true, true, true}, end: func(*farm) {}, person: clearNorth, clears: time.Second},
+	"a node refuses for good": {cause: CauseNodeRefuses, begin: func(f *farm) { f.w.RefusedForGood(f.now, 0, acidPump, "longer than this node allows") }, after: time.Second,
+		action: Stop, scope: ScopePump, latched: true, free: [pumpCount]bool{false, true, true, true}, south: [pumpCount]bool{false, true, true, true}, end: func(f *farm) { f.w.Accepted(acidPump) }, clears: time.Second},
+	"a node knows more than the ledger": {cause: CauseRecordBehindNode, begin: func(f *farm) { f.w.BehindNode(f.now, "order 9-000009") }, after: time.Second,
+		action: Lockout, scope: ScopeStation, latched: true, free: noneFree, south: noneFree, end: clearNorth, person: func(f *farm) { f.w.EpochRaised(f.now) }, clears: time.Second},
 	"observing": {cause: CauseObserving, begin: func(f *farm) { f.w.SetMode(f.now, 0, ModeObserving) }, after: time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree,
 		end: func(f *farm) { f.w.SetMode(f.now, 0, ModeArmed) }, clears: time.Second},
@@ -228,7 +234,7 @@ var scenarios = map[string]scenario{
 		f.pass(10 * time.Second)
 		f.set(0, dosing.QuantityOutlet, 0)
 		f.pass(10 * time.Second)
-		f.w.Closed(f.now, 0, sulfatePump, key, true, 5*dosing.Millilitre)
+		f.w.Closed(f.now, 0, sulfatePump, key, FateKnown, 5*dosing.Millilitre)
 	}, after: 2 * time.Minute, action: Hold, scope: ScopeTank, free: noneFree, south: allFree,
 		end: reading(dosing.QuantityOutlet, 1), clears: 6 * time.Second},
 	"outlet silent": {cause: CauseOutletUnproved, begin: silent(dosing.QuantityOutlet), after: 25 * time.Second,
@@ -290,7 +296,7 @@ var scenarios = map[string]scenario{
 		f.pass(20 * time.Second)
 		f.w.Doubted(f.now, 0, sulfatePump)
 		f.pass(10 * time.Second)
-		f.w.Closed(f.now, 0, sulfatePump, key, false, 0)
+		f.w.Closed(f.now, 0, sulfatePump, key, FateUnknown, 0)
 	}, after: time.Second, action: Hold, scope: ScopeTank, free: noneFree, south: allFree,
 		end: func(*farm) {}, clears: 291 * time.Second, early: 280 * time.Second},
 	"third uncertain dose": {cause: CauseDoseUncertain, begin: func(f *farm) {

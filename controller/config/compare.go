@@ -26,6 +26,7 @@ func Compare(old, fresh *File) (changes, refusals []string) {
 	c.fixed("the time zone", old.Zone.String(), fresh.Zone.String())
 	c.fixed("the topics", old.Topics, fresh.Topics)
 	c.fixed("the inputs and their topics", old.wiredInputs(), fresh.wiredInputs())
+	var longer []string
 	a, b := &old.Settings.Safety, &fresh.Settings.Safety
 	c.fixed("the station's name", a.Station, b.Station)
 	c.fixed("the nodes", a.Nodes, b.Nodes)
@@ -34,6 +35,7 @@ func Compare(old, fresh *File) (changes, refusals []string) {
 		c.refusals = append(c.refusals, "pumps or tanks were added or taken away")
 	} else {
 		c.pumps(old, fresh)
+		longer = nodesToSet(old, fresh)
 		c.tanks(old, fresh)
 	}
 	c.changed("log level", old.Log, fresh.Log)
@@ -44,7 +46,20 @@ func Compare(old, fresh *File) (changes, refusals []string) {
 	for i := range c.refusals {
 		c.refusals[i] += " changed: restart the daemon to take it"
 	}
-	return c.changes, c.refusals
+	return c.changes, append(c.refusals, longer...)
+}
+
+// nodesToSet says which nodes must be set to longer runs before a file is taken. What
+// a node was last set to is what the old file needed, unless the fresh one states it.
+func nodesToSet(old, fresh *File) (all []string) {
+	a, b := &old.Settings.Safety, &fresh.Settings.Safety
+	for i := range a.Caps {
+		if was, is := a.Caps[i].OnTime, b.Caps[i].OnTime; is > was && fresh.nodeMax[i] == 0 {
+			all = append(all, fmt.Sprintf("pump %q may run for %s at once, %s before: set node %q to %s for it, state node_max_on_time = %q, and load the file again",
+				b.Pumps[i].Name, is, was, b.Pumps[i].Node, is, is))
+		}
+	}
+	return all
 }
 
 type comparison struct{ changes, refusals []string }
@@ -106,6 +121,7 @@ func (c *comparison) pumps(old, fresh *File) {
 			continue
 		}
 		c.each(fmt.Sprintf("pump %q", x.Name), x, y)
+		c.changed(fmt.Sprintf("pump %q: longest run that its node allows", x.Name), old.nodeMax[i], fresh.nodeMax[i])
 		c.each(fmt.Sprintf("caps of pump %q", x.Name), a.Caps[i], b.Caps[i])
 	}
 }

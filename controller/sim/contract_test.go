@@ -370,3 +370,44 @@ func TestTimedPulseNodeRunsABoundedTimeAndSaysNothing(t *testing.T) {
 		t.Errorf("it delivered %v, its own limit allows %v", got, most)
 	}
 }
+
+// A node takes no epoch that no restart of the daemon explains, however the forger
+// goes about it, and never one that would leave the daemon none above it.
+func TestForgedEpochsCannotPoisonANodeForGood(t *testing.T) {
+	y := ready(t)
+	y.renew(4_000_000_000, 1)
+	y.dose(acid, north, 1)
+	o := y.plan(acid, north, 1)
+	o.epoch = 4_000_000_000
+	y.send(o)
+	y.mustRefuse(causeAhead)
+	n := y.farm.nodes[0]
+	for range 60 { // a forger who climbs, for an hour
+		y.renew(int(n.epoch)+controller.EpochRoom, 1)
+		y.wait(time.Minute)
+	}
+	if n.epoch > 7+7*controller.EpochRoom {
+		t.Errorf("an hour of forged leases took it to epoch %d", n.epoch)
+	}
+	y.wait(epochWindow)
+	y.epoch = int(n.epoch) + 1
+	y.renew(y.epoch, 1)
+	o = y.plan(acid, north, 1)
+	y.send(o)
+	y.wait(5 * time.Second)
+	y.mustEnd(controller.PhaseDone)
+}
+
+func TestNewNodeTakesTheEpochOfAnOldFarmAndNoneNearTheEnd(t *testing.T) {
+	y := newYard(t, 1, Options{Quiet: true})
+	n := y.farm.nodes[0]
+	n.epoch, n.beat = 0, 0
+	n.renew(y.farm, firstEpoch+1, 1)
+	if n.epoch != 0 {
+		t.Errorf("took epoch %d", n.epoch)
+	}
+	n.renew(y.farm, 5000, 1)
+	if n.epoch != 5000 {
+		t.Errorf("an old farm's epoch is refused: %d", n.epoch)
+	}
+}

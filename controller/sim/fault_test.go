@@ -280,6 +280,56 @@ var shows = map[string]func(s seen){
 		s.dose(acid, 6)
 		s.want(len(s.with.reports) == before && s.with.last == nil && s.with.farm.Delivered(acid) > 0, "word of the dose arrives")
 	},
+	"report-thousandth": func(s seen) {
+		s.dose(acid, 6)
+		s.wait(2 * time.Second)
+		s.want(s.with.lastReport().Volume == 6 && s.with.last.Volume == 6 && s.with.farm.Delivered(acid) > 5000, "report or heartbeat do not say a thousandth")
+	},
+	"report-nothing": func(s seen) {
+		s.dose(acid, 6)
+		r := s.with.lastReport()
+		s.want(r.Phase == controller.PhaseDone && r.Volume == 0 && r.Run == 0 && s.with.farm.Delivered(acid) > 5000, "it says that it gave something")
+	},
+	"report-fivefold": func(s seen) {
+		s.dose(acid, 6)
+		s.want(s.with.lastReport().Volume == 30*dosing.Millilitre, "it does not say five times as much")
+	},
+	"reports-late": func(s seen) {
+		s.dose(acid, 6)
+		s.want(s.with.lastReport().Phase == controller.PhaseRunning && s.with.last == nil, "the word comes at once")
+		s.wait(42 * time.Second)
+		s.want(s.with.lastReport().Phase == controller.PhaseDone && s.with.last != nil, "the word never comes")
+	},
+	"reports-twice": func(s seen) {
+		s.dose(acid, 6)
+		s.want(len(s.with.reports) == 2*len(s.plain.reports), "not everything is said twice")
+	},
+	"report-forged-stop": func(s seen) {
+		s.with.send(s.with.plan(acid, north, 6))
+		s.with.wait(3 * time.Second)
+		s.want(s.with.lastReport().Phase == controller.PhaseStopped && s.with.lastReport().Volume == 0 && !s.with.idle, "nobody forges a stop")
+		s.with.wait(10 * time.Second)
+		s.with.mustEnd(controller.PhaseDone)
+	},
+	"report-forged-second": func(s seen) {
+		s.dose(acid, 6)
+		s.with.mustEnd(controller.PhaseDone)
+		s.wait(12 * time.Second)
+		s.with.mustEnd(controller.PhaseStopped)
+		s.want(s.with.last.Phase == controller.PhaseDone, "the node itself takes its word back")
+	},
+	"epoch-poisoned": func(s seen) {
+		s.dose(acid, 6)
+		s.with.mustEnd(controller.PhaseDone)
+	},
+	"epoch-stepped": func(s seen) {
+		s.dose(acid, 6)
+		s.with.mustRefuse(causeEpoch)
+	},
+	"node-limit-lowered": func(s seen) {
+		s.dose(acid, 12)
+		s.with.mustRefuse(causeOnTime)
+	},
 	"network-cut": func(s seen) {
 		s.dose(acid, 6)
 		beats := s.with.beats

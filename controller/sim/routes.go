@@ -167,13 +167,43 @@ func (f *Farm) report(n *node, r controller.Report) {
 	if n.trouble.noReports || n.trouble.mute {
 		return
 	}
-	f.publish(f.routes.reports[r.Pump], 1, false, payload.AppendReport(nil, r))
+	for range 1 + n.trouble.copies {
+		f.publish(f.routes.reports[r.Pump], 1, false, payload.AppendReport(nil, r))
+	}
+}
+
+// post sends what is due of the reports that wait.
+func (f *Farm) post(n *node) {
+	for i := 0; i < len(n.posted); i++ {
+		p := n.posted[i]
+		if f.now < p.due {
+			continue
+		}
+		n.posted = append(n.posted[:i], n.posted[i+1:]...)
+		i--
+		if p.forged {
+			f.publish(f.routes.reports[p.report.Pump], 1, false, payload.AppendReport(nil, p.report))
+		} else {
+			f.report(n, p.report)
+		}
+	}
+}
+
+// speaksOf says whether the heartbeats name the last order.
+func (n *node) speaksOf() bool {
+	for i := range n.posted {
+		if !n.posted[i].forged && n.posted[i].report.Order == n.last.Order {
+			return false
+		}
+	}
+	return !n.trouble.noReports
 }
 
 // beat sends the heartbeats that are due, and after a reconnection the last report
 // again.
 func (f *Farm) beat() {
 	for _, n := range f.nodes {
+		f.post(n)
 		if !n.full || !n.up(f.now) || n.trouble.mute || !f.link.up {
 			continue
 		}
@@ -188,8 +218,8 @@ func (f *Farm) beat() {
 			continue
 		}
 		n.beatDue = f.now + heartbeatEvery
-		h := controller.Heartbeat{Node: n.id, Boot: n.boot, Tick: n.tick(f.now), Idle: n.running == nil}
-		if !n.trouble.noReports {
+		h := controller.Heartbeat{Node: n.id, Boot: n.boot, Tick: n.tick(f.now), Idle: n.running == nil, Epoch: n.epoch}
+		if n.last != nil && n.speaksOf() {
 			h.Last = n.last
 		}
 		f.publish(f.routes.nodes[n.id], 0, false, n.words.Write(h))

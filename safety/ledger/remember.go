@@ -15,7 +15,27 @@ func (r *replayer) change(e Entry, at time.Duration) {
 	moment := dosing.Instant{Wall: e.At.Wall, Up: at}
 	remark := Remark{Text: e.Text, Note: e.Note, By: e.By, From: e.From, At: moment, Until: e.Until}
 	switch e.Change {
+	case ChangeEpoch, ChangeRestored:
+		r.Latches = slices.DeleteFunc(r.Latches, func(l Latch) bool { return l.Cause == safety.CauseRecordBehindNode.String() })
+		r.Answered = uint32(e.Value)
+		if e.Change == ChangeRestored {
+			r.Answered++
+			r.Restored, r.Before = true, e.Until
+			remark.Text = "an older copy of the ledger was put back"
+		}
+		for tank, mode := range r.Modes {
+			if mode != safety.ModeArmed {
+				continue
+			}
+			r.Modes[tank] = safety.ModeObserving
+			if e.Change == ChangeRestored { // whoever raises the epoch is told so
+				r.Disarmed[tank] = remark
+			}
+		}
+	case ChangeSpent:
+		r.keep(ReplayedDose{Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed, Spent: true})
 	case ChangeStart:
+		r.Restored = false
 		r.Configuration = e.Text
 		r.starts = append(r.starts, at)
 		for len(r.starts) > 0 && at-r.starts[0] > crashLoopSpan {
@@ -125,7 +145,8 @@ func (r *replayer) latch(trip Latch) {
 func (r *replayer) clear(e Entry) {
 	kept := r.Latches[:0]
 	for _, l := range r.Latches {
-		if e.Pump == "" && l.Tank != e.Tank || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
+		behind := l.Cause == safety.CauseRecordBehindNode.String() // ended by another epoch alone
+		if behind || e.Pump == "" && l.Tank != e.Tank || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
 			kept = append(kept, l)
 		}
 	}

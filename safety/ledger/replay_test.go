@@ -259,7 +259,8 @@ func TestOutcomesCountAsTheyMust(t *testing.T) {
 	}{
 		{OutcomeConfirmed, 4 * mL, 4 * mL},
 		{OutcomeConfirmed, 10 * mL, 10 * mL},
-		{OutcomeConfirmed, 50 * mL, 11 * mL}, // a node that counts nonsense
+		{OutcomeConfirmed, 50 * mL, 50 * mL}, // over-delivery counts as reported
+		{OutcomeUncertain, 50 * mL, 50 * mL},
 		{OutcomeConfirmed, -3 * mL, 0},
 		{OutcomeRefused, 0, 10 * mL},
 		{OutcomeUncertain, 0, 10 * mL},
@@ -286,13 +287,14 @@ func TestReportThatComesAfterAllCounts(t *testing.T) {
 	d.start(evening, true)
 	given := d.intend(time.Minute, "acid", 10*mL)
 	d.settle(given, OutcomeUncertain, 2*time.Minute)
-	record(t, d.l, Settle(given, OutcomeConfirmed, 9*mL, d.now(3*time.Minute), "late"))
+	record(t, d.l, Settle(given, OutcomeConfirmed, 9*mL, d.now(3*time.Minute), "late, and less than counts"))
+	record(t, d.l, Settle(given, OutcomeConfirmed, 12*mL, d.now(3*time.Minute), "late"))
 	// It was believed never to have left, and yet the node reports it.
 	left := d.intend(4*time.Minute, "base", 10*mL)
 	d.settle(left, OutcomeWithdrawn, 5*time.Minute)
 	record(t, d.l, Settle(left, OutcomeConfirmed, 8*mL, d.now(6*time.Minute), "late"))
 	state := d.replay(evening.Add(7*time.Minute), 0, true)
-	if state.Ever["acid"] != 9*mL || state.Ever["base"] != 8*mL || len(state.Doses) != 2 {
+	if state.Ever["acid"] != 12*mL || state.Ever["base"] != 8*mL || len(state.Doses) != 2 {
 		t.Fatalf("acid %s, base %s, doses %+v", state.Ever["acid"], state.Ever["base"], state.Doses)
 	}
 	if state.Doses[0].Up != -6*time.Minute || state.Doses[0].SettledUp != -4*time.Minute {

@@ -123,6 +123,12 @@ func (e Entry) changeText() string {
 			text += ", sample taken " + time.Duration(e.Value*float64(time.Second)).Round(time.Minute).String() + " before"
 		}
 		return text
+	case ChangeEpoch:
+		return fmt.Sprintf("epoch raised from %.0f to %.0f", e.Old, e.Value)
+	case ChangeRestored:
+		return fmt.Sprintf("a copy that ended at %s was put back; the next epoch is above %.0f", e.Until.Format(time.RFC3339), e.Value)
+	case ChangeSpent:
+		return "counted as spent: " + e.Volume.String()
 	case ChangeIons:
 		return "account of the ions"
 	}
