@@ -79,6 +79,8 @@ const (
 	CauseSurplus
 	CauseGroundLoop
 	CauseDisarmed
+	// The network between broker and farm.
+	CauseFarmSilent
 	CauseCount
 )
 
@@ -148,6 +150,7 @@ var causeNames = [CauseCount]string{
 	CauseSurplus:             "nutrient-surplus",
 	CauseGroundLoop:          "ground-loop",
 	CauseDisarmed:            "disarmed",
+	CauseFarmSilent:          "farm-silent",
 }
 
 // String is the cause's one name in log, metrics, topics and page.
