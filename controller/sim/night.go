@@ -148,6 +148,9 @@ func (n *Night) SetLink(up bool) {
 	n.Step(controller.Event{Kind: controller.EventLink, Up: up})
 }
 
+// Written says that the disk has written all there is and the core knows it.
+func (n *Night) Written() bool { return len(n.drafts) == 0 && len(n.events) == 0 && !n.failed }
+
 // Ask puts a request to the core and returns its answer; with a slow disk there is
 // none yet, and what is returned accepts nothing.
 func (n *Night) Ask(r controller.Request) controller.Answer {
