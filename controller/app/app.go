@@ -80,6 +80,8 @@ type App struct {
 	other     time.Duration // uptime until which another daemon is believed to be there; 0 = none
 	losses    losses
 	leases    payload.Leases // our own, heard back
+
+	firstEpoch uint32 // of this run; a person may raise it
 }
 
 type request struct {
@@ -150,6 +152,7 @@ func (a *App) open() error {
 	if a.core, err = controller.New(&a.file.Settings, restored, now); err != nil {
 		return err
 	}
+	a.firstEpoch = a.core.Epoch()
 	a.history = a.db.History()
 	a.writer = newWriter(book, a.history.Flush, a.metrics.LedgerAppend, a.log)
 	a.wires = newWires(a.file)
