@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net"
 	"net/url"
+	"os"
 	"path/filepath"
 	"regexp"
 	"strconv"
@@ -352,6 +353,9 @@ func (b *builder) folders() {
 	if b.file.State == "" {
 		b.file.State = b.path("leat-state")
 	}
+	if why := noFolder(b.file.State); why != "" {
+		b.fault("history.folder", quoted(b.file.State), why, "name a folder on a local disk")
+	}
 	b.file.Log = b.layout.Log.Level
 	switch b.file.Log {
 	case "":
@@ -360,6 +364,20 @@ func (b *builder) folders() {
 	default:
 		b.fault("log.level", quoted(b.file.Log), "is no level", "write debug, info, warn or error")
 	}
+}
+
+// noFolder says why a state folder can be none: leat check reads no disk but this
+// much.
+func noFolder(path string) string {
+	for _, kernels := range []string{"/proc", "/sys", "/dev"} {
+		if clean := filepath.ToSlash(filepath.Clean(path)); clean == kernels || strings.HasPrefix(clean, kernels+"/") && !strings.HasPrefix(clean, "/dev/shm/") {
+			return "is the kernel's and no disk"
+		}
+	}
+	if info, err := os.Stat(path); err == nil && !info.IsDir() {
+		return "is a file and no folder"
+	}
+	return ""
 }
 
 // path makes a path of the file absolute or relative to the file's folder.

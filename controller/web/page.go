@@ -167,8 +167,8 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 			return err
 		}
 		if text := value("sampled"); text != "" {
-			if request.Sampled, err = time.Parse(time.RFC3339, text); err != nil {
-				return fmt.Errorf("sampled=%.40q: want a time such as 2026-01-01T09:00:00Z", text)
+			if request.Sampled, err = sampledAt(text, view.At.Wall.Location()); err != nil {
+				return err
 			}
 		}
 	case controller.RequestHandDose:
@@ -186,6 +186,19 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 		return fmt.Errorf("pump=%.40q: no such pump", value("pump"))
 	}
 	return nil
+}
+
+// sampledAt reads a time with its zone, or one from a phone's calendar, which has none
+// and is the station's.
+func sampledAt(text string, zone *time.Location) (time.Time, error) {
+	at, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		at, err = time.ParseInLocation("2006-01-02T15:04", text, zone)
+	}
+	if err != nil {
+		return at, fmt.Errorf("%.40q: want a time such as 2026-01-01T09:00, or with a zone 2026-01-01T09:00:00Z", text)
+	}
+	return at, nil
 }
 
 // typed reads a number from a phone, whose keys may offer a comma and no point. A

@@ -276,6 +276,32 @@ func TestDecimalCommaOfAPhoneIsUnderstoodAndAThousandsMarkIsNot(t *testing.T) {
 	}
 }
 
+func TestAPauseMayHaveAnEndAndAnAlarmMayBeShelved(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	b.signIn("mara", password)
+	_, page := b.get("/")
+	want(t, page, `name="do" value="shelve"`, `name="until" placeholder="06:00, empty = until resumed"`)
+	b.post("/ask", url.Values{"do": {"pause"}, "tank": {"north"}, "until": {"06:00"}})
+	b.post("/ask", url.Values{"do": {"shelve"}, "tank": {"north"}, "cause": {"circulation-off"}, "for": {"2h"}})
+	if len(h.asked) != 2 || h.asked[0].Kind != controller.RequestPause || h.asked[0].Until != "06:00" ||
+		h.asked[1].Kind != controller.RequestShelve || h.asked[1].For != 2*time.Hour || h.asked[1].Cause != safety.CauseCirculationOff {
+		t.Errorf("the core was asked %+v", h.asked)
+	}
+}
+
+func TestWhenASampleWasTakenIsReadInTheStationsZone(t *testing.T) {
+	zone := time.FixedZone("two hours east", 2*60*60)
+	for text, want := range map[string]time.Time{"2026-03-01T09:00": time.Date(2026, 3, 1, 7, 0, 0, 0, time.UTC), "2026-03-01T09:00:00Z": time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)} {
+		if got, err := sampledAt(text, zone); err != nil || !got.Equal(want) {
+			t.Errorf("%s: %v, %v; want %v", text, got, err, want)
+		}
+	}
+	if _, err := sampledAt("yesterday", zone); err == nil || !strings.Contains(err.Error(), "2026-01-01T09:00") {
+		t.Errorf("yesterday: %v", err)
+	}
+}
+
 func TestAnalysisThatWasNotTakenNeedNotBeTypedAnew(t *testing.T) {
 	h := newHouse(t)
 	b := h.browser(t)
