@@ -68,6 +68,8 @@ type tank struct {
 	looks    bool
 	warn     time.Duration // until pH or EC leaves its bands, as then forecast
 	harm     time.Duration
+	seenPH   lastSeen
+	seenEC   lastSeen
 	withheld [safety.CauseCount]uint64
 	owed     []dosing.Volume // the blend's remainder as last recorded, by pump
 	curve    dosing.Titration
@@ -315,7 +317,8 @@ func (t *tank) look(now dosing.Instant) {
 	}
 	t.looked, t.looks = now.Up, true
 	t.estimate = t.loops.Estimate(now, t.target())
-	t.warn, t.harm = t.leaves(t.estimate)
+	t.follow(now, &t.estimate)
+	t.warn, t.harm = t.leaves(now)
 }
 
 func contains(trips []safety.Trip, trip safety.Trip) bool {
