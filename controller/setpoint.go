@@ -145,7 +145,11 @@ func (c *Core) askSetpoint(now dosing.Instant, r *Request) {
 		c.writeSetpoint(now, w)
 	default:
 		c.reply(&w, true, "accepted; it waits for its row of the ledger, at most three are written in a minute, and a newer wish takes its place")
-		t.next[nextOf(r.Quantity)] = w
+		next := &t.next[nextOf(r.Quantity)]
+		if next.request.Kind != RequestNone { // of a flood one line in the log is enough
+			c.out.Notices = c.out.Notices[:len(c.out.Notices)-1]
+		}
+		*next = w
 	}
 }
 

@@ -106,7 +106,7 @@ func TestOverDeliveryCountsAsReported(t *testing.T) {
 	s := dosingStage(t)
 	o := s.nextOrder()
 	before := s.Core.View(s.Now()).Pumps[o.pump].Ever - dosing.FromMillilitres(o.ml)
-	topic := s.file.Topics.Report(s.file.Topics.Row(), s.file.Settings.Safety.Pumps[o.pump].Name)
+	topic := s.file.Topics.Report(s.file.Settings.Safety.Pumps[o.pump].Name)
 	s.taps[topic] = nothing
 	run := dosing.FromMillilitres(o.ml).RunTime(s.file.Settings.Safety.Pumps[o.pump].PerSecond)
 	s.pass(run.Truncate(time.Second))
