@@ -83,6 +83,8 @@ type App struct {
 	connected bool           // as the link last told
 	echoed    time.Duration  // uptime at which a lease was last heard, or the link opened
 	leases    payload.Leases // our own, heard back
+
+	firstEpoch uint32 // of this run; a person may raise it
 }
 
 type request struct {
@@ -153,6 +155,7 @@ func (a *App) open() error {
 	if a.core, err = controller.New(&a.file.Settings, restored, now); err != nil {
 		return err
 	}
+	a.firstEpoch = a.core.Epoch()
 	a.history = a.db.History()
 	a.writer = newWriter(book, a.history.Flush, a.metrics.LedgerAppend, a.log)
 	a.wires = newWires(a.file)

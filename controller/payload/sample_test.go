@@ -39,7 +39,7 @@ var (
 	sampleRefused = controller.Report{Order: ledger.OrderID{Epoch: 7, Number: 123}, Phase: controller.PhaseRefused, Cause: "order is for another boot"}
 	sampleLast    = controller.Report{Order: ledger.OrderID{Epoch: 7, Number: 122}, Phase: controller.PhaseDone,
 		Run: 7400 * time.Millisecond, Volume: 12_300 * dosing.Microlitre}
-	sampleBeat  = controller.Heartbeat{Boot: "a1b2", Tick: 2 * time.Minute, Idle: true, Last: &sampleLast}
+	sampleBeat  = controller.Heartbeat{Boot: "a1b2", Tick: 2 * time.Minute, Idle: true, Epoch: 7, Last: &sampleLast}
 	sampleFirst = controller.Heartbeat{Boot: "a1b2", Tick: 2 * time.Second, Idle: true}
 	sampleAsk   = Ask{Value: 5.9, Until: "06:00", Confirm: "k3f9", Note: "seedlings moved in", By: "Ona"}
 
