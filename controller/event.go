@@ -5,6 +5,7 @@ import (
 
 	"leat/dosing"
 	"leat/dosing/blend"
+	"leat/dosing/ratio"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -115,7 +116,7 @@ const (
 	RequestResume                   // operate
 	RequestMaintenance              // operate: probe or pump work begins
 	RequestCleaning                 // operate: cleaning begins; ends in solution unconfirmed
-	RequestConfirmWater             // engineer: "water or nutrient solution, no disinfectant, rinsed"
+	RequestConfirmWater             // engineer: "water or nutrient solution, no disinfectant, rinsed"; Water, and Analysis where it is one
 	RequestServiced                 // operate: pump or probe serviced, stock refilled, filling changed: learning starts anew
 	RequestHandDose                 // operate: Pump, Volume added by hand
 	RequestAcknowledge              // operate: Cause
@@ -197,4 +198,5 @@ type Request struct {
 	For      time.Duration
 	Analysis blend.Analysis
 	Sampled  time.Time // when the sample was taken; zero = now
+	Water    ratio.Water
 }

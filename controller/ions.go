@@ -97,6 +97,7 @@ func (c *Core) followIons(now dosing.Instant) {
 		}
 		t.ions.followed = now.Up
 		t.toppedUpIons()
+		t.ions.account.Toward(t.ec.present)
 		if e := t.loops.Estimate(now, t.target()); e.ECKnown {
 			pH := float64(e.MeasuredPH)
 			if !e.PHKnown {
@@ -158,19 +159,6 @@ func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
 	return v
 }
 
-// recordIons writes the accounts down, so that a restart goes on with them.
-func (c *Core) recordIons(now dosing.Instant) {
-	for i := range c.tanks {
-		c.recordIonsOf(now, dosing.TankID(i))
-	}
-}
-
-func (c *Core) recordIonsOf(now dosing.Instant, id dosing.TankID) {
-	if t := &c.tanks[id]; t.ions.account != nil && t.ions.view != nil {
-		c.change(ledger.Change{Kind: ledger.ChangeIons, At: now, Tank: t.plant.Name, Text: t.ions.account.Record(), By: "leat"})
-	}
-}
-
 // oldestSample is how long ago a sample may have been taken.
 const oldestSample = 21 * 24 * time.Hour
 
@@ -226,7 +214,7 @@ func (c *Core) analysed(now dosing.Instant, id dosing.TankID, change ledger.Chan
 	}
 	t.ions.last = change.Text
 	c.judgeIons(now, id)
-	c.change(ledger.Change{Kind: ledger.ChangeIons, At: now, Tank: t.plant.Name, Text: t.ions.account.Record(), By: "leat"})
+	c.recordIonsOf(now, id)
 }
 
 // analyse reads a recorded analysis into the account.
@@ -245,40 +233,6 @@ func (t *tank) analyse(a ledger.Analysis, now dosing.Instant) bool {
 	}
 	t.ions.account.Analyse(analysis, !a.Trusted, a.At.Wall, now.Up, a.Ago+now.Up-a.At.Up, ec, pH)
 	return true
-}
-
-// restoreIons brings an account back: its last record, what was dosed since, and an
-// analysis that came after it.
-func (c *Core) restoreIons(s ledger.State, id dosing.TankID, now dosing.Instant) {
-	t := &c.tanks[id]
-	if t.ions.account == nil {
-		return
-	}
-	records := s.Ions[t.plant.Name]
-	since := time.Duration(-1 << 62)
-	if n := len(records); n > 0 && t.ions.account.Restore(records[n-1].Text) == nil {
-		since = records[n-1].At.Up
-		for _, record := range records[:n-1] {
-			t.ions.account.Mark(record.Text, record.At.Up)
-		}
-	} else {
-		return // a weak start knows nothing that doses could be added to
-	}
-	for _, d := range s.Doses {
-		pump, known := c.pumpNamed(d.Pump)
-		if known && d.Outcome != ledger.OutcomeRefused && d.Tank == t.plant.Name && (d.SettledUp > since || d.Outcome == ledger.OutcomeOpen) {
-			t.dosedIons(&c.settings.Safety, pump, d.Volume)
-		}
-	}
-	if a, ok := s.Analyses[t.plant.Name]; ok {
-		t.ions.last = a.Text
-		if a.At.Up > since {
-			t.analyse(a, now)
-		}
-	}
-	if t.ions.account.Solve() {
-		t.reshare(&c.settings.Safety)
-	}
 }
 
 // reconfigureIons takes another recipe, water or row. What the tank holds does not

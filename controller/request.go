@@ -120,7 +120,12 @@ func (c *Core) askMore(now dosing.Instant, r *Request) {
 			c.refuse(r, `say in the note: water or nutrient solution, no disinfectant, rinsed`)
 			return
 		}
-		c.awaitMore(now, r, ledger.Change{Kind: ledger.ChangeConfirmed}, "confirmed: water or nutrient solution, no disinfectant, rinsed")
+		filling, refusal := c.fillingOf(now, r)
+		if refusal != "" {
+			c.refuse(r, refusal)
+			return
+		}
+		c.awaitMore(now, r, ledger.Change{Kind: ledger.ChangeConfirmed, Text: filling}, "confirmed: water or nutrient solution, no disinfectant, rinsed")
 	}
 }
 
@@ -246,6 +251,9 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		c.epochRaised(now, change)
 	case RequestArm, RequestResume, RequestClear, RequestConfirmWater:
 		c.takeEffect(now, id, w.request.Kind)
+		if w.request.Kind == RequestConfirmWater {
+			c.filled(now, id, change)
+		}
 	}
 	c.evaluate(now)
 	w.text += c.standing(&w.request)

@@ -26,6 +26,8 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	state := flags.String("state", "", "state `FOLDER` of the running daemon, instead of -config")
 	tank := flags.String("tank", "", "`NAME` of the tank")
 	note := flags.String("note", "", "what was checked; needed by clear, confirm-water and raise-epoch")
+	water := flags.String("water", "", "which `WATER` confirm-water finds in the tank: source, recipe, analysis, same or unknown; needed where the tank has a recipe")
+	analysis := flags.String("analysis", "", "with -water analysis, what the solution holds, as `LIST`: \"NO3-N=168 mg/L, K=275 mg/L\"")
 	asJSON := flags.Bool("json", false, "print the answer as JSON")
 	flags.Usage = func() {
 		fmt.Fprint(flags.Output(), modeUsage)
@@ -51,7 +53,7 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 		}
 		folder = file.State
 	}
-	answer, err := askDaemon(folder, url.Values{"do": {kind.String()}, "tank": {*tank}, "note": {*note}, "by": {whoAmI()}})
+	answer, err := askDaemon(folder, url.Values{"do": {kind.String()}, "tank": {*tank}, "note": {*note}, "water": {*water}, "analysis": {*analysis}, "by": {whoAmI()}})
 	if err != nil {
 		return exit("leat mode", err, stderr)
 	}
@@ -70,12 +72,13 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	return 0
 }
 
-const modeUsage = `usage: leat mode -config FILE -tank NAME [-note TEXT] arm|observe|stop|clear|pause|resume|confirm-water|raise-epoch
+const modeUsage = `usage: leat mode -config FILE -tank NAME [-note TEXT] [-water WATER] arm|observe|stop|clear|pause|resume|confirm-water|raise-epoch
 
 Tells the running daemon, over the socket in its state folder. arm doses, observe only shows what it would dose, stop
 ends dosing until a person clears it, saying with -note what was checked. A software stop is no emergency stop.
 raise-epoch ends record-behind-node: the nodes know of later orders than the ledger. Find out what was dosed meanwhile,
-and say it in the note; afterwards every tank of the station observes.
+and say it in the note; afterwards every tank of the station observes. confirm-water says with -water which water is in:
+from it the account of the ions starts anew.
 
 `
 

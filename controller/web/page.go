@@ -159,11 +159,10 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 				return fmt.Errorf("for=%.40q: want a time such as 2h", value("for"))
 			}
 		}
+	case controller.RequestConfirmWater:
+		return s.readWater(value, request)
 	case controller.RequestAnalysis:
-		if s.options.ReadAnalysis == nil {
-			return fmt.Errorf("this page takes no analyses")
-		}
-		if err = s.options.ReadAnalysis(value("analysis"), request); err != nil {
+		if err = s.readAnalysis(value("analysis"), request); err != nil {
 			return err
 		}
 		if text := value("sampled"); text != "" {
@@ -186,6 +185,30 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 		return fmt.Errorf("pump=%.40q: no such pump", value("pump"))
 	}
 	return nil
+}
+
+// readWater reads which water a person confirms; empty = not said.
+func (s *Server) readWater(value func(string) string, request *controller.Request) error {
+	text := value("water")
+	if text == "" {
+		return nil
+	}
+	water, ok := controller.ParseWater(text)
+	if !ok {
+		return fmt.Errorf("water=%.40q: want one of same, source, recipe, analysis, unknown", text)
+	}
+	request.Water = water
+	if water.Described() {
+		return s.readAnalysis(value("analysis"), request)
+	}
+	return nil
+}
+
+func (s *Server) readAnalysis(list string, request *controller.Request) error {
+	if s.options.ReadAnalysis == nil {
+		return fmt.Errorf("this page takes no analyses")
+	}
+	return s.options.ReadAnalysis(list, request)
 }
 
 // sampledAt reads a time with its zone, or one from a phone's calendar, which has none

@@ -57,12 +57,15 @@ func (t *Tank) Analyse(a blend.Analysis, doubtful bool, wall time.Time, up, ago 
 		}
 	}
 	t.evenAppetite()
-	t.closeCharge()
 	t.close()
 	t.analysed, t.started = wall, true
 	if !(measured > 0) {
 		measured, pH = a.EC, a.PH
 	}
+	if !(pH >= 4 && pH <= 9) {
+		pH = t.plan.PH
+	}
+	t.closeCharge(pH)
 	t.rescale(measured, pH)
 	// Marks from before were of an account that is corrected now.
 	t.marks = t.marks[:0]

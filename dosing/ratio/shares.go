@@ -38,8 +38,13 @@ func (t *Tank) Moved() bool {
 	return false
 }
 
-// level is the strength of the tank by its nutrients, 1 = at the plan's EC. What
-// the loop does about EC is its own: shares are about the ratio.
+// Toward says to which EC the loop brings the tank.
+func (t *Tank) Toward(ec float64) { t.toward = ec }
+
+// level is the strength of the tank by its nutrients once EC stands where the loop
+// brings it, 1 = at the plan's EC. What the loop does about EC is its own: shares are
+// about the ratio. Fresh source water holds much calcium beside its potassium, and
+// would still want calcium.
 func (t *Tank) level() float64 {
 	var held blend.Content
 	for s := range t.target {
@@ -47,10 +52,11 @@ func (t *Tank) level() float64 {
 			held[s] = t.content[s]
 		}
 	}
-	if level := weigh(held) / weigh(t.target); level > 0.05 {
-		return level
+	room := 0.0
+	if t.seen {
+		room = max(t.toward-t.ec, 0) / t.plan.EC
 	}
-	return 0.05
+	return max(weigh(held)/weigh(t.target)+room, 0.05)
 }
 
 // Wants is what the stocks are to give over the horizon, mmol for a litre of tank:

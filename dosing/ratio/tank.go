@@ -28,13 +28,18 @@ const (
 type Tank struct {
 	plan   *Plan
 	target blend.Content // at the plan's EC
+	made   blend.Content // what the recipe makes of the source water at the plan's EC
 	shares []float64     // by pump, as last solved
 	solver chem.Solver
 	state
-	marks  []mark // for analyses that come days after their sample
-	solved solvedAt
-	at     time.Duration // of the last Follow
-	seen   bool
+	marks   []mark // for analyses that come days after their sample
+	solved  solvedAt
+	at      time.Duration // of the last Follow
+	seen    bool
+	ec      float64 // as last measured
+	toward  float64 // the EC that the loop brings the tank to
+	madeOff float64 // of a filling, how far what the recipe added may be off
+	strange bool    // of a filling, nobody said what it is
 }
 
 // state is what outlives a restart.
@@ -51,7 +56,7 @@ type state struct {
 	uptake              float64       // EC that plants took since the last analysis
 	scale               float64       // measured EC ÷ that of the chemistry
 	analysed            time.Time     // zero = never
-	started             bool          // the start was scaled to a measured EC
+	started             bool          // a measured EC told how strong the filling is
 }
 
 // mark is the estimate at an earlier moment.
@@ -74,24 +79,22 @@ func New(plan *Plan) (*Tank, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &Tank{plan: plan}
+	t := &Tank{plan: plan, made: fresh.Reached, toward: plan.EC, madeOff: startOff}
 	t.scale = 1
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		if w := fresh.Wants[s]; w.Stated && w.Weight > 0 {
 			t.target[s] = w.Amount
 		}
-		t.content[s] = fresh.Reached[s]
 	}
 	if n := fresh.N; n.Stated {
 		t.target[blend.NO3] = max(t.target[blend.NO3], n.Amount-t.target[blend.NH4])
 	}
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		t.appetite[s] = t.target[s] / plan.EC
-		t.cc[s] = square(startOff * t.content[s])
 		t.aa[s] = square(max(appetiteOff*t.appetite[s], strayFor(s)))
 	}
 	t.shares = plan.sharesOf(amounts)
-	t.closeCharge()
+	t.mix(1, plan.PH)
 	return t, nil
 }
 
@@ -103,8 +106,8 @@ const phosphateCharge = 1.04
 var charges = [...]float64{blend.NO3: -1, blend.NH4: 1, blend.P: -phosphateCharge, blend.K: 1, blend.Ca: 2, blend.Mg: 2, blend.S: -2, blend.Na: 1, blend.Cl: -1}
 
 // charge is what the account leaves open, meq/L.
-func (t *Tank) charge() float64 {
-	sum := t.rest
+func (t *Tank) charge(pH float64) float64 {
+	sum := t.rest - float64(bicarbonate(pH)*t.content[blend.Carbon])
 	for s, z := range charges {
 		sum += float64(z * t.content[s])
 	}
@@ -112,14 +115,14 @@ func (t *Tank) charge() float64 {
 }
 
 // closeCharge lays what is open to ions that nobody named.
-func (t *Tank) closeCharge() { t.rest -= t.charge() }
+func (t *Tank) closeCharge(pH float64) { t.rest -= t.charge(pH) }
 
 // neutral shifts the ions so that no charge is open. At a steady pH acid (or base)
 // is given for what plants take more of anions than of cations, or for the
 // alkalinity of the water, so what is open tells which appetite was guessed wrong.
 // Each ion moves by as much as it is unsure.
-func (t *Tank) neutral() {
-	open, sum := t.charge(), 0.0
+func (t *Tank) neutral(pH float64) {
+	open, sum := t.charge(pH), 0.0
 	var unsure blend.Content
 	for s, z := range charges {
 		unsure[s] = t.cc[s] + square(t.off[s])
@@ -174,6 +177,7 @@ func (t *Tank) bring(account *blend.Content, what blend.Content, scale, off floa
 		account[s] += amount
 		t.off[s] += float64(off * math.Abs(amount))
 	}
+	t.content[blend.Carbon] += float64(what[blend.Carbon] * scale)
 	t.rest += float64(what[blend.Rest] * scale)
 }
 
@@ -197,13 +201,21 @@ func (t *Tank) Follow(up time.Duration, ec, pH float64) {
 	if !(ec > 0.02 && ec < 20) {
 		return
 	}
+	if !(pH >= 4 && pH <= 9) {
+		pH = t.plan.PH
+	}
+	t.ec = ec
+	switch {
+	case !t.started:
+		t.begin(ec, pH)
+	case !t.seen:
+		t.keepCarbonate(pH) // a record does not hold it
+	default:
+		t.breathe((up - t.at).Hours(), pH)
+	}
 	present, ok := t.conductivity(t.content, pH)
 	if !ok {
 		return
-	}
-	if !t.started {
-		t.thin(ec / present)
-		t.started, present = true, ec
 	}
 	allowed := jitter + fastest*(up-t.at).Hours()
 	if !t.seen {
@@ -215,7 +227,7 @@ func (t *Tank) Follow(up time.Duration, ec, pH float64) {
 		t.thin(ec / present)
 	default:
 		t.takeUp(missing, pH, present)
-		t.neutral()
+		t.neutral(pH)
 	}
 	if n := len(t.marks); n == 0 || up-t.marks[n-1].up >= markEvery {
 		if n >= marksKept {
@@ -227,9 +239,6 @@ func (t *Tank) Follow(up time.Duration, ec, pH float64) {
 
 // conductivity is the EC of a content as this tank's probe would show it.
 func (t *Tank) conductivity(c blend.Content, pH float64) (float64, bool) {
-	if !(pH >= 4 && pH <= 9) {
-		pH = t.plan.PH
-	}
 	var r chem.Result
 	ions := c.Ions()
 	// One pH for all: a decimal more or less moves EC by a thousandth.
@@ -283,6 +292,7 @@ func (t *Tank) thin(by float64) {
 		t.content[s] *= by
 		t.off[s] *= by
 	}
+	t.content[blend.Carbon] *= by
 	t.rest *= by
 }
 

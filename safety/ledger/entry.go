@@ -161,7 +161,7 @@ const (
 	ChangeTrip                   // Text = cause of a latched trip
 	ChangeClear                  // a person cleared latched trips, the tank is observing; Note says what was checked
 	ChangeUnconfirmed            // solution unconfirmed, Text = why
-	ChangeConfirmed              // a person confirmed the water
+	ChangeConfirmed              // a person confirmed the water; Text = which water it is, empty = not said
 	ChangeHandDose               // Pump, Volume added by hand
 	ChangeServiced               // pump or probe serviced, stock refilled, filling changed
 	ChangePause                  // pause, maintenance or cleaning began (Text) or ended (""); a cleaning ends by ChangeConfirmed

@@ -59,8 +59,12 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		}
 	case ChangeUnconfirmed:
 		r.Unconfirmed[e.Tank] = remark
+		delete(r.Fillings, e.Tank)
 	case ChangeConfirmed:
 		delete(r.Unconfirmed, e.Tank)
+		if e.Text != "" {
+			r.Fillings[e.Tank] = remark
+		}
 		r.unlearn(e.Tank)
 		r.endPauses(e.Tank, func(p Remark) bool { return p.Text == PauseCleaning })
 	case ChangePause:

@@ -133,6 +133,7 @@ type State struct {
 	Owed          map[string]map[string]dosing.Volume // tank → pump → rest of a begun blend
 	Ions          map[string][]Remark                 // accounts of the ions, the newest last, earlier ones some hours apart
 	Analyses      map[string]Analysis                 // the newest of each tank
+	Fillings      map[string]Remark                   // the newest of each tank; Text = the water that a person confirmed
 	Starts        int                                 // starts recorded in the last 10 minutes
 }
 
@@ -177,7 +178,7 @@ func newReplayer() *replayer {
 	return &replayer{recent: map[string]*hours{}, State: State{
 		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Outcomes: map[string]Counts{},
 		Modes: map[string]safety.Mode{}, Disarmed: map[string]Remark{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
-		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{},
+		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{},
 	}}
 }
 
@@ -379,6 +380,10 @@ func (r *replayer) finish(now dosing.Instant, synchronised bool, run uint32) Sta
 		for i := range records {
 			records[i].At.Up = up(records[i].At.Up)
 		}
+	}
+	for tank, filling := range s.Fillings {
+		filling.At.Up = up(filling.At.Up)
+		s.Fillings[tank] = filling
 	}
 	for tank, analysis := range s.Analyses {
 		analysis.At.Up = up(analysis.At.Up)

@@ -1,0 +1,154 @@
+package ratio
+
+import (
+	"math"
+
+	"leat/dosing/blend"
+)
+
+// Water is which water a person says is in a tank.
+type Water uint8
+
+// The waters. The zero water is not stated.
+const (
+	WaterNone     Water = iota
+	WaterSame           // nothing was filled in: the account goes on
+	WaterSource         // fresh, as the source is analysed
+	WaterRecipe         // made by the recipe from the source water
+	WaterAnalysed       // a solution that an analysis describes
+	WaterUnknown        // nobody knows
+	WaterCount
+)
+
+var waterNames = [WaterCount]string{"", "same", "source", "recipe", "analysis", "unknown"}
+
+func (w Water) String() string { return waterNames[min(w, WaterCount-1)] }
+
+// ParseWater finds a water by name.
+func ParseWater(name string) (Water, bool) {
+	for w, n := range waterNames {
+		if n == name && w > 0 {
+			return Water(w), true
+		}
+	}
+	return WaterNone, false
+}
+
+// Described says that an analysis comes with the water.
+func (w Water) Described() bool { return w == WaterAnalysed }
+
+// How far the composition of a filling may be off, as standard uncertainties of what
+// it brought beside the source water.
+const (
+	recipeOff  = 0.10 // of a solution that a person made by the recipe
+	unknownOff = 0.50 // of water of which nobody says what it is
+
+	unknownLeast = 1.0 // mmol/L of any ion that such water may well hold
+)
+
+// Fill begins the account anew with other water; what plants take stays as it was
+// learned. How much of it is source water and how much is recipe, the next EC tells.
+// A solution with an analysis is unknown until Analyse says what it is.
+func (t *Tank) Fill(w Water) {
+	if w == WaterNone || w == WaterSame {
+		return
+	}
+	t.close()
+	t.before, t.off, t.ca = blend.Content{}, blend.Content{}, blend.Content{}
+	t.scale, t.started = 1, false
+	switch w {
+	case WaterSource, WaterUnknown:
+		t.madeOff = unknownOff
+	default:
+		t.madeOff = recipeOff
+	}
+	t.strange = w == WaterUnknown || w == WaterAnalysed
+	t.mix(0, t.plan.PH)
+	if w == WaterRecipe {
+		t.mix(1, t.plan.PH)
+	}
+	t.marks, t.solved = t.marks[:0], solvedAt{}
+}
+
+// Begun says that a measured EC has told how strong the filling is.
+func (t *Tank) Begun() bool { return t.started }
+
+// SourceEC is what the source water's analysis makes of its EC at a pH.
+func (t *Tank) SourceEC(pH float64) float64 {
+	other := *t
+	other.scale = 1
+	other.mix(0, pH)
+	ec, _ := other.conductivity(other.content, pH)
+	return ec
+}
+
+// mix lets the tank hold the source water and a share of what the recipe adds to it;
+// a share below zero is so much of plain water in the source's place. Sodium and
+// chloride come with the source: no strength of the solution adds to them.
+func (t *Tank) mix(share, pH float64) {
+	source, added := 1+min(share, 0), max(share, 0)
+	part := func(s blend.Substance) (water, made float64) {
+		return float64(source * t.plan.Water[s]), float64(added * (t.made[s] - t.plan.Water[s]))
+	}
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		water, made := part(s)
+		t.content[s] = max(water+made, 0)
+		t.cc[s] = square(waterOff*water) + square(t.madeOff*made)
+		if t.strange {
+			least := unknownLeast
+			if s.Micro() {
+				least = 0
+			}
+			t.cc[s] += square(unknownOff * max(t.target[s], water, least))
+		}
+	}
+	water, made := part(blend.Rest)
+	t.rest = water + made
+	t.keepCarbonate(pH)
+	t.closeCharge(pH)
+}
+
+// keepCarbonate lays what cations leave open to bicarbonate, as far as the source
+// water holds any.
+func (t *Tank) keepCarbonate(pH float64) {
+	t.content[blend.Carbon] = 0
+	open := t.charge(pH) / bicarbonate(pH)
+	t.content[blend.Carbon] = min(max(open, 0), max(t.plan.Water[blend.Carbon], t.made[blend.Carbon]))
+}
+
+// bicarbonate is its share of inorganic carbon below pH 9 (pK1 of carbonic acid at
+// 25 °C, phreeqc.dat).
+func bicarbonate(pH float64) float64 { return 1 / (1 + math.Pow(10, 6.352-pH)) }
+
+const (
+	carbonateKept = 0.02 // mmol/L of dissolved CO2, by the air of a room
+	carbonateLost = 0.4  // share an hour by which the rest of it leaves a tank
+)
+
+// breathe lets carbonate pass into the air.
+func (t *Tank) breathe(hours, pH float64) {
+	rests := carbonateKept / (1 - bicarbonate(min(pH, 8.5)))
+	if over := t.content[blend.Carbon] - rests; over > 0 && hours > 0 {
+		t.content[blend.Carbon] = rests + float64(over*math.Exp(-carbonateLost*hours))
+	}
+}
+
+// strongest is beyond any solution that a tank is filled with, as a multiple of the
+// recipe's strength.
+const strongest = 4
+
+// begin finds the share between source water and recipe at which the ions make the
+// EC that is measured.
+func (t *Tank) begin(ec, pH float64) {
+	low, high := -1.0, float64(strongest)
+	for range 40 {
+		share := (low + high) / 2
+		t.mix(share, pH)
+		if has, ok := t.conductivity(t.content, pH); ok && has < ec {
+			low = share
+		} else {
+			high = share
+		}
+	}
+	t.started = true
+}

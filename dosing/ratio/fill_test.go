@@ -1,0 +1,146 @@
+package ratio
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"leat/dosing/blend"
+)
+
+// tap is a drawn source water, closed; its ions are what a town's water holds.
+func tap(r *rand.Rand) blend.Content {
+	a := blend.Analysis{Alkalinity: 8 * r.Float64(), PH: 7 + r.Float64()}
+	a.Content[blend.Ca] = 0.1 + 0.4*a.Alkalinity*r.Float64()
+	a.Content[blend.Mg] = 0.05 + 0.15*a.Alkalinity*r.Float64()
+	a.Content[blend.S] = 0.6 * r.Float64()
+	a.Content[blend.Cl] = 2 * r.Float64()
+	a.Content[blend.Na] = max(a.Alkalinity+2*a.Content[blend.S]+a.Content[blend.Cl]-2*a.Content[blend.Ca]-2*a.Content[blend.Mg], 0)
+	return a.Water().Content
+}
+
+// After any fill the ions make the EC that is measured, and what the tank is thought
+// to hold lies between the waters that were named.
+func TestAFillingMakesItsECAndLiesBetweenTheWatersThatWereNamed(t *testing.T) {
+	r := rand.New(rand.NewPCG(10, 4))
+	for range 60 {
+		p := plan(t, nitric)
+		p.Water = tap(r)
+		tank := begin(t, p)
+		tank.Follow(0, 1.8, 5.8)
+		made := tank.made
+		for w := WaterSource; w < WaterCount; w++ {
+			pH := 5.5 + 2.5*r.Float64()
+			least := tank.SourceEC(pH)
+			ec := 0.2 + 2*r.Float64()
+			tank.Fill(w)
+			tank.Follow(time.Hour, ec, pH)
+			has, ok := tank.conductivity(tank.Content(), pH)
+			if !ok || math.Abs(has-ec) > 0.01*ec {
+				t.Fatalf("%s at EC %.2f, pH %.1f: its ions make %.3f", w, ec, pH, has)
+			}
+			if open := tank.charge(pH); math.Abs(open) > 1e-9 {
+				t.Fatalf("%s: %g meq/L are open", w, open)
+			}
+			for s := blend.NO3; s < blend.Carbon; s++ {
+				low, high := min(p.Water[s], made[s]), max(p.Water[s], made[s])
+				switch {
+				case ec < least:
+					low = 0
+				case ec > 1.7:
+					low *= 0.95 // stronger than the recipe: stocks take more of the volume
+				}
+				if c := tank.Content()[s]; c < low-1e-9 || ec <= 1.7 && c > high+1e-6 {
+					t.Fatalf("%s at EC %.2f (source %.2f): %s is thought %.4f, between %.4f and %.4f are the waters", w, ec, least, s, c, low, high)
+				}
+			}
+			// Stocks take up a hundredth of the volume.
+			if c := tank.Content(); ec > least*1.01 && (math.Abs(c[blend.Na]-p.Water[blend.Na]) > 0.02*p.Water[blend.Na] || math.Abs(c[blend.Cl]-p.Water[blend.Cl]) > 0.02*p.Water[blend.Cl]) {
+				t.Fatalf("%s at EC %.2f: Na %.3f and Cl %.3f, the source brings %.3f and %.3f", w, ec, c[blend.Na], c[blend.Cl], p.Water[blend.Na], p.Water[blend.Cl])
+			}
+		}
+	}
+}
+
+// Filled with tap water, a tank holds tap water: no iron, no nitrate.
+func TestFreshSourceWaterHoldsNothingThatOnlyStocksBring(t *testing.T) {
+	p := plan(t, nitric+"iron,iron DTPA 11 %,10,g/L\n")
+	p.Recipe, _ = blend.RecipeNamed("lettuce")
+	for s := range p.Recipe.Wants {
+		if blend.Substance(s).Micro() && blend.Substance(s) != blend.Fe {
+			p.Recipe.Wants[s] = blend.Want{}
+		}
+	}
+	a := blend.Analysis{Alkalinity: 3.0, PH: 7.5}
+	a.Content[blend.Ca], a.Content[blend.Mg], a.Content[blend.Na], a.Content[blend.Cl] = 1.4, 0.3, 0.5, 0.9
+	p.Water = a.Water().Content
+	tank := begin(t, p)
+	ec := tank.SourceEC(7.8)
+	tank.Fill(WaterSource)
+	tank.Follow(0, ec, 7.8)
+	for _, s := range []blend.Substance{blend.NO3, blend.K, blend.P, blend.Fe} {
+		if c := tank.Content()[s]; c > 1e-4 {
+			t.Errorf("%s is thought %.4f mmol/L in fresh source water", s, c)
+		}
+	}
+	if !tank.Solve() {
+		t.Fatal("no shares")
+	}
+	iron := tank.Shares()[len(tank.Shares())-1]
+	_, amounts, err := p.Fresh()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if first := p.sharesOf(amounts); iron < 0.8*first[len(first)-1] {
+		t.Errorf("iron has a share of %.3f; the first blend, made from this water, gives it %.3f", iron, first[len(first)-1])
+	}
+}
+
+// Alkalinity of the filling is carbonate until acid takes it: its nitrate then stays.
+func TestAcidAgainstTheAlkalinityOfAFillingLeavesItsNitrate(t *testing.T) {
+	p := plan(t, nitric)
+	a := blend.Analysis{Alkalinity: 3.0, PH: 7.5}
+	a.Content[blend.Ca], a.Content[blend.Mg] = 1.3, 0.2
+	p.Water = a.Water().Content
+	tank := begin(t, p)
+	tank.Fill(WaterSource)
+	tank.Follow(0, tank.SourceEC(7.5), 7.5)
+	acid := len(p.Stocks) - 1
+	for s := range p.Stocks {
+		if p.Stocks[s].Name == "acid" {
+			acid = s
+		}
+	}
+	want := 2.4 // meq/L; a fifth of the carbonate stays as bicarbonate until it has left as gas
+	litres := want / p.Stocks[acid].Content[blend.NO3]
+	tank.bring(&tank.acid, p.Stocks[acid].Content, litres, doseOff)
+	ec, ok := tank.conductivity(tank.Content(), 5.8)
+	if !ok {
+		t.Fatal("no EC")
+	}
+	tank.Follow(10*time.Minute, ec, 5.8)
+	if c := tank.Content()[blend.NO3]; math.Abs(c-want) > 0.15*want {
+		t.Errorf("%.2f meq/L of nitric acid went in, and %.2f mmol/L of nitrate are thought there", want, c)
+	}
+}
+
+func TestAFillingWithAnAnalysisIsWhatTheAnalysisSays(t *testing.T) {
+	tank := begin(t, plan(t, nitric))
+	tank.Follow(0, 1.8, 5.8)
+	a := blend.Analysis{Alkalinity: -1, PH: 5.9, EC: 1.5}
+	for s, v := range map[blend.Substance]float64{blend.NO3: 7, blend.P: 0.8, blend.K: 4, blend.Ca: 2.2, blend.Mg: 1, blend.S: 1.3, blend.Na: 1.1, blend.Cl: 0.9} {
+		a.Content[s], a.Stated[s] = v, true
+	}
+	appetite := tank.appetite
+	tank.Fill(WaterAnalysed)
+	tank.Analyse(a, false, time.Unix(1e9, 0), time.Hour, 0, 1.5, 5.9)
+	for s := blend.NO3; s <= blend.Cl; s++ {
+		if c := tank.Content()[s]; a.Stated[s] && math.Abs(c-a.Content[s]) > 0.03*a.Content[s] {
+			t.Errorf("%s is thought %.3f, the analysis says %.3f", s, c, a.Content[s])
+		}
+	}
+	if tank.appetite[blend.K] < 0.8*appetite[blend.K] {
+		t.Error("what plants take was learned from other water")
+	}
+}
