@@ -46,10 +46,28 @@ func (o *observer) look(target, moving float64, ahead time.Duration) outlook {
 			v.cautious = 0
 		}
 	}
+	v.agree(failing)
 	if !finite(v.need) || !finite(v.cautious) || !finite(v.settled) || !(v.slope > 0) {
 		return outlook{}
 	}
 	return v
+}
+
+// agree keeps what is on its way from speaking for its opposite. It may be there by
+// a person's word alone, so it can make a need smaller but never turn it: acid is wanted
+// only of water that reads too high and base of water that reads too low, and no more of
+// either than if nothing were on its way.
+func (v *outlook) agree(failing float64) {
+	if !(v.moving*v.need < 0) {
+		return
+	}
+	alone := v.need + v.moving
+	if !(failing*v.need > 0) || !(alone*v.need > 0) {
+		v.need, v.cautious = 0, 0
+		return
+	}
+	v.need = alone
+	v.cautious = max(-math.Abs(alone), min(math.Abs(alone), v.cautious))
 }
 
 // amount is how much to dose now toward a smaller need, as a positive number; 0
