@@ -59,7 +59,7 @@ func TestAnEntryByHandRaisesNoCapAndAVoidedOneGivesBackHourAndDayButNothingOnIts
 	f.pass(time.Minute)
 	f.w.Used(acidPump, 96*time.Hour, 100*dosing.Millilitre)
 	f.w.Demand(acidPump, dosing.Millilitre, 10*dosing.Millilitre)
-	key := f.open(0, calciumPump, dosing.Millilitre)
+	key := f.open(0, calciumPump, 5*dosing.Millilitre)
 	cap := f.w.HourCap(acidPump)
 	f.w.ByHand(dosing.Dose{Key: 9, Tank: 0, Pump: acidPump, Volume: 900 * dosing.Millilitre, Up: f.now.Up})
 	if got := f.w.HourCap(acidPump); got > cap {
@@ -74,7 +74,7 @@ func TestAnEntryByHandRaisesNoCapAndAVoidedOneGivesBackHourAndDayButNothingOnIts
 		t.Errorf("in transit %v meq/L, %v before it was voided", after, acid)
 	}
 	f.w.Voided(calciumPump, key)
-	if got := f.totals.Hour(calciumPump, f.now.Up); got != dosing.Millilitre {
+	if got := f.totals.Hour(calciumPump, f.now.Up); got != 5*dosing.Millilitre {
 		t.Errorf("a dose that was ordered was voided: %s left", got)
 	}
 }
