@@ -189,7 +189,7 @@ type Request struct {
 	Confirm  string // token of an earlier answer
 	Note     string
 	By       string // name; "mqtt:" + claimed name where unproved
-	From     string // "page", "mqtt", "socket"
+	From     string // "page", "mqtt", "socket user 1000"
 	Role     Role   // proved by the adapter
 	Cause    safety.Cause
 	Pump     dosing.PumpID

@@ -176,3 +176,12 @@ func TestBadPayloadsAreRefusedCountedAndNeverDosedOn(t *testing.T) {
 	stopsCleanly(t, daemon)
 	apptest.Covers(t, apptest.Record(t, apptest.State(path)), farm)
 }
+
+func TestMetricsTellTheVersionThatTheBuildWasGiven(t *testing.T) {
+	path := apptest.Config(t, "mqtt://127.0.0.1:1")
+	daemon := leatWith(t, []string{asVersion + "=9.8.7"}, nil, "run", "-config", path)
+	if _, body := get(t, page(t, daemon)+"/metrics"); !strings.Contains(body, `version="9.8.7"`) {
+		t.Error("leat_build_info does not hold 9.8.7")
+	}
+	stopsCleanly(t, daemon)
+}

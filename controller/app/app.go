@@ -28,7 +28,8 @@ import (
 
 // Options are what a caller may choose beside the configuration.
 type Options struct {
-	Clock     Clock // nil = the machine's
+	Clock     Clock  // nil = the machine's
+	Version   string // of the program, for the metrics
 	Log       *zap.Logger
 	Reload    func() (*config.File, error) // re-reads the configuration on Reload; nil = none
 	ArmAll    bool                         // the demo arms its own tanks and says so
@@ -141,7 +142,7 @@ func (a *App) open() error {
 	if broken {
 		return fmt.Errorf("%w; the daemon does not dose on a record that was changed: look at it with leat ledger verify, then move the folder away to begin a new one", err)
 	}
-	a.metrics = metrics.New(a.View)
+	a.metrics = metrics.New(a.View, a.options.Version)
 	now := a.now()
 	restored, err := ledger.Replay(a.db, now, false)
 	if err != nil {

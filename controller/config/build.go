@@ -326,6 +326,9 @@ func (b *builder) page() {
 	} else if in.Off {
 		b.warn("page.off", "without a page and without metrics.listen there is no /metrics, /healthz or /readyz")
 	}
+	if in.BehindProxy && !in.Off && b.file.Metrics.Listen == "" {
+		b.warn("page.behind_proxy", "the page shows no /metrics where a proxy would pass them on; metrics.listen gives them an address of their own")
+	}
 }
 
 // listen checks host:port and returns the host.

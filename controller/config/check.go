@@ -67,6 +67,7 @@ type TargetReport struct {
 	Target  float64 `json:"target_mg_per_l"` // 0 = the recipe does not name it
 	Reached float64 `json:"reached_mg_per_l"`
 	Water   float64 `json:"water_mg_per_l"`
+	Why     string  `json:"why_not,omitempty"` // what keeps it from its target; empty where it is met
 }
 
 // PumpReport is one pump.

@@ -256,7 +256,7 @@ func TestContradictingFiguresAreNamed(t *testing.T) {
 	}
 	for want, change := range map[string]func(*Analysis){
 		"HCO3 180 mg/L and pH 6.1 contradict one another":        func(a *Analysis) { a.Alkalinity = 2.95 },
-		"EC 2.00 goes with the cations, so 6.1":                       func(a *Analysis) { a.Content[NO3] *= 0.5; a.EC = 2 },
+		"EC 2.00 goes with the cations, so 6.1":                  func(a *Analysis) { a.Content[NO3] *= 0.5; a.EC = 2 },
 		"meq/L of anions are missing":                            func(a *Analysis) { a.Content[NO3] *= 0.5; a.EC = 2 },
 		"meq/L of cations are too many":                          func(a *Analysis) { a.Content[Ca] *= 2.5; a.EC = 2 },
 		"without a measured EC it cannot be told which is wrong": func(a *Analysis) { a.Content[K] *= 2; a.EC = 0 },
