@@ -31,7 +31,9 @@ type Core struct {
 	wanted    []bool          // what the tank under decision wants now, by pump
 	switches  []float64       // the last value of each input that is a switch
 	dose      openDose
-	spoken    []spoken // settled doses, the newest last
+	hands     []handEntry // of the last day, the newest last
+	handCount uint32      // entries of this run
+	spoken    []spoken    // settled doses, the newest last
 	nodes     []nodeWord
 	earlier   []ledger.OrderID // the last order of each earlier epoch, ascending
 	answered  uint32           // for what nodes took in epochs before this one a person has answered
@@ -52,28 +54,29 @@ type Core struct {
 
 // tank is what the core keeps of one tank beside the watch and the loops.
 type tank struct {
-	settings TankSettings
-	plant    dosing.Tank
-	loops    *dosing.Loops
-	ph, ec   setpoint
-	operator safety.OperatorState
-	pauseEnd time.Duration // uptime at which a pause ends by itself; 0 = by a person
-	mode     safety.Mode   // as people set it; the watch adds what trips
-	held     []safety.Trip // what withheld doses at the last evaluation, for notices
-	standing []safety.Trip // the same of this evaluation
-	waits    []safety.Trip // what the gate's judgement of single doses withheld at the last decision
-	would    string
-	estimate dosing.Estimate // at most lookEvery old
-	looked   time.Duration
-	looks    bool
-	warn     time.Duration // until pH or EC leaves its bands, as then forecast
-	harm     time.Duration
-	withheld [safety.CauseCount]uint64
-	owed     []dosing.Volume // the blend's remainder as last recorded, by pump
-	curve    dosing.Titration
-	blendEC  float64 // what 1 mL of the blend does in 1 L, mS/cm
-	ions     ions
-	disarmed bool // was armed before the restart and is not re-armed
+	settings  TankSettings
+	plant     dosing.Tank
+	loops     *dosing.Loops
+	ph, ec    setpoint
+	operator  safety.OperatorState
+	pauseEnd  time.Duration // uptime at which a pause ends by itself; 0 = by a person
+	mode      safety.Mode   // as people set it; the watch adds what trips
+	held      []safety.Trip // what withheld doses at the last evaluation, for notices
+	standing  []safety.Trip // the same of this evaluation
+	waits     []safety.Trip // what the gate's judgement of single doses withheld at the last decision
+	would     string
+	estimate  dosing.Estimate // at most lookEvery old
+	looked    time.Duration
+	looks     bool
+	warn      time.Duration // until pH or EC leaves its bands, as then forecast
+	harm      time.Duration
+	withheld  [safety.CauseCount]uint64
+	owed      []dosing.Volume // the blend's remainder as last recorded, by pump
+	curve     dosing.Titration
+	blendEC   float64 // what 1 mL of the blend does in 1 L, mS/cm
+	ions      ions
+	handOffer handOffer // an entry by hand that needs confirmation
+	disarmed  bool      // was armed before the restart and is not re-armed
 }
 
 type pumpCounts struct {

@@ -45,6 +45,8 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.accept(r, "noted; what was learned of this tank starts anew")
 	case RequestHandDose:
 		c.askHandDose(now, r)
+	case RequestVoid:
+		c.askVoid(now, r)
 	case RequestRaiseEpoch:
 		c.askRaiseEpoch(now, r)
 	case RequestAnalysis:
@@ -221,25 +223,6 @@ func (c *Core) endPauses(now dosing.Instant) {
 	}
 }
 
-// askHandDose counts what a person poured in like a dose.
-func (c *Core) askHandDose(now dosing.Instant, r *Request) {
-	if int(r.Pump) >= len(c.settings.Safety.Pumps) || r.Volume <= 0 || r.Volume > 100*dosing.Litre {
-		c.refuse(r, "say which reagent and how many millilitres, more than nothing and at most 100 L")
-		return
-	}
-	c.handDose(now, r.Tank, r.Pump, r.Volume, now.Up)
-	c.change(ledger.Change{Kind: ledger.ChangeHandDose, At: now, Tank: c.tankName(r.Tank), Pump: c.settings.Safety.Pumps[r.Pump].Name,
-		Volume: r.Volume, Note: r.Note, By: r.By, From: r.From})
-	c.accept(r, fmt.Sprintf("%s of %s by hand: counts like a dose and is in transit now", r.Volume, c.settings.Safety.Pumps[r.Pump].Reagent))
-}
-
-// handDose counts a dose by hand, closed at once: nobody will report it.
-func (c *Core) handDose(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, volume dosing.Volume, up time.Duration) {
-	c.watch.ByHand(dosing.Dose{Tank: id, Pump: pump, Volume: volume, Up: up})
-	c.tanks[id].loops.Freeze(now, now.Up+c.tanks[id].plant.MixingTime())
-	c.tanks[id].dosedIons(&c.settings.Safety, pump, volume)
-}
-
 // recorded makes a change take effect once it is durable.
 func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 	id, ok := c.tankNamed(change.Tank)
@@ -261,6 +244,8 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		s.accept(change.Value, change.From, change.By, change.At.Wall, change.Until)
 	case ledger.ChangeEpoch:
 		c.epochRaised(now, change)
+	case ledger.ChangeHandVoid:
+		c.voided(change.Text)
 	case ledger.ChangeAnalysis:
 		c.analysed(now, id, change)
 	case ledger.ChangeClear:
