@@ -16,6 +16,11 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.refuse(r, "there is no such tank")
 		return
 	}
+	if why := notPlain(r); why != "" {
+		r.By = "?"
+		c.refuse(r, why)
+		return
+	}
 	if r.Role < r.Kind.Needs() {
 		c.refuse(r, fmt.Sprintf("%s needs the role %s; you have %s", r.Kind, r.Kind.Needs(), r.Role))
 		return

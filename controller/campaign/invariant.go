@@ -54,6 +54,7 @@ var invariants = []invariant{
 	{32, "whole blends", (*trail).wholeBlends},
 	{33, "scope", (*trail).scope},
 	{35, "one outlet", (*trail).oneOutlet},
+	{38, "a word doses nothing", (*trail).wordless},
 	{41, "one sample latches nothing", (*trail).oneSample},
 	{42, "reports never lower the count", (*trail).neverLowered},
 }

@@ -64,6 +64,17 @@ func TestEachInvariantFindsItsPlantedViolation(t *testing.T) {
 				}
 			}
 		}},
+		{38, "acid that runs into low water because base was said to be poured in", func(t *testing.T, w *Trace) {
+			o := &w.Orders[first(t, w, dosing.RoleAcid, 0)]
+			w.Hands = append(w.Hands, Debt{At: o.At - time.Second, Tank: w.Settings.Safety.Tanks[o.Tank].Name,
+				Pump: w.Settings.Safety.Pumps[basePump].Name, Volume: dosing.Litre})
+			o.Inputs = append([]controller.InputView(nil), o.Inputs...)
+			for i := range o.Inputs {
+				if o.Inputs[i].Quantity == dosing.QuantityPH {
+					o.Inputs[i].Value = float64(o.Target.PH) - 0.3
+				}
+			}
+		}},
 		{42, "a later word that lowers the count", func(_ *testing.T, w *Trace) {
 			less := w.Settled[3]
 			less.Volume, less.At = less.Volume/2, less.At+time.Minute
