@@ -54,29 +54,31 @@ type Core struct {
 
 // tank is what the core keeps of one tank beside the watch and the loops.
 type tank struct {
-	settings  TankSettings
-	plant     dosing.Tank
-	loops     *dosing.Loops
-	ph, ec    setpoint
-	operator  safety.OperatorState
-	pauseEnd  time.Duration // uptime at which a pause ends by itself; 0 = by a person
-	mode      safety.Mode   // as people set it; the watch adds what trips
-	held      []safety.Trip // what withheld doses at the last evaluation, for notices
-	standing  []safety.Trip // the same of this evaluation
-	waits     []safety.Trip // what the gate's judgement of single doses withheld at the last decision
-	would     string
-	estimate  dosing.Estimate // at most lookEvery old
-	looked    time.Duration
-	looks     bool
-	warn      time.Duration // until pH or EC leaves its bands, as then forecast
-	harm      time.Duration
-	withheld  [safety.CauseCount]uint64
-	owed      []dosing.Volume // the blend's remainder as last recorded, by pump
-	curve     dosing.Titration
-	blendEC   float64 // what 1 mL of the blend does in 1 L, mS/cm
-	ions      ions
-	handOffer handOffer // an entry by hand that needs confirmation
-	disarmed  bool      // was armed before the restart and is not re-armed
+	settings TankSettings
+	plant    dosing.Tank
+	loops    *dosing.Loops
+	ph, ec   setpoint
+	operator safety.OperatorState
+	pauseEnd time.Duration // uptime at which a pause ends by itself; 0 = by a person
+	mode     safety.Mode   // as people set it; the watch adds what trips
+	held     []safety.Trip // what withheld doses at the last evaluation, for notices
+	standing []safety.Trip // the same of this evaluation
+	waits    []safety.Trip // what the gate's judgement of single doses withheld at the last decision
+	would    string
+	estimate dosing.Estimate // at most lookEvery old
+	looked   time.Duration
+	looks    bool
+	warn     time.Duration // until pH or EC leaves its bands, as then forecast
+	harm     time.Duration
+	seenPH   lastSeen
+	seenEC   lastSeen
+	withheld [safety.CauseCount]uint64
+	owed     []dosing.Volume // the blend's remainder as last recorded, by pump
+	curve    dosing.Titration
+	blendEC  float64 // what 1 mL of the blend does in 1 L, mS/cm
+	ions     ions
+	offer    handOffer // an entry by hand that needs confirmation
+	disarmed bool      // was armed before the restart and is not re-armed
 }
 
 type pumpCounts struct {
@@ -318,7 +320,8 @@ func (t *tank) look(now dosing.Instant) {
 	}
 	t.looked, t.looks = now.Up, true
 	t.estimate = t.loops.Estimate(now, t.target())
-	t.warn, t.harm = t.leaves(t.estimate)
+	t.follow(now, &t.estimate)
+	t.warn, t.harm = t.leaves(now)
 }
 
 func contains(trips []safety.Trip, trip safety.Trip) bool {

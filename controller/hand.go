@@ -53,12 +53,12 @@ func (c *Core) askHandDose(now dosing.Instant, r *Request) {
 	ph, ec := c.pourEffect(r.Tank, pump, r.Volume)
 	what := fmt.Sprintf("%s of %s · %s into %s: expected pH %+.2f, EC %+.2f mS/cm", volumeText(r.Volume), pump.Name, pump.Liquid(), t.plant.Name, ph, ec)
 	if math.Abs(ph) > handStepPH || math.Abs(ec) > handStepEC {
-		if o := &t.handOffer; r.Confirm == "" || r.Confirm != o.token || r.Pump != o.pump || r.Volume != o.volume || now.Up > o.ends {
+		if o := &t.offer; r.Confirm == "" || r.Confirm != o.token || r.Pump != o.pump || r.Volume != o.volume || now.Up > o.ends {
 			c.offerHandDose(now, r, what)
 			return
 		}
 	}
-	t.handOffer = handOffer{}
+	t.offer = handOffer{}
 	c.handCount++
 	e := handEntry{name: fmt.Sprintf("H%d-%d", c.epoch, c.handCount), at: now, by: r.By,
 		dose: dosing.Dose{Key: uint64(c.epoch)<<32 | handKey | uint64(c.handCount), Tank: r.Tank, Pump: r.Pump, Volume: r.Volume, Up: now.Up, Hand: true}}
@@ -87,7 +87,7 @@ func (c *Core) wrongHandDose(r *Request) string {
 }
 
 func (c *Core) offerHandDose(now dosing.Instant, r *Request, what string) {
-	o := &c.tanks[r.Tank].handOffer
+	o := &c.tanks[r.Tank].offer
 	h := fnv.New32a()
 	fmt.Fprintf(h, "%d|%d|%d|%d", r.Tank, r.Pump, r.Volume, now.Up)
 	*o = handOffer{token: fmt.Sprintf("%08x", h.Sum32()), pump: r.Pump, volume: r.Volume, ends: now.Up + offerHolds}

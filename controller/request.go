@@ -57,11 +57,7 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 	case RequestAnalysis:
 		c.askAnalysis(now, r)
 	case RequestAcknowledge:
-		if !c.alarms.Acknowledge(now, r.Tank, r.Cause) {
-			c.refuse(r, fmt.Sprintf("no alarm %s stands", r.Cause))
-			return
-		}
-		c.accept(r, fmt.Sprintf("%s acknowledged; its interlock is not lifted by that", r.Cause))
+		c.acknowledge(r)
 	case RequestShelve:
 		if r.For <= 0 || r.For > 24*time.Hour {
 			c.refuse(r, "shelve for more than nothing and at most 24 h")
@@ -86,6 +82,25 @@ func (c *Core) refuse(r *Request, text string) {
 func (c *Core) accept(r *Request, text string) {
 	c.out.Answers = append(c.out.Answers, Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Quantity: r.Quantity, New: r.Value, Accepted: true, Text: text, From: r.From, By: r.By})
 	c.notice(Notice{Kind: NoticeChange, Tank: r.Tank, Text: r.Kind.String() + ": " + text})
+}
+
+// acknowledge notes that a person knows of an alarm; of one that is known already
+// nothing is written a second time.
+func (c *Core) acknowledge(r *Request) {
+	switch was := c.alarms.Acknowledge(r.Tank, r.Cause); was {
+	case safety.AlarmNormal:
+		c.refuse(r, fmt.Sprintf("no alarm %s stands", r.Cause))
+	case safety.AlarmUnacknowledged:
+		c.accept(r, fmt.Sprintf("%s acknowledged; its interlock is not lifted by that", r.Cause))
+	case safety.AlarmReturnedUnacknowledged:
+		c.accept(r, fmt.Sprintf("%s acknowledged; it is over", r.Cause))
+	default:
+		text := fmt.Sprintf("%s is %s already; nothing to acknowledge", r.Cause, was)
+		if was == safety.AlarmLatched {
+			text = fmt.Sprintf("%s is acknowledged already; it stays until a person clears it", r.Cause)
+		}
+		c.out.Answers = append(c.out.Answers, Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Accepted: true, Text: text, From: r.From, By: r.By})
+	}
 }
 
 func (c *Core) record(now dosing.Instant, r *Request, kind ledger.ChangeKind, text string) {

@@ -34,8 +34,8 @@ type TankView struct {
 	Settled SettledView
 	Holds   []HoldView // every active interlock, most severe first
 	Alarms  []AlarmView
-	// Until pH or EC leaves its band if nothing is dosed; 0 = outside now, negative
-	// = not in sight.
+	// Until pH or EC leaves its band if nothing is dosed, at the drift last seen; 0 =
+	// outside now, negative = not in sight or unforeseen.
 	LeavesWarn, LeavesHarm time.Duration
 	Fit                    bool // may this water go to plants
 	FitCause               string

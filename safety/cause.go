@@ -78,6 +78,8 @@ const (
 	CauseWithheldLong
 	CauseSurplus
 	CauseGroundLoop
+	// The network between broker and farm.
+	CauseFarmSilent
 	CauseCount
 )
 
@@ -146,6 +148,7 @@ var causeNames = [CauseCount]string{
 	CauseWithheldLong:        "withheld-long",
 	CauseSurplus:             "nutrient-surplus",
 	CauseGroundLoop:          "ground-loop",
+	CauseFarmSilent:          "farm-silent",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

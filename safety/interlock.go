@@ -163,6 +163,9 @@ var table = [...]Interlock{
 	{Cause: CauseBrokerDown, Action: Hold, Scope: ScopeStation, Priority: PriorityTonight, Delay: 10 * time.Minute, judged: byTank,
 		Text: "The link to the broker is down.", Advice: "Check the broker, the network and the daemon's password.",
 		Clears: "when the link is up and two good pH readings came in"},
+	{Cause: CauseFarmSilent, Action: Hold, Scope: ScopeStation, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
+		Text: "Nothing arrives from the farm: neither readings nor nodes are heard.", Advice: "Check the network between the farm and the broker: supply, cables, access point.",
+		Clears: "when a reading or a node is heard again"},
 	{Cause: CauseStarting, Action: Hold, Scope: ScopeStation, Priority: PriorityRecord, judged: byTank,
 		Text: "Just started: what was dosed before is left time to mix.", Advice: "Nothing to do.",
 		Clears: "after the settling time"},
@@ -302,7 +305,7 @@ var table = [...]Interlock{
 		Clears: "when more is needed"},
 	// Alarms that stop nothing; alarm.go judges them.
 	{Cause: CauseOutOfBand, Action: Run, Scope: ScopeTank, Priority: PriorityTomorrow,
-		Text: "pH or EC stays outside its warn band, though nothing withholds its doses.", Advice: "Compare the probe with a hand meter; check containers, pumps and source water.",
+		Text: "pH or EC stays outside its warn band.", Advice: "Compare the probe with a hand meter; check containers, pumps and source water.",
 		Clears: "when both are back inside, or on their way"},
 	{Cause: CauseECHigh, Action: Run, Scope: ScopeNutrients, Priority: PriorityTomorrow, Delay: 30 * time.Minute,
 		Text: "EC is above its band, and adding cannot lower it.", Advice: "Dump some of the solution and top up with water.",

@@ -108,6 +108,15 @@ func silent(q dosing.Quantity) func(*farm) { return func(f *farm) { f.silence(0,
 func heard(q dosing.Quantity) func(*farm)  { return func(f *farm) { f.silence(0, q, false) } }
 func operator(s OperatorState) func(*farm) { return func(f *farm) { f.w.SetState(f.now, 0, s) } }
 
+func everything(silent bool) func(*farm) {
+	return func(f *farm) {
+		for i := range f.s.Inputs {
+			f.mute[dosing.InputID(i)] = silent
+		}
+		f.node[0].silent, f.node[1].silent = silent, silent
+	}
+}
+
 var busyStocks = func(f *farm) { f.node[1].busy = true }
 var idleStocks = func(f *farm) { f.node[1].busy = false }
 
@@ -239,6 +248,8 @@ var scenarios = map[string]scenario{
 		end: reading(dosing.QuantityOutlet, 1), clears: 6 * time.Second},
 	"outlet silent": {cause: CauseOutletUnproved, begin: silent(dosing.QuantityOutlet), after: 25 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: heard(dosing.QuantityOutlet), clears: 6 * time.Second},
+	"nothing arrives from the farm": {cause: CauseFarmSilent, begin: everything(true), after: 15 * time.Second,
+		action: Hold, scope: ScopeStation, free: noneFree, south: noneFree, end: everything(false), clears: 70 * time.Second},
 	"container empty": {cause: CauseStockEmpty, begin: reading(dosing.QuantityStockLevel, 1.5), after: 5 * time.Second,
 		action: Hold, scope: ScopePump, free: [4]bool{true, true, false, true}, south: [4]bool{true, true, false, true},
 		end: reading(dosing.QuantityStockLevel, 60), clears: 6 * time.Second},

@@ -80,6 +80,8 @@ type App struct {
 	pulse     pulse
 	other     time.Duration // uptime until which another daemon is believed to be there; 0 = none
 	losses    losses
+	connected bool           // as the link last told
+	echoed    time.Duration  // uptime at which a lease was last heard, or the link opened
 	leases    payload.Leases // our own, heard back
 }
 

@@ -130,6 +130,25 @@ func TestSecondDaemonUnderTheSameClientIDIsNoticedByTheBrokenLinks(t *testing.T)
 	apptest.Eventually(t, "both notice", func() bool { return mine.holds("other-controller") && other.holds("other-controller") })
 }
 
+// A broker can lose sight of the older of two clients with one id and leave both
+// connected: it answers the pings of one to whom it delivers nothing.
+func TestSecondDaemonUnderTheSameClientIDIsNoticedByABrokerThatLeavesBothConnected(t *testing.T) {
+	t.Parallel()
+	broker := newInner(t)
+	path := apptest.Config(t, broker.url)
+	mine := runs(t, path, Options{})
+	apptest.Eventually(t, "the first is connected", func() bool { return mine.View().LinkUp })
+	id := apptest.Load(t, path).Broker.ClientID
+	forgotten, ok := broker.server.Clients.Get(id)
+	if !ok {
+		t.Fatalf("the broker knows no client %q", id)
+	}
+	broker.server.UnsubscribeClient(forgotten)
+	broker.server.Clients.Delete(id)
+	other := runs(t, apptest.Config(t, broker.url), Options{})
+	apptest.Eventually(t, "both notice", func() bool { return mine.holds("other-controller") && other.holds("other-controller") })
+}
+
 func TestLinkLostAgainAndAgainIsNoticedHoweverLongThePausesGrewButNotAfterAQuietHour(t *testing.T) {
 	var l losses
 	// With the longest pauses two daemons throw each other out every 60 s at the most.

@@ -114,7 +114,7 @@ var signs = map[string]sign{
 	"node-limit-lowered":   {causes: causes(safety.CauseNodeRefuses), role: dosing.RoleAcid, worth: 1e-6, unless: allShort},
 	"epoch-poisoned":       {hidden: "a node takes no epoch that lies so far ahead: nothing happens"},
 	"epoch-stepped":        {causes: causes(safety.CauseRecordBehindNode)},
-	"network-cut":          {causes: causes(safety.CausePHStale, safety.CauseNodeSilent, safety.CauseBrokerDown)},
+	"network-cut":          {causes: causes(safety.CauseFarmSilent, safety.CausePHStale, safety.CauseNodeSilent, safety.CauseBrokerDown)},
 	"network-one-way":      {causes: causes(safety.CauseDoseUncertain, safety.CauseNodeSilent)},
 	"network-slow":         {causes: causes(safety.CauseDoseUncertain, safety.CausePHStale, safety.CauseNodeSilent)},
 	"node-reboots":         {causes: causes(safety.CauseNodeRebooted)},

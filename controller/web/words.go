@@ -121,6 +121,8 @@ func ageWords(d time.Duration) string {
 // inWords says when a band is left.
 func inWords(d time.Duration) string {
 	switch {
+	case d == safety.Unforeseen:
+		return "not foreseen: nothing was read yet"
 	case d < 0:
 		return "not left in sight"
 	case d == 0:
