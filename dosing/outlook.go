@@ -53,21 +53,17 @@ func (o *observer) look(target, moving float64, ahead time.Duration) outlook {
 	return v
 }
 
-// agree keeps what is on its way from speaking for its opposite. It may be there by
-// a person's word alone, so it can make a need smaller but never turn it: acid is wanted
-// only of water that reads too high and base of water that reads too low, and no more of
-// either than if nothing were on its way.
+// agree keeps what is on its way from speaking for more of its opposite than the reading
+// shows or would be needed if nothing were on its way: it may be there by a person's word
+// alone. While the reading speaks against a dose the gate refuses it, and says so.
 func (v *outlook) agree(failing float64) {
-	if !(v.moving*v.need < 0) {
+	if !(v.moving*v.need < 0) || !(failing*v.need > 0) {
 		return
 	}
-	alone := v.need + v.moving
-	if !(failing*v.need > 0) || !(alone*v.need > 0) {
-		v.need, v.cautious = 0, 0
-		return
-	}
-	v.need = alone
-	v.cautious = max(-math.Abs(alone), min(math.Abs(alone), v.cautious))
+	sign := math.Copysign(1, v.need)
+	most := max(math.Abs(failing), sign*(v.need+v.moving))
+	v.need = sign * min(math.Abs(v.need), most)
+	v.cautious = max(-most, min(most, v.cautious))
 }
 
 // amount is how much to dose now toward a smaller need, as a positive number; 0
