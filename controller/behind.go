@@ -151,13 +151,11 @@ func (c *Core) askRaiseEpoch(now dosing.Instant, r *Request) {
 	case epoch > math.MaxUint32:
 		c.refuse(r, "a node has seen the last epoch that there is; reset that node by hand")
 	default:
-		c.change(ledger.Change{Kind: ledger.ChangeEpoch, At: now, Tank: c.tankName(r.Tank), Old: float64(c.epoch), Value: float64(epoch),
-			Note: r.Note, By: r.By, From: r.From})
 		text := fmt.Sprintf("epoch %d, above what every node has seen; every tank is observing, arm it to dose", epoch)
 		if slow := c.tooFar(uint32(epoch)); len(slow) > 0 {
 			text += fmt.Sprintf(". It is more than %d above what %s saw: reset by hand", EpochRoom, strings.Join(slow, " and "))
 		}
-		c.accept(r, text)
+		c.awaitMore(now, r, ledger.Change{Kind: ledger.ChangeEpoch, Old: float64(c.epoch), Value: float64(epoch)}, text)
 	}
 }
 
@@ -189,7 +187,7 @@ func (c *Core) epochRaised(now dosing.Instant, change ledger.Change) {
 	c.watch.EpochRaised(now)
 	for i := range c.tanks {
 		if c.tanks[i].mode == safety.ModeArmed {
-			c.setMode(now, dosing.TankID(i), safety.ModeObserving, change.By, change.From, "the epoch was raised: a person arms the tank again")
+			c.setMode(now, dosing.TankID(i), safety.ModeObserving)
 		}
 	}
 	c.evaluate(now)

@@ -91,10 +91,11 @@ func TestDurableIntentIsJudgedAgainBeforeItsOrder(t *testing.T) {
 	if !s.until(3*time.Minute, open) {
 		t.Fatal("no intent")
 	}
-	s.must(controller.RequestPause, "")
-	a := s.Ask(controller.Request{Kind: controller.RequestPause, Tank: nursery, Role: controller.RoleOperate})
-	if !a.Accepted {
-		t.Fatal(a.Text)
+	for _, id := range []dosing.TankID{north, nursery} {
+		s.Ask(controller.Request{Kind: controller.RequestPause, Tank: id, Role: controller.RoleOperate})
+		if _, ok := s.hold(id, safety.CauseOperatorPause); !ok {
+			t.Fatalf("the pause of tank %d waits for the disk", id)
+		}
 	}
 	s.Sync()
 	if len(s.orders) != 0 {

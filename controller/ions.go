@@ -193,6 +193,13 @@ func (c *Core) askAnalysis(now dosing.Instant, r *Request) {
 		c.refuse(r, "this very analysis has been entered already; it counts once")
 		return
 	}
+	if !c.mayWish(r) {
+		return
+	}
+	if !t.analyses.free(now.Up) {
+		c.refuse(r, "three analyses of this tank were entered within a minute; enter the next in a minute")
+		return
+	}
 	measured := 0.0
 	if e := t.loops.Estimate(now, t.target()); e.ECKnown && ago < 24*time.Hour {
 		measured = float64(e.MeasuredEC)
@@ -202,13 +209,12 @@ func (c *Core) askAnalysis(now dosing.Instant, r *Request) {
 		c.refuse(r, err.Error())
 		return
 	}
-	c.change(ledger.Change{Kind: ledger.ChangeAnalysis, At: now, Tank: t.plant.Name, Text: r.Analysis.List(), Value: max(ago, 0).Seconds(), Trusted: doubt == "",
-		Note: r.Note, By: r.By, From: r.From})
-	text := "analysis taken; the shares of the stocks follow it"
+	text := "analysis accepted; the shares of the stocks follow it"
 	if doubt != "" {
 		text += "; it counts half, since " + doubt
 	}
-	c.accept(r, text)
+	t.analyses.take(now.Up)
+	c.await(now, wish{request: *r, text: text}, ledger.Change{Kind: ledger.ChangeAnalysis, Text: r.Analysis.List(), Value: max(ago, 0).Seconds(), Trusted: doubt == ""})
 }
 
 // analysed corrects the account by a durable analysis, and writes down what it is

@@ -78,6 +78,7 @@ const (
 	CauseWithheldLong
 	CauseSurplus
 	CauseGroundLoop
+	CauseDisarmed
 	// The network between broker and farm.
 	CauseFarmSilent
 	CauseCount
@@ -148,6 +149,7 @@ var causeNames = [CauseCount]string{
 	CauseWithheldLong:        "withheld-long",
 	CauseSurplus:             "nutrient-surplus",
 	CauseGroundLoop:          "ground-loop",
+	CauseDisarmed:            "disarmed",
 	CauseFarmSilent:          "farm-silent",
 }
 

@@ -28,6 +28,9 @@ type Situation struct {
 	Surplus string
 	// Loaded is the pH probe that stands in a ground loop; empty when none does.
 	Loaded string
+	// Disarmed is why the tank was armed and now observes without a person's word;
+	// empty when it does not.
+	Disarmed string
 }
 
 // armed says that a person wants doses, whether or not something holds them: a
@@ -69,6 +72,9 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 	s, st := &t.situation, &t.standing
 	if t.known && s.Surplus != "" { // an account of weeks: a reading more or less is nothing to it
 		t.see(now, CauseSurplus, Run, false, t.detailOr(now, CauseSurplus, func() string { return s.Surplus }))
+	}
+	if t.known && s.Disarmed != "" {
+		t.see(now, CauseDisarmed, Run, false, s.Disarmed)
 	}
 	if t.known && s.Loaded != "" {
 		t.see(now, CauseGroundLoop, Run, false, t.detailOr(now, CauseGroundLoop, func() string { return s.Loaded }))

@@ -164,7 +164,9 @@ func TestLinkLostAgainAndAgainIsNoticedHoweverLongThePausesGrewButNotAfterAQuiet
 
 func TestReloadIsTakenWholeOrNotAtAll(t *testing.T) {
 	broker := newInner(t)
-	path := apptest.Config(t, broker.url)
+	// The node is set to longer runs than this pump makes: a setpoint that lets them
+	// grow needs nobody at the node.
+	path := apptest.Config(t, broker.url, `rate = "6 mL/min"`, "rate = \"6 mL/min\"\nnode_max_on_time = \"60s\"")
 	version := apptest.Load(t, path).Settings.Version
 	d := runs(t, path, Options{Reload: func() (*config.File, error) { return config.Load(path) }})
 	good, err := os.ReadFile(path)

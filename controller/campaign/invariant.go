@@ -54,6 +54,7 @@ var invariants = []invariant{
 	{32, "whole blends", (*trail).wholeBlends},
 	{33, "scope", (*trail).scope},
 	{35, "one outlet", (*trail).oneOutlet},
+	{37, "live equals replayed", (*trail).replayed},
 	{38, "a word doses nothing", (*trail).wordless},
 	{41, "one sample latches nothing", (*trail).oneSample},
 	{42, "reports never lower the count", (*trail).neverLowered},
@@ -212,6 +213,14 @@ func (w *trail) credit(o *Ordered) float64 {
 // Slack of the sums: the gate reckons with the least plausible volume, which is at
 // most a hundredth or so below the one that is configured while the tank is full.
 const roundingSlack = 1e-6
+
+func (w *trail) replayed() {
+	for i := range w.Replays {
+		if text := w.Replays[i].Live.Differs(&w.Replays[i].Past); text != "" {
+			w.violate(w.Replays[i].At, "%s", text)
+		}
+	}
+}
 
 func (w *trail) intentFirst() {
 	written := map[ledger.OrderID]uint64{}

@@ -32,6 +32,7 @@ type Night struct {
 	hearts   []payload.Heartbeats
 	now      dosing.Instant
 	beat     uint64
+	asked    uint64
 	drafts   []ledger.Draft     // waiting for the disk
 	events   []controller.Event // drafts that became durable, waiting to be told
 	full     bool
@@ -147,13 +148,26 @@ func (n *Night) SetLink(up bool) {
 	n.Step(controller.Event{Kind: controller.EventLink, Up: up})
 }
 
-// Ask puts a request to the core and returns its answer.
+// Written says that the disk has written all there is and the core knows it.
+func (n *Night) Written() bool { return len(n.drafts) == 0 && len(n.events) == 0 && !n.failed }
+
+// Ask puts a request to the core and returns its answer; with a slow disk there is
+// none yet, and what is returned accepts nothing.
 func (n *Night) Ask(r controller.Request) controller.Answer {
+	n.asked++
+	r.ID = n.asked
 	n.Step(controller.Event{Kind: controller.EventRequest, Request: &r})
-	if len(n.Answers) == 0 {
-		return controller.Answer{}
+	return n.Answer(r.ID)
+}
+
+// Answer is the last word so far to a request.
+func (n *Night) Answer(id uint64) controller.Answer {
+	for i := len(n.Answers) - 1; i >= 0; i-- {
+		if n.Answers[i].Request == id {
+			return n.Answers[i]
+		}
 	}
-	return n.Answers[len(n.Answers)-1]
+	return controller.Answer{}
 }
 
 // Arm arms every tank.

@@ -176,12 +176,14 @@ const (
 	ChangeEpoch                  // a person raised the epoch of the run from Old to Value, above what the nodes have seen
 	ChangeRestored               // a copy was put back: Value = the epoch above which the next run begins, Until = when the copy ended
 	ChangeSpent                  // Volume of Pump counts against its caps for a time that the ledger does not cover
+	ChangeDisarmed               // the tank was armed and now observes, without a person's word; Text = why
 	ChangeHandVoid               // the entry by hand named in Text was a mistake: Pump, Volume as they were entered
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
-	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent", "hand-void"}
+	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent",
+	"disarmed", "hand-void"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 
@@ -221,6 +223,8 @@ type Change struct {
 	// ChangeClock). Only between two trusted moments does the replay believe a
 	// wall-clock difference of more than an hour.
 	Trusted bool
+	// Ticket tells whoever appends the change what waits for it. It is not recorded.
+	Ticket uint64
 }
 
 func (Change) draft() {}

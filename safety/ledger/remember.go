@@ -21,10 +21,15 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		if e.Change == ChangeRestored {
 			r.Answered++
 			r.Restored, r.Before = true, e.Until
-			for tank, mode := range r.Modes {
-				if mode == safety.ModeArmed {
-					r.Modes[tank] = safety.ModeObserving
-				}
+			remark.Text = "an older copy of the ledger was put back"
+		}
+		for tank, mode := range r.Modes {
+			if mode != safety.ModeArmed {
+				continue
+			}
+			r.Modes[tank] = safety.ModeObserving
+			if e.Change == ChangeRestored { // whoever raises the epoch is told so
+				r.Disarmed[tank] = remark
 			}
 		}
 	case ChangeSpent:
@@ -40,6 +45,9 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.Configuration = e.Text
 	case ChangeMode:
 		r.Modes[e.Tank] = modeOf(e.Text)
+		delete(r.Disarmed, e.Tank)
+	case ChangeDisarmed:
+		r.Modes[e.Tank], r.Disarmed[e.Tank] = safety.ModeObserving, remark
 	case ChangeTrip:
 		r.latch(Latch{Tank: e.Tank, Pump: e.Pump, Cause: e.Text, At: moment})
 	case ChangeClear:
@@ -47,6 +55,7 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		if e.Pump == "" {
 			// Cleared is not armed: that takes a person's word of its own.
 			r.Modes[e.Tank] = safety.ModeObserving
+			delete(r.Disarmed, e.Tank)
 		}
 	case ChangeUnconfirmed:
 		r.Unconfirmed[e.Tank] = remark
@@ -136,14 +145,14 @@ func (r *replayer) latch(trip Latch) {
 	r.Latches = append(r.Latches, trip)
 }
 
-// clear drops the latches a person cleared: those of the tank, or of one of its
-// pumps if a pump is named, or of one cause if Text names one. The station's own
-// are cleared with an empty tank.
+// clear drops the latches a person cleared: those of the tank, or of one pump if a
+// pump is named, under whichever of its tanks they were recorded; or of one cause if
+// Text names one. The station's own are cleared with an empty tank.
 func (r *replayer) clear(e Entry) {
 	kept := r.Latches[:0]
 	for _, l := range r.Latches {
 		behind := l.Cause == safety.CauseRecordBehindNode.String() // ended by another epoch alone
-		if l.Tank != e.Tank || behind || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
+		if behind || e.Pump == "" && l.Tank != e.Tank || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
 			kept = append(kept, l)
 		}
 	}

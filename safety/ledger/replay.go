@@ -126,6 +126,7 @@ type State struct {
 	Outcomes      map[string]Counts        // by pump
 	Modes         map[string]safety.Mode
 	Latches       []Latch
+	Disarmed      map[string]Remark // was armed and observes without a person's word; Text = why
 	Unconfirmed   map[string]Remark
 	Pauses        map[string][]Remark // pause, maintenance, cleaning
 	Setpoints     []Setpoint
@@ -177,7 +178,7 @@ type openDose struct {
 func newReplayer() *replayer {
 	return &replayer{recent: map[string]*hours{}, State: State{
 		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Outcomes: map[string]Counts{},
-		Modes: map[string]safety.Mode{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
+		Modes: map[string]safety.Mode{}, Disarmed: map[string]Remark{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
 		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{},
 	}}
 }

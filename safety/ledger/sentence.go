@@ -82,6 +82,8 @@ func (e Entry) changeText() string {
 		return "mode " + e.Text
 	case ChangeSetpoint:
 		return fmt.Sprintf("setpoint %s %s → %s%s", e.Quantity, figure(e.Old), figure(e.Value), until(e.Until))
+	case ChangeDisarmed:
+		return "no longer armed" + clause(e.Text)
 	case ChangeTrip:
 		return "stopped: " + e.Text
 	case ChangeClear:
