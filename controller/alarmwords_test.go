@@ -98,7 +98,7 @@ func (s *stage) gauge(series string) float64 {
 	s.t.Helper()
 	answer := httptest.NewRecorder()
 	view := s.Core.View(s.Now())
-	metrics.New(func() *controller.View { return view }).Handler().ServeHTTP(answer, httptest.NewRequest(http.MethodGet, "/metrics", nil))
+	metrics.New("row", func() *controller.View { return view }).Handler().ServeHTTP(answer, httptest.NewRequest(http.MethodGet, "/metrics", nil))
 	for line := range strings.Lines(answer.Body.String()) {
 		if value, found := strings.CutPrefix(strings.TrimSpace(line), series+" "); found {
 			v, err := strconv.ParseFloat(value, 64)

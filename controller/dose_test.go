@@ -177,7 +177,7 @@ func TestReportOfAnotherOrderChangesNothing(t *testing.T) {
 func TestHeartbeatSettlesADoseWhoseReportWasLost(t *testing.T) {
 	s := dosingStage(t)
 	for i := range s.file.Settings.Safety.Pumps {
-		s.taps[s.file.Topics.Report(s.file.Topics.Row(), s.file.Settings.Safety.Pumps[i].Name)] = nothing
+		s.taps[s.file.Topics.Report(s.file.Settings.Safety.Pumps[i].Name)] = nothing
 	}
 	o := s.nextOrder()
 	confirmed := func() bool { return s.outcomes(ledger.OutcomeConfirmed, o.at.Up) > 0 }

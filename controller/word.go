@@ -240,7 +240,7 @@ func (c *Core) raise(now dosing.Instant, s *spoken, volume dosing.Volume, why st
 	count.volume[s.outcome] -= s.counted
 	count.doses[outcome]++
 	count.volume[outcome] += volume
-	c.watch.Raised(now, plan.Pump, s.intent.Order().Key(), volume, s.counted)
+	c.watch.Raised(now, plan.Tank, plan.Pump, s.intent.Order().Key(), volume, s.counted)
 	c.tanks[plan.Tank].dosedIons(&c.settings.Safety, plan.Pump, ions)
 	s.counted, s.outcome = volume, outcome
 	c.out.Append = append(c.out.Append, row)

@@ -106,7 +106,7 @@ func TestOverDeliveryCountsAsReported(t *testing.T) {
 	s := dosingStage(t)
 	o := s.nextOrder()
 	before := s.Core.View(s.Now()).Pumps[o.pump].Ever - dosing.FromMillilitres(o.ml)
-	topic := s.file.Topics.Report(s.file.Topics.Row(), s.file.Settings.Safety.Pumps[o.pump].Name)
+	topic := s.file.Topics.Report(s.file.Settings.Safety.Pumps[o.pump].Name)
 	s.taps[topic] = nothing
 	run := dosing.FromMillilitres(o.ml).RunTime(s.file.Settings.Safety.Pumps[o.pump].PerSecond)
 	s.pass(run.Truncate(time.Second))
@@ -182,5 +182,31 @@ func TestOrderThatTheNodeRefusesForGoodIsNotSentAgain(t *testing.T) {
 	s.restart(20 * time.Second)
 	if _, held := s.hold(north, safety.CauseNodeRefuses); held {
 		t.Error("it is back after a restart")
+	}
+}
+
+// A forged litre fills caps and stops its pump; it must not look as if a pump ran
+// away, nor have the other reagent poured in after it.
+func TestForgedOverDeliveryDosesNothing(t *testing.T) {
+	s := dosingStage(t)
+	o := s.nextOrder()
+	for o.pump != acidNorth {
+		o = s.nextOrder()
+	}
+	id := s.lastOrder()
+	s.settled()
+	n := len(s.orders)
+	s.hear(controller.Report{Order: id, Pump: o.pump, Phase: controller.PhaseDone, Volume: dosing.Litre, Run: time.Second})
+	s.pass(time.Hour)
+	for _, later := range s.orders[n:] {
+		if pH := s.farm.Truth(north).PH; later.pump == baseNorth && pH > 5.8 {
+			t.Fatalf("%.2f mL of base into water of pH %.2f", later.ml, pH)
+		}
+	}
+	if _, adrift := s.hold(north, safety.CauseAdrift); adrift {
+		t.Errorf("a report looks like a pump that runs: %s", s.holds(north))
+	}
+	if _, held := s.hold(north, safety.CauseReportContradicts); !held {
+		t.Errorf("nobody is told: %s", s.holds(north))
 	}
 }

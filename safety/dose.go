@@ -142,6 +142,9 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 	w.told = true
 	w.loaded(id, false, now.Up)
 	n := &w.nodes[w.pumps[pump].node]
+	if more := volume - d.Volume; more > 0 {
+		t.expect(more, &w.settings.Pumps[pump])
+	}
 	if fate == FateUnknown {
 		t.endOrder(w, now.Up)
 		n.expect(now.Up + w.longestRun(w.pumps[pump].node) + nodeSilentAfter)
@@ -179,11 +182,12 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 }
 
 // Raised counts more of a dose that was settled before.
-func (w *Watch) Raised(now dosing.Instant, pump dosing.PumpID, key uint64, volume, before dosing.Volume) {
-	if int(pump) >= len(w.pumps) || volume <= before {
+func (w *Watch) Raised(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, key uint64, volume, before dosing.Volume) {
+	if int(id) >= len(w.tanks) || int(pump) >= len(w.pumps) || volume <= before {
 		return
 	}
 	w.told = true
+	w.tanks[id].expect(volume-before, &w.settings.Pumps[pump])
 	w.totals.Settle(pump, key, volume, now.Up)
 	w.pumps[pump].use.add(volume - before)
 }

@@ -182,7 +182,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 		"Doubted": func(w *Watch) { w.Doubted(f.now, 0, acidPump) }, "Used": func(w *Watch) { w.Used(0, time.Hour, 1) },
 		"Demand": func(w *Watch) { w.Demand(0, 1, 1) }, "Fill": func(w *Watch) { w.Fill(0, 1, f.now.Up) },
 		"Contradicted": func(w *Watch) { w.Contradicted(f.now, 1, basePump, "said so") }, "Spent": func(w *Watch) { w.Spent(f.now, acidPump, 1) },
-		"Raised":         func(w *Watch) { w.Raised(f.now, acidPump, 1, 2, 1) },
+		"Raised":         func(w *Watch) { w.Raised(f.now, 0, acidPump, 1, 2, 1) },
 		"RefusedForGood": func(w *Watch) { w.RefusedForGood(f.now, 1, basePump, "no") }, "Accepted": func(w *Watch) { w.Accepted(basePump) },
 		"BehindNode":       func(w *Watch) { w.BehindNode(f.now, "order 9-000009") },
 		"RestoreLatch":     func(w *Watch) { w.RestoreLatch(1, CauseLeak, f.now) },

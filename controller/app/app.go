@@ -83,6 +83,8 @@ type App struct {
 	connected bool           // as the link last told
 	echoed    time.Duration  // uptime at which a lease was last heard, or the link opened
 	leases    payload.Leases // our own, heard back
+
+	firstEpoch uint32 // of this run; a person may raise it
 }
 
 type request struct {
@@ -144,7 +146,7 @@ func (a *App) open() error {
 	if broken {
 		return fmt.Errorf("%w; the daemon does not dose on a record that was changed: look at it with leat ledger verify, then move the folder away to begin a new one", err)
 	}
-	a.metrics = metrics.New(a.View, a.options.Version)
+	a.metrics = metrics.New(a.file.Settings.Safety.Station, a.View, a.options.Version)
 	now := a.now()
 	restored, err := ledger.Replay(a.db, now, false)
 	if err != nil {
@@ -153,6 +155,7 @@ func (a *App) open() error {
 	if a.core, err = controller.New(&a.file.Settings, restored, now); err != nil {
 		return err
 	}
+	a.firstEpoch = a.core.Epoch()
 	a.history = a.db.History()
 	a.writer = newWriter(book, a.history.Flush, a.metrics.LedgerAppend, a.log)
 	a.wires = newWires(a.file)

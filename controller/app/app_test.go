@@ -57,7 +57,7 @@ func TestHungDecisionLoopSendsNoLeaseAndFeedsNoWatchdog(t *testing.T) {
 	apptest.Eventually(t, "leases go out and the watchdog is fed", func() bool {
 		return len(broker.on("/lease")) >= 2 && d.supervisor.count("WATCHDOG=1") >= 2
 	})
-	broker.publish(t, "leat/tub/report/acid", `{"order":"1-000001","phase":"done","run_ms":1000,"volume_ml":0.1}`)
+	broker.publish(t, "leat/bench/report/acid", `{"order":"1-000001","phase":"done","run_ms":1000,"volume_ml":0.1}`)
 	<-hung
 	leases, fed := len(broker.on("/lease")), d.supervisor.count("WATCHDOG=1")
 	began := time.Now()
@@ -220,7 +220,7 @@ func TestEveryRequestIsAnsweredInWords(t *testing.T) {
 	}
 	// A payload that nobody can read is answered too, on the topic of the phone.
 	apptest.Eventually(t, "the daemon listens", func() bool { return d.View().LinkUp })
-	broker.publish(t, "leat/tub/setpoint/ph/ask", `{"value":`)
+	broker.publish(t, "leat/bench/tub/setpoint/ph/ask", `{"value":`)
 	apptest.Eventually(t, "an answer is published", func() bool { return len(broker.on("/setpoint/ph/answer")) == 1 })
 	var said struct {
 		Accepted bool
@@ -248,7 +248,7 @@ func TestAnAnalysisSentOverTheBrokerReachesTheRecordAndTheShares(t *testing.T) {
 	ask := func(body string) (said word) {
 		t.Helper()
 		before := len(broker.on("/analysis/answer"))
-		broker.publish(t, "leat/tub/analysis/ask", body)
+		broker.publish(t, "leat/bench/tub/analysis/ask", body)
 		apptest.Eventually(t, "an answer is published", func() bool { return len(broker.on("/analysis/answer")) > before })
 		if err := json.Unmarshal([]byte(broker.on("/analysis/answer")[before].body), &said); err != nil {
 			t.Error(err)

@@ -98,7 +98,7 @@ func (w *watched) slow(delay time.Duration) {
 
 // listen notes when the daemon's leases arrive; those of a flood have another epoch.
 func (w *watched) listen(broker string) {
-	topic := w.file.Topics.Lease(w.file.Topics.Row())
+	topic := w.file.Topics.Lease()
 	link := client(w.t, mqtt.Options{URL: broker, ClientID: "listener", Queued: []string{topic}, QueuePerItem: 1 << 16})
 	ended := make(chan struct{})
 	w.t.Cleanup(func() { close(ended) })
@@ -344,9 +344,8 @@ func TestLoopThatHangsIsSeenFromOutsideAndTheDaemonStillEndsWithThePumpsOff(t *t
 	broker := anyBroker(t)
 	w := watchUntil(t, broker, 0, hanging)
 	apptest.Eventually(t, "the daemon is ready", func() bool { code, _ := w.get("/readyz"); return code == http.StatusOK })
-	row := w.file.Topics.Row()
-	stops := client(t, mqtt.Options{URL: broker, ClientID: "pumps", Queued: []string{w.file.Topics.Stop(row)}})
-	if err := stops.Publish(w.file.Topics.Report(row, "acid"), 1, false, []byte(`{"order":"1-000001","phase":"done","run_ms":1000,"volume_ml":0.1}`)); err != nil {
+	stops := client(t, mqtt.Options{URL: broker, ClientID: "pumps", Queued: []string{w.file.Topics.Stop()}})
+	if err := stops.Publish(w.file.Topics.Report("acid"), 1, false, []byte(`{"order":"1-000001","phase":"done","run_ms":1000,"volume_ml":0.1}`)); err != nil {
 		t.Fatal(err)
 	}
 	apptest.Eventually(t, "the loop hangs", func() bool { return strings.Contains(w.process.Log(), "hangs") })

@@ -263,8 +263,9 @@ func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time
 		a.echoed = max(a.echoed, at.Up)
 		var epoch uint32
 		var beat uint64
-		// Two fresh state folders both begin with epoch 1; the beat tells them apart.
-		if epoch, beat, err = a.leases.Parse(body); err == nil && (epoch != a.core.Epoch() || beat <= a.firstBeat || beat > a.beat) {
+		// Two fresh state folders both begin with epoch 1; the beat tells them apart. A lease
+		// of before the epoch was raised may still be on its way.
+		if epoch, beat, err = a.leases.Parse(body); err == nil && (epoch < a.firstEpoch || epoch > a.core.Epoch() || beat <= a.firstBeat || beat > a.beat) {
 			a.seeOther(at, leaseHolds)
 		}
 	}

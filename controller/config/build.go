@@ -162,8 +162,8 @@ func (b *builder) topics() {
 	}
 	station := b.gate().Station
 	for i, name := range names {
-		if name == station && len(names) > 1 {
-			b.fault(join("tank."+strconv.Itoa(i), "name"), quoted(name), "is the station's name too", "name the station in [station], or the tank otherwise: their topics would be the same")
+		if err := payload.CheckTankName(name); err != nil {
+			b.fault(join("tank."+strconv.Itoa(i), "name"), quoted(name), err.Error(), "")
 			return
 		}
 	}
@@ -193,11 +193,7 @@ func (b *builder) oneTopicEach(topics *payload.Topics) {
 	for i := range b.file.InputTopics {
 		t := &b.file.InputTopics[i]
 		in := b.gate().Inputs[t.Input]
-		owner := in.Tank
-		if owner == dosing.AllTanks {
-			owner = topics.Row()
-		}
-		t.Topic = topics.Reading(owner, in.Name)
+		t.Topic = topics.Reading(in.Tank, in.Name)
 		what, place := "the input "+b.label(b.inputPath(in)), t.Format.Pointer+t.Format.SenMLName
 		kind, shared := kinds[t.Topic]
 		if !shared {
@@ -218,8 +214,8 @@ func (b *builder) oneTopicEach(topics *payload.Topics) {
 			continue
 		}
 		named[p.Name] = true
-		claim(topics.Order(topics.Row(), p.Name), join(path, "order_topic"), fmt.Sprintf("the orders of pump %q", p.Name))
-		claim(topics.Report(topics.Row(), p.Name), join(path, "report_topic"), fmt.Sprintf("the reports of pump %q", p.Name))
+		claim(topics.Order(p.Name), join(path, "order_topic"), fmt.Sprintf("the orders of pump %q", p.Name))
+		claim(topics.Report(p.Name), join(path, "report_topic"), fmt.Sprintf("the reports of pump %q", p.Name))
 	}
 	clear(named)
 	for _, n := range b.gate().Nodes {
@@ -227,7 +223,7 @@ func (b *builder) oneTopicEach(topics *payload.Topics) {
 			continue
 		}
 		named[n.Name] = true
-		claim(topics.Node(topics.Row(), n.Name), "node", fmt.Sprintf("node %q", n.Name))
+		claim(topics.Node(n.Name), "node", fmt.Sprintf("node %q", n.Name))
 	}
 }
 
@@ -241,7 +237,7 @@ func (b *builder) replace(path, from, to string) {
 		return
 	}
 	for other, topic := range b.replaced {
-		if topic == to && !(strings.Contains(from, "/reading/") && strings.Contains(other, "/reading/")) {
+		if topic == to && !(payload.IsReading(from) && payload.IsReading(other)) {
 			b.fault(path, quoted(to), "is also the topic of "+other, "give each its own topic")
 			return
 		}

@@ -173,7 +173,7 @@ func (f *File) pumpReport(s *size, i int) PumpReport {
 		PerDose: c.PerDose.Millilitres(), PerHour: c.PerHour.Millilitres(), PerDay: c.PerDay.Millilitres(), Container: p.Container.Millilitres(),
 		Node: p.Node, Channel: f.channels[i], Effects: []Effect{}}
 	if f.Topics != nil {
-		r.Order = f.Topics.Order(f.Topics.Row(), p.Name)
+		r.Order = f.Topics.Order(p.Name)
 	}
 	for id := range f.Settings.Safety.Tanks {
 		if p.ServesTank(dosing.TankID(id)) {

@@ -49,14 +49,15 @@ func Compare(old, fresh *File) (changes, refusals []string) {
 	return c.changes, append(c.refusals, longer...)
 }
 
-// nodesToSet says which nodes must be set to longer runs before a file is taken. What
-// a node was last set to is what the old file needed, unless the fresh one states it.
+// nodesToSet says which nodes must be set to longer runs before a file is taken. A node
+// was last set to what the file at the start needed, unless the fresh one states it.
 func nodesToSet(old, fresh *File) (all []string) {
 	a, b := &old.Settings.Safety, &fresh.Settings.Safety
 	for i := range a.Caps {
-		if was, is := a.Caps[i].OnTime, b.Caps[i].OnTime; is > was && fresh.nodeMax[i] == 0 {
-			all = append(all, fmt.Sprintf("pump %q may run for %s at once, %s before: set node %q to %s for it, state node_max_on_time = %q, and load the file again",
-				b.Pumps[i].Name, is, was, b.Pumps[i].Node, is, is))
+		was, is := a.Caps[i].OnTime, b.Caps[i].OnTime
+		if longest := b.Caps[i].PerDose.RunTime(b.Pumps[i].PerSecond); longest > was && fresh.nodeMax[i] == 0 {
+			all = append(all, fmt.Sprintf("an order of pump %q may run for %s, and its node was set to %s: set node %q to %s for it, state node_max_on_time = %q, and load the file again",
+				b.Pumps[i].Name, longest, was, b.Pumps[i].Node, is, is))
 		}
 	}
 	return all

@@ -57,7 +57,7 @@ func TestReloadThatNeedsLongerRunsSaysWhichNodesToSet(t *testing.T) {
 	slower := changed(t, base, `on_time_limit = "30s"`, `on_time_limit = "40s"`)
 	_, refusals := Compare(parsed(t, base), parsed(t, slower))
 	said := strings.Join(refusals, "\n")
-	for _, want := range []string{"set node", "node_max_on_time", "before"} {
+	for _, want := range []string{"set node", "node_max_on_time", "was set to 30s"} {
 		if !strings.Contains(said, want) {
 			t.Errorf("%q does not say %q", said, want)
 		}

@@ -97,8 +97,8 @@ type pumpTable struct {
 	Channel    string                        `toml:"channel" doc:"output of the node, for your wiring list; two pumps cannot share one"`
 	Tanks      []string                      `toml:"tanks" doc:"tanks it can dose into; default all of the station"`
 	Level      inputTable                    `toml:"level" doc:"level of the container in litres"`
-	OrderTopic string                        `toml:"order_topic" doc:"default prefix/<tank or station>/order/<pump>"`
-	Report     string                        `toml:"report_topic" doc:"default prefix/<tank or station>/report/<pump>"`
+	OrderTopic string                        `toml:"order_topic" doc:"default prefix/<station>/order/<pump>"`
+	Report     string                        `toml:"report_topic" doc:"default prefix/<station>/report/<pump>"`
 }
 
 type tankTable struct {

@@ -38,8 +38,8 @@ func (b *builder) pumps() {
 		b.gate().PumpNode = append(b.gate().PumpNode, node)
 		b.file.liquids = append(b.file.liquids, liquid)
 		b.file.channels = append(b.file.channels, in.Channel)
-		b.replace(join(path, "order_topic"), b.owner(dosing.AllTanks)+"/order/"+in.Name, in.OrderTopic)
-		b.replace(join(path, "report_topic"), b.owner(dosing.AllTanks)+"/report/"+in.Name, in.Report)
+		b.replace(join(path, "order_topic"), "order/"+in.Name, in.OrderTopic)
+		b.replace(join(path, "report_topic"), "report/"+in.Name, in.Report)
 		b.chelate(path, in, &pump)
 	}
 	b.lineVolume()

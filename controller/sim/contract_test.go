@@ -237,7 +237,7 @@ func TestStopOrderStopsWhatItNames(t *testing.T) {
 		y := ready(t)
 		y.send(y.plan(acid, north, 12))
 		y.wait(5 * time.Second)
-		y.receive("leat/north/stop", body)
+		y.receive("leat/row/stop", body)
 		if stopped := y.lastReport().Phase == controller.PhaseStopped; stopped != stops {
 			t.Errorf("%s: stopped %v, want %v", body, stopped, stops)
 		}
@@ -258,13 +258,13 @@ func TestCutSupplyBeatsAWeldedRelay(t *testing.T) {
 	if y.farm.Delivered(acid) == 0 {
 		t.Fatal("the welded relay does not run the pump")
 	}
-	y.receive("leat/north/stop", `{"epoch":7}`)
+	y.receive("leat/row/stop", `{"epoch":7}`)
 	before := y.farm.Delivered(acid)
 	y.wait(5 * time.Second)
 	if y.farm.Delivered(acid) == before {
 		t.Error("a stop order ended a welded relay; it cannot")
 	}
-	y.receive("leat/north/supply", `{"epoch":7,"cut":true}`)
+	y.receive("leat/row/supply", `{"epoch":7,"cut":true}`)
 	before = y.farm.Delivered(acid)
 	y.wait(30 * time.Second)
 	if y.farm.Delivered(acid) != before {
@@ -312,12 +312,12 @@ func TestDaemonOnTheSameThreadMayAnswerFromWithinAMessage(t *testing.T) {
 		heard++
 		if len(y.reports) == 1 && stops == 0 {
 			stops++
-			y.farm.Receive("leat/north/stop", []byte(`{"epoch":7}`), hear)
+			y.farm.Receive("leat/row/stop", []byte(`{"epoch":7}`), hear)
 		}
-		y.farm.Receive("leat/north/lease", fmt.Appendf(nil, `{"epoch":7,"beat":%d}`, 1000+heard), hear)
+		y.farm.Receive("leat/row/lease", fmt.Appendf(nil, `{"epoch":7,"beat":%d}`, 1000+heard), hear)
 	}
 	o := y.plan(acid, north, 6)
-	y.farm.Receive("leat/north/order/acid", fmt.Appendf(nil, `{"order":"7-000001","outlet":"north","volume_ml":6,"run_ms":10000,"boot":%q,"before_tick_ms":%d}`,
+	y.farm.Receive("leat/row/order/acid", fmt.Appendf(nil, `{"order":"7-000001","outlet":"north","volume_ml":6,"run_ms":10000,"boot":%q,"before_tick_ms":%d}`,
 		o.boot, o.before.Milliseconds()), hear)
 	if r := y.mustEnd(controller.PhaseStopped); r.Volume != 0 || y.farm.Starts() != 1 {
 		t.Errorf("stopped at once, yet reports %v", r.Volume)

@@ -29,10 +29,10 @@ var shows = map[string]func(s seen){
 		s.want(s.scatter(s.with) < 0.5*s.scatter(s.plain), "standing water scatters as much as moving water")
 	},
 	"probe-flat": func(s seen) {
-		first := s.with.sent["leat/north/reading/north ph"]
+		first := s.with.sent["leat/row/north/reading/north ph"]
 		for range 120 {
 			s.wait(5 * time.Second)
-			s.want(s.with.sent["leat/north/reading/north ph"] == first, "the value moves")
+			s.want(s.with.sent["leat/row/north/reading/north ph"] == first, "the value moves")
 		}
 	},
 	"acid-empty": func(s seen) {
@@ -146,10 +146,10 @@ var shows = map[string]func(s seen){
 	"temperature-failed": func(s seen) { s.wait(time.Minute); s.same("°C shown", s.with.read("north temperature"), 85, 0.5) },
 	"ph-unplugged":       func(s seen) { s.wait(time.Minute); s.same("pH shown", s.with.read("north ph"), 14, 0) },
 	"ph-silent": func(s seen) {
-		before := s.with.count["leat/north/reading/north ph"]
+		before := s.with.count["leat/row/north/reading/north ph"]
 		s.wait(10 * time.Minute)
-		s.want(s.with.count["leat/north/reading/north ph"] == before, "it still sends")
-		s.want(s.with.count["leat/north/reading/north ec"] > before, "the others fell silent too")
+		s.want(s.with.count["leat/row/north/reading/north ph"] == before, "it still sends")
+		s.want(s.with.count["leat/row/north/reading/north ec"] > before, "the others fell silent too")
 	},
 	"wild-sample": func(s seen) {
 		s.wait(time.Minute)
@@ -160,7 +160,7 @@ var shows = map[string]func(s seen){
 	},
 	"ph-not-a-number": func(s seen) {
 		s.wait(time.Minute)
-		s.want(s.with.sent["leat/north/reading/north ph"] == "NaN", "it sends a number")
+		s.want(s.with.sent["leat/row/north/reading/north ph"] == "NaN", "it sends a number")
 	},
 	"ec-in-microsiemens": func(s seen) { s.wait(time.Minute); s.same("EC shown", s.with.read("north ec"), 1800, 100) },
 	"level-failed-high": func(s seen) {

@@ -98,17 +98,17 @@ func PrepareNight(settings *controller.Settings, topics *payload.Topics, feeds [
 		}
 		thermal = append(thermal, t)
 	}
-	n.ear, n.lease = n.hear, topics.Lease(topics.Row())
+	n.ear, n.lease = n.hear, topics.Lease()
 	var inner []payload.Feed
 	for i := range feeds {
 		inner = append(inner, feeds[i].Feed)
 	}
 	n.intake = payload.NewIntake(inner, thermal)
 	for i := range settings.Safety.Nodes {
-		n.inlets[topics.Node(topics.Row(), settings.Safety.Nodes[i].Name)] = inlet{inletHeartbeat, i}
+		n.inlets[topics.Node(settings.Safety.Nodes[i].Name)] = inlet{inletHeartbeat, i}
 	}
 	for i := range settings.Safety.Pumps {
-		n.inlets[topics.Report(topics.Row(), settings.Safety.Pumps[i].Name)] = inlet{inletReport, i}
+		n.inlets[topics.Report(settings.Safety.Pumps[i].Name)] = inlet{inletReport, i}
 	}
 	for i := range feeds {
 		n.inlets[feeds[i].Topic] = inlet{inletReading, i}
@@ -284,23 +284,22 @@ func (n *Night) carryOut(out *controller.Output) {
 		return
 	}
 	var messages []message
-	row := n.topics.Row()
 	for _, s := range out.Stops {
 		pump := ""
 		if !s.All {
 			pump = n.settings.Safety.Pumps[s.Pump].Name
 		}
-		messages = append(messages, message{n.topics.Stop(row), payload.AppendStop(nil, n.Core.Epoch(), pump)})
+		messages = append(messages, message{n.topics.Stop(), payload.AppendStop(nil, n.Core.Epoch(), pump)})
 	}
 	if out.Supply {
-		messages = append(messages, message{n.topics.Supply(row), payload.AppendSupply(nil, n.Core.Epoch())})
+		messages = append(messages, message{n.topics.Supply(), payload.AppendSupply(nil, n.Core.Epoch())})
 	}
 	for _, o := range out.Orders {
-		messages = append(messages, message{n.topics.Order(row, n.settings.Safety.Pumps[o.Pump()].Name), payload.AppendOrder(nil, o, n.outlet(o.Tank()))})
+		messages = append(messages, message{n.topics.Order(n.settings.Safety.Pumps[o.Pump()].Name), payload.AppendOrder(nil, o, n.outlet(o.Tank()))})
 	}
 	if out.Lease {
 		n.beat++
-		messages = append(messages, message{n.topics.Lease(row), payload.AppendLease(nil, n.Core.Epoch(), n.beat)})
+		messages = append(messages, message{n.topics.Lease(), payload.AppendLease(nil, n.Core.Epoch(), n.beat)})
 	}
 	for _, m := range messages {
 		n.Farm.Receive(m.topic, m.body, n.ear)

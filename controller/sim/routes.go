@@ -23,8 +23,6 @@ type listener struct {
 	pump                       dosing.PumpID // of an order
 }
 
-// routesOf listens at the row and at every tank, so that an order reaches its pump
-// whichever of them it is sent to.
 func routesOf(settings *controller.Settings, topics *payload.Topics) routes {
 	s := &settings.Safety
 	r := routes{listens: map[string]listener{}, pumpNodes: s.PumpNode}
@@ -33,25 +31,17 @@ func routesOf(settings *controller.Settings, topics *payload.Topics) routes {
 		change(&l)
 		r.listens[topic] = l
 	}
-	owners := []dosing.TankID{topics.Row(), dosing.AllTanks}
-	for id := range settings.Tanks {
-		owners = append(owners, dosing.TankID(id))
-	}
-	for _, owner := range owners {
-		for p := range s.Pumps {
-			if owner == topics.Row() || owner == dosing.AllTanks || s.Pumps[p].ServesTank(owner) {
-				also(topics.Order(owner, s.Pumps[p].Name), func(l *listener) { l.order, l.pump = true, dosing.PumpID(p) })
-			}
-		}
-		also(topics.Lease(owner), func(l *listener) { l.lease = true })
-		also(topics.Stop(owner), func(l *listener) { l.stop = true })
-		also(topics.Supply(owner), func(l *listener) { l.supply = true })
-	}
 	for p := range s.Pumps {
-		r.reports = append(r.reports, topics.Report(topics.Row(), s.Pumps[p].Name))
+		also(topics.Order(s.Pumps[p].Name), func(l *listener) { l.order, l.pump = true, dosing.PumpID(p) })
+	}
+	also(topics.Lease(), func(l *listener) { l.lease = true })
+	also(topics.Stop(), func(l *listener) { l.stop = true })
+	also(topics.Supply(), func(l *listener) { l.supply = true })
+	for p := range s.Pumps {
+		r.reports = append(r.reports, topics.Report(s.Pumps[p].Name))
 	}
 	for n := range s.Nodes {
-		r.nodes = append(r.nodes, topics.Node(topics.Row(), s.Nodes[n].Name))
+		r.nodes = append(r.nodes, topics.Node(s.Nodes[n].Name))
 	}
 	return r
 }
