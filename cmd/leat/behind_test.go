@@ -33,7 +33,7 @@ func TestForgedReportLostLedgerAndRestoredCopyOnARealBroker(t *testing.T) {
 	dose := daemon.Await(`"dose"`, `"outcome":"confirmed"`)
 	order := apptest.Field(t, dose, "order")
 	for i := range small.Settings.Safety.Pumps {
-		broker.PubBody(small.Topics.Report(small.Topics.Row(), small.Settings.Safety.Pumps[i].Name), fmt.Appendf(nil, `{"order":%q,"phase":"stopped","run_ms":0,"volume_ml":0,"cause":"stop order"}`, order))
+		broker.PubBody(small.Topics.Report(small.Settings.Safety.Pumps[i].Name), fmt.Appendf(nil, `{"order":%q,"phase":"stopped","run_ms":0,"volume_ml":0,"cause":"stop order"}`, order))
 	}
 	daemon.Await("report-contradicts", order)
 	stopsCleanly(t, daemon)
