@@ -31,6 +31,15 @@ type Core struct {
 	wanted    []bool          // what the tank under decision wants now, by pump
 	switches  []float64       // the last value of each input that is a switch
 	dose      openDose
+	hands     []handEntry // of the last day, the newest last
+	handCount uint32      // entries of this run
+	spoken    []spoken    // settled doses, the newest last
+	nodes     []nodeWord
+	earlier   []ledger.OrderID // the last order of each earlier epoch, ascending
+	answered  uint32           // for what nodes took in epochs before this one a person has answered
+	missing   time.Duration    // how long before this run the ledger says nothing
+	restored  bool             // a copy was put back: what is missing is spent
+	spent     bool             // and has been counted
 	pumps     []pumpCounts
 	abandoned []ledger.Intent // open at the end of an earlier run; Begin settles them
 	epoch     uint32
@@ -38,6 +47,7 @@ type Core struct {
 	turn      int // the tank that decides first, so that none starves
 	linkUp    bool
 	ledger    safety.LedgerState
+	ticket    uint64 // of the newest row that a request waits for
 
 	ticked, decided, leased, learned time.Duration
 	out                              Output
@@ -45,28 +55,35 @@ type Core struct {
 
 // tank is what the core keeps of one tank beside the watch and the loops.
 type tank struct {
-	settings TankSettings
-	plant    dosing.Tank
-	loops    *dosing.Loops
-	ph, ec   setpoint
-	operator safety.OperatorState
-	pauseEnd time.Duration // uptime at which a pause ends by itself; 0 = by a person
-	mode     safety.Mode   // as people set it; the watch adds what trips
-	held     []safety.Trip // what withheld doses at the last evaluation, for notices
-	standing []safety.Trip // the same of this evaluation
-	waits    []safety.Trip // what the gate's judgement of single doses withheld at the last decision
-	would    string
-	estimate dosing.Estimate // at most lookEvery old
-	looked   time.Duration
-	looks    bool
-	warn     time.Duration // until pH or EC leaves its bands, as then forecast
-	harm     time.Duration
-	withheld [safety.CauseCount]uint64
-	owed     []dosing.Volume // the blend's remainder as last recorded, by pump
-	curve    dosing.Titration
-	blendEC  float64 // what 1 mL of the blend does in 1 L, mS/cm
-	ions     ions
-	disarmed bool // was armed before the restart and is not re-armed
+	settings    TankSettings
+	plant       dosing.Tank
+	loops       *dosing.Loops
+	ph, ec      setpoint
+	operator    safety.OperatorState
+	pauseEnd    time.Duration // uptime at which a pause ends by itself; 0 = by a person
+	mode        safety.Mode   // as people set it; the watch adds what trips
+	held        []safety.Trip // what withheld doses at the last evaluation, for notices
+	standing    []safety.Trip // the same of this evaluation
+	waits       []safety.Trip // what the gate's judgement of single doses withheld at the last decision
+	would       string
+	estimate    dosing.Estimate // at most lookEvery old
+	looked      time.Duration
+	looks       bool
+	warn        time.Duration // until pH or EC leaves its bands, as then forecast
+	harm        time.Duration
+	seenPH      lastSeen
+	seenEC      lastSeen
+	withheld    [safety.CauseCount]uint64
+	owed        []dosing.Volume // the blend's remainder as last recorded, by pump
+	curve       dosing.Titration
+	blendEC     float64 // what 1 mL of the blend does in 1 L, mS/cm
+	ions        ions
+	offer       handOffer // an entry by hand that needs confirmation
+	disarmed    string    // why it was armed and now observes without a person's word; empty = it does not
+	disarmedNow bool      // by this start, which records it
+	wishes      [wishCount]wish
+	next        [2]wish // a setpoint, pH's and EC's, that waits for its row's turn
+	analyses    rate
 }
 
 type pumpCounts struct {
@@ -91,6 +108,10 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 		switches: make([]float64, len(settings.Safety.Inputs)),
 		pumps:    make([]pumpCounts, len(settings.Safety.Pumps)),
 		epoch:    restored.LastEpoch + 1,
+		nodes:    make([]nodeWord, len(settings.Safety.Nodes)),
+		earlier:  restored.LastOrders,
+		answered: max(restored.Answered, 1),
+		missing:  missingSince(restored.Last, now.Wall),
 	}
 	curves := make([]dosing.Titration, len(settings.Tanks))
 	for i := range settings.Safety.Tanks {
@@ -210,6 +231,8 @@ func (c *Core) tick(now dosing.Instant) {
 	c.ticked = now.Up
 	c.aim(now)
 	c.endPauses(now)
+	c.writeNext(now)
+	c.tellWaiting(now)
 	c.evaluate(now)
 	c.watchDose(now)
 	c.followIons(now)
@@ -255,19 +278,35 @@ func (c *Core) evaluate(now dosing.Instant) {
 // latch records a trip that only a person clears. A pump that runs without an order
 // obeys no stop either: only the supply of all of them ends it.
 func (c *Core) latch(now dosing.Instant, trip safety.Trip) {
+	c.outdate(now, trip)
 	if trip.Cause == safety.CauseAdrift || trip.Cause == safety.CauseNodeUnbidden {
 		c.out.Supply = true
 		c.out.Stops = append(c.out.Stops, StopOrder{Tank: trip.Tank, All: true})
 	}
-	kind := ledger.ChangeTrip
+	c.recordTrip(ledger.Change{At: now, Tank: c.tankName(trip.Tank), Note: trip.Detail, By: "leat"}, trip)
+}
+
+// outdate takes away what was asked before a stop latched and lets more happen: whoever
+// asked did not know of it.
+func (c *Core) outdate(now dosing.Instant, trip safety.Trip) {
+	for i := range c.tanks {
+		id := dosing.TankID(i)
+		if id == trip.Tank || trip.Scope == safety.ScopePump && c.settings.Safety.Pumps[trip.Pump].ServesTank(id) {
+			c.lessen(now, id, trip.Cause.String()+" stopped the tank", "leat", "")
+		}
+	}
+}
+
+// recordTrip writes down a latched trip; row says when, where and why.
+func (c *Core) recordTrip(row ledger.Change, trip safety.Trip) {
+	row.Kind, row.Text = ledger.ChangeTrip, trip.Cause.String()
 	if trip.Cause == safety.CauseSolutionUnconfirmed {
-		kind = ledger.ChangeUnconfirmed
+		row.Kind = ledger.ChangeUnconfirmed
 	}
-	change := ledger.Change{Kind: kind, At: now, Tank: c.tankName(trip.Tank), Text: trip.Cause.String(), Note: trip.Detail, By: "leat"}
 	if trip.Scope == safety.ScopePump {
-		change.Pump = c.settings.Safety.Pumps[trip.Pump].Name
+		row.Pump = c.settings.Safety.Pumps[trip.Pump].Name
 	}
-	c.change(change)
+	c.change(row)
 }
 
 // announce notes which interlocks came and went and updates the alarms.
@@ -304,7 +343,8 @@ func (t *tank) look(now dosing.Instant) {
 	}
 	t.looked, t.looks = now.Up, true
 	t.estimate = t.loops.Estimate(now, t.target())
-	t.warn, t.harm = t.leaves(t.estimate)
+	t.follow(now, &t.estimate)
+	t.warn, t.harm = t.leaves(now)
 }
 
 func contains(trips []safety.Trip, trip safety.Trip) bool {
@@ -409,10 +449,12 @@ func (c *Core) setLedger(now dosing.Instant, state safety.LedgerState) {
 		// verified restart and a person arm it again.
 		for i := range c.tanks {
 			if c.tanks[i].mode == safety.ModeArmed {
-				c.setMode(now, dosing.TankID(i), safety.ModeObserving, "leat", "", "ledger "+state.String())
+				c.disarm(now, dosing.TankID(i), "the ledger is "+state.String())
 			}
 		}
+		c.giveUp()
 	}
+	c.tellWaiting(now)
 	c.evaluate(now)
 }
 

@@ -22,7 +22,26 @@
 // # A refused order counts in full
 //
 // A node that refuses has most likely not run; but only `withdrawn`, which never left this process, is free of
-// doubt. The cost is one mixing time after a refusal, which is rare.
+// doubt. The cost is one mixing time after a refusal, which is rare. The account of the ions leaves it out: there too
+// much is no safer than too little. What a repeat would not cure is not ordered again: the pump is held with the node's words.
+//
+// # A word that counts less needs two heartbeats
+//
+// Done counts at least the order at once; stopped, refused, or a word sooner than the run can be over waits for two
+// heartbeats a second apart that repeat it, idle, of the same boot, and is compared with run time and clock. A dose
+// that was truly stopped is settled some four seconds later for it. Rejected: to believe a report by itself (14 doses were run
+// and none counted); one heartbeat (whoever forges a report can forge that one, but not keep the true one away for two
+// periods); to close a dose on a word while its pump may run. What is more than a fifth off and not borne out counts in full
+// and holds the pump, since a person must find out whether the node or somebody else lies.
+//
+// # A ledger behind its nodes is a lockout of the station
+//
+// Which doses are missing nobody knows, so every pump stands until a person raises the epoch. What the ledger lacks
+// counts as spent by as much as the caps allow, since the last row, at most for a day; with no row at all for a day, so a lost
+// ledger without a backup costs a day of dosing. Rejected: to take over the node's order as the last one and go on; to spread
+// what is missing evenly over the day, which lets the caps be passed when it was all given last. A node is believed after
+// two heartbeats, so one forged word locks nobody out. Raising goes to what the nodes say now, not to the highest ever
+// heard: a forged epoch must not lead the daemon to where its own nodes cannot follow.
 //
 // # Whatever lets more happen waits for the disk
 //

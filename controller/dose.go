@@ -11,12 +11,14 @@ import (
 // The life of one dose. Every arrow to the right needs the event written on it;
 // whatever is in doubt goes down and counts in full.
 //
-//	plan ─gate─ intended ─durable, gate again─ ordered ─report─ settled
+//	plan ─gate─ intended ─durable, gate again─ ordered ─report─ settled ─later word─ raised
 //	                │                             │
 //	                │ gate refuses, or            │ no word in time, or the
 //	                │ the link is closed          │ node rebooted
 //	                ▼                             ▼
 //	            withdrawn (0 mL)              uncertain ─one mixing time─ settled in full
+//
+// How far a report is believed stands in word.go.
 type doseState uint8
 
 const (
@@ -32,9 +34,25 @@ type openDose struct {
 	intent   ledger.Intent
 	node     safety.NodeID
 	boot     string
+	sent     time.Duration // uptime at which the order went out
+	run      time.Duration // as ordered
 	deadline time.Duration // uptime by which its report is due
 	settleBy time.Duration // uptime at which an uncertain dose settles in full
 	stopped  bool          // a stop order was sent for it
+
+	began       bool          // the node said that it runs
+	busy        span          // heartbeats that say so
+	saying      *saying       // a word that waits for heartbeats
+	most        dosing.Volume // the most that any word made of it
+	word        *Report       // by which it is settled
+	forGood     bool          // refused, and a repeat would be refused as well
+	contradicts string        // how the node contradicts itself; empty = it does not
+}
+
+// span is from when to when something was seen.
+type span struct {
+	from, to time.Duration
+	ever     bool
 }
 
 // startWindow is how long after the decision a node may still start a dose, and
@@ -109,7 +127,7 @@ func (c *Core) durable(now dosing.Instant, receipt ledger.Receipt) {
 		return
 	}
 	run := plan.Volume.RunTime(c.settings.Safety.Pumps[plan.Pump].PerSecond)
-	c.dose.state, c.dose.boot = doseOrdered, boot
+	c.dose.state, c.dose.boot, c.dose.sent, c.dose.run = doseOrdered, boot, now.Up, run
 	c.dose.deadline = now.Up + startWindow - waited + run + reportGrace
 	c.out.Orders = append(c.out.Orders, Order{
 		id: intent.Order(), tank: plan.Tank, pump: plan.Pump, volume: plan.Volume, run: run,
@@ -128,42 +146,17 @@ func (c *Core) withdrawn(now dosing.Instant, order ledger.OrderID) {
 	}
 }
 
-// report settles the open dose by the node's word; a word on any other order
-// changes nothing, since that dose was settled in full.
-func (c *Core) report(now dosing.Instant, r *Report) {
-	if c.dose.state < doseOrdered || r.Order != c.dose.intent.Order() {
-		return
-	}
-	switch r.Phase {
-	case PhaseDone, PhaseStopped:
-		c.settle(now, ledger.OutcomeConfirmed, r.Volume, r.Cause)
-	case PhaseRefused:
-		c.settle(now, ledger.OutcomeRefused, 0, r.Cause)
-	}
-}
-
-// heartbeat passes a node's word on. Its last order settles a dose whose report
-// was lost; another boot leaves a dose that was under way in doubt.
-func (c *Core) heartbeat(now dosing.Instant, h *Heartbeat) {
-	c.watch.Heartbeat(now, h.Node, h.Boot, h.Tick, h.Idle)
-	if h.Last != nil {
-		c.report(now, h.Last)
-	}
-	if c.dose.state == doseOrdered && h.Node == c.dose.node && h.Boot != c.dose.boot {
-		c.doubt(now, "the node rebooted during the dose")
-	}
-}
-
 // watchDose looks after the open dose as time passes.
 func (c *Core) watchDose(now dosing.Instant) {
 	switch c.dose.state {
 	case doseOrdered:
-		if now.Up >= c.dose.deadline {
+		waits := c.dose.saying != nil && now.Up < c.dose.saying.at+agreeWithin
+		if now.Up >= c.dose.deadline && !waits {
 			c.doubt(now, "no report in time")
 		}
 	case doseUncertain:
 		if now.Up >= c.dose.settleBy {
-			c.settle(now, ledger.OutcomeUncertain, 0, "no word for one mixing time; counted in full")
+			c.settle(now, ledger.OutcomeUncertain, c.dose.most, "no word for one mixing time; counted in full")
 		}
 	}
 }
@@ -180,15 +173,21 @@ func (c *Core) doubt(now dosing.Instant, why string) {
 	c.out.Changed = true
 }
 
-// settle closes the open dose. The settlement may reach the disk later than the
-// counts change: until it does, a crash counts the dose in full.
-func (c *Core) settle(now dosing.Instant, outcome ledger.Outcome, reported dosing.Volume, cause string) {
-	s := ledger.Settle(c.dose.intent, outcome, reported, now, cause)
+// settle closes the open dose with what counts of it. The settlement may reach the
+// disk later than the counts change: until it does, a crash counts the dose in full.
+func (c *Core) settle(now dosing.Instant, outcome ledger.Outcome, counted dosing.Volume, cause string) {
+	d := c.dose
+	if d.contradicts != "" {
+		cause = "contradiction: " + d.contradicts
+	}
+	s := ledger.Settle(d.intent, outcome, counted, now, cause)
 	plan := s.Plan()
-	dose := dosing.Dose{Key: s.Order().Key(), Tank: plan.Tank, Pump: plan.Pump, Volume: plan.Volume, Up: now.Up}
-	c.watch.Closed(now, plan.Tank, plan.Pump, s.Order().Key(), outcome == ledger.OutcomeConfirmed || outcome == ledger.OutcomeWithdrawn, s.Volume())
-	c.tanks[plan.Tank].loops.Closed(dose, s.Volume(), outcome != ledger.OutcomeWithdrawn)
-	c.tanks[plan.Tank].dosedIons(&c.settings.Safety, plan.Pump, s.Volume())
+	delivered := outcome != ledger.OutcomeWithdrawn && outcome != ledger.OutcomeRefused
+	c.watch.Closed(now, plan.Tank, plan.Pump, s.Order().Key(), d.fate(outcome), s.Volume())
+	c.tanks[plan.Tank].loops.Closed(dosing.Dose{Key: s.Order().Key(), Tank: plan.Tank, Pump: plan.Pump, Volume: plan.Volume, Up: now.Up}, s.Volume(), delivered)
+	if delivered {
+		c.tanks[plan.Tank].dosedIons(&c.settings.Safety, plan.Pump, s.Volume())
+	}
 	c.pumps[plan.Pump].doses[outcome]++
 	c.pumps[plan.Pump].volume[outcome] += s.Volume()
 	c.out.Append = append(c.out.Append, s)
@@ -196,6 +195,22 @@ func (c *Core) settle(now dosing.Instant, outcome ledger.Outcome, reported dosin
 	c.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: s.Order(), Pump: plan.Pump, Volume: s.Volume(), Outcome: outcome, Text: cause})
 	c.dose = openDose{}
 	c.out.Changed = true
+	kept := spoken{intent: d.intent, run: d.run, counted: s.Volume(), outcome: outcome, word: d.word}
+	c.keepWord(kept)
+	if d.contradicts != "" {
+		c.contradicted(now, &kept, d.contradicts)
+	}
+}
+
+// fate is what the watch must know of an outcome.
+func (d *openDose) fate(outcome ledger.Outcome) safety.Fate {
+	switch {
+	case outcome == ledger.OutcomeConfirmed || outcome == ledger.OutcomeWithdrawn:
+		return safety.FateKnown
+	case outcome == ledger.OutcomeRefused && d.forGood:
+		return safety.FateRefused
+	}
+	return safety.FateUnknown
 }
 
 // stopRunning stops the open dose when something trips that it must not outlive.

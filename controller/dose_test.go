@@ -91,10 +91,11 @@ func TestDurableIntentIsJudgedAgainBeforeItsOrder(t *testing.T) {
 	if !s.until(3*time.Minute, open) {
 		t.Fatal("no intent")
 	}
-	s.must(controller.RequestPause, "")
-	a := s.Ask(controller.Request{Kind: controller.RequestPause, Tank: nursery, Role: controller.RoleOperate})
-	if !a.Accepted {
-		t.Fatal(a.Text)
+	for _, id := range []dosing.TankID{north, nursery} {
+		s.Ask(controller.Request{Kind: controller.RequestPause, Tank: id, Role: controller.RoleOperate})
+		if _, ok := s.hold(id, safety.CauseOperatorPause); !ok {
+			t.Fatalf("the pause of tank %d waits for the disk", id)
+		}
 	}
 	s.Sync()
 	if len(s.orders) != 0 {
@@ -176,7 +177,7 @@ func TestReportOfAnotherOrderChangesNothing(t *testing.T) {
 func TestHeartbeatSettlesADoseWhoseReportWasLost(t *testing.T) {
 	s := dosingStage(t)
 	for i := range s.file.Settings.Safety.Pumps {
-		s.taps[s.file.Topics.Report(s.file.Topics.Row(), s.file.Settings.Safety.Pumps[i].Name)] = nothing
+		s.taps[s.file.Topics.Report(s.file.Settings.Safety.Pumps[i].Name)] = nothing
 	}
 	o := s.nextOrder()
 	confirmed := func() bool { return s.outcomes(ledger.OutcomeConfirmed, o.at.Up) > 0 }
@@ -223,15 +224,19 @@ func TestStopEndsTheDoseThatRuns(t *testing.T) {
 	for o.tank != north || o.ml < 60 {
 		o = s.nextOrder()
 	}
+	before := s.Core.View(s.Now()).Pumps[o.pump].Ever - dosing.FromMillilitres(o.ml) // the open dose counts in full
 	s.pass(time.Second)
 	s.must(controller.RequestStop, "")
-	s.pass(2 * time.Second)
+	s.pass(6 * time.Second) // the node's word, and two heartbeats that agree with it
 	if pump, running := s.farm.Running(); running {
 		t.Errorf("pump %d runs on", pump)
 	}
 	v := s.Core.View(s.Now()).Pumps[o.pump]
 	if v.OpenOrder != "" || v.Doses[ledger.OutcomeUncertain] != 0 {
 		t.Errorf("the stopped dose is not settled by the node's word: %+v", v)
+	}
+	if left := dosing.FromMillilitres(o.ml) / 4; v.Ever+left > before+dosing.FromMillilitres(o.ml) {
+		t.Errorf("%s count of a dose of %.1f mL that was stopped after a second", v.Ever-before, o.ml)
 	}
 }
 

@@ -58,6 +58,8 @@ type Heartbeat struct {
 	Tick time.Duration
 	Idle bool
 	Last *Report // the last order it ended, if any
+	// Epoch is the highest that it has seen; 0 = it does not say.
+	Epoch uint32
 }
 
 // Phase is how far a node is with an order.
@@ -119,11 +121,13 @@ const (
 	RequestAcknowledge              // operate: Cause
 	RequestShelve                   // operate: Cause, For
 	RequestAnalysis                 // engineer: Analysis, Sampled: what a laboratory found in the tank
+	RequestRaiseEpoch               // engineer, on the machine itself: begins an epoch above what the nodes have seen
+	RequestVoid                     // operate: Entry: an entry by hand was a mistake
 	RequestCount
 )
 
 var requestNames = [RequestCount]string{"none", "setpoint", "arm", "observe", "stop", "clear", "pause", "resume",
-	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis"}
+	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void"}
 
 func (k RequestKind) String() string { return requestNames[min(k, RequestCount-1)] }
 
@@ -166,7 +170,7 @@ func ParseRole(name string) (Role, bool) {
 // Needs is the role a request of this kind needs.
 func (k RequestKind) Needs() Role {
 	switch k {
-	case RequestArm, RequestObserve, RequestClear, RequestConfirmWater, RequestAnalysis:
+	case RequestArm, RequestObserve, RequestClear, RequestConfirmWater, RequestAnalysis, RequestRaiseEpoch:
 		return RoleEngineer
 	case RequestNone:
 		return RoleCount
@@ -186,11 +190,12 @@ type Request struct {
 	Confirm  string // token of an earlier answer
 	Note     string
 	By       string // name; "mqtt:" + claimed name where unproved
-	From     string // "page", "mqtt", "socket"
+	From     string // "page", "mqtt", "socket user 1000"
 	Role     Role   // proved by the adapter
 	Cause    safety.Cause
 	Pump     dosing.PumpID
 	Volume   dosing.Volume
+	Entry    string // name of an entry by hand
 	For      time.Duration
 	Analysis blend.Analysis
 	Sampled  time.Time // when the sample was taken; zero = now

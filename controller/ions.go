@@ -161,9 +161,13 @@ func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
 // recordIons writes the accounts down, so that a restart goes on with them.
 func (c *Core) recordIons(now dosing.Instant) {
 	for i := range c.tanks {
-		if t := &c.tanks[i]; t.ions.account != nil && t.ions.view != nil {
-			c.change(ledger.Change{Kind: ledger.ChangeIons, At: now, Tank: t.plant.Name, Text: t.ions.account.Record(), By: "leat"})
-		}
+		c.recordIonsOf(now, dosing.TankID(i))
+	}
+}
+
+func (c *Core) recordIonsOf(now dosing.Instant, id dosing.TankID) {
+	if t := &c.tanks[id]; t.ions.account != nil && t.ions.view != nil {
+		c.change(ledger.Change{Kind: ledger.ChangeIons, At: now, Tank: t.plant.Name, Text: t.ions.account.Record(), By: "leat"})
 	}
 }
 
@@ -189,6 +193,13 @@ func (c *Core) askAnalysis(now dosing.Instant, r *Request) {
 		c.refuse(r, "this very analysis has been entered already; it counts once")
 		return
 	}
+	if !c.mayWish(r) {
+		return
+	}
+	if !t.analyses.free(now.Up) {
+		c.refuse(r, "three analyses of this tank were entered within a minute; enter the next in a minute")
+		return
+	}
 	measured := 0.0
 	if e := t.loops.Estimate(now, t.target()); e.ECKnown && ago < 24*time.Hour {
 		measured = float64(e.MeasuredEC)
@@ -198,13 +209,12 @@ func (c *Core) askAnalysis(now dosing.Instant, r *Request) {
 		c.refuse(r, err.Error())
 		return
 	}
-	c.change(ledger.Change{Kind: ledger.ChangeAnalysis, At: now, Tank: t.plant.Name, Text: r.Analysis.List(), Value: max(ago, 0).Seconds(), Trusted: doubt == "",
-		Note: r.Note, By: r.By, From: r.From})
-	text := "analysis taken; the shares of the stocks follow it"
+	text := "analysis accepted; the shares of the stocks follow it"
 	if doubt != "" {
 		text += "; it counts half, since " + doubt
 	}
-	c.accept(r, text)
+	t.analyses.take(now.Up)
+	c.await(now, wish{request: *r, text: text}, ledger.Change{Kind: ledger.ChangeAnalysis, Text: r.Analysis.List(), Value: max(ago, 0).Seconds(), Trusted: doubt == ""})
 }
 
 // analysed corrects the account by a durable analysis, and writes down what it is
@@ -256,7 +266,7 @@ func (c *Core) restoreIons(s ledger.State, id dosing.TankID, now dosing.Instant)
 	}
 	for _, d := range s.Doses {
 		pump, known := c.pumpNamed(d.Pump)
-		if known && d.Tank == t.plant.Name && (d.SettledUp > since || d.Outcome == ledger.OutcomeOpen) {
+		if known && d.Outcome != ledger.OutcomeRefused && d.Tank == t.plant.Name && (d.SettledUp > since || d.Outcome == ledger.OutcomeOpen) {
 			t.dosedIons(&c.settings.Safety, pump, d.Volume)
 		}
 	}

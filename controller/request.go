@@ -9,11 +9,17 @@ import (
 	"leat/safety/ledger"
 )
 
-// request answers a person. A change that lets less happen takes effect at once; a
-// change that lets more happen takes effect when its record is durable.
+// request answers a person. What lets less happen takes effect at once and takes away
+// what was asked before and lets more happen; that takes effect when its row is
+// durable.
 func (c *Core) request(now dosing.Instant, r *Request) {
 	if int(r.Tank) >= len(c.tanks) {
 		c.refuse(r, "there is no such tank")
+		return
+	}
+	if why := notPlain(r); why != "" {
+		r.By = "?"
+		c.refuse(r, why)
 		return
 	}
 	if r.Role < r.Kind.Needs() {
@@ -23,36 +29,26 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 	switch r.Kind {
 	case RequestSetpoint:
 		c.askSetpoint(now, r)
-	case RequestArm, RequestClear, RequestConfirmWater:
+	case RequestArm, RequestResume, RequestClear, RequestConfirmWater:
 		c.askMore(now, r)
-	case RequestObserve:
-		if c.tanks[r.Tank].mode == safety.ModeStopped {
-			c.refuse(r, "stopped: clear it first, saying what was checked")
-			return
-		}
-		c.setMode(now, r.Tank, safety.ModeObserving, r.By, r.From, r.Note)
-		c.accept(r, "observing: reads and decides aloud, doses nothing")
-	case RequestStop:
-		c.setMode(now, r.Tank, safety.ModeStopped, r.By, r.From, r.Note)
-		c.out.Stops = append(c.out.Stops, StopOrder{Tank: r.Tank, All: true})
-		c.accept(r, "stopped; only a person clears it. This is not an emergency stop: use the hard-wired one")
-	case RequestPause, RequestResume, RequestMaintenance, RequestCleaning:
+	case RequestObserve, RequestStop:
+		c.askLess(now, r)
+	case RequestPause, RequestMaintenance, RequestCleaning:
 		c.askOperator(now, r)
 	case RequestServiced:
 		c.tanks[r.Tank].loops.ResetLearning()
 		c.watch.Serviced(now, r.Tank)
-		c.record(now, r, ledger.ChangeServiced, "")
-		c.accept(r, "noted; what was learned of this tank starts anew")
+		c.awaitLess(now, r, ledger.Change{Kind: ledger.ChangeServiced}, "noted; what was learned of this tank starts anew")
 	case RequestHandDose:
 		c.askHandDose(now, r)
+	case RequestVoid:
+		c.askVoid(now, r)
+	case RequestRaiseEpoch:
+		c.askRaiseEpoch(now, r)
 	case RequestAnalysis:
 		c.askAnalysis(now, r)
 	case RequestAcknowledge:
-		if !c.alarms.Acknowledge(now, r.Tank, r.Cause) {
-			c.refuse(r, fmt.Sprintf("no alarm %s stands", r.Cause))
-			return
-		}
-		c.accept(r, fmt.Sprintf("%s acknowledged; its interlock is not lifted by that", r.Cause))
+		c.acknowledge(r)
 	case RequestShelve:
 		if r.For <= 0 || r.For > 24*time.Hour {
 			c.refuse(r, "shelve for more than nothing and at most 24 h")
@@ -79,99 +75,106 @@ func (c *Core) accept(r *Request, text string) {
 	c.notice(Notice{Kind: NoticeChange, Tank: r.Tank, Text: r.Kind.String() + ": " + text})
 }
 
-func (c *Core) record(now dosing.Instant, r *Request, kind ledger.ChangeKind, text string) {
-	c.change(ledger.Change{Kind: kind, At: now, Tank: c.tankName(r.Tank), Text: text, Note: r.Note, By: r.By, From: r.From})
-}
-
-// askSetpoint judges a wish for a setpoint. The answer tells old, new and bounds
-// whether or not it was taken.
-func (c *Core) askSetpoint(now dosing.Instant, r *Request) {
-	t := &c.tanks[r.Tank]
-	s := &t.ph
-	switch r.Quantity {
-	case dosing.QuantityPH:
-	case dosing.QuantityEC:
-		s = &t.ec
+// acknowledge notes that a person knows of an alarm; of one that is known already
+// nothing is written a second time.
+func (c *Core) acknowledge(r *Request) {
+	switch was := c.alarms.Acknowledge(r.Tank, r.Cause); was {
+	case safety.AlarmNormal:
+		c.refuse(r, fmt.Sprintf("no alarm %s stands", r.Cause))
+	case safety.AlarmUnacknowledged:
+		c.accept(r, fmt.Sprintf("%s acknowledged; its interlock is not lifted by that", r.Cause))
+	case safety.AlarmReturnedUnacknowledged:
+		c.accept(r, fmt.Sprintf("%s acknowledged; it is over", r.Cause))
 	default:
-		c.refuse(r, "only ph and ec have a setpoint")
-		return
+		text := fmt.Sprintf("%s is %s already; nothing to acknowledge", r.Cause, was)
+		if was == safety.AlarmLatched {
+			text = fmt.Sprintf("%s is acknowledged already; it stays until a person clears it", r.Cause)
+		}
+		c.out.Answers = append(c.out.Answers, Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Accepted: true, Text: text, From: r.From, By: r.By})
 	}
-	until, err := endOf(r.Until, now.Wall)
-	name := map[dosing.Quantity]string{dosing.QuantityPH: "pH", dosing.QuantityEC: "EC"}[r.Quantity]
-	refused, token, why := s.judge(now, name, r.Value, r.Confirm)
-	answer := Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Quantity: r.Quantity, Old: s.target, New: r.Value,
-		Lowest: s.limits.Lowest, Highest: s.limits.Highest, From: r.From, By: r.By}
-	switch {
-	case refused != "":
-		answer.Text = refused
-	case err != nil:
-		answer.Text = err.Error()
-	case token != "":
-		answer.Text, answer.Confirm = why+"; to take it all the same, confirm within 2 minutes", token
-	default:
-		answer.Accepted = true
-		answer.Text = fmt.Sprintf("%s %s → %s%s", name, number(s.target), number(r.Value), s.rampWords(r.Value))
-		c.change(ledger.Change{Kind: ledger.ChangeSetpoint, At: now, Tank: t.plant.Name, Quantity: r.Quantity, Old: s.target,
-			Value: r.Value, FileValue: s.limits.Value, Until: until, Note: r.Note, By: r.By, From: r.From})
-	}
-	kind := NoticeRefused
-	if answer.Accepted {
-		kind = NoticeChange
-	}
-	c.out.Answers = append(c.out.Answers, answer)
-	c.notice(Notice{Kind: kind, Tank: r.Tank, Text: "setpoint: " + answer.Text})
-}
-
-func (s *setpoint) rampWords(value float64) string {
-	gap := value - s.present
-	if gap < 0 && !s.limits.RampDownward || s.limits.RampPerHour <= 0 {
-		return ", at once"
-	}
-	minutes := max(gap, -gap) / s.limits.RampPerHour * 60
-	return fmt.Sprintf(", along a ramp of %s per hour, there in %.0f min", number(s.limits.RampPerHour), minutes)
 }
 
 // askMore handles what lets more happen: the record goes first.
 func (c *Core) askMore(now dosing.Instant, r *Request) {
+	t := &c.tanks[r.Tank]
 	switch r.Kind {
 	case RequestArm:
 		if c.watch.Mode(r.Tank) == safety.ModeStopped {
 			c.refuse(r, "stopped: clear it first, saying what was checked")
 			return
 		}
-		c.change(ledger.Change{Kind: ledger.ChangeMode, At: now, Tank: c.tankName(r.Tank), Text: safety.ModeArmed.String(), Note: r.Note, By: r.By, From: r.From})
-		c.accept(r, "armed; it doses as soon as no interlock holds it")
+		c.awaitMore(now, r, ledger.Change{Kind: ledger.ChangeMode, Text: safety.ModeArmed.String()}, "accepted")
+	case RequestResume:
+		switch {
+		case t.operator.Cleaning:
+			c.refuse(r, "a cleaning is under way: confirm the water instead")
+		case !t.operator.Paused && !t.operator.Maintenance:
+			c.refuse(r, "nothing is paused"+c.standing(r))
+		default:
+			c.awaitMore(now, r, ledger.Change{Kind: ledger.ChangePause}, "resumed")
+		}
 	case RequestClear:
 		if r.Note == "" {
 			c.refuse(r, "say in the note what was checked")
 			return
 		}
-		c.record(now, r, ledger.ChangeClear, "")
-		c.accept(r, "cleared; now observing, arm it to dose")
+		if c.mayWish(r) {
+			c.clearPumps(now, r)
+			c.await(now, wish{request: *r, text: "cleared"}, ledger.Change{Kind: ledger.ChangeClear})
+		}
 	case RequestConfirmWater:
 		if r.Note == "" {
 			c.refuse(r, `say in the note: water or nutrient solution, no disinfectant, rinsed`)
 			return
 		}
-		c.record(now, r, ledger.ChangeConfirmed, "")
-		c.accept(r, "confirmed: water or nutrient solution, no disinfectant, rinsed")
+		c.awaitMore(now, r, ledger.Change{Kind: ledger.ChangeConfirmed}, "confirmed: water or nutrient solution, no disinfectant, rinsed")
 	}
 }
 
-// askOperator begins or ends a pause, work on probes or pumps, or a cleaning.
+// clearPumps writes that the stops of the tank's pumps are cleared. They may have been
+// recorded under another tank that the pump serves.
+func (c *Core) clearPumps(now dosing.Instant, r *Request) {
+	for _, trip := range c.watch.Trips(r.Tank) {
+		if trip.Latched && trip.Scope == safety.ScopePump {
+			c.change(ledger.Change{Kind: ledger.ChangeClear, At: now, Tank: c.tankName(r.Tank), Pump: c.settings.Safety.Pumps[trip.Pump].Name,
+				Text: trip.Cause.String(), Note: r.Note, By: r.By, From: r.From})
+		}
+	}
+}
+
+// askLess ends dosing until a person arms the tank again.
+func (c *Core) askLess(now dosing.Instant, r *Request) {
+	t := &c.tanks[r.Tank]
+	mode, text := safety.ModeObserving, "observing: reads and decides aloud, doses nothing"
+	if r.Kind == RequestStop {
+		mode, text = safety.ModeStopped, "stopped; only a person clears it. This is not an emergency stop: use the hard-wired one"
+		c.out.Stops = append(c.out.Stops, StopOrder{Tank: r.Tank, All: true})
+	} else if t.mode == safety.ModeStopped {
+		c.refuse(r, "stopped: clear it first, saying what was checked")
+		return
+	}
+	c.lessen(now, r.Tank, "a person asked for "+r.Kind.String(), r.By, r.From)
+	if t.mode == mode && t.disarmed == "" {
+		c.accept(r, text)
+		return
+	}
+	c.setMode(now, r.Tank, mode)
+	c.awaitLess(now, r, ledger.Change{Kind: ledger.ChangeMode, Text: mode.String()}, text)
+}
+
+// askOperator begins a pause, work on probes or pumps, or a cleaning.
 func (c *Core) askOperator(now dosing.Instant, r *Request) {
 	t := &c.tanks[r.Tank]
-	state, text := t.operator, ""
-	var until time.Time
+	until, err := endOf(r.Until, now.Wall)
+	if r.Kind == RequestPause && err != nil {
+		c.refuse(r, err.Error())
+		return
+	}
+	c.lessen(now, r.Tank, "a person asked for "+r.Kind.String(), r.By, r.From)
+	state, row, text := t.operator, ledger.Change{Kind: ledger.ChangePause, Text: r.Kind.String()}, ""
 	switch r.Kind {
 	case RequestPause:
-		state.Paused, text = true, "paused"
-		var err error
-		if until, err = endOf(r.Until, now.Wall); err != nil {
-			c.refuse(r, err.Error())
-			return
-		}
-		t.pauseEnd = 0
+		state.Paused, text, t.pauseEnd, row.Until = true, "paused", 0, until
 		if !until.IsZero() {
 			t.pauseEnd = now.Up + until.Sub(now.Wall)
 			text += " until " + until.Format("15:04")
@@ -182,18 +185,9 @@ func (c *Core) askOperator(now dosing.Instant, r *Request) {
 		state.Cleaning, text = true, "cleaning: no dose until a person confirms the water"
 		c.change(ledger.Change{Kind: ledger.ChangeUnconfirmed, At: now, Tank: t.plant.Name, Text: "cleaning", Note: r.Note, By: r.By, From: r.From})
 		state.Unconfirmed, state.Why = true, "a cleaning was entered"
-	case RequestResume:
-		if state.Cleaning {
-			c.refuse(r, "a cleaning is under way: confirm the water instead")
-			return
-		}
-		c.record(now, r, ledger.ChangePause, "")
-		c.accept(r, "resumed")
-		return
 	}
 	c.setOperator(now, r.Tank, state)
-	c.change(ledger.Change{Kind: ledger.ChangePause, At: now, Tank: c.tankName(r.Tank), Text: r.Kind.String(), Until: until, Note: r.Note, By: r.By, From: r.From})
-	c.accept(r, text)
+	c.awaitLess(now, r, row, text)
 }
 
 func (c *Core) setOperator(now dosing.Instant, id dosing.TankID, state safety.OperatorState) {
@@ -219,74 +213,81 @@ func (c *Core) endPauses(now dosing.Instant) {
 	}
 }
 
-// askHandDose counts what a person poured in like a dose.
-func (c *Core) askHandDose(now dosing.Instant, r *Request) {
-	if int(r.Pump) >= len(c.settings.Safety.Pumps) || r.Volume <= 0 || r.Volume > 100*dosing.Litre {
-		c.refuse(r, "say which reagent and how many millilitres, more than nothing and at most 100 L")
-		return
-	}
-	c.handDose(now, r.Tank, r.Pump, r.Volume, now.Up)
-	c.change(ledger.Change{Kind: ledger.ChangeHandDose, At: now, Tank: c.tankName(r.Tank), Pump: c.settings.Safety.Pumps[r.Pump].Name,
-		Volume: r.Volume, Note: r.Note, By: r.By, From: r.From})
-	c.accept(r, fmt.Sprintf("%s of %s by hand: counts like a dose and is in transit now", r.Volume, c.settings.Safety.Pumps[r.Pump].Reagent))
-}
-
-// handDose counts a dose by hand, closed at once: nobody will report it.
-func (c *Core) handDose(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, volume dosing.Volume, up time.Duration) {
-	c.watch.ByHand(dosing.Dose{Tank: id, Pump: pump, Volume: volume, Up: up})
-	c.tanks[id].loops.Freeze(now, now.Up+c.tanks[id].plant.MixingTime())
-	c.tanks[id].dosedIons(&c.settings.Safety, pump, volume)
-}
-
-// recorded makes a change take effect once it is durable.
+// recorded is told that a row is durable: the wish that it is of takes effect now, if
+// it has not been taken away, and is answered from the state after it.
 func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 	id, ok := c.tankNamed(change.Tank)
 	if !ok {
 		return
 	}
-	t := &c.tanks[id]
-	switch change.Kind {
-	case ledger.ChangeMode:
-		if change.Text == safety.ModeArmed.String() && t.mode == safety.ModeObserving {
-			t.mode = safety.ModeArmed
-			c.watch.SetMode(now, id, t.mode)
-		}
-	case ledger.ChangeSetpoint:
-		s := &t.ph
-		if change.Quantity == dosing.QuantityEC {
-			s = &t.ec
-		}
-		s.accept(change.Value, change.From, change.By, change.At.Wall, change.Until)
-	case ledger.ChangeAnalysis:
+	if change.Kind == ledger.ChangeHandVoid {
+		c.voided(change.Text)
+		c.evaluate(now)
+		c.out.Changed = true
+		return
+	}
+	w := c.written(id, change.Ticket)
+	if w == nil {
+		return
+	}
+	accepted := true
+	switch w.request.Kind {
+	case RequestSetpoint:
+		accepted = c.setpointWritten(now, w, change)
+	case RequestAnalysis:
 		c.analysed(now, id, change)
-	case ledger.ChangeClear:
+	case RequestRaiseEpoch:
+		c.epochRaised(now, change)
+	case RequestArm, RequestResume, RequestClear, RequestConfirmWater:
+		c.takeEffect(now, id, w.request.Kind)
+	}
+	c.evaluate(now)
+	w.text += c.standing(&w.request)
+	if !w.inForce || !w.told {
+		c.reply(w, accepted, w.text)
+	}
+	c.out.Changed = true
+}
+
+// takeEffect lets more happen, as a person asked.
+func (c *Core) takeEffect(now dosing.Instant, id dosing.TankID, kind RequestKind) {
+	t := &c.tanks[id]
+	switch kind {
+	case RequestArm:
+		if t.mode == safety.ModeObserving {
+			c.setMode(now, id, safety.ModeArmed)
+		}
+	case RequestClear:
 		c.watch.Clear(now, id)
-		t.mode = safety.ModeObserving
-		c.watch.SetMode(now, id, t.mode)
-	case ledger.ChangeConfirmed:
+		c.setMode(now, id, safety.ModeObserving)
+	case RequestConfirmWater:
 		t.operator.Unconfirmed, t.operator.Cleaning, t.operator.Why = false, false, ""
 		c.watch.Confirm(now, id)
 		c.watch.SetState(now, id, t.operator)
 		// Other water, other buffer.
 		t.loops.ResetLearning()
 		c.watch.Serviced(now, id)
-	case ledger.ChangePause:
-		if change.Text == "" {
-			t.operator.Paused, t.operator.Maintenance, t.pauseEnd = false, false, 0
-			c.watch.SetState(now, id, t.operator)
-		}
+	case RequestResume:
+		t.operator.Paused, t.operator.Maintenance, t.pauseEnd = false, false, 0
+		c.watch.SetState(now, id, t.operator)
 	}
-	c.evaluate(now)
-	c.out.Changed = true
 }
 
-// setMode changes to a mode that doses nothing, at once, and records it.
-func (c *Core) setMode(now dosing.Instant, id dosing.TankID, mode safety.Mode, by, from, note string) {
-	if mode == safety.ModeArmed || c.tanks[id].mode == mode {
-		return
-	}
-	c.tanks[id].mode = mode
+// setMode changes the mode. Who does it records it.
+func (c *Core) setMode(now dosing.Instant, id dosing.TankID, mode safety.Mode) {
+	c.tanks[id].mode, c.tanks[id].disarmed = mode, ""
 	c.watch.SetMode(now, id, mode)
-	c.change(ledger.Change{Kind: ledger.ChangeMode, At: now, Tank: c.tankName(id), Text: mode.String(), Note: note, By: by, From: from})
 	c.evaluate(now)
+}
+
+// disarm lets an armed tank only observe, without a person's word: a person is told,
+// until one has spoken.
+func (c *Core) disarm(now dosing.Instant, id dosing.TankID, why string) {
+	c.setMode(now, id, safety.ModeObserving)
+	c.tanks[id].disarmed = why
+	c.recordDisarmed(now, id)
+}
+
+func (c *Core) recordDisarmed(now dosing.Instant, id dosing.TankID) {
+	c.change(ledger.Change{Kind: ledger.ChangeDisarmed, At: now, Tank: c.tankName(id), Text: c.tanks[id].disarmed, By: "leat"})
 }

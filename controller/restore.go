@@ -35,6 +35,9 @@ func (c *Core) restore(s ledger.State, now dosing.Instant) {
 	for i := range c.tanks {
 		c.restoreTank(s, dosing.TankID(i), now)
 	}
+	if s.Restored {
+		c.restored, c.missing = true, missingSince(s.Before, now.Wall)
+	}
 	for _, asked := range s.Setpoints {
 		if id, ok := c.tankNamed(asked.Tank); ok {
 			c.tanks[id].restoreSetpoint(asked, now)
@@ -46,6 +49,10 @@ func (c *Core) restore(s ledger.State, now dosing.Instant) {
 // its settlement on; what was open counts in full from now on.
 func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 	for _, d := range s.Doses {
+		if pump, known := c.pumpNamed(d.Pump); d.Spent && known {
+			c.totals.Spend(pump, d.Volume, d.Up)
+			continue
+		}
 		id, okTank := c.tankNamed(d.Tank)
 		pump, okPump := c.pumpNamed(d.Pump)
 		if !okTank || !okPump {
@@ -55,7 +62,12 @@ func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 		if d.Outcome == ledger.OutcomeOpen && !d.ByHand {
 			up = now.Up
 		}
-		c.totals.Count(dosing.Dose{Key: d.Order.Key(), Tank: id, Pump: pump, Volume: d.Volume, Up: up})
+		if d.ByHand {
+			c.restoreHand(&d, id, pump)
+		} else {
+			c.totals.Count(dosing.Dose{Key: d.Order.Key(), Tank: id, Pump: pump, Volume: d.Volume, Up: up})
+			c.keepWord(c.replayed(d, id, pump))
+		}
 	}
 	for i := range c.settings.Safety.Pumps {
 		pump := dosing.PumpID(i)
@@ -63,6 +75,8 @@ func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 		c.watch.Used(pump, min(s.Covers, recordRecent), s.Recent[name])
 		c.pumps[i].before = s.Ever[name] - c.totals.Ever(pump)
 		c.pumps[i].doses, c.pumps[i].volume = s.Outcomes[name].Doses, s.Outcomes[name].Volume
+		// What was open is settled by Begin.
+		c.pumps[i].doses[ledger.OutcomeOpen], c.pumps[i].volume[ledger.OutcomeOpen] = 0, 0
 	}
 	for _, open := range s.Open {
 		id, okTank := c.tankNamed(open.Tank)
@@ -71,6 +85,18 @@ func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 			c.abandoned = append(c.abandoned, open.Intent(id, pump))
 		}
 	}
+}
+
+// replayed is a dose of an earlier run as later words on it are compared with it. By
+// whose word it was settled is not known any more.
+func (c *Core) replayed(d ledger.ReplayedDose, id dosing.TankID, pump dosing.PumpID) spoken {
+	recalled := ledger.OpenIntent{Order: d.Order, Tank: d.Tank, Pump: d.Pump, Volume: d.Ordered, At: dosing.Instant{Up: d.Up},
+		Basis: ledger.Basis{TankName: d.Tank, PumpName: d.Pump}}
+	outcome := d.Outcome
+	if outcome == ledger.OutcomeOpen {
+		outcome = ledger.OutcomeUncertain // by the first step of this run
+	}
+	return spoken{intent: recalled.Intent(id, pump), run: d.Ordered.RunTime(c.settings.Safety.Pumps[pump].PerSecond), counted: d.Volume, outcome: outcome}
 }
 
 func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant) {
@@ -109,30 +135,27 @@ func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant)
 		}
 	}
 	c.watch.SetState(now, id, t.operator)
-	mode := s.Modes[name]
-	if mode == safety.ModeArmed && (!c.settings.ReArm || s.Starts >= crashLoop) {
-		mode = safety.ModeObserving
-		t.disarmed = true
+	t.mode, t.disarmed = s.Modes[name], s.Disarmed[name].Text
+	if t.mode == safety.ModeArmed && (!c.settings.ReArm || s.Starts >= crashLoop) {
+		t.mode, t.disarmedNow, t.disarmed = safety.ModeObserving, true, "the program was restarted"
+		if s.Starts >= crashLoop {
+			t.disarmed = fmt.Sprintf("the program started %d times in ten minutes", s.Starts+1)
+		}
 	}
-	t.mode = mode
-	c.watch.SetMode(now, id, mode)
+	c.watch.SetMode(now, id, t.mode)
 }
 
 // restoreSetpoint brings back an accepted ask, unless the file has meanwhile
 // changed its value or narrowed the bounds. The ramp goes on where it would have
 // been: neither the ask nor its end may step because the daemon was away.
 func (t *tank) restoreSetpoint(asked ledger.Setpoint, now dosing.Instant) {
-	s := &t.ph
-	if asked.Quantity == dosing.QuantityEC {
-		s = &t.ec
-	}
-	within := func(v float64) bool { return v >= s.limits.Lowest && v <= s.limits.Highest }
-	if asked.FileValue != s.limits.Value || !within(asked.Value) || asked.At.Up > now.Up {
+	s := t.setpointOf(asked.Quantity)
+	if !s.holds(asked.Value, asked.FileValue) || asked.At.Up > now.Up {
 		return
 	}
 	s.accept(asked.Value, asked.From, asked.By, asked.At.Wall, asked.Until)
 	s.present, s.moved = asked.Value, asked.At.Up
-	if within(asked.Old) {
+	if s.within(asked.Old) {
 		s.present = asked.Old
 	}
 	end := now.Up
@@ -158,10 +181,13 @@ func (c *Core) Begin(now dosing.Instant, synchronised bool) *Output {
 			Outcome: ledger.OutcomeUncertain, Text: "left open by an earlier run"})
 	}
 	c.abandoned = nil
+	if c.restored {
+		c.spend(now, c.missing)
+		c.spent = true
+	}
 	for i := range c.tanks {
-		if c.tanks[i].disarmed {
-			c.change(ledger.Change{Kind: ledger.ChangeMode, At: now, Tank: c.tanks[i].plant.Name, Text: safety.ModeObserving.String(),
-				By: "leat", Note: "after a restart a person arms the tank again"})
+		if c.tanks[i].disarmedNow {
+			c.recordDisarmed(now, dosing.TankID(i))
 		}
 	}
 	c.out.Stops = append(c.out.Stops, StopOrder{Tank: dosing.AllTanks, All: true})
@@ -177,20 +203,27 @@ func (c *Core) Epoch() uint32 { return c.epoch }
 // filling.
 func (c *Core) recordLearned(now dosing.Instant) {
 	for i := range c.tanks {
-		t := &c.tanks[i]
-		ph, ec := t.loops.Learned()
-		note := func(kind ledger.ChangeKind, q dosing.Quantity, b dosing.Belief) {
-			if b.Spread > 0 {
-				c.change(ledger.Change{Kind: kind, At: now, Tank: t.plant.Name, Quantity: q, Value: b.Mean, Spread: b.Spread})
-			}
+		// Behind the row of confirmed water it would bring back what that row forgets.
+		if c.tanks[i].wishes[RequestConfirmWater].ticket == 0 {
+			c.recordLearnedOf(now, dosing.TankID(i))
 		}
-		note(ledger.ChangeLearned, dosing.QuantityPH, ph.Scale)
-		note(ledger.ChangeLearned, dosing.QuantityEC, ec.Scale)
-		note(ledger.ChangeDrift, dosing.QuantityPH, ph.Drift)
-		note(ledger.ChangeDrift, dosing.QuantityEC, ec.Drift)
-		if litres, ok := c.watch.Resting(now, dosing.TankID(i)); ok {
-			c.change(ledger.Change{Kind: ledger.ChangeLevel, At: now, Tank: t.plant.Name, Value: litres})
+	}
+}
+
+func (c *Core) recordLearnedOf(now dosing.Instant, id dosing.TankID) {
+	t := &c.tanks[id]
+	ph, ec := t.loops.Learned()
+	note := func(kind ledger.ChangeKind, q dosing.Quantity, b dosing.Belief) {
+		if b.Spread > 0 {
+			c.change(ledger.Change{Kind: kind, At: now, Tank: t.plant.Name, Quantity: q, Value: b.Mean, Spread: b.Spread})
 		}
+	}
+	note(ledger.ChangeLearned, dosing.QuantityPH, ph.Scale)
+	note(ledger.ChangeLearned, dosing.QuantityEC, ec.Scale)
+	note(ledger.ChangeDrift, dosing.QuantityPH, ph.Drift)
+	note(ledger.ChangeDrift, dosing.QuantityEC, ec.Drift)
+	if litres, ok := c.watch.Resting(now, id); ok {
+		c.change(ledger.Change{Kind: ledger.ChangeLevel, At: now, Tank: t.plant.Name, Value: litres})
 	}
 }
 
@@ -232,14 +265,31 @@ func (c *Core) reconfigure(now dosing.Instant, settings *Settings) {
 		t.settings, t.plant, t.curve = settings.Tanks[i], settings.Safety.Tanks[i].Tank, curves[i]
 		t.loops.Reconfigure(t.plant, settings.Safety.Pumps, t.curve)
 		c.reconfigureIons(now, dosing.TankID(i))
-		t.ph.relimit(t.settings.PH, now)
-		t.ec.relimit(t.settings.EC, now)
+		c.relimit(now, dosing.TankID(i), dosing.QuantityPH, t.settings.PH)
+		c.relimit(now, dosing.TankID(i), dosing.QuantityEC, t.settings.EC)
 	}
+	c.retryRefused(now)
 	c.change(ledger.Change{Kind: ledger.ChangeSettings, At: now, Text: settings.Version, By: "leat"})
 	c.notice(Notice{Kind: NoticeChange, Tank: dosing.AllTanks, Text: "configuration " + settings.Version + " is in force"})
 	c.aim(now)
 	c.evaluate(now)
 	c.out.Changed = true
+}
+
+// retryRefused lets pumps be ordered again whose node refused the orders of the
+// former configuration.
+func (c *Core) retryRefused(now dosing.Instant) {
+	for p := range c.settings.Safety.Pumps {
+		if !c.watch.Accepted(dosing.PumpID(p)) {
+			continue
+		}
+		for i := range c.tanks {
+			if pump := &c.settings.Safety.Pumps[p]; pump.ServesTank(dosing.TankID(i)) {
+				c.change(ledger.Change{Kind: ledger.ChangeClear, At: now, Tank: c.tanks[i].plant.Name, Pump: pump.Name,
+					Text: safety.CauseNodeRefuses.String(), By: "leat", Note: "another configuration is in force"})
+			}
+		}
+	}
 }
 
 // curveOf draws the titration curve of a tank's expected solution.
@@ -251,13 +301,17 @@ func curveOf(plant dosing.Tank) (dosing.Titration, error) {
 	return curve, nil
 }
 
-// relimit takes new bounds. A new value in the file ends an accepted ask, and so
-// do bounds that no longer hold it.
-func (s *setpoint) relimit(limits SetpointSettings, now dosing.Instant) {
-	changed := limits.Value != s.limits.Value
+// relimit takes new bounds of a setpoint. A new value in the file ends an accepted ask,
+// and so do bounds that no longer hold it; the record says so, or the ask would come
+// back with the file's former value.
+func (c *Core) relimit(now dosing.Instant, id dosing.TankID, q dosing.Quantity, limits SetpointSettings) {
+	s := c.tanks[id].setpointOf(q)
+	held := s.limits.Value
 	s.limits, s.offer = limits, ""
-	if changed || s.target < limits.Lowest || s.target > limits.Highest {
-		s.accept(limits.Value, "file", "", now.Wall, time.Time{})
-	}
+	ends := !s.holds(s.target, held)
 	s.present = min(max(s.present, limits.Lowest), limits.Highest)
+	if ends {
+		s.accept(limits.Value, "file", "", now.Wall, time.Time{})
+		c.recordSetpoint(now, id, q)
+	}
 }

@@ -94,7 +94,7 @@ var scenarios = []scenario{
 	}, action: safety.Lockout, stops: allPumps, calls: true,
 		end: func(s *stage) { s.restart(time.Minute) }, clears: time.Second, person: request(controller.RequestArm, "")},
 	{name: "the stop is pressed", cause: safety.CauseStopInput, begin: fault("stop-pressed", 9*time.Minute), within: 6 * time.Second,
-		latched: true, action: safety.Stop, stops: allPumps, end: func(*stage) {}, clears: 2 * time.Minute, calls: true,
+		latched: true, action: safety.Stop, stops: allPumps, end: func(*stage) {}, clears: 2 * time.Minute,
 		person: func(s *stage) {
 			clearAndArm(s)
 			if a := s.Ask(controller.Request{Kind: controller.RequestClear, Tank: nursery, Note: "looked", Role: controller.RoleEngineer}); !a.Accepted {
@@ -104,7 +104,7 @@ var scenarios = []scenario{
 	{name: "the stop's contact is silent", cause: safety.CauseStopInput, begin: station(dosing.QuantityStop, nothing), within: time.Minute,
 		action: safety.Hold, stops: allPumps, calls: true, end: station(dosing.QuantityStop, nil), clears: 6 * time.Second},
 	{name: "a person stops the tank", cause: safety.CauseStoppedByPerson, begin: request(controller.RequestStop, "something smells"),
-		action: safety.Stop, stops: allPumps, calls: true, end: func(*stage) {}, clears: time.Second, latched: true, person: clearAndArm},
+		action: safety.Stop, stops: allPumps, end: func(*stage) {}, clears: time.Second, latched: true, person: clearAndArm},
 	{name: "a pH that no nutrient solution has", cause: safety.CauseSolutionUnconfirmed,
 		begin: func(s *stage) { s.tap(north, dosing.QuantityPH, creeping(2.4)) }, within: 5 * time.Minute,
 		latched: true, action: safety.Stop, stops: allPumps, calls: true,
@@ -118,15 +118,17 @@ var scenarios = []scenario{
 			confirmAndArm(s)
 		}},
 	{name: "a cleaning", cause: safety.CauseCleaning, begin: request(controller.RequestCleaning, "peroxide"), action: safety.Hold, stops: allPumps,
-		end: func(*stage) {}, clears: time.Second, person: confirmAndArm, calls: true},
+		end: func(*stage) {}, clears: time.Second, person: confirmAndArm},
 	{name: "work on a probe", cause: safety.CauseMaintenance, begin: request(controller.RequestMaintenance, "calibrating pH"), action: safety.Hold,
-		stops: allPumps, end: request(controller.RequestResume, ""), clears: time.Second, calls: true},
+		stops: allPumps, end: request(controller.RequestResume, ""), clears: time.Second},
 	{name: "a pause", cause: safety.CauseOperatorPause, begin: request(controller.RequestPause, "visitors"), action: safety.Hold, stops: allPumps,
-		end: request(controller.RequestResume, ""), clears: time.Second, calls: true},
+		end: request(controller.RequestResume, ""), clears: time.Second},
 	{name: "observing", cause: safety.CauseObserving, begin: request(controller.RequestObserve, ""), action: safety.Hold, stops: allPumps,
 		end: request(controller.RequestArm, ""), clears: time.Second},
 	{name: "the broker is away", cause: safety.CauseBrokerDown, begin: func(s *stage) { s.SetLink(false) }, action: safety.Hold, stops: allPumps,
 		stand: 11 * time.Minute, calls: true, end: func(s *stage) { s.SetLink(true) }, clears: 20 * time.Second},
+	{name: "nothing arrives from the farm", cause: safety.CauseFarmSilent, begin: fault("network-cut", 9*time.Minute), within: 15 * time.Second,
+		action: safety.Hold, stops: allPumps, calls: true, end: func(*stage) {}, clears: 90 * time.Second},
 	{name: "a node works without an order", cause: safety.CauseNodeUnbidden, begin: func(s *stage) { s.busy("stocks", true) },
 		within: 2 * time.Minute, latched: true, action: safety.Stop, stops: allPumps, calls: true,
 		end: func(s *stage) { s.busy("stocks", false) }, clears: 10 * time.Second, person: clearAndArm},
@@ -179,6 +181,18 @@ var scenarios = []scenario{
 		action: safety.Hold, stops: stocks, stand: 5 * time.Second, end: func(s *stage) { s.busy("stocks", false) }, clears: 5 * time.Second},
 	{name: "a dose is uncertain", cause: safety.CauseDoseUncertain, begin: loseReport, within: time.Minute,
 		action: safety.Hold, stops: allPumps, stand: 5 * time.Minute, calls: true, end: func(*stage) {}, clears: 3 * time.Minute},
+	{name: "a node counts litres for millilitres", cause: safety.CauseReportContradicts, begin: fault("report-thousandth", 9*time.Minute), within: 5 * time.Minute,
+		latched: true, action: safety.Stop, stops: acids, calls: true, end: func(*stage) {}, clears: time.Minute, person: clearAndArm},
+	{name: "a node allows shorter runs than the configuration makes", cause: safety.CauseNodeRefuses, begin: fault("node-limit-lowered", 0), within: 30 * time.Minute,
+		latched: true, action: safety.Stop, stops: acids, goes: stocks, calls: true, end: func(s *stage) { s.farm.LimitRun(acidNorth, time.Minute) },
+		clears: time.Minute, person: clearAndArm},
+	{name: "nodes have seen a later epoch than the ledger", cause: safety.CauseRecordBehindNode, begin: fault("epoch-stepped", 0), within: 20 * time.Second,
+		latched: true, action: safety.Lockout, stops: allPumps, calls: true, end: func(*stage) {}, clears: time.Minute, person: func(s *stage) {
+			if a := s.raiseEpoch("a test program had sent a lease"); !a.Accepted {
+				s.t.Fatal(a.Text)
+			}
+			s.Arm()
+		}},
 	{name: "a stock is refilled five times too strong", cause: safety.CauseTooStrong, whole: tooStrong},
 	{name: "the acid container is empty and its pump turns on air", cause: safety.CauseNoResponse, begin: fault("acid-empty", 0), within: 2 * time.Hour,
 		latched: true, action: safety.Stop, stops: acids, calls: true, end: func(s *stage) { s.farm.Refill(acidNorth) }, clears: time.Minute, person: clearAndArm},

@@ -178,7 +178,7 @@ func says(text string) func([]byte) []byte { return func([]byte) []byte { return
 
 // busy makes a node's heartbeats say that it is at work.
 func (s *stage) busy(node string, on bool) {
-	topic := s.file.Topics.Node(s.file.Topics.Row(), node)
+	topic := s.file.Topics.Node(node)
 	if !on {
 		delete(s.taps, topic)
 		return
@@ -339,7 +339,7 @@ func (s *stage) pageNames(view *controller.View, cause safety.Cause, text string
 func metric(t *testing.T, view *controller.View, series, tank string, cause safety.Cause) float64 {
 	t.Helper()
 	answer := httptest.NewRecorder()
-	metrics.New(func() *controller.View { return view }).Handler().ServeHTTP(answer, httptest.NewRequest(http.MethodGet, "/metrics", nil))
+	metrics.New("row", func() *controller.View { return view }).Handler().ServeHTTP(answer, httptest.NewRequest(http.MethodGet, "/metrics", nil))
 	for line := range strings.Lines(answer.Body.String()) {
 		if strings.HasPrefix(line, series+"{") && strings.Contains(line, fmt.Sprintf("cause=%q", cause)) && strings.Contains(line, fmt.Sprintf("tank=%q", tank)) {
 			var value float64

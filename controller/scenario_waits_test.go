@@ -36,6 +36,7 @@ var singleDoseScenarios = []scenario{
 		settings: func(c *controller.Settings) { c.Safety.Caps[acidNorth].OnTime = 100 * time.Millisecond },
 		begin:    func(*stage) {}, first: func(*stage) {}, within: time.Minute, action: safety.Hold, stops: acids, goes: stocks,
 		end: func(s *stage) {
+			s.farm.LimitRun(acidNorth, 13*time.Second)
 			s.reconfigure(func(c *controller.Settings) { c.Safety.Caps[acidNorth].OnTime = 12 * time.Second })
 		},
 		clears: 30 * time.Second},
@@ -57,6 +58,7 @@ var singleDoseScenarios = []scenario{
 		settings: func(c *controller.Settings) { c.Safety.Tanks[north].BufferScale *= 0.2 }, whole: weakAcid},
 	{name: "acid brings more phosphate than is taken", cause: safety.CauseSurplus, recipe: true, text: phosphoricAcid,
 		options: func(o *sim.Options) { o.StartPH, o.StartECShare, o.Pace, o.StartHour = 5.8, 1, 5, 8 }, whole: acidSurplus},
+	{name: "armed before a restart and not after it", cause: safety.CauseDisarmed, whole: notArmedAgain},
 	{name: "withheld for hours", cause: safety.CauseWithheldLong, settings: coarseAcid, whole: withheldForHours},
 }
 
@@ -105,6 +107,24 @@ func shownByHand(t *testing.T, s *scenario) {
 	st.stateNames(view, north, s.cause, row.Text)
 	if got := metric(t, view, "leat_interlock_active", "north", s.cause); got != 1 {
 		t.Errorf("the metric is %g", got)
+	}
+}
+
+func notArmedAgain(t *testing.T, s *scenario) {
+	st := newStage(t, s)
+	st.Arm()
+	st.pass(10 * time.Minute)
+	at := st.Now()
+	st.restart(time.Minute)
+	st.pass(20 * time.Minute)
+	st.namedAlike(north, s.cause)
+	if st.dosed(north, 0, allPumps...) && st.orders[len(st.orders)-1].at.Wall.After(at.Wall) {
+		t.Error("it was dosed after the restart")
+	}
+	st.must(controller.RequestArm, "")
+	st.pass(2 * time.Minute)
+	if a, ok := st.alarm(north, s.cause); ok && a.State.Stands() {
+		t.Errorf("armed by a person, yet %+v", a)
 	}
 }
 

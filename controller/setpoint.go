@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/safety"
+	"leat/safety/ledger"
 )
 
 // setpoint is one setpoint with its source, its end and its ramp.
@@ -25,7 +27,15 @@ type setpoint struct {
 	offered    float64
 	offerEnds  time.Duration
 	offerCount uint32
+
+	rows rate // of accepted asks in the ledger
 }
+
+// rate lets three rows a minute through.
+type rate [3]time.Duration // uptimes from which on the next three may be written
+
+func (r *rate) free(up time.Duration) bool { return up >= r[0] }
+func (r *rate) take(up time.Duration)      { r[0], r[1], r[2] = r[1], r[2], up+time.Minute }
 
 // offerHolds is how long a change may be confirmed, unless the settings say.
 const offerHolds = 2 * time.Minute
@@ -57,18 +67,26 @@ func (s *setpoint) accept(value float64, source, by string, at, until time.Time)
 	s.target, s.source, s.by, s.at, s.until, s.offer = value, source, by, at, until, ""
 }
 
-// judge says whether value may become the setpoint: refused with a text, wanting
+func (s *setpoint) within(v float64) bool { return v >= s.limits.Lowest && v <= s.limits.Highest }
+
+// holds says whether an ask that was accepted when the file had this value still
+// counts.
+func (s *setpoint) holds(asked, fileValue float64) bool {
+	return fileValue == s.limits.Value && s.within(asked)
+}
+
+// judge says whether value may follow the setpoint from: refused with a text, wanting
 // the confirmation of a token, or neither.
-func (s *setpoint) judge(now dosing.Instant, name string, value float64, confirm string) (refused, token, why string) {
+func (s *setpoint) judge(now dosing.Instant, name string, from, value float64, confirm string) (refused, token, why string) {
 	l := s.limits
 	if math.IsNaN(value) || value < l.Lowest || value > l.Highest {
 		return fmt.Sprintf("%s %s is outside %s to %s and was not taken; ask for a value in these bounds, which only the configuration file can change%s",
 			name, number(value), number(l.Lowest), number(l.Highest), s.slip(value)), "", ""
 	}
-	step := math.Abs(value - s.target)
+	step := math.Abs(value - from)
 	switch {
 	case step > l.Confirm+1e-9:
-		why = fmt.Sprintf("%s %s to %s is a step of %s, more than %s", name, number(s.target), number(value), number(step), number(l.Confirm))
+		why = fmt.Sprintf("%s %s to %s is a step of %s, more than %s", name, number(from), number(value), number(step), number(l.Confirm))
 	case value < l.AdviseLow-1e-9 || value > l.AdviseHigh+1e-9:
 		why = fmt.Sprintf("%s %s is outside the recommended %s to %s", name, number(value), number(l.AdviseLow), number(l.AdviseHigh))
 	default:
@@ -85,6 +103,136 @@ func (s *setpoint) judge(now dosing.Instant, name string, value float64, confirm
 	fmt.Fprintf(h, "%s|%v|%d|%d", name, value, s.offerCount, now.Up)
 	s.offer, s.offered, s.offerEnds = fmt.Sprintf("%08x", h.Sum32()), value, now.Up+cmp.Or(l.ConfirmWithin, offerHolds)
 	return "", s.offer, why
+}
+
+func (t *tank) setpointOf(q dosing.Quantity) *setpoint {
+	if q == dosing.QuantityEC {
+		return &t.ec
+	}
+	return &t.ph
+}
+
+// askSetpoint judges a wish for a setpoint. The answer tells old, new and bounds
+// whether or not it was accepted. One row of a quantity is on its way at a time, and few
+// are written in a minute; the newest wish waits, and takes the place of the one
+// that waited before it.
+func (c *Core) askSetpoint(now dosing.Instant, r *Request) {
+	t := &c.tanks[r.Tank]
+	if r.Quantity != dosing.QuantityPH && r.Quantity != dosing.QuantityEC {
+		c.refuse(r, "only ph and ec have a setpoint")
+		return
+	}
+	s, onWay := t.setpointOf(r.Quantity), &t.wishes[wishOf(r)]
+	w := wish{request: *r, at: now.Up, old: s.target, sure: r.Confirm != ""}
+	if onWay.ticket != 0 {
+		w.old = onWay.request.Value
+	}
+	var err error
+	w.until, err = endOf(r.Until, now.Wall)
+	refused, token, why := s.judge(now, setpointName(r.Quantity), w.old, r.Value, r.Confirm)
+	switch {
+	case refused != "":
+		c.reply(&w, false, refused)
+	case err != nil:
+		c.reply(&w, false, err.Error())
+	case token != "":
+		c.reply(&w, false, why+"; to accept it all the same, confirm within 2 minutes")
+		c.out.Answers[len(c.out.Answers)-1].Confirm = token
+	case c.ledger != safety.LedgerReady:
+		c.reply(&w, false, fmt.Sprintf("the ledger is %s, so this cannot be written down: nothing was changed; ask again when the ledger is ready", c.ledger))
+	case onWay.ticket == 0 && s.rows.free(now.Up):
+		t.next[nextOf(r.Quantity)] = wish{} // this one is newer
+		c.writeSetpoint(now, w)
+	default:
+		c.reply(&w, true, "accepted; it waits for its row of the ledger, at most three are written in a minute, and a newer wish takes its place")
+		next := &t.next[nextOf(r.Quantity)]
+		if next.request.Kind != RequestNone { // of a flood one line in the log is enough
+			c.out.Notices = c.out.Notices[:len(c.out.Notices)-1]
+		}
+		*next = w
+	}
+}
+
+func nextOf(q dosing.Quantity) int {
+	if q == dosing.QuantityEC {
+		return 1
+	}
+	return 0
+}
+
+func setpointName(q dosing.Quantity) string {
+	if q == dosing.QuantityEC {
+		return "EC"
+	}
+	return "pH"
+}
+
+func (c *Core) writeSetpoint(now dosing.Instant, w wish) {
+	s := c.tanks[w.request.Tank].setpointOf(w.request.Quantity)
+	s.rows.take(now.Up)
+	c.await(now, w, ledger.Change{Kind: ledger.ChangeSetpoint, Quantity: w.request.Quantity, Old: s.present,
+		Value: w.request.Value, FileValue: s.limits.Value, Until: w.until})
+}
+
+// writeNext sends the wishes to the disk whose turn has come, if they may still be
+// accepted as things are now.
+func (c *Core) writeNext(now dosing.Instant) {
+	for i := range c.tanks {
+		t := &c.tanks[i]
+		for k := range t.next {
+			w := t.next[k]
+			r := &w.request
+			s := t.setpointOf(r.Quantity)
+			if r.Kind == RequestNone || t.wishes[wishOf(r)].ticket != 0 || !s.rows.free(now.Up) || c.ledger != safety.LedgerReady {
+				continue
+			}
+			t.next[k] = wish{}
+			w.old = s.target
+			switch {
+			case !s.within(r.Value):
+				c.reply(&w, false, "the bounds of this setpoint have changed meanwhile: it does not take effect")
+			case !w.sure && math.Abs(r.Value-s.target) > s.limits.Confirm+1e-9:
+				c.reply(&w, false, fmt.Sprintf("%s %s to %s has become a large step meanwhile: ask again", setpointName(r.Quantity), number(s.target), number(r.Value)))
+			default:
+				c.writeSetpoint(now, w)
+			}
+		}
+	}
+}
+
+// setpointWritten lets an accepted setpoint take effect, unless a new configuration has
+// ended it on its way.
+func (c *Core) setpointWritten(now dosing.Instant, w *wish, row ledger.Change) bool {
+	r := &w.request
+	s := c.tanks[r.Tank].setpointOf(r.Quantity)
+	if !s.holds(row.Value, row.FileValue) {
+		w.text = "the configuration has changed meanwhile: it does not take effect"
+		return false
+	}
+	name := setpointName(r.Quantity)
+	w.text = fmt.Sprintf("%s %s → %s%s", name, number(w.old), number(row.Value), s.rampWords(row.Value))
+	s.accept(row.Value, row.From, row.By, row.At.Wall, row.Until)
+	s.advance(now)
+	if now.Up-row.At.Up > answerWithin {
+		c.recordSetpoint(now, r.Tank, r.Quantity) // the ramp begins now, not when it was asked
+	}
+	return true
+}
+
+// recordSetpoint writes down a setpoint as it is now.
+func (c *Core) recordSetpoint(now dosing.Instant, id dosing.TankID, q dosing.Quantity) {
+	s := c.tanks[id].setpointOf(q)
+	c.change(ledger.Change{Kind: ledger.ChangeSetpoint, At: now, Tank: c.tankName(id), Quantity: q, Old: s.present, Value: s.target,
+		FileValue: s.limits.Value, Until: s.until, By: s.by, From: s.source})
+}
+
+func (s *setpoint) rampWords(value float64) string {
+	gap := value - s.present
+	if gap < 0 && !s.limits.RampDownward || s.limits.RampPerHour <= 0 {
+		return ", at once"
+	}
+	minutes := max(gap, -gap) / s.limits.RampPerHour * 60
+	return fmt.Sprintf(", along a ramp of %s per hour, there in %.0f min", number(s.limits.RampPerHour), minutes)
 }
 
 // slip names the value that a lost decimal point most likely stands for.

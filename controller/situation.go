@@ -11,7 +11,8 @@ func (c *Core) situation(id dosing.TankID) safety.Situation {
 	e := &t.estimate
 	return safety.Situation{Known: e.Known, Mode: c.watch.Mode(id), PH: float64(e.MeasuredPH), EC: float64(e.MeasuredEC), SettledEC: float64(e.EC),
 		Target: t.target(), TopUpEC: float64(t.plant.TopUp.EC), MixingTime: t.plant.MixingTime(), LnBuffer: e.LnBuffer, Answered: e.Answered,
-		Withheld: c.withholder(id, t.lacks(e)), Surplus: t.ions.surplus, Loaded: c.watch.Loaded(id)}
+		Withheld: c.withholder(id, t.lacks(e)), Surplus: t.ions.surplus, Loaded: c.watch.Loaded(id),
+		Disarmed: t.disarmed}
 }
 
 // withholder is why the needed reagent is kept from the tank, if each pump of that

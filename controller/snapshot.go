@@ -36,7 +36,7 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	v := TankView{Name: t.plant.Name, PH: t.ph.view(), EC: t.ec.view(), WouldDose: t.would, Withheld: t.withheld}
 	v.Settled = t.settledView(estimate)
 	v.Ions = t.ions.view
-	v.LeavesWarn, v.LeavesHarm = t.leaves(estimate)
+	v.LeavesWarn, v.LeavesHarm = t.leaves(now)
 	v.Inputs = make([]InputView, 0, len(c.settings.Safety.Inputs))
 	for i := range c.settings.Safety.Inputs {
 		in := &c.settings.Safety.Inputs[i]
@@ -50,9 +50,10 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	for _, trip := range t.waits {
 		v.Holds = append(v.Holds, c.holdView(trip))
 	}
-	for _, alarm := range c.alarms.Active(id) {
+	for _, alarm := range c.alarms.Active(id, v.LeavesWarn, v.LeavesHarm) {
 		v.Alarms = append(v.Alarms, AlarmView(alarm))
 	}
+	v.Pours, v.Hands = c.pours(id), c.handViews(id)
 	v.Mode, v.Cause = c.modeAndCause(id)
 	v.Reason, v.Next = c.words(now, id, v, estimate)
 	v.Fit, v.FitCause = c.fit(id, v)
@@ -190,7 +191,7 @@ func (c *Core) holdView(trip safety.Trip) HoldView {
 
 func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 	p, counts := &c.settings.Safety.Pumps[id], &c.pumps[id]
-	v := PumpView{Name: p.Name, Reagent: p.Reagent, Role: p.Role, Hour: c.totals.Hour(id, now.Up), Day: c.totals.Day(id, now.Up),
+	v := PumpView{Name: p.Name, Reagent: p.Reagent, Liquid: p.Liquid(), Role: p.Role, Hour: c.totals.Hour(id, now.Up), Day: c.totals.Day(id, now.Up),
 		Ever: counts.before + c.totals.Ever(id), HourCap: c.watch.HourCap(id), DayCap: c.watch.DayCap(id), Left: -1,
 		Doses: counts.doses, Volume: counts.volume}
 	for i := range c.settings.Safety.Inputs {
@@ -232,19 +233,42 @@ func (t *tank) buffer(e dosing.Estimate) float64 {
 	return float64(t.curve.Buffer(float64(e.MeasuredPH))*t.plant.BufferScale) * math.Exp(e.LnBuffer)
 }
 
+// lastSeen is a settled value, what it does in an hour without doses, and when that was
+// last known.
+type lastSeen struct {
+	value, perHour float64
+	at             time.Duration
+	ever           bool
+}
+
+// follow notes what is known of pH and EC.
+func (t *tank) follow(now dosing.Instant, e *dosing.Estimate) {
+	if e.PHKnown {
+		t.seenPH = lastSeen{value: float64(e.PH), at: now.Up, ever: true}
+		if buffer := t.buffer(*e); buffer > 0 {
+			t.seenPH.perHour = e.DriftAcid / buffer
+		}
+	}
+	if e.ECKnown {
+		t.seenEC = lastSeen{value: float64(e.EC), perHour: e.DriftEC, at: now.Up, ever: true}
+	}
+}
+
+// leaves forecasts when the band around target is left. Blind is not calm: without a
+// reading the value drifts on as it last did.
+func (l *lastSeen) leaves(now dosing.Instant, target, halfBand float64) time.Duration {
+	if !l.ever {
+		return safety.Unforeseen
+	}
+	return safety.Leaves(l.value+float64(l.perHour*(now.Up-l.at).Hours()), target, halfBand, l.perHour)
+}
+
 // leaves forecasts when pH or EC leaves the warn and the harm band if nothing is
 // dosed.
-func (t *tank) leaves(e dosing.Estimate) (warn, harm time.Duration) {
-	if !e.Known {
-		return -1, -1
-	}
-	target, driftPH := t.target(), 0.0
-	if buffer := t.buffer(e); buffer > 0 {
-		driftPH = e.DriftAcid / buffer
-	}
-	pH, ec := float64(e.PH), float64(e.EC)
-	return safety.Sooner(safety.Leaves(pH, float64(target.PH), dosing.WarnBand.PH, driftPH), safety.Leaves(ec, float64(target.EC), dosing.WarnBand.EC, e.DriftEC)),
-		safety.Sooner(safety.Leaves(pH, float64(target.PH), dosing.HarmBand.PH, driftPH), safety.Leaves(ec, float64(target.EC), dosing.HarmBand.EC, e.DriftEC))
+func (t *tank) leaves(now dosing.Instant) (warn, harm time.Duration) {
+	pH, ec := float64(t.target().PH), float64(t.target().EC)
+	return safety.Sooner(t.seenPH.leaves(now, pH, dosing.WarnBand.PH), t.seenEC.leaves(now, ec, dosing.WarnBand.EC)),
+		safety.Sooner(t.seenPH.leaves(now, pH, dosing.HarmBand.PH), t.seenEC.leaves(now, ec, dosing.HarmBand.EC))
 }
 
 // Outcomes counts the doses of a pump by outcome, for the night report.

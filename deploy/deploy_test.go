@@ -80,8 +80,8 @@ func TestDocumentListsTheTopicsOfTheProgram(t *testing.T) {
 	}
 	quantity := func(topic string) string { return strings.Replace(topic, "/ph", "/{quantity}", 1) }
 	want := []string{
-		topics.Reading(0, "{probe}"), topics.Order(0, "{pump}"), topics.Report(0, "{pump}"), topics.Node(0, "{node}"), topics.Lease(0), topics.Stop(0),
-		topics.Supply(0), quantity(topics.Ask(0, dosing.QuantityPH)), quantity(topics.Answer(0, dosing.QuantityPH)),
+		topics.Reading(0, "{probe}"), topics.Reading(dosing.AllTanks, "{probe}"), topics.Order("{pump}"), topics.Report("{pump}"), topics.Node("{node}"), topics.Lease(), topics.Stop(),
+		topics.Supply(), quantity(topics.Ask(0, dosing.QuantityPH)), quantity(topics.Answer(0, dosing.QuantityPH)),
 		quantity(topics.Setpoint(0, dosing.QuantityPH)), topics.State(0), topics.AnalysisAsk(0), topics.AnalysisAnswer(0), topics.Ions(0),
 		strings.Replace(topics.Alarm(0, safety.CauseLeak), "leak", "{cause}", 1), topics.Fit(0), topics.Online("{name}"),
 	}
@@ -292,17 +292,17 @@ func TestOnlyTheDaemonMayOrder(t *testing.T) {
 		{"leat/row/lease", "reagents", []string{"leat"}},
 		{"leat/row/stop", "stocks", []string{"leat"}},
 		{"leat/row/supply", "reagents", []string{"leat"}},
-		{"leat/north/fit", "irrigation", []string{"leat"}},
-		{"leat/north/state", "phone", []string{"leat"}},
-		{"leat/north/alarm/leak", "phone", []string{"leat"}},
-		{"leat/north/setpoint/ph", "phone", []string{"leat"}},
-		{"leat/north/setpoint/ph/answer", "phone", []string{"leat"}},
+		{"leat/row/north/fit", "irrigation", []string{"leat"}},
+		{"leat/row/north/state", "phone", []string{"leat"}},
+		{"leat/row/north/alarm/leak", "phone", []string{"leat"}},
+		{"leat/row/north/setpoint/ph", "phone", []string{"leat"}},
+		{"leat/row/north/setpoint/ph/answer", "phone", []string{"leat"}},
 		{"leat/daemon/leat/online", "phone", []string{"leat"}},
 		{"leat/row/report/acid-north", "leat", []string{"reagents"}},
 		{"leat/row/report/iron", "leat", []string{"stocks"}},
 		{"leat/row/node/reagents", "leat", []string{"reagents"}},
-		{"leat/north/reading/ph", "leat", []string{"probes"}},
-		{"leat/nursery/setpoint/ec/ask", "leat", []string{"phone"}},
+		{"leat/row/north/reading/ph", "leat", []string{"probes"}},
+		{"leat/row/nursery/setpoint/ec/ask", "leat", []string{"phone"}},
 	} {
 		heard := make(chan string, 16)
 		if token := clients[c.hears].Subscribe(c.topic, 1, func(_ mqtt.Client, m mqtt.Message) { heard <- string(m.Payload()) }); token.Wait() && token.Error() != nil {

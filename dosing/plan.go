@@ -157,7 +157,9 @@ func (l *Loops) Closed(d Dose, delivered Volume, counted bool) {
 	if !counted {
 		delivered = 0
 	}
-	l.blend.owed[d.Pump] += d.Volume - delivered
+	// What was given beyond the order is given: nothing is owed back for it.
+	owed := &l.blend.owed[d.Pump]
+	*owed = max(*owed+d.Volume-delivered, min(*owed, 0))
 }
 
 // Owed is what a begun blend still owes, by pump. The slice is the loops' own.

@@ -14,6 +14,7 @@ type Dose struct {
 	Volume Volume
 	Up     time.Duration // when it was released, or reported; negative for an earlier run
 	Open   bool
+	Hand   bool // by a person's word: it withholds, and speaks for no dose
 }
 
 // Totals counts what was dosed: rolling hour and day by pump, and what is still
@@ -57,6 +58,15 @@ func (t *Totals) Count(d Dose) {
 	t.tanks[d.Tank] = append(t.tanks[d.Tank], d)
 }
 
+// Spend counts a volume in the hour and day of a pump and nowhere else: no dose of it
+// is known, in no tank.
+func (t *Totals) Spend(pump PumpID, volume Volume, up time.Duration) {
+	t.changes++
+	p := &t.pumps[pump]
+	p.advance(up)
+	p.put(Dose{Pump: pump, Volume: volume, Up: up})
+}
+
 // Settle closes the dose with this key at volume and starts its release law, and
 // its hour and day, at up. It reports whether the dose was known.
 func (t *Totals) Settle(pump PumpID, key uint64, volume Volume, up time.Duration) bool {
@@ -71,6 +81,19 @@ func (t *Totals) Settle(pump PumpID, key uint64, volume Volume, up time.Duration
 		}
 	}
 	return found
+}
+
+// Void gives the hour and the day of a pump back what an entry by hand counted in
+// them. It stays on its way to the probes for as long as it would have been.
+func (t *Totals) Void(pump PumpID, key uint64) bool {
+	p := &t.pumps[pump]
+	for i := range p.doses {
+		if d := &p.doses[i]; d.Hand && d.Key == key {
+			t.changes++
+			return p.settle(key, 0, d.Up)
+		}
+	}
+	return false
 }
 
 // settle moves the dose to where it belongs in time: its pump may have run as

@@ -122,8 +122,7 @@ type alarmRecord struct {
 	riseAt   time.Duration
 	shelved  time.Duration // uptime until which it is shelved
 	detail   string
-	text     string
-	advice   string
+	wrote    time.Duration // when the detail was written
 }
 
 // NewAlarms makes the alarms of a station's tanks, all normal.
@@ -190,7 +189,7 @@ func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c Cause, leavesWar
 	t := &a.tanks[tank]
 	r, row := &t.record[c], Of(c)
 	before := r.state
-	quiet := r.present && (byDesign(&row, r) || t.explained(c, now.Up))
+	quiet := r.present && (byDesign(&row, r, now.Up) || t.explained(c, now.Up))
 	switch r.state {
 	case AlarmNormal, AlarmSuppressed:
 		r.state = AlarmNormal
@@ -198,7 +197,7 @@ func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c Cause, leavesWar
 		case quiet:
 			r.state = AlarmSuppressed
 		case r.present && (r.latched || now.Up-r.cameAt >= row.Delay):
-			t.raise(now, &row, leavesWarn, leavesHarm)
+			t.raise(now, &row, leavesHarm)
 			if r.toldAny && now.Up-r.told.Up < againWithin {
 				// The same trouble once more: it stands, but nobody is called twice.
 				r.state = AlarmAcknowledged
@@ -214,13 +213,13 @@ func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c Cause, leavesWar
 		}
 		r.state = AlarmNormal
 		if r.present {
-			t.raise(now, &row, leavesWarn, leavesHarm)
+			t.raise(now, &row, leavesHarm)
 			r.told, r.toldAny = now, true
 		}
 	case AlarmReturnedUnacknowledged:
 		switch {
 		case r.present && !quiet:
-			t.raise(now, &row, leavesWarn, leavesHarm)
+			t.raise(now, &row, leavesHarm)
 			if now.Up-r.wentAt < againWithin {
 				return
 			}
@@ -242,30 +241,36 @@ func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c Cause, leavesWar
 		}
 	}
 	if r.state != before && !(before == AlarmNormal && r.state == AlarmSuppressed) && !(before == AlarmSuppressed && r.state == AlarmNormal) {
-		a.change(tank, c)
+		a.change(tank, c, leavesWarn, leavesHarm)
 	}
 }
 
-// raise makes an alarm stand, with its words.
-func (t *tankAlarms) raise(now dosing.Instant, row *Interlock, leavesWarn, leavesHarm time.Duration) {
+// raise makes an alarm stand.
+func (t *tankAlarms) raise(now dosing.Instant, row *Interlock, leavesHarm time.Duration) {
 	r := &t.record[row.Cause]
 	r.priority = t.wanted(row, now, leavesHarm)
 	r.state, r.rising = AlarmUnacknowledged, false
-	r.write(row, leavesWarn, leavesHarm)
 }
 
-// write puts the alarm into words. The forecast is that of the moment in which a
-// person is told; the page shows the present one.
-func (r *alarmRecord) write(row *Interlock, leavesWarn, leavesHarm time.Duration) {
-	r.text, r.advice = row.Text, row.Advice
+// over says that what the alarm is about is past.
+func (r *alarmRecord) over() bool { return !r.present && !r.state.Stands() }
+
+// words are the alarm's at the time of showing: what is past is told as past, and a
+// forecast is that of now.
+func (r *alarmRecord) words(row *Interlock, leavesWarn, leavesHarm time.Duration) string {
+	text := row.Text
 	if r.detail != "" {
-		r.text += " (" + r.detail + ")"
+		text += " (" + r.detail + ")"
+	}
+	if r.over() {
+		return "Over after " + roughly(r.wentAt-r.cameAt) + ". It was: " + text
 	}
 	if r.action < Run {
 		if words := forecastWords(leavesWarn, leavesHarm); words != "" {
-			r.text += " At the present drift " + words + "."
+			text += " At the drift last seen " + words + "."
 		}
 	}
+	return text
 }
 
 // escalate raises the priority of a standing alarm as harm comes nearer. It never
@@ -286,8 +291,7 @@ func (a *Alarms) escalate(now dosing.Instant, tank dosing.TankID, c Cause, row *
 	}
 	r.rising, r.priority = false, want
 	r.state = AlarmUnacknowledged // what was acknowledged was less urgent
-	r.write(row, leavesWarn, leavesHarm)
-	a.change(tank, c)
+	a.change(tank, c, leavesWarn, leavesHarm)
 }
 
 // wanted is the priority that an alarm should have now.
@@ -318,22 +322,29 @@ func (t *tankAlarms) wanted(row *Interlock, now dosing.Instant, leavesHarm time.
 	return want
 }
 
-func (a *Alarms) change(tank dosing.TankID, c Cause) {
-	a.changes = append(a.changes, AlarmChange{Alarm: a.tanks[tank].record[c].alarm(c), Tank: tank})
+func (a *Alarms) change(tank dosing.TankID, c Cause, leavesWarn, leavesHarm time.Duration) {
+	a.changes = append(a.changes, AlarmChange{Alarm: a.tanks[tank].record[c].alarm(c, leavesWarn, leavesHarm), Tank: tank})
 }
 
-func (r *alarmRecord) alarm(c Cause) Alarm {
-	return Alarm{Cause: c, State: r.state, Priority: r.priority, Text: r.text, Advice: r.advice, Since: r.told}
+func (r *alarmRecord) alarm(c Cause, leavesWarn, leavesHarm time.Duration) Alarm {
+	row := Of(c)
+	alarm := Alarm{Cause: c, State: r.state, Priority: r.priority, Text: r.words(&row, leavesWarn, leavesHarm), Advice: row.Advice, Since: r.told}
+	if r.over() {
+		alarm.Advice = "Acknowledge it; if it comes again: " + row.Advice
+	}
+	return alarm
 }
 
 // Acknowledge notes that a person knows of an alarm. It lifts no interlock. It
-// reports whether such an alarm stands.
-func (a *Alarms) Acknowledge(now dosing.Instant, tank dosing.TankID, cause Cause) bool {
+// returns the state in which the alarm was: only one that nobody had acknowledged
+// changes, and normal means that there is none.
+func (a *Alarms) Acknowledge(tank dosing.TankID, cause Cause) (was AlarmState) {
 	r := a.standing(tank, cause)
 	if r == nil {
-		return false
+		return AlarmNormal
 	}
-	switch r.state {
+	was = r.state
+	switch was {
 	case AlarmUnacknowledged:
 		r.state = AlarmAcknowledged
 		if r.latched {
@@ -342,7 +353,7 @@ func (a *Alarms) Acknowledge(now dosing.Instant, tank dosing.TankID, cause Cause
 	case AlarmReturnedUnacknowledged:
 		r.state = AlarmNormal
 	}
-	return true
+	return was
 }
 
 // Shelve keeps an alarm quiet for some time, unless it rises to now. It lifts no
@@ -367,13 +378,14 @@ func (a *Alarms) standing(tank dosing.TankID, cause Cause) *alarmRecord {
 	return nil
 }
 
-// Active is every alarm of a tank that is not normal nor suppressed by design, the
-// most urgent first and among equals the one that came first.
-func (a *Alarms) Active(tank dosing.TankID) []Alarm {
+// Active is every alarm of a tank that is not normal nor suppressed by design, in the
+// words of now: forecasts say when its warn and harm bands are left. The most urgent
+// comes first and among equals the one that came first.
+func (a *Alarms) Active(tank dosing.TankID, leavesWarn, leavesHarm time.Duration) []Alarm {
 	var out []Alarm
 	for c := CauseNone + 1; c < CauseCount; c++ {
 		if r := a.standing(tank, c); r != nil {
-			out = append(out, r.alarm(c))
+			out = append(out, r.alarm(c, leavesWarn, leavesHarm))
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Alarm) int {

@@ -36,7 +36,7 @@ func (n *alarmNight) pass(d time.Duration, trips ...Trip) {
 }
 
 func (n *alarmNight) state(c Cause) AlarmState {
-	for _, a := range n.alarms.Active(0) {
+	for _, a := range n.alarms.Active(0, n.warn, n.harm) {
 		if a.Cause == c {
 			return a.State
 		}
@@ -141,8 +141,8 @@ func TestBriefWaitsAreSuppressedByDesign(t *testing.T) {
 		waits = append(waits, hold(c))
 	}
 	n.pass(time.Hour, waits...)
-	if len(n.announced) != 0 || len(n.alarms.Active(0)) != 0 {
-		t.Errorf("announced %v, active %v; waits are part of the work", n.announced, n.alarms.Active(0))
+	if len(n.announced) != 0 || len(n.alarms.Active(0, n.warn, n.harm)) != 0 {
+		t.Errorf("announced %v, active %v; waits are part of the work", n.announced, n.alarms.Active(0, n.warn, n.harm))
 	}
 }
 
@@ -150,7 +150,7 @@ func TestHoldRisesOnceAsHarmComesNearer(t *testing.T) {
 	n := newAlarmNight()
 	n.harm = 10 * time.Hour
 	n.pass(5*time.Minute, hold(CauseTemperatureUnfit))
-	n.alarms.Acknowledge(n.now, 0, CauseTemperatureUnfit)
+	n.alarms.Acknowledge(0, CauseTemperatureUnfit)
 	n.harm = 5 * time.Hour
 	n.pass(5*time.Minute, hold(CauseTemperatureUnfit))
 	n.harm = 7 * time.Hour // the forecast wavers
@@ -188,7 +188,7 @@ func TestForecastThatOnlyFlickersDoesNotRaise(t *testing.T) {
 func TestAcknowledgedLatchedAlarmStandsUntilCleared(t *testing.T) {
 	n := newAlarmNight()
 	n.pass(time.Minute, latched(CauseNoResponse))
-	if !n.alarms.Acknowledge(n.now, 0, CauseNoResponse) {
+	if n.alarms.Acknowledge(0, CauseNoResponse) != AlarmUnacknowledged {
 		t.Fatal("no alarm to acknowledge")
 	}
 	n.pass(time.Hour, latched(CauseNoResponse))
@@ -231,19 +231,19 @@ func TestShelvingDoesNotHideHarm(t *testing.T) {
 func TestForgottenMaintenanceBecomesTonightsWork(t *testing.T) {
 	n := newAlarmNight()
 	n.pass(29*time.Minute, hold(CauseMaintenance))
-	if len(n.announced) != 1 || n.announced[0].Priority != PriorityRecord {
-		t.Fatalf("announced %v, want a record", n.announced)
+	if len(n.announced) != 0 {
+		t.Fatalf("announced %v to the person who is at work", n.announced)
 	}
 	n.pass(5*time.Minute, hold(CauseMaintenance))
-	if last := n.announced[len(n.announced)-1]; last.Priority != PriorityTonight {
+	if len(n.announced) != 1 || n.announced[0].Priority != PriorityTonight {
 		t.Errorf("announced %v, want tonight after 30 min", n.announced)
 	}
 }
 
 func TestNothingToAcknowledgeWhereNoAlarmStands(t *testing.T) {
 	n := newAlarmNight()
-	if n.alarms.Acknowledge(n.now, 0, CauseLeak) || n.alarms.Shelve(n.now, 0, CauseLeak, time.Hour) ||
-		n.alarms.Acknowledge(n.now, 9, CauseLeak) || n.alarms.Acknowledge(n.now, 0, CauseCount) {
+	if n.alarms.Acknowledge(0, CauseLeak) != AlarmNormal || n.alarms.Shelve(n.now, 0, CauseLeak, time.Hour) ||
+		n.alarms.Acknowledge(9, CauseLeak) != AlarmNormal || n.alarms.Acknowledge(0, CauseCount) != AlarmNormal {
 		t.Error("acknowledged or shelved an alarm that does not stand")
 	}
 }
@@ -261,5 +261,134 @@ func TestStandingAlarmsAllocateNothing(t *testing.T) {
 		n.alarms.Update(n.now, 0, trips, n.warn, n.harm)
 	}); got != 0 {
 		t.Errorf("%v allocations per update, want none", got)
+	}
+}
+
+func TestAnAlarmIsAcknowledgedOnce(t *testing.T) {
+	n := newAlarmNight()
+	n.pass(time.Minute, latched(CauseNoResponse))
+	if was := n.alarms.Acknowledge(0, CauseNoResponse); was != AlarmUnacknowledged {
+		t.Fatalf("it was %s", was)
+	}
+	for range 10 {
+		if was := n.alarms.Acknowledge(0, CauseNoResponse); was != AlarmLatched {
+			t.Fatalf("acknowledged once more, as if it had been %s", was)
+		}
+	}
+}
+
+func TestAPastAlarmIsToldAsPast(t *testing.T) {
+	n := newAlarmNight()
+	n.harm = 45 * time.Minute
+	n.pass(14*time.Minute, hold(CauseCirculationOff))
+	n.pass(time.Minute)
+	all := n.alarms.Active(0, n.warn, n.harm)
+	if want := "Over after 14 min. It was: " + Of(CauseCirculationOff).Text; len(all) != 1 || all[0].Text != want || !strings.Contains(all[0].Advice, "if it comes again") {
+		t.Errorf("it reads %+v, want %q", all, want)
+	}
+	if last := n.announced[len(n.announced)-1]; !strings.HasPrefix(last.Text, "Over after 14 min.") {
+		t.Errorf("its end is announced as %q", last.Text)
+	}
+}
+
+func TestTheForecastInAnAlarmIsThatOfTheMomentInWhichItIsShown(t *testing.T) {
+	n := newAlarmNight()
+	n.harm = 45 * time.Minute
+	n.pass(5*time.Minute, hold(CauseCirculationOff))
+	for _, c := range []struct {
+		left time.Duration
+		want string
+	}{{45 * time.Minute, "leaves its harm band in 45 min"}, {5 * time.Minute, "leaves its harm band in 5 min"}, {0, "is outside its harm band"}} {
+		n.harm = c.left
+		n.pass(time.Second, hold(CauseCirculationOff))
+		if all := n.alarms.Active(0, n.warn, n.harm); len(all) != 1 || !strings.Contains(all[0].Text, c.want) {
+			t.Errorf("with %v to go it reads %+v", c.left, all)
+		}
+	}
+}
+
+func TestFiguresOfAStandingAlarmAreOfNow(t *testing.T) {
+	n := newAlarmNight()
+	s := goodSituation()
+	s.PH = 6.4
+	n.situation = &s
+	n.pass(3 * time.Hour)
+	s.PH = 6.9
+	n.pass(2 * time.Minute)
+	if all := n.alarms.Active(0, n.warn, n.harm); len(all) != 1 || all[0].Cause != CauseOutOfBand || !strings.Contains(all[0].Text, "pH 6.90") {
+		t.Errorf("at pH 6.90 it reads %+v", all)
+	}
+}
+
+func TestWhatAPersonDoesOnPurposeRaisesNoAlarm(t *testing.T) {
+	for _, c := range []Cause{CauseOperatorPause, CauseStoppedByPerson, CauseCleaning} {
+		n := newAlarmNight()
+		n.harm = 10 * time.Minute
+		n.pass(90*time.Minute, hold(c))
+		if len(n.announced) != 0 {
+			t.Errorf("%s: a person is told of what a person did: %+v", c, n.announced)
+		}
+	}
+	n := newAlarmNight()
+	n.harm = 7 * time.Hour
+	n.pass(29*time.Minute, latched(CauseStopInput))
+	if len(n.announced) != 0 {
+		t.Errorf("the stop is pressed: %+v", n.announced)
+	}
+	n.pass(2*time.Minute, latched(CauseStopInput))
+	if len(n.announced) != 1 || n.announced[0].Priority != PriorityTonight {
+		t.Errorf("the stop is pressed for half an hour: %+v, want tonight's work", n.announced)
+	}
+}
+
+func TestAStopContactThatDoesNotAnswerIsNobodysPurpose(t *testing.T) {
+	n := newAlarmNight()
+	n.pass(2*time.Minute, Trip{Cause: CauseStopInput, Action: Hold, Detail: "the sensor does not answer"})
+	if len(n.announced) != 1 {
+		t.Errorf("announced %+v", n.announced)
+	}
+}
+
+// The broker answers, the farm does not: a switch in the cellar has no power.
+func TestALostNetworkIsOneAlarmNotOneForEachInput(t *testing.T) {
+	f := newFarm(t)
+	alarms := NewAlarms(2)
+	told := map[Cause]Priority{}
+	pass := func(d time.Duration) {
+		for end := f.now.Up + d; f.now.Up < end; {
+			f.pass(time.Second)
+			for tank := range dosing.TankID(2) {
+				for _, c := range alarms.Update(f.now, tank, f.w.Trips(tank), NotInSight, NotInSight) {
+					if c.State == AlarmUnacknowledged {
+						told[c.Cause] = c.Priority
+					}
+				}
+			}
+		}
+	}
+	for i := range f.s.Inputs {
+		f.mute[dosing.InputID(i)] = true
+	}
+	f.node[0].silent, f.node[1].silent = true, true
+	pass(time.Hour)
+	if p, ok := told[CauseFarmSilent]; len(told) != 1 || !ok || p != PriorityTonight {
+		t.Errorf("told of %v, want the network alone, tonight", told)
+	}
+	f.wantFree(0, "nothing arrives", noneFree)
+	clear(f.mute)
+	f.node[0].silent, f.node[1].silent = false, false
+	pass(10 * time.Minute)
+	if len(told) != 1 {
+		t.Errorf("after it came back: %v", told)
+	}
+	f.wantFree(0, "and back", allFree)
+}
+
+func TestOneSilentNodeIsNotTheNetwork(t *testing.T) {
+	f := newFarm(t)
+	f.node[0].silent, f.node[1].silent = true, true
+	f.pass(5 * time.Minute)
+	if trip, tripped := f.trip(0, CauseFarmSilent); tripped {
+		t.Errorf("readings arrive: %+v", trip)
 	}
 }

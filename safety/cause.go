@@ -48,6 +48,7 @@ const (
 	CauseClockUntrusted
 	CauseOtherController
 	CauseConfigurationUnsafe
+	CauseRecordBehindNode // a node knows of orders that the ledger does not
 	CauseStarting
 	CauseInputNotEvaluated
 	// What earlier doses told.
@@ -56,6 +57,8 @@ const (
 	CauseNoResponse
 	CauseWrongDirection
 	CauseTooStrong
+	CauseReportContradicts // a node contradicts the order, its run time or its heartbeat
+	CauseNodeRefuses       // a node refuses what no repeat can cure
 	// Limits and waits of one dose.
 	CauseDoseCap
 	CauseEffectCap
@@ -75,6 +78,9 @@ const (
 	CauseWithheldLong
 	CauseSurplus
 	CauseGroundLoop
+	CauseDisarmed
+	// The network between broker and farm.
+	CauseFarmSilent
 	CauseCount
 )
 
@@ -123,6 +129,9 @@ var causeNames = [CauseCount]string{
 	CauseNoResponse:          "no-response",
 	CauseWrongDirection:      "wrong-direction",
 	CauseTooStrong:           "too-strong",
+	CauseReportContradicts:   "report-contradicts",
+	CauseNodeRefuses:         "node-refuses",
+	CauseRecordBehindNode:    "record-behind-node",
 	CauseDoseCap:             "dose-cap",
 	CauseEffectCap:           "effect-cap",
 	CauseInTransitCap:        "in-transit-cap",
@@ -140,6 +149,8 @@ var causeNames = [CauseCount]string{
 	CauseWithheldLong:        "withheld-long",
 	CauseSurplus:             "nutrient-surplus",
 	CauseGroundLoop:          "ground-loop",
+	CauseDisarmed:            "disarmed",
+	CauseFarmSilent:          "farm-silent",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

@@ -31,6 +31,9 @@ var tankChecks = [CauseCount]tankCheck{
 	CauseCleaning: func(_ *Watch, now dosing.Instant, t *tankState) {
 		t.put(now, CauseCleaning, t.operator.Cleaning, t.operator.Why)
 	},
+	CauseRecordBehindNode: func(_ *Watch, _ dosing.Instant, t *tankState) {
+		t.lower(CauseRecordBehindNode) // only ever latched, by BehindNode
+	},
 	CauseStopInput:           checkStop,
 	CauseSolutionUnconfirmed: checkSolution,
 	CausePHMissing:           readingCheck(CausePHMissing, dosing.QuantityPH, standMissing),
@@ -55,6 +58,7 @@ var tankChecks = [CauseCount]tankCheck{
 	CauseNodeUnbidden:   checkUnbidden,
 	CauseAdrift:         checkAdrift,
 	CauseBrokerDown:     checkBroker,
+	CauseFarmSilent:     checkFarm,
 	CauseLedgerUnavailable: func(w *Watch, now dosing.Instant, t *tankState) {
 		if w.ledger == LedgerReady {
 			t.lower(CauseLedgerUnavailable)
@@ -381,6 +385,19 @@ func checkBroker(w *Watch, now dosing.Instant, t *tankState) {
 	if s := t.raise(now, CauseBrokerDown, 1); s != nil {
 		s.detail = "the link is up; waiting for two good pH readings"
 	}
+}
+
+// checkFarm trips when the link is up and nothing at all arrives over it, for as long as
+// the quickest sender may be silent: the network, and not each of its ends, is in trouble.
+func checkFarm(w *Watch, now dosing.Instant, t *tankState) {
+	since := max(w.heard, w.linkAt, w.started)
+	if age := now.Up - since; w.linkUp && age > w.quiet {
+		if s := t.raise(now, CauseFarmSilent, int64(age/time.Minute)); s != nil {
+			s.detail = "for " + words(age)
+		}
+		return
+	}
+	t.lower(CauseFarmSilent)
 }
 
 func checkUncertain(_ *Watch, now dosing.Instant, t *tankState) {

@@ -38,20 +38,31 @@ func (w *Watch) Opened(d dosing.Dose) {
 	}
 }
 
-// ByHand takes what a person poured in. It counts like a dose that is closed.
+// ByHand takes what a person poured in. It counts like a dose that is closed, but only
+// against doses: it raises no cap as use of the pump does.
 func (w *Watch) ByHand(d dosing.Dose) {
-	d.Open = false
+	d.Open, d.Hand = false, true
 	if !w.counts(d) {
 		return
 	}
 	w.told = true
 	w.totals.Count(d)
 	w.given(d, d.Up)
-	w.pumps[d.Pump].use.add(d.Volume)
+	w.pumps[d.Pump].use.spend(d.Volume)
 	t := &w.tanks[d.Tank]
 	t.adrift.until = max(t.adrift.until, d.Up+t.plant.MixingTime())
 	if r := w.tanks[d.Tank].responses; r != nil {
 		r.Dosed(d)
+	}
+}
+
+// Voided gives back the hour and the day that an entry by hand counted in. What it has
+// on its way and the waits that follow it stay: nobody knows by a word what is in the
+// water.
+func (w *Watch) Voided(pump dosing.PumpID, key uint64) {
+	if int(pump) < len(w.pumps) {
+		w.told = true
+		w.totals.Void(pump, key)
 	}
 }
 
@@ -106,31 +117,45 @@ func (w *Watch) doubt(now dosing.Instant, d dosing.Dose) {
 	}
 }
 
-// Closed settles a dose. A certain one counts with the volume its node reported,
-// or nothing if it was withdrawn; any other counts in full, and its tank waits one
-// mixing time from the first doubt and for a good reading.
-func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, key uint64, certain bool, volume dosing.Volume) {
+// Fate is what is known of a dose that is settled. The zero fate is that nobody knows.
+type Fate uint8
+
+// The fates.
+const (
+	FateUnknown Fate = iota
+	FateKnown        // delivered as counted, or withdrawn
+	FateRefused      // refused for good: it counts, but the water has nothing to answer
+)
+
+// Closed settles a dose. One whose fate is known counts with its volume, nothing if
+// it was withdrawn; any other counts in full, and where nobody knows its tank waits
+// one mixing time from the first doubt and for a good reading.
+func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, key uint64, fate Fate, volume dosing.Volume) {
 	if int(id) >= len(w.tanks) || int(pump) >= len(w.pumps) {
 		return
 	}
 	t := &w.tanks[id]
 	d, found := w.remove(id, pump, key)
 	if !found {
-		// A word that comes after the dose was settled in full changes nothing: what
-		// counts may have been spent already.
 		return
 	}
 	w.told = true
 	w.loaded(id, false, now.Up)
 	n := &w.nodes[w.pumps[pump].node]
-	if !certain {
+	if more := volume - d.Volume; more > 0 {
+		t.expect(more, &w.settings.Pumps[pump])
+	}
+	if fate == FateUnknown {
 		t.endOrder(w, now.Up)
 		n.expect(now.Up + w.longestRun(w.pumps[pump].node) + nodeSilentAfter)
 		w.doubt(now, d)
-		w.giveUp(t, d)
+		w.giveUp(t, d, max(volume, d.Volume))
 		return
 	}
 	volume = max(volume, 0)
+	if fate == FateRefused {
+		volume = max(volume, d.Volume)
+	}
 	n.closed.set(now.Up)
 	n.expect(now.Up + nodeSilentAfter)
 	w.totals.Settle(pump, key, volume, now.Up)
@@ -149,17 +174,57 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 	}
 	if t.responses != nil {
 		d.Open, d.Volume, d.Up = false, volume, now.Up
+		if fate == FateRefused {
+			d.Volume = 0
+		}
 		t.responses.Dosed(d)
 	}
 }
 
-// giveUp settles an uncertain dose in full. Its release law runs from the first
+// Raised counts more of a dose that was settled before.
+func (w *Watch) Raised(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, key uint64, volume, before dosing.Volume) {
+	if int(id) >= len(w.tanks) || int(pump) >= len(w.pumps) || volume <= before {
+		return
+	}
+	w.told = true
+	w.tanks[id].expect(volume-before, &w.settings.Pumps[pump])
+	w.totals.Settle(pump, key, volume, now.Up)
+	w.pumps[pump].use.add(volume - before)
+}
+
+// Spent counts a volume against a pump's caps that nobody can say more of.
+func (w *Watch) Spent(now dosing.Instant, pump dosing.PumpID, volume dosing.Volume) {
+	if int(pump) < len(w.pumps) && volume > 0 {
+		w.told = true
+		w.totals.Spend(pump, volume, now.Up)
+	}
+}
+
+// Contradicted says that the node of a pump contradicted itself, the order or its
+// heartbeat: nothing more of that pump until a person has looked.
+func (w *Watch) Contradicted(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, how string) {
+	w.stopPump(now, CauseReportContradicts, id, pump, how)
+}
+
+// RefusedForGood says that the node of a pump refuses what no repeat can cure.
+func (w *Watch) RefusedForGood(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, words string) {
+	w.stopPump(now, CauseNodeRefuses, id, pump, words)
+}
+
+func (w *Watch) stopPump(now dosing.Instant, cause Cause, id dosing.TankID, pump dosing.PumpID, detail string) {
+	if int(id) < len(w.tanks) && int(pump) < len(w.pumps) {
+		w.told = true
+		w.latch(now, &w.pumps[pump].cells, cause, id, pump, detail)
+	}
+}
+
+// giveUp settles an uncertain dose at volume. Its release law runs from the first
 // doubt: by then it had been delivered or never will be.
-func (w *Watch) giveUp(t *tankState, d dosing.Dose) {
+func (w *Watch) giveUp(t *tankState, d dosing.Dose, volume dosing.Volume) {
 	for i := range t.uncertain {
 		if u := &t.uncertain[i]; u.key == d.Key && u.pump == d.Pump {
 			u.closed = true
-			w.totals.Settle(d.Pump, d.Key, d.Volume, u.since)
+			w.totals.Settle(d.Pump, d.Key, volume, u.since)
 			return
 		}
 	}

@@ -15,7 +15,7 @@ func TestUncertainDoseCountsTowardDailyCap(t *testing.T) {
 	f.pass(20 * time.Second)
 	f.w.Doubted(f.now, 0, calciumPump)
 	f.pass(5 * time.Minute)
-	f.w.Closed(f.now, 0, calciumPump, key, false, 0)
+	f.w.Closed(f.now, 0, calciumPump, key, FateUnknown, 0)
 	f.pass(10 * time.Second)
 	f.wantCause("with 50 mL uncertain", f.judge(1, calciumPump, 11*dosing.Millilitre), CauseDayCap)
 }
@@ -140,13 +140,13 @@ func TestANodeThatIsBusyNowTakesNoOrder(t *testing.T) {
 func TestWithdrawnDoseCountsNothingAndARefusedOneInFull(t *testing.T) {
 	f := newFarm(t)
 	key := f.open(0, calciumPump, 50*dosing.Millilitre)
-	f.w.Closed(f.now, 0, calciumPump, key, true, 0)
+	f.w.Closed(f.now, 0, calciumPump, key, FateKnown, 0)
 	if got := f.totals.Hour(calciumPump, f.now.Up); got != 0 {
 		t.Errorf("withdrawn: %s", got)
 	}
 	f.pass(5 * time.Second)
 	key = f.open(0, calciumPump, 50*dosing.Millilitre)
-	f.w.Closed(f.now, 0, calciumPump, key, false, 0)
+	f.w.Closed(f.now, 0, calciumPump, key, FateUnknown, 0)
 	if got := f.totals.Hour(calciumPump, f.now.Up); got != 50*dosing.Millilitre {
 		t.Errorf("refused: %s", got)
 	}
@@ -155,7 +155,7 @@ func TestWithdrawnDoseCountsNothingAndARefusedOneInFull(t *testing.T) {
 		t.Error("nobody waits for a refused dose")
 	}
 	key = f.open(1, calciumPump, 50*dosing.Millilitre)
-	f.w.Closed(f.now, 1, calciumPump, key, true, -7)
+	f.w.Closed(f.now, 1, calciumPump, key, FateKnown, -7)
 	if got := f.totals.Hour(calciumPump, f.now.Up); got != 50*dosing.Millilitre {
 		t.Errorf("a report below nothing: %s", got)
 	}
@@ -170,7 +170,7 @@ func TestALateReportEndsTheDoubtAndIsNotCountedAsAThird(t *testing.T) {
 		f.w.Doubted(f.now, 0, sulfatePump)
 		f.pass(10 * time.Second)
 		f.wantFree(0, "in doubt", noneFree)
-		f.w.Closed(f.now, 0, sulfatePump, key, true, 5*dosing.Millilitre)
+		f.w.Closed(f.now, 0, sulfatePump, key, FateKnown, 5*dosing.Millilitre)
 		f.pass(5 * time.Minute)
 		f.wantFree(0, "reported", allFree)
 	}
@@ -188,7 +188,7 @@ func TestAnUncertainDoseStaysInTransitUntilItIsSettled(t *testing.T) {
 	if acid, _, _ := f.totals.InTransit(0, f.s.Pumps, f.s.Tanks[0].Tank, f.now.Up); math.Abs(acid-0.05) > 1e-9 {
 		t.Errorf("in transit %.4f meq/L, want all of it", acid)
 	}
-	f.w.Closed(f.now, 0, acidPump, key, false, 0)
+	f.w.Closed(f.now, 0, acidPump, key, FateUnknown, 0)
 	if acid, _, _ := f.totals.InTransit(0, f.s.Pumps, f.s.Tanks[0].Tank, f.now.Up); math.Abs(acid-0.05*math.Exp(-3)) > 1e-9 {
 		t.Errorf("in transit %.4f meq/L, want what is unmixed four minutes after the doubt", acid)
 	}
@@ -216,4 +216,11 @@ func TestTheSecondJudgementCountsWhatElseCameIntoTheTankMeanwhile(t *testing.T) 
 	if v := f.g.Recheck(f.now, plan, key); v.Allowed || v.Cause != CauseInTransitCap {
 		t.Errorf("15 mL by hand meanwhile: %+v", v)
 	}
+}
+
+func fateOf(known bool) Fate {
+	if known {
+		return FateKnown
+	}
+	return FateUnknown
 }

@@ -6,8 +6,12 @@ import (
 	"time"
 )
 
-// NotInSight is the forecast of what does not happen at the present drift.
-const NotInSight time.Duration = -1
+// Forecasts of what has no time: NotInSight does not happen at the present drift, and of
+// what was Unforeseen nothing was ever read.
+const (
+	NotInSight time.Duration = -1
+	Unforeseen time.Duration = -2
+)
 
 // horizon is how far a forecast reaches: a drift estimated over hours says nothing
 // about next week.
@@ -36,6 +40,8 @@ func Leaves(value, target, halfBand, driftPerHour float64) time.Duration {
 // Sooner is the earlier of two forecasts.
 func Sooner(a, b time.Duration) time.Duration {
 	switch {
+	case a < 0 && b < 0:
+		return max(a, b)
 	case a < 0:
 		return b
 	case b < 0:

@@ -176,7 +176,7 @@ func tryDose(rt *rapid.T, f *farm, books *auditor) int {
 	if certain {
 		delivered = dosing.Volume(rapid.Int64Range(0, int64(plan.Volume+plan.Volume/10)).Draw(rt, "delivered"))
 	}
-	f.w.Closed(f.now, plan.Tank, plan.Pump, f.key, certain, delivered)
+	f.w.Closed(f.now, plan.Tank, plan.Pump, f.key, fateOf(certain), delivered)
 	d.Volume, d.Up, d.Open = delivered, f.now.Up, false
 	books.doses = append(books.doses, d)
 	return 1

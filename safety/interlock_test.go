@@ -108,6 +108,15 @@ func silent(q dosing.Quantity) func(*farm) { return func(f *farm) { f.silence(0,
 func heard(q dosing.Quantity) func(*farm)  { return func(f *farm) { f.silence(0, q, false) } }
 func operator(s OperatorState) func(*farm) { return func(f *farm) { f.w.SetState(f.now, 0, s) } }
 
+func everything(silent bool) func(*farm) {
+	return func(f *farm) {
+		for i := range f.s.Inputs {
+			f.mute[dosing.InputID(i)] = silent
+		}
+		f.node[0].silent, f.node[1].silent = silent, silent
+	}
+}
+
 var busyStocks = func(f *farm) { f.node[1].busy = true }
 var idleStocks = func(f *farm) { f.node[1].busy = false }
 
@@ -117,10 +126,16 @@ func lose(f *farm) {
 	f.pass(20 * time.Second)
 	f.w.Doubted(f.now, 0, sulfatePump)
 	f.pass(5 * time.Minute)
-	f.w.Closed(f.now, 0, sulfatePump, key, false, 0)
+	f.w.Closed(f.now, 0, sulfatePump, key, FateUnknown, 0)
 }
 
 var scenarios = map[string]scenario{
+	"a node contradicts itself": {cause: CauseReportContradicts, begin: func(f *farm) { f.w.Contradicted(f.now, 0, acidPump, "order 7-000003: done, 0.004 mL in 10s") }, after: time.Second,
+		action: Stop, scope: ScopePump, latched: true, free: [pumpCount]bool{false, true, true, true}, south: [pumpCount]bool{false, true, true, true}, end: func(*farm) {}, person: clearNorth, clears: time.Second},
+	"a node refuses for good": {cause: CauseNodeRefuses, begin: func(f *farm) { f.w.RefusedForGood(f.now, 0, acidPump, "longer than this node allows") }, after: time.Second,
+		action: Stop, scope: ScopePump, latched: true, free: [pumpCount]bool{false, true, true, true}, south: [pumpCount]bool{false, true, true, true}, end: func(f *farm) { f.w.Accepted(acidPump) }, clears: time.Second},
+	"a node knows more than the ledger": {cause: CauseRecordBehindNode, begin: func(f *farm) { f.w.BehindNode(f.now, "order 9-000009") }, after: time.Second,
+		action: Lockout, scope: ScopeStation, latched: true, free: noneFree, south: noneFree, end: clearNorth, person: func(f *farm) { f.w.EpochRaised(f.now) }, clears: time.Second},
 	"observing": {cause: CauseObserving, begin: func(f *farm) { f.w.SetMode(f.now, 0, ModeObserving) }, after: time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree,
 		end: func(f *farm) { f.w.SetMode(f.now, 0, ModeArmed) }, clears: time.Second},
@@ -228,11 +243,13 @@ var scenarios = map[string]scenario{
 		f.pass(10 * time.Second)
 		f.set(0, dosing.QuantityOutlet, 0)
 		f.pass(10 * time.Second)
-		f.w.Closed(f.now, 0, sulfatePump, key, true, 5*dosing.Millilitre)
+		f.w.Closed(f.now, 0, sulfatePump, key, FateKnown, 5*dosing.Millilitre)
 	}, after: 2 * time.Minute, action: Hold, scope: ScopeTank, free: noneFree, south: allFree,
 		end: reading(dosing.QuantityOutlet, 1), clears: 6 * time.Second},
 	"outlet silent": {cause: CauseOutletUnproved, begin: silent(dosing.QuantityOutlet), after: 25 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: heard(dosing.QuantityOutlet), clears: 6 * time.Second},
+	"nothing arrives from the farm": {cause: CauseFarmSilent, begin: everything(true), after: 15 * time.Second,
+		action: Hold, scope: ScopeStation, free: noneFree, south: noneFree, end: everything(false), clears: 70 * time.Second},
 	"container empty": {cause: CauseStockEmpty, begin: reading(dosing.QuantityStockLevel, 1.5), after: 5 * time.Second,
 		action: Hold, scope: ScopePump, free: [4]bool{true, true, false, true}, south: [4]bool{true, true, false, true},
 		end: reading(dosing.QuantityStockLevel, 60), clears: 6 * time.Second},
@@ -290,7 +307,7 @@ var scenarios = map[string]scenario{
 		f.pass(20 * time.Second)
 		f.w.Doubted(f.now, 0, sulfatePump)
 		f.pass(10 * time.Second)
-		f.w.Closed(f.now, 0, sulfatePump, key, false, 0)
+		f.w.Closed(f.now, 0, sulfatePump, key, FateUnknown, 0)
 	}, after: time.Second, action: Hold, scope: ScopeTank, free: noneFree, south: allFree,
 		end: func(*farm) {}, clears: 291 * time.Second, early: 280 * time.Second},
 	"third uncertain dose": {cause: CauseDoseUncertain, begin: func(f *farm) {

@@ -78,14 +78,14 @@ func (w *Watch) RestorePumpLatch(id dosing.TankID, pump dosing.PumpID, cause Cau
 
 // Clear lifts the latched trips of a tank and of the pumps that serve it, as a
 // person asked who has checked. What is still so trips again at once. Unconfirmed
-// solution stays: only Confirm lifts it.
+// solution stays, which only Confirm lifts, and so does a ledger behind its nodes.
 func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
 	if int(id) >= len(w.tanks) {
 		return
 	}
 	w.told = true
 	t := &w.tanks[id]
-	t.latched = t.latched.and(setOf(CauseSolutionUnconfirmed))
+	t.latched = t.latched.and(setOf(CauseSolutionUnconfirmed, CauseRecordBehindNode))
 	t.circulation, t.low, t.thirds, t.adrift = episode{}, episode{}, thrice{}, adrift{}
 	t.forgive()
 	for q := range t.inputs {
@@ -108,6 +108,44 @@ func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
 		}
 	}
 	w.evaluate(now)
+}
+
+// BehindNode says that a node knows of later orders than the ledger: what was dosed
+// meanwhile counts nowhere, so nothing is dosed until EpochRaised.
+func (w *Watch) BehindNode(now dosing.Instant, words string) {
+	w.told = true
+	for i := range w.tanks {
+		w.latch(now, &w.tanks[i].cells, CauseRecordBehindNode, w.tanks[i].id, 0, words)
+	}
+}
+
+// Behind says whether a node is known to know more than the ledger.
+func (w *Watch) Behind() bool {
+	for i := range w.tanks {
+		if w.tanks[i].latched.has(CauseRecordBehindNode) {
+			return true
+		}
+	}
+	return false
+}
+
+// EpochRaised says that a person has raised the epoch above what the nodes know.
+func (w *Watch) EpochRaised(now dosing.Instant) {
+	w.told = true
+	for i := range w.tanks {
+		w.tanks[i].latched.remove(CauseRecordBehindNode)
+	}
+	w.evaluate(now)
+}
+
+// Accepted ends the refusals of a pump's orders: other settings are in force.
+func (w *Watch) Accepted(pump dosing.PumpID) (was bool) {
+	w.told = true
+	if int(pump) < len(w.pumps) && w.pumps[pump].latched.has(CauseNodeRefuses) {
+		was = true
+		w.pumps[pump].latched.remove(CauseNodeRefuses)
+	}
+	return was
 }
 
 // forgive ends the doubt over doses that were settled in full: a person has looked.

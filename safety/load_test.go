@@ -15,7 +15,7 @@ func runs(f *farm, orders int, step float64) {
 		f.value[f.input(0, dosing.QuantityPH)] += step
 		f.pass(30 * time.Second)
 		f.value[f.input(0, dosing.QuantityPH)] -= step
-		f.w.Closed(f.now, 0, acidPump, key, true, 2*dosing.Millilitre)
+		f.w.Closed(f.now, 0, acidPump, key, FateKnown, 2*dosing.Millilitre)
 		f.pass(30 * time.Minute)
 	}
 }

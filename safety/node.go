@@ -48,6 +48,7 @@ func (w *Watch) Heartbeat(now dosing.Instant, id NodeID, boot string, tick time.
 		return
 	}
 	n := &w.nodes[id]
+	w.heard = max(w.heard, now.Up)
 	switch {
 	case !n.seen:
 		n.steady, n.anchorUp, n.anchorTick = now.Up, now.Up, tick

@@ -19,7 +19,7 @@ func TestAnOutletIsJudgedByTheOrdersOfItsOwnTankAlone(t *testing.T) {
 				t.Fatalf("while the other tank is dosed: %+v", trip)
 			}
 		}
-		f.w.Closed(f.now, 0, sulfatePump, key, true, 5*dosing.Millilitre)
+		f.w.Closed(f.now, 0, sulfatePump, key, FateKnown, 5*dosing.Millilitre)
 		f.set(1, dosing.QuantityOutlet, 1)
 		f.pass(5 * time.Minute)
 	}
@@ -39,7 +39,7 @@ func TestAValveThatRestsShutAndOpensForItsDoseIsInOrder(t *testing.T) {
 	f.pass(26 * time.Second)
 	f.set(0, dosing.QuantityOutlet, 0)
 	f.pass(2 * time.Second) // the report comes a little after the valve shut
-	f.w.Closed(f.now, 0, sulfatePump, key, true, 5*dosing.Millilitre)
+	f.w.Closed(f.now, 0, sulfatePump, key, FateKnown, 5*dosing.Millilitre)
 	f.pass(5 * time.Minute)
 	f.wantFree(0, "after its dose", allFree)
 }
@@ -49,7 +49,7 @@ func TestAnOrderThatIsRefusedBeforeAShutValveHoldsItsTankForAMixingTime(t *testi
 	f.set(0, dosing.QuantityOutlet, 0)
 	f.pass(10 * time.Second)
 	key := f.open(0, sulfatePump, 5*dosing.Millilitre)
-	f.w.Closed(f.now, 0, sulfatePump, key, false, 0)
+	f.w.Closed(f.now, 0, sulfatePump, key, FateUnknown, 0)
 	f.pass(time.Second)
 	if trip, tripped := f.trip(0, CauseOutletUnproved); !tripped || trip.Scope != ScopeTank {
 		t.Fatalf("%+v", f.w.Trips(0))
@@ -63,7 +63,7 @@ func TestAnOrderThatIsRefusedBeforeAShutValveHoldsItsTankForAMixingTime(t *testi
 	f.set(0, dosing.QuantityOutlet, 1)
 	f.pass(10 * time.Second)
 	key = f.open(0, sulfatePump, 5*dosing.Millilitre)
-	f.w.Closed(f.now, 0, sulfatePump, key, false, 0)
+	f.w.Closed(f.now, 0, sulfatePump, key, FateUnknown, 0)
 	f.pass(time.Second)
 	if trip, tripped := f.trip(0, CauseOutletUnproved); tripped {
 		t.Errorf("a word that was lost, the valve open: %+v", trip)

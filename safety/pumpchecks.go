@@ -35,6 +35,12 @@ var pumpChecks = [CauseCount]pumpCheck{
 	CauseNoResponse: func(_ *Watch, _ dosing.Instant, _ dosing.PumpID, p *pumpState) {
 		p.lower(CauseNoResponse) // only ever latched, by checkResponses
 	},
+	CauseReportContradicts: func(_ *Watch, _ dosing.Instant, _ dosing.PumpID, p *pumpState) {
+		p.lower(CauseReportContradicts) // only ever latched, by Contradicted
+	},
+	CauseNodeRefuses: func(_ *Watch, _ dosing.Instant, _ dosing.PumpID, p *pumpState) {
+		p.lower(CauseNodeRefuses) // only ever latched, by RefusedForGood
+	},
 	CauseStockEmpty: checkStock,
 	CauseHourCap: func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
 		capCheck(w, now, id, p, CauseHourCap, w.totals.Hour(id, now.Up), w.HourCap(id), "the last hour")

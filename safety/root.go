@@ -6,13 +6,17 @@ import "time"
 // root, not of its ten consequences. What is latched was positively seen and is
 // explained by nothing, save where a person caused it.
 var roots = map[Cause][]Cause{
-	CauseBrokerDown: {CausePHMissing, CausePHStale, CausePHUnfit, CauseECMissing, CauseECStale, CauseECUnfit, CauseTemperatureUnfit,
+	CauseBrokerDown: {CauseFarmSilent, CausePHMissing, CausePHStale, CausePHUnfit, CauseECMissing, CauseECStale, CauseECUnfit, CauseTemperatureUnfit,
 		CauseProbesDisagree, CauseSampleFlowOff, CauseCirculationOff, CauseLevelUnknown, CauseLeak, CauseStopInput, CauseOutletUnproved,
 		CauseStockEmpty, CauseNodeSilent, CauseNodeBusy, CauseDoseUncertain},
-	CauseStarting: {CausePHMissing, CauseECMissing, CauseTemperatureUnfit, CauseLevelUnknown, CauseOutletUnproved, CauseSampleFlowOff,
+	CauseFarmSilent: {CausePHMissing, CausePHStale, CausePHUnfit, CauseECMissing, CauseECStale, CauseECUnfit, CauseTemperatureUnfit,
+		CauseProbesDisagree, CauseSampleFlowOff, CauseCirculationOff, CauseLevelUnknown, CauseLeak, CauseFlood, CauseStopInput,
+		CauseOutletUnproved, CauseStockEmpty, CauseNodeSilent, CauseNodeBusy, CauseDoseUncertain, CauseSolutionUnconfirmed},
+	CauseStarting: {CauseFarmSilent, CausePHMissing, CauseECMissing, CauseTemperatureUnfit, CauseLevelUnknown, CauseOutletUnproved, CauseSampleFlowOff,
 		CauseCirculationOff, CauseLeak, CauseStopInput, CauseNodeSilent, CauseNodeBusy},
-	CauseNodeSilent:   {CauseNodeBusy, CauseNodeClock, CauseOutletUnproved, CauseDoseUncertain},
-	CauseNodeRebooted: {CauseNodeBusy, CauseNodeSilent},
+	CauseLedgerUnavailable: {CauseDisarmed},
+	CauseNodeSilent:        {CauseNodeBusy, CauseNodeClock, CauseOutletUnproved, CauseDoseUncertain},
+	CauseNodeRebooted:      {CauseNodeBusy, CauseNodeSilent},
 	CauseCirculationOff: {CauseSampleFlowOff, CausePHUnfit, CauseECUnfit, CauseProbesDisagree, CauseTemperatureUnfit,
 		CauseTemperatureRange},
 	CauseSampleFlowOff:       {CausePHUnfit, CausePHStale, CauseECUnfit, CauseECStale, CauseProbesDisagree, CauseTemperatureUnfit},
@@ -87,15 +91,19 @@ func (t *tankAlarms) heldAloud() bool {
 }
 
 // byDesign says that a hold is part of the work: waits and caps of single doses, a
-// flood, the settling after a start. It is shown, but nobody is called; if it stays
-// too long, CauseWithheldLong calls.
-func byDesign(row *Interlock, r *alarmRecord) bool {
-	if row.Action != Hold || row.Priority != PriorityRecord || r.latched {
-		return false
-	}
+// flood, the settling after a start, and what a person does on purpose. It is shown, but
+// nobody is called; if it stays too long, CauseWithheldLong calls, and a stop that is not
+// released or work that is not ended may have been forgotten.
+func byDesign(row *Interlock, r *alarmRecord, up time.Duration) bool {
 	switch row.Cause {
-	case CauseOperatorPause, CauseMaintenance, CauseCleaning, CauseNodeRebooted:
+	case CauseOperatorPause, CauseStoppedByPerson, CauseCleaning:
+		return true
+	case CauseStopInput:
+		return r.latched && up-r.cameAt < personFor
+	case CauseMaintenance:
+		return up-r.cameAt < personFor
+	case CauseNodeRebooted:
 		return false
 	}
-	return true
+	return row.Action == Hold && row.Priority == PriorityRecord && !r.latched
 }

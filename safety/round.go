@@ -54,6 +54,7 @@ var tankReads = [CauseCount]facts{
 	CauseClockUntrusted:      factTold,
 	CauseOtherController:     factTold,
 	CauseConfigurationUnsafe: factTold,
+	CauseRecordBehindNode:    factTold,
 	CauseStarting:            factTold,
 	CauseDoseUncertain:       factTold,
 	CauseTooStrong:           factTold,
@@ -82,6 +83,8 @@ var tankReads = [CauseCount]facts{
 var pumpReads = [CauseCount]facts{
 	CauseConfigurationUnsafe: factTold,
 	CauseNoResponse:          factTold,
+	CauseReportContradicts:   factTold,
+	CauseNodeRefuses:         factTold,
 	CauseNodeSilent:          factNode,
 	CauseNodeRebooted:        factNode,
 	CauseNodeClock:           factNode,

@@ -28,6 +28,9 @@ type Situation struct {
 	Surplus string
 	// Loaded is the pH probe that stands in a ground loop; empty when none does.
 	Loaded string
+	// Disarmed is why the tank was armed and now observes without a person's word;
+	// empty when it does not.
+	Disarmed string
 }
 
 // armed says that a person wants doses, whether or not something holds them: a
@@ -68,10 +71,13 @@ type standing struct {
 func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 	s, st := &t.situation, &t.standing
 	if t.known && s.Surplus != "" { // an account of weeks: a reading more or less is nothing to it
-		t.see(now, CauseSurplus, Run, false, t.detailOr(CauseSurplus, func() string { return s.Surplus }))
+		t.see(now, CauseSurplus, Run, false, t.detailOr(now, CauseSurplus, func() string { return s.Surplus }))
+	}
+	if t.known && s.Disarmed != "" {
+		t.see(now, CauseDisarmed, Run, false, s.Disarmed)
 	}
 	if t.known && s.Loaded != "" {
-		t.see(now, CauseGroundLoop, Run, false, t.detailOr(CauseGroundLoop, func() string { return s.Loaded }))
+		t.see(now, CauseGroundLoop, Run, false, t.detailOr(now, CauseGroundLoop, func() string { return s.Loaded }))
 	}
 	if !t.known || !s.Known {
 		st.outside.run(false, now.Up)
@@ -91,30 +97,39 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 		st.errorAt, st.errorWas, st.noted = now.Up, size, true
 	}
 	if out >= outOfBandFor+2*s.MixingTime && st.stuck {
-		t.see(now, CauseOutOfBand, Run, false, t.detailOr(CauseOutOfBand, func() string {
-			return fmt.Sprintf("pH %.2f, wanted %.2f; EC %.2f, wanted %.2f mS/cm", s.PH, float64(s.Target.PH), s.EC, float64(s.Target.EC))
+		t.see(now, CauseOutOfBand, Run, false, t.detailOr(now, CauseOutOfBand, func() string {
+			words := fmt.Sprintf("pH %.2f, wanted %.2f; EC %.2f, wanted %.2f mS/cm", s.PH, float64(s.Target.PH), s.EC, float64(s.Target.EC))
+			if s.Withheld != CauseNone {
+				words += "; withheld by: " + Of(s.Withheld).Text
+			}
+			return words
 		}))
 	}
 	if over := s.SettledEC - float64(s.Target.EC); over > dosing.WarnBand.EC && ec > dosing.WarnBand.EC {
-		t.see(now, CauseECHigh, Run, false, t.detailOr(CauseECHigh, func() string { return dumpAdvice(s) }))
+		t.see(now, CauseECHigh, Run, false, t.detailOr(now, CauseECHigh, func() string { return dumpAdvice(s) }))
 	}
 	st.worn = s.Answered >= answersWant && (s.LnBuffer > worn || st.worn && s.LnBuffer > wornBack)
 	if st.worn {
-		t.see(now, CauseBufferScale, Run, false, t.detailOr(CauseBufferScale, func() string {
+		t.see(now, CauseBufferScale, Run, false, t.detailOr(now, CauseBufferScale, func() string {
 			return fmt.Sprintf("they do %.0f %% of what was commissioned", 100*math.Exp(-s.LnBuffer))
 		}))
 	}
 	if st.withheld.run(s.armed() && s.Withheld != CauseNone, now.Up) >= withheldFor {
-		t.see(now, CauseWithheldLong, Run, false, t.detailOr(CauseWithheldLong, func() string { return "withheld by: " + Of(s.Withheld).Text }))
+		t.see(now, CauseWithheldLong, Run, false, t.detailOr(now, CauseWithheldLong, func() string { return "withheld by: " + Of(s.Withheld).Text }))
 	}
 }
 
-// detailOr keeps the figures of an alarm that already stands, so that a standing
-// alarm allocates nothing and its text does not flicker.
-func (t *tankAlarms) detailOr(c Cause, write func() string) string {
-	if r := &t.record[c]; r.present && r.detail != "" {
+// figuresHold is how long an alarm's figures are shown before they are taken anew.
+const figuresHold = time.Minute
+
+// detailOr keeps the figures of an alarm that already stands for a while, so that they
+// are of now but do not flicker.
+func (t *tankAlarms) detailOr(now dosing.Instant, c Cause, write func() string) string {
+	r := &t.record[c]
+	if r.present && r.detail != "" && now.Up-r.wrote < figuresHold {
 		return r.detail
 	}
+	r.wrote = now.Up
 	return write()
 }
 

@@ -14,6 +14,7 @@ func (w *Watch) Rejected(now dosing.Instant, in dosing.InputID, text string) {
 		return
 	}
 	w.told = true
+	w.heard = max(w.heard, now.Up)
 	i := &w.inputs[in]
 	i.rejects, i.rejectAt = min(i.rejects+1, rejectsFail), now.Up
 	i.rejectText = "last message refused: " + text

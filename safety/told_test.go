@@ -164,8 +164,8 @@ func TestWhatIsNotThereIsRefusedWithoutAPanic(t *testing.T) {
 	w.Demand(9, 1, 1)
 	w.Fill(9, 1, 1)
 	w.Doubted(now, 9, 9)
-	w.Closed(now, 9, 9, 1, true, 1)
-	w.Closed(now, 0, acidPump, 4711, true, dosing.Millilitre)
+	w.Closed(now, 9, 9, 1, FateKnown, 1)
+	w.Closed(now, 0, acidPump, 4711, FateKnown, dosing.Millilitre)
 	for _, d := range []dosing.Dose{{Tank: 9, Volume: 1}, {Pump: 9, Volume: 1}, {Volume: 0}, {Volume: -5}} {
 		w.Opened(d)
 		w.ByHand(d)

@@ -41,6 +41,8 @@ type Watch struct {
 	open   []dosing.Dose // doses that are neither settled nor given up
 	linkUp bool
 	linkAt time.Duration // when it last came up
+	heard  time.Duration // when anything last arrived
+	quiet  time.Duration // how long nothing at all may arrive
 	ledger LedgerState
 	other  bool
 
@@ -193,8 +195,20 @@ func NewWatch(s *Settings, totals *dosing.Totals, curves []dosing.Titration, now
 	return w
 }
 
-// recap takes the absolute caps from the settings.
+// recap takes the absolute caps from the settings, and for how long the quickest sender
+// may be silent.
 func (w *Watch) recap() {
+	w.quiet = freshMost
+	for i := range w.inputs {
+		if w.inputs[i].fitted {
+			w.quiet = min(w.quiet, w.inputs[i].limit)
+		}
+	}
+	for i := range w.nodes {
+		if w.nodes[i].full {
+			w.quiet = min(w.quiet, nodeSilentAfter)
+		}
+	}
 	for p := range w.pumps {
 		w.pumps[p].caps = w.cap(dosing.PumpID(p))
 	}
@@ -251,6 +265,9 @@ func (w *Watch) Read(r dosing.Reading) dosing.Quality {
 	i := &w.inputs[r.Input()]
 	if !i.fitted || r.Quantity() != i.quantity {
 		return dosing.QualityFailure
+	}
+	if !r.Retained() {
+		w.heard = max(w.heard, r.At().Up)
 	}
 	quality := i.take(r, i.probe && w.moving(i.tank, r.At().Up), i.probe && w.watered(i.tank, r.At().Up))
 	for t := range w.tanks {

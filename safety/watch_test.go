@@ -470,7 +470,7 @@ func TestClearEndsTheDoubtOverDosesThatWereGivenUpAndOnlyThose(t *testing.T) {
 	if _, tripped := f.trip(0, CauseDoseUncertain); !tripped {
 		t.Error("a dose that may still be running is forgiven")
 	}
-	f.w.Closed(f.now, 0, sulfatePump, key, false, 0)
+	f.w.Closed(f.now, 0, sulfatePump, key, FateUnknown, 0)
 	f.w.Clear(f.now, 0)
 	if _, tripped := f.trip(0, CauseDoseUncertain); tripped {
 		t.Error("a person has looked, and still it waits")

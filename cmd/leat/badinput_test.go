@@ -93,7 +93,7 @@ func refusals(t *testing.T, address string) int {
 		t.Fatalf("/metrics: %d", code)
 	}
 	for line := range strings.SplitSeq(body, "\n") {
-		if rest, ok := strings.CutPrefix(line, `leat_messages_total{kind="refused"} `); ok {
+		if rest, ok := strings.CutPrefix(line, `leat_messages_total{kind="refused",station="bench"} `); ok {
 			n, err := strconv.ParseFloat(rest, 64)
 			if err != nil {
 				t.Fatal(err)
@@ -108,14 +108,14 @@ func refusals(t *testing.T, address string) int {
 func TestBadPayloadsAreRefusedCountedAndNeverDosedOn(t *testing.T) {
 	t.Parallel()
 	broker := apptest.NewBroker(t)
-	const topic = "leat/tub/reading/ph"
+	const topic = "leat/bench/tub/reading/ph"
 	path := apptest.Config(t, broker.URL(), "[tank.input.ph]", "[tank.input.ph]\nformat = \"json\"\npointer = \"/value\"\ntime = \"/at\"",
 		"[tank.input.ec]", "[tank.input.ec]\nformat = \"senml\"")
 	farm := apptest.NewFarm(t, apptest.Load(t, path))
 	farm.Wrap(topic, func(body []byte) []byte {
 		return fmt.Appendf(nil, `{"value":%s,"at":%d}`, body, time.Now().Unix())
 	})
-	farm.Wrap("leat/tub/reading/ec", func(body []byte) []byte {
+	farm.Wrap("leat/bench/tub/reading/ec", func(body []byte) []byte {
 		return fmt.Appendf(nil, `[{"n":"ec","u":"S/m","v":%se-1}]`, body)
 	})
 	daemon := running(t, path)
@@ -124,9 +124,9 @@ func TestBadPayloadsAreRefusedCountedAndNeverDosedOn(t *testing.T) {
 	address := page(t, daemon)
 
 	farm.Mute(topic, true)
-	farm.Mute("leat/tub/reading/ec", true)
+	farm.Mute("leat/bench/tub/reading/ec", true)
 	held := func() bool {
-		state := broker.Retained("leat/tub/state")
+		state := broker.Retained("leat/bench/tub/state")
 		return strings.Contains(state, `"ph-`) && strings.Contains(state, `"ec-`)
 	}
 	apptest.Eventually(t, "without readings pH and EC are held", held)
@@ -144,13 +144,13 @@ func TestBadPayloadsAreRefusedCountedAndNeverDosedOn(t *testing.T) {
 		{"deep JSON without an end", topic, []byte(strings.Repeat("[", 60000))},
 		{"a time one hour ahead", topic, fmt.Appendf(nil, `{"value":6.1,"at":%d}`, future)},
 		{"pH 61", topic, fmt.Appendf(nil, `{"value":61,"at":%d}`, time.Now().Unix())},
-		{"degrees in place of mS/cm", "leat/tub/reading/ec", []byte(`[{"n":"ec","u":"Cel","v":1.2}]`)},
-		{"two records, of which one must be named", "leat/tub/reading/ec", []byte(`[{"n":"ec","u":"S/m","v":0.12},{"n":"other","u":"S/m","v":0.2}]`)},
+		{"degrees in place of mS/cm", "leat/bench/tub/reading/ec", []byte(`[{"n":"ec","u":"Cel","v":1.2}]`)},
+		{"two records, of which one must be named", "leat/bench/tub/reading/ec", []byte(`[{"n":"ec","u":"S/m","v":0.12},{"n":"other","u":"S/m","v":0.2}]`)},
 		{"10 MB", topic, []byte(`{"value":` + strings.Repeat("1", 10<<20) + `}`)},
-		{"10 MB to a report", "leat/tub/report/acid", make([]byte, 10<<20)},
-		{"a broken report", "leat/tub/report/acid", []byte(`{"order":"1-000001","phase":"finished"}`)},
-		{"a broken heartbeat", "leat/tub/node/pumps", []byte(`{"boot":7}`)},
-		{"a broken lease", "leat/tub/lease", []byte(`{"epoch":-1,"beat":1}`)},
+		{"10 MB to a report", "leat/bench/report/acid", make([]byte, 10<<20)},
+		{"a broken report", "leat/bench/report/acid", []byte(`{"order":"1-000001","phase":"finished"}`)},
+		{"a broken heartbeat", "leat/bench/node/pumps", []byte(`{"boot":7}`)},
+		{"a broken lease", "leat/bench/lease", []byte(`{"epoch":-1,"beat":1}`)},
 	} {
 		before := refusals(t, address)
 		broker.PubBody(bad.topic, bad.body)
@@ -171,8 +171,17 @@ func TestBadPayloadsAreRefusedCountedAndNeverDosedOn(t *testing.T) {
 	daemon.Await(`"payload refused"`, "larger than")
 
 	farm.Mute(topic, false)
-	farm.Mute("leat/tub/reading/ec", false)
+	farm.Mute("leat/bench/tub/reading/ec", false)
 	doses(t, farm, 1)
 	stopsCleanly(t, daemon)
 	apptest.Covers(t, apptest.Record(t, apptest.State(path)), farm)
+}
+
+func TestMetricsTellTheVersionThatTheBuildWasGiven(t *testing.T) {
+	path := apptest.Config(t, "mqtt://127.0.0.1:1")
+	daemon := leatWith(t, []string{asVersion + "=9.8.7"}, nil, "run", "-config", path)
+	if _, body := get(t, page(t, daemon)+"/metrics"); !strings.Contains(body, `version="9.8.7"`) {
+		t.Error("leat_build_info does not hold 9.8.7")
+	}
+	stopsCleanly(t, daemon)
 }

@@ -124,7 +124,7 @@ func (a *blendAsked) flags(name string) *flag.FlagSet {
 		flags.StringVar(&a.before, "before", "", "the `SHEET` before: with -given and -topup it tells new standing shares")
 		flags.StringVar(&a.given, "given", "", "what was given since, mL: a `LIST` such as calcium=1200,bloom=900")
 		number("topup", "`litres` of water topped up since")
-		flags.BoolVar(&a.payload, "payload", false, "print only the message for the topic leat/TANK/analysis/ask of a running daemon")
+		flags.BoolVar(&a.payload, "payload", false, "print only the message for the topic leat/STATION/TANK/analysis/ask of a running daemon")
 		flags.BoolVar(&a.send, "send", false, "send the analysis to the daemon that runs on -config: its shares follow")
 		flags.StringVar(&a.sampled, "sampled", "", "when the sample was taken, with -payload or -send: a `TIME` such as 2026-01-01T09:00:00Z; default now")
 		flags.StringVar(&a.note, "note", "", "a `TEXT` for the record, with -payload or -send")

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
 	"strings"
 
 	"leat/dosing/blend"
@@ -163,16 +164,16 @@ func printEstimate(w io.Writer, c *blend.Correction, estimate *blend.Analysis) {
 }
 
 func printDump(w io.Writer, c *blend.Correction, out *blend.Corrected) {
-	tolerance := fmt.Sprintf("%s %%", short(100*c.Tolerance))
+	tolerance := strconv.FormatFloat(100*c.Tolerance, 'g', 3, 64) + " %"
 	switch {
 	case math.IsNaN(out.Dump):
 		fmt.Fprintf(w, "\nNo share dumped brings every macronutrient within %s: even with fresh water these stocks cannot\n", tolerance)
 		printList(w, "Why, with fresh water", out.Fresh.Reasons)
 	case out.Dump == 0:
-		fmt.Fprintf(w, "\nNothing need be dumped: adding brings every macronutrient within %s\n", tolerance)
+		fmt.Fprintf(w, "\nNothing need be dumped: adding brings every macronutrient within %s%s\n", tolerance, leftOutside(out.Add, c.Tolerance))
 	default:
 		litres := out.Dump * c.Litres
-		fmt.Fprintf(w, "\nDump %.1f %% of the tank, %s L, and refill with source water, to come within %s everywhere\n\n", 100*out.Dump, short(litres), tolerance)
+		fmt.Fprintf(w, "\nDump %.1f %% of the tank, %s L, and refill with source water, to bring every macronutrient within %s%s\n\n", 100*out.Dump, short(litres), tolerance, leftOutside(out.After, c.Tolerance))
 		printAmounts(w, out.After, scaled(out.After.Amounts, c.Litres))
 		fmt.Fprintln(w)
 		printElements(w, out.After)
@@ -183,7 +184,25 @@ func printDump(w io.Writer, c *blend.Correction, out *blend.Corrected) {
 	}
 }
 
+// leftOutside names what is not a matter of the share dumped and stays off all the
+// same: micronutrients, and ammonium that lacks.
+func leftOutside(m *blend.Mix, tolerance float64) string {
+	var names []string
+	for s := range blend.SubstanceCount {
+		if o := m.Off(s); m.Wants[s].Amount > 0 && math.Abs(o) > tolerance && (!s.Macro() || s == blend.NH4 && o < 0) {
+			names = append(names, fmt.Sprintf("%s %+.0f %%", s.Symbol(), 100*o))
+		}
+	}
+	if names == nil {
+		return ""
+	}
+	return "; outside it stay " + strings.Join(names, ", ")
+}
+
 func printLongRun(w io.Writer, out *blend.Corrected) {
+	if out.NoLongRun != "" {
+		fmt.Fprintf(w, "\nNo standing shares give what the plants took since the last analysis: %s\n", out.NoLongRun)
+	}
 	if out.LongRun == nil {
 		return
 	}
@@ -212,6 +231,7 @@ type labDocument struct {
 	Dump      *float64            `json:"dump_share"` // null: no share suffices
 	After     *mixDocument        `json:"after_dump"`
 	LongRun   *mixDocument        `json:"long_run"`
+	NoLongRun string              `json:"no_long_run,omitempty"`
 }
 
 type checkDocument struct {
@@ -228,7 +248,7 @@ func labDocumentOf(job *blendJob, c *blend.Correction, estimate *blend.Analysis,
 		d := mixDocumentOf(job, m, scaled(m.Amounts, c.Litres))
 		return &d
 	}
-	d := labDocument{Verdict: verdict.String(), Estimated: map[string]*float64{}, Measured: map[string]*float64{}, Add: *of(out.Add), Dump: digits(out.Dump), After: of(out.After), LongRun: of(out.LongRun)}
+	d := labDocument{Verdict: verdict.String(), Estimated: map[string]*float64{}, Measured: map[string]*float64{}, Add: *of(out.Add), Dump: digits(out.Dump), After: of(out.After), LongRun: of(out.LongRun), NoLongRun: out.NoLongRun}
 	for _, check := range checks {
 		d.Checks = append(d.Checks, checkDocument{check.Name, check.Verdict.String(), check.Text})
 	}

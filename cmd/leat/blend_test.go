@@ -105,6 +105,9 @@ func TestLabSaysWhatToAddWhatToDumpAndWhetherToBelieveIt(t *testing.T) {
 			t.Errorf("not said: %q in\n%s", want, out)
 		}
 	}
+	if !strings.Contains(out, "to bring every macronutrient within 10 %; outside it stay Fe -") || strings.Contains(out, "everywhere") {
+		t.Errorf("iron far off its target is said to be within 10 %% everywhere:\n%s", out)
+	}
 	out = blendOK(t, append(common, "-analysis", "NO3=185 mg/L, P=22 mg/L, K=190 mg/L, Ca=245 mg/L, Mg=62 mg/L, SO4=400 mg/L, pH=6.1, EC=2.4 mS/cm")...)
 	if !strings.Contains(out, "have the analysis repeated") {
 		t.Errorf("nitrogen read as nitrate is believed:\n%s", out)

@@ -105,19 +105,19 @@ func TestPhoneAsksForAnotherSetpointOverMQTT(t *testing.T) {
 	daemon := running(t, path)
 	daemon.Await(`"broker"`, `"connected":true`)
 
-	if a := ask(t, broker, "leat/tub/setpoint/ph", "58"); a.Accepted || !strings.Contains(a.Text, "58") || !strings.Contains(a.Text, "5") || !strings.Contains(a.Text, "7") {
+	if a := ask(t, broker, "leat/bench/tub/setpoint/ph", "58"); a.Accepted || !strings.Contains(a.Text, "58") || !strings.Contains(a.Text, "5") || !strings.Contains(a.Text, "7") {
 		t.Errorf("58 must be refused with the bounds: %+v", a)
 	}
-	if a := ask(t, broker, "leat/tub/setpoint/ph", "five"); a.Accepted || a.Text == "" {
+	if a := ask(t, broker, "leat/bench/tub/setpoint/ph", "five"); a.Accepted || a.Text == "" {
 		t.Errorf("a word must be refused with a hint: %+v", a)
 	}
-	if a := ask(t, broker, "leat/tub/setpoint/ph", "5.9"); !a.Accepted || !strings.Contains(a.Text, "5.8 → 5.9") || !strings.Contains(a.Text, "ramp") {
+	if a := ask(t, broker, "leat/bench/tub/setpoint/ph", "5.9"); !a.Accepted || !strings.Contains(a.Text, "5.8 → 5.9") || !strings.Contains(a.Text, "ramp") {
 		t.Errorf("5.9 must be taken along a ramp: %+v", a)
 	}
 	// It ramps: the present value moves from 5.8, well before it is at 5.9.
 	var shown struct{ Present, Target float64 }
 	apptest.Eventually(t, "the setpoint is on its way", func() bool {
-		return json.Unmarshal([]byte(broker.Retained("leat/tub/setpoint/ph")), &shown) == nil && shown.Present > 5.8
+		return json.Unmarshal([]byte(broker.Retained("leat/bench/tub/setpoint/ph")), &shown) == nil && shown.Present > 5.8
 	})
 	if shown.Target != 5.9 || !(shown.Present < 5.9) {
 		t.Errorf("on its way to 5.9: %+v", shown)

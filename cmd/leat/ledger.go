@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"os"
 	"sort"
 	"strings"
 	"text/tabwriter"
@@ -17,12 +18,18 @@ import (
 )
 
 const ledgerUsage = `usage: leat ledger -state DIR print|verify|export [flags]
+       leat ledger -state DIR backup FILE
+       leat ledger -state DIR restore FILE [-note TEXT] [-yes]
 
   print   every row in a sentence, oldest first
   verify  the whole chain; then rows, head, and sums by pump
   export  a table: -kind doses, readings (by minute) or changes
+  backup  a copy of one moment, beside a running daemon too, into a new FILE
+  restore puts such a copy in the place of the folder's ledger, which is kept beside it; no daemon may run. A new
+          epoch begins above what the nodes have seen, every tank observes, and as much as the caps allow counts
+          as dosed since the copy was made. It asks before it does so; -yes answers
 
-The folder may belong to a running daemon; nothing in it is changed.
+But for restore the folder may belong to a running daemon, and nothing in it is changed.
 -from and -to take 2031-03-04, 2031-03-04T19:00, RFC 3339, or an age such as 36h.
 A day given to -to is included. Times without a zone are this machine's.
 
@@ -30,14 +37,17 @@ A day given to -to is included. Times without a zone are this machine's.
 
 // ledgerFlags are the flags of leat ledger, and which verbs each belongs to.
 type ledgerFlags struct {
-	state, kind, format, from, to, tank, pump string
-	json                                      bool
+	state, kind, format, from, to, tank, pump, note string
+	json, yes                                       bool
 }
 
 var ledgerVerbs = map[string]string{
 	"print":  "state from to tank pump format json",
 	"verify": "state format json",
 	"export": "state kind from to tank pump format json",
+
+	"backup":  "state",
+	"restore": "state note yes",
 }
 
 // ledgerCommand reads the record of a state folder.
@@ -48,6 +58,8 @@ func ledgerCommand(args []string, stdout, stderr io.Writer) int {
 	flags.StringVar(&f.kind, "kind", "doses", "what to export: "+strings.Join(store.ExportKinds, ", "))
 	flags.StringVar(&f.format, "format", "", "text, csv or json; export writes csv unless told otherwise")
 	flags.BoolVar(&f.json, "json", false, "the same as -format json")
+	flags.StringVar(&f.note, "note", "", "for the ledger: why a copy is put back")
+	flags.BoolVar(&f.yes, "yes", false, "put the copy back without asking")
 	flags.StringVar(&f.from, "from", "", "begin at this `time`")
 	flags.StringVar(&f.to, "to", "", "end before this `time`")
 	flags.StringVar(&f.tank, "tank", "", "only this `tank`")
@@ -56,7 +68,7 @@ func ledgerCommand(args []string, stdout, stderr io.Writer) int {
 		fmt.Fprint(stdout, ledgerUsage)
 		flags.PrintDefaults()
 	}
-	if code, done := parseFlags(flags, args, stdout, stderr, 1); done {
+	if code, done := parseFlags(flags, args, stdout, stderr, 2); done {
 		return code
 	}
 	verb := flags.Arg(0)
@@ -64,7 +76,15 @@ func ledgerCommand(args []string, stdout, stderr io.Writer) int {
 	if err != nil {
 		return misused("leat ledger", err.Error(), stderr)
 	}
-	if err := f.run(verb, selection, stdout); err != nil {
+	switch verb {
+	case "backup":
+		err = backupLedger(f.state, flags.Arg(1), stdout)
+	case "restore":
+		err = restoreLedger(f.state, flags.Arg(1), f.note, f.yes, os.Stdin, stdout)
+	default:
+		err = f.run(verb, selection, stdout)
+	}
+	if err != nil {
 		fmt.Fprintf(stderr, "leat ledger: %v\n", err)
 		return 1
 	}
@@ -78,7 +98,7 @@ func (f *ledgerFlags) check(verb string, flags *flag.FlagSet) (store.Selection, 
 		if verb == "" {
 			verb = "no verb"
 		}
-		return store.Selection{}, fmt.Errorf("%s: want print, verify or export", verb)
+		return store.Selection{}, fmt.Errorf("%s: want print, verify, export, backup or restore", verb)
 	}
 	var err error
 	flags.Visit(func(given *flag.Flag) {
@@ -101,6 +121,8 @@ func (f *ledgerFlags) check(verb string, flags *flag.FlagSet) (store.Selection, 
 	switch {
 	case err != nil:
 		return store.Selection{}, err
+	case (verb == "backup" || verb == "restore") != (flags.NArg() == 2):
+		return store.Selection{}, fmt.Errorf("%s wants %s", verb, map[bool]string{true: "one FILE", false: "no further argument"}[verb == "backup" || verb == "restore"])
 	case f.state == "":
 		return store.Selection{}, fmt.Errorf("-state is missing: it names the folder that holds leat.db")
 	case f.format != "text" && f.format != "json" && (f.format != "csv" || verb != "export"):

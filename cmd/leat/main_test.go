@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"flag"
 	"os"
 	"os/exec"
@@ -16,8 +17,12 @@ import (
 // test can kill it, signal it and read its exit code.
 const asLeat = "LEAT_TEST_AS_LEAT"
 
+// asVersion is the version that a release build would have.
+const asVersion = "LEAT_TEST_AS_VERSION"
+
 func TestMain(m *testing.M) {
 	if os.Getenv(asLeat) == "1" {
+		version = cmp.Or(os.Getenv(asVersion), version)
 		os.Exit(dispatch(os.Args[1:], os.Stdout, os.Stderr))
 	}
 	// Tests of a farm wait for its clock, not for the processor.

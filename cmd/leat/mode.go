@@ -25,7 +25,7 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	path := flags.String("config", "", "configuration `FILE` of the running daemon, to find its state folder")
 	state := flags.String("state", "", "state `FOLDER` of the running daemon, instead of -config")
 	tank := flags.String("tank", "", "`NAME` of the tank")
-	note := flags.String("note", "", "what was checked; needed by clear and confirm-water")
+	note := flags.String("note", "", "what was checked; needed by clear, confirm-water and raise-epoch")
 	asJSON := flags.Bool("json", false, "print the answer as JSON")
 	flags.Usage = func() {
 		fmt.Fprint(flags.Output(), modeUsage)
@@ -37,7 +37,7 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	kind, ok := controller.ParseRequestKind(flags.Arg(0))
 	switch {
 	case !ok || !oneOfModes(kind):
-		return misused("leat mode", fmt.Sprintf("%q: want one of arm, observe, stop, clear, pause, resume, confirm-water", flags.Arg(0)), stderr)
+		return misused("leat mode", fmt.Sprintf("%q: want one of arm, observe, stop, clear, pause, resume, confirm-water, raise-epoch", flags.Arg(0)), stderr)
 	case *tank == "":
 		return misused("leat mode", "name the tank with -tank NAME", stderr)
 	case (*path == "") == (*state == ""):
@@ -70,17 +70,19 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	return 0
 }
 
-const modeUsage = `usage: leat mode -config FILE -tank NAME [-note TEXT] arm|observe|stop|clear|pause|resume|confirm-water
+const modeUsage = `usage: leat mode -config FILE -tank NAME [-note TEXT] arm|observe|stop|clear|pause|resume|confirm-water|raise-epoch
 
 Tells the running daemon, over the socket in its state folder. arm doses, observe only shows what it would dose, stop
 ends dosing until a person clears it, saying with -note what was checked. A software stop is no emergency stop.
+raise-epoch ends record-behind-node: the nodes know of later orders than the ledger. Find out what was dosed meanwhile,
+and say it in the note; afterwards every tank of the station observes.
 
 `
 
 func oneOfModes(kind controller.RequestKind) bool {
 	switch kind {
 	case controller.RequestArm, controller.RequestObserve, controller.RequestStop, controller.RequestClear,
-		controller.RequestPause, controller.RequestResume, controller.RequestConfirmWater:
+		controller.RequestPause, controller.RequestResume, controller.RequestConfirmWater, controller.RequestRaiseEpoch:
 		return true
 	}
 	return false

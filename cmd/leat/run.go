@@ -45,7 +45,7 @@ func runCommand(args []string, stdout, stderr io.Writer) int {
 	signal.Notify(hangup, syscall.SIGHUP)
 	defer signal.Stop(hangup)
 	fresh := file
-	daemon, err := app.New(file, app.Options{Log: log, Reload: func() (_ *config.File, err error) {
+	daemon, err := app.New(file, app.Options{Log: log, Version: version, Reload: func() (_ *config.File, err error) {
 		fresh, err = config.Load(*path)
 		return fresh, err
 	}})

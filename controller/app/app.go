@@ -28,7 +28,8 @@ import (
 
 // Options are what a caller may choose beside the configuration.
 type Options struct {
-	Clock     Clock // nil = the machine's
+	Clock     Clock  // nil = the machine's
+	Version   string // of the program, for the metrics
 	Log       *zap.Logger
 	Reload    func() (*config.File, error) // re-reads the configuration on Reload; nil = none
 	ArmAll    bool                         // the demo arms its own tanks and says so
@@ -79,7 +80,11 @@ type App struct {
 	pulse     pulse
 	other     time.Duration // uptime until which another daemon is believed to be there; 0 = none
 	losses    losses
+	connected bool           // as the link last told
+	echoed    time.Duration  // uptime at which a lease was last heard, or the link opened
 	leases    payload.Leases // our own, heard back
+
+	firstEpoch uint32 // of this run; a person may raise it
 }
 
 type request struct {
@@ -141,7 +146,7 @@ func (a *App) open() error {
 	if broken {
 		return fmt.Errorf("%w; the daemon does not dose on a record that was changed: look at it with leat ledger verify, then move the folder away to begin a new one", err)
 	}
-	a.metrics = metrics.New(a.View)
+	a.metrics = metrics.New(a.file.Settings.Safety.Station, a.View, a.options.Version)
 	now := a.now()
 	restored, err := ledger.Replay(a.db, now, false)
 	if err != nil {
@@ -150,6 +155,7 @@ func (a *App) open() error {
 	if a.core, err = controller.New(&a.file.Settings, restored, now); err != nil {
 		return err
 	}
+	a.firstEpoch = a.core.Epoch()
 	a.history = a.db.History()
 	a.writer = newWriter(book, a.history.Flush, a.metrics.LedgerAppend, a.log)
 	a.wires = newWires(a.file)

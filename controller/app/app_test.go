@@ -57,7 +57,7 @@ func TestHungDecisionLoopSendsNoLeaseAndFeedsNoWatchdog(t *testing.T) {
 	apptest.Eventually(t, "leases go out and the watchdog is fed", func() bool {
 		return len(broker.on("/lease")) >= 2 && d.supervisor.count("WATCHDOG=1") >= 2
 	})
-	broker.publish(t, "leat/tub/report/acid", `{"order":"1-000001","phase":"done","run_ms":1000,"volume_ml":0.1}`)
+	broker.publish(t, "leat/bench/report/acid", `{"order":"1-000001","phase":"done","run_ms":1000,"volume_ml":0.1}`)
 	<-hung
 	leases, fed := len(broker.on("/lease")), d.supervisor.count("WATCHDOG=1")
 	began := time.Now()
@@ -130,6 +130,25 @@ func TestSecondDaemonUnderTheSameClientIDIsNoticedByTheBrokenLinks(t *testing.T)
 	apptest.Eventually(t, "both notice", func() bool { return mine.holds("other-controller") && other.holds("other-controller") })
 }
 
+// A broker can lose sight of the older of two clients with one id and leave both
+// connected: it answers the pings of one to whom it delivers nothing.
+func TestSecondDaemonUnderTheSameClientIDIsNoticedByABrokerThatLeavesBothConnected(t *testing.T) {
+	t.Parallel()
+	broker := newInner(t)
+	path := apptest.Config(t, broker.url)
+	mine := runs(t, path, Options{})
+	apptest.Eventually(t, "the first is connected", func() bool { return mine.View().LinkUp })
+	id := apptest.Load(t, path).Broker.ClientID
+	forgotten, ok := broker.server.Clients.Get(id)
+	if !ok {
+		t.Fatalf("the broker knows no client %q", id)
+	}
+	broker.server.UnsubscribeClient(forgotten)
+	broker.server.Clients.Delete(id)
+	other := runs(t, apptest.Config(t, broker.url), Options{})
+	apptest.Eventually(t, "both notice", func() bool { return mine.holds("other-controller") && other.holds("other-controller") })
+}
+
 func TestLinkLostAgainAndAgainIsNoticedHoweverLongThePausesGrewButNotAfterAQuietHour(t *testing.T) {
 	var l losses
 	// With the longest pauses two daemons throw each other out every 60 s at the most.
@@ -145,7 +164,9 @@ func TestLinkLostAgainAndAgainIsNoticedHoweverLongThePausesGrewButNotAfterAQuiet
 
 func TestReloadIsTakenWholeOrNotAtAll(t *testing.T) {
 	broker := newInner(t)
-	path := apptest.Config(t, broker.url)
+	// The node is set to longer runs than this pump makes: a setpoint that lets them
+	// grow needs nobody at the node.
+	path := apptest.Config(t, broker.url, `rate = "6 mL/min"`, "rate = \"6 mL/min\"\nnode_max_on_time = \"60s\"")
 	version := apptest.Load(t, path).Settings.Version
 	d := runs(t, path, Options{Reload: func() (*config.File, error) { return config.Load(path) }})
 	good, err := os.ReadFile(path)
@@ -199,7 +220,7 @@ func TestEveryRequestIsAnsweredInWords(t *testing.T) {
 	}
 	// A payload that nobody can read is answered too, on the topic of the phone.
 	apptest.Eventually(t, "the daemon listens", func() bool { return d.View().LinkUp })
-	broker.publish(t, "leat/tub/setpoint/ph/ask", `{"value":`)
+	broker.publish(t, "leat/bench/tub/setpoint/ph/ask", `{"value":`)
 	apptest.Eventually(t, "an answer is published", func() bool { return len(broker.on("/setpoint/ph/answer")) == 1 })
 	var said struct {
 		Accepted bool
@@ -227,7 +248,7 @@ func TestAnAnalysisSentOverTheBrokerReachesTheRecordAndTheShares(t *testing.T) {
 	ask := func(body string) (said word) {
 		t.Helper()
 		before := len(broker.on("/analysis/answer"))
-		broker.publish(t, "leat/tub/analysis/ask", body)
+		broker.publish(t, "leat/bench/tub/analysis/ask", body)
 		apptest.Eventually(t, "an answer is published", func() bool { return len(broker.on("/analysis/answer")) > before })
 		if err := json.Unmarshal([]byte(broker.on("/analysis/answer")[before].body), &said); err != nil {
 			t.Error(err)

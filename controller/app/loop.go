@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -111,6 +112,7 @@ func (a *App) tick(now dosing.Instant) {
 	if a.stopOwed && a.link.Open() {
 		a.stopPumps()
 	}
+	a.checkEcho(now)
 	a.countUnread(now)
 	if a.history.Due() {
 		select {
@@ -138,6 +140,7 @@ func (a *App) countUnread(now dosing.Instant) {
 func (a *App) linkChanged(up bool) {
 	a.log.Info("broker", zap.Bool("connected", up))
 	now := a.clock.Now()
+	a.connected, a.echoed = up, now.Up
 	if up {
 		a.state.forget()
 		if a.stopOwed {
@@ -152,6 +155,19 @@ func (a *App) linkChanged(up bool) {
 		}
 	}
 	a.step(now, controller.Event{Kind: controller.EventLink, Up: up})
+}
+
+// checkEcho looks whether the broker still brings what is sent: our own lease, at
+// least. A broker that has mistaken us for another client of the same id answers our
+// pings and delivers nothing; neither would then lose its link or hear of the other.
+func (a *App) checkEcho(now dosing.Instant) {
+	if !a.connected || now.Up-a.echoed <= leaseHolds {
+		return
+	}
+	a.echoed = now.Up
+	a.log.Warn("the broker brings back none of our own leases: another program may use the same client id",
+		zap.String("client_id", a.file.Broker.ClientID))
+	a.link.Reopen(errors.New("nothing comes back of what is sent"))
 }
 
 // losses are the uptimes at which the link was lost, of the last flapsSpan.
@@ -244,10 +260,12 @@ func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time
 	case routeAnalysis:
 		err = a.takeAnalysis(r, body)
 	case routeLease:
+		a.echoed = max(a.echoed, at.Up)
 		var epoch uint32
 		var beat uint64
-		// Two fresh state folders both begin with epoch 1; the beat tells them apart.
-		if epoch, beat, err = a.leases.Parse(body); err == nil && (epoch != a.core.Epoch() || beat <= a.firstBeat || beat > a.beat) {
+		// Two fresh state folders both begin with epoch 1; the beat tells them apart. A lease
+		// of before the epoch was raised may still be on its way.
+		if epoch, beat, err = a.leases.Parse(body); err == nil && (epoch < a.firstEpoch || epoch > a.core.Epoch() || beat <= a.firstBeat || beat > a.beat) {
 			a.seeOther(at, leaseHolds)
 		}
 	}

@@ -19,7 +19,7 @@ func (a *App) webOptions() web.Options {
 	if w.Off {
 		w = config.Web{}
 	}
-	return web.Options{Listen: w.Listen, Certificate: w.Certificate, Key: w.Key, Secure: w.BehindProxy, Monitoring: a.file.Metrics.Listen, Socket: filepath.Join(a.file.State, SocketName),
+	return web.Options{Listen: w.Listen, Certificate: w.Certificate, Key: w.Key, Proxied: w.BehindProxy, Monitoring: a.file.Metrics.Listen, Socket: filepath.Join(a.file.State, SocketName),
 		ECScale: w.ECScale, View: a.View, Ask: a.Ask, ReadAnalysis: readAnalysis, History: a.minutes, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready,
 		Alive: func() error { return a.pulse.within(aliveWithin) }}
 }

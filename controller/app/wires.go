@@ -52,12 +52,11 @@ func newWires(file *config.File) *wires {
 		w.routes[topic] = r
 		w.filters = append(w.filters, topic)
 	}
-	row := w.topics.Row()
 	for i := range file.Settings.Safety.Pumps {
-		add(w.topics.Report(row, file.Settings.Safety.Pumps[i].Name), route{kind: routeReport, pump: dosing.PumpID(i)})
+		add(w.topics.Report(file.Settings.Safety.Pumps[i].Name), route{kind: routeReport, pump: dosing.PumpID(i)})
 	}
 	for i := range file.Settings.Safety.Nodes {
-		add(w.topics.Node(row, file.Settings.Safety.Nodes[i].Name), route{kind: routeHeartbeat, node: safety.NodeID(i), hearts: &payload.Heartbeats{}})
+		add(w.topics.Node(file.Settings.Safety.Nodes[i].Name), route{kind: routeHeartbeat, node: safety.NodeID(i), hearts: &payload.Heartbeats{}})
 	}
 	for i := range file.Settings.Tanks {
 		for _, q := range []dosing.Quantity{dosing.QuantityPH, dosing.QuantityEC} {
@@ -65,7 +64,7 @@ func newWires(file *config.File) *wires {
 		}
 		add(w.topics.AnalysisAsk(dosing.TankID(i)), route{kind: routeAnalysis, tank: dosing.TankID(i)})
 	}
-	add(w.topics.Lease(row), route{kind: routeLease})
+	add(w.topics.Lease(), route{kind: routeLease})
 	return w
 }
 
@@ -98,7 +97,7 @@ func (w *wires) outlet(tank dosing.TankID) string {
 }
 
 func (w *wires) orderTopic(o controller.Order) string {
-	return w.topics.Order(w.topics.Row(), w.file.Settings.Safety.Pumps[o.Pump()].Name)
+	return w.topics.Order(w.file.Settings.Safety.Pumps[o.Pump()].Name)
 }
 
 // stopMessage is a stop for one pump or for all.
@@ -107,16 +106,16 @@ func (w *wires) stopMessage(epoch uint32, s controller.StopOrder) message {
 	if !s.All {
 		pump = w.file.Settings.Safety.Pumps[s.Pump].Name
 	}
-	return message{topic: w.topics.Stop(w.topics.Row()), qos: 1, body: payload.AppendStop(nil, epoch, pump)}
+	return message{topic: w.topics.Stop(), qos: 1, body: payload.AppendStop(nil, epoch, pump)}
 }
 
 // supplyMessage cuts the supply of all pumps of the station.
 func (w *wires) supplyMessage(epoch uint32) message {
-	return message{topic: w.topics.Supply(w.topics.Row()), qos: 1, body: payload.AppendSupply(nil, epoch)}
+	return message{topic: w.topics.Supply(), qos: 1, body: payload.AppendSupply(nil, epoch)}
 }
 
 func (w *wires) leaseMessage(epoch uint32, beat uint64) message {
-	return message{topic: w.topics.Lease(w.topics.Row()), body: payload.AppendLease(nil, epoch, beat)}
+	return message{topic: w.topics.Lease(), body: payload.AppendLease(nil, epoch, beat)}
 }
 
 // online is the topic on which the daemon says that it is there.

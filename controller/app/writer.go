@@ -39,11 +39,12 @@ type result struct {
 const draftsMost = 4096
 
 // resultsOfDraft is the most that one draft brings back: the disk is full, the disk
-// is ready again or has failed, and what became of the draft.
+// is ready again or has failed, and what became of the draft. History brings back one
+// word in a run, that the disk has failed.
 const resultsOfDraft = 3
 
 func newWriter(l *ledger.Ledger, history func() error, observe func(time.Duration), log *zap.Logger) *writer {
-	return &writer{ledger: l, drafts: make(chan ledger.Draft, draftsMost), results: make(chan result, resultsOfDraft*draftsMost),
+	return &writer{ledger: l, drafts: make(chan ledger.Draft, draftsMost), results: make(chan result, resultsOfDraft*draftsMost+1),
 		flush: make(chan struct{}, 1), history: history, log: log, observe: observe, retry: 5 * time.Second}
 }
 
@@ -55,7 +56,9 @@ func (w *writer) run(quit <-chan struct{}) {
 		select {
 		case draft, more := <-w.drafts:
 			if !more {
-				w.writeHistory()
+				if !failed {
+					w.writeHistory()
+				}
 				return
 			}
 			if failed {
@@ -64,7 +67,9 @@ func (w *writer) run(quit <-chan struct{}) {
 			}
 			failed = !w.insist(draft, quit)
 		case <-w.flush:
-			w.writeHistory()
+			if !failed {
+				failed = !w.writeHistory()
+			}
 		}
 	}
 }
@@ -102,12 +107,20 @@ func (w *writer) tell(state safety.LedgerState, text string) {
 	w.results <- result{event: &controller.Event{Kind: controller.EventLedger, Ledger: state, Text: text}}
 }
 
-// writeHistory writes the complete minutes. What fails waits for the next time:
-// history is for people, no dose rests on it.
-func (w *writer) writeHistory() {
-	if err := w.history(); err != nil {
-		w.log.Warn("history not written", zap.Error(err))
+// writeHistory writes the complete minutes. What finds the disk full waits for the
+// next time: history is for people, no dose rests on it. But where it shows first that
+// the disk failed, it reports false, and the ledger has failed too.
+func (w *writer) writeHistory() bool {
+	err := w.history()
+	if err == nil {
+		return true
 	}
+	w.log.Warn("history not written", zap.Error(err))
+	if errors.Is(err, ledger.ErrFailed) {
+		w.tell(safety.LedgerFailed, err.Error())
+		return false
+	}
+	return true
 }
 
 // append writes one draft and returns the event that tells the core so; a

@@ -306,15 +306,11 @@ func (s *Scene) wire(p *parameters) error {
 		if in.NotFitted != "" {
 			continue
 		}
-		owner := in.Tank
-		if owner == dosing.AllTanks {
-			owner = s.Topics.Row()
-		}
 		compensation := dosing.Compensation{Method: dosing.MethodNone}
 		if in.Quantity == dosing.QuantityPH {
 			compensation.Method = dosing.MethodNernst
 		}
-		topic := s.Topics.Reading(owner, in.Name)
+		topic := s.Topics.Reading(in.Tank, in.Name)
 		s.Wires[i] = sim.Wire{Topic: topic, Compensation: compensation, Raw: true}
 		f := sim.Feed{Topic: topic}
 		f.Input, f.Tank, f.Quantity, f.Compensation = dosing.InputID(i), in.Tank, in.Quantity, compensation

@@ -36,6 +36,7 @@ type invariant struct {
 // the same night, is checked by playing one night in a hundred twice.
 var invariants = []invariant{
 	{2, "intent first", (*trail).intentFirst},
+	{3, "ledger covers truth", (*trail).covers},
 	{4, "dose cap", (*trail).doseCap},
 	{5, "in-transit cap", (*trail).transitCap},
 	{6, "rolling caps", (*trail).rollingCaps},
@@ -53,7 +54,10 @@ var invariants = []invariant{
 	{32, "whole blends", (*trail).wholeBlends},
 	{33, "scope", (*trail).scope},
 	{35, "one outlet", (*trail).oneOutlet},
+	{37, "live equals replayed", (*trail).replayed},
+	{38, "a word doses nothing", (*trail).wordless},
 	{41, "one sample latches nothing", (*trail).oneSample},
+	{42, "reports never lower the count", (*trail).neverLowered},
 }
 
 // Checked lists the numbers of the invariants that are checked.
@@ -94,13 +98,18 @@ type tracked struct {
 	end    time.Duration
 	mixing time.Duration // when its release law begins: an uncertain dose was given by the first doubt, or never will be
 	volume dosing.Volume // what counts once closed
+	raises []*Settled    // later words that raised it
 }
 
 func newTrail(t *Trace) *trail {
 	w := &trail{Trace: t}
-	ends := map[ledger.OrderID]*Settled{}
+	ends, raises := map[ledger.OrderID]*Settled{}, map[ledger.OrderID][]*Settled{}
 	for i := range t.Settled {
-		ends[t.Settled[i].ID] = &t.Settled[i]
+		if s := &t.Settled[i]; ends[s.ID] == nil {
+			ends[s.ID] = s
+		} else {
+			raises[s.ID] = append(raises[s.ID], s)
+		}
 	}
 	doubts := map[ledger.OrderID]time.Duration{}
 	for _, d := range t.Doubts {
@@ -108,7 +117,7 @@ func newTrail(t *Trace) *trail {
 	}
 	for i := range t.Orders {
 		o := &t.Orders[i]
-		d := tracked{order: o, pump: &t.Settings.Safety.Pumps[o.Pump], volume: o.Volume}
+		d := tracked{order: o, pump: &t.Settings.Safety.Pumps[o.Pump], volume: o.Volume, raises: raises[o.ID]}
 		if s := ends[o.ID]; s != nil {
 			d.closed, d.end, d.mixing, d.volume = true, s.At, s.At, s.Volume
 			if at, ok := doubts[o.ID]; ok && s.Outcome != ledger.OutcomeConfirmed && s.Outcome != ledger.OutcomeWithdrawn {
@@ -137,7 +146,12 @@ func (d *tracked) counted(at time.Duration, plant *safety.Tank) (volume dosing.V
 		return d.order.Volume, d.order.Volume.Millilitres(), true
 	}
 	dose := dosing.Dose{Volume: d.volume, Up: d.mixing}
-	return d.volume, d.volume.Millilitres() * dose.Remaining(at, plant.DeadTime, plant.Lag), false
+	for _, raise := range d.raises {
+		if raise.At <= at {
+			dose.Volume, dose.Up = raise.Volume, raise.At
+		}
+	}
+	return dose.Volume, dose.Volume.Millilitres() * dose.Remaining(at, plant.DeadTime, plant.Lag), false
 }
 
 // onWay is what is on its way to a tank at a moment, per litre, without the dose
@@ -199,6 +213,14 @@ func (w *trail) credit(o *Ordered) float64 {
 // Slack of the sums: the gate reckons with the least plausible volume, which is at
 // most a hundredth or so below the one that is configured while the tank is full.
 const roundingSlack = 1e-6
+
+func (w *trail) replayed() {
+	for i := range w.Replays {
+		if text := w.Replays[i].Live.Differs(&w.Replays[i].Past); text != "" {
+			w.violate(w.Replays[i].At, "%s", text)
+		}
+	}
+}
 
 func (w *trail) intentFirst() {
 	written := map[ledger.OrderID]uint64{}

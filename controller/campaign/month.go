@@ -53,6 +53,49 @@ type MonthReport struct {
 	ToppedL float64  `json:"topped_up_l"`
 	Fixed   MonthRun `json:"fixed"`
 	Live    MonthRun `json:"live"`
+
+	DumpDue []DumpDue `json:"dump_due"` // by the account, each ion the first time
+}
+
+// DumpDue is the hour from which an ion is thought so far above its target that only
+// less of this water brings it back: no stock takes anything away.
+type DumpDue struct {
+	Ion   string  `json:"ion"`
+	Day   float64 `json:"day"`
+	Off   float64 `json:"off"`   // share above the target
+	Share float64 `json:"share"` // of the tank to replace with source water; 0: that water itself holds too much
+}
+
+// A dump is due beyond dueAt and is to bring the ion within dueTo.
+const (
+	dueAt = 0.15
+	dueTo = 0.10
+)
+
+// due reads from the account when a dump is due; water is the source's, as shares of
+// the targets.
+func (run *MonthRun) due(water [6]float64) (all []DumpDue) {
+	for i, s := range MonthIons {
+		for _, h := range run.hours {
+			if !h.thoughtAvailable || !(h.thought[i] > dueAt) {
+				continue
+			}
+			d := DumpDue{Ion: s.Symbol(), Day: h.day, Off: h.thought[i]}
+			if water[i] < 1+dueTo {
+				d.Share = (h.thought[i] - dueTo) / (1 + h.thought[i] - water[i])
+			}
+			all = append(all, d)
+			break
+		}
+	}
+	return all
+}
+
+func (d DumpDue) String() string {
+	if d.Share == 0 {
+		return fmt.Sprintf("%s is thought %.0f %% above its target, and the source water itself holds more than it: only other water brings it back", d.Ion, 100*d.Off)
+	}
+	return fmt.Sprintf("a dump is due: %s is thought %.0f %% above its target; %.0f %% of the tank replaced with source water brings it within %.0f %%", d.Ion, 100*d.Off, math.Ceil(100*d.Share-1e-6), 100*dueTo)
 }
 
 // MonthRun is one of the two.
@@ -114,6 +157,15 @@ func (m Month) Play(f *Farm) (*MonthReport, error) {
 			return nil, err
 		}
 	}
+	account, err := ions.New(plan)
+	if err != nil {
+		return nil, err
+	}
+	var water [6]float64
+	for i, s := range MonthIons {
+		water[i] = plan.Water[s] / account.Target(plan.EC)[s]
+	}
+	r.DumpDue = r.Live.due(water)
 	return r, nil
 }
 
@@ -125,11 +177,15 @@ const (
 	monthWater  = 0.006
 )
 
-// plants are the farm's own waters under the month's crop.
+// plants are the farm's own waters under the month's crop: where the source is
+// analysed, that is what tops up.
 func (m Month) plants(set *controller.Settings) (all []sim.Plant) {
 	for i := range set.Safety.Tanks {
 		p := sim.DrawPlant(&set.Safety.Tanks[i], m.Seed)
 		p.Uptake, p.BaseFlux, p.Evaporation, p.Appetite = m.Pace*monthUptake, m.Pace*monthFlux, m.Pace*monthWater, bent
+		if plan := set.Tanks[i].Ratio; plan != nil {
+			p.TopUp = plan.Water.Ions()
+		}
 		all = append(all, p)
 	}
 	return all
@@ -166,7 +222,7 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 	}
 	target := account.Target(f.Settings.Tanks[0].EC.Value)
 	// The farm starts as the first blend has filled it, whatever the daemon is told.
-	farm, err := sim.New(set, f.Topics, f.Wires, sim.Options{Seed: m.Seed, StartHour: 6, Plants: m.plants(set), Rest: f.Settings.Safety.StartSettling})
+	farm, err := sim.New(set, f.Topics, f.Wires, sim.Options{Seed: m.Seed, StartHour: 6, Plants: m.plants(f.Settings), Rest: f.Settings.Safety.StartSettling})
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package campaign
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -62,7 +63,8 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	if err != nil {
 		return nil, err
 	}
-	record.night, n.Seen = n, record.seen
+	record.night, record.store, n.Seen = n, store, record.seen
+	record.drawn = s.Options.Rest + (s.Hours * time.Duration(s.Seed%97) / 97).Truncate(time.Second)
 	if tell != nil {
 		n.Notice = func(now dosing.Instant, notice controller.Notice) { tell(now.Up-s.Options.Rest, notice) }
 	}
@@ -77,7 +79,7 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	out := &played{trace: record.trace}
 	record.look(n.Now())
 	n.Run(s.Hours, record.look)
-	if err := farm.Err(); err != nil {
+	if err := errors.Join(farm.Err(), record.replay(n.Now())); err != nil {
 		return nil, err
 	}
 	out.scores = record.trace.scores(s.Hours)

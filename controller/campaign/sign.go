@@ -101,17 +101,27 @@ var signs = map[string]sign{
 	"precipitate":          {hidden: "EC hardly moves; an analysis shows it"},
 	"outlet-stuck-shut":    {causes: causes(safety.CauseOutletUnproved), needs: inputs(dosing.QuantityOutlet)},
 
-	"orders-duplicated": {hidden: "the node knows the order and ignores it: nothing happens"},
-	"order-lost":        {causes: causes(safety.CauseDoseUncertain)},
-	"reports-lost":      {causes: causes(safety.CauseDoseUncertain)},
-	"network-cut":       {causes: causes(safety.CausePHStale, safety.CauseNodeSilent, safety.CauseBrokerDown)},
-	"network-one-way":   {causes: causes(safety.CauseDoseUncertain, safety.CauseNodeSilent)},
-	"network-slow":      {causes: causes(safety.CauseDoseUncertain, safety.CausePHStale, safety.CauseNodeSilent)},
-	"node-reboots":      {causes: causes(safety.CauseNodeRebooted)},
-	"node-silent":       {causes: causes(safety.CauseNodeSilent)},
-	"node-clock-jump":   {causes: causes(safety.CauseNodeClock)},
-	"node-clock-fast":   {causes: causes(safety.CauseNodeClock)},
-	"power-cut":         {causes: causes(safety.CauseNodeRebooted, safety.CauseNodeSilent)},
+	"orders-duplicated":    {hidden: "the node knows the order and ignores it: nothing happens"},
+	"order-lost":           {causes: causes(safety.CauseDoseUncertain)},
+	"reports-lost":         {causes: causes(safety.CauseDoseUncertain)},
+	"report-thousandth":    {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
+	"report-nothing":       {causes: causes(safety.CauseReportContradicts, safety.CauseDoseUncertain), role: dosing.RoleAcid, worth: 1e-6},
+	"report-fivefold":      {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
+	"reports-late":         {causes: causes(safety.CauseDoseUncertain), hidden: "the dose is settled by the late word; what waits meanwhile is no fault"},
+	"reports-twice":        {hidden: "the second word is the first: nothing happens"},
+	"report-forged-stop":   {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
+	"report-forged-second": {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
+	"node-limit-lowered":   {causes: causes(safety.CauseNodeRefuses), role: dosing.RoleAcid, worth: 1e-6, unless: allShort},
+	"epoch-poisoned":       {hidden: "a node takes no epoch that lies so far ahead: nothing happens"},
+	"epoch-stepped":        {causes: causes(safety.CauseRecordBehindNode)},
+	"network-cut":          {causes: causes(safety.CauseFarmSilent, safety.CausePHStale, safety.CauseNodeSilent, safety.CauseBrokerDown)},
+	"network-one-way":      {causes: causes(safety.CauseDoseUncertain, safety.CauseNodeSilent)},
+	"network-slow":         {causes: causes(safety.CauseDoseUncertain, safety.CausePHStale, safety.CauseNodeSilent)},
+	"node-reboots":         {causes: causes(safety.CauseNodeRebooted)},
+	"node-silent":          {causes: causes(safety.CauseNodeSilent)},
+	"node-clock-jump":      {causes: causes(safety.CauseNodeClock)},
+	"node-clock-fast":      {causes: causes(safety.CauseNodeClock)},
+	"power-cut":            {causes: causes(safety.CauseNodeRebooted, safety.CauseNodeSilent)},
 }
 
 func inputs(q ...dosing.Quantity) []dosing.Quantity { return q }
@@ -159,6 +169,17 @@ func heldAllTheSame(t *Trace, from, until time.Duration) string {
 	return t.never(from, until, time.Hour, "the loop held pH within its warn band through it", func(s *Sample) bool {
 		return math.Abs(s.PH-float64(s.Target.PH)) > dosing.WarnBand.PH
 	})
+}
+
+// allShort: a node that allows a tenth of the run refuses only what is longer.
+func allShort(t *Trace, from, until time.Duration) string {
+	for i := range t.Orders {
+		o := &t.Orders[i]
+		if p := &t.Settings.Safety.Pumps[o.Pump]; p.Role == dosing.RoleAcid && o.At > from && o.At <= until && o.Run > t.Settings.Safety.Caps[o.Pump].OnTime/10 {
+			return ""
+		}
+	}
+	return "no order was longer than the node allows"
 }
 
 // never is why, unless the truth was so for longer than a time between from and until.

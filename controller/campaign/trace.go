@@ -28,12 +28,21 @@ type Trace struct {
 	Doubts  []Doubt
 	Runs    []sim.Run // what pumps truly did: starts and ends
 	Trips   []Trip    // interlocks that came and went
+	Hands   []Debt    // what people said they poured in
 	Debts   []Debt    // what a begun blend still owes, as recorded
 	Samples []Sample  // every ten seconds, by tank
 	Minutes []Minute  // every minute, by tank
 	Links   []Link
 	Latches []Latch          // trips that only a person clears
 	Wild    []sim.WildSample // samples that said what was not so
+	Replays []Replay         // at a drawn instant and at the end
+}
+
+// Replay is what the core remembers at a moment, beside what a core remembers that was
+// made from its ledger then.
+type Replay struct {
+	At         time.Duration
+	Live, Past controller.Remembered
 }
 
 // Latch is a trip that latched.
@@ -172,6 +181,8 @@ type recorder struct {
 	farm  *sim.Farm
 	step  uint64
 	plans map[ledger.OrderID]dosing.Plan
+	store ledger.Store
+	drawn time.Duration // when the ledger is replayed
 }
 
 func newRecorder(s *Scene, farm *sim.Farm) (*recorder, error) {
@@ -213,6 +224,8 @@ func (r *recorder) seen(now dosing.Instant, event *controller.Event, out *contro
 			switch d.Kind {
 			case ledger.ChangeOwed:
 				t.Debts = append(t.Debts, Debt{At: now.Up, Tank: d.Tank, Pump: d.Pump, Volume: d.Volume})
+			case ledger.ChangeHandDose:
+				t.Hands = append(t.Hands, Debt{At: now.Up, Tank: d.Tank, Pump: d.Pump, Volume: d.Volume})
 			case ledger.ChangeTrip, ledger.ChangeUnconfirmed:
 				cause, _ := safety.ParseCause(d.Text)
 				t.Latches = append(t.Latches, Latch{At: now.Up, Tank: d.Tank, Cause: cause})
@@ -248,8 +261,35 @@ func holdsOf(v *controller.TankView) []Hold {
 	return all
 }
 
+// replay makes another core from the ledger and notes what both remember. A row that is
+// not written and told yet makes them differ rightly.
+func (r *recorder) replay(now dosing.Instant) error {
+	if !r.night.Written() {
+		return nil
+	}
+	begins := dosing.Instant{Wall: now.Wall}
+	state, err := ledger.Replay(r.store, begins, true)
+	if err != nil {
+		return err
+	}
+	state.Starts = 0
+	settings := *r.trace.Settings
+	settings.ReArm = true
+	core, err := controller.New(&settings, state, begins)
+	if err != nil {
+		return err
+	}
+	r.trace.Replays = append(r.trace.Replays, Replay{At: now.Up, Live: r.night.Core.Remembered(now), Past: core.Remembered(begins)})
+	return nil
+}
+
 // look takes the samples that are due at now.
 func (r *recorder) look(now dosing.Instant) {
+	if now.Up == r.drawn {
+		if err := r.replay(now); err != nil {
+			panic(err) // the ledger that is appended to does not verify
+		}
+	}
 	if now.Up%sampleEvery != 0 {
 		return
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net"
 	"net/url"
+	"os"
 	"path/filepath"
 	"regexp"
 	"strconv"
@@ -161,8 +162,8 @@ func (b *builder) topics() {
 	}
 	station := b.gate().Station
 	for i, name := range names {
-		if name == station && len(names) > 1 {
-			b.fault(join("tank."+strconv.Itoa(i), "name"), quoted(name), "is the station's name too", "name the station in [station], or the tank otherwise: their topics would be the same")
+		if err := payload.CheckTankName(name); err != nil {
+			b.fault(join("tank."+strconv.Itoa(i), "name"), quoted(name), err.Error(), "")
 			return
 		}
 	}
@@ -192,11 +193,7 @@ func (b *builder) oneTopicEach(topics *payload.Topics) {
 	for i := range b.file.InputTopics {
 		t := &b.file.InputTopics[i]
 		in := b.gate().Inputs[t.Input]
-		owner := in.Tank
-		if owner == dosing.AllTanks {
-			owner = topics.Row()
-		}
-		t.Topic = topics.Reading(owner, in.Name)
+		t.Topic = topics.Reading(in.Tank, in.Name)
 		what, place := "the input "+b.label(b.inputPath(in)), t.Format.Pointer+t.Format.SenMLName
 		kind, shared := kinds[t.Topic]
 		if !shared {
@@ -217,8 +214,8 @@ func (b *builder) oneTopicEach(topics *payload.Topics) {
 			continue
 		}
 		named[p.Name] = true
-		claim(topics.Order(topics.Row(), p.Name), join(path, "order_topic"), fmt.Sprintf("the orders of pump %q", p.Name))
-		claim(topics.Report(topics.Row(), p.Name), join(path, "report_topic"), fmt.Sprintf("the reports of pump %q", p.Name))
+		claim(topics.Order(p.Name), join(path, "order_topic"), fmt.Sprintf("the orders of pump %q", p.Name))
+		claim(topics.Report(p.Name), join(path, "report_topic"), fmt.Sprintf("the reports of pump %q", p.Name))
 	}
 	clear(named)
 	for _, n := range b.gate().Nodes {
@@ -226,7 +223,7 @@ func (b *builder) oneTopicEach(topics *payload.Topics) {
 			continue
 		}
 		named[n.Name] = true
-		claim(topics.Node(topics.Row(), n.Name), "node", fmt.Sprintf("node %q", n.Name))
+		claim(topics.Node(n.Name), "node", fmt.Sprintf("node %q", n.Name))
 	}
 }
 
@@ -240,7 +237,7 @@ func (b *builder) replace(path, from, to string) {
 		return
 	}
 	for other, topic := range b.replaced {
-		if topic == to && !(strings.Contains(from, "/reading/") && strings.Contains(other, "/reading/")) {
+		if topic == to && !(payload.IsReading(from) && payload.IsReading(other)) {
 			b.fault(path, quoted(to), "is also the topic of "+other, "give each its own topic")
 			return
 		}
@@ -325,6 +322,9 @@ func (b *builder) page() {
 	} else if in.Off {
 		b.warn("page.off", "without a page and without metrics.listen there is no /metrics, /healthz or /readyz")
 	}
+	if in.BehindProxy && !in.Off && b.file.Metrics.Listen == "" {
+		b.warn("page.behind_proxy", "the page shows no /metrics where a proxy would pass them on; metrics.listen gives them an address of their own")
+	}
 }
 
 // listen checks host:port and returns the host.
@@ -352,6 +352,9 @@ func (b *builder) folders() {
 	if b.file.State == "" {
 		b.file.State = b.path("leat-state")
 	}
+	if why := noFolder(b.file.State); why != "" {
+		b.fault("history.folder", quoted(b.file.State), why, "name a folder on a local disk")
+	}
 	b.file.Log = b.layout.Log.Level
 	switch b.file.Log {
 	case "":
@@ -360,6 +363,20 @@ func (b *builder) folders() {
 	default:
 		b.fault("log.level", quoted(b.file.Log), "is no level", "write debug, info, warn or error")
 	}
+}
+
+// noFolder says why a state folder can be none: leat check reads no disk but this
+// much.
+func noFolder(path string) string {
+	for _, kernels := range []string{"/proc", "/sys", "/dev"} {
+		if clean := filepath.ToSlash(filepath.Clean(path)); clean == kernels || strings.HasPrefix(clean, kernels+"/") && !strings.HasPrefix(clean, "/dev/shm/") {
+			return "is the kernel's and no disk"
+		}
+	}
+	if info, err := os.Stat(path); err == nil && !info.IsDir() {
+		return "is a file and no folder"
+	}
+	return ""
 }
 
 // path makes a path of the file absolute or relative to the file's folder.

@@ -45,11 +45,13 @@ func (b *builder) caps() {
 func (b *builder) pumpCaps(i int) safety.Caps {
 	in, p := &b.layout.Pumps[i], &b.gate().Pumps[i]
 	path := "pump." + strconv.Itoa(i)
+	b.file.nodeMax = append(b.file.nodeMax, in.NodeMax.or(0))
 	c := safety.Caps{OnTime: in.OnTime.or(b.file.station(nil).OnTime(p))}
 	if in.OnTime.stated && (c.OnTime < 100*time.Millisecond || c.OnTime > 10*time.Minute) {
-		b.fault(join(path, "on_time_limit"), quoted(in.OnTime.text), "is out of range", "the node's own limit of one run, 0.1s to 10min")
+		b.fault(join(path, "on_time_limit"), quoted(in.OnTime.text), "is out of range", "the longest run of one order, 0.1s to 10min")
 		return c
 	}
+	b.nodeMax(path, in, p, c.OnTime)
 	inRun := dosing.FromMillilitres(p.PerSecond.Millilitres() * c.OnTime.Seconds())
 	c = b.file.station(nil).Defaults(i, c.OnTime)
 	if in.CapDose.stated {
@@ -72,6 +74,23 @@ func (b *builder) pumpCaps(i int) safety.Caps {
 	}
 	b.checkCaps(i, path, in, p, c, inRun)
 	return c
+}
+
+// nodeMax compares the longest run of an order with what the node is set to: it would
+// refuse what is longer, again and again.
+func (b *builder) nodeMax(path string, in *pumpTable, p *dosing.Pump, onTime time.Duration) {
+	if !in.NodeMax.stated {
+		return
+	}
+	set := in.NodeMax.or(0)
+	key := join(path, "node_max_on_time")
+	switch {
+	case set < 100*time.Millisecond || set > 10*time.Minute:
+		b.fault(key, quoted(in.NodeMax.text), "is out of range", "what the node itself is set to, 0.1s to 10min")
+	case onTime > set:
+		b.fault(key, quoted(in.NodeMax.text), fmt.Sprintf("is less than the longest run of this configuration, %s: node %q would refuse its orders", onTime, p.Node),
+			fmt.Sprintf("set node %q to %s for pump %q and state that here, or state on_time_limit = %q", p.Node, onTime, p.Name, set))
+	}
 }
 
 func (b *builder) checkCaps(i int, path string, in *pumpTable, p *dosing.Pump, c safety.Caps, inRun dosing.Volume) {

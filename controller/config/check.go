@@ -67,6 +67,7 @@ type TargetReport struct {
 	Target  float64 `json:"target_mg_per_l"` // 0 = the recipe does not name it
 	Reached float64 `json:"reached_mg_per_l"`
 	Water   float64 `json:"water_mg_per_l"`
+	Why     string  `json:"why_not,omitempty"` // what keeps it from its target; empty where it is met
 }
 
 // PumpReport is one pump.
@@ -172,7 +173,7 @@ func (f *File) pumpReport(s *size, i int) PumpReport {
 		PerDose: c.PerDose.Millilitres(), PerHour: c.PerHour.Millilitres(), PerDay: c.PerDay.Millilitres(), Container: p.Container.Millilitres(),
 		Node: p.Node, Channel: f.channels[i], Effects: []Effect{}}
 	if f.Topics != nil {
-		r.Order = f.Topics.Order(f.Topics.Row(), p.Name)
+		r.Order = f.Topics.Order(p.Name)
 	}
 	for id := range f.Settings.Safety.Tanks {
 		if p.ServesTank(dosing.TankID(id)) {

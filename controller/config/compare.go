@@ -26,6 +26,7 @@ func Compare(old, fresh *File) (changes, refusals []string) {
 	c.fixed("the time zone", old.Zone.String(), fresh.Zone.String())
 	c.fixed("the topics", old.Topics, fresh.Topics)
 	c.fixed("the inputs and their topics", old.wiredInputs(), fresh.wiredInputs())
+	var longer []string
 	a, b := &old.Settings.Safety, &fresh.Settings.Safety
 	c.fixed("the station's name", a.Station, b.Station)
 	c.fixed("the nodes", a.Nodes, b.Nodes)
@@ -34,6 +35,7 @@ func Compare(old, fresh *File) (changes, refusals []string) {
 		c.refusals = append(c.refusals, "pumps or tanks were added or taken away")
 	} else {
 		c.pumps(old, fresh)
+		longer = nodesToSet(old, fresh)
 		c.tanks(old, fresh)
 	}
 	c.changed("log level", old.Log, fresh.Log)
@@ -44,7 +46,21 @@ func Compare(old, fresh *File) (changes, refusals []string) {
 	for i := range c.refusals {
 		c.refusals[i] += " changed: restart the daemon to take it"
 	}
-	return c.changes, c.refusals
+	return c.changes, append(c.refusals, longer...)
+}
+
+// nodesToSet says which nodes must be set to longer runs before a file is taken. A node
+// was last set to what the file at the start needed, unless the fresh one states it.
+func nodesToSet(old, fresh *File) (all []string) {
+	a, b := &old.Settings.Safety, &fresh.Settings.Safety
+	for i := range a.Caps {
+		was, is := a.Caps[i].OnTime, b.Caps[i].OnTime
+		if longest := b.Caps[i].PerDose.RunTime(b.Pumps[i].PerSecond); longest > was && fresh.nodeMax[i] == 0 {
+			all = append(all, fmt.Sprintf("an order of pump %q may run for %s, and its node was set to %s: set node %q to %s for it, state node_max_on_time = %q, and load the file again",
+				b.Pumps[i].Name, longest, was, b.Pumps[i].Node, is, is))
+		}
+	}
+	return all
 }
 
 type comparison struct{ changes, refusals []string }
@@ -106,6 +122,7 @@ func (c *comparison) pumps(old, fresh *File) {
 			continue
 		}
 		c.each(fmt.Sprintf("pump %q", x.Name), x, y)
+		c.changed(fmt.Sprintf("pump %q: longest run that its node allows", x.Name), old.nodeMax[i], fresh.nodeMax[i])
 		c.each(fmt.Sprintf("caps of pump %q", x.Name), a.Caps[i], b.Caps[i])
 	}
 }

@@ -50,6 +50,28 @@ func TestReloadRefusesWiringAndBroker(t *testing.T) {
 	}
 }
 
+// A slower pump needs longer runs for the same dose. A node that is set to the old ones
+// refuses every order that is longer.
+func TestReloadThatNeedsLongerRunsSaysWhichNodesToSet(t *testing.T) {
+	base := good(t, "plain.toml")
+	slower := changed(t, base, `on_time_limit = "30s"`, `on_time_limit = "40s"`)
+	_, refusals := Compare(parsed(t, base), parsed(t, slower))
+	said := strings.Join(refusals, "\n")
+	for _, want := range []string{"set node", "node_max_on_time", "was set to 30s"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("%q does not say %q", said, want)
+		}
+	}
+	told := changed(t, slower, `on_time_limit = "40s"`, "on_time_limit = \"40s\"\nnode_max_on_time = \"60s\"")
+	if changes, refusals := Compare(parsed(t, base), parsed(t, told)); len(refusals) > 0 || !strings.Contains(strings.Join(changes, "\n"), "its node allows") {
+		t.Errorf("the node is set, and still %q; changes %q", refusals, changes)
+	}
+	faster := changed(t, base, `on_time_limit = "30s"`, `on_time_limit = "20s"`)
+	if _, refusals := Compare(parsed(t, base), parsed(t, faster)); len(refusals) > 0 {
+		t.Errorf("shorter runs are refused: %q", refusals)
+	}
+}
+
 func TestReloadNeverShowsAPassword(t *testing.T) {
 	base := changed(t, good(t, "plain.toml"), `prefix = "farm"`, "user = \"leat\"\npassword_env = \"LEAT_BROKER\"")
 	a, err := Parse("farm.toml", []byte(base), vault(0o600, ""))

@@ -42,6 +42,7 @@ type File struct {
 	plants    []plant
 	liquids   []liquid
 	channels  []string
+	nodeMax   []time.Duration // longest run that the node of each pump is set to; 0 = not stated
 	hangs     []time.Duration
 	watchdogs []time.Duration
 }

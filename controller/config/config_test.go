@@ -161,8 +161,8 @@ func TestMinimalFileRunsOnSafeDefaultsAndSaysWhatItAssumed(t *testing.T) {
 		fitted[f.Settings.Safety.Inputs[in.Input].Quantity] = in.Topic
 	}
 	for q, topic := range map[dosing.Quantity]string{
-		dosing.QuantityPH: "leat/tank/reading/ph", dosing.QuantityEC: "leat/tank/reading/ec", dosing.QuantityTemperature: "leat/tank/reading/temperature",
-		dosing.QuantityLevel: "leat/tank/reading/level", dosing.QuantityCirculation: "leat/tank/reading/circulation",
+		dosing.QuantityPH: "leat/station/tank/reading/ph", dosing.QuantityEC: "leat/station/tank/reading/ec", dosing.QuantityTemperature: "leat/station/tank/reading/temperature",
+		dosing.QuantityLevel: "leat/station/tank/reading/level", dosing.QuantityCirculation: "leat/station/tank/reading/circulation",
 	} {
 		if fitted[q] != topic {
 			t.Errorf("%v on topic %q, want %q", q, fitted[q], topic)
@@ -281,7 +281,7 @@ func TestPlainFileIsReadToTheLastUnit(t *testing.T) {
 	if in := byName["ec"]; in.Compensation.Method != dosing.MethodISO7888 || in.Format.Pointer != "/ec/value" {
 		t.Errorf("ec %+v", in)
 	}
-	if in := byName["ph_2"]; in.Topic != "farm/beds/reading/ph_2" {
+	if in := byName["ph_2"]; in.Topic != "farm/shed/beds/reading/ph_2" {
 		t.Errorf("ph_2 on %q", in.Topic)
 	}
 	if !tank.HalvedCaps {
@@ -293,7 +293,7 @@ func TestPlainFileIsReadToTheLastUnit(t *testing.T) {
 	if f.Zone != time.UTC {
 		t.Errorf("zone %v", f.Zone)
 	}
-	if order := f.Topics.Order(f.Topics.Row(), "acid"); order != "farm/beds/order/acid" {
+	if order := f.Topics.Order("acid"); order != "farm/shed/order/acid" {
 		t.Errorf("orders of the acid pump on %q", order)
 	}
 }

@@ -199,21 +199,17 @@ func (b *builder) fit(path string, in *inputTable, input safety.Input) {
 		b.fault(join(path, "noise"), quoted(in.Noise.text), "is no noise of a probe", "state the standard deviation measured over ten quiet minutes")
 	}
 	topic := InputTopic{Input: dosing.InputID(len(b.gate().Inputs)), Format: b.format(path, in, input.Quantity), Compensation: b.compensation(path, in, input.Quantity)}
-	b.replace(join(path, "topic"), b.owner(input.Tank)+"/reading/"+input.Name, in.Topic)
+	b.replace(join(path, "topic"), b.owner(input.Tank)+"reading/"+input.Name, in.Topic)
 	b.gate().Inputs = append(b.gate().Inputs, input)
 	b.file.InputTopics = append(b.file.InputTopics, topic)
 }
 
-// owner is the name in the topics of a tank, or of what the station shares: where
-// there is only one tank, those carry its name too (payload.Topics.Row).
+// owner stands before the topics of a tank; those of the station have nothing there.
 func (b *builder) owner(id dosing.TankID) string {
-	if id == dosing.AllTanks && len(b.layout.Tanks) == 1 {
-		id = 0
-	}
 	if int(id) < len(b.layout.Tanks) {
-		return b.layout.Tanks[id].Name
+		return b.layout.Tanks[id].Name + "/"
 	}
-	return b.gate().Station
+	return ""
 }
 
 // inputUnits refuses low, high, noise and resolution in another quantity's unit:

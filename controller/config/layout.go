@@ -84,7 +84,8 @@ type pumpTable struct {
 	ECGain     measured[gainKind]            `toml:"ec_gain" doc:"what 1 mL in 1 L of tank water does to EC; default from salts or strength"`
 	Rate       measured[rateKind]            `toml:"rate" need:"yes" doc:"delivered per time, measured at its working pressure"`
 	Smallest   measured[doseKind]            `toml:"smallest_dose" doc:"smallest dose it repeats well; default what it delivers in 0.3 s"`
-	OnTime     span                          `toml:"on_time_limit" doc:"longest run that the node itself allows; default derived so that a node that hangs does no harm, at most 60s"`
+	OnTime     span                          `toml:"on_time_limit" doc:"longest run of one order; the node's own limit must be at least as long; default derived so that a node that hangs does no harm, at most 60s"`
+	NodeMax    span                          `toml:"node_max_on_time" doc:"what this pump's longest run is set to at its node; a configuration that needs a longer one is refused. Default: not known, and a reload that needs longer runs than before is refused"`
 	CapDose    measured[doseKind]            `toml:"cap_per_dose" doc:"default worth 0.10 pH or 0.10 mS/cm in its largest tank"`
 	CapHour    measured[doseKind]            `toml:"cap_per_hour" doc:"default derived from volume, buffer capacity and worst demand"`
 	CapDay     measured[doseKind]            `toml:"cap_per_day" doc:"default derived from volume, buffer capacity and worst demand"`
@@ -96,8 +97,8 @@ type pumpTable struct {
 	Channel    string                        `toml:"channel" doc:"output of the node, for your wiring list; two pumps cannot share one"`
 	Tanks      []string                      `toml:"tanks" doc:"tanks it can dose into; default all of the station"`
 	Level      inputTable                    `toml:"level" doc:"level of the container in litres"`
-	OrderTopic string                        `toml:"order_topic" doc:"default prefix/<tank or station>/order/<pump>"`
-	Report     string                        `toml:"report_topic" doc:"default prefix/<tank or station>/report/<pump>"`
+	OrderTopic string                        `toml:"order_topic" doc:"default prefix/<station>/order/<pump>"`
+	Report     string                        `toml:"report_topic" doc:"default prefix/<station>/report/<pump>"`
 }
 
 type tankTable struct {

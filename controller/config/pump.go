@@ -27,7 +27,7 @@ func (b *builder) pumps() {
 		in := &b.layout.Pumps[i]
 		path := "pump." + strconv.Itoa(i)
 		b.unique(seen, path, in.Name, "pump")
-		pump := dosing.Pump{Name: in.Name, Reagent: in.Reagent, Container: volume(in.Container)}
+		pump := dosing.Pump{Name: in.Name, Reagent: in.Reagent, Strength: in.Strength.text, Container: volume(in.Container)}
 		pump.Serves = b.serves(path, in)
 		liquid := b.contents(path, in, &pump)
 		b.rate(path, in, &pump)
@@ -38,8 +38,8 @@ func (b *builder) pumps() {
 		b.gate().PumpNode = append(b.gate().PumpNode, node)
 		b.file.liquids = append(b.file.liquids, liquid)
 		b.file.channels = append(b.file.channels, in.Channel)
-		b.replace(join(path, "order_topic"), b.owner(dosing.AllTanks)+"/order/"+in.Name, in.OrderTopic)
-		b.replace(join(path, "report_topic"), b.owner(dosing.AllTanks)+"/report/"+in.Name, in.Report)
+		b.replace(join(path, "order_topic"), "order/"+in.Name, in.OrderTopic)
+		b.replace(join(path, "report_topic"), "report/"+in.Name, in.Report)
 		b.chelate(path, in, &pump)
 	}
 	b.lineVolume()
@@ -232,15 +232,9 @@ func (b *builder) stock(path string, in *pumpTable, pump *dosing.Pump) liquid {
 func (b *builder) group(path string, in *pumpTable, pump *dosing.Pump, l liquid) {
 	found := pump.Group
 	if pump.Role == dosing.RoleStock {
-		found = dosing.GroupNeutral
-		for name := range in.Salts {
-			s, ok := salts[strings.ToLower(name)]
-			if !ok {
-				s, ok = salts[name]
-			}
-			if ok && (found == dosing.GroupNeutral || found == dosing.GroupChelate) && s.Group != dosing.GroupNeutral {
-				found = s.Group
-			}
+		var ok bool
+		if found, ok = b.groupOfSalts(path, in); !ok {
+			return
 		}
 	}
 	if in.Group == "" {
@@ -260,6 +254,30 @@ func (b *builder) group(path string, in *pumpTable, pump *dosing.Pump, l liquid)
 		return
 	}
 	pump.Group = stated
+}
+
+// groupOfSalts is the group that follows from the salts of a stock. Salts of two groups
+// that must not meet cannot stand in one container.
+func (b *builder) groupOfSalts(path string, in *pumpTable) (found dosing.Group, ok bool) {
+	found, of := dosing.GroupNeutral, ""
+	for _, name := range sortedKeys(in.Salts) {
+		s, known := salts[strings.ToLower(name)]
+		if !known {
+			s, known = salts[name]
+		}
+		switch {
+		case !known || s.Group == dosing.GroupNeutral || s.Group == found:
+		case found == dosing.GroupNeutral || found == dosing.GroupChelate && found.MayMeet(s.Group):
+			found, of = s.Group, name
+		case s.Group == dosing.GroupChelate && s.Group.MayMeet(found):
+		case found == dosing.GroupCalcium || s.Group == dosing.GroupCalcium:
+			return found, false // refused already by what falls out
+		default:
+			b.fault(join(path, "salts"), quoted(name), fmt.Sprintf("belongs to %q and %q to %q: they must not stand in one container", s.Group, of, found), "make two stocks of them, each with a pump of its own")
+			return found, false
+		}
+	}
+	return found, true
 }
 
 func (b *builder) stocks() (n int) {

@@ -75,6 +75,14 @@ func (b *builder) alkalinity(t *tankTable) float64 {
 	return t.TopUp.Alkalinity.or(defaultAlkalinity)
 }
 
+// whence says where an alkalinity comes from that no analysis states.
+func (b *builder) whence(t *tankTable) string {
+	if t.TopUp.Alkalinity.stated {
+		return "top_up.alkalinity"
+	}
+	return "a usual tap"
+}
+
 func (b *builder) sourceEC(t *tankTable, or float64) float64 {
 	if a, ok := b.source(t); ok && a.EC > 0 {
 		return a.EC
@@ -223,7 +231,8 @@ func (b *builder) water0(path string, t *tankTable) blend.Content {
 		// Hardness comes with alkalinity; half of a guess is better than none.
 		a := blend.Analysis{Alkalinity: alkalinity}
 		a.Content[blend.Ca] = alkalinity / 2
-		b.warn(path, fmt.Sprintf("no analysis of the source water: its alkalinity of %s meq/L is taken to come with calcium; state [tank.recipe.water]", figure(alkalinity)))
+		b.warn(path, fmt.Sprintf("no source water is stated: taken are an alkalinity of %s meq/L (%s) with %s mg/L of Ca beside it, and none of Mg, Na, Cl, S, N, K and the rest; on other water the first blend is wrong by what that water brings: state [tank.recipe.water]",
+			figure(alkalinity), b.whence(t), figure(a.Content.Milligrams(blend.Ca))))
 		return a.Water().Content
 	}
 	at := join(path, "water")

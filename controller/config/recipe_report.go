@@ -21,7 +21,7 @@ func (f *File) recipeReport(id dosing.TankID) *RecipeReport {
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		w := m.Wants[s]
 		if m.Reached[s] > 0 || w.Amount > 0 {
-			r.Ions = append(r.Ions, TargetReport{Name: s.Symbol(), Target: w.Amount * s.Mass(), Reached: m.Reached.Milligrams(s), Water: plan.Water.Milligrams(s)})
+			r.Ions = append(r.Ions, TargetReport{Name: s.Symbol(), Target: w.Amount * s.Mass(), Reached: m.Reached.Milligrams(s), Water: plan.Water.Milligrams(s), Why: m.Why(s)})
 		}
 	}
 	if lever, ok := blend.AmmoniumLever(m.Acid, m.Reached.Nitrogen(), m.Reached[blend.NH4]/max(m.Reached.Nitrogen(), 1e-9), plan.NH4Most); ok {
@@ -38,16 +38,19 @@ func (p *printer) recipe(r *RecipeReport) {
 		if s.Share > 0 {
 			share = figure(100*s.Share) + " %"
 		}
-		rows = append(rows, []string{s.Pump, fmt.Sprintf("%.3f", s.PerLitre), share})
+		rows = append(rows, []string{s.Pump, figure(s.PerLitre), share})
 	}
 	p.table(rows)
-	rows = [][]string{{"mg/L", "water", "reached", "target"}}
+	rows = [][]string{{"mg/L", "water", "target", "reached", "off", "why not nearer"}}
 	for _, i := range r.Ions {
-		target := "-"
-		if i.Target > 0 {
-			target = figure(i.Target)
+		target, off, why := "-", "-", "-"
+		if i.Why != "" {
+			why = i.Why
 		}
-		rows = append(rows, []string{i.Name, figure(i.Water), figure(i.Reached), target})
+		if i.Target > 0 {
+			target, off = figure(i.Target), fmt.Sprintf("%+.1f %%", 100*(i.Reached/i.Target-1))
+		}
+		rows = append(rows, []string{i.Name, figure(i.Water), target, figure(i.Reached), off, why})
 	}
 	p.table(rows)
 	p.line("  shares change as acid, base, water and plants bend the ratio, and with each analysis (leat blend lab -send)")

@@ -2,6 +2,7 @@ package config
 
 import (
 	"math"
+	"os"
 	"strings"
 	"testing"
 
@@ -121,5 +122,84 @@ func TestAnotherRecipeIsTakenByARunningDaemon(t *testing.T) {
 	}
 	if !found {
 		t.Errorf("the change is not told: %q", changes)
+	}
+}
+
+const softTap = "Ca = \"12 mg/L\"\nMg = \"2.5 mg/L\"\nNa = \"8.4 mg/L\"\nCl = \"13 mg/L\"\nHCO3 = \"49 mg/L\"\npH = \"7.4\"\n"
+
+const hardTap = `Ca = "104 mg/L"
+Mg = "12 mg/L"
+Na = "18 mg/L"
+Cl = "30 mg/L"
+SO4 = "35 mg/L"
+HCO3 = "310 mg/L"
+pH = "7.3"
+`
+
+// onWater is the sample farm on another source water.
+func onWater(t *testing.T, water, alkalinity string) string {
+	t.Helper()
+	text := string(deploy.Sample)
+	for range 2 {
+		text = changed(t, text, softTap, water)
+		text = changed(t, text, "alkalinity = \"0.8 meq/L\"", "alkalinity = \""+alkalinity+"\"")
+	}
+	return text
+}
+
+// The farm that was told to run four fifths of iron stock on hard water.
+func TestTheFirstBlendOnHardWaterHoldsEveryMicronutrientToItsTarget(t *testing.T) {
+	r := check("farm.toml", []byte(onWater(t, hardTap, "5.08 meq/L")), stranger())
+	if !r.OK {
+		t.Fatal(r.Faults)
+	}
+	for _, tank := range r.Tanks {
+		for _, ion := range tank.Recipe.Ions {
+			switch ion.Name {
+			case "Fe", "Mn", "Zn", "B", "Cu", "Mo":
+				if off := math.Abs(ion.Reached/ion.Target - 1); off > 0.05 {
+					t.Errorf("tank %s: %s reaches %.3g mg/L, target %.3g", tank.Name, ion.Name, ion.Reached, ion.Target)
+				}
+			default:
+				if off := math.Abs(ion.Reached/ion.Target - 1); ion.Target > 0 && (off > 0.0101) != (ion.Why != "") {
+					t.Errorf("tank %s: %s is %.1f %% off, and why not nearer is %q", tank.Name, ion.Name, 100*off, ion.Why)
+				}
+			}
+		}
+	}
+	out := printed(t, r)
+	for _, want := range []string{"why not nearer", "water brings it, and it stays in surplus"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("not printed: %q", want)
+		}
+	}
+}
+
+// The daemon reads its file by the same door.
+func TestAFirstBlendOfWeakStocksIsRefusedWithTheStrengthThatWouldDo(t *testing.T) {
+	weak := changed(t, onWater(t, hardTap, "5.08 meq/L"), `"iron DTPA 11 %" = "12 g/L"`, `"iron DTPA 11 %" = "0.15 g/L"`)
+	_, err := Parse("farm.toml", []byte(weak), stranger())
+	if err == nil || !strings.Contains(err.Error(), "iron alone 13.5 %, and at most 10 % may be") || !strings.Contains(err.Error(), "make iron") || !strings.Contains(err.Error(), "times as strong") {
+		t.Errorf("%v", err)
+	}
+}
+
+func TestAFarmWithoutStatedWaterIsToldWhatIsTaken(t *testing.T) {
+	text := strings.Replace(changed(t, string(deploy.Sample), softTap, ""), "[tank.recipe.water]", "# ", 1)
+	for old, want := range map[string]string{
+		"alkalinity = \"0.8 meq/L\"\n": "an alkalinity of 3 meq/L (a usual tap) with 60.1 mg/L of Ca beside it, and none of Mg, Na",
+		"":                             "an alkalinity of 0.8 meq/L (top_up.alkalinity) with 16 mg/L of Ca",
+	} {
+		f := parsed(t, changed(t, text, old, ""))
+		if warnings := strings.Join(f.Warnings, "\n"); !strings.Contains(warnings, want) {
+			t.Errorf("not warned of: %q in\n%s", want, warnings)
+		}
+	}
+	minimal, err := os.ReadFile("../../deploy/minimal.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f := parsed(t, string(minimal)); !strings.Contains(strings.Join(f.Warnings, "\n"), "no source water is stated") {
+		t.Errorf("a farm that shares by hand is not told what water is taken: %q", f.Warnings)
 	}
 }

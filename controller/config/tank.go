@@ -99,6 +99,9 @@ func (b *builder) water(path string, t *tankTable) dosing.Tank {
 	if !t.DeadTime.stated || !t.Lag.stated {
 		b.warn(path, fmt.Sprintf("mixing not measured: dead time %v and lag %v are taken; measure them: give one dose and watch how pH or EC answers", out.DeadTime, out.Lag))
 	}
+	if !t.Recipe.Stated && !t.TopUp.Alkalinity.stated {
+		b.warn(path, fmt.Sprintf("no source water is stated: an alkalinity of %s meq/L (a usual tap) and EC %s mS/cm are taken for what tops it up; state top_up.alkalinity and top_up.ec", figure(float64(out.TopUp.Alkalinity)), figure(float64(out.TopUp.EC))))
+	}
 	if out.TopUp.Alkalinity > 10 {
 		b.fault(join(path, "top_up.alkalinity"), quoted(t.TopUp.Alkalinity.text), "is more than any tap water has", "state it from an analysis, in meq/L or mg/L CaCO3")
 	}

@@ -38,9 +38,10 @@ type Metrics struct {
 	loaded   prometheus.Gauge
 }
 
-// New makes the metrics of a daemon. View returns the newest snapshot or nil; it is
-// called at each scrape. A version of the program may be given for the build info.
-func New(view func() *controller.View, version ...string) *Metrics {
+// New makes the metrics of a daemon. Every series carries the station's name. View returns
+// the newest snapshot or nil; it is called at each scrape. A version of the program may be
+// given for the build info.
+func New(station string, view func() *controller.View, version ...string) *Metrics {
 	m := &Metrics{registry: prometheus.NewRegistry(), now: time.Now, messages: map[string]prometheus.Counter{}, reloads: map[bool]prometheus.Counter{}}
 	m.beat.Store(m.now().UnixNano())
 	m.append = histogram("leat_ledger_append_seconds", "Time from handing a record to the ledger until it is durable.",
@@ -61,7 +62,7 @@ func New(view func() *controller.View, version ...string) *Metrics {
 	heartbeat := prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "leat_heartbeat_timestamp_seconds",
 		Help: "Unix time of the event loop's last step. It stands still when the loop hangs, while the page may still answer."},
 		func() float64 { return float64(m.beat.Load()) / 1e9 })
-	m.registry.MustRegister(m.append, m.step, m.dropped, m.loaded, kinds, reloads, heartbeat, buildInfo(version),
+	prometheus.WrapRegistererWith(prometheus.Labels{"station": station}, m.registry).MustRegister(m.append, m.step, m.dropped, m.loaded, kinds, reloads, heartbeat, buildInfo(version),
 		newSnapshot(view), collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
 }

@@ -54,7 +54,7 @@ func farmView() *controller.View {
 }
 
 func newTestMetrics(v *controller.View) *Metrics {
-	return New(func() *controller.View { return v }, "1.2.3")
+	return New("row", func() *controller.View { return v }, "1.2.3")
 }
 
 func compare(t *testing.T, m *Metrics, want string, names ...string) {
@@ -68,16 +68,17 @@ func TestReadingIsShownWithItsUnitAndAge(t *testing.T) {
 	compare(t, newTestMetrics(farmView()), `
 # HELP leat_reading_millisiemens_per_centimetre Last EC reading at 25 °C; NaN when it is stale, unfit or never came.
 # TYPE leat_reading_millisiemens_per_centimetre gauge
-leat_reading_millisiemens_per_centimetre{probe="ec-1",tank="main"} 1.62
-leat_reading_millisiemens_per_centimetre{probe="ec-1",tank="nursery"} 1.62
+leat_reading_millisiemens_per_centimetre{probe="ec-1",station="row",tank="main"} 1.62
+leat_reading_millisiemens_per_centimetre{probe="ec-1",station="row",tank="nursery"} 1.62
 # HELP leat_reading_ph Last pH reading; NaN when it is stale, unfit or never came.
 # TYPE leat_reading_ph gauge
-leat_reading_ph{probe="ph-1",tank="main"} 5.83
-leat_reading_ph{probe="ph-1",tank="nursery"} 5.83
+leat_reading_ph{probe="ph-1",station="row",tank="main"} 5.83
+leat_reading_ph{probe="ph-1",station="row",tank="nursery"} 5.83
 `, "leat_reading_ph", "leat_reading_millisiemens_per_centimetre")
 }
 
-// samples are the values of one metric by its labels as text.
+// samples are the values of one metric by its labels as text, the station's apart: every
+// series has it.
 func samples(t *testing.T, m *Metrics, name string) map[string]float64 {
 	t.Helper()
 	families, err := m.registry.Gather()
@@ -91,8 +92,16 @@ func samples(t *testing.T, m *Metrics, name string) map[string]float64 {
 		}
 		for _, metric := range f.GetMetric() {
 			var labels []string
+			station := ""
 			for _, l := range metric.GetLabel() {
+				if l.GetName() == "station" {
+					station = l.GetValue()
+					continue
+				}
 				labels = append(labels, l.GetValue())
+			}
+			if station != "row" {
+				t.Errorf("%s is of station %q, want row", name, station)
 			}
 			value := metric.GetGauge().GetValue()
 			if metric.GetCounter() != nil {
@@ -370,18 +379,18 @@ func TestIonsAreShownBesideTheirUncertaintyAndTarget(t *testing.T) {
 	compare(t, newTestMetrics(v), `
 # HELP leat_blend_share_ratio Share of the stock in the blends that are begun now, by volume; no series without a recipe.
 # TYPE leat_blend_share_ratio gauge
-leat_blend_share_ratio{pump="stock-1",tank="main"} 1
+leat_blend_share_ratio{pump="stock-1",station="row",tank="main"} 1
 # HELP leat_ion_millimoles_per_litre What the tank is thought to hold; no series without a recipe.
 # TYPE leat_ion_millimoles_per_litre gauge
-leat_ion_millimoles_per_litre{ion="K",tank="main"} 6.5
+leat_ion_millimoles_per_litre{ion="K",station="row",tank="main"} 6.5
 # HELP leat_ion_target_millimoles_per_litre What the recipe wants at the EC setpoint in force; 0 for an ion that it does not name.
 # TYPE leat_ion_target_millimoles_per_litre gauge
-leat_ion_target_millimoles_per_litre{ion="K",tank="main"} 7.2
+leat_ion_target_millimoles_per_litre{ion="K",station="row",tank="main"} 7.2
 # HELP leat_ion_uncertainty_millimoles_per_litre Standard uncertainty of it; it grows until the next analysis.
 # TYPE leat_ion_uncertainty_millimoles_per_litre gauge
-leat_ion_uncertainty_millimoles_per_litre{ion="K",tank="main"} 0.3
+leat_ion_uncertainty_millimoles_per_litre{ion="K",station="row",tank="main"} 0.3
 # HELP leat_ions_analysed_age_seconds Time since the last analysis; NaN when there was none.
 # TYPE leat_ions_analysed_age_seconds gauge
-leat_ions_analysed_age_seconds{tank="main"} 172800
+leat_ions_analysed_age_seconds{station="row",tank="main"} 172800
 `, "leat_blend_share_ratio", "leat_ion_millimoles_per_litre", "leat_ion_target_millimoles_per_litre", "leat_ion_uncertainty_millimoles_per_litre", "leat_ions_analysed_age_seconds")
 }

@@ -78,8 +78,8 @@ var gauges = []listed{
 	{"drift_millisiemens_per_centimetre_per_hour", "Estimated drift of EC without doses.", byTank},
 	{"buffer_scale_ratio", "Learned buffer capacity over that of the expected solution.", byTank},
 	{"ec_gain_ratio", "Learned effect of the stocks on EC over the predicted one.", byTank},
-	{"leaves_warn_band_seconds", "Forecast until pH or EC leaves its warn band without doses: 0 outside now, +Inf not in sight.", byTank},
-	{"leaves_harm_band_seconds", "Forecast until pH or EC leaves its harm band without doses: 0 outside now, +Inf not in sight.", byTank},
+	{"leaves_warn_band_seconds", "Forecast until pH or EC leaves its warn band without doses, at the drift last seen: 0 outside now, +Inf not in sight, NaN before anything was read.", byTank},
+	{"leaves_harm_band_seconds", "Forecast until pH or EC leaves its harm band without doses, at the drift last seen: 0 outside now, +Inf not in sight, NaN before anything was read.", byTank},
 	{"mode", "1 for the mode that the tank is in, 0 for the others.", []string{"tank", "mode"}},
 	{"interlock_active", "Whether the interlock withholds doses now.", byCause},
 	{"interlock_age_seconds", "How long the interlock has been active; 0 when it is not.", byCause},
@@ -194,7 +194,10 @@ func sendTank(send sender, v *controller.View, t *controller.TankView) {
 }
 
 func forecast(d time.Duration) float64 {
-	if d < 0 {
+	switch {
+	case d == safety.Unforeseen:
+		return math.NaN()
+	case d < 0:
 		return math.Inf(1)
 	}
 	return d.Seconds()

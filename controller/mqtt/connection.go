@@ -80,6 +80,9 @@ func (l *Link) open(ctx context.Context) (*connection, error) {
 		c.end()
 		select {
 		case err = <-c.lost: // says more than "subscribe did not complete"
+			if connecting.Error() == nil {
+				l.tell(ctx, false) // it was open, if only for a moment: somebody may have taken its place
+			}
 		default:
 		}
 		return nil, l.explain(err)
@@ -114,7 +117,7 @@ func (c *connection) pahoOptions(ctx context.Context) *paho.ClientOptions {
 	}
 	// One handler for all: paho's router splits every filter again for each message.
 	p.SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) { c.handle(m) })
-	p.SetConnectionLostHandler(func(_ paho.Client, err error) { c.lost <- err })
+	p.SetConnectionLostHandler(func(_ paho.Client, err error) { c.lose(err) })
 	p.SetCustomOpenConnectionFn(func(*url.URL, paho.ClientOptions) (net.Conn, error) {
 		conn, err := c.link.dial(ctx)
 		if err != nil {
@@ -308,6 +311,14 @@ func (c *connection) farewell() {
 		}
 	}
 	c.end()
+}
+
+// lose tells that the connection is lost; the first reason counts.
+func (c *connection) lose(why error) {
+	select {
+	case c.lost <- why:
+	default:
+	}
 }
 
 // end closes the connection however far it came.

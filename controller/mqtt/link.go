@@ -169,7 +169,8 @@ func (l *Link) Again() {
 	}
 }
 
-// Changed tells each opening (true) and closing (false) in order. Whoever does not
+// Changed tells each opening (true) and closing (false) in order, the closing also of
+// a connection that the broker ended before it was wholly open. Whoever does not
 // listen delays reconnecting, never reading.
 func (l *Link) Changed() <-chan bool { return l.changed }
 
@@ -182,6 +183,13 @@ func (l *Link) Take(each func(slot int, body []byte, retained bool, arrived time
 
 // Next is the oldest waiting message of Options.Queued.
 func (l *Link) Next() (Message, bool) { return l.queue.next() }
+
+// Reopen gives up a connection that only seems to be one, and opens another.
+func (l *Link) Reopen(why error) {
+	if c := l.current.Load(); c != nil {
+		c.lose(why)
+	}
+}
 
 // Open says whether the link is open now. It may be a black hole for as long as
 // KeepAlive and PingTimeout together: only a node's report proves that an order

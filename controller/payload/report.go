@@ -1,6 +1,7 @@
 package payload
 
 import (
+	"math"
 	"strconv"
 
 	"leat/controller"
@@ -64,7 +65,7 @@ type HeartbeatWriter struct {
 // Write returns a heartbeat, which holds until it is called again. What h.Last points
 // to must not have changed since it was last written.
 func (w *HeartbeatWriter) Write(h controller.Heartbeat) []byte {
-	if w.body == nil || h.Boot != w.last.Boot || h.Idle != w.last.Idle || h.Last != w.last.Last {
+	if w.body == nil || h.Boot != w.last.Boot || h.Idle != w.last.Idle || h.Epoch != w.last.Epoch || h.Last != w.last.Last {
 		w.keep(h)
 	}
 	w.body = strconv.AppendInt(append(w.body[:0], w.before...), h.Tick.Milliseconds(), 10)
@@ -80,6 +81,9 @@ func (w *HeartbeatWriter) keep(h controller.Heartbeat) {
 	e.key("tick_ms")
 	w.before, e.dst = e.dst, w.after[:0]
 	e.yes("idle", h.Idle)
+	if h.Epoch > 0 {
+		e.count("epoch", uint64(h.Epoch))
+	}
 	if h.Last != nil {
 		e.key("last")
 		last := object(e.dst)
@@ -102,7 +106,7 @@ func ParseHeartbeat(body []byte) (controller.Heartbeat, error) {
 
 // parseHeartbeat returns also where the tick stands.
 func parseHeartbeat(body []byte) (h controller.Heartbeat, tick []byte, err error) {
-	fields, err := fieldsOf(body, "boot", "tick_ms", "idle", "last")
+	fields, err := fieldsOf(body, "boot", "tick_ms", "idle", "last", "epoch")
 	if err != nil {
 		return controller.Heartbeat{}, nil, err
 	}
@@ -114,6 +118,9 @@ func parseHeartbeat(body []byte) (h controller.Heartbeat, tick []byte, err error
 			h.Last, inner.err = &last, err
 		}
 		fields.err = inner.err
+	}
+	if fields.err == nil && fields.has("epoch") {
+		h.Epoch = uint32(fields.count("epoch", math.MaxUint32))
 	}
 	if fields.err != nil {
 		return controller.Heartbeat{}, nil, fields.err

@@ -39,7 +39,7 @@ var (
 	sampleRefused = controller.Report{Order: ledger.OrderID{Epoch: 7, Number: 123}, Phase: controller.PhaseRefused, Cause: "order is for another boot"}
 	sampleLast    = controller.Report{Order: ledger.OrderID{Epoch: 7, Number: 122}, Phase: controller.PhaseDone,
 		Run: 7400 * time.Millisecond, Volume: 12_300 * dosing.Microlitre}
-	sampleBeat  = controller.Heartbeat{Boot: "a1b2", Tick: 2 * time.Minute, Idle: true, Last: &sampleLast}
+	sampleBeat  = controller.Heartbeat{Boot: "a1b2", Tick: 2 * time.Minute, Idle: true, Epoch: 7, Last: &sampleLast}
 	sampleFirst = controller.Heartbeat{Boot: "a1b2", Tick: 2 * time.Second, Idle: true}
 	sampleAsk   = Ask{Value: 5.9, Until: "06:00", Confirm: "k3f9", Note: "seedlings moved in", By: "Ona"}
 
@@ -200,24 +200,24 @@ func TestTopicsStandAsDocumented(t *testing.T) {
 		t.Fatal(err)
 	}
 	for got, want := range map[string]string{
-		topics.Reading(0, "ph"):                         "leat/reservoir/reading/ph",
+		topics.Reading(0, "ph"):                         "leat/row/reservoir/reading/ph",
 		topics.Reading(1, "ph"):                         "plant/7/ph",
 		topics.Reading(dosing.AllTanks, "stop"):         "leat/row/reading/stop",
-		topics.Order(topics.Row(), "acid"):              "leat/row/order/acid",
-		topics.Report(0, "acid"):                        "leat/reservoir/report/acid",
-		topics.Node(topics.Row(), "bench"):              "leat/row/node/bench",
-		topics.Lease(topics.Row()):                      "leat/row/lease",
-		topics.Stop(0):                                  "leat/reservoir/stop",
-		topics.Supply(topics.Row()):                     "leat/row/supply",
-		topics.Ask(0, dosing.QuantityPH):                "leat/reservoir/setpoint/ph/ask",
-		topics.Answer(0, dosing.QuantityEC):             "leat/reservoir/setpoint/ec/answer",
-		topics.Setpoint(1, dosing.QuantityPH):           "leat/nursery/setpoint/ph",
-		topics.State(0):                                 "leat/reservoir/state",
-		topics.Alarm(0, safety.CauseCirculationOff):     "leat/reservoir/alarm/circulation-off",
-		topics.Fit(1):                                   "leat/nursery/fit",
-		topics.AnalysisAsk(0):                           "leat/reservoir/analysis/ask",
-		topics.AnalysisAnswer(0):                        "leat/reservoir/analysis/answer",
-		topics.Ions(1):                                  "leat/nursery/ions",
+		topics.Order("acid"):                            "leat/row/order/acid",
+		topics.Report("acid"):                           "leat/row/report/acid",
+		topics.Node("bench"):                            "leat/row/node/bench",
+		topics.Lease():                                  "leat/row/lease",
+		topics.Stop():                                   "leat/row/stop",
+		topics.Supply():                                 "leat/row/supply",
+		topics.Ask(0, dosing.QuantityPH):                "leat/row/reservoir/setpoint/ph/ask",
+		topics.Answer(0, dosing.QuantityEC):             "leat/row/reservoir/setpoint/ec/answer",
+		topics.Setpoint(1, dosing.QuantityPH):           "leat/row/nursery/setpoint/ph",
+		topics.State(0):                                 "leat/row/reservoir/state",
+		topics.Alarm(0, safety.CauseCirculationOff):     "leat/row/reservoir/alarm/circulation-off",
+		topics.Fit(1):                                   "leat/row/nursery/fit",
+		topics.AnalysisAsk(0):                           "leat/row/reservoir/analysis/ask",
+		topics.AnalysisAnswer(0):                        "leat/row/reservoir/analysis/answer",
+		topics.Ions(1):                                  "leat/row/nursery/ions",
 		topics.Online("house-2"):                        "leat/daemon/house-2/online",
 		topics.State(2) + "no topic for an unknown one": "no topic for an unknown one",
 	} {
@@ -229,8 +229,8 @@ func TestTopicsStandAsDocumented(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := one.Order(one.Row(), "acid"); got != "farm/two/reservoir/order/acid" {
-		t.Errorf("the only tank owns the pumps' topics, got %q", got)
+	if got := one.Order("acid"); got != "farm/two/row/order/acid" {
+		t.Errorf("a second tank would rename the pumps' topics: %q", got)
 	}
 }
 

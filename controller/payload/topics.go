@@ -1,6 +1,7 @@
 package payload
 
 import (
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -17,19 +18,20 @@ const (
 	Offline = "0"
 )
 
-// Topics names every topic of one station. Where a method takes a tank,
-// dosing.AllTanks stands for the station, whose name then takes the tank's place;
-// an unknown tank has no topic ("").
+// Topics names every topic of one station: prefix, station, and then what belongs to the
+// station, or the tank and what belongs to it. So a second tank renames nothing, and two
+// stations on one broker share no topic. Where a method takes a tank, dosing.AllTanks
+// stands for the station; an unknown tank has no topic ("").
 type Topics struct {
-	prefix   string
-	station  string
+	prefix   string // with the station
+	daemons  string
 	tanks    []string
 	replaced map[string]string
 }
 
 // NewTopics builds the topics of a station from the prefix ("" = leat), the names
 // of station and tanks (by TankID), and what the configuration replaces: the topic
-// without its prefix, such as "reservoir/reading/ph", to the whole one it becomes.
+// without prefix and station, such as "reservoir/reading/ph", to the whole one it becomes.
 func NewTopics(prefix, station string, tanks []string, replace map[string]string) (*Topics, error) {
 	prefix = strings.TrimSuffix(prefix, "/")
 	if prefix == "" {
@@ -38,16 +40,21 @@ func NewTopics(prefix, station string, tanks []string, replace map[string]string
 	if err := CheckTopic(prefix); err != nil {
 		return nil, err
 	}
-	t := &Topics{prefix: prefix + "/", station: station, tanks: append([]string(nil), tanks...), replaced: make(map[string]string, len(replace))}
-	taken := make(map[string]bool, len(tanks)+1)
-	for _, name := range append([]string{station}, tanks...) {
-		if err := CheckName(name); err != nil {
+	if err := CheckName(station); err != nil {
+		return nil, err
+	}
+	t := &Topics{prefix: prefix + "/" + station + "/", tanks: append([]string(nil), tanks...),
+		daemons: prefix + "/daemon/", replaced: make(map[string]string, len(replace))}
+	if station == "daemon" {
+		return nil, refuse("name it otherwise", "station %.60q would share the topics of the daemons", station)
+	}
+	taken := make(map[string]bool, len(tanks))
+	for _, name := range tanks {
+		if err := CheckTankName(name); err != nil {
 			return nil, err
 		}
-		// Two tanks of one name would share every topic. The station may carry the
-		// name of its only tank.
-		if taken[name] && !(len(tanks) == 1 && name == station) {
-			return nil, refuse("give each tank and the station its own name", "two are named %.60q", name)
+		if taken[name] {
+			return nil, refuse("give each tank its own name", "two are named %.60q", name)
 		}
 		taken[name] = true
 	}
@@ -58,7 +65,7 @@ func NewTopics(prefix, station string, tanks []string, replace map[string]string
 		}
 		// One payload may carry the values of several probes; anything else that
 		// meets on one topic, such as two pumps, would be a fault.
-		if other, twice := users[to]; twice && !(isReading(from) && isReading(other)) {
+		if other, twice := users[to]; twice && !(IsReading(from) && IsReading(other)) {
 			return nil, refuse("give each its own topic", "%.60q and %.60q are both on topic %.60q", min(from, other), max(from, other), to)
 		}
 		users[to] = from
@@ -67,9 +74,25 @@ func NewTopics(prefix, station string, tanks []string, replace map[string]string
 	return t, nil
 }
 
-func isReading(path string) bool {
+// IsReading says of a topic without prefix and station whether values of a probe arrive on it.
+func IsReading(path string) bool {
+	if strings.HasPrefix(path, "reading/") {
+		return true
+	}
 	_, rest, _ := strings.Cut(path, "/")
 	return strings.HasPrefix(rest, "reading/")
+}
+
+// StationWords are what stands in a topic where a tank's name would: no tank may have one
+// of them for a name.
+var StationWords = []string{"lease", "node", "order", "owner", "reading", "report", "stop", "supply"}
+
+// CheckTankName says whether a tank may have this name.
+func CheckTankName(name string) error {
+	if slices.Contains(StationWords, name) {
+		return refuse("name the tank otherwise", "%.60q stands in topics of the station itself", name)
+	}
+	return CheckName(name)
 }
 
 // CheckName says whether a name of a station, tank, probe, pump or node can stand
@@ -101,24 +124,14 @@ func CheckTopic(text string) error {
 	return nil
 }
 
-// Row is the owner of the topics of pumps, nodes and stocks, which all tanks share:
-// the only tank, or the station where there are several.
-func (t *Topics) Row() dosing.TankID {
-	if len(t.tanks) == 1 {
-		return 0
-	}
-	return dosing.AllTanks
-}
-
 func (t *Topics) topic(tank dosing.TankID, rest string) string {
-	owner := t.station
-	if tank != dosing.AllTanks {
-		if int(tank) >= len(t.tanks) {
-			return ""
-		}
-		owner = t.tanks[tank]
+	if tank == dosing.AllTanks {
+		return t.named(rest)
 	}
-	return t.named(owner + "/" + rest)
+	if int(tank) >= len(t.tanks) {
+		return ""
+	}
+	return t.named(t.tanks[tank] + "/" + rest)
 }
 
 func (t *Topics) named(path string) string {
@@ -128,28 +141,28 @@ func (t *Topics) named(path string) string {
 	return t.prefix + path
 }
 
-// Reading is where a probe's values arrive.
+// Reading is where a probe's values arrive, of a tank or of the station.
 func (t *Topics) Reading(tank dosing.TankID, probe string) string {
 	return t.topic(tank, "reading/"+probe)
 }
 
 // Order is where a pump's orders go: QoS 1, never retained.
-func (t *Topics) Order(tank dosing.TankID, pump string) string { return t.topic(tank, "order/"+pump) }
+func (t *Topics) Order(pump string) string { return t.named("order/" + pump) }
 
 // Report is where a pump's reports arrive.
-func (t *Topics) Report(tank dosing.TankID, pump string) string { return t.topic(tank, "report/"+pump) }
+func (t *Topics) Report(pump string) string { return t.named("report/" + pump) }
 
 // Node is where a node's heartbeats arrive.
-func (t *Topics) Node(tank dosing.TankID, node string) string { return t.topic(tank, "node/"+node) }
+func (t *Topics) Node(node string) string { return t.named("node/" + node) }
 
 // Lease is where the permission to dose goes: QoS 0, not retained.
-func (t *Topics) Lease(tank dosing.TankID) string { return t.topic(tank, "lease") }
+func (t *Topics) Lease() string { return t.named("lease") }
 
 // Stop is where stop orders go: QoS 1, never retained.
-func (t *Topics) Stop(tank dosing.TankID) string { return t.topic(tank, "stop") }
+func (t *Topics) Stop() string { return t.named("stop") }
 
 // Supply is where the order to cut the group supply goes: QoS 1, never retained.
-func (t *Topics) Supply(tank dosing.TankID) string { return t.topic(tank, "supply") }
+func (t *Topics) Supply() string { return t.named("supply") }
 
 // Ask is where a person asks for a setpoint.
 func (t *Topics) Ask(tank dosing.TankID, q dosing.Quantity) string {
@@ -188,4 +201,4 @@ func (t *Topics) Fit(tank dosing.TankID) string { return t.topic(tank, "fit") }
 
 // Online is where the daemon of this name says that it is there, retained; the
 // broker says that it is not (last will).
-func (t *Topics) Online(name string) string { return t.named("daemon/" + name + "/online") }
+func (t *Topics) Online(name string) string { return t.daemons + name + "/online" }

@@ -22,14 +22,16 @@ type command struct {
 // The words with which a node refuses or stops. Tests and the daemon's log show
 // them as they are.
 const (
-	causeEpoch   = "older epoch than one already seen"
-	causeOld     = "older than the last order"
+	causeEpoch   = controller.RefusedOldEpoch
+	causeOld     = controller.RefusedOldOrder
+	causeAhead   = controller.RefusedEpochAhead
 	causeBoot    = "meant for another boot"
 	causeLate    = "too late"
 	causeBusy    = "another order is running"
 	causeLease   = "no valid lease"
 	causeOutlet  = "outlet unknown or not open"
-	causeOnTime  = "longer than this node allows"
+	causeOnTime  = controller.RefusedTooLong
+	causePump    = controller.RefusedUnknownPump
 	causeHourly  = "hourly limit of this node"
 	causeSupply  = "dosing supply is cut"
 	causeNothing = "nothing to do"
@@ -61,7 +63,8 @@ func (n *node) take(f *Farm, c command) {
 		f.report(n, controller.Report{Order: c.order, Pump: c.pump, Phase: controller.PhaseRefused, Cause: cause})
 		return
 	}
-	n.epoch, n.lastKey = max(n.epoch, c.order.Epoch), key
+	n.see(f.now, c.order.Epoch)
+	n.lastKey = key
 	n.begin(f, c, tank)
 	begun := n.running
 	running := begun.report(controller.PhaseRunning, 0, "")
@@ -79,6 +82,8 @@ func (n *node) judge(f *Farm, c command) (dosing.TankID, string) {
 	switch {
 	case c.order.Epoch < n.epoch:
 		return 0, causeEpoch
+	case n.tooFar(f.now, c.order.Epoch):
+		return 0, causeAhead
 	case c.order.Key() <= n.lastKey:
 		return 0, causeOld
 	case c.boot != n.boot:
@@ -91,7 +96,9 @@ func (n *node) judge(f *Farm, c command) (dosing.TankID, string) {
 		return 0, causeLease
 	case f.supplyCut || f.stopPressed:
 		return 0, causeSupply
-	case !known || !mine:
+	case !mine:
+		return 0, causePump
+	case !known:
 		return 0, causeOutlet
 	case c.run <= 0 || c.volume <= 0:
 		return 0, causeNothing
@@ -120,15 +127,47 @@ func (n *node) begin(f *Farm, c command, tank dosing.TankID) {
 	f.open = tank
 	f.starts++
 	f.tell(n.running, false)
+	if n.trouble.forgeStop {
+		n.posted = append(n.posted, posted{due: f.now + time.Second, report: nought(n.running), forged: true})
+	}
 }
 
-// renew takes a lease: of an epoch not older than the highest seen, and with a
-// beat that rises, so that a copy kept by the broker keeps nothing alive.
+// firstEpoch is the highest that a node takes which has seen none: it leaves half of
+// all epochs above it.
+const firstEpoch = 1 << 31
+
+// epochWindow is how long the room for other epochs must do.
+const epochWindow = 10 * time.Minute
+
+// tooFar says that an epoch lies so far above the highest seen that no restart of the
+// daemon explains it. Without that bound one forged lease would poison a node for
+// good: the daemon's own would be older for ever.
+func (n *node) tooFar(now time.Duration, epoch uint32) bool {
+	if n.epoch == 0 {
+		return epoch > firstEpoch
+	}
+	if now-n.roomAt >= epochWindow {
+		n.roomFrom, n.roomAt = n.epoch, now
+	}
+	return epoch > n.roomFrom && epoch-n.roomFrom > controller.EpochRoom
+}
+
+// see notes an epoch that is taken.
+func (n *node) see(now time.Duration, epoch uint32) {
+	if n.epoch == 0 {
+		n.roomFrom, n.roomAt = epoch, now
+	}
+	n.epoch = max(n.epoch, epoch)
+}
+
+// renew takes a lease: of an epoch not older than the highest seen nor too far above
+// it, and with a beat that rises, so that a copy kept by the broker keeps nothing alive.
 func (n *node) renew(f *Farm, epoch uint32, beat uint64) {
-	if !n.up(f.now) || n.trouble.deaf || epoch < n.epoch || epoch == n.epoch && beat <= n.beat {
+	if !n.up(f.now) || n.trouble.deaf || epoch < n.epoch || epoch == n.epoch && beat <= n.beat || n.tooFar(f.now, epoch) {
 		return
 	}
-	n.epoch, n.beat = epoch, beat
+	n.see(f.now, epoch)
+	n.beat = beat
 	n.lease = f.now + leaseHolds
 }
 

@@ -237,7 +237,7 @@ func TestStopOrderStopsWhatItNames(t *testing.T) {
 		y := ready(t)
 		y.send(y.plan(acid, north, 12))
 		y.wait(5 * time.Second)
-		y.receive("leat/north/stop", body)
+		y.receive("leat/row/stop", body)
 		if stopped := y.lastReport().Phase == controller.PhaseStopped; stopped != stops {
 			t.Errorf("%s: stopped %v, want %v", body, stopped, stops)
 		}
@@ -258,13 +258,13 @@ func TestCutSupplyBeatsAWeldedRelay(t *testing.T) {
 	if y.farm.Delivered(acid) == 0 {
 		t.Fatal("the welded relay does not run the pump")
 	}
-	y.receive("leat/north/stop", `{"epoch":7}`)
+	y.receive("leat/row/stop", `{"epoch":7}`)
 	before := y.farm.Delivered(acid)
 	y.wait(5 * time.Second)
 	if y.farm.Delivered(acid) == before {
 		t.Error("a stop order ended a welded relay; it cannot")
 	}
-	y.receive("leat/north/supply", `{"epoch":7,"cut":true}`)
+	y.receive("leat/row/supply", `{"epoch":7,"cut":true}`)
 	before = y.farm.Delivered(acid)
 	y.wait(30 * time.Second)
 	if y.farm.Delivered(acid) != before {
@@ -312,12 +312,12 @@ func TestDaemonOnTheSameThreadMayAnswerFromWithinAMessage(t *testing.T) {
 		heard++
 		if len(y.reports) == 1 && stops == 0 {
 			stops++
-			y.farm.Receive("leat/north/stop", []byte(`{"epoch":7}`), hear)
+			y.farm.Receive("leat/row/stop", []byte(`{"epoch":7}`), hear)
 		}
-		y.farm.Receive("leat/north/lease", fmt.Appendf(nil, `{"epoch":7,"beat":%d}`, 1000+heard), hear)
+		y.farm.Receive("leat/row/lease", fmt.Appendf(nil, `{"epoch":7,"beat":%d}`, 1000+heard), hear)
 	}
 	o := y.plan(acid, north, 6)
-	y.farm.Receive("leat/north/order/acid", fmt.Appendf(nil, `{"order":"7-000001","outlet":"north","volume_ml":6,"run_ms":10000,"boot":%q,"before_tick_ms":%d}`,
+	y.farm.Receive("leat/row/order/acid", fmt.Appendf(nil, `{"order":"7-000001","outlet":"north","volume_ml":6,"run_ms":10000,"boot":%q,"before_tick_ms":%d}`,
 		o.boot, o.before.Milliseconds()), hear)
 	if r := y.mustEnd(controller.PhaseStopped); r.Volume != 0 || y.farm.Starts() != 1 {
 		t.Errorf("stopped at once, yet reports %v", r.Volume)
@@ -368,5 +368,46 @@ func TestTimedPulseNodeRunsABoundedTimeAndSaysNothing(t *testing.T) {
 	}
 	if got, most := y.farm.Delivered(acid), 600*dosing.Microlitre*40100/1000; got != most {
 		t.Errorf("it delivered %v, its own limit allows %v", got, most)
+	}
+}
+
+// A node takes no epoch that no restart of the daemon explains, however the forger
+// goes about it, and never one that would leave the daemon none above it.
+func TestForgedEpochsCannotPoisonANodeForGood(t *testing.T) {
+	y := ready(t)
+	y.renew(4_000_000_000, 1)
+	y.dose(acid, north, 1)
+	o := y.plan(acid, north, 1)
+	o.epoch = 4_000_000_000
+	y.send(o)
+	y.mustRefuse(causeAhead)
+	n := y.farm.nodes[0]
+	for range 60 { // a forger who climbs, for an hour
+		y.renew(int(n.epoch)+controller.EpochRoom, 1)
+		y.wait(time.Minute)
+	}
+	if n.epoch > 7+7*controller.EpochRoom {
+		t.Errorf("an hour of forged leases took it to epoch %d", n.epoch)
+	}
+	y.wait(epochWindow)
+	y.epoch = int(n.epoch) + 1
+	y.renew(y.epoch, 1)
+	o = y.plan(acid, north, 1)
+	y.send(o)
+	y.wait(5 * time.Second)
+	y.mustEnd(controller.PhaseDone)
+}
+
+func TestNewNodeTakesTheEpochOfAnOldFarmAndNoneNearTheEnd(t *testing.T) {
+	y := newYard(t, 1, Options{Quiet: true})
+	n := y.farm.nodes[0]
+	n.epoch, n.beat = 0, 0
+	n.renew(y.farm, firstEpoch+1, 1)
+	if n.epoch != 0 {
+		t.Errorf("took epoch %d", n.epoch)
+	}
+	n.renew(y.farm, 5000, 1)
+	if n.epoch != 5000 {
+		t.Errorf("an old farm's epoch is refused: %d", n.epoch)
 	}
 }

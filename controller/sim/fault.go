@@ -138,6 +138,27 @@ var faults = []Fault{
 	{Name: "order-lost", Row: 34, Text: "the next order is lost", begin: onLink(func(t *linkTrouble) { t.lose = 1 })},
 	{Name: "reports-lost", Row: 35, Text: "the nodes' reports are lost; heartbeats name no last order",
 		begin: onNode(func(t *nodeTrouble) { t.noReports = true }), end: onNode(func(t *nodeTrouble) { t.noReports = false })},
+	{Name: "report-thousandth", Row: 93, Text: "the node counts litres for millilitres: it reports a thousandth of what it gave",
+		begin: onNode(func(t *nodeTrouble) { t.counts = -0.999 }), end: onNode(func(t *nodeTrouble) { t.counts = 0 })},
+	{Name: "report-nothing", Row: 93, Text: "the node reports that it gave nothing, in no time",
+		begin: onNode(func(t *nodeTrouble) { t.sayNought = true }), end: onNode(func(t *nodeTrouble) { t.sayNought = false })},
+	{Name: "report-fivefold", Row: 93, Text: "the node reports five times what it gave",
+		begin: onNode(func(t *nodeTrouble) { t.counts = 4 }), end: onNode(func(t *nodeTrouble) { t.counts = 0 })},
+	{Name: "reports-late", Row: 94, Text: "the node's reports come 40 s late, and its heartbeats say nothing of them until then",
+		begin: onNode(func(t *nodeTrouble) { t.late = 40 * time.Second }), end: onNode(func(t *nodeTrouble) { t.late = 0 })},
+	{Name: "reports-twice", Row: 94, Text: "the node reports everything twice",
+		begin: onNode(func(t *nodeTrouble) { t.copies = 1 }), end: onNode(func(t *nodeTrouble) { t.copies = 0 })},
+	{Name: "report-forged-stop", Row: 94, Text: "somebody says in the node's name, a second into each dose, that it was stopped at nothing",
+		begin: onNode(func(t *nodeTrouble) { t.forgeStop = true }), end: onNode(func(t *nodeTrouble) { t.forgeStop = false })},
+	{Name: "report-forged-second", Row: 94, Text: "somebody says in the node's name, ten seconds after each dose, that it was stopped at nothing",
+		begin: onNode(func(t *nodeTrouble) { t.forgeSecond = true }), end: onNode(func(t *nodeTrouble) { t.forgeSecond = false })},
+	{Name: "epoch-poisoned", Row: 97, Text: "somebody sends a lease of epoch 4,000,000,000 to the nodes", begin: forgeLease(4_000_000_000)},
+	{Name: "epoch-stepped", Row: 97, Text: "somebody sends a lease to the nodes whose epoch is 50 above the daemon's", begin: func(f *Farm, i *injection) {
+		if n := f.nodeOf(i); n != nil {
+			forgeLease(n.epoch+50)(f, i)
+		}
+	}},
+	{Name: "node-limit-lowered", Row: 96, Text: "the node is set to shorter runs than the configuration makes", begin: lowerLimit},
 	{Name: "network-cut", Row: 39, Text: "the network to the farm is cut, both ways",
 		begin: onLink(func(t *linkTrouble) { t.cut = true }), end: onLink(func(t *linkTrouble) { t.cut = false })},
 	{Name: "network-one-way", Row: 40, Text: "readings arrive, but nothing reaches the nodes",
@@ -284,6 +305,23 @@ func rebootLoop(f *Farm, i *injection) {
 func (f *Farm) rebootNode(n *node) {
 	if n != nil {
 		f.Reboot(int(n.id))
+	}
+}
+
+// forgeLease sends every node a lease of an epoch that is not the daemon's.
+func forgeLease(epoch uint32) func(*Farm, *injection) {
+	return func(f *Farm, _ *injection) {
+		for _, n := range f.nodes {
+			n.renew(f, epoch, 1)
+		}
+	}
+}
+
+// lowerLimit sets the node of the acid pump to a tenth of the longest run that is
+// configured.
+func lowerLimit(f *Farm, i *injection) {
+	if p := f.pumpOf(i, dosing.RoleAcid); p != nil {
+		f.LimitRun(p.id, f.settings.Safety.Caps[p.id].OnTime/10)
 	}
 }
 

@@ -29,10 +29,10 @@ var shows = map[string]func(s seen){
 		s.want(s.scatter(s.with) < 0.5*s.scatter(s.plain), "standing water scatters as much as moving water")
 	},
 	"probe-flat": func(s seen) {
-		first := s.with.sent["leat/north/reading/north ph"]
+		first := s.with.sent["leat/row/north/reading/north ph"]
 		for range 120 {
 			s.wait(5 * time.Second)
-			s.want(s.with.sent["leat/north/reading/north ph"] == first, "the value moves")
+			s.want(s.with.sent["leat/row/north/reading/north ph"] == first, "the value moves")
 		}
 	},
 	"acid-empty": func(s seen) {
@@ -146,10 +146,10 @@ var shows = map[string]func(s seen){
 	"temperature-failed": func(s seen) { s.wait(time.Minute); s.same("°C shown", s.with.read("north temperature"), 85, 0.5) },
 	"ph-unplugged":       func(s seen) { s.wait(time.Minute); s.same("pH shown", s.with.read("north ph"), 14, 0) },
 	"ph-silent": func(s seen) {
-		before := s.with.count["leat/north/reading/north ph"]
+		before := s.with.count["leat/row/north/reading/north ph"]
 		s.wait(10 * time.Minute)
-		s.want(s.with.count["leat/north/reading/north ph"] == before, "it still sends")
-		s.want(s.with.count["leat/north/reading/north ec"] > before, "the others fell silent too")
+		s.want(s.with.count["leat/row/north/reading/north ph"] == before, "it still sends")
+		s.want(s.with.count["leat/row/north/reading/north ec"] > before, "the others fell silent too")
 	},
 	"wild-sample": func(s seen) {
 		s.wait(time.Minute)
@@ -160,7 +160,7 @@ var shows = map[string]func(s seen){
 	},
 	"ph-not-a-number": func(s seen) {
 		s.wait(time.Minute)
-		s.want(s.with.sent["leat/north/reading/north ph"] == "NaN", "it sends a number")
+		s.want(s.with.sent["leat/row/north/reading/north ph"] == "NaN", "it sends a number")
 	},
 	"ec-in-microsiemens": func(s seen) { s.wait(time.Minute); s.same("EC shown", s.with.read("north ec"), 1800, 100) },
 	"level-failed-high": func(s seen) {
@@ -279,6 +279,56 @@ var shows = map[string]func(s seen){
 		before := len(s.with.reports)
 		s.dose(acid, 6)
 		s.want(len(s.with.reports) == before && s.with.last == nil && s.with.farm.Delivered(acid) > 0, "word of the dose arrives")
+	},
+	"report-thousandth": func(s seen) {
+		s.dose(acid, 6)
+		s.wait(2 * time.Second)
+		s.want(s.with.lastReport().Volume == 6 && s.with.last.Volume == 6 && s.with.farm.Delivered(acid) > 5000, "report or heartbeat do not say a thousandth")
+	},
+	"report-nothing": func(s seen) {
+		s.dose(acid, 6)
+		r := s.with.lastReport()
+		s.want(r.Phase == controller.PhaseDone && r.Volume == 0 && r.Run == 0 && s.with.farm.Delivered(acid) > 5000, "it says that it gave something")
+	},
+	"report-fivefold": func(s seen) {
+		s.dose(acid, 6)
+		s.want(s.with.lastReport().Volume == 30*dosing.Millilitre, "it does not say five times as much")
+	},
+	"reports-late": func(s seen) {
+		s.dose(acid, 6)
+		s.want(s.with.lastReport().Phase == controller.PhaseRunning && s.with.last == nil, "the word comes at once")
+		s.wait(42 * time.Second)
+		s.want(s.with.lastReport().Phase == controller.PhaseDone && s.with.last != nil, "the word never comes")
+	},
+	"reports-twice": func(s seen) {
+		s.dose(acid, 6)
+		s.want(len(s.with.reports) == 2*len(s.plain.reports), "not everything is said twice")
+	},
+	"report-forged-stop": func(s seen) {
+		s.with.send(s.with.plan(acid, north, 6))
+		s.with.wait(3 * time.Second)
+		s.want(s.with.lastReport().Phase == controller.PhaseStopped && s.with.lastReport().Volume == 0 && !s.with.idle, "nobody forges a stop")
+		s.with.wait(10 * time.Second)
+		s.with.mustEnd(controller.PhaseDone)
+	},
+	"report-forged-second": func(s seen) {
+		s.dose(acid, 6)
+		s.with.mustEnd(controller.PhaseDone)
+		s.wait(12 * time.Second)
+		s.with.mustEnd(controller.PhaseStopped)
+		s.want(s.with.last.Phase == controller.PhaseDone, "the node itself takes its word back")
+	},
+	"epoch-poisoned": func(s seen) {
+		s.dose(acid, 6)
+		s.with.mustEnd(controller.PhaseDone)
+	},
+	"epoch-stepped": func(s seen) {
+		s.dose(acid, 6)
+		s.with.mustRefuse(causeEpoch)
+	},
+	"node-limit-lowered": func(s seen) {
+		s.dose(acid, 12)
+		s.with.mustRefuse(causeOnTime)
 	},
 	"network-cut": func(s seen) {
 		s.dose(acid, 6)

@@ -146,6 +146,14 @@ func (f *Farm) Reboot(n int) {
 	}
 }
 
+// LimitRun sets the longest run that a pump's node allows.
+func (f *Farm) LimitRun(p dosing.PumpID, longest time.Duration) {
+	n := f.nodes[f.routes.pumpNodes[p]]
+	own := n.pumps[p]
+	own.onTime = longest
+	n.pumps[p] = own
+}
+
 // PressStop presses or releases the hard-wired stop: no pump has power meanwhile.
 func (f *Farm) PressStop(pressed bool) {
 	f.stopPressed = pressed

@@ -32,6 +32,7 @@ type Night struct {
 	hearts   []payload.Heartbeats
 	now      dosing.Instant
 	beat     uint64
+	asked    uint64
 	drafts   []ledger.Draft     // waiting for the disk
 	events   []controller.Event // drafts that became durable, waiting to be told
 	full     bool
@@ -97,17 +98,17 @@ func PrepareNight(settings *controller.Settings, topics *payload.Topics, feeds [
 		}
 		thermal = append(thermal, t)
 	}
-	n.ear, n.lease = n.hear, topics.Lease(topics.Row())
+	n.ear, n.lease = n.hear, topics.Lease()
 	var inner []payload.Feed
 	for i := range feeds {
 		inner = append(inner, feeds[i].Feed)
 	}
 	n.intake = payload.NewIntake(inner, thermal)
 	for i := range settings.Safety.Nodes {
-		n.inlets[topics.Node(topics.Row(), settings.Safety.Nodes[i].Name)] = inlet{inletHeartbeat, i}
+		n.inlets[topics.Node(settings.Safety.Nodes[i].Name)] = inlet{inletHeartbeat, i}
 	}
 	for i := range settings.Safety.Pumps {
-		n.inlets[topics.Report(topics.Row(), settings.Safety.Pumps[i].Name)] = inlet{inletReport, i}
+		n.inlets[topics.Report(settings.Safety.Pumps[i].Name)] = inlet{inletReport, i}
 	}
 	for i := range feeds {
 		n.inlets[feeds[i].Topic] = inlet{inletReading, i}
@@ -147,13 +148,26 @@ func (n *Night) SetLink(up bool) {
 	n.Step(controller.Event{Kind: controller.EventLink, Up: up})
 }
 
-// Ask puts a request to the core and returns its answer.
+// Written says that the disk has written all there is and the core knows it.
+func (n *Night) Written() bool { return len(n.drafts) == 0 && len(n.events) == 0 && !n.failed }
+
+// Ask puts a request to the core and returns its answer; with a slow disk there is
+// none yet, and what is returned accepts nothing.
 func (n *Night) Ask(r controller.Request) controller.Answer {
+	n.asked++
+	r.ID = n.asked
 	n.Step(controller.Event{Kind: controller.EventRequest, Request: &r})
-	if len(n.Answers) == 0 {
-		return controller.Answer{}
+	return n.Answer(r.ID)
+}
+
+// Answer is the last word so far to a request.
+func (n *Night) Answer(id uint64) controller.Answer {
+	for i := len(n.Answers) - 1; i >= 0; i-- {
+		if n.Answers[i].Request == id {
+			return n.Answers[i]
+		}
 	}
-	return n.Answers[len(n.Answers)-1]
+	return controller.Answer{}
 }
 
 // Arm arms every tank.
@@ -270,23 +284,22 @@ func (n *Night) carryOut(out *controller.Output) {
 		return
 	}
 	var messages []message
-	row := n.topics.Row()
 	for _, s := range out.Stops {
 		pump := ""
 		if !s.All {
 			pump = n.settings.Safety.Pumps[s.Pump].Name
 		}
-		messages = append(messages, message{n.topics.Stop(row), payload.AppendStop(nil, n.Core.Epoch(), pump)})
+		messages = append(messages, message{n.topics.Stop(), payload.AppendStop(nil, n.Core.Epoch(), pump)})
 	}
 	if out.Supply {
-		messages = append(messages, message{n.topics.Supply(row), payload.AppendSupply(nil, n.Core.Epoch())})
+		messages = append(messages, message{n.topics.Supply(), payload.AppendSupply(nil, n.Core.Epoch())})
 	}
 	for _, o := range out.Orders {
-		messages = append(messages, message{n.topics.Order(row, n.settings.Safety.Pumps[o.Pump()].Name), payload.AppendOrder(nil, o, n.outlet(o.Tank()))})
+		messages = append(messages, message{n.topics.Order(n.settings.Safety.Pumps[o.Pump()].Name), payload.AppendOrder(nil, o, n.outlet(o.Tank()))})
 	}
 	if out.Lease {
 		n.beat++
-		messages = append(messages, message{n.topics.Lease(row), payload.AppendLease(nil, n.Core.Epoch(), n.beat)})
+		messages = append(messages, message{n.topics.Lease(), payload.AppendLease(nil, n.Core.Epoch(), n.beat)})
 	}
 	for _, m := range messages {
 		n.Farm.Receive(m.topic, m.body, n.ear)

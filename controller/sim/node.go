@@ -39,6 +39,8 @@ type node struct {
 
 	// Kept through a reboot.
 	epoch    uint32 // highest seen
+	roomFrom uint32 // what was the highest when the present ten minutes began
+	roomAt   time.Duration
 	lastKey  uint64
 	noted    *controller.Report // the order it began last, noted before the pump runs
 	last     *controller.Report // the order it ended last, or was at when power went
@@ -46,6 +48,7 @@ type node struct {
 	refused  int
 	words    payload.HeartbeatWriter
 	announce bool // the link has just opened: say the last report again
+	posted   []posted
 	beatDue  time.Duration
 
 	trouble nodeTrouble
@@ -83,6 +86,38 @@ type nodeTrouble struct {
 	tickDrift float64 // of its clock, less 1
 	tickJump  time.Duration
 	noReports bool // reports are lost, heartbeats arrive without a last order
+
+	// What it says of a dose that has ended, in reports and heartbeats alike.
+	counts    float64 // of the volume it gave, less 1
+	sayNought bool    // no volume and no run time
+	late      time.Duration
+	copies    int // more of each report
+
+	forgeStop   bool // somebody else says a second after each start that it was stopped at nothing
+	forgeSecond bool // somebody else says so ten seconds after each end
+}
+
+// say is the node's word on a dose that has ended.
+func (t *nodeTrouble) say(r controller.Report) controller.Report {
+	if t.counts != 0 {
+		r.Volume = dosing.Volume(float64(r.Volume) * (1 + t.counts))
+	}
+	if t.sayNought {
+		r.Volume, r.Run = 0, 0
+	}
+	return r
+}
+
+// posted is a report that goes out later, of the node or of somebody else.
+type posted struct {
+	due    time.Duration
+	report controller.Report
+	forged bool
+}
+
+// nought is a forged word: stopped before anything was given.
+func nought(r *run) controller.Report {
+	return controller.Report{Order: r.order, Pump: r.pump, Phase: controller.PhaseStopped, Cause: causeStopped}
 }
 
 func (n *node) up(now time.Duration) bool { return now >= n.bootEnds && !n.trouble.down }
@@ -149,9 +184,18 @@ func (n *node) end(f *Farm, phase controller.Phase, cause string) {
 	n.hour = append(n.hour, spent{r.pump, f.now, ran})
 	report := r.report(phase, ran, cause)
 	f.tanks[r.tank].counted[r.pump] += report.Volume
+	report = n.trouble.say(report)
 	n.last = &report
-	if n.full {
+	if !n.full {
+		return
+	}
+	if n.trouble.late > 0 {
+		n.posted = append(n.posted, posted{due: f.now + n.trouble.late, report: report})
+	} else {
 		f.report(n, report)
+	}
+	if n.trouble.forgeSecond {
+		n.posted = append(n.posted, posted{due: f.now + 10*time.Second, report: nought(r), forged: true})
 	}
 }
 

@@ -24,11 +24,11 @@ func TestEveryFittedInputIsSentInItsPeriod(t *testing.T) {
 		case 1:
 			want = 0
 		}
-		owner := "row"
+		owner := ""
 		if in.Tank != dosing.AllTanks {
-			owner = s.Safety.Tanks[in.Tank].Name
+			owner = s.Safety.Tanks[in.Tank].Name + "/"
 		}
-		if got := y.count["leat/"+owner+"/reading/"+in.Name]; got != want {
+		if got := y.count["leat/row/"+owner+"reading/"+in.Name]; got != want {
 			t.Errorf("%s was sent %d times in ten minutes, want %d", in.Name, got, want)
 		}
 	}
@@ -43,7 +43,7 @@ func TestReadingsScatterAroundTheTruthInStepsOfTheirResolution(t *testing.T) {
 	sum, square, n := 0.0, 0.0, 0.0
 	for range 200 {
 		y.wait(5 * time.Second)
-		body := y.sent["leat/south/reading/south ph"]
+		body := y.sent["leat/row/south/reading/south ph"]
 		if _, places, _ := strings.Cut(body, "."); len(places) != 2 {
 			t.Fatalf("pH is sent as %s, want two places", body)
 		}
@@ -64,7 +64,7 @@ func TestInputIsSentInTheUnitOfItsWire(t *testing.T) {
 		}
 	}
 	y.wait(10 * time.Second)
-	if body := y.sent["leat/south/reading/south ec"]; body != "1800" {
+	if body := y.sent["leat/row/south/reading/south ec"]; body != "1800" {
 		t.Errorf("EC of 1.80 mS/cm is sent as %s µS/cm", body)
 	}
 }

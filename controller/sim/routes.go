@@ -23,8 +23,6 @@ type listener struct {
 	pump                       dosing.PumpID // of an order
 }
 
-// routesOf listens at the row and at every tank, so that an order reaches its pump
-// whichever of them it is sent to.
 func routesOf(settings *controller.Settings, topics *payload.Topics) routes {
 	s := &settings.Safety
 	r := routes{listens: map[string]listener{}, pumpNodes: s.PumpNode}
@@ -33,25 +31,17 @@ func routesOf(settings *controller.Settings, topics *payload.Topics) routes {
 		change(&l)
 		r.listens[topic] = l
 	}
-	owners := []dosing.TankID{topics.Row(), dosing.AllTanks}
-	for id := range settings.Tanks {
-		owners = append(owners, dosing.TankID(id))
-	}
-	for _, owner := range owners {
-		for p := range s.Pumps {
-			if owner == topics.Row() || owner == dosing.AllTanks || s.Pumps[p].ServesTank(owner) {
-				also(topics.Order(owner, s.Pumps[p].Name), func(l *listener) { l.order, l.pump = true, dosing.PumpID(p) })
-			}
-		}
-		also(topics.Lease(owner), func(l *listener) { l.lease = true })
-		also(topics.Stop(owner), func(l *listener) { l.stop = true })
-		also(topics.Supply(owner), func(l *listener) { l.supply = true })
-	}
 	for p := range s.Pumps {
-		r.reports = append(r.reports, topics.Report(topics.Row(), s.Pumps[p].Name))
+		also(topics.Order(s.Pumps[p].Name), func(l *listener) { l.order, l.pump = true, dosing.PumpID(p) })
+	}
+	also(topics.Lease(), func(l *listener) { l.lease = true })
+	also(topics.Stop(), func(l *listener) { l.stop = true })
+	also(topics.Supply(), func(l *listener) { l.supply = true })
+	for p := range s.Pumps {
+		r.reports = append(r.reports, topics.Report(s.Pumps[p].Name))
 	}
 	for n := range s.Nodes {
-		r.nodes = append(r.nodes, topics.Node(topics.Row(), s.Nodes[n].Name))
+		r.nodes = append(r.nodes, topics.Node(s.Nodes[n].Name))
 	}
 	return r
 }
@@ -167,13 +157,43 @@ func (f *Farm) report(n *node, r controller.Report) {
 	if n.trouble.noReports || n.trouble.mute {
 		return
 	}
-	f.publish(f.routes.reports[r.Pump], 1, false, payload.AppendReport(nil, r))
+	for range 1 + n.trouble.copies {
+		f.publish(f.routes.reports[r.Pump], 1, false, payload.AppendReport(nil, r))
+	}
+}
+
+// post sends what is due of the reports that wait.
+func (f *Farm) post(n *node) {
+	for i := 0; i < len(n.posted); i++ {
+		p := n.posted[i]
+		if f.now < p.due {
+			continue
+		}
+		n.posted = append(n.posted[:i], n.posted[i+1:]...)
+		i--
+		if p.forged {
+			f.publish(f.routes.reports[p.report.Pump], 1, false, payload.AppendReport(nil, p.report))
+		} else {
+			f.report(n, p.report)
+		}
+	}
+}
+
+// speaksOf says whether the heartbeats name the last order.
+func (n *node) speaksOf() bool {
+	for i := range n.posted {
+		if !n.posted[i].forged && n.posted[i].report.Order == n.last.Order {
+			return false
+		}
+	}
+	return !n.trouble.noReports
 }
 
 // beat sends the heartbeats that are due, and after a reconnection the last report
 // again.
 func (f *Farm) beat() {
 	for _, n := range f.nodes {
+		f.post(n)
 		if !n.full || !n.up(f.now) || n.trouble.mute || !f.link.up {
 			continue
 		}
@@ -188,8 +208,8 @@ func (f *Farm) beat() {
 			continue
 		}
 		n.beatDue = f.now + heartbeatEvery
-		h := controller.Heartbeat{Node: n.id, Boot: n.boot, Tick: n.tick(f.now), Idle: n.running == nil}
-		if !n.trouble.noReports {
+		h := controller.Heartbeat{Node: n.id, Boot: n.boot, Tick: n.tick(f.now), Idle: n.running == nil, Epoch: n.epoch}
+		if n.last != nil && n.speaksOf() {
 			h.Last = n.last
 		}
 		f.publish(f.routes.nodes[n.id], 0, false, n.words.Write(h))

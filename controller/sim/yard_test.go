@@ -160,18 +160,10 @@ func (y *yard) renew(epoch, beat int) {
 		y.beat++
 		beat = y.beat
 	}
-	y.receive("leat/"+y.owner()+"/lease", fmt.Sprintf(`{"epoch":%d,"beat":%d}`, epoch, beat))
+	y.receive("leat/row/lease", fmt.Sprintf(`{"epoch":%d,"beat":%d}`, epoch, beat))
 }
 
 func (y *yard) receive(topic, body string) { y.farm.Receive(topic, []byte(body), y.hear) }
-
-// owner is whose name the row's topics carry.
-func (y *yard) owner() string {
-	if len(y.settings.Tanks) == 1 {
-		return y.settings.Safety.Tanks[0].Name
-	}
-	return "row"
-}
 
 // order is one order before it is sent.
 type order struct {
@@ -192,7 +184,7 @@ func (y *yard) plan(pump dosing.PumpID, tank dosing.TankID, ml float64) order {
 }
 
 func (y *yard) send(o order) {
-	y.receive("leat/"+y.owner()+"/order/"+y.settings.Safety.Pumps[o.pump].Name, fmt.Sprintf(
+	y.receive("leat/row/order/"+y.settings.Safety.Pumps[o.pump].Name, fmt.Sprintf(
 		`{"order":"%d-%06d","outlet":%q,"volume_ml":%g,"run_ms":%d,"boot":%q,"before_tick_ms":%d,"expires":"2026-01-01T02:03:04Z"}`,
 		o.epoch, o.number, y.settings.Safety.Tanks[o.tank].Name, o.ml, o.run.Milliseconds(), o.boot, o.before.Milliseconds()))
 }
@@ -239,11 +231,11 @@ func (y *yard) read(name string) float64 {
 		if in.Name != name {
 			continue
 		}
-		owner := "row"
+		owner := ""
 		if in.Tank != dosing.AllTanks {
-			owner = y.settings.Safety.Tanks[in.Tank].Name
+			owner = y.settings.Safety.Tanks[in.Tank].Name + "/"
 		}
-		v, err := strconv.ParseFloat(y.sent["leat/"+owner+"/reading/"+name], 64)
+		v, err := strconv.ParseFloat(y.sent["leat/row/"+owner+"reading/"+name], 64)
 		if err != nil {
 			y.t.Fatalf("%s: %v", name, err)
 		}

@@ -239,9 +239,12 @@ func (h *History) idOf(tx *sql.Tx, input string) (int64, error) {
 
 // inTransaction runs do in one write transaction.
 func (db *DB) inTransaction(do func(*sql.Tx) error) error {
+	db.turn.Lock()
+	defer db.turn.Unlock()
 	if err := db.writable(); err != nil {
 		return err
 	}
+	defer db.place.note()
 	tx, err := db.write.Begin()
 	if err != nil {
 		return db.classify(err)

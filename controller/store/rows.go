@@ -6,8 +6,11 @@ import (
 	"leat/safety/ledger"
 )
 
-// Append makes the row durable before it returns nil.
+// Append makes the row durable before it returns nil, in the files that the next
+// start will open.
 func (db *DB) Append(row ledger.Row) error {
+	db.turn.Lock()
+	defer db.turn.Unlock()
 	if err := db.writable(); err != nil {
 		return err
 	}
@@ -23,6 +26,7 @@ func (db *DB) Append(row ledger.Row) error {
 		// This row is durable; the disk is not to be trusted with the next.
 		_ = db.fail(err)
 	}
+	db.place.note()
 	return nil
 }
 

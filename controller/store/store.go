@@ -42,6 +42,9 @@ type DB struct {
 	insert   *sql.Stmt
 	head     *headFile
 
+	turn  sync.Mutex // one write at a time, with the look at the files before it
+	place place
+
 	mu     sync.Mutex
 	last   uint64 // newest ledger row
 	failed error  // set once; every later write fails with it
@@ -62,7 +65,7 @@ func Open(dir string) (*DB, error) {
 	if err := makeFile(dir, path); err != nil {
 		return nil, err
 	}
-	db := &DB{path: path}
+	db := &DB{path: path, place: newPlace(path)}
 	if err := db.open(dir); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
@@ -80,7 +83,7 @@ func OpenReader(dir string) (*DB, error) {
 		return nil, fmt.Errorf("state folder %s holds no ledger: %w; -state names the folder that the configuration's state names", dir, err)
 	}
 	db := &DB{path: path, readOnly: true}
-	if db.read, err = sql.Open("sqlite", source(path, "mode=ro", "_query_only=1")); err != nil {
+	if db.read, err = openRead(path); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	err = checkSchema(db.read, path)
@@ -94,6 +97,10 @@ func OpenReader(dir string) (*DB, error) {
 		return nil, errors.Join(err, db.Close())
 	}
 	return db, nil
+}
+
+func openRead(path string) (*sql.DB, error) {
+	return sql.Open("sqlite", source(path, "mode=ro", "_query_only=1"))
 }
 
 func (db *DB) open(dir string) (err error) {
@@ -125,6 +132,7 @@ func (db *DB) open(dir string) (err error) {
 	if db.insert, err = db.write.Prepare(`INSERT INTO ledger (sequence, body, previous, hash) VALUES (?, ?, ?, ?)`); err != nil {
 		return db.classify(err)
 	}
+	db.place.note()
 	return nil
 }
 
@@ -144,8 +152,14 @@ func makeFolder(dir string) error {
 	if dir == "" {
 		return errors.New("no state folder given; -state or the configuration's state names it")
 	}
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
+		return fmt.Errorf("state folder %s is a file; name a folder on a local disk", dir)
+	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return fmt.Errorf("state folder %s: %w; name a folder that this user may write", dir, err)
+	}
+	if name := kernelsOwn(dir); name != "" {
+		return fmt.Errorf("state folder %s is on %s, which is no disk but a view into the kernel; name a folder on a local disk", dir, name)
 	}
 	return nil
 }
@@ -290,12 +304,16 @@ func (db *DB) fail(err error) error {
 	return db.failed
 }
 
-// writable says why nothing may be written, or nil.
+// writable says why nothing may be written, or nil. The caller has its turn.
 func (db *DB) writable() error {
 	if db.readOnly {
 		return fmt.Errorf("%w: %s is open for reading only", ledger.ErrFailed, db.path)
 	}
 	db.mu.Lock()
-	defer db.mu.Unlock()
-	return db.failed
+	failed := db.failed
+	db.mu.Unlock()
+	if failed != nil {
+		return failed
+	}
+	return db.inPlace()
 }

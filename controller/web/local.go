@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"net"
@@ -29,6 +30,20 @@ func listenLocal(path string) (net.Listener, error) {
 	return l, nil
 }
 
+type peerKey struct{}
+
+// withPeer notes who is at the other end of a local connection, as the system tells
+// it: what the caller says of itself proves nothing.
+func withPeer(ctx context.Context, conn net.Conn) context.Context {
+	return context.WithValue(ctx, peerKey{}, peerUser(conn))
+}
+
+// peerOf is " user 1000", or nothing where the system does not tell.
+func peerOf(ctx context.Context) string {
+	user, _ := ctx.Value(peerKey{}).(string)
+	return user
+}
+
 // localRoutes are the paths of the local socket: the same requests as the page's
 // forms, without a sign-in.
 func (s *Server) localRoutes() http.Handler {
@@ -40,7 +55,7 @@ func (s *Server) localRoutes() http.Handler {
 			http.Error(w, err.Error(), http.StatusBadRequest)
 			return
 		}
-		request.By, request.From, request.Role = r.FormValue("by"), "socket", controller.RoleEngineer
+		request.By, request.From, request.Role = r.FormValue("by"), "socket"+peerOf(r.Context()), controller.RoleEngineer
 		answer, err := s.options.Ask(r.Context(), request)
 		if err != nil {
 			http.Error(w, "the daemon did not answer", http.StatusServiceUnavailable)

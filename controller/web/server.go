@@ -31,7 +31,7 @@ type Person struct {
 type Options struct {
 	Listen           string         // host:port of the page; loopback unless configured otherwise; empty = no page
 	Certificate, Key string         // files; empty = plain HTTP
-	Secure           bool           // a proxy on this machine speaks HTTPS for the page
+	Proxied          bool           // a proxy on this machine speaks HTTPS for the page; its word on who asks is believed
 	Monitoring       string         // host:port of health and metrics alone; empty = the page's
 	Socket           string         // path of the local socket; empty = none
 	ECScale          dosing.ECScale // shown beside mS/cm
@@ -52,6 +52,9 @@ type Server struct {
 	page     *template.Template
 	signIn   *template.Template
 	sessions *sessions
+	once     *once
+	failures failures
+	secure   bool // browsers reach the page by HTTPS
 	address  string
 	doors    []door
 }
@@ -64,7 +67,8 @@ type door struct {
 
 // New binds the listeners, so that a port in use is an error at the start.
 func New(options Options) (*Server, error) {
-	s := &Server{options: options, sessions: newSessions()}
+	s := &Server{options: options, sessions: newSessions(), once: newOnce(), secure: options.Proxied,
+		failures: failures{said: map[string]time.Time{}, unsaid: map[string]int{}}}
 	if err := s.open(); err != nil {
 		s.Close()
 		return nil, err
@@ -89,7 +93,7 @@ func (s *Server) open() (err error) {
 		if err != nil {
 			return fmt.Errorf("metrics: %w; choose another address in [metrics], or find what uses this one", err)
 		}
-		s.serve(listener, s.monitoring(http.NewServeMux()))
+		s.serve(listener, s.monitoring(http.NewServeMux(), true))
 	}
 	if s.options.Socket != "" {
 		listener, err := listenLocal(s.options.Socket)
@@ -97,6 +101,7 @@ func (s *Server) open() (err error) {
 			return err
 		}
 		s.serve(listener, s.localRoutes())
+		s.doors[len(s.doors)-1].server.ConnContext = withPeer
 	}
 	return nil
 }
@@ -113,7 +118,7 @@ func (s *Server) openPage() error {
 			_ = listener.Close()
 			return fmt.Errorf("page certificate: %w", err)
 		}
-		s.options.Secure = true
+		s.secure = true
 		s.address = "https://" + listener.Addr().String()
 		listener = tls.NewListener(listener, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12})
 	}
@@ -186,11 +191,12 @@ func (s *Server) routes() http.Handler {
 			http.ServeFileFS(w, r, files, name)
 		})
 	}
-	return guarded(http.NewCrossOriginProtection().Handler(s.monitoring(mux)))
+	return guarded(http.NewCrossOriginProtection().Handler(s.monitoring(mux, !s.options.Proxied)))
 }
 
-// monitoring adds health and metrics to a server's paths.
-func (s *Server) monitoring(mux *http.ServeMux) http.Handler {
+// monitoring adds health to a server's paths, and metrics where nobody passes them on
+// to the world.
+func (s *Server) monitoring(mux *http.ServeMux, figures bool) http.Handler {
 	for path, state := range map[string]struct {
 		word  string
 		wrong func() error
@@ -203,7 +209,7 @@ func (s *Server) monitoring(mux *http.ServeMux) http.Handler {
 			fmt.Fprintln(w, state.word)
 		})
 	}
-	if s.options.Metrics != nil {
+	if s.options.Metrics != nil && figures {
 		mux.Handle("GET /metrics", s.options.Metrics)
 	}
 	return mux

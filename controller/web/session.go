@@ -2,7 +2,6 @@ package web
 
 import (
 	"crypto/rand"
-	"net"
 	"net/http"
 	"sync"
 	"time"
@@ -12,14 +11,12 @@ import (
 	"leat/controller"
 )
 
-// Times of sessions and sign-in attempts.
+// Times and bounds of sessions.
 const (
-	sessionHolds   = 12 * time.Hour
-	ticketHolds    = 10 * time.Minute
-	attemptsWindow = 5 * time.Minute
-	attemptsMost   = 6
-	sessionsMost   = 256
-	cookieName     = "leat_session"
+	sessionHolds = 12 * time.Hour
+	ticketHolds  = 10 * time.Minute
+	sessionsMost = 256
+	cookieName   = "leat_session"
 )
 
 // HashParameters are argon2id's: 19 MiB and two passes, which a small board can
@@ -42,13 +39,13 @@ type sessions struct {
 	mu       sync.Mutex
 	byToken  map[string]session
 	tickets  map[string]session
-	attempts map[string][]time.Time
+	attempts attempts
 	hashing  chan struct{} // one hash at a time bounds the memory
 	decoy    string        // hash compared for unknown names, so that time tells nothing
 }
 
 func newSessions() *sessions {
-	return &sessions{byToken: map[string]session{}, tickets: map[string]session{}, attempts: map[string][]time.Time{}, hashing: make(chan struct{}, 1)}
+	return &sessions{byToken: map[string]session{}, tickets: map[string]session{}, attempts: attempts{made: map[string][]time.Time{}}, hashing: make(chan struct{}, 1)}
 }
 
 // begin opens a session and returns its token.
@@ -101,34 +98,6 @@ func (s *sessions) redeem(ticket string) (session, bool) {
 	held, ok := s.tickets[ticket]
 	delete(s.tickets, ticket)
 	return held, ok && time.Now().Before(held.until)
-}
-
-// mayTry limits sign-in attempts by address. It counts the attempt.
-func (s *sessions) mayTry(r *http.Request) bool {
-	host, _, err := net.SplitHostPort(r.RemoteAddr)
-	if err != nil {
-		host = r.RemoteAddr
-	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	now := time.Now()
-	for address, times := range s.attempts {
-		if len(times) > 0 && now.Sub(times[len(times)-1]) > attemptsWindow {
-			delete(s.attempts, address)
-		}
-	}
-	recent := s.attempts[host][:0]
-	for _, at := range s.attempts[host] {
-		if now.Sub(at) <= attemptsWindow {
-			recent = append(recent, at)
-		}
-	}
-	if len(recent) >= attemptsMost {
-		s.attempts[host] = recent
-		return false
-	}
-	s.attempts[host] = append(recent, now)
-	return true
 }
 
 // matches compares a password with a hash, one at a time.

@@ -10,8 +10,9 @@ func (s *Server) showSignIn(w http.ResponseWriter, _ *http.Request) {
 
 func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 	name, password := r.FormValue("name"), r.FormValue("password")
-	if !s.sessions.mayTry(r) {
-		s.options.Audit(name, "page", "sign-in limited", r.RemoteAddr)
+	client := s.client(r)
+	if !s.sessions.attempts.take(client, name) {
+		s.failed(name, "sign-in limited", client)
 		s.render(w, s.signIn, http.StatusTooManyRequests, map[string]string{"Problem": "Too many attempts from this address. Wait five minutes."})
 		return
 	}
@@ -24,12 +25,20 @@ func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 		person.Hash = ""
 	}
 	if !s.sessions.matches(password, person.Hash) {
-		s.options.Audit(name, "page", "sign-in refused", r.RemoteAddr)
+		s.failed(name, "sign-in refused", client)
 		s.render(w, s.signIn, http.StatusForbidden, map[string]string{"Problem": "Name or password is wrong.", "Name": name})
 		return
 	}
-	s.options.Audit(name, "page", "signed in", r.RemoteAddr)
+	s.sessions.attempts.forgive(client, name)
+	s.options.Audit(name, "page", "signed in", client)
 	s.welcome(w, r, person)
+}
+
+// failed audits a sign-in that was not let in.
+func (s *Server) failed(name, what, client string) {
+	if more, due := s.failures.note(what); due {
+		s.options.Audit(name, "page", what, client+more)
+	}
 }
 
 // enter redeems a one-time ticket.
@@ -39,7 +48,7 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 		s.render(w, s.signIn, http.StatusForbidden, map[string]string{"Problem": "This link was used before or is older than ten minutes."})
 		return
 	}
-	s.options.Audit(held.name, "page", "signed in by link", r.RemoteAddr)
+	s.options.Audit(held.name, "page", "signed in by link", s.client(r))
 	s.welcome(w, r, Person{Name: held.name, Role: held.role})
 }
 
@@ -61,7 +70,7 @@ func (s *Server) who(r *http.Request) (session, bool) {
 
 func (s *Server) welcome(w http.ResponseWriter, r *http.Request, p Person) {
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.sessions.begin(p), Path: "/", HttpOnly: true,
-		SameSite: http.SameSiteLaxMode, Secure: s.options.Secure, MaxAge: int(sessionHolds.Seconds())})
+		SameSite: http.SameSiteLaxMode, Secure: s.secure, MaxAge: int(sessionHolds.Seconds())})
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }
 

@@ -1,6 +1,7 @@
 package blend
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -37,6 +38,8 @@ type Corrected struct {
 	After   *Mix     // the additions then; nil when Dump is 0 or NaN
 	Uptake  *Content // mmol/L of top-up that plants took; nil without the account
 	LongRun *Mix     // the shares that give what they take
+
+	NoLongRun string // why there are no such shares, where there was an account
 }
 
 // Correct works out a correction. Errors are *Refusal or from the chemistry.
@@ -69,16 +72,55 @@ func Correct(c Correction) (*Corrected, error) {
 	if out.Add, err = Solve(task); err != nil {
 		return nil, err
 	}
-	out.Dump = out.smallestDump(&c, tank.Content)
-	if out.Dump > 0 {
-		after := task
-		after.Base = Content{}.Plus(tank.Content, 1-out.Dump).Plus(c.Water, out.Dump)
-		after.within, after.refill, after.dumped = c.Tolerance, &c.Water, out.Dump
-		if out.After, err = Solve(after); err != nil {
+	out.Dump, task.reagent = out.smallestDump(&c, tank.Content)
+	task.within = kept * c.Tolerance
+	if out.Dump == 0 && out.Add.beyond(c.Tolerance) {
+		// The nearest on the whole lets one of them out of its bounds; it can be had with all
+		// of them inside.
+		if out.Add, err = Solve(task); err != nil {
+			return nil, err
+		}
+	}
+	if out.Dump > 0 || out.Dump == 0 && out.Add.beyond(c.Tolerance) {
+		if err := out.afterDump(&c, task, tank.Content); err != nil {
 			return nil, err
 		}
 	}
 	return out, out.longRun(&c, tank.Content)
+}
+
+// afterDump solves what is added then. Where the blend, with its traces and its pH,
+// just fails to keep what the search for the share foresaw, a little more is dumped.
+func (out *Corrected) afterDump(c *Correction, task Task, tank Content) error {
+	for range 20 {
+		out.Dump = max(out.Dump, 0.001)
+		task.Base = Content{}.Plus(tank, 1-out.Dump).Plus(c.Water, out.Dump)
+		task.refill, task.dumped = &c.Water, out.Dump
+		var err error
+		if out.After, err = Solve(task); err != nil {
+			return err
+		}
+		if !out.After.beyond(c.Tolerance) {
+			return nil
+		}
+		if out.Dump >= 1 {
+			break
+		}
+		out.Dump = min(1.05*out.Dump, 1)
+	}
+	out.Dump, out.After = math.NaN(), nil
+	return nil
+}
+
+// beyond says whether a macronutrient misses its target by more than a share of it.
+// Ammonium is taken up first and soon nitrified: only its surplus counts.
+func (m *Mix) beyond(share float64) bool {
+	for s := NO3; s <= S; s++ {
+		if o := m.Off(s); m.Wants[s].Amount > 0 && (o > share*(1+rounding) || s != NH4 && o < -share*(1+rounding)) {
+			return true
+		}
+	}
+	return m.N.Stated && math.Abs(m.OffN()) > share*(1+rounding)
 }
 
 // leaveUnmeasured drops what the laboratory did not measure from the targets:
@@ -107,11 +149,25 @@ func (out *Corrected) leaveUnmeasured(c *Correction, r *Recipe) []string {
 // d² (and a trace of x², which makes the answer single) under |tank + d·(water −
 // tank) + Σ x·stock − target| ≤ tolerance·target. The water whose place x takes is
 // known from the round before, as in a blend.
-func (out *Corrected) smallestDump(c *Correction, tank Content) float64 {
+func (out *Corrected) smallestDump(c *Correction, tank Content) (least float64, role dosing.Role) {
+	roles := []dosing.Role{dosing.RoleNone}
+	if out.Add.Steered || out.Fresh.Steered {
+		roles = []dosing.Role{dosing.RoleAcid, dosing.RoleBase}
+	}
+	least = math.NaN()
+	for _, r := range roles { // never acid and base together
+		if share := out.dumpWith(c, tank, r); share < least || math.IsNaN(least) {
+			least, role = share, r
+		}
+	}
+	return least, role
+}
+
+func (out *Corrected) dumpWith(c *Correction, tank Content, role dosing.Role) float64 {
 	var q squares
 	share, volume := 0.0, 0.0
 	for range mostRounds {
-		err := out.dumpRound(&q, c, tank, share, volume)
+		err := out.dumpRound(&q, c, tank, role, share, volume)
 		if err != nil { // no share suffices: the stocks themselves cannot make the recipe
 			return math.NaN()
 		}
@@ -127,11 +183,14 @@ func (out *Corrected) smallestDump(c *Correction, tank Content) float64 {
 	return math.Min(share, 1)
 }
 
-// marginal is kept from the tolerance in the search for the share, so that the
-// blend after it need not stand on the edge.
-const marginal = 0.99
+// What is used of the tolerance in the search for the share, and in the blend after
+// it: neither stands on the edge of the one before.
+const (
+	marginal = 0.99
+	kept     = 0.995
+)
 
-func (out *Corrected) dumpRound(q *squares, c *Correction, tank Content, dumped, volume float64) error {
+func (out *Corrected) dumpRound(q *squares, c *Correction, tank Content, role dosing.Role, dumped, volume float64) error {
 	n := len(c.Stocks) + 1
 	q.size(n)
 	task, wants := out.Add.Task, out.Add.Wants
@@ -154,6 +213,9 @@ func (out *Corrected) dumpRound(q *squares, c *Correction, tank Content, dumped,
 		q.g[(i+1)*n+i+1] = 1e-6 * max(sum, 1e-6)
 		if c.Stocks[i].AtMost > 0 {
 			q.upper[i+1] = c.Stocks[i].AtMost
+		}
+		if c.Stocks[i].acidic() && c.Stocks[i].Role != role {
+			q.upper[i+1] = 0
 		}
 	}
 	most := func(of func(Content) float64, limit float64) {
@@ -182,7 +244,7 @@ func (out *Corrected) dumpRound(q *squares, c *Correction, tank Content, dumped,
 		most(func(v Content) float64 { return -v.Nitrogen() }, -w.Amount*(1-within))
 	}
 	most(func(v Content) float64 { return v[NH4] - float64(task.NH4Most*v.Nitrogen()) }, 0)
-	if out.Add.Steered { // the pH is to be met as well, so that the acid's nutrient counts
+	if role != dosing.RoleNone { // the pH is to be met as well, so that the acid's nutrient counts
 		need := out.Fresh.Settled.StrongCharge - float64(phosphateNear*out.Fresh.Reached[P])
 		most(balanceOf, need+0.02)
 		most(func(v Content) float64 { return -balanceOf(v) }, -need+0.02)
@@ -239,6 +301,10 @@ func (out *Corrected) longRun(c *Correction, tank Content) error {
 	}
 	out.Uptake = &uptake
 	out.LongRun, err = Solve(Task{Recipe: recipe, Base: c.Water, Stocks: c.Stocks, PH: c.PH, TempC: c.TempC, NH4Most: c.NH4Most})
+	var refusal *Refusal
+	if errors.As(err, &refusal) {
+		out.NoLongRun, err = refusal.Error(), nil
+	}
 	return err
 }
 

@@ -241,3 +241,31 @@ func TestWhatTheLaboratoryDidNotMeasureIsNotGivenOnTop(t *testing.T) {
 	}
 	says(t, out.Add.Remarks, "not measured, so not corrected: Fe")
 }
+
+func TestContradictingFiguresAreNamed(t *testing.T) {
+	fresh := mixed(t, Task{Recipe: named(t, "steiner"), EC: 2, Stocks: stocksOf(t, goodRow)})
+	of := func(change func(*Analysis)) string {
+		a := analysed(fresh.Reached, 6.1, fresh.Settled.EC25)
+		change(&a)
+		checks, _ := CheckAnalysis(a, 25)
+		text := ""
+		for _, c := range checks {
+			text += c.Text + "\n"
+		}
+		return text
+	}
+	for want, change := range map[string]func(*Analysis){
+		"HCO3 180 mg/L and pH 6.1 contradict one another":        func(a *Analysis) { a.Alkalinity = 2.95 },
+		"EC 2.00 goes with the cations, so 6.1":                  func(a *Analysis) { a.Content[NO3] *= 0.5; a.EC = 2 },
+		"meq/L of anions are missing":                            func(a *Analysis) { a.Content[NO3] *= 0.5; a.EC = 2 },
+		"meq/L of cations are too many":                          func(a *Analysis) { a.Content[Ca] *= 2.5; a.EC = 2 },
+		"without a measured EC it cannot be told which is wrong": func(a *Analysis) { a.Content[K] *= 2; a.EC = 0 },
+	} {
+		if text := of(change); !strings.Contains(text, want) {
+			t.Errorf("not said: %q in\n%s", want, text)
+		}
+	}
+	if text := of(func(a *Analysis) {}); strings.Contains(text, "contradict") || strings.Contains(text, "goes with") {
+		t.Errorf("a good sheet is said to contradict itself:\n%s", text)
+	}
+}

@@ -49,7 +49,35 @@ func (f *Feed) Amounts() ([]float64, error) {
 			return nil, err
 		}
 	}
+	if by := f.paid(b, m); by < 1 {
+		for i := range m.Amounts {
+			if b.trace[i] {
+				m.Amounts[i] *= by
+			}
+		}
+	}
 	return m.Amounts, nil
+}
+
+// paid is the part of the wanted EC that the stocks of macronutrients bring, by
+// charge. Doses go on until EC is whole: where nothing can bring calcium, others are
+// given for its EC, and micronutrients must not come with them twice.
+func (f *Feed) paid(b *blender, m *Mix) float64 {
+	var wanted, given Content
+	for s := NO3; s <= S; s++ {
+		if f.Against[s] > 0 {
+			wanted[s] = f.Wants[s]
+		}
+	}
+	for i := range m.Amounts {
+		if !b.trace[i] {
+			given = given.Plus(f.Stocks[i].perUnit(), m.Amounts[i])
+		}
+	}
+	if all := wanted.cations() + wanted.anions(); all > 0 {
+		return (given.cations() + given.anions()) / all
+	}
+	return 1
 }
 
 // Lever is ammonium's share of the nitrogen as a means against a pH that climbs:

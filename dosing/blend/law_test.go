@@ -18,7 +18,7 @@ func TestEveryNutrientStaysWithinItsLimitsWhateverTheWater(t *testing.T) {
 	refused := map[string]int{}
 	for k := range 1000 {
 		task := drawnTask(t, r)
-		m, err := Solve(task)
+		m, err := solve(task)
 		var refusal *Refusal
 		if errors.As(err, &refusal) {
 			refused[strings.Join(strings.Fields(refusal.Problem)[:3], " ")]++

@@ -81,6 +81,9 @@ func solve(task Task) (*Mix, error) {
 	if needed < 0 {
 		role = dosing.RoleBase
 	}
+	if m.Task.reagent != dosing.RoleNone {
+		role = m.Task.reagent
+	}
 	if math.Abs(needed) > leastAcid {
 		for i := range m.Task.Stocks {
 			if m.Task.Stocks[i].Role == role {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"leat/dosing"
 	"leat/dosing/chem"
 )
 
@@ -23,7 +24,9 @@ type Task struct {
 	// the liquids take the place of, as far as the dumped share goes.
 	refill *Content
 	dumped float64
-	within float64 // share by which each macronutrient may miss at most; 0 = no such limit
+	// Which of acid and base is given, where a search has settled it.
+	reagent dosing.Role
+	within  float64 // share by which each macronutrient may miss at most; 0 = no such limit
 }
 
 const (

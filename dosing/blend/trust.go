@@ -52,9 +52,10 @@ func CheckAnalysis(a Analysis, tempC float64) (checks []Check, worst Verdict) {
 	if missing != "" {
 		add("complete", Doubtful, "without%s neither charge nor EC can be checked", missing)
 	} else {
-		checkCharge(a, add)
+		checkCharge(a, tempC, add)
 		checkEC(a, tempC, add)
 	}
+	checkCarbonate(a, add)
 	odd := 0
 	for s := range SubstanceCount {
 		p := plausible[s]
@@ -70,7 +71,7 @@ func CheckAnalysis(a Analysis, tempC float64) (checks []Check, worst Verdict) {
 	return checks, worst
 }
 
-func checkCharge(a Analysis, add func(string, Verdict, string, ...any)) {
+func checkCharge(a Analysis, tempC float64, add func(string, Verdict, string, ...any)) {
 	ph := a.PH
 	if ph == 0 {
 		ph = usualPH
@@ -86,14 +87,53 @@ func checkCharge(a Analysis, add func(string, Verdict, string, ...any)) {
 	case math.Abs(off) > 0.05:
 		v = Doubtful
 	}
-	add("charge", v, "cations %.2f, anions %.2f meq/L: %+.1f %%", cations, anions, 100*off)
+	text := ""
+	if v > Believed {
+		text = "; " + contradiction(a, tempC, cations, anions)
+	}
+	add("charge", v, "cations %.2f, anions %.2f meq/L: %+.1f %%%s", cations, anions, 100*off, text)
 }
 
-func checkEC(a Analysis, tempC float64, add func(string, Verdict, string, ...any)) {
-	if a.EC == 0 {
-		add("EC", Doubtful, "no EC was measured beside it: have it measured, it tells a wrong dilution at once")
+// contradiction says which side of the charge goes with the EC and which does not.
+// Near their mean, EC goes as the charge that carries it.
+func contradiction(a Analysis, tempC, cations, anions float64) string {
+	model, err := a.modelEC(tempC)
+	if a.EC == 0 || err != nil {
+		return "they contradict one another, and without a measured EC it cannot be told which is wrong"
+	}
+	carried := a.EC / model * (cations + anions) / 2
+	wrong, right, miss := "cations", "anions", cations-carried
+	if math.Abs(anions-carried) > math.Abs(miss) {
+		wrong, right, miss = "anions", "cations", anions-carried
+	}
+	if nearer := min(math.Abs(cations-carried), math.Abs(anions-carried)); nearer > 0.6*math.Abs(miss) {
+		return fmt.Sprintf("EC %.2f goes with %.1f meq/L of each, which is neither", a.EC, carried)
+	}
+	if miss < 0 {
+		return fmt.Sprintf("EC %.2f goes with the %s, so %.1f meq/L of %s are missing: one is stated too low, or was not measured", a.EC, right, -miss, wrong)
+	}
+	return fmt.Sprintf("EC %.2f goes with the %s, so %.1f meq/L of %s are too many: check their units and forms", a.EC, right, miss, wrong)
+}
+
+// mostCO2 is the pressure of carbon dioxide, atm, that no tank holds: a hundred times
+// that of the air over it.
+const mostCO2 = 100 * roomCO2
+
+// checkCarbonate compares a stated bicarbonate with the pH beside it: sour water holds
+// it only under a pressure of carbon dioxide that leaves within hours.
+func checkCarbonate(a Analysis, add func(string, Verdict, string, ...any)) {
+	if !(a.Alkalinity > 0) || a.PH == 0 {
 		return
 	}
+	// Henry's constant and pK1 of carbonic acid at 25 °C, phreeqc.dat.
+	most := 1000 * mostCO2 * math.Pow(10, a.PH-6.352-1.468)
+	if a.Alkalinity > most {
+		add("carbonate", Doubtful, "HCO3 %s and pH %s contradict one another: at that pH a tank holds at most %s, the rest has left as carbon dioxide", milligrams(a.Alkalinity*61.017), figure(a.PH), milligrams(most*61.017))
+	}
+}
+
+// modelEC is the EC that the ions make, mS/cm at 25 °C.
+func (a Analysis) modelEC(tempC float64) (float64, error) {
 	var r chem.Result
 	var solver chem.Solver
 	t := a.Content.Ions()
@@ -104,11 +144,21 @@ func checkEC(a Analysis, tempC float64, add func(string, Verdict, string, ...any
 	if a.Alkalinity > 0 {
 		t.DIC = a.Alkalinity * (1 + math.Pow(10, 6.352-conditions.FixedPH))
 	}
-	if err := solver.Solve(&t, conditions, &r); err != nil {
+	err := solver.Solve(&t, conditions, &r)
+	return r.EC25, err
+}
+
+func checkEC(a Analysis, tempC float64, add func(string, Verdict, string, ...any)) {
+	if a.EC == 0 {
+		add("EC", Doubtful, "no EC was measured beside it: have it measured, it tells a wrong dilution at once")
+		return
+	}
+	model, err := a.modelEC(tempC)
+	if err != nil {
 		add("EC", Repeat, "its ions make no solution: %v", err)
 		return
 	}
-	off := r.EC25/a.EC - 1
+	off := model/a.EC - 1
 	v := Believed
 	switch {
 	case !(math.Abs(off) <= 0.15):
@@ -116,5 +166,5 @@ func checkEC(a Analysis, tempC float64, add func(string, Verdict, string, ...any
 	case math.Abs(off) > 0.10:
 		v = Doubtful
 	}
-	add("EC", v, "its ions make %.2f mS/cm, measured %.2f: %+.1f %%", r.EC25, a.EC, 100*off)
+	add("EC", v, "its ions make %.2f mS/cm, measured %.2f: %+.1f %%", model, a.EC, 100*off)
 }

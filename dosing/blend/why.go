@@ -24,7 +24,7 @@ func (m *Mix) explain() {
 	for i := range aims {
 		switch a := &aims[i]; a.kind {
 		case aimSubstance:
-			m.explainOne(a)
+			m.explainOne(a.substance)
 		case aimNitrogen:
 			nitrogen = a
 		}
@@ -57,28 +57,47 @@ func (c Content) shown(s Substance) string { return milligrams(c[s] * known[s].m
 
 func milligrams(v float64) string { return figure(v) + " mg/L" }
 
+// unmet is how far a target may be missed without a word.
+func unmet(s Substance) float64 {
+	if s.Micro() {
+		return 0.1
+	}
+	return noticed
+}
+
+// Why says what keeps a substance from its target; empty where it is met.
+func (m *Mix) Why(s Substance) string {
+	a, w, o := m.aimOf(s), m.Wants[s], m.Off(s)
+	switch {
+	case a == nil, w.Amount == 0 && !(o > 0.1 && !s.Micro()), w.Amount > 0 && math.Abs(o) <= unmet(s):
+		return ""
+	case w.Amount > 0 && o > 0 && m.Task.Base[s] > w.Amount && m.Task.IsTank:
+		return "adding cannot lower it"
+	case w.Amount > 0 && o > 0 && m.Task.Base[s] > w.Amount:
+		return "water brings it, and it stays in surplus; softer water or a higher EC would meet it"
+	case o > 0:
+		return m.bringers(a)
+	}
+	return m.hindrance(a)
+}
+
 // explainOne tells of a macronutrient, or of any surplus; micronutrients that fall
 // short are told together.
-func (m *Mix) explainOne(a *aim) {
-	s, w := a.substance, m.Wants[a.substance]
-	target, least := milligrams(w.Amount*s.Mass()), noticed
-	if s.Micro() {
-		least = 0.1
-	}
-	switch o := m.Off(s); {
-	case w.Amount == 0 && o > 0.1 && !s.Micro():
-		m.reason("%s reaches %s though none is wanted: %s", s, m.Reached.shown(s), m.bringers(a))
+func (m *Mix) explainOne(s Substance) {
+	why, w, o := m.Why(s), m.Wants[s], m.Off(s)
+	target := milligrams(w.Amount * s.Mass())
+	switch {
+	case why == "" || o < 0 && s.Micro():
 	case w.Amount == 0:
-	case o > least && m.Task.Base[s] > w.Amount:
-		if m.Task.IsTank {
-			m.reason("the %s holds %s of %s, target %s: adding cannot lower it", m.Task.BaseName(), m.Task.Base.shown(s), s, target)
-		} else {
-			m.reason("water brings %s of %s, target %s: it stays in surplus; softer water or a higher EC would meet it", m.Task.Base.shown(s), s, target)
-		}
-	case o > least:
-		m.reason("%s comes to %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, m.bringers(a))
-	case o < -least && !s.Micro():
-		m.reason("%s comes to only %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, m.hindrance(a))
+		m.reason("%s reaches %s though none is wanted: %s", s, m.Reached.shown(s), why)
+	case o > 0 && m.Task.Base[s] > w.Amount && m.Task.IsTank:
+		m.reason("the %s holds %s of %s, target %s: %s", m.Task.BaseName(), m.Task.Base.shown(s), s, target, why)
+	case o > 0 && m.Task.Base[s] > w.Amount:
+		m.reason("water brings %s of %s, target %s: it stays in surplus; softer water or a higher EC would meet it", m.Task.Base.shown(s), s, target)
+	case o > 0:
+		m.reason("%s comes to %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, why)
+	default:
+		m.reason("%s comes to only %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, why)
 	}
 }
 
@@ -90,7 +109,7 @@ func (m *Mix) explainTraces(aims []aim) {
 	for i := range aims {
 		a := &aims[i]
 		s := a.substance
-		if !a.micro || m.Wants[s].Amount == 0 || m.Off(s) > -0.1 {
+		if !a.micro || m.Wants[s].Amount == 0 || m.Off(s) >= -unmet(s) {
 			continue
 		}
 		cause := strings.Replace(m.hindrance(a), "carries "+s.String(), "carries it", 1)

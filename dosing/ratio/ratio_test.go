@@ -453,3 +453,43 @@ func TestChargeTellsThatTheAcidsNitrateWasTaken(t *testing.T) {
 		}
 	}
 }
+
+// What the daemon doses holds a micronutrient to its target too: on hard water, and
+// where a macronutrient's stock is missing so that others stand in for its EC.
+func TestDosesByTheAccountKeepIronWithinAFifthOfItsTarget(t *testing.T) {
+	recipe, _ := blend.RecipeNamed("lettuce")
+	for s := range recipe.Wants {
+		if blend.Substance(s).Micro() && blend.Substance(s) != blend.Fe {
+			recipe.Wants[s] = blend.Want{}
+		}
+	}
+	hard := blend.Analysis{Alkalinity: 5.1, PH: 7.3}
+	hard.Content[blend.Ca], hard.Content[blend.Mg], hard.Content[blend.Na] = 2.6, 0.5, 0.8
+	hard.Content[blend.Cl], hard.Content[blend.S] = 1.2, 0.35
+	for name, without := range map[string]string{"the full row": "nothing", "without phosphate": "mkp", "without sulfate": "mgso4", "without calcium": "calcium"} {
+		for _, ironGrams := range []string{"12", "1.5"} {
+			var lines strings.Builder
+			for _, line := range strings.SplitAfter(singles, "\n") {
+				if !strings.HasPrefix(line, without+",") {
+					lines.WriteString(line)
+				}
+			}
+			p := &Plan{Recipe: recipe, Water: hard.Water().Content, Litres: 1000, EC: 1.8, PH: 5.8,
+				Stocks: row(t, lines.String()+"iron,iron DTPA 11 %,"+ironGrams+",g/L\n"+nitric)}
+			f := newFarm(t, p)
+			f.appetite = f.tank.appetite // plants as thought: what is off is the doses' doing
+			least, most := math.Inf(1), 0.0
+			for range 42 {
+				f.tank.ToppedUp(20)
+				f.ions = f.ions.Plus(p.Water, 0.02)
+				f.ions[blend.Carbon], f.ions[blend.Rest] = 0, 0
+				f.day(t, 0.06, 12)
+				share := f.ions[blend.Fe] / f.tank.target[blend.Fe]
+				least, most = min(least, share), max(most, share)
+			}
+			if least < 0.8 || most > 1.2 {
+				t.Errorf("%s, iron of %s g/L: iron between %.2f and %.2f of its target", name, ironGrams, least, most)
+			}
+		}
+	}
+}

@@ -227,7 +227,7 @@ func (e *Entry) readChange(b body) error {
 		return fmt.Errorf("change %.40q is not known", b.Change)
 	}
 	e.Change = kind
-	if kind == ChangeStart {
+	if kind.begins() {
 		if _, err := epochOf(e.Value); err != nil {
 			return err
 		}

@@ -14,7 +14,7 @@ type Outcome uint8
 // The outcomes.
 const (
 	OutcomeOpen      Outcome = iota
-	OutcomeConfirmed         // the node reported this order; its volume counts
+	OutcomeConfirmed         // the node reported this order, and was believed as far as it counts
 	OutcomeRefused           // the node would not run it; counts in full all the same
 	OutcomeUncertain         // nobody knows; counts in full and is never retried
 	OutcomeWithdrawn         // never left this process; the only outcome that counts nothing
@@ -101,16 +101,17 @@ type Settlement struct {
 
 func (Settlement) draft() {}
 
-// Settle closes an intent with an outcome. Reported counts only for a confirmed
-// dose, between zero and the ordered volume plus a tenth; a withdrawn dose counts
-// nothing and every other counts in full.
-func Settle(intent Intent, outcome Outcome, reported dosing.Volume, at dosing.Instant, cause string) Settlement {
-	volume := intent.plan.Volume
+// Settle closes an intent with an outcome, or raises what counts of one that was
+// closed before. A confirmed dose counts as given, over-delivery included; a withdrawn
+// one counts nothing; every other counts in full, or counted if that is more.
+func Settle(intent Intent, outcome Outcome, counted dosing.Volume, at dosing.Instant, cause string) Settlement {
+	volume := min(max(counted, 0), largestVolume)
 	switch outcome {
 	case OutcomeConfirmed:
-		volume = min(max(reported, 0), volume+volume/10)
 	case OutcomeWithdrawn:
 		volume = 0
+	default:
+		volume = max(volume, intent.plan.Volume)
 	}
 	return Settlement{order: intent.order, plan: intent.plan, at: at, outcome: outcome, volume: volume, cause: cause, basis: intent.basis}
 }
@@ -161,7 +162,7 @@ const (
 	ChangeClear                  // a person cleared latched trips, the tank is observing; Note says what was checked
 	ChangeUnconfirmed            // solution unconfirmed, Text = why
 	ChangeConfirmed              // a person confirmed the water
-	ChangeHandDose               // Pump, Volume added by hand
+	ChangeHandDose               // Pump, Volume added by hand; Text = the entry's name
 	ChangeServiced               // pump or probe serviced, stock refilled, filling changed
 	ChangePause                  // pause, maintenance or cleaning began (Text) or ended (""); a cleaning ends by ChangeConfirmed
 	ChangeSettings               // a new configuration took effect, Text = version
@@ -172,11 +173,17 @@ const (
 	ChangeIons                   // Text = the account of the tank's ions
 	ChangeDrift                  // Value, Spread = mean and sd of a Quantity's drift, meq/L or mS/cm per hour
 	ChangeLevel                  // Value = litres that the tank held at rest
+	ChangeEpoch                  // a person raised the epoch of the run from Old to Value, above what the nodes have seen
+	ChangeRestored               // a copy was put back: Value = the epoch above which the next run begins, Until = when the copy ended
+	ChangeSpent                  // Volume of Pump counts against its caps for a time that the ledger does not cover
+	ChangeDisarmed               // the tank was armed and now observes, without a person's word; Text = why
+	ChangeHandVoid               // the entry by hand named in Text was a mistake: Pump, Volume as they were entered
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
-	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level"}
+	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent",
+	"disarmed", "hand-void"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 
@@ -216,6 +223,8 @@ type Change struct {
 	// ChangeClock). Only between two trusted moments does the replay believe a
 	// wall-clock difference of more than an hour.
 	Trusted bool
+	// Ticket tells whoever appends the change what waits for it. It is not recorded.
+	Ticket uint64
 }
 
 func (Change) draft() {}

@@ -134,7 +134,7 @@ func (l *Ledger) appendChange(c Change) error {
 		return fmt.Errorf("change %s: %s is no dose", c.Kind, c.Volume)
 	case c.Quantity >= dosing.QuantityCount:
 		return fmt.Errorf("change %s: no such quantity", c.Kind)
-	case c.Kind == ChangeStart:
+	case c.Kind.begins():
 		epoch, err := epochOf(c.Value)
 		if err != nil {
 			return err
@@ -179,6 +179,11 @@ func (l *Ledger) append(b body) error {
 	return l.failed
 }
 
+// begins says whether a change begins an epoch.
+func (k ChangeKind) begins() bool {
+	return k == ChangeStart || k == ChangeEpoch || k == ChangeRestored
+}
+
 // advance follows a row that is durable.
 func (l *Ledger) advance(row Row, e Entry) {
 	l.sequence, l.hash = row.Sequence, row.Hash
@@ -191,7 +196,7 @@ func (l *Ledger) advance(row Row, e Entry) {
 	case EntrySettlement:
 		delete(l.open, key)
 	case EntryChange:
-		if e.Change == ChangeStart {
+		if e.Change.begins() {
 			if epoch, err := epochOf(e.Value); err == nil {
 				l.run = max(l.run, epoch)
 			}

@@ -15,7 +15,27 @@ func (r *replayer) change(e Entry, at time.Duration) {
 	moment := dosing.Instant{Wall: e.At.Wall, Up: at}
 	remark := Remark{Text: e.Text, Note: e.Note, By: e.By, From: e.From, At: moment, Until: e.Until}
 	switch e.Change {
+	case ChangeEpoch, ChangeRestored:
+		r.Latches = slices.DeleteFunc(r.Latches, func(l Latch) bool { return l.Cause == safety.CauseRecordBehindNode.String() })
+		r.Answered = uint32(e.Value)
+		if e.Change == ChangeRestored {
+			r.Answered++
+			r.Restored, r.Before = true, e.Until
+			remark.Text = "an older copy of the ledger was put back"
+		}
+		for tank, mode := range r.Modes {
+			if mode != safety.ModeArmed {
+				continue
+			}
+			r.Modes[tank] = safety.ModeObserving
+			if e.Change == ChangeRestored { // whoever raises the epoch is told so
+				r.Disarmed[tank] = remark
+			}
+		}
+	case ChangeSpent:
+		r.keep(ReplayedDose{Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed, Spent: true})
 	case ChangeStart:
+		r.Restored = false
 		r.Configuration = e.Text
 		r.starts = append(r.starts, at)
 		for len(r.starts) > 0 && at-r.starts[0] > crashLoopSpan {
@@ -25,12 +45,18 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.Configuration = e.Text
 	case ChangeMode:
 		r.Modes[e.Tank] = modeOf(e.Text)
+		delete(r.Disarmed, e.Tank)
+	case ChangeDisarmed:
+		r.Modes[e.Tank], r.Disarmed[e.Tank] = safety.ModeObserving, remark
 	case ChangeTrip:
 		r.latch(Latch{Tank: e.Tank, Pump: e.Pump, Cause: e.Text, At: moment})
 	case ChangeClear:
 		r.clear(e)
-		// Cleared is not armed: that takes a person's word of its own.
-		r.Modes[e.Tank] = safety.ModeObserving
+		if e.Pump == "" {
+			// Cleared is not armed: that takes a person's word of its own.
+			r.Modes[e.Tank] = safety.ModeObserving
+			delete(r.Disarmed, e.Tank)
+		}
 	case ChangeUnconfirmed:
 		r.Unconfirmed[e.Tank] = remark
 	case ChangeConfirmed:
@@ -44,7 +70,13 @@ func (r *replayer) change(e Entry, at time.Duration) {
 			From: e.From, At: moment})
 	case ChangeHandDose:
 		r.keep(ReplayedDose{Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed,
-			ByHand: true})
+			ByHand: true, Entry: remark})
+	case ChangeHandVoid:
+		for i := range r.doses {
+			if d := &r.doses[i]; d.ByHand && e.Text != "" && d.Entry.Text == e.Text && d.Tank == e.Tank {
+				d.Voided = true
+			}
+		}
 	case ChangeLearned:
 		of := Of{e.Tank, dosing.QuantityPH}
 		if e.Quantity == dosing.QuantityEC {
@@ -113,13 +145,14 @@ func (r *replayer) latch(trip Latch) {
 	r.Latches = append(r.Latches, trip)
 }
 
-// clear drops the latches a person cleared: those of the tank, or of one of its
-// pumps if a pump is named, or of one cause if Text names one. The station's own
-// are cleared with an empty tank.
+// clear drops the latches a person cleared: those of the tank, or of one pump if a
+// pump is named, under whichever of its tanks they were recorded; or of one cause if
+// Text names one. The station's own are cleared with an empty tank.
 func (r *replayer) clear(e Entry) {
 	kept := r.Latches[:0]
 	for _, l := range r.Latches {
-		if l.Tank != e.Tank || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
+		behind := l.Cause == safety.CauseRecordBehindNode.String() // ended by another epoch alone
+		if behind || e.Pump == "" && l.Tank != e.Tank || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
 			kept = append(kept, l)
 		}
 	}

@@ -13,6 +13,8 @@ const (
 	keptDoses     = 25 * time.Hour
 	recentHours   = 72
 	crashLoopSpan = 10 * time.Minute
+	// KeptEpochs is of how many epochs with orders the last one is remembered.
+	KeptEpochs = 64
 )
 
 // ReplayedDose is a dose of the last 25 hours as the caps must count it. Up and
@@ -20,11 +22,15 @@ const (
 type ReplayedDose struct {
 	Order      OrderID // zero for one added by hand
 	Tank, Pump string
+	Ordered    dosing.Volume
 	Volume     dosing.Volume // what counts: in full while open
 	Up         time.Duration // when the gate permitted it
 	SettledUp  time.Duration // when its fate was known; Up while open
 	Outcome    Outcome
 	ByHand     bool
+	Entry      Remark // of one added by hand: Text is its name
+	Voided     bool   // it was a mistake: it is on its way for all that, but in no hour and no day
+	Spent      bool   // of no tank: it counts against the pump's caps and nowhere else
 }
 
 // OpenIntent is an intent without a settlement: it counts as delivered in full,
@@ -103,7 +109,11 @@ type Analysis struct {
 // name of the tank, or of the pump where it says so; the station's own entries
 // stand under the empty name.
 type State struct {
-	LastEpoch     uint32 // the next run is LastEpoch+1
+	LastEpoch     uint32    // the next run is LastEpoch+1
+	LastOrders    []OrderID // the last of each epoch, ascending, of the last KeptEpochs that had one
+	Answered      uint32    // a person has answered for what nodes know of epochs before this one
+	Restored      bool      // a copy was put back and no run has begun since
+	Before        time.Time // when that copy ended
 	Rows          uint64
 	Head          [32]byte      // hash of the newest row
 	First, Last   time.Time     // wall times of the first and newest row
@@ -116,6 +126,7 @@ type State struct {
 	Outcomes      map[string]Counts        // by pump
 	Modes         map[string]safety.Mode
 	Latches       []Latch
+	Disarmed      map[string]Remark // was armed and observes without a person's word; Text = why
 	Unconfirmed   map[string]Remark
 	Pauses        map[string][]Remark // pause, maintenance, cleaning
 	Setpoints     []Setpoint
@@ -167,7 +178,7 @@ type openDose struct {
 func newReplayer() *replayer {
 	return &replayer{recent: map[string]*hours{}, State: State{
 		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Outcomes: map[string]Counts{},
-		Modes: map[string]safety.Mode{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
+		Modes: map[string]safety.Mode{}, Disarmed: map[string]Remark{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
 		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{},
 	}}
 }
@@ -203,12 +214,17 @@ func (r *replayer) forget(at time.Duration) {
 }
 
 func (r *replayer) intent(e Entry, at time.Duration) {
+	if n := len(r.LastOrders); n > 0 && r.LastOrders[n-1].Epoch == e.Order.Epoch {
+		r.LastOrders[n-1] = e.Order
+	} else if r.LastOrders = append(r.LastOrders, e.Order); n == KeptEpochs {
+		r.LastOrders = append(r.LastOrders[:0], r.LastOrders[1:]...)
+	}
 	r.open = append(r.open, openDose{
 		OpenIntent: OpenIntent{Order: e.Order, Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Reason: e.Reason,
 			At: dosing.Instant{Wall: e.At.Wall, Up: at},
 			Basis: Basis{Configuration: e.Configuration, TankName: e.Tank, PumpName: e.Pump, PH: e.PH, EC: e.EC,
 				Temperature: e.Temperature}},
-		dose: ReplayedDose{Order: e.Order, Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at},
+		dose: ReplayedDose{Order: e.Order, Tank: e.Tank, Pump: e.Pump, Ordered: e.Volume, Volume: e.Volume, Up: at, SettledUp: at},
 	})
 	r.count(e.Pump, at, e.Volume)
 	r.tally(e.Pump, OutcomeOpen, e.Volume)
@@ -239,8 +255,8 @@ func (r *replayer) untally(pump string, outcome Outcome, volume dosing.Volume) {
 	r.Outcomes[pump] = c
 }
 
-// settle closes an open intent, or corrects a dose that was settled before (a
-// report that came after the dose was given up as uncertain).
+// settle closes an open intent, or raises a dose that was settled before (by a word
+// that came later). What counted once never counts less.
 func (r *replayer) settle(e Entry, at time.Duration) {
 	for i := range r.open {
 		if r.open[i].Order != e.Order {
@@ -257,7 +273,7 @@ func (r *replayer) settle(e Entry, at time.Duration) {
 	}
 	for i := len(r.doses) - 1; i >= 0; i-- {
 		d := &r.doses[i]
-		if d.Order != e.Order || d.ByHand || e.Outcome == OutcomeWithdrawn {
+		if d.Order != e.Order || d.ByHand || d.Spent || e.Outcome == OutcomeWithdrawn || e.Volume < d.Volume {
 			continue
 		}
 		r.untally(d.Pump, d.Outcome, d.Volume)

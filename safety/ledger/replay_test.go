@@ -3,6 +3,7 @@ package ledger
 import (
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"strconv"
 	"testing"
 	"time"
@@ -259,7 +260,8 @@ func TestOutcomesCountAsTheyMust(t *testing.T) {
 	}{
 		{OutcomeConfirmed, 4 * mL, 4 * mL},
 		{OutcomeConfirmed, 10 * mL, 10 * mL},
-		{OutcomeConfirmed, 50 * mL, 11 * mL}, // a node that counts nonsense
+		{OutcomeConfirmed, 50 * mL, 50 * mL}, // over-delivery counts as reported
+		{OutcomeUncertain, 50 * mL, 50 * mL},
 		{OutcomeConfirmed, -3 * mL, 0},
 		{OutcomeRefused, 0, 10 * mL},
 		{OutcomeUncertain, 0, 10 * mL},
@@ -286,13 +288,14 @@ func TestReportThatComesAfterAllCounts(t *testing.T) {
 	d.start(evening, true)
 	given := d.intend(time.Minute, "acid", 10*mL)
 	d.settle(given, OutcomeUncertain, 2*time.Minute)
-	record(t, d.l, Settle(given, OutcomeConfirmed, 9*mL, d.now(3*time.Minute), "late"))
+	record(t, d.l, Settle(given, OutcomeConfirmed, 9*mL, d.now(3*time.Minute), "late, and less than counts"))
+	record(t, d.l, Settle(given, OutcomeConfirmed, 12*mL, d.now(3*time.Minute), "late"))
 	// It was believed never to have left, and yet the node reports it.
 	left := d.intend(4*time.Minute, "base", 10*mL)
 	d.settle(left, OutcomeWithdrawn, 5*time.Minute)
 	record(t, d.l, Settle(left, OutcomeConfirmed, 8*mL, d.now(6*time.Minute), "late"))
 	state := d.replay(evening.Add(7*time.Minute), 0, true)
-	if state.Ever["acid"] != 9*mL || state.Ever["base"] != 8*mL || len(state.Doses) != 2 {
+	if state.Ever["acid"] != 12*mL || state.Ever["base"] != 8*mL || len(state.Doses) != 2 {
 		t.Fatalf("acid %s, base %s, doses %+v", state.Ever["acid"], state.Ever["base"], state.Doses)
 	}
 	if state.Doses[0].Up != -6*time.Minute || state.Doses[0].SettledUp != -4*time.Minute {
@@ -537,5 +540,53 @@ func TestAccountsOfTheIonsAreRememberedHoursApartAndTheNewestAnalysisWhole(t *te
 	a := s.Analyses["north"]
 	if a.Text != "K=7 mmol/L" || a.Ago != time.Hour || !a.Trusted || a.At.Up != -time.Minute {
 		t.Errorf("%+v", a)
+	}
+}
+
+// The same run goes on under another epoch: no time passes by it, and what the nodes
+// know of earlier epochs is answered for.
+func TestRaisedEpochIsTheSameRun(t *testing.T) {
+	d := newDiary(t)
+	d.start(evening, false)
+	d.dose(10*time.Minute, "acid", 5*mL)
+	d.change(11*time.Minute, Change{Kind: ChangeTrip, Text: safety.CauseRecordBehindNode.String()})
+	d.change(12*time.Minute, Change{Kind: ChangeClear})
+	if state := d.replay(evening.Add(13*time.Minute), 0, true); len(state.Latches) != 1 {
+		t.Errorf("clearing ended it: %v", state.Latches)
+	}
+	d.change(20*time.Minute, Change{Kind: ChangeEpoch, Old: 1, Value: 52, Note: "looked"})
+	d.epoch, d.number = 52, 0
+	d.dose(30*time.Minute, "acid", 5*mL)
+	state := d.replay(evening.Add(40*time.Minute), 0, true)
+	if got := ups(state); len(got) != 2 || got[0] != -30*time.Minute || got[1] != -10*time.Minute {
+		t.Errorf("doses %v ago", got)
+	}
+	if state.LastEpoch != 52 || state.Answered != 52 || len(state.Latches) != 0 || state.Restored {
+		t.Errorf("epoch %d, answered %d, latches %v", state.LastEpoch, state.Answered, state.Latches)
+	}
+	if want := []OrderID{{1, 1}, {52, 1}}; !slices.Equal(state.LastOrders, want) {
+		t.Errorf("last orders %v", state.LastOrders)
+	}
+	if err := d.l.Append(Change{Kind: ChangeEpoch, At: d.now(time.Hour), Value: 52}); err == nil {
+		t.Error("an epoch is begun twice")
+	}
+}
+
+// Spent caps count by pump and nowhere else; a copy that was put back leaves no tank armed.
+func TestRestoredCopySaysWhatItLacks(t *testing.T) {
+	d := newDiary(t)
+	d.start(evening, false)
+	d.change(time.Minute, Change{Kind: ChangeMode, Text: "armed"})
+	d.change(2*time.Minute, Change{Kind: ChangeRestored, Value: 41, Until: evening.Add(time.Minute)})
+	state := d.replay(evening.Add(3*time.Minute), 0, true)
+	if !state.Restored || !state.Before.Equal(evening.Add(time.Minute)) || state.LastEpoch != 41 || state.Answered != 42 || state.Modes["north"] == safety.ModeArmed {
+		t.Errorf("%+v", state)
+	}
+	d.epoch = 41
+	d.start(evening.Add(4*time.Minute), false)
+	d.change(time.Second, Change{Kind: ChangeSpent, Pump: "acid", Volume: 7 * mL})
+	state = d.replay(evening.Add(5*time.Minute), 0, true)
+	if state.Restored || len(state.Doses) != 1 || !state.Doses[0].Spent || state.Doses[0].Volume != 7*mL || state.Ever["acid"] != 0 {
+		t.Errorf("%+v", state)
 	}
 }

@@ -82,6 +82,8 @@ func (e Entry) changeText() string {
 		return "mode " + e.Text
 	case ChangeSetpoint:
 		return fmt.Sprintf("setpoint %s %s → %s%s", e.Quantity, figure(e.Old), figure(e.Value), until(e.Until))
+	case ChangeDisarmed:
+		return "no longer armed" + clause(e.Text)
 	case ChangeTrip:
 		return "stopped: " + e.Text
 	case ChangeClear:
@@ -92,6 +94,8 @@ func (e Entry) changeText() string {
 		return "solution confirmed" + clause(e.Text)
 	case ChangeHandDose:
 		return "added by hand: " + e.Volume.String() + clause(e.Text)
+	case ChangeHandVoid:
+		return "entry by hand voided: " + e.Volume.String() + clause(e.Text)
 	case ChangeServiced:
 		return "serviced" + clause(e.Text)
 	case ChangePause:
@@ -121,6 +125,12 @@ func (e Entry) changeText() string {
 			text += ", sample taken " + time.Duration(e.Value*float64(time.Second)).Round(time.Minute).String() + " before"
 		}
 		return text
+	case ChangeEpoch:
+		return fmt.Sprintf("epoch raised from %.0f to %.0f", e.Old, e.Value)
+	case ChangeRestored:
+		return fmt.Sprintf("a copy that ended at %s was put back; the next epoch is above %.0f", e.Until.Format(time.RFC3339), e.Value)
+	case ChangeSpent:
+		return "counted as spent: " + e.Volume.String()
 	case ChangeIons:
 		return "account of the ions"
 	}

@@ -28,6 +28,9 @@ type timeline struct {
 // follow moves to a row and returns its time.
 func (t *timeline) follow(e Entry) time.Duration {
 	tells := e.Kind == EntryChange && (e.Change == ChangeStart || e.Change == ChangeClock)
+	if e.Kind == EntryChange && e.Change == ChangeEpoch && t.begun {
+		t.run = e.Epoch // the same run goes on under another number
+	}
 	switch {
 	case !t.begun:
 		t.begun, t.run, t.trusted = true, e.Epoch, tells && e.Trusted

@@ -1,0 +1,102 @@
+package controller
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"leat/dosing"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// Remembered is what a restart brings back from the ledger, of the living core or of
+// one that was made from its ledger: the two must not differ.
+type Remembered struct {
+	Tanks []RememberedTank
+	Pumps []RememberedPump
+}
+
+// RememberedTank is what is remembered of a tank.
+type RememberedTank struct {
+	Mode                                       safety.Mode
+	Disarmed                                   string
+	Paused, Maintenance, Cleaning, Unconfirmed bool
+	PauseLeft                                  time.Duration // 0 = it has no end
+	Latches                                    []string      // cause, and pump of a pump's own, sorted
+	PH, EC                                     SetpointView
+	Owed                                       []dosing.Volume // by pump
+}
+
+// RememberedPump is what is remembered of a pump.
+type RememberedPump struct {
+	Hour, Day, Ever dosing.Volume
+	Doses           [ledger.OutcomeCount]uint64
+	Volume          [ledger.OutcomeCount]dosing.Volume
+}
+
+// Remembered is what a restart must bring back.
+func (c *Core) Remembered(now dosing.Instant) Remembered {
+	var all Remembered
+	for i := range c.tanks {
+		id, t := dosing.TankID(i), &c.tanks[i]
+		r := RememberedTank{Mode: t.mode, Disarmed: t.disarmed, Paused: t.operator.Paused, Maintenance: t.operator.Maintenance,
+			Cleaning: t.operator.Cleaning, Unconfirmed: c.unconfirmed(id), PH: t.ph.view(), EC: t.ec.view(), Owed: slices.Clone(t.owed)}
+		if t.operator.Paused && t.pauseEnd != 0 {
+			r.PauseLeft = t.pauseEnd - now.Up
+		}
+		for _, trip := range c.watch.Trips(id) {
+			if !trip.Latched || trip.Cause == safety.CauseSolutionUnconfirmed {
+				continue
+			}
+			name := trip.Cause.String()
+			if trip.Scope == safety.ScopePump {
+				name += " of " + c.settings.Safety.Pumps[trip.Pump].Name
+			}
+			r.Latches = append(r.Latches, name)
+		}
+		slices.Sort(r.Latches)
+		all.Tanks = append(all.Tanks, r)
+	}
+	for i := range c.pumps {
+		v := c.pumpView(now, dosing.PumpID(i))
+		all.Pumps = append(all.Pumps, RememberedPump{Hour: v.Hour, Day: v.Day, Ever: v.Ever, Doses: v.Doses, Volume: v.Volume})
+	}
+	return all
+}
+
+// differs is how far a setpoint may lie beside its ramp after a restart: an ask takes
+// effect when its row is durable, and the row is as old as the ask.
+const differs = 0.001
+
+// Differs says in what way other, made from the ledger, is not what lives; empty when
+// in none.
+func (r *Remembered) Differs(other *Remembered) string {
+	for i := range r.Tanks {
+		a, b := r.Tanks[i], other.Tanks[i]
+		for _, s := range []*SetpointView{&a.PH, &a.EC, &b.PH, &b.EC} {
+			s.At = time.Time{}
+		}
+		if gap := a.PauseLeft - b.PauseLeft; gap.Abs() > time.Second {
+			return fmt.Sprintf("tank %d: the pause ends in %v, replayed in %v", i, a.PauseLeft, b.PauseLeft)
+		}
+		for _, s := range []struct {
+			name       string
+			live, past SetpointView
+		}{{"pH", a.PH, b.PH}, {"EC", a.EC, b.EC}} {
+			if gap := s.live.Present - s.past.Present; gap > differs || gap < -differs {
+				return fmt.Sprintf("tank %d: setpoint of %s is %.4f now, replayed %.4f", i, s.name, s.live.Present, s.past.Present)
+			}
+		}
+		b.PH.Present, b.EC.Present, b.PauseLeft = a.PH.Present, a.EC.Present, a.PauseLeft
+		if live, past := fmt.Sprintf("%+v", a), fmt.Sprintf("%+v", b); live != past {
+			return fmt.Sprintf("tank %d: %s, replayed %s", i, live, past)
+		}
+	}
+	for i := range r.Pumps {
+		if a, b := r.Pumps[i], other.Pumps[i]; a != b {
+			return fmt.Sprintf("pump %d: %+v, replayed %+v", i, a, b)
+		}
+	}
+	return ""
+}
