@@ -31,6 +31,7 @@ type house struct {
 	view   atomic.Pointer[controller.View]
 	people sync.Map // by name
 	asked  []controller.Request
+	count  atomic.Int32 // of them, for who waits while a real browser asks
 	deeds  []string
 }
 
@@ -101,6 +102,7 @@ func newHouse(t *testing.T, changes ...func(*Options)) *house {
 		ECScale: dosing.ECScales[0], View: h.view.Load,
 		Ask: func(_ context.Context, r controller.Request) (controller.Answer, error) {
 			h.asked = append(h.asked, r)
+			h.count.Add(1)
 			switch {
 			case r.Role < r.Kind.Needs():
 				return controller.Answer{Kind: r.Kind, Text: r.Kind.String() + " needs the role " + r.Kind.Needs().String()}, nil
