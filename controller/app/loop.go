@@ -142,8 +142,8 @@ func (a *App) linkChanged(up bool) {
 	a.log.Info("broker", zap.Bool("connected", up))
 	now := a.clock.Now()
 	a.connected, a.echoed = up, now.Up
+	a.owner.linked(up, now.Up)
 	if up {
-		a.owner.opened = now.Up
 		a.state.forget()
 		if a.owner.owns {
 			a.claimAloud()
@@ -286,23 +286,9 @@ func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time
 	a.metrics.Message("taken")
 }
 
-// notOurs says whether an ask is for another daemon to answer. Before anybody owns the
-// station the asker is told to come again.
-func (a *App) notOurs(answerTopic string) bool {
-	if a.owner.owns {
-		return false
-	}
-	if a.owner.other == "" {
-		a.publish(message{topic: answerTopic, qos: 1, body: payload.AppendRefusal(nil, errStarting)})
-	}
-	return true
-}
-
-var errStarting = errors.New("leat has just come up and listens whether another daemon runs this station; ask again in some seconds")
-
 // takeAsk hands a wish for a setpoint to the core. MQTT does not tell who sent it.
 func (a *App) takeAsk(r route, body []byte) error {
-	if a.notOurs(a.wires.topics.Answer(r.tank, r.quantity)) {
+	if a.notOurs(r, body) {
 		return nil
 	}
 	ask, err := payload.ParseAsk(body)
@@ -329,7 +315,7 @@ func (a *App) pose(r *controller.Request) {
 // takeAnalysis hands a laboratory's analysis to the core. Who may send to its topic
 // is an engineer: the broker's access rules decide, as for everything over MQTT.
 func (a *App) takeAnalysis(r route, body []byte) error {
-	if a.notOurs(a.wires.topics.AnalysisAnswer(r.tank)) {
+	if a.notOurs(r, body) {
 		return nil
 	}
 	ask, err := payload.ParseAnalysis(body)
@@ -367,7 +353,10 @@ func (a *App) carryOut(now dosing.Instant, out *controller.Output) {
 		a.enter(now, draft)
 	}
 	for _, s := range out.Stops {
-		if !a.urge(a.wires.stopMessage(a.core.Epoch(), s)) {
+		// The stop of the start waits until the station is ours: another daemon's dose may run.
+		// Every other stop goes out whoever owns it.
+		waits := s.Tank == dosing.AllTanks && !a.owner.owns
+		if waits || !a.urge(a.wires.stopMessage(a.core.Epoch(), s)) {
 			a.stopOwed = true
 		}
 	}

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"bytes"
 	"fmt"
 	"time"
 
@@ -33,6 +34,56 @@ type ownership struct {
 	other    string        // the instance that owns it in our place; "" = none is known
 	heard    time.Duration // uptime of the other's last lease or claim
 	opened   time.Duration // uptime at which the link last opened
+	closed   time.Duration // and at which it was last lost
+	told     time.Duration // uptime at which a contest was last told of
+	early    []early       // asks that came before anybody owned the station
+}
+
+// early is an ask that waits until it is known whose it is.
+type early struct {
+	route route
+	body  []byte
+}
+
+const mostEarly = 32
+
+// notOurs says whether an ask is for another daemon to answer. Before anybody owns the
+// station it waits.
+func (a *App) notOurs(r route, body []byte) bool {
+	o := &a.owner
+	if !o.owns && o.other == "" && len(o.early) < mostEarly {
+		o.early = append(o.early, early{r, bytes.Clone(body)})
+	}
+	return !o.owns
+}
+
+// takeEarly takes the asks that waited.
+func (a *App) takeEarly() {
+	waiting := a.owner.early
+	a.owner.early = nil
+	for _, e := range waiting {
+		take, topic := a.takeAsk, a.wires.topics.Ask(e.route.tank, e.route.quantity)
+		if e.route.kind == routeAnalysis {
+			take, topic = a.takeAnalysis, a.wires.topics.AnalysisAsk(e.route.tank)
+		}
+		if err := take(e.route, e.body); err != nil {
+			a.metrics.Message("refused")
+			a.refused.note(a.stepped.Up, topic, err)
+		}
+	}
+}
+
+// linked begins to listen anew. After a break in which another may have taken the station
+// ours is given up until nobody has.
+func (o *ownership) linked(up bool, now time.Duration) {
+	if !up {
+		o.closed = now
+		return
+	}
+	o.opened = now
+	if o.owns && now-o.closed >= leaseHolds {
+		o.owns = false
+	}
 }
 
 // holder is who owns the station, in words for a person.
@@ -58,12 +109,23 @@ func (a *App) takeOwner(at dosing.Instant, body []byte) error {
 		if !o.owns {
 			a.claim(at) // ours from an earlier run
 		}
-	case o.owns && o.instance < instance:
-		a.claimAloud() // both took it at once: the lower id keeps it
+	case o.owns:
+		a.contest(at, instance)
 	default:
 		a.yield(at, instance)
 	}
 	return nil
+}
+
+// contest is two daemons that both took the station, which the leases of both show too:
+// neither doses, and a person is told.
+func (a *App) contest(at dosing.Instant, instance string) {
+	if at.Up-a.owner.told >= leaseHolds {
+		a.owner.told = at.Up
+		a.log.Warn("another daemon claims this station too: neither doses", zap.String("other", instance), zap.String("this", a.owner.instance))
+		a.claimAloud()
+	}
+	a.seeOther(at, leaseHolds)
 }
 
 // hearOther notes that the other owner is alive.
@@ -76,11 +138,11 @@ func (a *App) hearOther(at dosing.Instant) {
 // yield leaves the station to another daemon.
 func (a *App) yield(at dosing.Instant, instance string) {
 	o := &a.owner
-	if o.owns || o.other != instance {
+	if o.other != instance {
 		a.log.Warn("another daemon owns this station: nothing is ordered or answered here", zap.String("station", a.file.Settings.Safety.Station),
 			zap.String("owner", instance), zap.String("this", o.instance))
 	}
-	o.owns, o.other, o.heard = false, instance, max(o.heard, at.Up)
+	o.owns, o.other, o.heard, o.early = false, instance, max(o.heard, at.Up), nil
 	a.holdForOther(at)
 }
 
@@ -112,6 +174,7 @@ func (a *App) claim(at dosing.Instant) {
 		a.step(at, controller.Event{Kind: controller.EventOther})
 	}
 	a.stale = true
+	a.takeEarly()
 }
 
 func (a *App) claimAloud() {
