@@ -13,7 +13,7 @@ import (
 
 // raiseEpoch is a person at the machine who has looked.
 func (s *stage) raiseEpoch(note string) controller.Answer {
-	return s.Ask(controller.Request{Kind: controller.RequestRaiseEpoch, Tank: north, Note: note, By: "Ada", From: "socket", Role: controller.RoleEngineer})
+	return s.Ask(controller.Request{Kind: controller.RequestRaiseEpoch, Tank: north, Note: note, By: "Ada", From: "socket user 1000", Role: controller.RoleEngineer})
 }
 
 // behind waits for the lockout and checks that it says what the node said.

@@ -31,7 +31,9 @@ type Core struct {
 	wanted     []bool          // what the tank under decision wants now, by pump
 	switches   []float64       // the last value of each input that is a switch
 	dose       openDose
-	spoken     []spoken // settled doses, the newest last
+	hands      []handEntry // of the last day, the newest last
+	handCount  uint32      // entries of this run
+	spoken     []spoken    // settled doses, the newest last
 	nodes      []nodeWord
 	earlier    []ledger.OrderID // the last order of each earlier epoch, ascending
 	answered   uint32           // for what nodes took in epochs before this one a person has answered
@@ -78,8 +80,9 @@ type tank struct {
 	curve       dosing.Titration
 	blendEC     float64 // what 1 mL of the blend does in 1 L, mS/cm
 	ions        ions
-	disarmed    string // why it was armed and now observes without a person's word; empty = it does not
-	disarmedNow bool   // by this start, which records it
+	offer       handOffer // an entry by hand that needs confirmation
+	disarmed    string    // why it was armed and now observes without a person's word; empty = it does not
+	disarmedNow bool      // by this start, which records it
 	wishes      [wishCount]wish
 	next        [2]wish // a setpoint, pH's and EC's, that waits for its row's turn
 	analyses    rate

@@ -122,11 +122,12 @@ const (
 	RequestShelve                   // operate: Cause, For
 	RequestAnalysis                 // engineer: Analysis, Sampled: what a laboratory found in the tank
 	RequestRaiseEpoch               // engineer, on the machine itself: begins an epoch above what the nodes have seen
+	RequestVoid                     // operate: Entry: an entry by hand was a mistake
 	RequestCount
 )
 
 var requestNames = [RequestCount]string{"none", "setpoint", "arm", "observe", "stop", "clear", "pause", "resume",
-	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch"}
+	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void"}
 
 func (k RequestKind) String() string { return requestNames[min(k, RequestCount-1)] }
 
@@ -194,6 +195,7 @@ type Request struct {
 	Cause    safety.Cause
 	Pump     dosing.PumpID
 	Volume   dosing.Volume
+	Entry    string // name of an entry by hand
 	For      time.Duration
 	Analysis blend.Analysis
 	Sampled  time.Time // when the sample was taken; zero = now

@@ -173,8 +173,8 @@ func TestDosesSinceTheLastRecordAreCountedAfterARestart(t *testing.T) {
 	st := newStage(t, &scenario{recipe: true, options: func(o *sim.Options) { o.StartPH, o.StartECShare = 5.8, 1 }})
 	st.Arm()
 	st.pass(70 * time.Minute) // past the hourly record
-	if answer := st.Ask(controller.Request{Kind: controller.RequestHandDose, Tank: north, Pump: acidNorth, Volume: 100 * dosing.Millilitre,
-		Role: controller.RoleOperate, By: "ann", From: "page"}); !answer.Accepted {
+	answer := st.byHand(acidNorth, 100*dosing.Millilitre, "")
+	if answer = st.byHand(acidNorth, 100*dosing.Millilitre, answer.Confirm); !answer.Accepted {
 		t.Fatal(answer.Text)
 	}
 	before := st.held("NO3-N").Acid

@@ -17,6 +17,11 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.refuse(r, "there is no such tank")
 		return
 	}
+	if why := notPlain(r); why != "" {
+		r.By = "?"
+		c.refuse(r, why)
+		return
+	}
 	if r.Role < r.Kind.Needs() {
 		c.refuse(r, fmt.Sprintf("%s needs the role %s; you have %s", r.Kind, r.Kind.Needs(), r.Role))
 		return
@@ -36,6 +41,8 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.awaitLess(now, r, ledger.Change{Kind: ledger.ChangeServiced}, "noted; what was learned of this tank starts anew")
 	case RequestHandDose:
 		c.askHandDose(now, r)
+	case RequestVoid:
+		c.askVoid(now, r)
 	case RequestRaiseEpoch:
 		c.askRaiseEpoch(now, r)
 	case RequestAnalysis:
@@ -210,30 +217,17 @@ func (c *Core) endPauses(now dosing.Instant) {
 	}
 }
 
-// askHandDose counts what a person poured in like a dose.
-func (c *Core) askHandDose(now dosing.Instant, r *Request) {
-	if int(r.Pump) >= len(c.settings.Safety.Pumps) || r.Volume <= 0 || r.Volume > 100*dosing.Litre {
-		c.refuse(r, "say which reagent and how many millilitres, more than nothing and at most 100 L")
-		return
-	}
-	c.handDose(now, r.Tank, r.Pump, r.Volume, now.Up)
-	c.change(ledger.Change{Kind: ledger.ChangeHandDose, At: now, Tank: c.tankName(r.Tank), Pump: c.settings.Safety.Pumps[r.Pump].Name,
-		Volume: r.Volume, Note: r.Note, By: r.By, From: r.From})
-	c.accept(r, fmt.Sprintf("%s of %s by hand: counts like a dose and is in transit now", r.Volume, c.settings.Safety.Pumps[r.Pump].Reagent))
-}
-
-// handDose counts a dose by hand, closed at once: nobody will report it.
-func (c *Core) handDose(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, volume dosing.Volume, up time.Duration) {
-	c.watch.ByHand(dosing.Dose{Tank: id, Pump: pump, Volume: volume, Up: up})
-	c.tanks[id].loops.Freeze(now, now.Up+c.tanks[id].plant.MixingTime())
-	c.tanks[id].dosedIons(&c.settings.Safety, pump, volume)
-}
-
 // recorded is told that a row is durable: the wish that it is of takes effect now, if
 // it has not been taken away, and is answered from the state after it.
 func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 	id, ok := c.tankNamed(change.Tank)
 	if !ok {
+		return
+	}
+	if change.Kind == ledger.ChangeHandVoid {
+		c.voided(change.Text)
+		c.evaluate(now)
+		c.out.Changed = true
 		return
 	}
 	w := c.written(id, change.Ticket)

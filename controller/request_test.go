@@ -232,9 +232,95 @@ func TestDoseByHandCountsLikeADose(t *testing.T) {
 		t.Errorf("after a restart hour %s, want %s", v.Hour, pump.Hour+10*dosing.Millilitre)
 	}
 	for _, volume := range []dosing.Volume{0, -1, 101 * dosing.Litre} {
-		if a := s.Ask(controller.Request{Kind: controller.RequestHandDose, Tank: north, Pump: acidNorth, Volume: volume, Role: controller.RoleOperate}); a.Accepted {
-			t.Errorf("%d µL by hand was taken", volume)
+		if a := s.byHand(acidNorth, volume, ""); a.Accepted || a.Confirm != "" {
+			t.Errorf("%d µL by hand was taken or offered: %+v", volume, a)
 		}
+	}
+}
+
+func (s *stage) byHand(pump dosing.PumpID, volume dosing.Volume, confirm string) controller.Answer {
+	return s.Ask(controller.Request{Kind: controller.RequestHandDose, Tank: north, Pump: pump, Volume: volume, Confirm: confirm, By: "mara", Role: controller.RoleOperate})
+}
+
+func (s *stage) void(name string) controller.Answer {
+	return s.Ask(controller.Request{Kind: controller.RequestVoid, Tank: north, Entry: name, Role: controller.RoleOperate})
+}
+
+func TestAThousandMillilitresTypedForTenAreAskedTwiceMakeNoBaseRunAndCanBeVoided(t *testing.T) {
+	s := dosingStage(t)
+	a := s.byHand(acidNorth, dosing.Litre, "")
+	if a.Accepted || a.Confirm == "" || !strings.Contains(a.Text, "expected pH -") {
+		t.Fatalf("answered %+v", a)
+	}
+	if b := s.byHand(acidNorth, 2*dosing.Litre, a.Confirm); b.Accepted {
+		t.Error("the confirmation of another volume was taken")
+	}
+	a = s.byHand(acidNorth, dosing.Litre, "")
+	before := s.Core.View(s.Now()).Pumps[acidNorth].Day
+	if a = s.byHand(acidNorth, dosing.Litre, a.Confirm); !a.Accepted {
+		t.Fatal(a.Text)
+	}
+	base := func() (sum uint64) {
+		for _, p := range s.Core.View(s.Now()).Pumps {
+			if p.Role == dosing.RoleBase {
+				sum += p.Doses[ledger.OutcomeConfirmed] + p.Doses[ledger.OutcomeUncertain] + p.Doses[ledger.OutcomeOpen]
+			}
+		}
+		return sum
+	}
+	given := base()
+	for range 30 {
+		s.pass(time.Minute)
+		ph, target := s.view(north).Settled, s.view(north).PH.Present
+		if base() != given {
+			t.Fatalf("base ran after acid was entered; settled %+v, wanted %.2f", ph, target)
+		}
+	}
+	hands := s.view(north).Hands
+	if len(hands) != 1 || hands[0].By != "mara" || hands[0].Volume != dosing.Litre {
+		t.Fatalf("entries: %+v", hands)
+	}
+	if a := s.void("H9-9"); a.Accepted {
+		t.Error("an entry that is none was voided")
+	}
+	if a := s.void(hands[0].Name); !a.Accepted {
+		t.Fatal(a.Text)
+	}
+	s.pass(time.Second)
+	if a := s.void(hands[0].Name); a.Accepted {
+		t.Error("voided twice")
+	}
+	if got := s.Core.View(s.Now()).Pumps[acidNorth].Day; got >= before+dosing.Litre {
+		t.Errorf("day %s after it was voided, %s before it was entered", got, before)
+	}
+	day := s.Core.View(s.Now()).Pumps[acidNorth].Day
+	s.restart(time.Minute)
+	if got := s.Core.View(s.Now()).Pumps[acidNorth].Day; got != day {
+		t.Errorf("after a restart day %s, want %s", got, day)
+	}
+	if hands := s.view(north).Hands; len(hands) != 1 || !hands[0].Voided {
+		t.Errorf("entries after a restart: %+v", hands)
+	}
+}
+
+func TestAnEntryByHandOfAPumpThatServesAnotherTankIsRefused(t *testing.T) {
+	s := dosingStage(t)
+	serves := map[string]bool{}
+	for _, pour := range s.view(north).Pours {
+		serves[pour.Pump] = true
+	}
+	refused := 0
+	for i, p := range s.Core.View(s.Now()).Pumps {
+		if serves[p.Name] {
+			continue
+		}
+		refused++
+		if a := s.byHand(dosing.PumpID(i), dosing.Millilitre, ""); a.Accepted || !strings.Contains(a.Text, "does not serve") {
+			t.Errorf("%s: %+v", p.Name, a)
+		}
+	}
+	if refused == 0 || len(serves) == 0 {
+		t.Fatalf("%d pumps do not serve the tank, %d do", refused, len(serves))
 	}
 }
 

@@ -62,8 +62,10 @@ func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 		if d.Outcome == ledger.OutcomeOpen && !d.ByHand {
 			up = now.Up
 		}
-		c.totals.Count(dosing.Dose{Key: d.Order.Key(), Tank: id, Pump: pump, Volume: d.Volume, Up: up})
-		if !d.ByHand {
+		if d.ByHand {
+			c.restoreHand(&d, id, pump)
+		} else {
+			c.totals.Count(dosing.Dose{Key: d.Order.Key(), Tank: id, Pump: pump, Volume: d.Volume, Up: up})
 			c.keepWord(c.replayed(d, id, pump))
 		}
 	}

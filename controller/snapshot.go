@@ -53,6 +53,7 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	for _, alarm := range c.alarms.Active(id, v.LeavesWarn, v.LeavesHarm) {
 		v.Alarms = append(v.Alarms, AlarmView(alarm))
 	}
+	v.Pours, v.Hands = c.pours(id), c.handViews(id)
 	v.Mode, v.Cause = c.modeAndCause(id)
 	v.Reason, v.Next = c.words(now, id, v, estimate)
 	v.Fit, v.FitCause = c.fit(id, v)
@@ -190,7 +191,7 @@ func (c *Core) holdView(trip safety.Trip) HoldView {
 
 func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 	p, counts := &c.settings.Safety.Pumps[id], &c.pumps[id]
-	v := PumpView{Name: p.Name, Reagent: p.Reagent, Role: p.Role, Hour: c.totals.Hour(id, now.Up), Day: c.totals.Day(id, now.Up),
+	v := PumpView{Name: p.Name, Reagent: p.Reagent, Liquid: p.Liquid(), Role: p.Role, Hour: c.totals.Hour(id, now.Up), Day: c.totals.Day(id, now.Up),
 		Ever: counts.before + c.totals.Ever(id), HourCap: c.watch.HourCap(id), DayCap: c.watch.DayCap(id), Left: -1,
 		Doses: counts.doses, Volume: counts.volume}
 	for i := range c.settings.Safety.Inputs {

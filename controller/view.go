@@ -41,7 +41,9 @@ type TankView struct {
 	FitCause               string
 	WouldDose              string // what an armed tank would dose now, in words; observing only
 	Withheld               [safety.CauseCount]uint64
-	Ions                   *IonsView // nil without a recipe
+	Ions                   *IonsView  // nil without a recipe
+	Pours                  []PourView // what can be added by hand
+	Hands                  []HandView // what was added by hand in the last day, the newest first
 }
 
 // InputView is one input with its last value.
@@ -106,6 +108,7 @@ type AlarmView struct {
 // PumpView is one pump with its counts.
 type PumpView struct {
 	Name, Reagent   string
+	Liquid          string // reagent with its strength
 	Role            dosing.Role
 	Hour, Day, Ever dosing.Volume
 	HourCap, DayCap dosing.Volume
@@ -113,6 +116,22 @@ type PumpView struct {
 	Doses           [ledger.OutcomeCount]uint64
 	Volume          [ledger.OutcomeCount]dosing.Volume
 	OpenOrder       string
+}
+
+// PourView is a pump whose liquid a person may add to the tank, and what 10 mL of it do.
+type PourView struct {
+	Pump   string
+	Liquid string
+	PH, EC float64
+}
+
+// HandView is an entry by hand.
+type HandView struct {
+	Name, Pump, Liquid string
+	Volume             dosing.Volume
+	At                 time.Time
+	By                 string
+	Voided             bool
 }
 
 // NodeView is one pump node.

@@ -46,10 +46,24 @@ func (o *observer) look(target, moving float64, ahead time.Duration) outlook {
 			v.cautious = 0
 		}
 	}
+	v.agree(failing)
 	if !finite(v.need) || !finite(v.cautious) || !finite(v.settled) || !(v.slope > 0) {
 		return outlook{}
 	}
 	return v
+}
+
+// agree keeps what is on its way from speaking for more of its opposite than the reading
+// shows or would be needed if nothing were on its way: it may be there by a person's word
+// alone. While the reading speaks against a dose the gate refuses it, and says so.
+func (v *outlook) agree(failing float64) {
+	if !(v.moving*v.need < 0) || !(failing*v.need > 0) {
+		return
+	}
+	sign := math.Copysign(1, v.need)
+	most := max(math.Abs(failing), sign*(v.need+v.moving))
+	v.need = sign * min(math.Abs(v.need), most)
+	v.cautious = max(-most, min(most, v.cautious))
 }
 
 // amount is how much to dose now toward a smaller need, as a positive number; 0

@@ -71,6 +71,7 @@ type Pump struct {
 	Node      string // the node that drives it
 	Role      Role
 	Reagent   string // what stands in the container, in the grower's words
+	Strength  string // of an acid or base, as on its label
 	Group     Group
 	PerSecond Volume // delivered per second of run time
 	Smallest  Volume // smallest repeatable dose
@@ -86,6 +87,15 @@ type Pump struct {
 	Serves TankSet // the tanks it can dose into; zero = all of the station
 
 	Ions chem.Totals // what the liquid holds, mmol per litre of it; all zero = not stated
+}
+
+// Liquid is the pump's reagent with its strength, which tells two containers of one acid
+// apart.
+func (p *Pump) Liquid() string {
+	if p.Strength == "" {
+		return p.Reagent
+	}
+	return p.Reagent + " " + p.Strength
 }
 
 // TankSet is a set of tanks, one bit by TankID.

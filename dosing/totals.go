@@ -14,6 +14,7 @@ type Dose struct {
 	Volume Volume
 	Up     time.Duration // when it was released, or reported; negative for an earlier run
 	Open   bool
+	Hand   bool // by a person's word: it withholds, and speaks for no dose
 }
 
 // Totals counts what was dosed: rolling hour and day by pump, and what is still
@@ -80,6 +81,19 @@ func (t *Totals) Settle(pump PumpID, key uint64, volume Volume, up time.Duration
 		}
 	}
 	return found
+}
+
+// Void gives the hour and the day of a pump back what an entry by hand counted in
+// them. It stays on its way to the probes for as long as it would have been.
+func (t *Totals) Void(pump PumpID, key uint64) bool {
+	p := &t.pumps[pump]
+	for i := range p.doses {
+		if d := &p.doses[i]; d.Hand && d.Key == key {
+			t.changes++
+			return p.settle(key, 0, d.Up)
+		}
+	}
+	return false
 }
 
 // settle moves the dose to where it belongs in time: its pump may have run as

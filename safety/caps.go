@@ -30,8 +30,11 @@ type use struct {
 
 func (u *use) add(volume dosing.Volume) {
 	u.volume += volume
-	u.budget = max(u.budget-volume, 0)
+	u.spend(volume)
 }
+
+// spend takes from the budget of a fill.
+func (u *use) spend(volume dosing.Volume) { u.budget = max(u.budget-volume, 0) }
 
 // pass lets time pass. What is older than the period fades a day at a time.
 func (u *use) pass(up time.Duration) {

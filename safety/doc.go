@@ -115,4 +115,16 @@
 // allowance for plants and CO2 of 0.2 meq/L/h it cost healthy nights (IAE 44.5 → 48.6, settling p95 43 min); with
 // 0.5 it cost them nothing and saved nothing, and it starved the tests that find the fault. A probe in held water
 // can still lead pH far off where the commissioned buffer is three times too large.
+//
+// # A person's word withholds and gives nothing back of what is on its way
+//
+// An entry by hand counts in the hour, the day and in transit, but only against doses: it is no ground for its
+// opposite, enlarges no room and raises no cap as use of the pump does. Where the opposite is on its way, by an entry
+// or by a report, acid waits until the reading itself stands above the setpoint and base until it stands below; the
+// wait is shown as the wrong direction. The loop in turn plans no more than the reading shows or would be needed with
+// nothing on its way. A voided entry gives back hour and day, since those count what pumps gave, once the
+// counter-entry is durable; what it has on its way goes by the mixing law, since nobody knows by a word what is in the
+// water; the account of the ions keeps it until the next analysis. Rejected: to forgive it in transit (a true entry
+// voided by mistake would let a second dose follow the first), and to ignore entries beyond a size (a true one would
+// be missed).
 package safety

@@ -38,20 +38,31 @@ func (w *Watch) Opened(d dosing.Dose) {
 	}
 }
 
-// ByHand takes what a person poured in. It counts like a dose that is closed.
+// ByHand takes what a person poured in. It counts like a dose that is closed, but only
+// against doses: it raises no cap as use of the pump does.
 func (w *Watch) ByHand(d dosing.Dose) {
-	d.Open = false
+	d.Open, d.Hand = false, true
 	if !w.counts(d) {
 		return
 	}
 	w.told = true
 	w.totals.Count(d)
 	w.given(d, d.Up)
-	w.pumps[d.Pump].use.add(d.Volume)
+	w.pumps[d.Pump].use.spend(d.Volume)
 	t := &w.tanks[d.Tank]
 	t.adrift.until = max(t.adrift.until, d.Up+t.plant.MixingTime())
 	if r := w.tanks[d.Tank].responses; r != nil {
 		r.Dosed(d)
+	}
+}
+
+// Voided gives back the hour and the day that an entry by hand counted in. What it has
+// on its way and the waits that follow it stay: nobody knows by a word what is in the
+// water.
+func (w *Watch) Voided(pump dosing.PumpID, key uint64) {
+	if int(pump) < len(w.pumps) {
+		w.told = true
+		w.totals.Void(pump, key)
 	}
 }
 

@@ -321,8 +321,10 @@ func (t *tankState) trusted() bool {
 // inTransit is what is on its way to a tank's probes, per litre.
 type inTransit struct {
 	acid, base float64 // meq/L, both positive
-	doubtAcid  float64 // of it what may never have been delivered
+	doubtAcid  float64 // of it what may never have been delivered, or is a person's word
 	doubtBase  float64
+	saidAcid   float64 // of it a person's word
+	saidBase   float64
 	ec         float64 // mS/cm
 }
 
@@ -345,18 +347,24 @@ func (s *sight) gather() {
 		s.transit.ec += float64(ml*pump.ECPerML) / s.volume
 		effect := float64(ml*pump.AcidPerML) / s.volume
 		if effect >= 0 {
-			s.transit.acid += effect
-			if d.Open {
-				s.transit.doubtAcid += effect
-			}
+			add(d, effect, &s.transit.acid, &s.transit.doubtAcid, &s.transit.saidAcid)
 		} else {
-			s.transit.base -= effect
-			if d.Open {
-				s.transit.doubtBase -= effect
-			}
+			add(d, -effect, &s.transit.base, &s.transit.doubtBase, &s.transit.saidBase)
 		}
 	})
 	s.credit = min(t.unanswered(s.now.Up, s.volume), creditPH*s.floor)
+}
+
+// add counts what one dose has on its way, and of it what is in doubt and what a person
+// said.
+func add(d *dosing.Dose, effect float64, all, doubt, said *float64) {
+	*all += effect
+	if d.Open || d.Hand {
+		*doubt += effect
+	}
+	if d.Hand {
+		*said += effect
+	}
 }
 
 // settle computes where the water will come to rest, in the cautious view of a
@@ -364,6 +372,13 @@ func (s *sight) gather() {
 func (s *sight) settle() {
 	t := s.tank
 	net := s.transit.acid - s.transit.base - s.credit
+	// A person's word only withholds: it is no ground for its opposite.
+	switch s.pump.Role {
+	case dosing.RoleAcid:
+		net += s.transit.saidBase
+	case dosing.RoleBase:
+		net -= s.transit.saidAcid
+	}
 	// What is on its way counts for most where it does what this dose does, and for
 	// least where it does the opposite: by the larger of what was commissioned and
 	// learned.
@@ -378,13 +393,16 @@ func (s *sight) settle() {
 // direction refuses a dose that would lead away from the setpoint. Without a
 // setpoint or a number every direction is wrong.
 func (s *sight) direction() Cause {
-	target := s.tank.target
+	target, reads := s.tank.target, s.tank.group[dosing.QuantityPH].smooth
 	right := false
+	// Where the opposite is on its way, be it by a report or by an entry, the reading
+	// itself must stand on the side that the dose corrects.
+	some := float64(quietPH * s.floor)
 	switch s.pump.Role {
 	case dosing.RoleAcid:
-		right = s.pH > float64(target.PH)-slackPH
+		right = s.pH > float64(target.PH)-slackPH && (s.transit.base <= some || reads > float64(target.PH))
 	case dosing.RoleBase:
-		right = s.pH < float64(target.PH)+slackPH
+		right = s.pH < float64(target.PH)+slackPH && (s.transit.acid <= some || reads < float64(target.PH))
 	case dosing.RoleStock:
 		slack := slackEC
 		if s.plan.Reason == dosing.ReasonBlendOwed {

@@ -255,7 +255,7 @@ func TestBaseOnItsWayIsNoCreditWhileNobodyKnowsWhetherItCame(t *testing.T) {
 	f := newFarm(t)
 	f.w.Aim(0, dosing.Target{PH: 5.0, EC: 2})
 	before, _ := f.g.Largest(f.now, 0, acidPump)
-	f.w.ByHand(dosing.Dose{Tank: 0, Pump: basePump, Volume: 20 * dosing.Millilitre, Up: f.now.Up})
+	f.gave(0, basePump, 20*dosing.Millilitre)
 	f.pass(121 * time.Second) // concentrates apart
 	after, cause := f.g.Largest(f.now, 0, acidPump)
 	if after != before || cause != CauseNone {
@@ -279,7 +279,7 @@ func TestBaseOnItsWayGivesAcidNoHurryThatAStrongBufferTakesAway(t *testing.T) {
 	f := newFarm(t)
 	f.w.Learned(0, 0.8, 0.1, 3) // a buffer 1.8 times the commissioned
 	f.w.tanks[0].responses.answered = 1
-	f.w.ByHand(dosing.Dose{Tank: 0, Pump: basePump, Volume: 20 * dosing.Millilitre, Up: f.now.Up})
+	f.gave(0, basePump, 20*dosing.Millilitre)
 	f.pass(time.Second)
 	// 0.2 meq/L lifts pH by 0.2 at the commissioned buffer, which would be a hurry, but
 	// by 0.11 at the learned one.
@@ -427,6 +427,7 @@ func TestAcidAndBaseDoNotFight(t *testing.T) {
 	f.pass(time.Minute)
 	f.w.Aim(0, dosing.Target{PH: 5.8, EC: 2})
 	f.dose(0, acidPump, 4*dosing.Millilitre)
+	f.w.Aim(0, dosing.Target{PH: 5.81, EC: 2}) // acid on its way or not, the reading stands below
 	v := f.judge(0, basePump, dosing.Millilitre)
 	f.wantCause("base right after acid", v, CauseCounterReagent)
 	if !strings.Contains(v.Detail, "to go") {

@@ -17,7 +17,7 @@ func TestThePredictionIsPessimisticForEachReagent(t *testing.T) {
 	f.pass(10 * time.Minute)
 	floor := math.Exp(-0.55)
 	given := func(p dosing.PumpID) { // 5 mL are 0.05 meq/L, all of it unseen yet
-		f.w.ByHand(dosing.Dose{Tank: 0, Pump: p, Volume: 5 * dosing.Millilitre, Up: f.now.Up})
+		f.gave(0, p, 5*dosing.Millilitre)
 	}
 	want := func(what string, p dosing.PumpID, pH float64) {
 		t.Helper()

@@ -178,7 +178,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 		"Jumped": func(w *Watch) { w.Jumped(f.now, time.Hour) }, "SetMode": func(w *Watch) { w.SetMode(f.now, 0, ModeArmed) },
 		"SetState": func(w *Watch) { w.SetState(f.now, 0, OperatorState{}) }, "Confirm": func(w *Watch) { w.Confirm(f.now, 0) },
 		"Aim": func(w *Watch) { w.Aim(0, dosing.Target{PH: 5.9, EC: 2}) }, "Serviced": func(w *Watch) { w.Serviced(f.now, 0) },
-		"Opened": func(w *Watch) { w.Opened(dose) }, "ByHand": func(w *Watch) { w.ByHand(dose) },
+		"Opened": func(w *Watch) { w.Opened(dose) }, "ByHand": func(w *Watch) { w.ByHand(dose) }, "Voided": func(w *Watch) { w.Voided(acidPump, 1) },
 		"Doubted": func(w *Watch) { w.Doubted(f.now, 0, acidPump) }, "Used": func(w *Watch) { w.Used(0, time.Hour, 1) },
 		"Demand": func(w *Watch) { w.Demand(0, 1, 1) }, "Fill": func(w *Watch) { w.Fill(0, 1, f.now.Up) },
 		"Contradicted": func(w *Watch) { w.Contradicted(f.now, 1, basePump, "said so") }, "Spent": func(w *Watch) { w.Spent(f.now, acidPump, 1) },
@@ -204,7 +204,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 	asked := map[string]bool{"Behind": true, "Blocks": true, "BufferFloor": true, "DayCap": true, "Fit": true, "HourCap": true, "Input": true, "Loaded": true, "Mode": true, "Node": true,
 		"Resting": true, "Trips": true, "Volume": true}
 	told := map[string]bool{"Rejected": true, "Link": true, "SetLedger": true, "OtherController": true, "Jumped": true, "SetMode": true, "SetState": true,
-		"Confirm": true, "Aim": true, "Serviced": true, "Opened": true, "ByHand": true, "Doubted": true, "Used": true, "Demand": true, "Fill": true, "Contradicted": true, "Raised": true, "Spent": true, "RefusedForGood": true, "Accepted": true, "BehindNode": true,
+		"Confirm": true, "Aim": true, "Serviced": true, "Opened": true, "ByHand": true, "Voided": true, "Doubted": true, "Used": true, "Demand": true, "Fill": true, "Contradicted": true, "Raised": true, "Spent": true, "RefusedForGood": true, "Accepted": true, "BehindNode": true,
 		"RestoreLatch": true, "RestorePumpLatch": true, "RestoreLevel": true, "Closed": true}
 	for i, typ := 0, reflect.TypeOf(f.w); i < typ.NumMethod(); i++ {
 		if name := typ.Method(i).Name; !silent[name] && !asked[name] && !told[name] {

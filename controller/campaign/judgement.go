@@ -80,6 +80,49 @@ func (w *trail) direction() {
 	}
 }
 
+// wordless: where the opposite is on its way, by a report or an entry by hand, a good
+// reading itself stands on the side that the dose corrects.
+func (w *trail) wordless() {
+	for i := range w.doses {
+		o, p, plant := w.doses[i].order, w.doses[i].pump, w.tank(w.doses[i].order.Tank)
+		sum := w.onWay(o.Tank, o.At, i, i)
+		w.said(o, &sum)
+		opposite, side := sum.base, 1.0
+		if p.Role == dosing.RoleBase {
+			opposite, side = sum.acid, -1
+		}
+		if p.Role != dosing.RoleAcid && p.Role != dosing.RoleBase || opposite <= 0.011*o.Floor+sum.forgotten {
+			continue
+		}
+		stands := false
+		for _, in := range o.Inputs {
+			// The reading as it came, within three deviations of its noise.
+			stands = stands || in.Quantity == dosing.QuantityPH && in.Present && in.Quality.MayDose() &&
+				side*(in.Value-float64(o.Target.PH)) > -3*max(plant.PHNoise, 0.01)
+		}
+		if !stands {
+			w.violate(o.At, "%s against the reading, setpoint %.3f, while %.4f meq/L of its opposite is said to be on its way", p.Name, o.Target.PH, opposite)
+		}
+	}
+}
+
+// said adds what people said they poured in to what is on its way.
+func (w *trail) said(o *Ordered, sum *onWay) {
+	plant := w.tank(o.Tank)
+	for _, h := range w.Hands {
+		if h.At > o.At || h.Tank != plant.Name {
+			continue
+		}
+		for i := range w.Settings.Safety.Pumps {
+			if p := &w.Settings.Safety.Pumps[i]; p.Name == h.Pump {
+				dose := dosing.Dose{Volume: h.Volume, Up: h.At}
+				acid := h.Volume.Millilitres() * dose.Remaining(o.At, plant.DeadTime, plant.Lag) * p.AcidPerML / float64(plant.Volume)
+				sum.acid, sum.base = sum.acid+max(acid, 0), sum.base+max(-acid, 0)
+			}
+		}
+	}
+}
+
 func (w *trail) fighting() {
 	for i := range w.doses {
 		o, p := w.doses[i].order, w.doses[i].pump

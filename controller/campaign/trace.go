@@ -28,6 +28,7 @@ type Trace struct {
 	Doubts  []Doubt
 	Runs    []sim.Run // what pumps truly did: starts and ends
 	Trips   []Trip    // interlocks that came and went
+	Hands   []Debt    // what people said they poured in
 	Debts   []Debt    // what a begun blend still owes, as recorded
 	Samples []Sample  // every ten seconds, by tank
 	Minutes []Minute  // every minute, by tank
@@ -223,6 +224,8 @@ func (r *recorder) seen(now dosing.Instant, event *controller.Event, out *contro
 			switch d.Kind {
 			case ledger.ChangeOwed:
 				t.Debts = append(t.Debts, Debt{At: now.Up, Tank: d.Tank, Pump: d.Pump, Volume: d.Volume})
+			case ledger.ChangeHandDose:
+				t.Hands = append(t.Hands, Debt{At: now.Up, Tank: d.Tank, Pump: d.Pump, Volume: d.Volume})
 			case ledger.ChangeTrip, ledger.ChangeUnconfirmed:
 				cause, _ := safety.ParseCause(d.Text)
 				t.Latches = append(t.Latches, Latch{At: now.Up, Tank: d.Tank, Cause: cause})

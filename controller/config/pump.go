@@ -27,7 +27,7 @@ func (b *builder) pumps() {
 		in := &b.layout.Pumps[i]
 		path := "pump." + strconv.Itoa(i)
 		b.unique(seen, path, in.Name, "pump")
-		pump := dosing.Pump{Name: in.Name, Reagent: in.Reagent, Container: volume(in.Container)}
+		pump := dosing.Pump{Name: in.Name, Reagent: in.Reagent, Strength: in.Strength.text, Container: volume(in.Container)}
 		pump.Serves = b.serves(path, in)
 		liquid := b.contents(path, in, &pump)
 		b.rate(path, in, &pump)

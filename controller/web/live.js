@@ -2,8 +2,6 @@
 // the same and is refreshed by hand.
 "use strict";
 (function () {
-  // A page that answers a form is not asked for again: what it did is done.
-  if (location.pathname === "/ask") history.replaceState(null, "", "/");
   function say(text, good) {
     const note = document.getElementById("live");
     note.textContent = text;

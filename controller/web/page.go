@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"math"
 	"net/http"
+	"net/url"
 	"strconv"
 	"strings"
 	"time"
@@ -24,12 +25,16 @@ type pageData struct {
 	Operate bool
 	Manage  bool
 	Answer  *answerData
+	once    func() string
 	charts  [][]chart // by tank; none where nobody keeps a history
 }
 
-func newPage(view *controller.View, who string, role controller.Role) pageData {
-	return pageData{View: view, Who: who, Role: role, Operate: role >= controller.RoleOperate, Manage: role >= controller.RoleEngineer}
+func newPage(view *controller.View, who string, role controller.Role, once func() string) pageData {
+	return pageData{once: once, View: view, Who: who, Role: role, Operate: role >= controller.RoleOperate, Manage: role >= controller.RoleEngineer}
 }
+
+// Once is the id of one form.
+func (d pageData) Once() string { return d.once() }
 
 // Chart is what the last hours of a tank looked like.
 func (d pageData) Chart(tank int) []chart {
@@ -43,12 +48,23 @@ func (d pageData) Chart(tank int) []chart {
 type answerData struct {
 	controller.Answer
 	TankName string
-	Until    string
-	Note     string
+	Again    []field // the form, where it needs confirmation
+	Yes      string
 	Analysis string // a list that was not taken, to be mended rather than typed anew
 }
 
+type field struct{ Name, Value string }
+
+// showPage shows the page, with the answer to a form where one was just sent.
 func (s *Server) showPage(w http.ResponseWriter, r *http.Request) {
+	if id := r.URL.Query().Get("answer"); id != "" {
+		if who, ok := s.who(r); ok {
+			if sent := s.once.find(id, who.name); sent != nil {
+				s.pageWith(w, r, sent.status, sent.answer)
+				return
+			}
+		}
+	}
 	s.pageWith(w, r, http.StatusOK, nil)
 }
 
@@ -63,7 +79,7 @@ func (s *Server) pageWith(w http.ResponseWriter, r *http.Request, status int, an
 		http.Error(w, "the daemon is starting; try again in a moment", http.StatusServiceUnavailable)
 		return
 	}
-	data := newPage(view, who.name, who.role)
+	data := newPage(view, who.name, who.role, s.once.id)
 	data.Answer = answer
 	for i := range view.Tanks {
 		data.charts = append(data.charts, s.charts(view.At.Wall, &view.Tanks[i]))
@@ -81,36 +97,67 @@ func (s *Server) showState(w http.ResponseWriter, r *http.Request) {
 	_ = json.NewEncoder(w).Encode(s.options.View()) // a reader that went away is no fault of ours
 }
 
-// ask takes a form of the page, sends it to the core and shows the answer.
+// ask takes a form of the page, sends it to the core once and leads to the answer: a page
+// that is loaded again asks for nothing.
 func (s *Server) ask(w http.ResponseWriter, r *http.Request) {
 	who, ok := s.who(r)
 	if !ok {
 		http.Redirect(w, r, "/signin", http.StatusSeeOther)
 		return
 	}
-	request, err := s.read(r.FormValue)
-	refused := &answerData{TankName: r.FormValue("tank"), Analysis: r.FormValue("analysis")}
+	id := r.FormValue("once")
+	sent, first, err := s.once.begin(id, who.name)
 	if err != nil {
-		refused.Text = err.Error() + "; nothing was changed"
-		s.pageWith(w, r, http.StatusBadRequest, refused)
+		s.pageWith(w, r, http.StatusBadRequest, &answerData{Answer: controller.Answer{Text: err.Error() + "; nothing was changed"}})
 		return
+	}
+	if first {
+		sent.end(s.answerTo(r, who))
+	}
+	select {
+	case <-sent.done:
+		http.Redirect(w, r, "/?answer="+url.QueryEscape(id), http.StatusSeeOther)
+	case <-r.Context().Done():
+	}
+}
+
+// answerTo is the core's answer to a form.
+func (s *Server) answerTo(r *http.Request, who session) (int, *answerData) {
+	shown := &answerData{TankName: r.FormValue("tank"), Analysis: r.FormValue("analysis")}
+	request, err := s.read(r.FormValue)
+	if err != nil {
+		shown.Text = err.Error() + "; nothing was changed"
+		return http.StatusBadRequest, shown
 	}
 	request.By, request.From, request.Role = who.name, "page", who.role
 	answer, err := s.options.Ask(r.Context(), request)
 	if err != nil {
-		refused.Text = "the daemon did not answer in time; look below whether it was done before asking again"
-		s.pageWith(w, r, http.StatusServiceUnavailable, refused)
-		return
+		shown.Text = "the daemon did not answer in time; look below whether it was done before asking again"
+		return http.StatusServiceUnavailable, shown
 	}
-	if !answer.Accepted {
-		s.options.Audit(who.name, "page", request.Kind.String()+" refused", answer.Text)
+	shown.Answer = answer
+	if answer.Accepted {
+		shown.Analysis = ""
+		return http.StatusOK, shown
 	}
-	shown := &answerData{Answer: answer, TankName: r.FormValue("tank"), Until: request.Until, Note: request.Note}
-	status := http.StatusOK
-	if !answer.Accepted {
-		status, shown.Analysis = http.StatusUnprocessableEntity, refused.Analysis
+	s.options.Audit(who.name, "page", request.Kind.String()+" refused", answer.Text)
+	if answer.Confirm != "" {
+		shown.repeat(r.FormValue, &request)
 	}
-	s.pageWith(w, r, status, shown)
+	return http.StatusUnprocessableEntity, shown
+}
+
+// repeat keeps a form for its confirmation.
+func (a *answerData) repeat(value func(string) string, request *controller.Request) {
+	for _, name := range []string{"do", "tank", "quantity", "value", "until", "pump", "ml", "note"} {
+		if v := value(name); v != "" {
+			a.Again = append(a.Again, field{name, v})
+		}
+	}
+	a.Yes = fmt.Sprintf("Yes, %v → %v", a.Old, a.New)
+	if request.Kind == controller.RequestHandDose {
+		a.Yes = fmt.Sprintf("Yes, %s mL of %s were added", value("ml"), value("pump"))
+	}
 }
 
 // read makes a request of form values; the local socket uses the same names.
@@ -171,6 +218,8 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 				return err
 			}
 		}
+	case controller.RequestVoid:
+		request.Entry = value("entry")
 	case controller.RequestHandDose:
 		ml, err := typed(value("ml"))
 		if err != nil || !(ml > 0) {
@@ -183,7 +232,7 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 				return nil
 			}
 		}
-		return fmt.Errorf("pump=%.40q: no such pump", value("pump"))
+		return fmt.Errorf("pump=%.40q: no such pump; choose the one whose liquid was added", value("pump"))
 	}
 	return nil
 }

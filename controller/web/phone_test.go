@@ -89,3 +89,35 @@ func TestPageFitsAPhoneAndItsFiguresStayFresh(t *testing.T) {
 		t.Errorf("the page says %q of its connection", live)
 	}
 }
+
+func TestAReloadOfTheAnswerBooksNothingAndEnterInTheNotePausesNothing(t *testing.T) {
+	h := newHouse(t)
+	ctx := phone(t)
+	do(t, ctx, chromedp.Navigate(h.SignInLink(controller.RoleEngineer)))
+	ask[int](t, ctx, `[...document.querySelectorAll("details")].map(d => d.open = true).length`)
+	const hand = `form:has(input[value="hand-dose"])`
+	if chosen := ask[string](t, ctx, `document.querySelector('`+hand+` select').value`); chosen != "" {
+		t.Errorf("%q is preselected", chosen)
+	}
+	if sends := ask[bool](t, ctx, `document.querySelector('`+hand+`').checkValidity()`); sends {
+		t.Error("the form can be sent without a pump")
+	}
+	ask[int](t, ctx, `window.sent = 0, document.querySelector('form:has(button[value="pause"])').addEventListener("submit", e => { window.sent++; e.preventDefault() }), 0`)
+	do(t, ctx, chromedp.SendKeys(`form:has(button[value="pause"]) input[name="note"]`, "looked at it\r"))
+	if note := ask[string](t, ctx, `document.querySelector('form:has(button[value="pause"]) input[name="note"]').value`); note != "looked at it" {
+		t.Errorf("the note reads %q", note)
+	}
+	if sent := ask[int](t, ctx, `window.sent`); sent != 0 {
+		t.Error("Enter in the note sent the form of ten buttons")
+	}
+	ask[string](t, ctx, `(document.querySelector('`+hand+` select').value = "acid-north", document.querySelector('`+hand+` input[name="ml"]').value = "10")`)
+	do(t, ctx, chromedp.Click(hand+" button"))
+	do(t, ctx, chromedp.WaitVisible("section.answer"))
+	for range 3 {
+		do(t, ctx, chromedp.Reload())
+		do(t, ctx, chromedp.WaitVisible("section.answer"))
+	}
+	if n := h.count.Load(); n != 1 {
+		t.Errorf("the core was asked %d times, want once, for the 10 mL", n)
+	}
+}

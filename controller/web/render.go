@@ -21,6 +21,6 @@ func Page(view *controller.View, who string, role controller.Role) ([]byte, erro
 		return nil, fmt.Errorf("page template: %w", err)
 	}
 	var page bytes.Buffer
-	err = t.Execute(&page, newPage(view, who, role))
+	err = t.Execute(&page, newPage(view, who, role, newOnce().id))
 	return page.Bytes(), err
 }

@@ -52,6 +52,7 @@ type Server struct {
 	page     *template.Template
 	signIn   *template.Template
 	sessions *sessions
+	once     *once
 	failures failures
 	secure   bool // browsers reach the page by HTTPS
 	address  string
@@ -66,7 +67,7 @@ type door struct {
 
 // New binds the listeners, so that a port in use is an error at the start.
 func New(options Options) (*Server, error) {
-	s := &Server{options: options, sessions: newSessions(), secure: options.Proxied,
+	s := &Server{options: options, sessions: newSessions(), once: newOnce(), secure: options.Proxied,
 		failures: failures{said: map[string]time.Time{}, unsaid: map[string]int{}}}
 	if err := s.open(); err != nil {
 		s.Close()

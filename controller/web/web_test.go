@@ -4,10 +4,12 @@ import (
 	"context"
 	"errors"
 	"io"
+	"maps"
 	"net/http"
 	"net/http/cookiejar"
 	"net/url"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -29,6 +31,7 @@ type house struct {
 	view   atomic.Pointer[controller.View]
 	people sync.Map // by name
 	asked  []controller.Request
+	count  atomic.Int32 // of them, for who waits while a real browser asks
 	deeds  []string
 }
 
@@ -48,7 +51,9 @@ func sampleView() *controller.View {
 		Tanks: []controller.TankView{{Name: "north", Mode: safety.ModeHolding, Cause: safety.CauseCirculationOff, Reason: "holding: " + row.Text, Next: "clears: " + row.Clears,
 			Inputs: []controller.InputView{reading("ph", dosing.QuantityPH, 5.93), reading("ec", dosing.QuantityEC, 1.78), reading("temperature", dosing.QuantityTemperature, 21.2),
 				reading("circulation", dosing.QuantityCirculation, 0), {Name: "redox", Quantity: dosing.QuantityRedox, NotFitted: "no redox probe on this farm"}},
-			PH: bounds, EC: controller.SetpointView{Present: 1.8, Target: 1.8, Source: "file", Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, At: wall},
+			Pours: []controller.PourView{{Pump: "acid-north", Liquid: "nitric acid 38 %", PH: -0.12, EC: 0.004}},
+			Hands: []controller.HandView{{Name: "H3-1", Pump: "acid-north", Liquid: "nitric acid 38 %", Volume: 12 * dosing.Millilitre, At: wall, By: "mara"}},
+			PH:    bounds, EC: controller.SetpointView{Present: 1.8, Target: 1.8, Source: "file", Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, At: wall},
 			Settled: controller.SettledView{Known: true, PH: 5.9, EC: 1.8}, LeavesWarn: 40 * time.Minute, LeavesHarm: 3 * time.Hour, Fit: true, Ions: sampleIons(at),
 			Holds:  []controller.HoldView{{Cause: safety.CauseCirculationOff, Action: safety.Hold, Scope: safety.ScopeTank, Since: at, Text: row.Text, Clears: row.Clears}},
 			Alarms: []controller.AlarmView{{Cause: safety.CauseCirculationOff, State: safety.AlarmUnacknowledged, Priority: safety.PriorityTonight, Text: row.Text, Advice: row.Advice, Since: at}}}},
@@ -97,6 +102,7 @@ func newHouse(t *testing.T, changes ...func(*Options)) *house {
 		ECScale: dosing.ECScales[0], View: h.view.Load,
 		Ask: func(_ context.Context, r controller.Request) (controller.Answer, error) {
 			h.asked = append(h.asked, r)
+			h.count.Add(1)
 			switch {
 			case r.Role < r.Kind.Needs():
 				return controller.Answer{Kind: r.Kind, Text: r.Kind.String() + " needs the role " + r.Kind.Needs().String()}, nil
@@ -104,6 +110,8 @@ func newHouse(t *testing.T, changes ...func(*Options)) *house {
 				return controller.Answer{Kind: r.Kind, Quantity: r.Quantity, Text: "ph 58 is outside 5 to 7 and was not taken", Old: 5.8, New: r.Value}, nil
 			case r.Kind == controller.RequestSetpoint && r.Value > 6.1 && r.Confirm == "":
 				return controller.Answer{Kind: r.Kind, Quantity: r.Quantity, Text: "5.8 to 6.2 is a step of 0.4, more than 0.3", Confirm: "beadfeed", Old: 5.8, New: r.Value}, nil
+			case r.Kind == controller.RequestHandDose && r.Volume > 100*dosing.Millilitre && r.Confirm == "":
+				return controller.Answer{Kind: r.Kind, Text: "expected pH -0.60. That is much", Confirm: "cafe0001"}, nil
 			}
 			return controller.Answer{Kind: r.Kind, Quantity: r.Quantity, Accepted: true, Text: "taken"}, nil
 		},
@@ -146,11 +154,12 @@ type browser struct {
 	*http.Client
 	t    *testing.T
 	base string
+	once func() string // the id of a form that the page would hold
 }
 
 func (h *house) browser(t *testing.T) *browser {
 	jar, _ := cookiejar.New(nil)
-	b := &browser{Client: &http.Client{Jar: jar, Transport: &http.Transport{}}, t: t, base: h.Address()}
+	b := &browser{Client: &http.Client{Jar: jar, Transport: &http.Transport{}}, t: t, base: h.Address(), once: h.Server.once.id}
 	t.Cleanup(b.CloseIdleConnections)
 	return b
 }
@@ -162,6 +171,10 @@ func (b *browser) get(path string) (int, string) {
 
 func (b *browser) post(path string, form url.Values) (int, string) {
 	b.t.Helper()
+	if path == "/ask" && !form.Has("once") { // as a form of the page that was just loaded
+		form = maps.Clone(form)
+		form.Set("once", b.once())
+	}
 	return b.read(b.PostForm(b.base+path, form))
 }
 
@@ -177,6 +190,8 @@ func (b *browser) read(response *http.Response, err error) (int, string) {
 	}
 	return response.StatusCode, string(text)
 }
+
+var onceIn = regexp.MustCompile(`name="once" value="([^"]+)"`)
 
 func (b *browser) signIn(name, password string) (int, string) {
 	return b.post("/signin", url.Values{"name": {name}, "password": {password}})
@@ -277,6 +292,84 @@ func TestDecimalCommaOfAPhoneIsUnderstoodAndAThousandsMarkIsNot(t *testing.T) {
 		if code, _ := b.post("/ask", form); code != http.StatusBadRequest {
 			t.Errorf("%q was answered %d", bad, code)
 		}
+	}
+}
+
+func TestManualAdditionOffersThePumpsOfTheTankIsConfirmedAndCanBeVoided(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	b.signIn("mara", password)
+	_, page := b.get("/")
+	want(t, page, `<option value="" selected disabled>choose</option><option value="acid-north">acid-north · nitric acid 38 %</option></select>`,
+		"pH -0.120, EC &#43;0.004 mS/cm", `name="entry" value="H3-1"`)
+	form := url.Values{"do": {"hand-dose"}, "tank": {"north"}, "pump": {"acid-north"}, "ml": {"1000"}, "note": {"by the jug"}}
+	_, page = b.post("/ask", form)
+	want(t, page, "Please confirm", `name="confirm" value="cafe0001"`, `name="ml" value="1000"`, `name="note" value="by the jug"`, "Yes, 1000 mL of acid-north were added")
+	form.Set("confirm", "cafe0001")
+	if code, _ := b.post("/ask", form); code != http.StatusOK {
+		t.Errorf("confirmed: %d", code)
+	}
+	b.post("/ask", url.Values{"do": {"void"}, "tank": {"north"}, "entry": {"H3-1"}})
+	if last := h.asked[len(h.asked)-1]; last.Kind != controller.RequestVoid || last.Entry != "H3-1" {
+		t.Errorf("the core was asked %+v", last)
+	}
+	form.Set("pump", "")
+	if code, page := b.post("/ask", form); code != http.StatusBadRequest || !strings.Contains(page, "no such pump") {
+		t.Errorf("without a pump: %d", code)
+	}
+}
+
+func TestAFormSentTwiceOrLoadedAgainIsCarriedOutOnce(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	b.signIn("mara", password)
+	_, page := b.get("/")
+	ids := map[string]bool{}
+	for _, found := range onceIn.FindAllStringSubmatch(page, -1) {
+		ids[found[1]] = true
+	}
+	if forms := strings.Count(page, `action="/ask"`); len(ids) != forms || forms < 5 {
+		t.Errorf("%d forms have %d ids", forms, len(ids))
+	}
+	form := url.Values{"do": {"hand-dose"}, "tank": {"north"}, "pump": {"acid-north"}, "ml": {"10"}, "once": {onceIn.FindStringSubmatch(page)[1]}}
+	b.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	var answers sync.WaitGroup
+	for range 8 {
+		answers.Go(func() {
+			response, err := b.PostForm(b.base+"/ask", form)
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			_ = response.Body.Close()
+			if to := response.Header.Get("Location"); response.StatusCode != http.StatusSeeOther || !strings.HasPrefix(to, "/?answer=") {
+				t.Errorf("answered %d to %q", response.StatusCode, to)
+			}
+		})
+	}
+	answers.Wait()
+	answer := "/?answer=" + form.Get("once")
+	for range 2 {
+		if code, page := b.get(answer); code != http.StatusOK || !strings.Contains(page, "<h2>Taken") {
+			t.Errorf("the answer is %d", code)
+		}
+	}
+	if len(h.asked) != 1 {
+		t.Errorf("the core was asked %d times", len(h.asked))
+	}
+	other := h.browser(t)
+	other.signIn("visitor", password)
+	if _, page := other.get(answer); strings.Contains(page, "<h2>Taken") {
+		t.Error("another person sees the answer")
+	}
+	for _, id := range []string{"", "x", form.Get("once") + "0", "AAAAAAAAAAAA-1"} {
+		form.Set("once", id)
+		if code, page := b.post("/ask", form); code != http.StatusBadRequest || !strings.Contains(page, "older page") {
+			t.Errorf("id %q was answered %d", id, code)
+		}
+	}
+	if len(h.asked) != 1 {
+		t.Errorf("the core was asked %d times", len(h.asked))
 	}
 }
 

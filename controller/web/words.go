@@ -28,6 +28,7 @@ func words(scale dosing.ECScale) template.FuncMap {
 		"factor": func(spread float64) string { return strconv.FormatFloat(math.Exp(spread), 'f', 1, 64) },
 		"clock":  func(t time.Time) string { return t.Format("2 Jan 15:04") },
 		"plain":  inputWords,
+		"signed": func(v float64) string { return fmt.Sprintf("%+.3f", v) },
 		"volume": volumeWords,
 		"now":    nowFigures,
 		"wants": func(state safety.AlarmState) bool {
@@ -35,8 +36,8 @@ func words(scale dosing.ECScale) template.FuncMap {
 		},
 		"again": again,
 		"since": func(now, then dosing.Instant) time.Duration { return now.Since(then) },
-		"setpoint": func(v controller.SetpointView, tank, quantity, unit string) setpointForm {
-			return setpointForm{v, tank, quantity, unit}
+		"setpoint": func(v controller.SetpointView, tank, quantity, unit, once string) setpointForm {
+			return setpointForm{v, tank, quantity, unit, once}
 		},
 	}
 }
@@ -101,7 +102,7 @@ func nowFigures(t controller.TankView) (figures []figureNow) {
 
 type setpointForm struct {
 	controller.SetpointView
-	Tank, Quantity, Unit string
+	Tank, Quantity, Unit, Once string
 }
 
 // ageWords is a duration with one unit.

@@ -162,7 +162,7 @@ const (
 	ChangeClear                  // a person cleared latched trips, the tank is observing; Note says what was checked
 	ChangeUnconfirmed            // solution unconfirmed, Text = why
 	ChangeConfirmed              // a person confirmed the water
-	ChangeHandDose               // Pump, Volume added by hand
+	ChangeHandDose               // Pump, Volume added by hand; Text = the entry's name
 	ChangeServiced               // pump or probe serviced, stock refilled, filling changed
 	ChangePause                  // pause, maintenance or cleaning began (Text) or ended (""); a cleaning ends by ChangeConfirmed
 	ChangeSettings               // a new configuration took effect, Text = version
@@ -177,12 +177,13 @@ const (
 	ChangeRestored               // a copy was put back: Value = the epoch above which the next run begins, Until = when the copy ended
 	ChangeSpent                  // Volume of Pump counts against its caps for a time that the ledger does not cover
 	ChangeDisarmed               // the tank was armed and now observes, without a person's word; Text = why
+	ChangeHandVoid               // the entry by hand named in Text was a mistake: Pump, Volume as they were entered
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
 	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent",
-	"disarmed"}
+	"disarmed", "hand-void"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 

@@ -70,7 +70,13 @@ func (r *replayer) change(e Entry, at time.Duration) {
 			From: e.From, At: moment})
 	case ChangeHandDose:
 		r.keep(ReplayedDose{Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed,
-			ByHand: true})
+			ByHand: true, Entry: remark})
+	case ChangeHandVoid:
+		for i := range r.doses {
+			if d := &r.doses[i]; d.ByHand && e.Text != "" && d.Entry.Text == e.Text && d.Tank == e.Tank {
+				d.Voided = true
+			}
+		}
 	case ChangeLearned:
 		of := Of{e.Tank, dosing.QuantityPH}
 		if e.Quantity == dosing.QuantityEC {

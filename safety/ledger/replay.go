@@ -28,7 +28,9 @@ type ReplayedDose struct {
 	SettledUp  time.Duration // when its fate was known; Up while open
 	Outcome    Outcome
 	ByHand     bool
-	Spent      bool // of no tank: it counts against the pump's caps and nowhere else
+	Entry      Remark // of one added by hand: Text is its name
+	Voided     bool   // it was a mistake: it is on its way for all that, but in no hour and no day
+	Spent      bool   // of no tank: it counts against the pump's caps and nowhere else
 }
 
 // OpenIntent is an intent without a settlement: it counts as delivered in full,

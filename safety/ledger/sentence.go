@@ -94,6 +94,8 @@ func (e Entry) changeText() string {
 		return "solution confirmed" + clause(e.Text)
 	case ChangeHandDose:
 		return "added by hand: " + e.Volume.String() + clause(e.Text)
+	case ChangeHandVoid:
+		return "entry by hand voided: " + e.Volume.String() + clause(e.Text)
 	case ChangeServiced:
 		return "serviced" + clause(e.Text)
 	case ChangePause:
