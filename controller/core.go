@@ -20,34 +20,36 @@ const (
 // Core is the state of one station with its tanks. It is driven by one goroutine
 // through Step and keeps no clock of its own.
 type Core struct {
-	settings  *Settings
-	watch     *safety.Watch
-	gate      *safety.Gate
-	alarms    *safety.Alarms
-	totals    *dosing.Totals
-	tanks     []tank
-	limits    []dosing.Volume // scratch of a decision, by pump
-	causes    []safety.Cause  // why a limit is zero, by pump
-	wanted    []bool          // what the tank under decision wants now, by pump
-	switches  []float64       // the last value of each input that is a switch
-	dose      openDose
-	hands     []handEntry // of the last day, the newest last
-	handCount uint32      // entries of this run
-	spoken    []spoken    // settled doses, the newest last
-	nodes     []nodeWord
-	earlier   []ledger.OrderID // the last order of each earlier epoch, ascending
-	answered  uint32           // for what nodes took in epochs before this one a person has answered
-	missing   time.Duration    // how long before this run the ledger says nothing
-	restored  bool             // a copy was put back: what is missing is spent
-	spent     bool             // and has been counted
-	pumps     []pumpCounts
-	abandoned []ledger.Intent // open at the end of an earlier run; Begin settles them
-	epoch     uint32
-	number    uint32
-	turn      int // the tank that decides first, so that none starves
-	linkUp    bool
-	ledger    safety.LedgerState
-	ticket    uint64 // of the newest row that a request waits for
+	settings   *Settings
+	watch      *safety.Watch
+	gate       *safety.Gate
+	alarms     *safety.Alarms
+	totals     *dosing.Totals
+	tanks      []tank
+	limits     []dosing.Volume // scratch of a decision, by pump
+	causes     []safety.Cause  // why a limit is zero, by pump
+	wanted     []bool          // what the tank under decision wants now, by pump
+	switches   []float64       // the last value of each input that is a switch
+	dose       openDose
+	hands      []handEntry // of the last day, the newest last
+	handCount  uint32      // entries of this run
+	spoken     []spoken    // settled doses, the newest last
+	nodes      []nodeWord
+	earlier    []ledger.OrderID // the last order of each earlier epoch, ascending
+	answered   uint32           // for what nodes took in epochs before this one a person has answered
+	missing    time.Duration    // how long before this run the ledger says nothing
+	restored   bool             // a copy was put back: what is missing is spent
+	spent      bool             // and has been counted
+	pumps      []pumpCounts
+	abandoned  []ledger.Intent // open at the end of an earlier run; Begin settles them
+	epoch      uint32
+	number     uint32
+	turn       int // the tank that decides first, so that none starves
+	linkUp     bool
+	other      bool // another controller owns the station or gives orders
+	otherWords string
+	ledger     safety.LedgerState
+	ticket     uint64 // of the newest row that a request waits for
 
 	ticked, decided, leased, learned time.Duration
 	out                              Output
@@ -182,7 +184,8 @@ func (c *Core) Step(now dosing.Instant, event *Event) *Output {
 	case EventSettings:
 		c.reconfigure(now, event.Settings)
 	case EventOther:
-		c.watch.OtherController(now, event.Up)
+		c.other, c.otherWords = event.Up, event.Text
+		c.watch.OtherController(now, event.Up, event.Text)
 		c.evaluate(now)
 	case EventClock:
 		c.watch.Jumped(now, event.Jump)

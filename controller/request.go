@@ -99,6 +99,10 @@ func (c *Core) askMore(now dosing.Instant, r *Request) {
 	t := &c.tanks[r.Tank]
 	switch r.Kind {
 	case RequestArm:
+		if c.other && c.otherWords != "" {
+			c.refuse(r, c.otherWords)
+			return
+		}
 		if c.watch.Mode(r.Tank) == safety.ModeStopped {
 			c.refuse(r, "stopped: clear it first, saying what was checked")
 			return

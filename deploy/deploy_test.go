@@ -80,7 +80,7 @@ func TestDocumentListsTheTopicsOfTheProgram(t *testing.T) {
 	}
 	quantity := func(topic string) string { return strings.Replace(topic, "/ph", "/{quantity}", 1) }
 	want := []string{
-		topics.Reading(0, "{probe}"), topics.Reading(dosing.AllTanks, "{probe}"), topics.Order("{pump}"), topics.Report("{pump}"), topics.Node("{node}"), topics.Lease(), topics.Stop(),
+		topics.Reading(0, "{probe}"), topics.Reading(dosing.AllTanks, "{probe}"), topics.Order("{pump}"), topics.Report("{pump}"), topics.Node("{node}"), topics.Owner(), topics.Lease(), topics.Stop(),
 		topics.Supply(), quantity(topics.Ask(0, dosing.QuantityPH)), quantity(topics.Answer(0, dosing.QuantityPH)),
 		quantity(topics.Setpoint(0, dosing.QuantityPH)), topics.State(0), topics.AnalysisAsk(0), topics.AnalysisAnswer(0), topics.Ions(0),
 		strings.Replace(topics.Alarm(0, safety.CauseLeak), "leak", "{cause}", 1), topics.Fit(0), topics.Online("{name}"),
@@ -104,6 +104,7 @@ func TestExamplesOfTheDocumentAreReadByTheProgram(t *testing.T) {
 		"order":     func(b []byte) error { _, err := payload.ParseOrder(b); return err },
 		"report":    func(b []byte) error { _, err := payload.ParseReport(b); return err },
 		"heartbeat": func(b []byte) error { _, err := payload.ParseHeartbeat(b); return err },
+		"owner":     func(b []byte) error { _, _, err := payload.ParseOwner(b); return err },
 		"lease":     func(b []byte) error { _, _, err := payload.ParseLease(b); return err },
 		"stop":      func(b []byte) error { _, _, err := payload.ParseStop(b); return err },
 		"supply":    func(b []byte) error { _, err := payload.ParseSupply(b); return err },

@@ -75,7 +75,7 @@ var tankChecks = [CauseCount]tankCheck{
 		t.put(now, CauseClockUntrusted, w.backward, "uptime ran backwards")
 	},
 	CauseOtherController: func(w *Watch, now dosing.Instant, t *tankState) {
-		t.put(now, CauseOtherController, w.other, "")
+		t.put(now, CauseOtherController, w.other, w.otherWords)
 	},
 	CauseConfigurationUnsafe: func(_ *Watch, now dosing.Instant, t *tankState) {
 		t.put(now, CauseConfigurationUnsafe, t.unsafe != "", t.unsafe)

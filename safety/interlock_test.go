@@ -299,9 +299,9 @@ var scenarios = map[string]scenario{
 	"disk failed": {cause: CauseLedgerUnavailable, begin: func(f *farm) { f.w.SetLedger(f.now, LedgerFailed) }, after: time.Second,
 		action: Lockout, scope: ScopeStation, free: noneFree, south: noneFree,
 		end: func(f *farm) { f.w.SetLedger(f.now, LedgerReady) }, clears: time.Second},
-	"other controller": {cause: CauseOtherController, begin: func(f *farm) { f.w.OtherController(f.now, true) }, after: time.Second,
+	"other controller": {cause: CauseOtherController, begin: func(f *farm) { f.w.OtherController(f.now, true, "") }, after: time.Second,
 		action: Lockout, scope: ScopeStation, free: noneFree, south: noneFree,
-		end: func(f *farm) { f.w.OtherController(f.now, false) }, clears: time.Second},
+		end: func(f *farm) { f.w.OtherController(f.now, false, "") }, clears: time.Second},
 	"dose uncertain": {cause: CauseDoseUncertain, begin: func(f *farm) {
 		key := f.open(0, sulfatePump, 5*dosing.Millilitre)
 		f.pass(20 * time.Second)

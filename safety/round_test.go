@@ -147,7 +147,7 @@ func happening(r *rand.Rand, like *farm) func(f *farm) {
 	others := []func(f *farm){
 		func(f *farm) { f.now = f.now.Add(time.Duration(some * float64(10*time.Minute))) }, // nobody looked for a while
 		func(f *farm) { f.now.Up -= time.Duration(some * float64(10*time.Second)) },
-		func(f *farm) { f.w.OtherController(f.now, on) },
+		func(f *farm) { f.w.OtherController(f.now, on, "") },
 		func(f *farm) { f.w.Confirm(f.now, tank) },
 		func(f *farm) { f.w.Serviced(f.now, tank) },
 		func(f *farm) { f.w.Used(pump, 4*24*time.Hour, dosing.FromMillilitres(100*some)) },
@@ -174,7 +174,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 	dose := dosing.Dose{Tank: 0, Pump: basePump, Volume: dosing.Millilitre, Up: f.now.Up}
 	for name, tell := range map[string]func(w *Watch){
 		"Rejected": func(w *Watch) { w.Rejected(f.now, 0, "no number") }, "Link": func(w *Watch) { w.Link(f.now, true) },
-		"SetLedger": func(w *Watch) { w.SetLedger(f.now, LedgerReady) }, "OtherController": func(w *Watch) { w.OtherController(f.now, false) },
+		"SetLedger": func(w *Watch) { w.SetLedger(f.now, LedgerReady) }, "OtherController": func(w *Watch) { w.OtherController(f.now, false, "") },
 		"Jumped": func(w *Watch) { w.Jumped(f.now, time.Hour) }, "SetMode": func(w *Watch) { w.SetMode(f.now, 0, ModeArmed) },
 		"SetState": func(w *Watch) { w.SetState(f.now, 0, OperatorState{}) }, "Confirm": func(w *Watch) { w.Confirm(f.now, 0) },
 		"Aim": func(w *Watch) { w.Aim(0, dosing.Target{PH: 5.9, EC: 2}) }, "Serviced": func(w *Watch) { w.Serviced(f.now, 0) },

@@ -41,8 +41,11 @@ func (w *Watch) Link(now dosing.Instant, up bool) {
 // SetLedger says whether the record can be written.
 func (w *Watch) SetLedger(_ dosing.Instant, state LedgerState) { w.ledger, w.told = state, true }
 
-// OtherController says whether another controller was seen to give orders here.
-func (w *Watch) OtherController(_ dosing.Instant, present bool) { w.other, w.told = present, true }
+// OtherController says whether another controller owns the station or was seen to give
+// orders here, and in words which.
+func (w *Watch) OtherController(_ dosing.Instant, present bool, which string) {
+	w.other, w.otherWords, w.told = present, which, true
+}
 
 // Jumped tells that the wall clock stepped. It changes nothing here: no age and no
 // wait depends on the wall clock, and a dose must not either. The step is recorded

@@ -34,17 +34,18 @@ type Watch struct {
 	backward  bool          // uptime ran backwards
 	seeded    bool          // replayed doses have been looked through
 
-	inputs []inputState
-	tanks  []tankState
-	pumps  []pumpState
-	nodes  []nodeState
-	open   []dosing.Dose // doses that are neither settled nor given up
-	linkUp bool
-	linkAt time.Duration // when it last came up
-	heard  time.Duration // when anything last arrived
-	quiet  time.Duration // how long nothing at all may arrive
-	ledger LedgerState
-	other  bool
+	inputs     []inputState
+	tanks      []tankState
+	pumps      []pumpState
+	nodes      []nodeState
+	open       []dosing.Dose // doses that are neither settled nor given up
+	linkUp     bool
+	linkAt     time.Duration // when it last came up
+	heard      time.Duration // when anything last arrived
+	quiet      time.Duration // how long nothing at all may arrive
+	ledger     LedgerState
+	other      bool
+	otherWords string
 
 	latches    []Trip // since the last NewLatches
 	tankChecks *[CauseCount]tankCheck

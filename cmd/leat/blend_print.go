@@ -139,7 +139,7 @@ func printOutcome(w io.Writer, m *blend.Mix) {
 			words = append(words, fmt.Sprintf("%s %+.2f", phase, si))
 		}
 	}
-	row("saturation", strings.Join(words, ", ")+" (above 0 it can fall out)")
+	row("saturation", strings.Join(words, ", ")+" (above 0 it can fall out, brushite above 0.3)")
 }
 
 // mixingOrder is the order in which a tank takes its additions.

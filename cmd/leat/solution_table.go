@@ -99,7 +99,7 @@ func printSpecies(w io.Writer, r *chem.Result) {
 }
 
 func printSaturation(w io.Writer, r *chem.Result) {
-	fmt.Fprint(w, "\nsaturation, log10; above 0 it can fall out\n")
+	fmt.Fprint(w, "\nsaturation, log10; above 0 it can fall out (brushite above 0.3)\n")
 	for i, si := range r.Saturation {
 		value := "–" // an ion is absent
 		if !math.IsNaN(si) {

@@ -48,7 +48,7 @@ func TestSolutionJSONHasThePromisedKeys(t *testing.T) {
 	if p := species["H2PO4-"].(float64); !(math.Abs(p-0.47) < 0.01) {
 		t.Errorf("H2PO4- %v", p)
 	}
-	if saturation["calcite"] != nil || saturation["gypsum"].(float64) > -1 || len(saturation) != 5 {
+	if saturation["calcite"] != nil || saturation["gypsum"].(float64) > -1 || len(saturation) != 6 {
 		t.Errorf("saturation %v", saturation)
 	}
 	if warnings, ok := d["warnings"].([]any); !ok || len(warnings) != 0 {

@@ -78,6 +78,7 @@ type App struct {
 	firstBeat uint64
 	stopOwed  bool // a stop was wanted that found no way out
 	pulse     pulse
+	owner     ownership
 	other     time.Duration // uptime until which another daemon is believed to be there; 0 = none
 	losses    losses
 	connected bool           // as the link last told
@@ -135,6 +136,9 @@ func (a *App) open() error {
 		return err
 	}
 	a.release = release
+	if a.owner.instance, err = store.Instance(a.file.State); err != nil {
+		return err
+	}
 	if a.db, err = store.Open(a.file.State); err != nil {
 		return err
 	}
@@ -287,7 +291,10 @@ const (
 // what is not written then is an open intent, which counts in full.
 func (a *App) farewell(cancel func(), group *sync.WaitGroup) error {
 	a.options.Supervise("STOPPING=1")
-	a.stopPumps()
+	if a.owner.owns {
+		a.stopPumps()
+	}
+	a.leaveStation()
 	if a.record.pending == 0 { // a disk that keeps others waiting is not waited for
 		a.step(a.clock.Now(), controller.Event{Kind: controller.EventEnding})
 	}

@@ -99,21 +99,39 @@ func TestSystemdIsToldOfReadinessLifeAndEnd(t *testing.T) {
 	notify("READY=1") // nobody there: nothing to report, nothing to fail
 }
 
-func TestSecondDaemonOnTheSameTopicsHoldsBothUntilItIsGone(t *testing.T) {
+func TestLaterDaemonOfTheSameStationWaitsAndTheFirstIsNotDisturbed(t *testing.T) {
 	t.Parallel()
 	broker := newInner(t)
 	mine := runs(t, apptest.Config(t, broker.url, withID("one")...), Options{})
 	apptest.Eventually(t, "the first runs", func() bool { return len(broker.on("/lease")) >= 1 })
-	if mine.holds("other-controller") {
-		t.Error("the first daemon takes its own lease for another's")
-	}
+	owner := broker.on("/owner")[0].body
 	// Its own folder is new, so both have epoch 1.
 	other := runs(t, apptest.Config(t, broker.url, withID("two")...), Options{})
-	apptest.Eventually(t, "each sees the other", func() bool { return mine.holds("other-controller") && other.holds("other-controller") })
-	if err := other.end(); err != nil {
+	apptest.Eventually(t, "the later sees that the station is owned", func() bool { return other.holds("other-controller") })
+	arm := controller.Request{Kind: controller.RequestArm, By: "test", From: "test", Role: controller.RoleEngineer, Note: "try"}
+	answer, err := other.Ask(t.Context(), arm)
+	if err != nil || answer.Accepted || !strings.Contains(answer.Text, "owns the station") {
+		t.Errorf("the later daemon is armed: %+v, %v", answer, err)
+	}
+	broker.publish(t, "leat/bench/tub/setpoint/ph/ask", `5.9`)
+	leases := len(broker.on("/lease"))
+	apptest.Eventually(t, "the first goes on with its lease", func() bool { return len(broker.on("/lease")) >= leases+3 })
+	if n := len(broker.on("/setpoint/ph/answer")); n != 1 {
+		t.Errorf("an ask got %d answers", n)
+	}
+	if mine.holds("other-controller") {
+		t.Error("the first daemon is held because a later one came up")
+	}
+	if claims := broker.on("/owner"); len(claims) != 1 || claims[0].body != owner {
+		t.Errorf("the station was claimed %v", claims)
+	}
+	if err := mine.end(); err != nil {
 		t.Error(err)
 	}
-	apptest.Eventually(t, "the first is alone again", func() bool { return !mine.holds("other-controller") })
+	apptest.Eventually(t, "the later takes the station once the first has left", func() bool { return !other.holds("other-controller") })
+	if answer, err := other.Ask(t.Context(), arm); err != nil || !answer.Accepted {
+		t.Errorf("the heir is not armed: %+v, %v", answer, err)
+	}
 }
 
 func withID(id string) []string {

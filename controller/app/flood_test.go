@@ -131,6 +131,8 @@ func everything(file *config.File) (topics []string, bodies map[string][]func(i 
 			}
 		case routeAnalysis:
 			good = func(i int) string { return fmt.Sprintf("Ca=%d mg/L, K=%d mg/L", 80+i%20, 100+i%30) }
+		case routeOwner:
+			good = func(i int) string { return fmt.Sprintf(`{"instance":"f%d","epoch":7}`, i%20) }
 		case routeLease:
 			good = func(i int) string { return fmt.Sprintf(`{"epoch":7,"beat":%d}`, i) }
 		}

@@ -104,12 +104,13 @@ func (a *App) tick(now dosing.Instant) {
 		a.step(now, controller.Event{Kind: controller.EventClock, Jump: jump})
 	}
 	a.lastTick = now
+	a.watchOwner(now)
 	if a.other > 0 && now.Up > a.other {
 		a.other = 0
 		a.step(now, controller.Event{Kind: controller.EventOther})
 	}
 	a.step(now, controller.Event{Kind: controller.EventTick})
-	if a.stopOwed && a.link.Open() {
+	if a.stopOwed && a.owner.owns && a.link.Open() {
 		a.stopPumps()
 	}
 	a.checkEcho(now)
@@ -141,11 +142,14 @@ func (a *App) linkChanged(up bool) {
 	a.log.Info("broker", zap.Bool("connected", up))
 	now := a.clock.Now()
 	a.connected, a.echoed = up, now.Up
+	a.owner.linked(up, now.Up)
 	if up {
 		a.state.forget()
-		if a.stopOwed {
-			// Above all the stop of the start: an earlier run's dose may still run.
-			a.stopPumps()
+		if a.owner.owns {
+			a.claimAloud()
+			if a.stopOwed {
+				a.stopPumps()
+			}
 		}
 	} else {
 		if n := a.losses.add(now.Up); n >= flapsMean {
@@ -234,7 +238,7 @@ func (a *App) takeReading(slot int, body []byte, retained bool, arrived time.Tim
 // takeMessage routes a report, a heartbeat, an ask or a lease.
 func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time.Time) {
 	r, known := a.wires.routes[topic]
-	if !known || retained {
+	if !known || retained && r.kind != routeOwner {
 		// Whatever the broker stored may be from another day: it is never acted on.
 		a.metrics.Message("ignored")
 		return
@@ -266,8 +270,13 @@ func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time
 		// Two fresh state folders both begin with epoch 1; the beat tells them apart. A lease
 		// of before the epoch was raised may still be on its way.
 		if epoch, beat, err = a.leases.Parse(body); err == nil && (epoch < a.firstEpoch || epoch > a.core.Epoch() || beat <= a.firstBeat || beat > a.beat) {
-			a.seeOther(at, leaseHolds)
+			if a.owner.owns {
+				a.seeOther(at, leaseHolds)
+			}
+			a.hearOther(at)
 		}
+	case routeOwner:
+		err = a.takeOwner(at, body)
 	}
 	if err != nil {
 		a.metrics.Message("refused")
@@ -279,6 +288,9 @@ func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time
 
 // takeAsk hands a wish for a setpoint to the core. MQTT does not tell who sent it.
 func (a *App) takeAsk(r route, body []byte) error {
+	if a.notOurs(r, body) {
+		return nil
+	}
 	ask, err := payload.ParseAsk(body)
 	if err != nil {
 		a.publish(message{topic: a.wires.topics.Answer(r.tank, r.quantity), qos: 1, body: payload.AppendRefusal(nil, err)})
@@ -303,6 +315,9 @@ func (a *App) pose(r *controller.Request) {
 // takeAnalysis hands a laboratory's analysis to the core. Who may send to its topic
 // is an engineer: the broker's access rules decide, as for everything over MQTT.
 func (a *App) takeAnalysis(r route, body []byte) error {
+	if a.notOurs(r, body) {
+		return nil
+	}
 	ask, err := payload.ParseAnalysis(body)
 	if err != nil {
 		a.publish(message{topic: a.wires.topics.AnalysisAnswer(r.tank), qos: 1, body: payload.AppendRefusal(nil, err)})
@@ -338,7 +353,10 @@ func (a *App) carryOut(now dosing.Instant, out *controller.Output) {
 		a.enter(now, draft)
 	}
 	for _, s := range out.Stops {
-		if !a.urge(a.wires.stopMessage(a.core.Epoch(), s)) {
+		// The stop of the start waits until the station is ours: another daemon's dose may run.
+		// Every other stop goes out whoever owns it.
+		waits := s.Tank == dosing.AllTanks && !a.owner.owns
+		if waits || !a.urge(a.wires.stopMessage(a.core.Epoch(), s)) {
 			a.stopOwed = true
 		}
 	}
@@ -348,11 +366,11 @@ func (a *App) carryOut(now dosing.Instant, out *controller.Output) {
 	for _, order := range out.Orders {
 		m := message{topic: a.wires.orderTopic(order), qos: 1, order: order.ID(),
 			body: payload.AppendOrder(nil, order, a.wires.outlet(order.Tank()))}
-		if !a.sender.urge(m) {
+		if !a.owner.owns || !a.sender.urge(m) {
 			a.sender.withdrawn <- order.ID() // has room: a station has one order open
 		}
 	}
-	if out.Lease {
+	if out.Lease && a.owner.owns {
 		a.beat++
 		a.urge(a.wires.leaseMessage(a.core.Epoch(), a.beat))
 	}

@@ -38,7 +38,7 @@ func (a *App) show(now dosing.Instant) {
 	view := a.core.View(now)
 	a.view.Store(view)
 	a.keepIons(view)
-	if !a.link.Open() {
+	if !a.link.Open() || !a.owner.owns {
 		return
 	}
 	for i := range view.Tanks {

@@ -32,6 +32,7 @@ const (
 	routeAsk
 	routeAnalysis
 	routeLease
+	routeOwner
 )
 
 type route struct {
@@ -65,6 +66,7 @@ func newWires(file *config.File) *wires {
 		add(w.topics.AnalysisAsk(dosing.TankID(i)), route{kind: routeAnalysis, tank: dosing.TankID(i)})
 	}
 	add(w.topics.Lease(), route{kind: routeLease})
+	add(w.topics.Owner(), route{kind: routeOwner})
 	return w
 }
 

@@ -13,6 +13,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"leat/controller"
 	"leat/deploy"
 	"leat/dosing"
 )
@@ -429,6 +430,15 @@ func TestPumpsOfOneTankDoNotServeTheOther(t *testing.T) {
 			strings.HasSuffix(p.Name, "-nursery") && (north || !nursery),
 			p.Role == dosing.RoleStock && !(north && nursery):
 			t.Errorf("%s serves north %v, nursery %v", p.Name, north, nursery)
+		}
+	}
+}
+
+func TestTextsWithLineBreaksOrTurnedWritingAreRefused(t *testing.T) {
+	for _, bad := range []string{`nitric\nacid`, `\u202Enitric acid`, `nitric acid\u0000`} {
+		f := faultOf(t, changed(t, string(deploy.Sample), `"nitric acid"`, `"`+bad+`"`), "reagent")
+		if !strings.Contains(f.Problem, "at place") || controller.Plain(f.Error()) != nil {
+			t.Errorf("%s: %q", bad, f)
 		}
 	}
 }

@@ -11,6 +11,8 @@ import (
 	"strings"
 
 	"github.com/BurntSushi/toml"
+
+	"leat/controller"
 )
 
 // decoder fills the layout from a parsed file and collects every fault. It walks
@@ -162,6 +164,12 @@ func (d *decoder) unknown(path, key string, known []string) {
 
 // value fills one field. A quantity is only ever taken from a string.
 func (d *decoder) value(path string, raw any, into reflect.Value) {
+	if s, ok := raw.(string); ok {
+		if err := controller.Plain(s); err != nil {
+			d.fault(path, shown(raw), err.Error(), "names and texts of this file stand in logs and on the page")
+			return
+		}
+	}
 	if text, ok := into.Addr().Interface().(encoding.TextUnmarshaler); ok {
 		d.text(path, raw, text)
 		return

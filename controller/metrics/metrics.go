@@ -38,7 +38,7 @@ type Metrics struct {
 	loaded   prometheus.Gauge
 }
 
-// New makes the metrics of a daemon. Every series carries the station's name. View returns
+// New makes the metrics of a daemon. Every series of leat carries the station's name. View returns
 // the newest snapshot or nil; it is called at each scrape. A version of the program may be
 // given for the build info.
 func New(station string, view func() *controller.View, version ...string) *Metrics {
@@ -63,7 +63,9 @@ func New(station string, view func() *controller.View, version ...string) *Metri
 		Help: "Unix time of the event loop's last step. It stands still when the loop hangs, while the page may still answer."},
 		func() float64 { return float64(m.beat.Load()) / 1e9 })
 	prometheus.WrapRegistererWith(prometheus.Labels{"station": station}, m.registry).MustRegister(m.append, m.step, m.dropped, m.loaded, kinds, reloads, heartbeat, buildInfo(version),
-		newSnapshot(view), collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+		newSnapshot(view))
+	// Of the process, whatever stations it has.
+	m.registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
 }
 

@@ -147,6 +147,11 @@ func FuzzLeaseStopSupplyFit(f *testing.F) {
 				t.Errorf("lease %q: %d %d, %v", body, e, b, err)
 			}
 		}
+		if instance, epoch, err := ParseOwner(body); err == nil {
+			if i, e, err := ParseOwner(AppendOwner(nil, instance, epoch)); err != nil || i != instance || e != epoch || e == 0 || i == "" {
+				t.Errorf("owner %q: %q %d, %v", body, i, e, err)
+			}
+		}
 		if epoch, pump, err := ParseStop(body); err == nil {
 			if e, p, err := ParseStop(AppendStop(nil, epoch, pump)); err != nil || e != epoch || p != pump || e == 0 {
 				t.Errorf("stop %q: %d %q, %v", body, e, p, err)

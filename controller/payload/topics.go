@@ -158,6 +158,9 @@ func (t *Topics) Node(node string) string { return t.named("node/" + node) }
 // Lease is where the permission to dose goes: QoS 0, not retained.
 func (t *Topics) Lease() string { return t.named("lease") }
 
+// Owner is where it stands, retained, which daemon owns the station.
+func (t *Topics) Owner() string { return t.named("owner") }
+
 // Stop is where stop orders go: QoS 1, never retained.
 func (t *Topics) Stop() string { return t.named("stop") }
 

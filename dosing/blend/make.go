@@ -46,7 +46,7 @@ var Cautions = []string{
 
 // Design spreads the salts of a mixture, taken by the gram, over stock tanks of so
 // many litres, each factor times as strong as the solution. Tank A holds calcium,
-// B sulfate and phosphate, C silicate alone; salts that meet anything go where
+// B sulfate and phosphate, C silicate alone, D iron that no chelate holds; salts that meet anything go where
 // there is more room.
 func Design(m *Mix, factor, litres, tempC float64) ([]StockTank, error) {
 	if !(factor >= 1 && factor <= 1000) {
@@ -55,7 +55,7 @@ func Design(m *Mix, factor, litres, tempC float64) ([]StockTank, error) {
 	if !(litres > 0 && litres <= 100_000) {
 		return nil, &Refusal{fmt.Sprintf("a stock tank of %s L cannot be", figure(litres)), "say how many litres it holds"}
 	}
-	tanks := []StockTank{{Name: "A"}, {Name: "B"}, {Name: "C"}}
+	tanks := []StockTank{{Name: "A"}, {Name: "B"}, {Name: "C"}, {Name: "D"}}
 	var loose []Portion
 	for i := range m.Task.Stocks {
 		s := &m.Task.Stocks[i]
@@ -64,6 +64,10 @@ func Design(m *Mix, factor, litres, tempC float64) ([]StockTank, error) {
 		}
 		p := s.Made[0]
 		p.Grams = m.Amounts[i] * factor
+		if p.bareIron() {
+			tanks[3].Portions = append(tanks[3].Portions, p)
+			continue
+		}
 		switch p.Group {
 		case dosing.GroupCalcium, dosing.GroupChelate:
 			tanks[0].Portions = append(tanks[0].Portions, p)
@@ -136,6 +140,9 @@ func Liquids(m *Mix) (all []Liquid) {
 	}
 	return all
 }
+
+// bareIron says whether it holds iron without a chelate.
+func (p *Portion) bareIron() bool { return p.Each[Fe] > 0 && p.Group != dosing.GroupChelate }
 
 func (p *Portion) micro() bool {
 	for s := NO3; s <= Si; s++ {

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"leat/dosing"
+	"leat/dosing/chem"
 )
 
 func findings(all []Finding) (refused, watched string) {
@@ -34,6 +35,11 @@ func TestWhatMayNotShareATankIsRefusedWithItsReason(t *testing.T) {
 		"a,potassium sulfate,130,g/L\n":                                                                                 "more than dissolves",
 		"a,potassium nitrate,200,g/L\na,potassium sulfate,50,g/L\n":                                                     "all salts together need",
 		"a,magnesium sulfate heptahydrate,120,g/L\na,monoammonium phosphate,100,g/L\na,dipotassium phosphate,200,g/L\n": "struvite",
+		"a,dipotassium phosphate,47,g/L\na,magnesium sulfate heptahydrate,60,g/L\n":                                     "newberyite",
+		"a,zinc sulfate heptahydrate,0.2,g/L\na,dipotassium phosphate,20,g/L\n":                                         "Zn phosphate falls out",
+		"a,manganese sulfate monohydrate,2,g/L\na,dipotassium phosphate,20,g/L\n":                                       "Mn phosphate falls out",
+		"a,copper sulfate pentahydrate,0.1,g/L\na,dipotassium phosphate,20,g/L\n":                                       "Cu phosphate falls out",
+		"a,iron(II) sulfate heptahydrate,2,g/L\na,monopotassium phosphate,20,g/L\n":                                     "vivianite",
 	} {
 		refused, _ := findings(Judge(portionsOf(t, lines), 15))
 		if !strings.Contains(refused, want) {
@@ -43,6 +49,10 @@ func TestWhatMayNotShareATankIsRefusedWithItsReason(t *testing.T) {
 	for _, lines := range []string{
 		"a,calcium nitrate tetrahydrate,100,g/L\na,potassium nitrate,50,g/L\na,iron DTPA 11 %,2,g/L\n",
 		"a,monopotassium phosphate,30,g/L\na,magnesium sulfate heptahydrate,60,g/L\na,potassium nitrate,40,g/L\n",
+		// Monopotassium phosphate makes a stock of about pH 4.3, in which the metals stay.
+		"a,monopotassium phosphate,20,g/L\na,magnesium sulfate heptahydrate,70,g/L\na,zinc sulfate heptahydrate,0.03,g/L\na,manganese sulfate monohydrate,0.2,g/L\n",
+		"a,iron DTPA 11 %,2,g/L\na,dipotassium phosphate,20,g/L\n",
+		"a,iron(II) sulfate heptahydrate,2,g/L\n",
 	} {
 		if refused, _ := findings(Judge(portionsOf(t, lines), 15)); refused != "" {
 			t.Errorf("%q is refused: %s", lines, refused)
@@ -51,6 +61,30 @@ func TestWhatMayNotShareATankIsRefusedWithItsReason(t *testing.T) {
 	// So dilute that nothing falls out: both ways of judging agree.
 	if refused, _ := findings(Judge(portionsOf(t, "a,calcium nitrate tetrahydrate,0.5,g/L\na,magnesium sulfate heptahydrate,0.4,g/L\n"), 20)); refused != "" {
 		t.Errorf("a feed solution is refused: %s", refused)
+	}
+}
+
+func TestAnAlkalinePhosphateStockIsToldHowMuchAcidItWants(t *testing.T) {
+	refused, _ := findings(Judge(portionsOf(t, "a,dipotassium phosphate,47,g/L\na,magnesium sulfate heptahydrate,60,g/L\n"), 15))
+	// Dipotassium phosphate wants a proton for each phosphate: 47 g/L are 270 mmol/L.
+	if !strings.Contains(refused, "acidify it to pH 4.5") || !strings.Contains(refused, "meq of nitric or phosphoric acid") {
+		t.Errorf("refused %q", refused)
+	}
+	var c Content
+	for _, p := range portionsOf(t, "a,dipotassium phosphate,47,g/L\na,magnesium sulfate heptahydrate,60,g/L\n") {
+		c = c.Plus(p.Each, p.Grams)
+	}
+	c[NO3] += 270
+	if r, ok := solution(c, 15); !ok || r.PH > 5 || r.Saturation[chem.Newberyite] > 0 {
+		t.Errorf("acidified: pH %.2f, newberyite %+.2f", r.PH, r.Saturation[chem.Newberyite])
+	}
+}
+
+func TestDrainsJustAboveBrushiteAreNotWarnedOf(t *testing.T) {
+	portions := []Portion{{Name: "feed", Grams: 1, Each: Content{Ca: 4, P: 1.6, NO3: 8, K: 1.9}}}
+	r, _ := solution(portions[0].Each, 25)
+	if si := r.Saturation[chem.Brushite]; !(si > 0 && si < chem.BrushiteClear) || r.Warnings.Has(chem.BrushiteForms) {
+		t.Errorf("brushite %+.2f, warned %v", si, r.Warnings.Has(chem.BrushiteForms))
 	}
 }
 

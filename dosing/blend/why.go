@@ -228,7 +228,11 @@ func (m *Mix) explainRecipe() {
 // explainSolution warns of what may fall out of the finished solution.
 func (m *Mix) explainSolution() {
 	for _, phase := range []chem.Phase{chem.Brushite, chem.Gypsum, chem.Struvite} {
-		if si := m.Settled.Saturation[phase]; si > 0 {
+		clear := 0.0
+		if phase == chem.Brushite {
+			clear = chem.BrushiteClear
+		}
+		if si := m.Settled.Saturation[phase]; si > clear {
 			m.remark("%s is supersaturated (%+.2f): it can fall out; lower pH, EC or one of its ions", phase, si)
 		}
 	}

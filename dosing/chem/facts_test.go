@@ -250,7 +250,7 @@ func TestSaturationTellsWhatMustNotMeet(t *testing.T) {
 	if r.Saturation[Gypsum] > 0 || r.Saturation[Brushite] > 0 {
 		t.Errorf("an ordinary tank at pH %.1f: gypsum %.2f, brushite %.2f", r.PH, r.Saturation[Gypsum], r.Saturation[Brushite])
 	}
-	alkaline := mustSolve(t, &s, feed.Add(Totals{K: 1}, 1), c)
+	alkaline := mustSolve(t, &s, feed.Add(Totals{K: 1.2}, 1), c)
 	if !alkaline.Warnings.Has(BrushiteForms) || !(alkaline.PH > 7) {
 		t.Errorf("pH %.1f: brushite %.2f, no warning", alkaline.PH, alkaline.Saturation[Brushite])
 	}

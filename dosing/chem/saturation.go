@@ -16,6 +16,7 @@ const (
 	Brushite
 	Hydroxyapatite
 	Struvite
+	Newberyite
 	PhaseCount
 )
 

@@ -55,7 +55,7 @@ func TestConstantsAreThoseOfTheirSource(t *testing.T) {
 }
 
 func TestSolubilityProductsAreThoseOfTheirSource(t *testing.T) {
-	of := map[string]Phase{"Calcite": Calcite, "Gypsum": Gypsum, "Hydroxyapatite": Hydroxyapatite, "Brushite": Brushite, "Struvite": Struvite}
+	of := map[string]Phase{"Calcite": Calcite, "Gypsum": Gypsum, "Hydroxyapatite": Hydroxyapatite, "Brushite": Brushite, "Struvite": Struvite, "Newberyite": Newberyite}
 	found := 0
 	for _, row := range published(t, "constants.csv") {
 		phase, ok := of[row["name"]]
@@ -154,7 +154,7 @@ func TestSpeciesConstantsNameTheirRows(t *testing.T) {
 			t.Errorf("constant %d names %s, the row is %s", int(s), name, s)
 		}
 	}
-	for p, name := range map[Phase]string{Calcite: "calcite", Gypsum: "gypsum", Brushite: "brushite", Hydroxyapatite: "hydroxyapatite", Struvite: "struvite"} {
+	for p, name := range map[Phase]string{Calcite: "calcite", Gypsum: "gypsum", Brushite: "brushite", Hydroxyapatite: "hydroxyapatite", Struvite: "struvite", Newberyite: "newberyite"} {
 		if p.String() != name {
 			t.Errorf("solid %d names %s, the row is %s", int(p), name, p)
 		}

@@ -1,5 +1,9 @@
 package chem
 
+// BrushiteClear is the saturation index up to which brushite stays in solution in
+// practice.
+const BrushiteClear = 0.3
+
 // Warnings are what a result says about its own reliability.
 type Warnings uint16
 
@@ -9,7 +13,8 @@ const (
 	// a saturation index keeps its sign, its value to ±0.5. Judge a stock by
 	// the solubility of its salts as well.
 	BeyondModel Warnings = 1 << iota
-	// BrushiteForms: SI of brushite above 0, calcium phosphate falls out.
+	// BrushiteForms: SI of brushite above 0.3, calcium phosphate falls out. More than
+	// half of real drains stand above 0 and stay clear.
 	BrushiteForms
 	// GypsumForms: SI of gypsum above 0.
 	GypsumForms
@@ -58,7 +63,7 @@ func (s *speciation) warnings(c *Conditions, r *Result) (w Warnings) {
 		}
 	}
 	set(!(r.IonicStrength <= 0.5), BeyondModel)
-	set(r.Saturation[Brushite] > 0, BrushiteForms)
+	set(r.Saturation[Brushite] > BrushiteClear, BrushiteForms)
 	set(r.Saturation[Gypsum] > 0, GypsumForms)
 	set(r.Saturation[Calcite] > 0, CalciteForms)
 	set(r.Saturation[Struvite] > 0, StruviteForms)
