@@ -20,7 +20,12 @@ func (s *stage) confirm(w ratio.Water, a blend.Analysis) controller.Answer {
 // filledAt is a farm whose north tank holds a share of the recipe's EC and waits for
 // its water to be confirmed.
 func filledAt(t *testing.T, share float64) *stage {
-	st := newStage(t, &scenario{recipe: true, options: func(o *sim.Options) { o.StartPH, o.StartECShare = 6.2, share }})
+	st := newStage(t, &scenario{recipe: true, options: func(o *sim.Options) { o.StartPH, o.StartECShare = 6.2, share },
+		settings: func(c *controller.Settings) {
+			plan := *c.Tanks[north].Ratio
+			plan.Water = blend.Content{}.Plus(plan.Water, 2) // of the EC that this farm can start with
+			c.Tanks[north].Ratio = &plan
+		}})
 	st.pass(20 * time.Minute)
 	st.must(controller.RequestCleaning, "drained and rinsed")
 	return st
@@ -69,7 +74,7 @@ func TestFreshSourceWaterIsHeldForWhatItIsAlsoAfterARestart(t *testing.T) {
 	}
 	look := func(when string) {
 		t.Helper()
-		water := st.file.Settings.Tanks[north].Ratio.Water
+		water := blend.Content{}.Plus(st.file.Settings.Tanks[north].Ratio.Water, 2)
 		for _, name := range []string{"NO3-N", "K", "P", "Fe"} {
 			if is := st.held(name); is.Amount > 0.12*is.Target {
 				t.Errorf("%s: %s is thought %.3f of %.3f mmol/L in fresh source water", when, name, is.Amount, is.Target)

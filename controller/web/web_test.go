@@ -313,6 +313,13 @@ func TestManualAdditionOffersThePumpsOfTheTankIsConfirmedAndCanBeVoided(t *testi
 	if last := h.asked[len(h.asked)-1]; last.Kind != controller.RequestVoid || last.Entry != "H3-1" {
 		t.Errorf("the core was asked %+v", last)
 	}
+	b.post("/ask", url.Values{"do": {"confirm-water"}, "tank": {"north"}, "note": {"rinsed"}, "water": {"source"}})
+	if last := h.asked[len(h.asked)-1]; last.Kind != controller.RequestConfirmWater || last.Water.String() != "source" {
+		t.Errorf("the core was asked %+v", last)
+	}
+	if code, page := b.post("/ask", url.Values{"do": {"confirm-water"}, "tank": {"north"}, "water": {"rain"}}); code != http.StatusBadRequest || !strings.Contains(page, "want one of same, source") {
+		t.Errorf("an unknown word for the water: %d", code)
+	}
 	form.Set("pump", "")
 	if code, page := b.post("/ask", form); code != http.StatusBadRequest || !strings.Contains(page, "no such pump") {
 		t.Errorf("without a pump: %d", code)
