@@ -1,8 +1,10 @@
 package main
 
 import (
+	"slices"
 	"strings"
 
+	"leat/dosing/blend"
 	"leat/dosing/chem"
 )
 
@@ -17,57 +19,35 @@ var ionAliases = map[string]string{
 	"hno3": "-add HNO3", "h2so4": "-add H2SO4", "koh": "-add KOH", "naoh": "-add NaOH", "k2co3": "-add K2CO3", "khco3": "-add KHCO3",
 }
 
-// nearestIon suggests the ion that a wrong name most likely means.
+// nearestIon suggests the ion that a wrong name most likely means, "" where that is not
+// plain.
 func nearestIon(name string) string {
 	bare := strings.ToLower(strings.TrimSpace(name))
-	if i := strings.IndexAny(bare, "+-"); i > 0 { // a charge: Ca+2, NO3-
+	if i := strings.IndexAny(bare, "+-"); i > 0 {
+		charge := bare[i:]
 		bare = bare[:i]
-	}
-	for _, b := range []string{bare, strings.TrimRight(bare, "23")} { // Ca2+ has lost its sign above
-		if known, ok := ionAliases[b]; ok {
-			return known
-		}
-		for _, ion := range chem.Ions {
-			if strings.EqualFold(ion, b) {
+		if strings.Trim(charge, "+-234") == "" { // a charge: Ca+2, Ca2+, NO3-
+			cation := charge[0] == '+'
+			if cation && len(bare) > 1 {
+				bare = bare[:1] + strings.TrimRight(bare[1:], "23")
+			}
+			if ion := ionCalled(bare); slices.Contains([]string{"K", "Ca", "Mg", "Na", "NH4"}, ion) == cation {
 				return ion
 			}
+			return ""
 		}
 	}
-	best, least := chem.Ions[0], 1<<30
-	for _, ion := range chem.Ions {
-		if d := edits(bare, strings.ToLower(ion)); d < least {
-			best, least = ion, d
-		}
+	if ion := ionCalled(bare); ion != "" {
+		return ion
 	}
-	for alias, ion := range ionAliases {
-		if d := edits(bare, alias); d < least || d == least && ion < best && len(alias) > 4 {
-			best, least = ion, d
-		}
-	}
-	return best
+	return ionCalled(strings.ToLower(blend.Meant(bare, blend.SpellingNames())))
 }
 
-// edits counts the letters to change, add, drop or swap between two names.
-func edits(a, b string) int {
-	rows := make([][]int, len(a)+1)
-	for i := range rows {
-		rows[i] = make([]int, len(b)+1)
-		rows[i][0] = i
-	}
-	for j := range rows[0] {
-		rows[0][j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		for j := 1; j <= len(b); j++ {
-			change := 1
-			if a[i-1] == b[j-1] {
-				change = 0
-			}
-			rows[i][j] = min(rows[i-1][j]+1, rows[i][j-1]+1, rows[i-1][j-1]+change)
-			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
-				rows[i][j] = min(rows[i][j], rows[i-2][j-2]+1)
-			}
+func ionCalled(name string) string {
+	for _, ion := range chem.Ions {
+		if strings.EqualFold(ion, name) {
+			return ion
 		}
 	}
-	return rows[len(a)][len(b)]
+	return ionAliases[name]
 }

@@ -120,7 +120,7 @@ func (a *solutionAsked) set(ions []string, temp, ph, co2 string) (err error) {
 	return err
 }
 
-// readIons reads "NO3=7.5"; a name that is none gets the nearest suggested.
+// readIons reads "NO3=7.5"; a name that is none gets the one suggested that was plainly meant.
 func readIons(words []string) (t chem.Totals, err error) {
 	given := map[string]bool{}
 	for _, word := range words {
@@ -130,7 +130,11 @@ func readIons(words []string) (t chem.Totals, err error) {
 		}
 		ion := t.Ion(name)
 		if ion == nil {
-			return t, fmt.Errorf("%q is not an ion of the list; did you mean %s? (%s)", name, nearestIon(name), strings.Join(chem.Ions[:], " "))
+			hint := ""
+			if guess := nearestIon(name); guess != "" {
+				hint = "; did you mean " + guess + "?"
+			}
+			return t, fmt.Errorf("%q is not an ion of the list%s (%s)", name, hint, strings.Join(chem.Ions[:], " "))
 		}
 		if given[name] {
 			return t, fmt.Errorf("%s is given twice", name)

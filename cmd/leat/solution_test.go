@@ -149,13 +149,22 @@ func TestSolutionCasesReportsARowItCannotSolve(t *testing.T) {
 
 func TestAMisspelledIonGetsTheRightOneSuggested(t *testing.T) {
 	for wrong, right := range map[string]string{
-		"no3": "NO3", "NO": "NO3", "NO3-": "NO3", "nitrat": "NO3", "Ca2+": "Ca", "Ca+2": "Ca", "calcum": "Ca", "PO4": "P", "H2PO4": "P",
-		"HCO3": "DIC", "alkalinity": "DIC", "SO": "SO4", "S04": "SO4", "sulphate": "SO4", "Kl": "K", "NH": "NH4", "amonium": "NH4",
+		"no3": "NO3", "NO3-": "NO3", "nitrat": "NO3", "Ca2+": "Ca", "Ca+2": "Ca", "calcum": "Ca", "PO4": "P", "H2PO4": "P",
+		"HCO3": "DIC", "alkalinity": "DIC", "S04": "SO4", "sulphate": "SO4", "amonium": "NH4",
 		"chlorid": "Cl", "silica": "Si", "magnesum": "Mg", "HNO3": "-add HNO3",
 	} {
 		code, out, complaint := solution(wrong + "=1")
 		if code != 2 || out != "" || !strings.Contains(complaint, "did you mean "+right+"?") {
 			t.Errorf("%s: exit %d, %s", wrong, code, complaint)
+		}
+	}
+}
+
+func TestAWrongIonIsNotTakenForAnotherThatIsWrittenAlike(t *testing.T) {
+	for _, name := range []string{"KH", "NO2", "NO2-", "NO", "F", "B", "Li", "Br", "Al", "Kl", "nitrite", "sulfite", "phosphite", "fluoride", "Co2+", "Fe3+", "bromide"} {
+		code, out, complaint := solution(name + "=1")
+		if code != 2 || out != "" || strings.Contains(complaint, "did you mean") || !strings.Contains(complaint, "not an ion of the list") {
+			t.Errorf("%s: exit %d, %s", name, code, complaint)
 		}
 	}
 }

@@ -118,7 +118,7 @@ func (b *builder) reagent(path string, in *pumpTable, pump *dosing.Pump) liquid 
 	if !known {
 		if in.Strength.unit == "%" || in.Strength.unit == "mol/L" {
 			hint := "known are " + listed(sortedKeys(reagents)) + "; for another state what it neutralises, as strength in meq/mL"
-			if guess := nearest(name, sortedKeys(reagents)); guess != "" {
+			if guess := blend.Meant(name, sortedKeys(reagents)); guess != "" {
 				hint = fmt.Sprintf("did you mean %q?", guess)
 			}
 			b.fault(join(path, "reagent"), quoted(in.Reagent), "is not a reagent of the table", hint)
@@ -190,7 +190,7 @@ func (b *builder) stock(path string, in *pumpTable, pump *dosing.Pump) liquid {
 		mass := in.Salts[name].value
 		key := join(join(path, "salts"), name)
 		if !known {
-			guess := nearest(name, sortedKeys(salts))
+			guess := blend.Meant(name, sortedKeys(salts))
 			hint := "the table of salts stands in dosing/blend/data/salts.csv; else state ec_gain without salts"
 			if guess != "" {
 				hint = fmt.Sprintf("did you mean %q?", guess)

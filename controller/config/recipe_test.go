@@ -55,7 +55,7 @@ func TestRecipesAreRefusedWithWhatToChange(t *testing.T) {
 		"misspelt":             {`name = "lettuce" `, `name = "letuce" `, "no recipe that is known", `did you mean "lettuce"`},
 		"named and listed":     {`name = "lettuce" `, "elements = { K = \"240 mg/L\" }\nname = \"lettuce\" ", "beside the name", "one of the two"},
 		"nothing":              {`name = "lettuce" `, "# ", "asks for nothing", "lettuce"},
-		"unknown element":      {`name = "lettuce" `, "elements = { Ka = \"240 mg/L\" } # ", "no element", "did you mean"},
+		"unknown element":      {`name = "lettuce" `, "elements = { Kalum = \"240 mg/L\" } # ", "no element", "K, Ca"},
 		"no unit":              {`name = "lettuce" `, "elements = { K = \"240\" } # ", "unit", "mg/L"},
 		"no amount":            {`name = "lettuce" `, "elements = { K = \"much\" } # ", "no amount", "160 mg/L"},
 		"too much ammonium":    {`ammonium_most = "10 %"`, `ammonium_most = "30 %"`, "harms roots", "15 %"},

@@ -151,7 +151,7 @@ func (r *Recipe) salt(e Entry) error {
 	salt, ok := SaltNamed(e.What)
 	if !ok {
 		hint := nameHint(e.What)
-		if guess := closest(e.What, append(SaltNames(), spellingNames()...)); guess != "" {
+		if guess := Meant(e.What, append(SaltNames(), SpellingNames()...)); guess != "" {
 			hint = fmt.Sprintf("did you mean %q?", guess)
 		}
 		return at("is no element, ion or salt of the table", hint)

@@ -304,9 +304,12 @@ func (s *Stock) hold(l holding, density float64) error {
 	return nil
 }
 
+// stockWords are what a sheet says of a stock beside what it holds.
+var stockWords = []string{"density", "at most", "smallest dose", "share"}
+
 func holdHint(name string) string {
-	names := append(append(SaltNames(), ReagentNames()...), spellingNames()...)
-	if guess := closest(name, append(names, "density", "at most", "smallest dose", "share")); guess != "" {
+	names := append(append(SaltNames(), ReagentNames()...), SpellingNames()...)
+	if guess := Meant(name, append(names, stockWords...)); guess != "" {
 		return fmt.Sprintf("did you mean %q?", guess)
 	}
 	return "salts stand in dosing/blend/data/salts.csv; a fertiliser is a grade: " + gradeHint

@@ -90,7 +90,7 @@ func spelled(name string) (spelling, bool) {
 	if s, ok := spellings[name]; ok {
 		return s, true
 	}
-	for _, key := range spellingNames() {
+	for _, key := range SpellingNames() {
 		if strings.EqualFold(key, name) {
 			return spellings[key], true
 		}
@@ -98,7 +98,8 @@ func spelled(name string) (spelling, bool) {
 	return spelling{}, false
 }
 
-func spellingNames() []string {
+// SpellingNames lists the elements, ions and readings that a sheet can name, in order.
+func SpellingNames() []string {
 	names := make([]string, 0, len(spellings))
 	for name := range spellings {
 		names = append(names, name)
@@ -146,34 +147,26 @@ func decimal(text string) (float64, error) {
 	return v, nil
 }
 
-// closest suggests the name that was most likely meant, "" if none is near.
-func closest(name string, names []string) string {
-	best, least := "", 1+len(name)/3
-	for _, n := range names {
-		if d := edits(strings.ToLower(name), strings.ToLower(n)); d <= least && (best == "" || d < least) {
-			best, least = n, d
-		}
-	}
-	return best
-}
-
-// edits counts the letters to change, add or drop between two names.
+// edits counts the letters to change, add, drop or swap between two names (optimal
+// string alignment).
 func edits(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
+	before, last, row := make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)
+	for j := range last {
+		last[j] = j
 	}
 	for i := 1; i <= len(a); i++ {
-		diagonal := row[0]
 		row[0] = i
 		for j := 1; j <= len(b); j++ {
-			change := diagonal
-			if a[i-1] != b[j-1] {
-				change++
+			change := 1
+			if a[i-1] == b[j-1] {
+				change = 0
 			}
-			diagonal = row[j]
-			row[j] = min(row[j]+1, row[j-1]+1, change)
+			row[j] = min(last[j]+1, row[j-1]+1, last[j-1]+change)
+			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
+				row[j] = min(row[j], before[j-2]+1)
+			}
 		}
+		before, last, row = last, row, before
 	}
-	return row[len(b)]
+	return last[len(b)]
 }

@@ -86,7 +86,7 @@ func (a *Analysis) read(e Entry) error {
 }
 
 func nameHint(name string) string {
-	if guess := closest(name, spellingNames()); guess != "" {
+	if guess := Meant(name, SpellingNames()); guess != "" {
 		return fmt.Sprintf("did you mean %q?", guess)
 	}
 	return "write NO3-N, NH4-N, P, K, Ca, Mg, S, Na, Cl, HCO3, Fe … or P2O5, K2O and the like"
