@@ -230,6 +230,13 @@ func (f *Farm) Leases() (int, time.Time) {
 	return f.leases, f.lastHop
 }
 
+// Reboot cuts the power of the first node for a moment, in a dose or not.
+func (f *Farm) Reboot() {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.sim.Reboot(0)
+}
+
 // Pumping says whether a pump runs now.
 func (f *Farm) Pumping() bool {
 	f.mu.Lock()
