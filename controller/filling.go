@@ -2,6 +2,7 @@ package controller
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -30,6 +31,12 @@ func (c *Core) fillingOf(now dosing.Instant, r *Request) (filling, refusal strin
 	case ratio.WaterNone:
 		return "", "say which water is in: source (fresh source water), recipe (solution made by the recipe), analysis (a solution, with its analysis), same (nothing was filled in) or unknown"
 	case ratio.WaterSource:
+		if r.Replaced != 0 {
+			if !(r.Replaced > 0 && r.Replaced <= 1) {
+				return "", "say how much of the tank was replaced: more than 0 and at most 100 %"
+			}
+			return fmt.Sprintf("%s: %.4g %%", r.Water, 100*r.Replaced), ""
+		}
 		if source := a.SourceEC(pH); measured > strongerThanSource*source {
 			return "", fmt.Sprintf("the probe reads EC %.2f and the source water's analysis makes %.2f mS/cm: that is not fresh source water; say recipe, analysis or unknown, or see to the probe", measured, source)
 		}
@@ -76,7 +83,15 @@ func (t *tank) fill(text string, at, now dosing.Instant) bool {
 	if water == ratio.WaterNone || water == ratio.WaterSame {
 		return false
 	}
-	t.ions.account.Fill(water)
+	if part, ok := strings.CutSuffix(list, " %"); ok && water == ratio.WaterSource {
+		percent, err := strconv.ParseFloat(part, 64)
+		if err != nil || !(percent > 0 && percent <= 100) {
+			return false
+		}
+		t.ions.account.Replace(percent / 100)
+	} else {
+		t.ions.account.Fill(water)
+	}
 	// What the level rose by meanwhile was the filling.
 	t.ions.came = t.loops.ToppedUp()
 	if water == ratio.WaterAnalysed {

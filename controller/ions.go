@@ -92,7 +92,10 @@ func (c *Core) followIons(now dosing.Instant) {
 	}
 	for i := range c.tanks {
 		t := &c.tanks[i]
-		if t.ions.account == nil || now.Up-t.ions.followed < followEvery && t.ions.view != nil {
+		if t.ions.account == nil || t.operator.Maintenance || t.operator.Cleaning {
+			continue // water comes and goes, and a person says afterwards which
+		}
+		if now.Up-t.ions.followed < followEvery && t.ions.view != nil {
 			continue
 		}
 		t.ions.followed = now.Up

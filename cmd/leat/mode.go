@@ -27,6 +27,7 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	tank := flags.String("tank", "", "`NAME` of the tank")
 	note := flags.String("note", "", "what was checked; needed by clear, confirm-water and raise-epoch")
 	water := flags.String("water", "", "which `WATER` confirm-water finds in the tank: source, recipe, analysis, same or unknown; needed where the tank has a recipe")
+	replaced := flags.String("replaced", "", "with -water source, how much of the tank was replaced, as `PERCENT`; empty = all of it")
 	analysis := flags.String("analysis", "", "with -water analysis, what the solution holds, as `LIST`: \"NO3-N=168 mg/L, K=275 mg/L\"")
 	asJSON := flags.Bool("json", false, "print the answer as JSON")
 	flags.Usage = func() {
@@ -53,7 +54,7 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 		}
 		folder = file.State
 	}
-	answer, err := askDaemon(folder, url.Values{"do": {kind.String()}, "tank": {*tank}, "note": {*note}, "water": {*water}, "analysis": {*analysis}, "by": {whoAmI()}})
+	answer, err := askDaemon(folder, url.Values{"do": {kind.String()}, "tank": {*tank}, "note": {*note}, "water": {*water}, "replaced": {*replaced}, "analysis": {*analysis}, "by": {whoAmI()}})
 	if err != nil {
 		return exit("leat mode", err, stderr)
 	}

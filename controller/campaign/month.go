@@ -24,7 +24,7 @@ type Month struct {
 	Seed  uint64
 	Days  int           // 0 = 30
 	Every time.Duration // from one analysis to the next; 0 = 14 days. The first is on the first day
-	Pace  float64       // of what the plants take and evaporate; 0 = 1: about a tank and a half of nutrients, and three and more of water, in 30 days
+	Pace  float64       // of what the plants take and evaporate; 0 = 1: about a tank and a half of nutrients, and as much of water, in 30 days
 	Tick  func(done float64)
 }
 
@@ -66,36 +66,35 @@ type DumpDue struct {
 	Share float64 `json:"share"` // of the tank to replace with source water; 0: that water itself holds too much
 }
 
-// A dump is due beyond dueAt and is to bring the ion within dueTo.
-const (
-	dueAt = 0.15
-	dueTo = 0.10
-)
-
 // due reads from the account when a dump is due; water is the source's, as shares of
 // the targets.
 func (run *MonthRun) due(water [6]float64) (all []DumpDue) {
 	for i, s := range MonthIons {
 		for _, h := range run.hours {
-			if !h.thoughtAvailable || !(h.thought[i] > dueAt) {
+			if !h.thoughtAvailable || !(h.thought[i] > ions.DumpAt) {
 				continue
 			}
-			d := DumpDue{Ion: s.Symbol(), Day: h.day, Off: h.thought[i]}
-			if water[i] < 1+dueTo {
-				d.Share = (h.thought[i] - dueTo) / (1 + h.thought[i] - water[i])
-			}
-			all = append(all, d)
+			all = append(all, DumpDue{Ion: s.Symbol(), Day: h.day, Off: h.thought[i], Share: dumpShare(h.thought[i], water[i])})
 			break
 		}
 	}
 	return all
 }
 
+// dumpShare is how much of a tank to replace with source water so that an ion that is
+// off above its target comes back; 0 where that water holds too much itself.
+func dumpShare(off, water float64) float64 {
+	if water >= 1+ions.DumpTo {
+		return 0
+	}
+	return (off - ions.DumpTo) / (1 + off - water)
+}
+
 func (d DumpDue) String() string {
 	if d.Share == 0 {
 		return fmt.Sprintf("%s is thought %.0f %% above its target, and the source water itself holds more than it: only other water brings it back", d.Ion, 100*d.Off)
 	}
-	return fmt.Sprintf("a dump is due: %s is thought %.0f %% above its target; %.0f %% of the tank replaced with source water brings it within %.0f %%", d.Ion, 100*d.Off, math.Ceil(100*d.Share-1e-6), 100*dueTo)
+	return fmt.Sprintf("a dump is due: %s is thought %.0f %% above its target; %.0f %% of the tank replaced with source water brings it within %.0f %%", d.Ion, 100*d.Off, math.Ceil(100*d.Share-1e-6), 100*ions.DumpTo)
 }
 
 // MonthRun is one of the two.
@@ -105,6 +104,8 @@ type MonthRun struct {
 	ECBand   float64            `json:"ec_in_band"`
 	Within2  float64            `json:"estimates_within_two_u"` // share of the estimates; 0 without an account
 	Cleared  int                `json:"stops_cleared_by_a_person"`
+	Dumps    int                `json:"dumps"`
+	Dumped   float64            `json:"dumped_tanks"` // litres replaced ÷ litres of the tank
 	Analyses []MonthAnalysis    `json:"analyses"`
 
 	hours []hourOfMonth
@@ -131,6 +132,7 @@ type hourOfMonth struct {
 	ec               float64
 	off, thought, u  [6]float64
 	thoughtAvailable bool
+	refilled         bool // after a dump, EC is still on its way back
 }
 
 // errNoRecipe says what a month needs.
@@ -157,16 +159,24 @@ func (m Month) Play(f *Farm) (*MonthReport, error) {
 			return nil, err
 		}
 	}
-	account, err := ions.New(plan)
+	water, err := sourceShares(plan)
 	if err != nil {
 		return nil, err
 	}
-	var water [6]float64
+	r.DumpDue = r.Live.due(water)
+	return r, nil
+}
+
+// sourceShares are what the source water holds, as shares of the targets.
+func sourceShares(plan *ions.Plan) (water [6]float64, err error) {
+	account, err := ions.New(plan)
+	if err != nil {
+		return water, err
+	}
 	for i, s := range MonthIons {
 		water[i] = plan.Water[s] / account.Target(plan.EC)[s]
 	}
-	r.DumpDue = r.Live.due(water)
-	return r, nil
+	return water, nil
 }
 
 // The crop of a month: what it takes in the light, mS/cm and meq/L of base an hour,
@@ -174,7 +184,7 @@ func (m Month) Play(f *Farm) (*MonthReport, error) {
 const (
 	monthUptake = 0.004
 	monthFlux   = 0.01
-	monthWater  = 0.006
+	monthWater  = monthUptake / ions.UsualUptake
 )
 
 // plants are the farm's own waters under the month's crop: where the source is
@@ -238,11 +248,17 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 	from := source(m.Seed, "laboratory")
 	begin, hours := n.Now().Up, time.Duration(m.Days)*24
 	next, inBand := time.Hour, 0
+	dumped, rested := -refillTime, time.Duration(0)
 	for hour := range hours {
 		n.Run(time.Hour, nil)
 		at := n.Now().Up - begin
-		if hour%24 == 2 {
+		if hour%max(time.Duration(24/m.Pace), 1) == 2 {
 			run.Cleared += person(n, farm, set)
+			if live {
+				if at >= rested && run.dump(n, farm, set) {
+					dumped, rested = at, at+time.Duration(float64(betweenDumps)/m.Pace)
+				}
+			}
 		}
 		if live && at >= next {
 			next += m.Every
@@ -258,6 +274,8 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 		h := look(at, farm.Truth(0), &view, &target)
 		if math.Abs(h.ec-view.EC.Present) <= dosing.StartBand.EC {
 			inBand++
+		} else {
+			h.refilled = at-dumped < refillTime
 		}
 		run.hours = append(run.hours, h)
 		if m.Tick != nil {
@@ -301,7 +319,7 @@ func (run *MonthRun) sum() {
 	for _, h := range run.hours {
 		for i, s := range MonthIons {
 			run.Last[s.Symbol()] = h.off[i]
-			if math.Abs(h.off[i]) > math.Abs(run.Worst.Off) {
+			if !h.refilled && math.Abs(h.off[i]) > math.Abs(run.Worst.Off) {
 				run.Worst = IonOff{s.Symbol(), h.day, h.off[i]}
 			}
 			if !h.thoughtAvailable {
@@ -328,7 +346,12 @@ func person(n *sim.Night, farm *sim.Farm, set *controller.Settings) (cleared int
 		farm.Refill(dosing.PumpID(p))
 	}
 	for id := range set.Tanks {
-		if n.Core.View(n.Now()).Tanks[id].Mode != safety.ModeStopped {
+		view := &n.Core.View(n.Now()).Tanks[id]
+		stands := view.Mode == safety.ModeStopped
+		for i := range view.Holds {
+			stands = stands || view.Holds[i].Action == safety.Stop
+		}
+		if !stands {
 			continue
 		}
 		cleared++
@@ -337,6 +360,51 @@ func person(n *sim.Night, farm *sim.Farm, set *controller.Settings) (cleared int
 		}
 	}
 	return cleared
+}
+
+// A person replaces at most this share of a tank in one morning, since what the plants
+// stand in is not to change by more, and does so once a week. Fresh source water has
+// every ion low until the stocks have made it good: for this long it is not laid to
+// the ratio.
+const (
+	mostAtOnce   = 0.3
+	betweenDumps = 7 * 24 * time.Hour
+	refillTime   = 18 * time.Hour
+)
+
+// dump is what a person does who follows the account: where an ion of the first tank
+// stands so far above its target that only less of this water brings it back, a share
+// is replaced with source water, and the daemon is told how much.
+func (run *MonthRun) dump(n *sim.Night, farm *sim.Farm, set *controller.Settings) bool {
+	view := n.Core.View(n.Now()).Tanks[0].Ions
+	water, err := sourceShares(set.Tanks[0].Ratio)
+	if view == nil || err != nil {
+		return false
+	}
+	share := 0.0
+	for i, s := range MonthIons {
+		for _, ion := range view.Ions {
+			if off := ion.Amount/ion.Target - 1; ion.Name == s.Symbol() && off > ions.DumpAt {
+				share = max(share, min(dumpShare(off, water[i]), mostAtOnce))
+			}
+		}
+	}
+	if share == 0 {
+		return false
+	}
+	ask := func(r controller.Request) bool {
+		r.By, r.From, r.Role, r.Note = "rehearsal", "rehearsal", controller.RoleEngineer, "source water, no disinfectant"
+		return n.Ask(r).Accepted
+	}
+	if !ask(controller.Request{Kind: controller.RequestMaintenance}) {
+		return false
+	}
+	farm.Replace(0, share)
+	n.Run(20*time.Minute, nil)
+	run.Dumps++
+	run.Dumped += share
+	told := ask(controller.Request{Kind: controller.RequestConfirmWater, Water: ions.WaterSource, Replaced: share})
+	return ask(controller.Request{Kind: controller.RequestResume}) && told
 }
 
 // analyse is the water as a laboratory finds it.

@@ -17,7 +17,7 @@ func (r *MonthReport) Write(w io.Writer) error {
 	for _, s := range MonthIons {
 		fmt.Fprintf(t, "%s\t", s.Symbol())
 	}
-	fmt.Fprint(t, "worst of all hours\tEC in band\tstops cleared\t\n")
+	fmt.Fprint(t, "worst of all hours\tEC in band\tstops cleared\tdumped\t\n")
 	for _, row := range []struct {
 		name string
 		run  *MonthRun
@@ -26,7 +26,7 @@ func (r *MonthReport) Write(w io.Writer) error {
 		for _, s := range MonthIons {
 			fmt.Fprintf(t, "%+.0f %%\t", 100*row.run.Last[s.Symbol()])
 		}
-		fmt.Fprintf(t, "%s %+.0f %%, day %.0f\t%.3f\t%d\t\n", row.run.Worst.Ion, 100*row.run.Worst.Off, row.run.Worst.Day, row.run.ECBand, row.run.Cleared)
+		fmt.Fprintf(t, "%s %+.0f %%, day %.0f\t%.3f\t%d\t%.0f %%, %d×\t\n", row.run.Worst.Ion, 100*row.run.Worst.Off, row.run.Worst.Day, row.run.ECBand, row.run.Cleared, 100*row.run.Dumped, row.run.Dumps)
 	}
 	_ = t.Flush() // a builder takes everything
 	fmt.Fprintf(&b, "\n%.0f %% of the estimates lie within two standard uncertainties of the truth\n", 100*r.Live.Within2)

@@ -81,21 +81,21 @@ func TestAMonthNeedsARecipe(t *testing.T) {
 	}
 }
 
-// By hand: 40 % above the target, source water at a fifth of it; to come to 1.10 a
-// quarter must go, since 1.40 − 0.25·(1.40 − 0.20) = 1.10.
+// By hand: 41 % above the target, source water at a fifth of it; to come to 1.05,
+// 0.36 / 1.21 must go.
 func TestTheMonthSaysWhenADumpIsDueAndHowMuch(t *testing.T) {
 	run := MonthRun{}
 	for day := range 5 {
 		h := hourOfMonth{day: float64(day), thoughtAvailable: true}
-		h.thought[3], h.thought[5], h.off[0] = 0.10*float64(day), 0.2, 0.5 // what is off and not thought so is nobody's knowledge
+		h.thought[3], h.thought[5], h.off[0] = 0.05*float64(day), 0.2, 0.5 // what is off and not thought so is nobody's knowledge
 		run.hours = append(run.hours, h)
 	}
-	run.hours[2].thought[3] = 0.40
+	run.hours[2].thought[3] = 0.41
 	all := run.due([6]float64{0, 0, 0, 0.2, 0, 1.3})
 	if len(all) != 2 {
 		t.Fatalf("%v", all)
 	}
-	if d := all[0]; d.Ion != "Ca" || d.Day != 2 || math.Abs(d.Share-0.25) > 1e-9 || !strings.Contains(d.String(), "25 % of the tank") {
+	if d := all[0]; d.Ion != "Ca" || d.Day != 2 || math.Abs(d.Share-0.36/1.21) > 1e-9 || !strings.Contains(d.String(), "30 % of the tank") {
 		t.Errorf("%+v: %s", d, d)
 	}
 	if d := all[1]; d.Ion != "S" || d.Day != 0 || d.Share != 0 || !strings.Contains(d.String(), "only other water") {

@@ -52,6 +52,16 @@ type RecipeReport struct {
 	Stocks   []BlendReport  `json:"blend"`
 	Ions     []TargetReport `json:"ions"`
 	Lever    string         `json:"lever,omitempty"`
+	Gathers  []GatherReport `json:"gathers,omitempty"`
+}
+
+// GatherReport is an ion of which the source water brings more than a usual crop takes.
+type GatherReport struct {
+	Name    string  `json:"name"`
+	Water   float64 `json:"water_mg_per_l"`
+	Takes   float64 `json:"crop_takes_mg_per_l"`
+	PerWeek float64 `json:"dump_share_per_week,omitempty"` // of the tank; 0 = no dump helps: the water itself holds too much
+	Text    string  `json:"text"`
 }
 
 // BlendReport is one liquid of it.

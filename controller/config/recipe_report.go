@@ -2,9 +2,11 @@ package config
 
 import (
 	"fmt"
+	"math"
 
 	"leat/dosing"
 	"leat/dosing/blend"
+	"leat/dosing/ratio"
 )
 
 // recipeReport is the first blend of a tank as figures.
@@ -27,7 +29,36 @@ func (f *File) recipeReport(id dosing.TankID) *RecipeReport {
 	if lever, ok := blend.AmmoniumLever(m.Acid, m.Reached.Nitrogen(), m.Reached[blend.NH4]/max(m.Reached.Nitrogen(), 1e-9), plan.NH4Most); ok {
 		r.Lever = lever.String()
 	}
+	r.Gathers = gathers(m, plan)
 	return r
+}
+
+// sensibleWeek is the share of a tank that a grower replaces in a week without being
+// better served by other water.
+const sensibleWeek = 0.25
+
+// gathers says which ions the source water heaps up, and what holds them.
+func gathers(m *blend.Mix, plan *ratio.Plan) (all []GatherReport) {
+	var target blend.Content
+	for s := range target {
+		target[s] = m.Wants[s].Amount
+	}
+	for _, g := range ratio.Gathers(plan.Water, target, plan.EC) {
+		r := GatherReport{Name: g.Ion.Symbol(), Water: plan.Water.Milligrams(g.Ion), Takes: g.Takes * g.Ion.Mass()}
+		r.Text = fmt.Sprintf("water brings %s mg/L of %s and a usual crop takes %s mg with each litre: it gathers; ", figure(r.Water), r.Name, figure(r.Takes))
+		switch {
+		case math.IsInf(g.PerWeek, 1):
+			r.Text += fmt.Sprintf("no dump holds it within %.0f %% of its target, since this water itself holds more: only softer water does", 100*ratio.DumpAt)
+		case g.PerWeek > sensibleWeek:
+			r.PerWeek = g.PerWeek
+			r.Text += fmt.Sprintf("to hold it within %.0f %% of its target, %.0f %% of the tank must be replaced with this water each week, which is more than is sensible: take softer water", 100*ratio.DumpAt, 100*g.PerWeek)
+		default:
+			r.PerWeek = g.PerWeek
+			r.Text += fmt.Sprintf("about %.0f %% of the tank replaced with this water each week holds it within %.0f %% of its target", math.Ceil(100*g.PerWeek), 100*ratio.DumpAt)
+		}
+		all = append(all, r)
+	}
+	return all
 }
 
 func (p *printer) recipe(r *RecipeReport) {
@@ -54,6 +85,12 @@ func (p *printer) recipe(r *RecipeReport) {
 	}
 	p.table(rows)
 	p.line("  shares change as acid, base, water and plants bend the ratio, and with each analysis (leat blend lab -send)")
+	if len(r.Gathers) > 0 {
+		p.line("  what gathers, by a crop that takes %s mS/cm of nutrients with each litre and %s %% of the tank's water a week:", figure(ratio.UsualUptake), figure(100*ratio.UsualWeek))
+	}
+	for _, g := range r.Gathers {
+		p.line("    %s", g.Text)
+	}
 	if r.Lever != "" {
 		p.line("  against a pH that climbs: %s", r.Lever)
 	}

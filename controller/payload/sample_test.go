@@ -243,12 +243,13 @@ func TestTopicsThatWouldMeetAreRefused(t *testing.T) {
 		"newline":       func() (*Topics, error) { return NewTopics("", "row\n", []string{"a"}, nil) },
 		"broker's own":  func() (*Topics, error) { return NewTopics("$SYS", "row", []string{"a"}, nil) },
 		"same names":    func() (*Topics, error) { return NewTopics("", "row", []string{"a", "a"}, nil) },
-		"station's":     func() (*Topics, error) { return NewTopics("", "a", []string{"a", "b"}, nil) },
+		"station's":     func() (*Topics, error) { return NewTopics("", "row", []string{"order"}, nil) },
+		"daemons'":      func() (*Topics, error) { return NewTopics("", "daemon", []string{"a"}, nil) },
 		"two on one": func() (*Topics, error) {
-			return NewTopics("", "row", []string{"a"}, map[string]string{"a/order/acid": "x", "a/order/base": "x"})
+			return NewTopics("", "row", []string{"a"}, map[string]string{"order/acid": "x", "order/base": "x"})
 		},
 		"order on a reading": func() (*Topics, error) {
-			return NewTopics("", "row", []string{"a"}, map[string]string{"a/order/acid": "x", "a/reading/ph": "x"})
+			return NewTopics("", "row", []string{"a"}, map[string]string{"order/acid": "x", "a/reading/ph": "x"})
 		},
 	} {
 		if topics, err := build(); err == nil {
@@ -258,7 +259,7 @@ func TestTopicsThatWouldMeetAreRefused(t *testing.T) {
 	if _, err := NewTopics("", "row", []string{"a"}, map[string]string{"a/reading/ec": "x", "a/reading/ph": "x"}); err != nil {
 		t.Errorf("one payload may carry pH and EC: %v", err)
 	}
-	if _, err := NewTopics("", "a", []string{"a"}, nil); err != nil {
-		t.Errorf("a station may carry the name of its only tank: %v", err)
+	if _, err := NewTopics("", "a", []string{"a", "b"}, nil); err != nil {
+		t.Errorf("a station may carry the name of one of its tanks: their topics lie one level apart: %v", err)
 	}
 }

@@ -182,6 +182,16 @@ func (f *Farm) AddByHand(id dosing.TankID, p dosing.PumpID, volume dosing.Volume
 	}
 }
 
+// Replace drains a share of a tank and fills it up with its source water.
+func (f *Farm) Replace(id dosing.TankID, share float64) {
+	t := f.tanks[id]
+	litres := min(share*t.litres(), 0.9*t.bulk.litres)
+	t.drain(litres)
+	fresh := water(t.topUpWater(), litres)
+	t.book.toppedUp.add(fresh)
+	t.bulk.add(fresh)
+}
+
 // Refill fills a container with what belongs in it.
 func (f *Farm) Refill(id dosing.PumpID) {
 	p := f.pumps[id]

@@ -247,6 +247,16 @@ func (s *Server) readWater(value func(string) string, request *controller.Reques
 		return fmt.Errorf("water=%.40q: want one of same, source, recipe, analysis, unknown", text)
 	}
 	request.Water = water
+	if part := value("replaced"); part != "" {
+		percent, err := typed(strings.TrimSuffix(strings.TrimSpace(part), "%"))
+		if err != nil {
+			return err
+		}
+		if !(percent > 0 && percent <= 100) {
+			return fmt.Errorf("replaced=%.40q: want more than 0 and at most 100 %%", part)
+		}
+		request.Replaced = percent / 100
+	}
 	if water.Described() {
 		return s.readAnalysis(value("analysis"), request)
 	}

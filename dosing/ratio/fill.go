@@ -70,6 +70,25 @@ func (t *Tank) Fill(w Water) {
 	t.marks, t.solved = t.marks[:0], solvedAt{}
 }
 
+// replacedOff is how far a person's word on the share that was replaced may be off.
+const replacedOff = 0.10
+
+// Replace counts a dump: a share of the tank was replaced with source water.
+func (t *Tank) Replace(share float64) {
+	share = min(max(share, 0), 1)
+	stays := 1 - share
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		came, change := float64(share*t.plan.Water[s]), float64(share*(t.plan.Water[s]-t.content[s]))
+		t.content[s] += change
+		t.cc[s] = float64(stays*stays*t.cc[s]) + square(waterOff*came) + square(replacedOff*change)
+		t.ca[s] *= stays
+		t.off[s] *= stays
+	}
+	t.content[blend.Carbon] += float64(share * (t.plan.Water[blend.Carbon] - t.content[blend.Carbon]))
+	t.rest += float64(share * (t.plan.Water[blend.Rest] - t.rest))
+	t.marks, t.solved.known = t.marks[:0], false
+}
+
 // Begun says that a measured EC has told how strong the filling is.
 func (t *Tank) Begun() bool { return t.started }
 

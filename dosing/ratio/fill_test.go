@@ -144,3 +144,36 @@ func TestAFillingWithAnAnalysisIsWhatTheAnalysisSays(t *testing.T) {
 		t.Error("what plants take was learned from other water")
 	}
 }
+
+// By hand: a quarter replaced leaves three quarters of what was there and a quarter of
+// the source.
+func TestADumpLeavesWhatStayedAndWhatTheSourceBrought(t *testing.T) {
+	p := plan(t, nitric)
+	tank := begin(t, p)
+	tank.Follow(0, 1.8, 5.8)
+	before := tank.Content()
+	tank.Replace(0.25)
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		if is, want := tank.Content()[s], 0.75*before[s]+0.25*p.Water[s]; math.Abs(is-want) > 1e-9 {
+			t.Errorf("%s: %.4f, want %.4f mmol/L", s, is, want)
+		}
+	}
+}
+
+// By hand: the crop takes 2.0·1.25/2.0 = 1.25 mmol of calcium with each litre and the
+// water brings 1.6: 0.35·0.35 of it gathers in a week, and a litre replaced at 2.2 takes
+// 0.6 away. Magnesium of the water alone is above what is allowed; potassium is used up.
+func TestWhatGathersIsKnownBeforehandWithTheDumpThatHoldsIt(t *testing.T) {
+	water := blend.Content{blend.Ca: 1.6, blend.Mg: 1.2, blend.K: 0.5}
+	target := blend.Content{blend.Ca: 2.0, blend.Mg: 1.0, blend.K: 6}
+	all := Gathers(water, target, 2.0)
+	if len(all) != 2 || all[0].Ion != blend.Ca || all[1].Ion != blend.Mg {
+		t.Fatalf("%+v", all)
+	}
+	if want := 0.35 * 0.35 / 0.6; math.Abs(all[0].PerWeek-want) > 1e-9 {
+		t.Errorf("calcium: %.3f of the tank a week, want %.3f", all[0].PerWeek, want)
+	}
+	if !math.IsInf(all[1].PerWeek, 1) {
+		t.Errorf("magnesium: %.3f of the tank a week, and this water alone is above the limit", all[1].PerWeek)
+	}
+}
