@@ -6,7 +6,6 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
-	"sync"
 )
 
 //go:embed data/synonyms.csv
@@ -41,7 +40,9 @@ type writing struct {
 }
 
 // writings is every way to write something that is known, then what lies beside it.
-var writings = sync.OnceValue(func() []writing {
+var writings = readWritings()
+
+func readWritings() []writing {
 	var all []writing
 	add := func(written, means string) {
 		all = append(all, writing{plainName(written), means, ionsOf(means), lettersOf(plainName(written))})
@@ -89,7 +90,7 @@ var writings = sync.OnceValue(func() []writing {
 		}
 	}
 	return all
-})
+}
 
 // ionsOf is what two names must share for one to be suggested for the other: the cation and
 // the anion of a salt or acid, the substance of an element.
@@ -160,7 +161,7 @@ func Meant(name string, among []string) string {
 	}
 	plain := plainName(charged.ReplaceAllString(strings.TrimSpace(name), "$1$2"))
 	best, least := writing{}, mostSlips+1
-	for _, exact := range writings() {
+	for _, exact := range writings {
 		if exact.plain == plain {
 			if allowed[exact.means] {
 				return exact.means
@@ -172,7 +173,7 @@ func Meant(name string, among []string) string {
 		return ""
 	}
 	ions, letters := "", lettersOf(plain)
-	for _, w := range writings() {
+	for _, w := range writings {
 		slips := mostSlips + 1
 		if d := len(w.plain) - len(plain); d <= mostSlips && -d <= mostSlips && bits.OnesCount32(w.letters^letters) <= 2*mostSlips {
 			slips = edits(plain, w.plain)

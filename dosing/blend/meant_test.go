@@ -62,7 +62,7 @@ func TestAHintNeverNamesAnotherCationOrAnion(t *testing.T) {
 		names[row["synonym"]] = row["means"]
 	}
 	written := map[string]bool{}
-	for _, w := range writings() {
+	for _, w := range writings {
 		written[w.plain] = true
 	}
 	among := everyName()
