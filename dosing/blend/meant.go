@@ -15,19 +15,19 @@ var synonymRows string
 // beyond count too: "nitrite" is one letter from "nitrate" and is not nitrate. A word
 // that holds another stands before it.
 var (
-	cationWords = strings.Fields(`ammonium potassium sodium calcium magnesium manganese iron zinc copper lithium rubidium
+	cationWords = plainWords(`ammonium potassium sodium calcium magnesium manganese iron zinc copper lithium rubidium
 		caesium cesium barium strontium beryllium aluminium aluminum nickel cobalt chromium cadmium silver mercury lead tin
 		titanium vanadium selenium lanthanum cerium gallium indium thallium bismuth borax ferrous ferric iron(III)`)
-	anionWords = strings.Fields(`heptamolybdate molybdate thiosulfate persulfate bisulfate sulfate sulfite sulfide
+	anionWords = plainWords(`heptamolybdate molybdate thiosulfate persulfate bisulfate sulfate sulfite sulfide
 		pyrophosphate polyphosphate phosphate phosphite phosphide nitrate nitrite nitride perchlorate hypochlorite chlorate chlorite
 		chloride bromate bromide iodate iodide fluoride metasilicate silicate tetraborate borate bicarbonate carbonate hydroxide
 		oxide peroxide acetate citrate oxalate lactate tartrate formate gluconate chromate permanganate cyanide cyanate thiocyanate
 		selenate selenite arsenate vanadate tungstate HEDTA EDTA DTPA EDDHSA EDDHA HBED NTA IDHA`)
-	acidWords = strings.Fields(`nitric nitrous phosphoric phosphorous hypophosphorous sulfuric sulfurous boric hydrochloric
+	acidWords = plainWords(`nitric nitrous phosphoric phosphorous hypophosphorous sulfuric sulfurous boric hydrochloric
 		perchloric chloric hypochlorous hydrofluoric hydrobromic citric acetic formic oxalic lactic tartaric malic ascorbic humic
 		fulvic silicic carbonic muriatic`)
 	// otherIons stand for what no analysis here knows.
-	otherIons = strings.Fields(`fluoride bromide iodide nitrite sulfite sulfide phosphite carbonate lithium barium strontium
+	otherIons = plainWords(`fluoride bromide iodide nitrite sulfite sulfide phosphite carbonate lithium barium strontium
 		aluminium nickel cobalt chromium cadmium selenium lead carbon oxygen hydrogen fluorine chlorine bromine iodine chlorite
 		chlorate ammonia ozone arsenic`)
 )
@@ -84,7 +84,7 @@ func readWritings() []writing {
 			own := wordIn(w.plain, words)
 			for _, other := range words {
 				if own != "" && w.means != "" {
-					beside(strings.Replace(w.plain, plainName(own), plainName(other), 1))
+					beside(strings.Replace(w.plain, own, other, 1))
 				}
 			}
 		}
@@ -111,9 +111,17 @@ func ionsOf(name string) string {
 	return name
 }
 
+func plainWords(text string) []string {
+	words := strings.Fields(text)
+	for i, word := range words {
+		words[i] = plainName(word)
+	}
+	return words
+}
+
 func wordIn(plain string, words []string) string {
 	for _, word := range words {
-		if strings.Contains(plain, plainName(word)) {
+		if strings.Contains(plain, word) {
 			return word
 		}
 	}
