@@ -70,12 +70,19 @@ func (t *Totals) Spend(pump PumpID, volume Volume, up time.Duration) {
 // Settle closes the dose with this key at volume and starts its release law, and
 // its hour and day, at up. It reports whether the dose was known.
 func (t *Totals) Settle(pump PumpID, key uint64, volume Volume, up time.Duration) bool {
+	return t.SettleDoubted(pump, key, volume, up, up)
+}
+
+// SettleDoubted closes a dose of which no word came. Its release law starts at the first
+// doubt, for by then it had been delivered or never will be; its hour and day start when it
+// was given up, which is all that the ledger tells a later run.
+func (t *Totals) SettleDoubted(pump PumpID, key uint64, volume Volume, doubted, up time.Duration) bool {
 	t.changes++
 	found := t.pumps[pump].settle(key, volume, up)
 	for tank := range t.tanks {
 		for i := range t.tanks[tank] {
 			if d := &t.tanks[tank][i]; d.Pump == pump && d.Key == key {
-				d.Volume, d.Up, d.Open = volume, up, false
+				d.Volume, d.Up, d.Open = volume, doubted, false
 				return true
 			}
 		}

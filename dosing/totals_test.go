@@ -187,3 +187,21 @@ func near(t *testing.T, what string, got, want, within float64) {
 		t.Errorf("%s is %v, want %v ± %v", what, got, want, within)
 	}
 }
+
+func TestADoseWithoutAWordCountsFromWhenItWasGivenUpAndIsOnItsWayFromTheFirstDoubt(t *testing.T) {
+	totals := NewTotals(1, 1)
+	totals.Count(Dose{Key: 1, Volume: 4 * Millilitre, Open: true})
+	doubted, givenUp := time.Minute, 15*time.Minute
+	if !totals.SettleDoubted(0, 1, 4*Millilitre, doubted, givenUp) {
+		t.Fatal("the dose is not known")
+	}
+	if got := totals.Hour(0, givenUp+59*time.Minute); got != 4*Millilitre {
+		t.Errorf("59 minutes after it was given up the hour holds %s", got)
+	}
+	if got := totals.Hour(0, givenUp+61*time.Minute); got != 0 {
+		t.Errorf("61 minutes after, it holds %s", got)
+	}
+	totals.EachInTransit(0, givenUp, time.Minute, 0, func(d *Dose, _ float64) {
+		t.Errorf("%v after the doubt the dose is on its way still", givenUp-doubted)
+	})
+}

@@ -149,7 +149,7 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 		t.endOrder(w, now.Up)
 		n.expect(now.Up + w.longestRun(w.pumps[pump].node) + nodeSilentAfter)
 		w.doubt(now, d)
-		w.giveUp(t, d, max(volume, d.Volume))
+		w.giveUp(now, t, d, max(volume, d.Volume))
 		return
 	}
 	volume = max(volume, 0)
@@ -220,11 +220,11 @@ func (w *Watch) stopPump(now dosing.Instant, cause Cause, id dosing.TankID, pump
 
 // giveUp settles an uncertain dose at volume. Its release law runs from the first
 // doubt: by then it had been delivered or never will be.
-func (w *Watch) giveUp(t *tankState, d dosing.Dose, volume dosing.Volume) {
+func (w *Watch) giveUp(now dosing.Instant, t *tankState, d dosing.Dose, volume dosing.Volume) {
 	for i := range t.uncertain {
 		if u := &t.uncertain[i]; u.key == d.Key && u.pump == d.Pump {
 			u.closed = true
-			w.totals.Settle(d.Pump, d.Key, volume, u.since)
+			w.totals.SettleDoubted(d.Pump, d.Key, volume, u.since, now.Up)
 			return
 		}
 	}

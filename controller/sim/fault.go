@@ -370,22 +370,25 @@ func waterChange(f *Farm, i *injection) {
 		i.amount = 0.8 * t.bulk.litres
 	}
 	part := i.amount / takes.Seconds()
-	switch {
-	case f.now < i.At+takes:
-		t.drain(part)
-	case f.now < i.At+2*takes:
-		fresh := water(t.topUpWater(), part)
-		t.book.toppedUp.add(fresh)
-		t.bulk.add(fresh)
+	for _, t := range t.waters() {
+		switch {
+		case f.now < i.At+takes:
+			t.drain(part)
+		case f.now < i.At+2*takes:
+			fresh := water(t.topUpWater(), part)
+			t.book.toppedUp.add(fresh)
+			t.bulk.add(fresh)
+		}
 	}
 }
 
 // disinfectant makes the water alkaline as a hypochlorite solution is. Chlorine is
 // outside the chemistry; sodium and hydroxide are not.
 func disinfectant(_ *Farm, i *injection) {
-	t := i.tank
-	added := parcel{ions: chem.Totals{Na: 6 * t.bulk.litres}}
-	t.book.added.add(added)
-	t.bulk.add(added)
-	t.trouble.redoxShift = 370
+	for _, t := range i.tank.waters() {
+		added := parcel{ions: chem.Totals{Na: 6 * t.bulk.litres}}
+		t.book.added.add(added)
+		t.bulk.add(added)
+	}
+	i.tank.trouble.redoxShift = 370
 }

@@ -175,10 +175,11 @@ func (f *Farm) Flood(id dosing.TankID) {
 
 // AddByHand pours a volume of a pump's liquid into a tank, past every pump.
 func (f *Farm) AddByHand(id dosing.TankID, p dosing.PumpID, volume dosing.Volume) {
-	t := f.tanks[id]
 	poured := water(f.pumps[p].liquid, volume.Litres())
-	t.book.added.add(poured)
-	t.entered.add(poured)
+	for _, t := range f.tanks[id].waters() {
+		t.book.added.add(poured)
+		t.entered.add(poured)
+	}
 }
 
 // Refill fills a container with what belongs in it.

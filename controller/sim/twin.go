@@ -21,6 +21,14 @@ func (f *Farm) divide() {
 	}
 }
 
+// waters are a tank's own and its twin's: what people do to one they do to the other.
+func (t *tank) waters() []*tank {
+	if t.twin == nil {
+		return []*tank{t}
+	}
+	return []*tank{t, t.twin}
+}
+
 // secondOfTwin moves the twin's water for one second, as that of its tank.
 func (f *Farm) secondOfTwin(t *tank, five bool) {
 	if t.twin == nil {
