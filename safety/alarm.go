@@ -137,7 +137,8 @@ func (a *Alarms) Update(now dosing.Instant, tank dosing.TankID, trips []Trip, le
 		return nil
 	}
 	t := &a.tanks[tank]
-	for c, rest := Cause(0), t.seen; !rest.empty(); {
+	for rest := t.seen; !rest.empty(); {
+		var c Cause
 		c, rest = rest.first()
 		t.record[c].seen, t.record[c].latched = false, false
 	}
@@ -151,13 +152,15 @@ func (a *Alarms) Update(now dosing.Instant, tank dosing.TankID, trips []Trip, le
 	}
 	t.judgeStanding(now, trips)
 	t.live = t.live.or(t.seen)
-	for c, rest := Cause(0), t.live.without(t.seen); !rest.empty(); {
+	for rest := t.live.without(t.seen); !rest.empty(); {
+		var c Cause
 		c, rest = rest.first()
 		if r := &t.record[c]; r.present {
 			r.present, r.wentAt = false, now.Up
 		}
 	}
-	for c, rest := Cause(0), t.live; !rest.empty(); {
+	for rest := t.live; !rest.empty(); {
+		var c Cause
 		c, rest = rest.first()
 		a.step(now, tank, c, leavesWarn, leavesHarm)
 		if r := &t.record[c]; !r.present && r.state == AlarmNormal {

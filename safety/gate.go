@@ -238,14 +238,16 @@ func (s *sight) standing() Cause {
 func (s *sight) stands() Cause {
 	w, found := s.watch, false
 	tank, pump := &s.tank.cells, &w.pumps[s.plan.Pump].cells
-	for cause, rest := Cause(0), tank.active.or(tank.latched); !rest.empty(); {
+	for rest := tank.active.or(tank.latched); !rest.empty(); {
+		var cause Cause
 		cause, rest = rest.first()
 		if trip, _ := tank.trip(cause, s.plan.Tank, 0); trip.stops(s.plan.Pump, s.pump.Role) {
 			worst(&s.trip, &found, trip)
 		}
 	}
 	caps := setOf(CauseHourCap, CauseDayCap)
-	for cause, rest := Cause(0), pump.active.or(pump.latched).without(caps); !rest.empty(); {
+	for rest := pump.active.or(pump.latched).without(caps); !rest.empty(); {
+		var cause Cause
 		cause, rest = rest.first()
 		trip, _ := pump.trip(cause, s.plan.Tank, s.plan.Pump)
 		worst(&s.trip, &found, trip)
@@ -448,7 +450,8 @@ func (s *sight) waits() Cause {
 
 // counter says whether the opposite of this reagent is too recent.
 func (s *sight) counter() bool {
-	opposite, away, onWay := dosing.RoleNone, 0.0, 0.0
+	var opposite dosing.Role
+	var away, onWay float64
 	switch s.pump.Role {
 	case dosing.RoleAcid:
 		opposite, away, onWay = dosing.RoleBase, s.pH-float64(s.tank.target.PH), s.transit.base

@@ -177,7 +177,8 @@ func (w *Watch) evaluateTank(now dosing.Instant, t *tankState, changed facts) {
 	changed = w.stand(t, w.last, changed)
 	due := tankSchedule.due(changed, t.active)
 	t.begin(due)
-	for c, rest := Cause(0), due; !rest.empty(); {
+	for rest := due; !rest.empty(); {
+		var c Cause
 		c, rest = rest.first()
 		if check := w.tankChecks[c]; check != nil {
 			check(w, now, t)
@@ -201,7 +202,8 @@ func (w *Watch) evaluatePump(now dosing.Instant, id dosing.PumpID, changed facts
 	}
 	due := pumpSchedule.due(changed, p.active)
 	p.begin(due)
-	for c, rest := Cause(0), due; !rest.empty(); {
+	for rest := due; !rest.empty(); {
+		var c Cause
 		c, rest = rest.first()
 		if check := w.pumpChecks[c]; check != nil {
 			check(w, now, id, p)
@@ -234,7 +236,8 @@ func (w *Watch) publish(t *tankState) {
 }
 
 func (t *tankState) list(c *cells, pump dosing.PumpID) {
-	for cause, rest := Cause(0), c.active.or(c.latched); !rest.empty(); {
+	for rest := c.active.or(c.latched); !rest.empty(); {
+		var cause Cause
 		cause, rest = rest.first()
 		trip, _ := c.trip(cause, t.id, pump)
 		t.trips = append(t.trips, trip)

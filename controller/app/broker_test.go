@@ -137,10 +137,10 @@ func runs(t *testing.T, path string, options Options) *alive {
 	}
 	var ctx context.Context
 	ctx, d.stop = context.WithCancel(context.Background())
-	go func() { d.ended <- d.App.Run(ctx) }()
+	go func() { d.ended <- d.Run(ctx) }()
 	t.Cleanup(func() {
 		if d.stop != nil {
-			d.end()
+			_ = d.end()
 		}
 	})
 	apptest.Eventually(t, "the daemon is ready", func() bool { return d.supervisor.count("READY=1") == 1 })

@@ -295,7 +295,8 @@ func (w *trail) transitCap() {
 		if p.Role == dosing.RoleStock && sum.ec+ec-sum.forgottenEC > 0.20*(1+roundingSlack) {
 			w.violate(o.At, "%.5f mS/cm on its way; at most 0.20", sum.ec+ec)
 		}
-		room, net := 0.30*o.Floor, 0.0
+		room := 0.30 * o.Floor
+		var net float64
 		switch {
 		case acid > 0:
 			room += w.credit(o)

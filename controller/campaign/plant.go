@@ -218,13 +218,13 @@ func stateOf(line []byte) (sim.WaterState, error) {
 
 // end closes the program's input and waits for it to leave.
 func (p *plantProgram) end() {
-	p.in.Close()
+	_ = p.in.Close() // it may have left already
 	left := make(chan struct{})
 	go func() {
 		for range p.lines {
 			continue
 		}
-		p.command.Wait()
+		_ = p.command.Wait() // how it left is told where its answer was missed
 		close(left)
 	}()
 	late := time.NewTimer(5 * time.Second)
@@ -232,7 +232,7 @@ func (p *plantProgram) end() {
 	select {
 	case <-left:
 	case <-late.C:
-		p.command.Process.Kill()
+		_ = p.command.Process.Kill() // or it has just left
 		<-left
 	}
 }

@@ -226,7 +226,7 @@ func phText(ph float64) string {
 
 // cautions are what software cannot do, by what the file says is in the row.
 func (f *File) cautions() []string {
-	acid, base, both, oxidising := false, false, false, false
+	acid, base, oxidising := false, false, false
 	for i := range f.Settings.Safety.Pumps {
 		p := &f.Settings.Safety.Pumps[i]
 		acid = acid || p.Role == dosing.RoleAcid
@@ -235,7 +235,6 @@ func (f *File) cautions() []string {
 			oxidising = true
 		}
 	}
-	both = acid && base
 	list := []string{"A software stop is no emergency stop. Fit a hard-wired stop, a float switch and a fuse for each pump; leat never replaces them."}
 	if acid {
 		list = append(list, "Acid into water, never water into acid. Gloves, goggles and an apron; running water within reach.")
@@ -246,7 +245,7 @@ func (f *File) cautions() []string {
 	if base {
 		list = append(list, "Dissolving a base heats: base into cold water, a little at a time, gloves and goggles.")
 	}
-	if both {
+	if acid && base {
 		list = append(list, "Acid and base stand in separate bunds with couplings that cannot be swapped.")
 	}
 	if acid {

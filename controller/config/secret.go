@@ -1,6 +1,7 @@
 package config
 
 import (
+	"errors"
 	"io/fs"
 	"path/filepath"
 	"runtime"
@@ -101,7 +102,8 @@ func (b *builder) private(path, file string) bool {
 
 // reason is why a file cannot be read, without its path, which the fault names.
 func reason(err error) string {
-	if p, ok := err.(*fs.PathError); ok {
+	var p *fs.PathError
+	if errors.As(err, &p) {
 		return p.Err.Error()
 	}
 	return err.Error()

@@ -151,7 +151,7 @@ func (l *Link) dial(ctx context.Context) (net.Conn, error) {
 	}
 	secured := tls.Client(conn, config)
 	if err := secured.HandshakeContext(ctx); err != nil {
-		conn.Close()
+		_ = conn.Close()
 		return nil, err
 	}
 	return secured, nil
@@ -333,6 +333,6 @@ func (c *connection) hangUp() {
 	c.connMu.Lock()
 	defer c.connMu.Unlock()
 	if c.conn != nil {
-		c.conn.Close()
+		_ = c.conn.Close()
 	}
 }

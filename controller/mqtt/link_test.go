@@ -229,7 +229,7 @@ func TestPublishNeverBlocksLongerThanItsLimit(t *testing.T) {
 		stall.Store(true)
 		for i := range 20 {
 			began := time.Now()
-			link.Publish("leat/r/state", 1, true, []byte("x")) // whatever becomes of it
+			_ = link.Publish("leat/r/state", 1, true, []byte("x")) // whatever becomes of it
 			if waited := time.Since(began); waited > 2*time.Second {
 				t.Errorf("publication %d blocked for %v", i, waited)
 			}

@@ -71,8 +71,7 @@ func (f *Format) senML(q dosing.Quantity, at dosing.Instant, body []byte) (sent 
 }
 
 // next reads one record; base values of earlier records hold on (RFC 8428, 4.1).
-func (base record) next(element value) (record, error) {
-	r := base
+func (r record) next(element value) (record, error) {
 	for key, v := range element.members() {
 		var err error
 		switch string(key) {

@@ -107,8 +107,11 @@ func (f *Farm) compose(t *tank, blend chem.Totals, ph, ec float64) (chem.Totals,
 	found := atPH(falling(0, 0.2, func(nutrient float64) float64 { return ec - measure(atPH(nutrient), false).EC25 }))
 	r := measure(found, false)
 	if r.PH < ph-0.02 || r.PH > ph+0.02 || r.EC25 < ec-0.02 || r.EC25 > ec+0.02 {
-		return found, fmt.Errorf("no water of its stocks has pH %.2f and EC %.2f mS/cm (nearest %.2f and %.2f; last refusal: %v); check stocks, shares and start",
-			ph, ec, r.PH, r.EC25, last)
+		err := fmt.Errorf("no water of its stocks has pH %.2f and EC %.2f mS/cm (nearest %.2f and %.2f); check stocks, shares and start", ph, ec, r.PH, r.EC25)
+		if last != nil {
+			err = fmt.Errorf("%w; last refusal: %w", err, last)
+		}
+		return found, err
 	}
 	return found, nil
 }

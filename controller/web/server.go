@@ -158,8 +158,11 @@ func (s *Server) Serve(ctx context.Context) error {
 		_ = d.server.Shutdown(closing) // pages still open are cut after a second
 		_ = d.server.Close()
 	}
+	// What the others end with is that they were closed.
 	for ; running > 0; running-- {
-		<-failed
+		if err := <-failed; first == nil {
+			first = err
+		}
 	}
 	if errors.Is(first, http.ErrServerClosed) {
 		return nil

@@ -159,7 +159,7 @@ func (r *Recipe) salt(e Entry) error {
 	if e.Most >= 0 || e.Weight != 1 {
 		return at("has a weight or a limit", "those belong to elements")
 	}
-	grams := 0.0
+	var grams float64
 	switch plainUnit(e.Unit) {
 	case "g/L", "kg/m3":
 		grams = e.Amount

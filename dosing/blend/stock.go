@@ -1,6 +1,7 @@
 package blend
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -240,7 +241,8 @@ func acidOf(s Stock, r *Reagent, contents []holding, density float64) (Stock, er
 	default:
 		err = &Fault{l.line, l.holds, fmt.Sprintf("has the unit %q", l.unit), "write % by mass or mol/L"}
 	}
-	if f, ok := err.(*Fault); ok {
+	var f *Fault
+	if errors.As(err, &f) {
 		f.Line = l.line
 		return s, f
 	}
@@ -272,7 +274,8 @@ func (s *Stock) hold(l holding, density float64) error {
 	}
 	if strings.HasPrefix(l.holds, "grade ") {
 		each, chelate, err := ReadGrade(l.holds)
-		if f, ok := err.(*Fault); ok {
+		var f *Fault
+		if errors.As(err, &f) {
 			f.Line = l.line
 			return f
 		}

@@ -51,7 +51,9 @@ func TestReferenceSolutions(t *testing.T) {
 		}
 		if strings.Contains(name, ":K2CO3_") {
 			ours.see(percent, name)
-			s.Solve(&totals, Conditions{TempC: 25}, &r)
+			if err := s.Solve(&totals, Conditions{TempC: 25}, &r); err != nil {
+				t.Fatal(err)
+			}
 			set, percent = &released, 100*(releasedConductivity(&s.here)/want-1)
 		}
 		set.see(percent, name)
