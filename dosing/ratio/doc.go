@@ -33,4 +33,11 @@
 // What doses and water brought may be off by 5 and 10 % all along, appetites by 30 % before the first analysis, a
 // tank that nobody analysed by 25 %; that EC and charge bind the ions together narrows nothing. In `leat rehearse
 // -month` all estimates lie within two standard uncertainties of the truth.
+//
+// # The account of a filling starts from the water that a person names
+//
+// EC decides the share between source water and recipe even where a water is named: the name sets how sure that is.
+// Rejected: believing the word over the probe. `same` is an answer of its own, since confirming also follows pauses in which
+// no water changed; rejected: starting anew each time. A share that was replaced is told, not guessed from EC, which hard
+// source water hides. The row in the ledger keeps its form; carbonate is found again from the charge that is left open.
 package ratio
