@@ -27,7 +27,8 @@ How much of each stock, acid and base makes a recipe from a water. R, W and A ar
   leat blend -recipe "N=150 mg/L, P=31 mg/L, K=210 mg/L, Ca=90 mg/L, Mg=24 mg/L" -salts common -json
 
 A file begins with the header what,amount,unit (a recipe may add weight,never_above); a list of stocks with
-stock,holds,amount,unit. Amounts may be elements, oxides, ions or, in a recipe, salts; units mg/L, mmol/L, µmol/L, meq/L.
+stock,holds,amount,unit. Amounts may be elements, oxides, ions or, in a recipe, salts; units mg/L, mmol/L, µmol/L, meq/L;
+a water's hardness and alkalinity also in mg/L CaCO3, °dH or °fH. An iron chelate states its iron: iron DTPA 7 %.
 Exit code: 0 done, 1 refused, 2 wrong use.
 
 `

@@ -183,10 +183,7 @@ func (b *builder) stock(path string, in *pumpTable, pump *dosing.Pump) liquid {
 	l.known = true
 	var words []string
 	for _, name := range sortedKeys(in.Salts) {
-		s, known := salts[strings.ToLower(name)]
-		if !known {
-			s, known = salts[name]
-		}
+		s, known := blend.SaltNamed(name)
 		mass := in.Salts[name].value
 		key := join(join(path, "salts"), name)
 		if !known {
@@ -261,10 +258,7 @@ func (b *builder) group(path string, in *pumpTable, pump *dosing.Pump, l liquid)
 func (b *builder) groupOfSalts(path string, in *pumpTable) (found dosing.Group, ok bool) {
 	found, of := dosing.GroupNeutral, ""
 	for _, name := range sortedKeys(in.Salts) {
-		s, known := salts[strings.ToLower(name)]
-		if !known {
-			s, known = salts[name]
-		}
+		s, known := blend.SaltNamed(name)
 		switch {
 		case !known || s.Group == dosing.GroupNeutral || s.Group == found:
 		case found == dosing.GroupNeutral || found == dosing.GroupChelate && found.MayMeet(s.Group):

@@ -102,6 +102,8 @@ func ReadRecipe(name string, entries []Entry) (Recipe, error) {
 		at := func(problem, hint string) error { return &Fault{e.Line, e.What, problem, hint} }
 		s, ok := spelled(e.What)
 		switch {
+		case nitrite(e.What):
+			return r, at(nitriteProblem, "ask for NO3-N or NH4-N")
 		case !ok:
 			if err := r.salt(e); err != nil {
 				return r, err
@@ -114,6 +116,8 @@ func ReadRecipe(name string, entries []Entry) (Recipe, error) {
 			}
 			r.PH, r.EC = max(r.PH, a.PH), max(r.EC, a.EC)
 			continue
+		case s.substance == hardness:
+			return r, at("is no nutrient", "ask for Ca and Mg")
 		case s.substance == alkaline:
 			return r, at("is no nutrient", "alkalinity follows from the pH you ask for")
 		}

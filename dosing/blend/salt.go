@@ -3,6 +3,8 @@ package blend
 import (
 	_ "embed"
 	"encoding/csv"
+	"fmt"
+	"regexp"
 	"sort"
 	"strconv"
 	"strings"
@@ -37,7 +39,8 @@ type Salt struct {
 // Salts is the table of salts by name.
 var Salts = readSalts()
 
-// SaltNamed finds a salt by name in either case, or by formula.
+// SaltNamed finds a salt by name in either case, or by formula; an iron chelate with the
+// percentage of iron in its name, from 1 to 15.
 func SaltNamed(name string) (*Salt, bool) {
 	name = strings.TrimSpace(name)
 	if s, ok := Salts[name]; ok {
@@ -46,6 +49,30 @@ func SaltNamed(name string) (*Salt, bool) {
 	for _, key := range SaltNames() {
 		if s := Salts[key]; strings.EqualFold(key, name) || s.Formula == name && !strings.Contains(s.Formula, " ") {
 			return s, true
+		}
+	}
+	return chelateNamed(name)
+}
+
+var chelateName = regexp.MustCompile(`(?i)^iron (DTPA|EDTA|EDDHA) ([0-9.]+) ?%$`)
+
+// chelateNamed is an iron chelate of the strength that its name states: "iron DTPA 7 %".
+// As much of it as holds a mole of iron is a mole.
+func chelateNamed(name string) (*Salt, bool) {
+	words := chelateName.FindStringSubmatch(name)
+	if words == nil {
+		return nil, false
+	}
+	percent, err := strconv.ParseFloat(words[2], 64)
+	if err != nil || !(percent >= 1 && percent <= 15) {
+		return nil, false
+	}
+	kind := strings.ToUpper(words[1])
+	for _, key := range SaltNames() {
+		if strings.HasPrefix(key, "iron "+kind+" ") {
+			s := *Salts[key]
+			s.Name, s.MolarMass = fmt.Sprintf("iron %s %s %%", kind, figure(percent)), spellings["Fe"].mass/percent*100
+			return &s, true
 		}
 	}
 	return nil, false

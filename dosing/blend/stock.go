@@ -285,6 +285,9 @@ func (s *Stock) hold(l holding, density float64) error {
 		s.put(Portion{Name: l.holds, Grams: grams, Group: groupOf(each, chelate), Each: Content{}.Plus(each, 1e-3)}, chelate)
 		return nil
 	}
+	if nitrite(l.holds) {
+		return at(nitriteProblem, "do not dose from it")
+	}
 	named, ok := spelled(l.holds)
 	if !ok || named.substance >= SubstanceCount {
 		return at("is no salt, acid, fertiliser grade or element", holdHint(l.holds))

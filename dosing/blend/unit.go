@@ -41,11 +41,12 @@ type spelling struct {
 	charge    float64
 }
 
-// nitrogen stands for total nitrogen, alkaline for alkalinity: neither is one
-// substance.
+// nitrogen stands for total nitrogen, alkaline for alkalinity, hardness for calcium and
+// magnesium together: none is one substance.
 const (
 	nitrogen = SubstanceCount + iota
 	alkaline
+	hardness
 	reading // pH, EC, temperature
 )
 
@@ -60,17 +61,20 @@ var spellings = map[string]spelling{
 	"Na": {Na, 22.990, 1, 1}, "Cl": {Cl, 35.45, 1, 1}, "Si": {Si, 28.085, 1, 1}, "SiO2": {Si, 60.083, 1, 1},
 	"Fe": {Fe, 55.845, 1, 0}, "Mn": {Mn, 54.938, 1, 0}, "Zn": {Zn, 65.38, 1, 0}, "B": {B, 10.81, 1, 0}, "Cu": {Cu, 63.546, 1, 0}, "Mo": {Mo, 95.95, 1, 0},
 	"HCO3": {alkaline, 61.017, 1, 1}, "CaCO3": {alkaline, 100.086, 2, 2}, "alkalinity": {alkaline, 100.086, 2, 2},
+	"hardness": {hardness, 100.086, 1, 2}, "total hardness": {hardness, 100.086, 1, 2}, "carbonate hardness": {alkaline, 100.086, 2, 2},
 	"pH": {reading, 0, 0, 0}, "EC": {reading, 0, 0, 0}, "temperature": {reading, 0, 0, 0},
 }
 
 // concentrations are the units of a concentration: by mass in mg/L, by amount in
-// mmol/L, by charge in meq/L.
+// mmol/L, by charge in meq/L, and of a water's hardness or alkalinity by the degree or as
+// calcium carbonate, in meq/L.
 var concentrations = map[string]struct {
-	by     byte // 'm' mass, 'n' amount, 'z' charge
+	by     byte // 'm' mass, 'n' amount, 'z' charge, 'h' hardness
 	factor float64
 }{
 	"mg/L": {'m', 1}, "ppm": {'m', 1}, "g/L": {'m', 1000}, "µg/L": {'m', 1e-3}, "g/m3": {'m', 1}, "kg/m3": {'m', 1000},
 	"mmol/L": {'n', 1}, "mol/L": {'n', 1000}, "µmol/L": {'n', 1e-3}, "meq/L": {'z', 1},
+	"mg/L CaCO3": {'h', 2 / 100.086}, "ppm CaCO3": {'h', 2 / 100.086}, "°dH": {'h', 20 / 56.077}, "°fH": {'h', 20 / 100.086},
 }
 
 // plainUnit brings the ways to write a unit to one.
@@ -82,6 +86,13 @@ func plainUnit(unit string) string {
 	if rest, found := strings.CutPrefix(unit, "ug"); found {
 		unit = "µg" + rest
 	}
+	switch strings.ToLower(unit) {
+	case "°dh", "dh", "°dkh", "dkh", "°d":
+		return "°dH"
+	case "°fh", "fh", "°f":
+		return "°fH"
+	}
+	unit = strings.Replace(unit, " as CaCO3", " CaCO3", 1)
 	return strings.ReplaceAll(strings.ReplaceAll(unit, "/l", "/L"), "m³", "m3")
 }
 
@@ -115,6 +126,12 @@ func (s spelling) amount(value float64, unit string) (float64, error) {
 		return 0, fmt.Errorf("has the unit %q; write mg/L, mmol/L, µmol/L or meq/L", unit)
 	}
 	switch {
+	case u.by == 'h' && s.substance == alkaline:
+		return value * u.factor, nil
+	case u.by == 'h' && (s.substance == Ca || s.substance == Mg || s.substance == hardness):
+		return value * u.factor / 2, nil
+	case u.by == 'h':
+		return 0, fmt.Errorf("is neither hardness nor alkalinity, and %s counts those; write mg/L or mmol/L", plainUnit(unit))
 	case u.by == 'm':
 		return value * u.factor / s.mass * s.per, nil
 	case u.by == 'z' && s.charge == 0:

@@ -25,10 +25,13 @@ const usualWaterPH = 7.5
 // ReadAnalysis makes an analysis of a sheet's entries: elements or ions, HCO3 or
 // alkalinity, pH, EC.
 func ReadAnalysis(entries []Entry) (Analysis, error) {
-	a := Analysis{Alkalinity: -1}
+	a, hard := Analysis{Alkalinity: -1}, -1.0
 	for _, e := range entries {
 		s, ok := spelled(e.What)
 		at := func(problem, hint string) error { return &Fault{e.Line, e.What, problem, hint} }
+		if nitrite(e.What) {
+			return a, at(nitriteProblem, nitriteHint)
+		}
 		if !ok {
 			return a, at("is nothing an analysis names", nameHint(e.What))
 		}
@@ -44,12 +47,22 @@ func ReadAnalysis(entries []Entry) (Analysis, error) {
 		if s.substance == nitrogen {
 			return a, at("does not say its form", "write NO3-N and NH4-N")
 		}
+		if strings.EqualFold(e.What, "alkalinity") && strings.HasSuffix(plainUnit(e.Unit), "mol/L") {
+			return a, at("is in moles, which some laboratories count as bicarbonate and others as calcium carbonate", "write meq/L, mg/L CaCO3 or °dH, or name HCO3 or CaCO3 with mmol/L; an acid capacity to pH 4.3 in mmol/L is as many meq/L")
+		}
 		amount, err := s.amount(e.Amount, e.Unit)
 		if err != nil {
 			return a, at(err.Error(), "for example Ca,61,mg/L")
 		}
 		if amount > 1000 {
 			return a, at("is more than any solution that plants live in", "check the unit")
+		}
+		if s.substance == hardness {
+			if hard >= 0 {
+				return a, at("states the hardness twice", "leave one out")
+			}
+			hard = amount
+			continue
 		}
 		if s.substance == alkaline {
 			if a.Alkalinity >= 0 {
@@ -63,8 +76,45 @@ func ReadAnalysis(entries []Entry) (Analysis, error) {
 		}
 		a.Content[s.substance], a.Stated[s.substance] = amount, true
 	}
-	return a, nil
+	return a, a.share(hard)
 }
+
+// share gives what a total hardness, in mmol/L, leaves to the one of calcium and magnesium
+// that is not stated; below zero for no hardness.
+func (a *Analysis) share(hard float64) error {
+	fault := func(problem, hint string) error { return &Fault{0, "hardness", problem, hint} }
+	known := a.Content[Ca] + a.Content[Mg]
+	apart := math.Abs(known-hard) > 0.05+0.1*hard
+	switch {
+	case hard < 0:
+	case !a.Stated[Ca] && !a.Stated[Mg]:
+		return fault("does not say how much of it is calcium", "state Ca or Mg beside it, the other follows")
+	case a.Stated[Ca] && a.Stated[Mg] && apart:
+		return fault(fmt.Sprintf("is %s mmol/L, and Ca and Mg make %s", figure(hard), figure(known)), "one of the three is wrong: look at their units")
+	case a.Stated[Ca] && a.Stated[Mg]:
+	case known > hard && apart:
+		return fault(fmt.Sprintf("is %s mmol/L, less than what is stated of calcium or magnesium alone, %s", figure(hard), figure(known)), "one of the two is wrong: look at their units")
+	case a.Stated[Ca]:
+		a.Content[Mg], a.Stated[Mg] = max(hard-known, 0), true
+	default:
+		a.Content[Ca], a.Stated[Ca] = max(hard-known, 0), true
+	}
+	return nil
+}
+
+// nitrite is named apart from nitrate, one letter off, to be refused and not guessed at.
+func nitrite(name string) bool {
+	switch plainName(name) {
+	case "no2", "no2n", "nno2", "nitrite", "nitritenitrogen":
+		return true
+	}
+	return false
+}
+
+const (
+	nitriteProblem = "is nitrite: no nutrient, harmful to roots, and not to be counted as nitrate"
+	nitriteHint    = "leave the line out; if it is above about 1 mg/L, find where it comes from before you dose"
+)
 
 func (a *Analysis) read(e Entry) error {
 	switch strings.ToLower(e.What) {
