@@ -1,11 +1,3 @@
-// Package blend turns a recipe, source water and a row of stocks into millilitres
-// of each: the nearest mixture by weighted least squares within the limits of the
-// stocks, with acid and base counted as the nutrients they are. It says in words
-// why an element cannot be met, corrects a tank from a laboratory's analysis, and
-// writes out how stocks are made.
-//
-// It touches nothing and knows no clock. Concentrations are mmol/L unless a name
-// says otherwise; dilute solutions, so that a litre is taken as a kilogram of water.
 package blend
 
 import (
