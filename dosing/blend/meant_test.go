@@ -13,7 +13,8 @@ var element = regexp.MustCompile(`[A-Z][a-z]?`)
 // holdsWhat is what a salt, acid or element is made of, read from its formula and not
 // from the words of its name: its elements but hydrogen and oxygen, or the substance.
 func holdsWhat(name string) string {
-	formula, kind := "", "salt "
+	var formula string
+	kind := "salt "
 	if s, ok := Salts[name]; ok {
 		if formula = s.Formula; strings.Contains(formula, " ") {
 			return strings.Fields(name)[1]
