@@ -143,7 +143,7 @@ func runs(t *testing.T, path string, options Options) *alive {
 			_ = d.end()
 		}
 	})
-	apptest.Eventually(t, "the daemon is ready", func() bool { return d.supervisor.count("READY=1") == 1 })
+	apptest.Eventually(t, "the daemon is ready and has decided once", func() bool { return d.supervisor.count("READY=1") == 1 && d.View() != nil })
 	return d
 }
 
