@@ -2,8 +2,6 @@ package deploy_test
 
 import (
 	"encoding/json"
-	"fmt"
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -16,6 +14,7 @@ import (
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 
 	"leat/controller"
+	"leat/controller/app/apptest"
 	"leat/controller/payload"
 	"leat/dosing"
 	"leat/safety"
@@ -200,12 +199,7 @@ func TestNodeContractGivesTheCautions(t *testing.T) {
 func broker(t *testing.T) (url string) {
 	t.Helper()
 	mosquitto, passwd := program(t, "mosquitto", "mosquitto"), program(t, "mosquitto_passwd", "mosquitto")
-	listener, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	port := listener.Addr().(*net.TCPAddr).Port
-	listener.Close()
+	port := apptest.Port(t)
 	dir := t.TempDir()
 	conf := read(t, "mosquitto/leat.conf")
 	before, rest, _ := strings.Cut(conf, "# Nodes, probes and phones.")
@@ -217,7 +211,7 @@ func broker(t *testing.T) (url string) {
 		"/etc/mosquitto/leat.passwd", filepath.Join(dir, "passwd"),
 		"/etc/mosquitto/leat.acl", filepath.Join(dir, "acl"),
 		"/var/lib/mosquitto/", dir+"/",
-		"listener 1883 127.0.0.1", fmt.Sprintf("listener %d 127.0.0.1", port),
+		"listener 1883 127.0.0.1", "listener "+port+" 127.0.0.1",
 	).Replace(before + after)
 	if os.Getuid() == 0 {
 		conf += "user root\n" // else it gives up root and cannot read the test's folder
@@ -247,7 +241,7 @@ func broker(t *testing.T) (url string) {
 			t.Log(said.String())
 		}
 	})
-	return fmt.Sprintf("tcp://127.0.0.1:%d", port)
+	return "tcp://127.0.0.1:" + port
 }
 
 var users = []string{"leat", "reagents", "stocks", "probes", "irrigation", "phone"}

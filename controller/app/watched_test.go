@@ -56,7 +56,7 @@ func watchUntil(t *testing.T, broker string, disk time.Duration, point string) *
 	}
 	t.Cleanup(func() { _ = os.RemoveAll(folder) })
 	w := &watched{t: t, state: filepath.Join(folder, "state"), disk: filepath.Join(folder, "disk")}
-	port := freePort(t)
+	port := apptest.Port(t)
 	path := apptest.Config(t, broker, "listen = \"127.0.0.1:0\"", "listen = \"127.0.0.1:"+port+"\"")
 	text, err := os.ReadFile(path)
 	if err != nil {
@@ -69,17 +69,6 @@ func watchUntil(t *testing.T, broker string, disk time.Duration, point string) *
 	w.process = apptest.Start(t, []string{childConfig + "=" + path, childPoint + "=" + point, childDisk + "=" + w.disk})
 	apptest.Eventually(t, "leases go out", func() bool { return w.count() > 0 || w.process.Ended() })
 	return w
-}
-
-func freePort(t *testing.T) string {
-	t.Helper()
-	listener, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer listener.Close()
-	_, port, _ := net.SplitHostPort(listener.Addr().String())
-	return port
 }
 
 // slow makes each append to the record take so long from now on.

@@ -23,6 +23,7 @@ import (
 	"testing"
 	"time"
 
+	"leat/controller/app/apptest"
 	"leat/controller/mqtt"
 )
 
@@ -57,14 +58,8 @@ type mosquitto struct {
 
 func newMosquitto(t testing.TB, settings ...string) *mosquitto {
 	t.Helper()
-	m := &mosquitto{t: t, path: tool(t, "mosquitto")}
-	listener, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	m.address = listener.Addr().String()
-	listener.Close()
-	_, port, _ := net.SplitHostPort(m.address)
+	port := apptest.Port(t)
+	m := &mosquitto{t: t, path: tool(t, "mosquitto"), address: net.JoinHostPort("127.0.0.1", port)}
 	me, err := user.Current()
 	if err != nil {
 		t.Fatal(err)

@@ -54,14 +54,8 @@ type Broker struct {
 // configuration; with none, anyone may do anything.
 func NewBroker(t testing.TB, settings ...string) *Broker {
 	t.Helper()
-	b := &Broker{t: t, path: Tool(t, "mosquitto")}
-	listener, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	b.Address = listener.Addr().String()
-	_ = listener.Close() // bound again in a moment
-	_, b.Port, _ = net.SplitHostPort(b.Address)
+	b := &Broker{t: t, path: Tool(t, "mosquitto"), Port: Port(t)}
+	b.Address = net.JoinHostPort("127.0.0.1", b.Port)
 	me, err := user.Current()
 	if err != nil {
 		t.Fatal(err)
