@@ -131,13 +131,13 @@ func (b *builder) reagent(path string, in *pumpTable, pump *dosing.Pump) liquid 
 			pump.Reagent = pump.Role.String()
 		}
 		b.warn(path, "reagent not in the table: what it adds to nutrients and EC is not known")
-		return liquid{acid: sign * in.Strength.value}
+		return liquid{acid: sign * in.Dilution.Of(in.Strength.value)}
 	}
 	if r.Role != pump.Role {
 		b.fault(join(path, "reagent"), quoted(in.Reagent), fmt.Sprintf("is %s, not %s", article(r.Role), article(pump.Role)), "correct role or reagent; swapped, every correction would make things worse")
 		return liquid{}
 	}
-	l, key, text, hint := liquidOf(r, in.Strength, in.Density)
+	l, key, text, hint := liquidOf(r, in.Strength, in.Density, in.Dilution.Dilution)
 	if text != "" {
 		value := quoted(in.Strength.text)
 		if key == "density" {
@@ -163,7 +163,7 @@ func (b *builder) stock(path string, in *pumpTable, pump *dosing.Pump) liquid {
 	for _, stray := range []struct {
 		key    string
 		stated bool
-	}{{"strength", in.Strength.stated}, {"density", in.Density.stated}} {
+	}{{"strength", in.Strength.stated}, {"density", in.Density.stated}, {"dilution", in.Dilution.text != ""}} {
 		if stray.stated {
 			b.fault(join(path, stray.key), "", "is only for acid and base", "state salts or ec_gain of a stock")
 		}
