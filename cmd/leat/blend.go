@@ -327,7 +327,7 @@ func readAcid(text string) (blend.Stock, error) {
 					return blend.Stock{}, &wrongUse{"-acid: " + err.Error()}
 				}
 			}
-			return blend.DilutedStock(text, r, percent, diluted)
+			return blend.AcidStock(text, r, percent, 0, diluted)
 		}
 	}
 	return blend.Stock{}, &wrongUse{fmt.Sprintf("-acid %q is not NAME PERCENT %%, with one of %s", text, strings.Join(blend.ReagentNames(), ", "))}

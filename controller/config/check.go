@@ -183,7 +183,7 @@ func (f *File) pumpReport(s *size, i int) PumpReport {
 		PerMinute: p.PerSecond.Millilitres() * 60, Smallest: p.Smallest.Millilitres(), OnTime: c.OnTime.Seconds(), Hang: s.hangs[i].Seconds(),
 		PerDose: c.PerDose.Millilitres(), PerHour: c.PerHour.Millilitres(), PerDay: c.PerDay.Millilitres(), Container: p.Container.Millilitres(),
 		Node: p.Node, Channel: f.channels[i], Effects: []Effect{}}
-	if l := &f.liquids[i]; l.reagent != nil && l.diluted > 0 {
+	if l := &f.liquids[i]; l.reagent != nil && l.diluted.Stated() {
 		r.Diluted = fmt.Sprintf("%s: %s", l.diluted, l.reagent.Strength(l.molar))
 	}
 	if f.Topics != nil {

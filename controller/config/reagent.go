@@ -46,20 +46,17 @@ func (s *strength) UnmarshalText(text []byte) error {
 
 func (s strength) form() kind { return strengthKind{} }
 
-// dilution is how far a labelled acid or base has been diluted; not at all where it is not stated.
-type dilution struct {
-	blend.Dilution
-	text string
-}
+// dilution is how far a labelled acid or base has been diluted.
+type dilution struct{ blend.Dilution }
 
 // UnmarshalText reads "1:10" or "1+9".
 func (d *dilution) UnmarshalText(text []byte) error {
-	parts, err := blend.ReadDilution(string(text))
 	var fault *blend.Fault
+	read, err := blend.ReadDilution(string(text))
 	if errors.As(err, &fault) {
 		return &problem{fault.Problem, fault.Hint}
 	}
-	*d = dilution{parts, string(text)}
+	d.Dilution = read
 	return err
 }
 
@@ -71,6 +68,7 @@ type liquid struct {
 	traceEC float64        // mS/cm that 1 mL brings to 1 L through ions that are not modelled
 	molar   float64        // mol/L, of an acid or base
 	diluted blend.Dilution // of a labelled acid or base
+	parts   float64        // how many times as strong its label is; 1 where it is not diluted
 	reagent *blend.Reagent
 	made    []blend.Portion // of a stock
 }
@@ -103,7 +101,11 @@ func liquidOf(r *blend.Reagent, s strength, density measured[densityKind], dilut
 	if !(l.molar > 0) || l.molar > 25 {
 		return l, "strength", "is not a strength that " + r.Name + " can have", `take it from the label, for example "38 %"`
 	}
-	l.diluted, l.molar = diluted, diluted.Of(l.molar)
+	left, fault := diluted.Of(r, l.molar)
+	if fault != nil {
+		return l, "dilution", fault.Problem, fault.Hint
+	}
+	l.diluted, l.parts, l.molar = diluted, l.molar/left, left
 	l.ions = chem.Totals{}.Add(r.Ions, l.molar*1000)
 	l.known = true
 	l.acid = acidity(l.ions) / 1000

@@ -20,7 +20,6 @@ type Stock struct {
 	Made     []Portion
 	Chelate  string  // of its iron
 	Molar    float64 // mol/L of an acid or base
-	Percent  float64 // mass percent of an acid or base, 0 if not stated
 	AtMost   float64 // mL per litre of solution; 0 = no limit
 	Smallest float64 // smallest dose of its pump, mL; 0 = any
 	Share    float64 // of the blend until now; 0 = not stated
@@ -200,9 +199,9 @@ func stockOf(name string, lines []holding) (Stock, error) {
 		return s, &Fault{lines[0].line, name, "holds nothing", "say what stands in it: a salt in g/L, an acid in %, or its label"}
 	}
 	if r, ok := ReagentNamed(contents[0].holds); ok {
-		return acidOf(s, r, contents, density, diluted.dilution)
+		return acidOf(s, r, contents, density, diluted)
 	}
-	if diluted.dilution > 0 {
+	if diluted.dilution.Stated() {
 		return s, &Fault{diluted.line, diluted.holds, "belongs to an acid or base alone", "give a stock of salts as it is, in g/L"}
 	}
 	for _, l := range contents {
