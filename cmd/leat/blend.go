@@ -410,7 +410,7 @@ func blendList(args []string, stdout, stderr io.Writer) int {
 	fmt.Fprintln(stdout, "Recipes")
 	for _, name := range blend.RecipeNames() {
 		r, _ := blend.RecipeNamed(name)
-		fmt.Fprintf(stdout, "  %-12s %s\n", name, r.Source)
+		fmt.Fprintf(stdout, "  %-12s %s\n", name, r.Source())
 	}
 	fmt.Fprintln(stdout, "\nSalts                                    dissolves at 20 °C")
 	for _, name := range blend.SaltNames() {
