@@ -23,10 +23,10 @@ type Want struct {
 type Recipe struct {
 	Name          string
 	source, known string
-	Wants        [SubstanceCount]Want
-	Nitrogen     Want    // nitrate and ammonium together, where the recipe does not split them
-	PH, EC       float64 // 0 where it does not say
-	Remarks      []string
+	Wants         [SubstanceCount]Want
+	Nitrogen      Want    // nitrate and ammonium together, where the recipe does not split them
+	PH, EC        float64 // 0 where it does not say
+	Remarks       []string
 }
 
 // Source is where a built-in recipe was published and how its figures are known; empty of
