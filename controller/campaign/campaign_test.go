@@ -68,7 +68,7 @@ func TestTheClairvoyantBeatsTheTimer(t *testing.T) {
 	}
 }
 
-// The figures of control.md on nights whose course is known.
+// The figures of a night whose course is known.
 func TestScoresFollowTheDefinitions(t *testing.T) {
 	s := newScorer(10 * time.Hour)
 	target := dosing.Target{PH: 5.8, EC: 2}
@@ -98,7 +98,7 @@ func TestScoresFollowTheDefinitions(t *testing.T) {
 	near("IAE of EC", ec.IAE, 9*0.02)
 }
 
-// Independent draws of the set: ranges as in control.md.
+// Independent draws of the set, each within its range.
 func TestStandardNightsAreDrawnFromTheirRanges(t *testing.T) {
 	wide := between{math.Inf(1), math.Inf(-1)}
 	litres, ph := wide, wide

@@ -110,7 +110,7 @@ func TestANodeWithoutTheFullContractGetsHalfTheCaps(t *testing.T) {
 }
 
 // A steady stream keeps rate × (θ + τ) in transit; 0.30 pH of it at the gate's
-// buffer floor is the most (safety.md, Caps). Worked by hand for a slow tank.
+// buffer floor is the most (safety/doc.go). Worked by hand for a slow tank.
 func TestSlowMixingLimitsWhatCanBeSustained(t *testing.T) {
 	base := good(t, "plain.toml")
 	text := changed(t, base, `lag = "2 min"`, `lag = "40 min"`)

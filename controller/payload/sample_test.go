@@ -193,7 +193,7 @@ func TestEverySampleIsUsed(t *testing.T) {
 	}
 }
 
-// The topics' table in interfaces.md is what nodes and dashboards are built from.
+// Nodes and dashboards are built from these topics.
 func TestTopicsStandAsDocumented(t *testing.T) {
 	topics, err := NewTopics("", "row", []string{"reservoir", "nursery"}, map[string]string{"nursery/reading/ph": "plant/7/ph"})
 	if err != nil {

@@ -17,8 +17,7 @@ type seen struct {
 	begun       Truth // the water when the fault began
 }
 
-// shows says, for each fault, what must show of it (faults.md, columns "fault" and
-// "injection"). The fault begins after 30 minutes; each check runs on from there.
+// shows says, for each fault, what must show of it. The fault begins after 30 minutes; each check runs on from there.
 var shows = map[string]func(s seen){
 	"circulation-off": func(s seen) {
 		s.acidify()

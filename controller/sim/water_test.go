@@ -155,7 +155,7 @@ func TestBufferCapacityIsThatOfTheChemistry(t *testing.T) {
 }
 
 // Carbonate rebounds: acid at once meets only part of the alkalinity; as CO2 leaves,
-// pH climbs to where the open system rests (chemistry.md, control.md point 5).
+// pH climbs to where the open system rests.
 func TestCarbonateRebounds(t *testing.T) {
 	s := yardSettings(2)
 	plant := DrawPlant(s, south, 1).still()

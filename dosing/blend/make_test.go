@@ -149,7 +149,7 @@ func TestSaltsAreSpreadSoThatCalciumNeverMeetsSulfateOrPhosphate(t *testing.T) {
 func TestSilicateCountsAsTheBaseItIs(t *testing.T) {
 	row := append(salted(t, "potassium nitrate", "potassium silicate"), stocksOf(t, "nitric,nitric acid,38,%\n")...)
 	m := mixed(t, Task{Recipe: wants(t, "K=250 mg/L, Si=28 mg/L"), Stocks: row})
-	// chemistry.md: 1–2 meq of base in a mmol of Si.
+	// Potassium silicate brings 1–2 meq of base with a mmol of Si, by its K2O to SiO2.
 	acid := m.Amounts[2] * row[2].Molar
 	if si := m.Reached[Si]; acid < si || acid > 2.05*si {
 		t.Errorf("%.3f meq/L of acid for %.3f mmol/L of Si", acid, si)

@@ -47,7 +47,7 @@ func (k *constants) setConductors() {
 		c.slowness = 1 / c.diffusion
 		c.free = c.diffusion * float64(perDiffusion*c.z)
 	}
-	// Onsager's relaxation and electrophoresis, B1 and B2 of chemistry.md.
+	// Onsager's relaxation and electrophoresis, B1 and B2 below.
 	a := elementary * elementary / (6 * math.Pi)
 	k.relax = a / (2 * vacuumPermit * k.permittivity * boltzmann * k.kelvins) * k.dhB * 1e10
 	k.electro = a * avogadro / k.viscosity * k.dhB * 1e17
@@ -59,8 +59,8 @@ func (k *constants) ions() (plus, minus []conductor) {
 }
 
 // conductivity in mS/cm by Debye-Hückel-Onsager, ion by ion, each weighted by
-// its equivalents (chemistry.md, sections 2 and 4; Appelo & Parkhurst's
-// parameters). Per equivalent
+// its equivalents, so that dilution reaches the sum of the ions (parameters of
+// Appelo & Parkhurst). Per equivalent
 //
 //	lambda = (lambda0 - B2 |z| sqrt I/(1+ka)) (1 - B1 sqrt I/(1+ka)^2) (eta0/eta)^visc
 //

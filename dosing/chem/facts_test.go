@@ -278,7 +278,7 @@ func TestSaturationTellsWhatMustNotMeet(t *testing.T) {
 	}
 }
 
-// chemistry.md, section 2: our weights against those of the reference table.
+// Our weights against those of the reference table.
 func TestNutrientSolutionsOfTheDesignTable(t *testing.T) {
 	var s Solver
 	var w worst

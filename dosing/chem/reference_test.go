@@ -9,8 +9,8 @@ import (
 // The 296 solutions of solution_cases.csv, computed with USGS PHREEQC 3.8.9 and
 // phreeqc.dat. Mixtures there are by equivalent mixing; the single salts are as
 // the program was released, which is the same for a strong electrolyte and
-// shifts K2CO3, whose anions are three kinds, by up to 5 % (chemistry.md,
-// section 2). Those rows are compared as released: the same speciation and ion
+// shifts K2CO3, whose anions are three kinds, by up to 5 %.
+// Those rows are compared as released: the same speciation and ion
 // by ion the same numbers, with the released weights. What our weights give
 // there is printed, and TestDilutionReachesTheSumOfTheIons shows which is right.
 func TestReferenceSolutions(t *testing.T) {
@@ -69,7 +69,7 @@ func TestReferenceSolutions(t *testing.T) {
 }
 
 // releasedConductivity weights each ion by its share of ionic strength, as
-// PHREEQC 3.8.9 was released; chemistry.md, section 2.
+// PHREEQC 3.8.9 was released.
 func releasedConductivity(s *speciation) float64 {
 	cations, anions := s.ions()
 	plus, minus := s.sumCharges(cations), s.sumCharges(anions)
