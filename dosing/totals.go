@@ -54,7 +54,7 @@ func (t *Totals) Count(d Dose) {
 	p.doses = append(p.doses, counted)
 	p.hour += d.Volume
 	p.day += d.Volume
-	p.ever += d.Volume
+	p.moved(&d, d.Volume)
 	t.tanks[d.Tank] = append(t.tanks[d.Tank], d)
 }
 
@@ -115,7 +115,7 @@ func (p *pumpTotals) settle(key uint64, volume Volume, up time.Duration) bool {
 		return false
 	}
 	d := p.doses[i]
-	p.ever += volume - d.Volume
+	p.moved(&d, volume-d.Volume)
 	p.take(i)
 	d.Volume, d.Up, d.Open = volume, max(d.Up, up), false
 	p.put(d)
@@ -171,7 +171,14 @@ func (t *Totals) Day(pump PumpID, up time.Duration) Volume {
 	return t.pumps[pump].day
 }
 
-// Ever is all that was counted for the pump.
+// moved adds to what the pump gave. What a person poured in never went through it.
+func (p *pumpTotals) moved(d *Dose, volume Volume) {
+	if !d.Hand {
+		p.ever += volume
+	}
+}
+
+// Ever is all that was counted for the pump, entries by hand aside.
 func (t *Totals) Ever(pump PumpID) Volume { return t.pumps[pump].ever }
 
 // advance lets doses leave the windows. One that is still open leaves none: it may

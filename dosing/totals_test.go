@@ -205,3 +205,18 @@ func TestADoseWithoutAWordCountsFromWhenItWasGivenUpAndIsOnItsWayFromTheFirstDou
 		t.Errorf("%v after the doubt the dose is on its way still", givenUp-doubted)
 	})
 }
+
+// The sum of a pump only rises: a counter that falls when an entry is voided reads as a
+// restart to whoever watches it.
+func TestWhatAPersonPouredIsNeverSaidToHaveGoneThroughThePump(t *testing.T) {
+	totals := NewTotals(1, 1)
+	totals.Count(Dose{Key: 1, Volume: 4 * Millilitre, Up: time.Second, Open: true})
+	totals.Settle(0, 1, 3*Millilitre, 2*time.Second)
+	totals.Count(Dose{Key: 2, Volume: 30 * Millilitre, Up: 3 * time.Second, Hand: true})
+	if totals.Ever(0) != 3*Millilitre || totals.Hour(0, 4*time.Second) != 33*Millilitre {
+		t.Errorf("with the entry: ever %s, in the hour %s", totals.Ever(0), totals.Hour(0, 4*time.Second))
+	}
+	if !totals.Void(0, 2) || totals.Ever(0) != 3*Millilitre || totals.Hour(0, 4*time.Second) != 3*Millilitre {
+		t.Errorf("after it was voided: ever %s, in the hour %s", totals.Ever(0), totals.Hour(0, 4*time.Second))
+	}
+}

@@ -26,6 +26,7 @@ type Scene struct {
 	Feeds    []sim.Feed
 	Options  sim.Options     // Seed and Rest included
 	Faults   []sim.Injection // times are of the night
+	slips    []slip
 
 	record *ledger.Memory // what the daemon finds; nil = nothing
 	wall   time.Time      // at the start; zero = evening
@@ -128,13 +129,15 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 }
 
 // buffer is the first tank's buffer capacity as commissioned, at its setpoint.
-func (s *Scene) buffer() float64 {
-	t := &s.Settings.Safety.Tanks[0]
+func (s *Scene) buffer() float64 { return s.bufferOf(0) }
+
+func (s *Scene) bufferOf(id dosing.TankID) float64 {
+	t := &s.Settings.Safety.Tanks[id]
 	curve, err := chem.NewCurve(t.Expected(), referenceTemp)
 	if err != nil {
 		return 0 // the daemon will refuse the same tank
 	}
-	return curve.Buffer(s.Settings.Tanks[0].PH.Value) * t.BufferScale
+	return curve.Buffer(s.Settings.Tanks[id].PH.Value) * t.BufferScale
 }
 
 // restFor leaves the daemon its start-up wait before the night begins, and a

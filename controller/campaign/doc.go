@@ -17,6 +17,15 @@
 // A zone's gas exchange is drawn from half to twice the usual of its kind; a night of the user's own farm from half to twice
 // what its configuration states. The set standard has no zones, so its nights are those of before.
 //
+// # People
+//
+// `leat rehearse -people`, with any set, faults or configuration: two to four times a night a person pours a liquid (worth
+// 0.02 to 0.10 pH or 0.02 to 0.08 mS/cm as commissioned) and writes ten times or a tenth of it down, another liquid, another
+// tank (with one tank: the same twice), or asks for a setpoint ten times too high or a digit off; two to twenty minutes later
+// it is voided and written down right. The water has what was truly poured. The invariants are those of every night; the
+// ledger is replayed after each word too. A switch of its own rather than a fault among others: it goes with all of them, a
+// night without faults stays one, and the nights of swarm stay what they were.
+//
 // # How a night is scored
 //
 // True values of the bulk water every ten seconds, against the working setpoint on its ramp. In band is the share of time

@@ -187,6 +187,9 @@ func (o *Options) replay(v *Violation, faults string) string {
 	if faults == "" {
 		faults = faultsNone
 	}
+	if o.People {
+		command += " -people"
+	}
 	if o.Without != "" {
 		command += " -without " + o.Without
 	}

@@ -21,6 +21,7 @@ type played struct {
 	hash   uint64
 	trace  *Trace
 	view   *controller.View
+	people *PeopleCount
 }
 
 // run plays the night under the shipped daemon. tell, if any, is given each line of
@@ -64,7 +65,10 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 		return nil, err
 	}
 	record.night, record.store, n.Seen = n, store, record.seen
-	record.drawn = s.Options.Rest + (s.Hours * time.Duration(s.Seed%97) / 97).Truncate(time.Second)
+	record.drawn = []time.Duration{s.Options.Rest + (s.Hours * time.Duration(s.Seed%97) / 97).Truncate(time.Second)}
+	for i := range s.slips {
+		record.drawn = append(record.drawn, s.Options.Rest+s.slips[i].at+2*time.Second, s.Options.Rest+s.slips[i].seen+2*time.Second)
+	}
 	if tell != nil {
 		n.Notice = func(now dosing.Instant, notice controller.Notice) { tell(now.Up-s.Options.Rest, notice) }
 	}
@@ -78,7 +82,14 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	}
 	out := &played{trace: record.trace}
 	record.look(n.Now())
-	n.Run(s.Hours, record.look)
+	hands := &grower{slips: s.slips, settings: s.Settings, night: n, farm: farm, begin: s.Options.Rest, count: PeopleCount{Slips: map[string]int{}}}
+	n.Run(s.Hours, func(now dosing.Instant) {
+		record.look(now)
+		hands.second(now)
+	})
+	if len(s.slips) > 0 {
+		out.people = &hands.count
+	}
 	if err := errors.Join(farm.Err(), record.replay(n.Now())); err != nil {
 		return nil, err
 	}

@@ -19,6 +19,7 @@ type Options struct {
 	Seed       uint64 // of the first night; each further night has the next one
 	Faults     string // none, one, two, each, swarm, or names of sim.Faults as listed reads them
 	Yardsticks bool
+	People     bool // they pour, mistype and put it right
 	Workers    int
 	// Farm, if any, is the user's own station in place of drawn ones; Path is where it
 	// is described and From the state folder of its Past, for the command of a replay.
@@ -57,6 +58,7 @@ type Outcome struct {
 	Sightings  []Sighting // of each fault
 	Twinned    bool       // there was a fault, and Harm holds
 	Harm       Harm
+	People     *PeopleCount // nil without
 	Hash       uint64
 }
 
@@ -144,6 +146,8 @@ func (o *Options) check() (set Set, err error) {
 		err = fmt.Errorf("%d nights to rehearse; give at least 1", o.Nights)
 	case o.Farm != nil && o.Yardsticks:
 		err = fmt.Errorf("yardsticks are laws for a row of one acid, one base and two stocks; leave -yardsticks out with a configuration of your own")
+	case o.People && (o.Yardsticks || o.Plant != ""):
+		err = fmt.Errorf("people pour into the simulated water under the daemon: leave -yardsticks and -plant out with -people")
 	case o.Plant != "" && (o.Yardsticks || o.Farm != nil && len(o.Farm.Settings.Tanks) != 1):
 		err = fmt.Errorf("a plant of your own is the water of one tank, and the clairvoyant cannot see into it: rehearse one tank, without -yardsticks")
 	}
@@ -170,6 +174,9 @@ func (o *Options) Night(set *Set, night int) (*Scene, string, error) {
 	}
 	s.plant, s.stderr = o.Plant, o.Stderr
 	s.Faults = drawFaults(o.Faults, seed, s.Hours)
+	if o.People {
+		s.slips = s.drawSlips()
+	}
 	var names []string
 	for _, f := range s.Faults {
 		names = append(names, f.Fault)
@@ -186,7 +193,7 @@ func (o *Options) night(set *Set, night int) (*Outcome, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := &Outcome{Night: night, Seed: s.Seed, Fault: fault, Hours: s.Hours.Hours(), Mixing: s.settled(), Redrawn: s.Redrawn, Scores: p.scores, Hash: p.hash}
+	out := &Outcome{Night: night, Seed: s.Seed, Fault: fault, Hours: s.Hours.Hours(), Mixing: s.settled(), Redrawn: s.Redrawn, Scores: p.scores, People: p.people, Hash: p.hash}
 	out.Violations, err = s.judge(p, night)
 	if err != nil {
 		return nil, err

@@ -25,6 +25,7 @@ type Report struct {
 	Alarms     AlarmReport  `json:"alarms"`
 	Invariants Judgement    `json:"invariants"`
 	Harm       *HarmReport  `json:"by_doses,omitempty"`
+	People     *PeopleCount `json:"people,omitempty"`
 	Speed      Speed        `json:"speed"`
 	TraceHash  string       `json:"trace_hash"`
 	Yardsticks []LawReport  `json:"yardsticks,omitempty"`
@@ -149,6 +150,12 @@ func (o *Options) report(set *Set, outcomes []*Outcome) *Report {
 		r.Invariants.Violations += len(out.Violations)
 		if r.Invariants.First == nil && len(out.Violations) > 0 {
 			r.Invariants.First = &out.Violations[0]
+		}
+		if out.People != nil {
+			if r.People == nil {
+				r.People = &PeopleCount{}
+			}
+			r.People.add(out.People)
 		}
 		h.Write(binary.LittleEndian.AppendUint64(nil, out.Hash))
 		for i := range out.Scores {

@@ -33,6 +33,7 @@ func (r *Report) Write(w io.Writer) error {
 	}
 	r.kinds(p)
 	r.Harm.write(p)
+	r.People.write(p)
 	p.line("invariants %s: %d violations", strings.Trim(fmt.Sprint(r.Invariants.Checked), "[]"), r.Invariants.Violations)
 	if v := r.Invariants.First; v != nil {
 		p.line("    first: %v", v)

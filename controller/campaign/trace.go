@@ -1,6 +1,7 @@
 package campaign
 
 import (
+	"slices"
 	"time"
 
 	"leat/controller"
@@ -182,7 +183,7 @@ type recorder struct {
 	step  uint64
 	plans map[ledger.OrderID]dosing.Plan
 	store ledger.Store
-	drawn time.Duration // when the ledger is replayed
+	drawn []time.Duration // when the ledger is replayed
 }
 
 func newRecorder(s *Scene, farm *sim.Farm) (*recorder, error) {
@@ -285,7 +286,7 @@ func (r *recorder) replay(now dosing.Instant) error {
 
 // look takes the samples that are due at now.
 func (r *recorder) look(now dosing.Instant) {
-	if now.Up == r.drawn {
+	if slices.Contains(r.drawn, now.Up) {
 		if err := r.replay(now); err != nil {
 			panic(err) // the ledger that is appended to does not verify
 		}

@@ -1,0 +1,101 @@
+package campaign
+
+import (
+	"testing"
+	"time"
+)
+
+func TestPeopleMakeSlipsOfEveryKindAndHaveTimeToPutThemRight(t *testing.T) {
+	var kinds [slipKinds]int
+	for seed := range uint64(100) {
+		s, err := standard.Scene(seed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		before := time.Duration(0)
+		for _, x := range s.drawSlips() {
+			kinds[x.kind]++
+			if x.at < before || x.seen < x.at+2*time.Minute || x.seen > s.Hours || x.volume <= 0 {
+				t.Errorf("seed %d: a slip at %v that is seen at %v, after one at %v: %+v", seed, x.at, x.seen, before, x)
+			}
+			before = x.seen
+			if right := (entry{x.tank, x.pump, x.volume}); x.wrong == right && (x.kind == slipAmount || x.kind == slipLiquid) {
+				t.Errorf("seed %d: nothing is wrong with %+v", seed, x)
+			}
+		}
+	}
+	for kind, n := range kinds {
+		if n < 30 {
+			t.Errorf("%d slips of the kind %q in 100 nights", n, slipNames[kind])
+		}
+	}
+}
+
+func TestWhatPeopleMistypeAndTakeBackBreaksNoInvariant(t *testing.T) {
+	r := short(t, Options{Nights: 6, Seed: 40, Workers: 2, People: true})
+	if r.Invariants.Violations > 0 {
+		t.Errorf("%v; %s", *r.Invariants.First, r.Invariants.Replay)
+	}
+	c := r.People
+	if c == nil || c.Taken == 0 || c.Refused == 0 || c.TakenBack == 0 || len(c.Slips) != int(slipKinds) {
+		t.Errorf("%+v", c)
+	}
+	if plain := short(t, Options{Nights: 6, Seed: 40, Workers: 2}); plain.People != nil || plain.TraceHash == r.TraceHash {
+		t.Errorf("without people: %+v, trace %s", plain.People, plain.TraceHash)
+	}
+}
+
+// A pour written down ten times too large, put right four minutes later: what stands at
+// the end is the truth, and the ledger was replayed after each word.
+func TestAWrongEntryIsVoidedAndTheRightOneStands(t *testing.T) {
+	s, err := standard.Scene(3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Hours = time.Hour
+	poured := s.Settings.Pumps()[acidPump].Smallest
+	s.slips = []slip{{kind: slipAmount, at: 20 * time.Minute, seen: 24 * time.Minute, pump: acidPump, volume: poured,
+		wrong: entry{0, acidPump, 10 * poured}, confirms: true}}
+	p, err := s.run(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	hands := p.view.Tanks[0].Hands
+	if len(hands) != 2 || hands[0].Voided || hands[0].Volume != poured || !hands[1].Voided || hands[1].Volume != 10*poured {
+		t.Errorf("the page shows %+v", hands)
+	}
+	if p.people.Taken != 1 || p.people.TakenBack != 1 {
+		t.Errorf("%+v", p.people)
+	}
+	if n := len(p.trace.Replays); n != 4 { // drawn, wrong, right, end
+		t.Errorf("the ledger was replayed %d times", n)
+	}
+	for _, v := range Check(p.trace) {
+		t.Error(v)
+	}
+}
+
+func TestAnEntryForAnotherTankIsTakenBackThere(t *testing.T) {
+	s, err := standard.Scene(4)
+	if err != nil {
+		t.Fatal(err)
+	}
+	two := *s.Settings
+	two.Tanks = append(two.Tanks[:1:1], two.Tanks[0])
+	two.Safety.Tanks = append(two.Safety.Tanks[:1:1], two.Safety.Tanks[0])
+	s.Settings = &two
+	found := false
+	for s.Seed = range uint64(50) {
+		for _, x := range s.drawSlips() {
+			if x.kind == slipTank {
+				found = true
+				if x.wrong.tank == x.tank || x.wrong.pump != x.pump || x.wrong.volume != x.volume {
+					t.Errorf("%+v", x)
+				}
+			}
+		}
+	}
+	if !found {
+		t.Error("nobody takes one tank for another")
+	}
+}
