@@ -85,6 +85,7 @@ type PumpReport struct {
 	Name      string   `json:"name"`
 	Role      string   `json:"role"`
 	Reagent   string   `json:"reagent"`
+	Diluted   string   `json:"diluted,omitempty"` // strength that is left of a labelled acid or base
 	Group     string   `json:"group"`
 	AcidPerML float64  `json:"acid_meq_per_ml"`
 	ECPerML   float64  `json:"ec_ms_per_cm_per_ml_l"`
@@ -182,6 +183,9 @@ func (f *File) pumpReport(s *size, i int) PumpReport {
 		PerMinute: p.PerSecond.Millilitres() * 60, Smallest: p.Smallest.Millilitres(), OnTime: c.OnTime.Seconds(), Hang: s.hangs[i].Seconds(),
 		PerDose: c.PerDose.Millilitres(), PerHour: c.PerHour.Millilitres(), PerDay: c.PerDay.Millilitres(), Container: p.Container.Millilitres(),
 		Node: p.Node, Channel: f.channels[i], Effects: []Effect{}}
+	if l := &f.liquids[i]; l.reagent != nil && l.diluted.Stated() {
+		r.Diluted = fmt.Sprintf("%s: %s", l.diluted, l.reagent.Strength(l.molar))
+	}
 	if f.Topics != nil {
 		r.Order = f.Topics.Order(p.Name)
 	}

@@ -80,6 +80,7 @@ type pumpTable struct {
 	Reagent    string                        `toml:"reagent" doc:"what stands in the container; for acid and base one of: nitric acid, phosphoric acid, sulfuric acid, potassium hydroxide, sodium hydroxide, potassium carbonate, potassium bicarbonate; another needs its strength in meq/mL"`
 	Strength   strength                      `toml:"strength" doc:"of an acid or base: mass percent, mol/L or meq/mL"`
 	Density    measured[densityKind]         `toml:"density" doc:"of an acid or base in mass percent; default from the table of densities at 20 °C"`
+	Dilution   dilution                      `toml:"dilution" doc:"how far the labelled acid or base has been diluted: 1:10 is one litre made up to ten, 1+9 one litre and nine of water"`
 	Salts      map[string]measured[saltKind] `toml:"salts" doc:"of a stock: each salt and its mass in a litre of stock"`
 	ECGain     measured[gainKind]            `toml:"ec_gain" doc:"what 1 mL in 1 L of tank water does to EC; default from salts or strength"`
 	Rate       measured[rateKind]            `toml:"rate" need:"yes" doc:"delivered per time, measured at its working pressure"`

@@ -112,6 +112,11 @@ func (p *printer) pumps(pumps []PumpReport) {
 		rows = append(rows, []string{x.Name, shorten(x.Reagent, 40), x.Group, share, figure(x.AcidPerML), figure(x.ECPerML), figure(x.PerMinute)})
 	}
 	p.table(rows)
+	for i := range pumps {
+		if pumps[i].Diluted != "" {
+			p.line("  %s, %s diluted %s", pumps[i].Name, pumps[i].Reagent, pumps[i].Diluted)
+		}
+	}
 }
 
 func (p *printer) limits(pumps []PumpReport) {
