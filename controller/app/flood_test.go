@@ -27,8 +27,7 @@ func flood(t *testing.T, broker string, perSecond int, lasts time.Duration, each
 		for due := int(time.Since(began).Seconds() * float64(perSecond)); i < due; i++ {
 			topic, body := each(i)
 			if err := link.Publish(topic, 0, false, []byte(body)); err != nil {
-				t.Errorf("message %d of the flood: %v", i, err)
-				return
+				apptest.Eventually(t, "the flood goes on", link.Open)
 			}
 		}
 		time.Sleep(5 * time.Millisecond)
@@ -216,11 +215,11 @@ func TestDiskThatWasSlowForAWhileLetsDosingGoOnWhenItHasCaughtUp(t *testing.T) {
 
 // alive checks what must hold whatever was sent since began: leases and steps go
 // on, a stop is answered, and the daemon ends in time. On a machine that is so busy
-// that a daemon whom nobody disturbs misses leases, it may miss four times as much.
+// that a daemon whom nobody disturbs is late with its leases, it may be twice as late.
 func (w *watched) alive(began time.Time, calm *watched) {
 	w.t.Helper()
 	time.Sleep(6 * time.Second) // a loop that hangs now has been silent for longer than it may
-	bearable := max(5*time.Second, 4*calm.longestSilence(began))
+	bearable := 5*time.Second + 2*max(0, calm.longestSilence(began)-3*time.Second) // a lease goes out every 2 s
 	if silence := w.longestSilence(began); silence > bearable {
 		w.t.Errorf("no lease for %s; at most %s here", silence.Round(time.Second), bearable.Round(time.Second))
 	}
