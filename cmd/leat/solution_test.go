@@ -141,7 +141,7 @@ func TestSolutionCasesReadsTheHeaderOfTheReferenceSolutionsToo(t *testing.T) {
 		}
 		answers[how] = out
 	}
-	if answers["given"] != answers["fixed"] || !strings.Contains(answers["given"], `"ph": 6`) {
+	if answers["given"] != answers["fixed"] || !strings.Contains(answers["given"], `"ph":6,`) {
 		t.Errorf("by our header %s, by the reference's %s", answers["given"], answers["fixed"])
 	}
 }
