@@ -218,7 +218,7 @@ func TestDiskThatWasSlowForAWhileLetsDosingGoOnWhenItHasCaughtUp(t *testing.T) {
 // that a daemon whom nobody disturbs is late with its leases, it may be twice as late.
 func (w *watched) alive(began time.Time, calm *watched) {
 	w.t.Helper()
-	time.Sleep(6 * time.Second) // a loop that hangs now has been silent for longer than it may
+	time.Sleep(6 * time.Second)                                                    // a loop that hangs now has been silent for longer than it may
 	bearable := 5*time.Second + 2*max(0, calm.longestSilence(began)-3*time.Second) // a lease goes out every 2 s
 	if silence := w.longestSilence(began); silence > bearable {
 		w.t.Errorf("no lease for %s; at most %s here", silence.Round(time.Second), bearable.Round(time.Second))

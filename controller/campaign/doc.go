@@ -14,6 +14,9 @@
 // is worth 0.001 to 0.01 mS/cm; probes have the simulated farm's own lag (pH 8 s, EC 4 s); the patient law waits
 // one mixing time after its dose has been delivered; `day` is sixteen hours of light, `slow` is 24 h long.
 //
+// A zone's gas exchange is drawn from half to twice the usual of its kind; a night of the user's own farm from half to twice
+// what its configuration states. The set standard has no zones, so its nights are those of before.
+//
 // # How a night is scored
 //
 // True values of the bulk water every ten seconds, against the working setpoint on its ramp. In band is the share of time

@@ -191,7 +191,7 @@ const (
 // analysed, that is what tops up.
 func (m Month) plants(set *controller.Settings) (all []sim.Plant) {
 	for i := range set.Safety.Tanks {
-		p := sim.DrawPlant(&set.Safety.Tanks[i], m.Seed)
+		p := sim.DrawPlant(set, dosing.TankID(i), m.Seed)
 		p.Uptake, p.BaseFlux, p.Evaporation, p.Appetite = m.Pace*monthUptake, m.Pace*monthFlux, m.Pace*monthWater, bent
 		if plan := set.Tanks[i].Ratio; plan != nil {
 			p.TopUp = plan.Water.Ions()

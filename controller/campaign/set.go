@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"leat/controller"
 	"leat/controller/sim"
 	"leat/dosing/chem"
 )
@@ -104,6 +105,7 @@ type parameters struct {
 	floods                                     []time.Duration
 	floodShare                                 float64
 	floodFor                                   time.Duration
+	gas                                        map[controller.ZoneKind]float64 // gas exchange ÷ that of its kind
 	room                                       []sim.RoomStep
 	swing                                      float64
 	shift                                      map[chem.Species]float64
@@ -111,11 +113,11 @@ type parameters struct {
 
 // sources are the streams of one night; a night that is drawn again goes on where
 // the refused one ended.
-type sources struct{ tank, water, room, mixing, probes, pumps, start, floods, constants, told *stream }
+type sources struct{ tank, water, room, mixing, probes, pumps, start, floods, constants, told, gas *stream }
 
 func sourcesOf(seed uint64) *sources {
 	return &sources{source(seed, "tank"), source(seed, "water"), source(seed, "room"), source(seed, "mixing"), source(seed, "probes"),
-		source(seed, "pumps"), source(seed, "start"), source(seed, "floods"), source(seed, "constants"), source(seed, "told")}
+		source(seed, "pumps"), source(seed, "start"), source(seed, "floods"), source(seed, "constants"), source(seed, "told"), source(seed, "gas")}
 }
 
 // draw draws one night. Every draw takes the same number from each stream, so that
@@ -162,6 +164,10 @@ func (s *Set) draw(from *sources) *parameters {
 	}
 	if s.slow[1] > 0 {
 		p.slow, p.apart = from.told.uniform(s.slow[0], s.slow[1]), span(from.told.logUniform(s.apart[0], s.apart[1])*3600)
+	}
+	p.gas = map[controller.ZoneKind]float64{}
+	for _, kind := range []controller.ZoneKind{controller.ZoneFlood, controller.ZoneFilm, controller.ZoneRaft} {
+		p.gas[kind] = from.gas.logUniform(0.5, 2)
 	}
 	s.drawFloods(from.floods, p)
 	s.drawDay(from.room, p)

@@ -122,6 +122,8 @@ type tankTable struct {
 	Demand   demandTable     `toml:"demand" doc:"the worst that plants and air do to the water, for sizing"`
 	Input    inputsTable     `toml:"input" doc:"probes and switches, each a topic or not_fitted with a reason"`
 	Zones    []zoneTable     `toml:"zone" doc:"a flood, film or raft zone watered from the tank"`
+
+	GasExchange measured[gasKind] `toml:"gas_exchange" doc:"how fast CO2 passes between the tank's own water and the room, for the rehearsal; default 0.35 /h (calm: 0.2 to 0.6)"`
 }
 
 type phSetpointTable struct {
@@ -218,4 +220,6 @@ type zoneTable struct {
 	Name   string              `toml:"name" need:"yes" doc:"name of the zone"`
 	Kind   string              `toml:"kind" need:"yes" doc:"flood (a bench fills and drains), film (a thin stream in channels) or raft (rafts on a pond)"`
 	Holds  measured[waterKind] `toml:"holds" need:"yes" doc:"water it holds when in use"`
+
+	GasExchange measured[gasKind] `toml:"gas_exchange" doc:"the same of the zone's water while it is wet; default flood 0.6, film and raft 2.2 /h (film and aerated raft: 1 to 5)"`
 }

@@ -86,7 +86,7 @@ func (f *Farm) Need(id dosing.TankID, ph, ec float64, ahead time.Duration) (acid
 		share = t.plant.Dark
 	}
 	totals = totals.Add(t.appetite(share, totals), -hours)
-	totals.DIC += (t.gas - t.now.Species[chem.CO2]) * t.plant.CO2Exchange * hours
+	totals.DIC += (t.gas - t.now.Species[chem.CO2]) * t.gasExchange(all.litres) * hours
 	for _, x := range []*float64{&totals.NO3, &totals.NH4, &totals.P, &totals.K, &totals.Ca, &totals.Mg, &totals.SO4, &totals.DIC} {
 		*x = max(*x, 0)
 	}
