@@ -165,6 +165,7 @@ type grower struct {
 	begin    time.Duration // of the night
 	open     bool          // the first of slips is made and not put right
 	name     string        // of its entry; empty = none was taken
+	taken    bool          // the setpoint was
 	count    PeopleCount
 }
 
@@ -189,7 +190,7 @@ func (p *grower) second(now dosing.Instant) {
 func (p *grower) make(x *slip) {
 	p.count.Slips[slipNames[x.kind]]++
 	if x.kind == slipSetpoint {
-		p.wrongly(controller.Request{Kind: controller.RequestSetpoint, Tank: x.tank, Quantity: x.quantity, Value: x.value}, x)
+		p.taken = p.wrongly(controller.Request{Kind: controller.RequestSetpoint, Tank: x.tank, Quantity: x.quantity, Value: x.value}, x)
 		return
 	}
 	p.farm.AddByHand(x.tank, x.pump, x.volume)
@@ -204,6 +205,9 @@ func (p *grower) make(x *slip) {
 // putRight takes back what was wrong and says what was so.
 func (p *grower) putRight(x *slip) {
 	if x.kind == slipSetpoint {
+		if !p.taken {
+			return
+		}
 		set := &p.settings.Tanks[x.tank]
 		value := set.PH.Value
 		if x.quantity == dosing.QuantityEC {
