@@ -455,7 +455,7 @@ func weakAcid(t *testing.T, s *scenario) {
 }
 
 func withheldForHours(t *testing.T, s *scenario) {
-	s.options = func(o *sim.Options) { o.StartECShare, o.StartPH = 1, 6.15 }
+	s.options = func(o *sim.Options) { o.StartECShare, o.StartPH = 1, 6.05 } // plants and the CO2 that leaves raise it meanwhile
 	st := newStage(t, s)
 	st.Arm()
 	if !st.until(4*time.Hour, func() bool { _, ok := st.alarm(north, s.cause); return ok }) {

@@ -28,6 +28,9 @@ type Settings struct {
 type TankSettings struct {
 	PH, EC SetpointSettings
 	Zones  []Zone
+	// GasExchange is how fast CO2 passes between the tank's own water, that in the zones
+	// left out, and the room, per hour: only a rehearsal asks. 0 = not at all.
+	GasExchange float64
 	// Ratio is the recipe by which the tank's stocks are shared; nil = by the shares
 	// of the pumps.
 	Ratio *ratio.Plan
@@ -43,11 +46,22 @@ const (
 	ZoneRaft                      // deep water culture: rafts on a pond
 )
 
+var zoneKinds = [...]string{ZoneFlood: "flood", ZoneFilm: "film", ZoneRaft: "raft"}
+
+func (k ZoneKind) String() string {
+	if k >= ZoneFlood && k <= ZoneRaft {
+		return zoneKinds[k]
+	}
+	return "unknown kind of zone"
+}
+
 // Zone takes water from a tank and gives it back.
 type Zone struct {
 	Name   string
 	Kind   ZoneKind
 	Litres dosing.Litres // held when in use
+	// GasExchange is that of its water, per hour, while it is wet.
+	GasExchange float64
 }
 
 // SetpointSettings bounds one setpoint. Out of the absolute bounds is refused,

@@ -97,7 +97,7 @@ func (a *blendAsked) flags(name string) *flag.FlagSet {
 	flags.StringVar(&a.water, "water", "", "analysis of the source `WATER`: a file, or a list such as \"Ca=61 mg/L, HCO3=180 mg/L\"; none: pure water")
 	flags.StringVar(&a.stocks, "stocks", "", "`FILE` of stocks: stock,holds,amount,unit")
 	flags.StringVar(&a.salts, "salts", "", "salts by the gram instead of stocks: a `LIST` of names and labels (grade 13-0-46 + 13 NO3-N), or common")
-	flags.Func("acid", "an acid or base beside -salts, repeatable: `\"nitric acid 38 %\"`", func(text string) error {
+	flags.Func("acid", "an acid or base beside -salts, repeatable: `\"nitric acid 38 %\"`, or \"nitric acid 38 % 1:10\" of one made up to ten times its volume", func(text string) error {
 		a.acids = append(a.acids, text)
 		return nil
 	})
@@ -311,9 +311,9 @@ func (a *blendAsked) readStocks(job *blendJob) error {
 	return nil
 }
 
-// readAcid reads "nitric acid 38 %".
+// readAcid reads "nitric acid 38 %", and "nitric acid 38 % 1:10" of one that has been diluted.
 func readAcid(text string) (blend.Stock, error) {
-	body, found := strings.CutSuffix(strings.TrimSpace(text), "%")
+	body, dilution, found := strings.Cut(strings.TrimSpace(text), "%")
 	words := strings.Fields(body)
 	if found && len(words) > 1 {
 		if r, ok := blend.ReagentNamed(strings.Join(words[:len(words)-1], " ")); ok {
@@ -321,7 +321,13 @@ func readAcid(text string) (blend.Stock, error) {
 			if err != nil {
 				return blend.Stock{}, &wrongUse{err.Error()}
 			}
-			return blend.AcidStock(text, r, percent, 0)
+			var diluted blend.Dilution
+			if strings.TrimSpace(dilution) != "" {
+				if diluted, err = blend.ReadDilution(dilution); err != nil {
+					return blend.Stock{}, &wrongUse{"-acid: " + err.Error()}
+				}
+			}
+			return blend.AcidStock(text, r, percent, 0, diluted)
 		}
 	}
 	return blend.Stock{}, &wrongUse{fmt.Sprintf("-acid %q is not NAME PERCENT %%, with one of %s", text, strings.Join(blend.ReagentNames(), ", "))}
@@ -404,7 +410,7 @@ func blendList(args []string, stdout, stderr io.Writer) int {
 	fmt.Fprintln(stdout, "Recipes")
 	for _, name := range blend.RecipeNames() {
 		r, _ := blend.RecipeNamed(name)
-		fmt.Fprintf(stdout, "  %-12s %s\n", name, r.Source)
+		fmt.Fprintf(stdout, "  %-12s %s\n", name, r.Source())
 	}
 	fmt.Fprintln(stdout, "\nSalts                                    dissolves at 20 °C")
 	for _, name := range blend.SaltNames() {

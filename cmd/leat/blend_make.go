@@ -59,8 +59,8 @@ func (a *blendAsked) runMake(job *blendJob, stdout io.Writer) error {
 func printMake(w io.Writer, job *blendJob, m *blend.Mix, tanks []blend.StockTank, factor, store float64) {
 	if m != nil {
 		fmt.Fprintf(w, "%s, stocks %s times as strong: %s mL of each into a litre\n", m.Task.Recipe.Name, short(factor), short(1000/factor))
-		if m.Task.Recipe.Source != "" {
-			fmt.Fprintln(w, m.Task.Recipe.Source)
+		if source := m.Task.Recipe.Source(); source != "" {
+			fmt.Fprintln(w, source)
 		}
 		if most := blend.LargestFactor(tanks); !math.IsInf(most, 1) {
 			fmt.Fprintf(w, "at most %.0f times at %s °C, with a fifth to spare\n", math.Floor(factor*most), short(store))

@@ -20,8 +20,8 @@ func printMix(w io.Writer, job *blendJob, m *blend.Mix, volumes []float64) {
 		title += fmt.Sprintf(", EC %.2f mS/cm (%.2f of the recipe's strength)", m.Settled.EC25, m.Factor)
 	}
 	fmt.Fprintln(w, title)
-	if m.Task.Recipe.Source != "" {
-		fmt.Fprintln(w, m.Task.Recipe.Source)
+	if source := m.Task.Recipe.Source(); source != "" {
+		fmt.Fprintln(w, source)
 	}
 	fmt.Fprintln(w)
 	printAmounts(w, m, volumes)
@@ -243,7 +243,7 @@ type elementDocument struct {
 
 func mixDocumentOf(job *blendJob, m *blend.Mix, volumes []float64) mixDocument {
 	cations, anions := m.Charges()
-	d := mixDocument{Recipe: m.Task.Recipe.Name, Source: m.Task.Recipe.Source, Strength: digits(m.Factor), Litres: job.litres, Elements: map[string]elementDocument{},
+	d := mixDocument{Recipe: m.Task.Recipe.Name, Source: m.Task.Recipe.Source(), Strength: digits(m.Factor), Litres: job.litres, Elements: map[string]elementDocument{},
 		PH: digits(m.Settled.PH), PHAtOnce: digits(m.AtOnce.PH), EC25: digits(m.Settled.EC25), AcidMeq: digits(m.Acid), Cations: digits(cations), Anions: digits(anions),
 		NH4Share: digits(m.Reached[blend.NH4] / m.Reached.Nitrogen()), Saturation: map[string]*float64{}, Reasons: list(m.Reasons), Rounding: m.Rounding, Alternatives: list(m.Alternatives),
 		Notes: list(append(append([]string{}, job.notes...), m.Remarks...)), Order: list(mixingOrder(m)), Cautions: blend.Cautions}

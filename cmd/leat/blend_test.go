@@ -45,6 +45,17 @@ func TestBlendPrintsATableToPinToTheWall(t *testing.T) {
 	}
 }
 
+// A grower trusts what looks like a paper: wherever a source is printed, so is that nobody has read it there.
+func TestARecipeFromMemorySaysSoWhereverItsSourceIsPrinted(t *testing.T) {
+	const source = "Steiner; The universal nutrient solution; ISOSC Proc. 6th Congress (1984) 633 (from memory; to be confirmed there)"
+	for _, args := range [][]string{{"list"}, {"-recipe", "steiner", "-salts", "common"}, {"-recipe", "steiner", "-salts", "common", "-json"},
+		{"make", "-recipe", "steiner", "-salts", "common"}} {
+		if out := blendOK(t, args...); !strings.Contains(out, source) {
+			t.Errorf("leat blend %v does not say that the recipe is from memory:\n%s", args, out)
+		}
+	}
+}
+
 // Source: testdata/published/solutions.csv, hoagland_1, from its four salts.
 func TestBlendJSONHasThePromisedKeys(t *testing.T) {
 	out := blendOK(t, "-json", "-recipe", "hoagland-1", "-salts", "calcium nitrate tetrahydrate, potassium nitrate, monopotassium phosphate, magnesium sulfate heptahydrate")

@@ -62,10 +62,14 @@ func page(t *testing.T, p *apptest.Process) string {
 // arm arms the tub through the local socket, as a person does.
 func arm(t *testing.T, path string) {
 	t.Helper()
-	p := leat(t, "mode", "-config", path, "-tank", "tub", "arm")
-	if code := p.Wait(); code != 0 {
-		t.Fatalf("leat mode arm: exit code %d: %s", code, p.Log())
-	}
+	apptest.Eventually(t, "the daemon is no longer starting, and arms", func() bool {
+		p := leat(t, "mode", "-config", path, "-tank", "tub", "arm")
+		code := p.Wait()
+		if code != 0 && !strings.Contains(p.Log(), "the daemon is starting") {
+			t.Fatalf("leat mode arm: exit code %d: %s", code, p.Log())
+		}
+		return code == 0
+	})
 }
 
 // terminate asks a program to end, where the system can.

@@ -79,6 +79,34 @@ func TestAViolationIsExitCodeOneAndNamesItself(t *testing.T) {
 	}
 }
 
+// A farm's own gas exchange is what its rehearsal plays: where ten times as much CO2 passes, the
+// same night is another.
+func TestTheRehearsalOfAFarmPlaysItsOwnGasExchange(t *testing.T) {
+	text, err := os.ReadFile("../../deploy/leat.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	trace := func(rate string) string {
+		path := filepath.Join(t.TempDir(), "farm.toml")
+		own := strings.Replace(string(text), "gas_exchange = \"3 /h\"", "gas_exchange = \""+rate+"\"", 1)
+		if err := os.WriteFile(path, []byte(own), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		code, out, errs := rehearse("-config", path, "-nights", "1", "-workers", "1")
+		_, hash, found := strings.Cut(out, "trace hash ")
+		if code != 0 || !found {
+			t.Fatalf("exit code %d, %s\n%s", code, errs, out)
+		}
+		return strings.TrimSpace(hash)
+	}
+	// 72 /d is 3 /h: the version of the configuration is another, the water is not.
+	if stated := trace("3 /h"); stated != trace("72 /d") {
+		t.Error("the same rate in another unit gives another night")
+	} else if stated == trace("0.3 /h") {
+		t.Errorf("trace hash %s at 3 /h and at 0.3 /h", stated)
+	}
+}
+
 func TestTheReportForAPersonHasARowForEachLawAndNamesTheTanksOfAFarm(t *testing.T) {
 	code, out, errs := rehearse("-nights", "2", "-yardsticks")
 	if code != 0 {

@@ -54,11 +54,11 @@ func solutionCommand(args []string, stdout, stderr io.Writer) int {
 func readSolutionArgs(args []string, stdout, stderr io.Writer) (asked solutionAsked, code int, done bool) {
 	flags := flag.NewFlagSet("leat solution", flag.ContinueOnError)
 	flags.BoolVar(&asked.json, "json", false, "print one JSON document")
-	flags.StringVar(&asked.cases, "cases", "", "solve every row of a CSV `FILE` (case, temp_c, totals_mmol_per_kgw, log10_pco2_atm, ph_mode), print a JSON array")
+	flags.StringVar(&asked.cases, "cases", "", "solve every row of a CSV `FILE` (case, temp_c, mmol_per_kg_water, log10_pco2_atm, ph_from), print a JSON array")
 	temp := flags.String("temp", "25", "temperature in `°C`, 0 to 50")
 	ph := flags.String("ph", "", "a given `pH`; the charge that is then missing is reported")
 	co2 := flags.String("co2", "", "open to air with this carbon dioxide: `400ppm` (of 1 atm) or log10=-3.4")
-	flags.Func("add", "add mmol/kgw of an acid or base first: `HNO3=0.5` (HNO3 H3PO4 H2SO4 KOH NaOH K2CO3 KHCO3 K2SiO3); repeatable", func(text string) error {
+	flags.Func("add", "add mmol per kg of water of an acid or base first: `HNO3=0.5` (HNO3 H3PO4 H2SO4 KOH NaOH K2CO3 KHCO3 K2SiO3); repeatable", func(text string) error {
 		asked.additions = append(asked.additions, text)
 		return nil
 	})

@@ -49,9 +49,12 @@ func solveCases(path string, w io.Writer) error {
 }
 
 // solutionCase is one row, still text where it may be wrong.
-type solutionCase struct{ name, temp, totals, co2, mode string }
+type solutionCase struct{ name, temp, totals, co2, from string }
 
-var caseColumns = []string{"case", "temp_c", "totals_mmol_per_kgw", "log10_pco2_atm", "ph_mode"}
+var caseColumns = []string{"case", "temp_c", "mmol_per_kg_water", "log10_pco2_atm", "ph_from"}
+
+// elsewhere is what the reference files of others call two of the columns.
+var elsewhere = map[string]string{"totals_mmol_per_kgw": "mmol_per_kg_water", "ph_mode": "ph_from"}
 
 func readCases(r io.Reader) ([]solutionCase, error) {
 	reader := csv.NewReader(r)
@@ -61,7 +64,11 @@ func readCases(r io.Reader) ([]solutionCase, error) {
 	}
 	place := map[string]int{}
 	for i, name := range header {
-		place[strings.TrimSpace(strings.TrimPrefix(name, "\ufeff"))] = i
+		name = strings.TrimSpace(strings.TrimPrefix(name, "\ufeff"))
+		if ours, ok := elsewhere[name]; ok {
+			name = ours
+		}
+		place[name] = i
 	}
 	for _, name := range caseColumns {
 		if _, ok := place[name]; !ok {
@@ -78,12 +85,12 @@ func readCases(r io.Reader) ([]solutionCase, error) {
 			return nil, err
 		}
 		at := func(name string) string { return strings.TrimSpace(row[place[name]]) }
-		cases = append(cases, solutionCase{at("case"), at("temp_c"), at("totals_mmol_per_kgw"), at("log10_pco2_atm"), at("ph_mode")})
+		cases = append(cases, solutionCase{at("case"), at("temp_c"), at("mmol_per_kg_water"), at("log10_pco2_atm"), at("ph_from")})
 	}
 }
 
-// solve computes the row. "fixed 6.0 (K by charge)": potassium comes or goes
-// until the charge closes at that pH.
+// solve computes the row. "given 6.0 (K by charge)": potassium comes or goes
+// until the charge closes at that pH. Reference files of others write "fixed".
 func (c solutionCase) solve() (d solutionDocument, err error) {
 	var words []string
 	for _, word := range strings.Split(c.totals, ";") {
@@ -108,11 +115,11 @@ func (c solutionCase) solve() (d solutionDocument, err error) {
 	var s chem.Solver
 	var r chem.Result
 	byPotassium := false
-	if c.mode != "" && c.mode != "charge balance" {
-		given, found := strings.CutPrefix(c.mode, "fixed ")
+	if c.from != "" && c.from != "charge balance" {
+		how, given, _ := strings.Cut(c.from, " ")
 		given, byPotassium = strings.CutSuffix(given, " (K by charge)")
-		if at.FixedPH, err = decimal("ph_mode", strings.TrimSpace(given)); err != nil || !found {
-			return d, fmt.Errorf("ph_mode %q: write charge balance or fixed 6.0 (K by charge)", c.mode)
+		if at.FixedPH, err = decimal("ph_from", strings.TrimSpace(given)); err != nil || how != "given" && how != "fixed" {
+			return d, fmt.Errorf("ph_from %q: write charge balance, given 6.0 or given 6.0 (K by charge)", c.from)
 		}
 	}
 	if byPotassium {

@@ -78,7 +78,7 @@ func printRebound(row func(name, value, remark string), a solutionAsked) {
 
 // printSpecies prints what is there, most first, in three columns.
 func printSpecies(w io.Writer, r *chem.Result) {
-	const least = 1e-6 // mmol/kgw
+	const least = 1e-6 // mmol/kg
 	var there []chem.Species
 	for i, m := range r.Species {
 		if m >= least {

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -125,9 +126,29 @@ func TestSolutionCasesSolvesTheReferenceFile(t *testing.T) {
 	}
 }
 
+// The reference solutions come under a header of their own, which must go on being read.
+func TestSolutionCasesReadsTheHeaderOfTheReferenceSolutionsToo(t *testing.T) {
+	rows := ",25,K=2;Cl=1;NO3=1;P=0.5,,%s 6.0 (K by charge)\n"
+	answers := map[string]string{}
+	for how, header := range map[string]string{"given": "case,temp_c,mmol_per_kg_water,log10_pco2_atm,ph_from\n", "fixed": "case,temp_c,totals_mmol_per_kgw,log10_pco2_atm,ph_mode\n"} {
+		file := filepath.Join(t.TempDir(), "cases.csv")
+		if err := os.WriteFile(file, []byte(header+fmt.Sprintf(rows, how)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		code, out, complaint := solution("-cases", file)
+		if code != 0 || complaint != "" {
+			t.Fatalf("%s: exit %d, %s", how, code, complaint)
+		}
+		answers[how] = out
+	}
+	if answers["given"] != answers["fixed"] || !strings.Contains(answers["given"], `"ph":6,`) {
+		t.Errorf("by our header %s, by the reference's %s", answers["given"], answers["fixed"])
+	}
+}
+
 func TestSolutionCasesReportsARowItCannotSolve(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "cases.csv")
-	text := "case,temp_c,totals_mmol_per_kgw,log10_pco2_atm,ph_mode\ngood,25,K=1;Cl=1,,charge balance\nbad,25,K=-1;Cl=1,,charge balance\nworse,25,Kk=1,,charge balance\n"
+	text := "case,temp_c,mmol_per_kg_water,log10_pco2_atm,ph_from\ngood,25,K=1;Cl=1,,charge balance\nbad,25,K=-1;Cl=1,,charge balance\nworse,25,Kk=1,,charge balance\n"
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}

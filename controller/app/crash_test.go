@@ -13,7 +13,10 @@ import (
 	"leat/safety/ledger"
 )
 
-const recovery = "start: settlement made"
+const (
+	recovery = "start: settlement made"
+	midRun   = "running arrived"
+)
 
 // crashPoints are the points between a decision and its settlement at which the
 // daemon is killed. What the record must then say of the dose is an outcome.
@@ -25,7 +28,7 @@ var crashPoints = []struct {
 	{"intent made", "before the intent is appended", false},
 	{"intent durable", "after the append, before the order is published", true},
 	{"order published", "after the order was published, before it is known to be accepted", true},
-	{"running arrived", "in the middle of the run", true},
+	{midRun, "in the middle of the run", true},
 	{"done arrived", "after the node's report, before the dose is settled", true},
 	{"settlement made", "after the dose is settled, before that is on disk", true},
 	{"settlement durable", "after the settlement is on disk", false},

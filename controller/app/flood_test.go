@@ -17,17 +17,17 @@ import (
 	"leat/dosing"
 )
 
-// flood publishes so many messages a second for so long, each made by its number.
+// flood publishes so many messages a second for so long, each made by its number, or
+// as many as the broker takes.
 func flood(t *testing.T, broker string, perSecond int, lasts time.Duration, each func(i int) (topic, body string)) {
 	t.Helper()
-	link := client(t, mqtt.Options{URL: broker, ClientID: "flood"})
+	link := client(t, mqtt.Options{URL: broker, ClientID: "flood", WriteTimeout: time.Minute})
 	began := time.Now()
 	for i := 0; time.Since(began) < lasts; {
 		for due := int(time.Since(began).Seconds() * float64(perSecond)); i < due; i++ {
 			topic, body := each(i)
 			if err := link.Publish(topic, 0, false, []byte(body)); err != nil {
-				t.Errorf("message %d of the flood: %v", i, err)
-				return
+				apptest.Eventually(t, "the flood goes on", link.Open)
 			}
 		}
 		time.Sleep(5 * time.Millisecond)
@@ -52,13 +52,13 @@ func TestThousandSetpointAsksASecondDoNotHangTheDaemon(t *testing.T) {
 		t.Run(fmt.Sprintf("%d a second at %s", c.perSecond, c.disk), func(t *testing.T) {
 			t.Parallel()
 			broker := anyBroker(t)
-			w := watch(t, broker, c.disk)
+			w, calm := watch(t, broker, c.disk), watch(t, anyBroker(t), 0)
 			began := time.Now()
 			topic := w.file.Topics.Ask(0, dosing.QuantityPH)
 			flood(t, broker, c.perSecond, 12*time.Second, func(i int) (string, string) {
 				return topic, fmt.Sprintf(`{"value":%.3f}`, 5.70+float64(i%200)/1000)
 			})
-			w.alive(began)
+			w.alive(began, calm)
 		})
 	}
 }
@@ -75,7 +75,7 @@ func TestFloodOfEveryTopicOnASlowDiskKeepsTheDaemonAlive(t *testing.T) {
 		t.Run(disk.String(), func(t *testing.T) {
 			t.Parallel()
 			broker := anyBroker(t)
-			w := watch(t, broker, disk)
+			w, calm := watch(t, broker, disk), watch(t, anyBroker(t), 0)
 			before, began := w.metric("process_resident_memory_bytes"), time.Now()
 			topics, bodies := everything(w.file)
 			flood(t, broker, perSecond, lasts, func(i int) (string, string) {
@@ -95,7 +95,7 @@ func TestFloodOfEveryTopicOnASlowDiskKeepsTheDaemonAlive(t *testing.T) {
 			if n := w.metric("go_goroutines"); n > 60 {
 				t.Errorf("%.0f goroutines", n)
 			}
-			w.alive(began)
+			w.alive(began, calm)
 		})
 	}
 }
@@ -177,7 +177,7 @@ func TestLoopThatHangsIsSeenFromOutsideAndTheDaemonStillEndsWithThePumpsOff(t *t
 func TestDiskThatStallsHoldsTheDosesAndNothingElse(t *testing.T) {
 	t.Parallel()
 	broker := anyBroker(t)
-	w := watch(t, broker, 0)
+	w, calm := watch(t, broker, 0), watch(t, anyBroker(t), 0)
 	apptest.Eventually(t, "the daemon is ready", func() bool { code, _ := w.get("/readyz"); return code == http.StatusOK })
 	w.slow(time.Hour)
 	began := time.Now()
@@ -194,7 +194,7 @@ func TestDiskThatStallsHoldsTheDosesAndNothingElse(t *testing.T) {
 	if answer, err := w.ask("arm"); err != nil || answer.Accepted || !strings.Contains(answer.Text, "the record is behind") {
 		t.Errorf("arm: %+v, %v; want a refusal that says why", answer, err)
 	}
-	w.alive(began)
+	w.alive(began, calm)
 }
 
 func TestDiskThatWasSlowForAWhileLetsDosingGoOnWhenItHasCaughtUp(t *testing.T) {
@@ -214,17 +214,19 @@ func TestDiskThatWasSlowForAWhileLetsDosingGoOnWhenItHasCaughtUp(t *testing.T) {
 }
 
 // alive checks what must hold whatever was sent since began: leases and steps go
-// on, a stop is answered, and the daemon ends in time.
-func (w *watched) alive(began time.Time) {
+// on, a stop is answered, and the daemon ends in time. On a machine that is so busy
+// that a daemon whom nobody disturbs is late with its leases, it may be twice as late.
+func (w *watched) alive(began time.Time, calm *watched) {
 	w.t.Helper()
-	time.Sleep(6 * time.Second) // a loop that hangs now has been silent for longer than it may
-	if silence := w.longestSilence(began); silence > 5*time.Second {
-		w.t.Errorf("no lease for %s", silence.Round(time.Second))
+	time.Sleep(6 * time.Second)                                                    // a loop that hangs now has been silent for longer than it may
+	bearable := 5*time.Second + 2*max(0, calm.longestSilence(began)-3*time.Second) // a lease goes out every 2 s
+	if silence := w.longestSilence(began); silence > bearable {
+		w.t.Errorf("no lease for %s; at most %s here", silence.Round(time.Second), bearable.Round(time.Second))
 	}
 	asked := time.Now()
 	if answer, err := w.ask("stop"); err != nil || !answer.Accepted {
 		w.t.Errorf("stop: %+v, %v", answer, err)
-	} else if took := time.Since(asked); took > 5*time.Second {
+	} else if took := time.Since(asked); took > bearable {
 		w.t.Errorf("stop was answered after %s", took)
 	}
 	w.endsInTime()

@@ -106,12 +106,7 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 		PH: controller.SetpointSettings{Value: drawnPH, Lowest: 5, Highest: 7, AdviseLow: 5.5, AdviseHigh: 6.3, Confirm: 0.3, RampPerHour: 0.3, RampDownward: true},
 		EC: controller.SetpointSettings{Value: p.ec, Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, RampPerHour: 0.3},
 	}}
-	if len(p.floods) > 0 {
-		settings.Tanks[0].Zones = []controller.Zone{{Name: "bench", Kind: controller.ZoneFlood, Litres: dosing.Litres(out * p.litres)}}
-	}
-	if p.slow > 0 {
-		settings.Tanks[0].Zones = append(settings.Tanks[0].Zones, controller.Zone{Name: "pond", Kind: controller.ZoneRaft, Litres: dosing.Litres(p.slow * p.litres)})
-	}
+	settings.Tanks[0].Zones = p.zones()
 	station := &sizing.Station{Settings: g, DecideEvery: settings.DecideEvery, Plants: []sizing.Plant{{Curve: curve, Buffer: p.wrong * w.buffer,
 		BlendEC: 0.5 * (w.ecPerML[calciumPump] + w.ecPerML[sulfatePump]), PH: drawnPH, Demand: s.demand()}}}
 	for i := range g.Pumps {
@@ -172,11 +167,30 @@ func (s *Set) plantOf(p *parameters) sim.Plant {
 		TopUp: sim.TapWater(p.alkalinity, 0.1*p.alkalinity), TopUpStep: 0.02, TopUpFlow: 0.04,
 		FloodAt: p.floods, FilmTurnover: time.Minute, RaftTurnover: max(p.apart, time.Minute),
 	}
+	for _, z := range p.zones() {
+		plant.ZoneExchange = append(plant.ZoneExchange, p.gas[z.Kind]*z.GasExchange)
+	}
 	if len(p.floods) > 0 {
 		fill := (p.floodFor / 4).Round(time.Second)
 		plant.FloodFill, plant.FloodDrain, plant.FloodStand, plant.FloodKept = fill, fill, p.floodFor-2*fill, 0.01
+		plant.FloodUntold = p.floodUntold
 	}
 	return plant
+}
+
+// zones are a drawn night's; the rates of gas exchange are what a farm that has not
+// measured them is told.
+func (p *parameters) zones() (all []controller.Zone) {
+	add := func(name string, kind controller.ZoneKind, share float64) {
+		all = append(all, controller.Zone{Name: name, Kind: kind, Litres: dosing.Litres(share * p.litres), GasExchange: kind.UsualGasExchange()})
+	}
+	if len(p.floods) > 0 {
+		add("bench", controller.ZoneFlood, p.floodShare)
+	}
+	if p.slow > 0 {
+		add("pond", controller.ZoneRaft, p.slow)
+	}
+	return all
 }
 
 // solution is the water of a drawn night at its setpoints and what its liquids do.

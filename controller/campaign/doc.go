@@ -14,6 +14,9 @@
 // is worth 0.001 to 0.01 mS/cm; probes have the simulated farm's own lag (pH 8 s, EC 4 s); the patient law waits
 // one mixing time after its dose has been delivered; `day` is sixteen hours of light, `slow` is 24 h long.
 //
+// A zone's gas exchange is drawn from half to twice the usual of its kind; a night of the user's own farm from half to twice
+// what its configuration states. The set standard has no zones, so its nights are those of before.
+//
 // # How a night is scored
 //
 // True values of the bulk water every ten seconds, against the working setpoint on its ramp. In band is the share of time
@@ -27,12 +30,12 @@
 //
 // # A month
 //
-// The crop takes near to the recipe's proportions, not what stocks happen to give: a fraction of P, K and N that hardly depends
-// on the water, Ca, Mg and SO4 by what the water that it drinks holds, a fifth of Na and Cl. Evaporation is replaced by
-// source water, and a person carries out each dump that the account asks for, 30 % of the tank a morning at most. An
+// The crop takes near to the recipe's proportions, not what stocks happen to give: as much N, P and K, which hardly depends
+// on the water; Ca, Mg and SO4 by what the water that it drinks holds, a fifth of Na and Cl. Evaporation is replaced by
+// source water, and a person carries out each dump that the account asks for, half of the tank a morning at most. An
 // ion is judged against 15 % where fresh water and the row reach its target within 5 %; another is water's own
 // affair, and the report says so. Rejected: proportions of the stocks (where water brings calcium the crop took
-// none, and it piled up without end); a dump a week at most (sodium-rich water wants one each second day). What a fortnight
+// none, and it piled up without end); a dump a week at most (sodium-rich water wants more). What a fortnight
 // can drift is the wrong part of the appetite times the tanks of nutrients taken: at 15 % and half a tank it stays
 // within 10 %; a crop that empties a tank in a week wants analyses as often, and the page says when one is due (a
 // macro ion known to worse than ±15 %). The rehearsal's invariant of whole blends is not judged for a tank with a

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
 	"time"
 
 	"leat/controller"
@@ -36,7 +37,7 @@ const labError = 0.03
 // potassium, which leaves them a little less potassium than the recipe's share.
 func bent(target blend.Content) chem.Totals {
 	u := target.Ions()
-	return chem.Totals{NH4: u.NH4, P: u.P, K: 1.15 * u.K, Ca: 0.9 * u.Ca, Mg: 1.1 * u.Mg, SO4: 0.85 * u.SO4}
+	return chem.Totals{NH4: u.NH4, P: u.P, K: 1.15 * u.K, Ca: 0.9 * u.Ca, Mg: 1.1 * u.Mg, SO4: 0.9 * u.SO4}
 }
 
 // MonthIons are the ions that are judged. Ammonium is not among them: plants take it
@@ -166,7 +167,7 @@ const (
 // analysed, that is what tops up.
 func (m Month) plants(set *controller.Settings) (all []sim.Plant, err error) {
 	for i := range set.Safety.Tanks {
-		p := sim.DrawPlant(&set.Safety.Tanks[i], m.Seed)
+		p := sim.DrawPlant(set, dosing.TankID(i), m.Seed)
 		p.Uptake, p.BaseFlux, p.Evaporation = m.Pace*monthUptake, m.Pace*monthFlux, m.Pace*monthWater
 		if plan := set.Tanks[i].Ratio; plan != nil {
 			account, err := ions.New(plan)
@@ -264,6 +265,9 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 		} else {
 			h.refilled = at-dumped < refillTime
 		}
+		if os.Getenv("DEVP") != "" && math.Abs(h.ec-view.EC.Present) > 0.1 {
+			fmt.Printf("%v ec %.2f mode %v holds %+v\n", h.day, h.ec, view.Mode, view.Holds)
+		}
 		run.hours = append(run.hours, h)
 		if m.Tick != nil {
 			done := float64(hour+1) / float64(hours) / 2
@@ -353,7 +357,7 @@ func person(n *sim.Night, farm *sim.Farm, set *controller.Settings) (cleared int
 // stand in is not to change by more. Fresh source water has every ion low until the
 // stocks have made it good: for this long it is not laid to the ratio.
 const (
-	mostAtOnce = 0.3
+	mostAtOnce = 0.5
 	refillTime = 18 * time.Hour
 )
 

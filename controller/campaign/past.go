@@ -157,9 +157,9 @@ func (p *Past) estimate(f *Farm, id dosing.TankID, from time.Time) (sim.Plant, s
 	if !(scale > 0) {
 		scale = 1
 	}
-	plant := sim.PlantOf(tank, 0)
+	plant := sim.DrawPlant(f.Settings, id, 0)
 	plant.StartShare = min(max(level/plant.Litres, 0.5), 1)
-	plant.Dark, plant.CO2Exchange = 1, 0
+	plant.Dark, plant.CO2Exchange, plant.ZoneExchange = 1, 0, nil
 	plant.Evaporation = min(lost/volume/hours, 0.2)
 	plant.BaseFlux = (curve.AcidNeeded(ph, phEnd)*scale + acid - topUp/volume*tank.TopUp.Alkalinity) / hours
 	concentrated := ec*lost/volume - topUp/volume*(ec-float64(tank.TopUp.EC))

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"leat/controller"
 	"leat/controller/sim"
 	"leat/dosing/chem"
 )
@@ -25,6 +26,7 @@ type Set struct {
 
 	floods    [2]int  // how many in a night
 	floodMost float64 // share of the water
+	untold    bool    // in half of the nights the switch goes back when the benches begin to drain
 	turnover  between // per hour, log-uniform; sets the lag
 	deadTime  between // s
 	lag       between // s, where turnover does not set it
@@ -63,7 +65,7 @@ func Sets() []Set {
 			s.wrong, s.mistimed = between{0.85, 1.15}, 0.15
 		}),
 		vary("quick", "small tanks that mix in seconds, with floods", func(s *Set) {
-			s.deadTime, s.lag, s.floods, s.floodMost = between{5, 30}, between{10, 60}, [2]int{0, 6}, 0.4
+			s.deadTime, s.lag, s.floods, s.floodMost, s.untold = between{5, 30}, between{10, 60}, [2]int{0, 6}, 0.4, true
 		}),
 		vary("ponds", "30 to 70 % of the water stands in ponds that exchange theirs in hours", func(s *Set) {
 			s.slow, s.apart = between{0.3, 0.7}, between{0.5, 4}
@@ -104,6 +106,8 @@ type parameters struct {
 	floods                                     []time.Duration
 	floodShare                                 float64
 	floodFor                                   time.Duration
+	floodUntold                                bool
+	gas                                        map[controller.ZoneKind]float64 // gas exchange ÷ that of its kind
 	room                                       []sim.RoomStep
 	swing                                      float64
 	shift                                      map[chem.Species]float64
@@ -111,11 +115,11 @@ type parameters struct {
 
 // sources are the streams of one night; a night that is drawn again goes on where
 // the refused one ended.
-type sources struct{ tank, water, room, mixing, probes, pumps, start, floods, constants, told *stream }
+type sources struct{ tank, water, room, mixing, probes, pumps, start, floods, constants, told, gas *stream }
 
 func sourcesOf(seed uint64) *sources {
 	return &sources{source(seed, "tank"), source(seed, "water"), source(seed, "room"), source(seed, "mixing"), source(seed, "probes"),
-		source(seed, "pumps"), source(seed, "start"), source(seed, "floods"), source(seed, "constants"), source(seed, "told")}
+		source(seed, "pumps"), source(seed, "start"), source(seed, "floods"), source(seed, "constants"), source(seed, "told"), source(seed, "gas")}
 }
 
 // draw draws one night. Every draw takes the same number from each stream, so that
@@ -163,6 +167,10 @@ func (s *Set) draw(from *sources) *parameters {
 	if s.slow[1] > 0 {
 		p.slow, p.apart = from.told.uniform(s.slow[0], s.slow[1]), span(from.told.logUniform(s.apart[0], s.apart[1])*3600)
 	}
+	p.gas = map[controller.ZoneKind]float64{}
+	for _, kind := range []controller.ZoneKind{controller.ZoneFlood, controller.ZoneFilm, controller.ZoneRaft} {
+		p.gas[kind] = from.gas.logUniform(0.5, 2)
+	}
 	s.drawFloods(from.floods, p)
 	s.drawDay(from.room, p)
 	for _, species := range []chem.Species{chem.HCO3, chem.CO2, chem.HPO4, chem.H2PO4, chem.NH3} {
@@ -187,6 +195,7 @@ func (s *Set) drawFloods(from *stream, p *parameters) {
 		return
 	}
 	each := s.hours * 3600 / float64(count)
+	p.floodUntold = s.untold && p.floodFor%(2*time.Second) == 0
 	for i := range count {
 		room := each - p.floodFor.Seconds() - 120
 		p.floods = append(p.floods, span(float64(int(float64(i)*each+60+from.uniform(0, room)))))

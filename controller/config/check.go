@@ -40,6 +40,7 @@ type TankReport struct {
 	BlendGain   float64       `json:"blend_ms_per_cm_per_ml_l"`
 	HalvedCaps  bool          `json:"halved_caps"`
 	Sustainable []Sustained   `json:"sustainable"`
+	Gas         *GasReport    `json:"gas_exchange"`
 	Recipe      *RecipeReport `json:"recipe,omitempty"`
 }
 
@@ -85,6 +86,7 @@ type PumpReport struct {
 	Name      string   `json:"name"`
 	Role      string   `json:"role"`
 	Reagent   string   `json:"reagent"`
+	Diluted   string   `json:"diluted,omitempty"` // strength that is left of a labelled acid or base
 	Group     string   `json:"group"`
 	AcidPerML float64  `json:"acid_meq_per_ml"`
 	ECPerML   float64  `json:"ec_ms_per_cm_per_ml_l"`
@@ -164,7 +166,7 @@ func (f *File) tankReport(s *size, id dosing.TankID) TankReport {
 	t, set, plant := &f.Settings.Safety.Tanks[id], &f.Settings.Tanks[id], &f.plants[id]
 	r := TankReport{Name: t.Name, Volume: float64(t.Volume), Least: float64(t.Least), PH: set.PH.Value, EC: set.EC.Value, Buffer: plant.buffer,
 		Phosphate: t.Phosphate, Carbonate: t.Carbonate, Ammonium: t.Ammonium, Mixing: t.MixingTime().Seconds(), BlendGain: plant.blendEC,
-		HalvedCaps: t.HalvedCaps, Sustainable: []Sustained{}}
+		HalvedCaps: t.HalvedCaps, Sustainable: []Sustained{}, Gas: f.gasReport(id)}
 	for _, role := range []dosing.Role{dosing.RoleAcid, dosing.RoleBase, dosing.RoleStock} {
 		if sustained := s.station.Sustained(id, role); sustained != nil {
 			r.Sustainable = append(r.Sustainable, *sustained)
@@ -182,6 +184,9 @@ func (f *File) pumpReport(s *size, i int) PumpReport {
 		PerMinute: p.PerSecond.Millilitres() * 60, Smallest: p.Smallest.Millilitres(), OnTime: c.OnTime.Seconds(), Hang: s.hangs[i].Seconds(),
 		PerDose: c.PerDose.Millilitres(), PerHour: c.PerHour.Millilitres(), PerDay: c.PerDay.Millilitres(), Container: p.Container.Millilitres(),
 		Node: p.Node, Channel: f.channels[i], Effects: []Effect{}}
+	if l := &f.liquids[i]; l.reagent != nil && l.diluted.Stated() {
+		r.Diluted = fmt.Sprintf("%s: %s", l.diluted, l.reagent.Strength(l.molar))
+	}
 	if f.Topics != nil {
 		r.Order = f.Topics.Order(p.Name)
 	}

@@ -144,6 +144,7 @@ func (c *comparison) tanks(old, fresh *File) {
 		if !reflect.DeepEqual(old.Settings.Tanks[i].Ratio, fresh.Settings.Tanks[i].Ratio) {
 			c.changes = append(c.changes, fmt.Sprintf("tank %q: recipe, source water or stocks", name))
 		}
+		c.changed(fmt.Sprintf("tank %q: gas exchange", name), old.Settings.Tanks[i].GasExchange, fresh.Settings.Tanks[i].GasExchange)
 		c.changed(fmt.Sprintf("tank %q: zones", name), old.Settings.Tanks[i].Zones, fresh.Settings.Tanks[i].Zones)
 	}
 	for i := range min(len(a.Inputs), len(b.Inputs)) {

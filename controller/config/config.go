@@ -1,8 +1,3 @@
-// Package config turns one TOML file into the settings of a station: strict, whole
-// or not at all, every fault at once with its line and what to write instead. It
-// computes what the file leaves out (strengths, gains, caps) on the safe side, and
-// refuses sizes that could do harm when a node hangs. It is the only importer of
-// a TOML package.
 package config
 
 import (
@@ -40,6 +35,7 @@ type File struct {
 	Warnings    []string
 
 	plants    []plant
+	gasStated [][]bool // by tank: its own rate of gas exchange, then each zone's
 	liquids   []liquid
 	channels  []string
 	nodeMax   []time.Duration // longest run that the node of each pump is set to; 0 = not stated

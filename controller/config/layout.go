@@ -80,6 +80,7 @@ type pumpTable struct {
 	Reagent    string                        `toml:"reagent" doc:"what stands in the container; for acid and base one of: nitric acid, phosphoric acid, sulfuric acid, potassium hydroxide, sodium hydroxide, potassium carbonate, potassium bicarbonate; another needs its strength in meq/mL"`
 	Strength   strength                      `toml:"strength" doc:"of an acid or base: mass percent, mol/L or meq/mL"`
 	Density    measured[densityKind]         `toml:"density" doc:"of an acid or base in mass percent; default from the table of densities at 20 °C"`
+	Dilution   dilution                      `toml:"dilution" doc:"how far the labelled acid or base has been diluted: 1:10 is one litre made up to ten, 1+9 one litre and nine of water"`
 	Salts      map[string]measured[saltKind] `toml:"salts" doc:"of a stock: each salt and its mass in a litre of stock"`
 	ECGain     measured[gainKind]            `toml:"ec_gain" doc:"what 1 mL in 1 L of tank water does to EC; default from salts or strength"`
 	Rate       measured[rateKind]            `toml:"rate" need:"yes" doc:"delivered per time, measured at its working pressure"`
@@ -121,6 +122,8 @@ type tankTable struct {
 	Demand   demandTable     `toml:"demand" doc:"the worst that plants and air do to the water, for sizing"`
 	Input    inputsTable     `toml:"input" doc:"probes and switches, each a topic or not_fitted with a reason"`
 	Zones    []zoneTable     `toml:"zone" doc:"a flood, film or raft zone watered from the tank"`
+
+	GasExchange measured[gasKind] `toml:"gas_exchange" doc:"how fast CO2 passes between the tank's own water and the room, for the rehearsal; default 0.35 /h (calm: 0.2 to 0.6)"`
 }
 
 type phSetpointTable struct {
@@ -217,4 +220,6 @@ type zoneTable struct {
 	Name   string              `toml:"name" need:"yes" doc:"name of the zone"`
 	Kind   string              `toml:"kind" need:"yes" doc:"flood (a bench fills and drains), film (a thin stream in channels) or raft (rafts on a pond)"`
 	Holds  measured[waterKind] `toml:"holds" need:"yes" doc:"water it holds when in use"`
+
+	GasExchange measured[gasKind] `toml:"gas_exchange" doc:"the same of the zone's water while it is wet; default flood 0.6, film and raft 2.2 /h (film and aerated raft: 1 to 5)"`
 }

@@ -130,25 +130,29 @@ func (b *builder) reagent(path string, in *pumpTable, pump *dosing.Pump) liquid 
 		if pump.Reagent == "" {
 			pump.Reagent = pump.Role.String()
 		}
-		b.warn(path, "reagent not in the table: what it adds to nutrients and EC is not known")
-		return liquid{acid: sign * in.Strength.value}
+		return b.unlisted(path, in, sign)
 	}
 	if r.Role != pump.Role {
 		b.fault(join(path, "reagent"), quoted(in.Reagent), fmt.Sprintf("is %s, not %s", article(r.Role), article(pump.Role)), "correct role or reagent; swapped, every correction would make things worse")
 		return liquid{}
 	}
-	l, key, text, hint := liquidOf(r, in.Strength, in.Density)
+	l, key, text, hint := liquidOf(r, in.Strength, in.Density, in.Dilution.Dilution)
 	if text != "" {
-		value := quoted(in.Strength.text)
-		if key == "density" {
-			value = ""
-			if in.Density.stated {
-				value = quoted(in.Density.text)
-			}
-		}
-		b.fault(join(path, key), value, text, hint)
+		value := map[string]string{"strength": in.Strength.text, "density": in.Density.text, "dilution": in.Dilution.String()}[key]
+		b.fault(join(path, key), quoted(value), text, hint)
 	}
 	return l
+}
+
+// unlisted is an acid or base that is not in the table.
+func (b *builder) unlisted(path string, in *pumpTable, sign float64) liquid {
+	b.warn(path, "reagent not in the table: what it adds to nutrients and EC is not known")
+	left, fault := in.Dilution.Of(nil, in.Strength.value)
+	if fault != nil {
+		b.fault(join(path, "dilution"), quoted(fault.What), fault.Problem, fault.Hint)
+		return liquid{}
+	}
+	return liquid{acid: sign * left, parts: in.Strength.value / left}
 }
 
 func article(r dosing.Role) string {
@@ -163,7 +167,7 @@ func (b *builder) stock(path string, in *pumpTable, pump *dosing.Pump) liquid {
 	for _, stray := range []struct {
 		key    string
 		stated bool
-	}{{"strength", in.Strength.stated}, {"density", in.Density.stated}} {
+	}{{"strength", in.Strength.stated}, {"density", in.Density.stated}, {"dilution", in.Dilution.Stated()}} {
 		if stray.stated {
 			b.fault(join(path, stray.key), "", "is only for acid and base", "state salts or ec_gain of a stock")
 		}

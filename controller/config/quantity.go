@@ -125,6 +125,7 @@ type (
 	fluxKind      struct{}
 	ecFluxKind    struct{}
 	waterUseKind  struct{}
+	gasKind       struct{}
 	phRampKind    struct{}
 	gainKind      struct{}
 	bufferKind    struct{}
@@ -222,6 +223,13 @@ func (waterUseKind) what() string    { return "the water used of the tank's volu
 func (waterUseKind) example() string { return "0.6 %/h" }
 func (waterUseKind) signed() bool    { return false }
 func (waterUseKind) units() []unit   { return []unit{{"%/h", 0.01}, {"%/d", 0.01 / 24}} }
+
+func (gasKind) what() string    { return "a rate of gas exchange" }
+func (gasKind) example() string { return "2 /h" }
+func (gasKind) signed() bool    { return false }
+func (gasKind) units() []unit {
+	return []unit{{"/h", 1}, {"1/h", 1}, {"/d", 1.0 / 24}, {"1/d", 1.0 / 24}}
+}
 
 func (phRampKind) what() string    { return "a change of pH with time" }
 func (phRampKind) example() string { return "0.3 pH/h" }

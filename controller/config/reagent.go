@@ -1,6 +1,7 @@
 package config
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -45,20 +46,36 @@ func (s *strength) UnmarshalText(text []byte) error {
 
 func (s strength) form() kind { return strengthKind{} }
 
+// dilution is how far a labelled acid or base has been diluted.
+type dilution struct{ blend.Dilution }
+
+// UnmarshalText reads "1:10" or "1+9".
+func (d *dilution) UnmarshalText(text []byte) error {
+	var fault *blend.Fault
+	read, err := blend.ReadDilution(string(text))
+	if errors.As(err, &fault) {
+		return &problem{fault.Problem, fault.Hint}
+	}
+	d.Dilution = read
+	return err
+}
+
 // liquid is what a pump doses, per litre of it.
 type liquid struct {
-	ions    chem.Totals // mmol/L of liquid
-	known   bool        // whether the ions are
-	acid    float64     // meq/mL; negative for a base
-	traceEC float64     // mS/cm that 1 mL brings to 1 L through ions that are not modelled
-	molar   float64     // mol/L, of an acid or base
+	ions    chem.Totals    // mmol/L of liquid
+	known   bool           // whether the ions are
+	acid    float64        // meq/mL; negative for a base
+	traceEC float64        // mS/cm that 1 mL brings to 1 L through ions that are not modelled
+	molar   float64        // mol/L, of an acid or base
+	diluted blend.Dilution // of a labelled acid or base
+	parts   float64        // how many times as strong its label is; 1 where it is not diluted
 	reagent *blend.Reagent
 	made    []blend.Portion // of a stock
 }
 
 // liquidOf computes an acid or base from its strength. Faults name the key that
 // is to blame.
-func liquidOf(r *blend.Reagent, s strength, density measured[densityKind]) (l liquid, key, text, hint string) {
+func liquidOf(r *blend.Reagent, s strength, density measured[densityKind], diluted blend.Dilution) (l liquid, key, text, hint string) {
 	l.reagent = r
 	switch s.unit {
 	case "%":
@@ -66,9 +83,6 @@ func liquidOf(r *blend.Reagent, s strength, density measured[densityKind]) (l li
 		if !density.stated {
 			var ok bool
 			if d, ok = r.Density(s.value); !ok {
-				if r.Strongest() == 0 {
-					return l, "density", "is missing", fmt.Sprintf("%s has no table of densities here: state the density from its label or data sheet, for example \"1.1 g/mL\"", r.Name)
-				}
 				return l, "strength", fmt.Sprintf("is beyond the table of densities, which ends at %s %%", figure(r.Strongest())), "dilute it, or state its density from the label"
 			}
 		} else if !(d >= 0.9 && d <= 2) {
@@ -87,6 +101,11 @@ func liquidOf(r *blend.Reagent, s strength, density measured[densityKind]) (l li
 	if !(l.molar > 0) || l.molar > 25 {
 		return l, "strength", "is not a strength that " + r.Name + " can have", `take it from the label, for example "38 %"`
 	}
+	left, fault := diluted.Of(r, l.molar)
+	if fault != nil {
+		return l, "dilution", fault.Problem, fault.Hint
+	}
+	l.diluted, l.parts, l.molar = diluted, l.molar/left, left
 	l.ions = chem.Totals{}.Add(r.Ions, l.molar*1000)
 	l.known = true
 	l.acid = acidity(l.ions) / 1000

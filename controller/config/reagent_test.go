@@ -45,7 +45,7 @@ func TestStrengthFromMassPercentAgreesWithPublishedMolarity(t *testing.T) {
 		if err := s.UnmarshalText([]byte(row["mass_percent"] + " %")); err != nil {
 			t.Fatal(err)
 		}
-		l, key, text, _ := liquidOf(reagents[names[row["agent"]]], s, measured[densityKind]{})
+		l, key, text, _ := liquidOf(reagents[names[row["agent"]]], s, measured[densityKind]{}, blend.Dilution{})
 		if text != "" {
 			t.Errorf("%s %s %%: %s %s", row["agent"], row["mass_percent"], key, text)
 			continue
@@ -138,5 +138,44 @@ func TestAcidCountsForECWithItsAnionOnly(t *testing.T) {
 	}
 	if !(gain > 0.04 && gain < 0.0714) {
 		t.Errorf("1 mmol/L of nitric acid adds %.4f mS/cm, the nitrate alone at most 0.0714", gain)
+	}
+}
+
+// acids.csv: nitric acid 38 % is 7.435 mol/L and 1.2329 g/mL; a litre of it with nine of water, 8984 g, is 10217 g of 4.585 %,
+// which has 1.0240 g/mL and 0.7452 mol/L.
+func TestADilutedAcidIsCountedByTheStrengthThatIsLeft(t *testing.T) {
+	text, err := os.ReadFile("../../deploy/leat.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for ways, want := range map[string]float64{`"38 %"` + "\ndilution = \"1:10\"": 0.7435, `"38 %"` + "\ndilution = \"1+9\"": 0.7452, `"7.435 mol/L"` + "\ndilution = \"1:10\"": 0.7435} {
+		f := parsed(t, changed(t, string(text), `"4 %" `, ways+" "))
+		var out strings.Builder
+		report := Check(f)
+		if err := report.Write(&out); err != nil {
+			t.Fatal(err)
+		}
+		for _, p := range report.Pumps {
+			if p.Name == "acid-nursery" && math.Abs(p.AcidPerML-want) > 0.0005 {
+				t.Errorf("%s: %.4f meq/mL, want %.4f", ways, p.AcidPerML, want)
+			}
+		}
+		if !strings.Contains(out.String(), " % by mass, 1.024 g/mL, 0.74") {
+			t.Errorf("%s: the strength that is left is not printed:\n%s", ways, out.String())
+		}
+	}
+	fault := faultOf(t, changed(t, string(text), `"4 %" `, `"38 %"`+"\ndilution = \"1:1\" "), "dilution")
+	if !strings.Contains(fault.Error(), "equal parts") {
+		t.Errorf("1:1: %v", fault)
+	}
+	// Of a strength that is in no table, how far acid and water shrink is not known.
+	other := changed(t, string(text), `"4 %" `, `"0.8 meq/mL"`+"\ndilution = \"1+9\" ")
+	fault = faultOf(t, changed(t, other, `reagent = "nitric acid"`+"\nstrength = \"0.8", `reagent = "citric acid"`+"\nstrength = \"0.8"), "dilution")
+	if !strings.Contains(fault.Error(), "shrink") || !strings.Contains(fault.Error(), `"1+9"`) {
+		t.Errorf("1+9 of another acid: %v", fault)
+	}
+	fault = faultOf(t, changed(t, string(text), `"4 %" `, `"38 %"`+"\ndilution = \"1:1.5\" "), "smallest_dose")
+	if !strings.Contains(fault.Error(), `dilute it to "1:`) {
+		t.Errorf("1:1.5: %v", fault)
 	}
 }

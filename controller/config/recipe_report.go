@@ -13,7 +13,7 @@ import (
 func (f *File) recipeReport(id dosing.TankID) *RecipeReport {
 	plan, plant := f.Settings.Tanks[id].Ratio, &f.plants[id]
 	m := plant.fresh
-	r := &RecipeReport{Name: m.Task.Recipe.Name, Source: m.Task.Recipe.Source, Ammonium: plan.NH4Most}
+	r := &RecipeReport{Name: m.Task.Recipe.Name, Source: m.Task.Recipe.Source(), Ammonium: plan.NH4Most}
 	shares := sharesOf(f.Settings.Safety.Pumps, plant.amounts)
 	for i := range f.Settings.Safety.Pumps {
 		if p := &f.Settings.Safety.Pumps[i]; p.ServesTank(id) {
@@ -63,6 +63,9 @@ func gathers(m *blend.Mix, plan *ratio.Plan) (all []GatherReport) {
 
 func (p *printer) recipe(r *RecipeReport) {
 	p.line("  recipe %s, at most %s %% of its nitrogen as ammonium; the first blend, made from the source water:", r.Name, figure(100*r.Ammonium))
+	if r.Source != "" {
+		p.line("  recipe's source: %s", r.Source)
+	}
 	rows := [][]string{{"stock", "mL per litre", "share"}}
 	for _, s := range r.Stocks {
 		share := "-"

@@ -169,6 +169,8 @@ func (b *builder) dilution(i int, over float64) []string {
 	l, in := &b.file.liquids[i], &b.layout.Pumps[i]
 	parts := fmt.Sprintf("1 part in %s parts", above(over))
 	switch {
+	case l.parts > 1:
+		return []string{fmt.Sprintf("dilute it to %q (acid into water, never water into acid)", "1:"+above(float64(l.parts*over)))}
 	case l.reagent != nil && in.Strength.unit == "%" && !in.Density.stated:
 		if percent := l.reagent.PercentOf(l.molar / over); percent > 0 {
 			return []string{fmt.Sprintf("dilute it to %q (%s; acid into water, never water into acid)", below(percent)+" %", parts)}

@@ -55,7 +55,9 @@ func (b *builder) tanks() {
 		if !(t.Coldest.or(defaultColdest) < t.Warmest.or(defaultWarmest)) {
 			b.fault(join(path, "coldest"), "", "is not below warmest", `for example coldest = "12 °C", warmest = "28 °C"`)
 		}
-		b.settings().Tanks = append(b.settings().Tanks, controller.TankSettings{PH: b.phSetpoint(path, t), EC: b.ecSetpoint(path, t), Zones: b.zones(path, t)})
+		b.settings().Tanks = append(b.settings().Tanks, controller.TankSettings{PH: b.phSetpoint(path, t), EC: b.ecSetpoint(path, t), Zones: b.zones(path, t),
+			GasExchange: b.gasExchange(path, t.GasExchange, controller.UsualTankExchange)})
+		b.file.gasStated = append(b.file.gasStated, gasStated(t))
 		b.file.plants = append(b.file.plants, plant{demand: b.demandOf(t)})
 	}
 }
@@ -171,7 +173,7 @@ func (b *builder) zones(path string, t *tankTable) []controller.Zone {
 		if z.Holds.stated && !(z.Holds.value > 0 && z.Holds.value <= 1e5) {
 			b.fault(join(at, "holds"), quoted(z.Holds.text), "is out of range", "state the water it holds in use")
 		}
-		zones = append(zones, controller.Zone{Name: z.Name, Kind: kind, Litres: dosing.Litres(z.Holds.value)})
+		zones = append(zones, controller.Zone{Name: z.Name, Kind: kind, Litres: dosing.Litres(z.Holds.value), GasExchange: b.gasExchange(at, z.GasExchange, kind.UsualGasExchange())})
 	}
 	return zones
 }

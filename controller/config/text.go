@@ -83,6 +83,7 @@ func (p *printer) tank(t *TankReport) {
 	if t.BlendGain > 0 {
 		p.line("  1 mL of the blend in 1 L adds %s mS/cm; the tank needs %s mL of it for 0.10 mS/cm", figure(t.BlendGain), figure(0.1*t.Volume/t.BlendGain))
 	}
+	p.gas(t.Gas)
 	rows := [][]string{{"largest rate under the caps", "for hours", "worst demand", "ratio", "limited by"}}
 	for _, s := range t.Sustainable {
 		verdict := ""
@@ -112,6 +113,11 @@ func (p *printer) pumps(pumps []PumpReport) {
 		rows = append(rows, []string{x.Name, shorten(x.Reagent, 40), x.Group, share, figure(x.AcidPerML), figure(x.ECPerML), figure(x.PerMinute)})
 	}
 	p.table(rows)
+	for i := range pumps {
+		if pumps[i].Diluted != "" {
+			p.line("  %s, %s diluted %s", pumps[i].Name, pumps[i].Reagent, pumps[i].Diluted)
+		}
+	}
 }
 
 func (p *printer) limits(pumps []PumpReport) {

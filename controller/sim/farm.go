@@ -1,8 +1,3 @@
-// Package sim is a simulated farm: tanks with their water, plants and air, pumps,
-// nodes that keep the whole contract, and probes. It speaks the payloads of a real
-// farm and knows the truth that a real one hides. It is seeded, runs in virtual
-// time only, on one thread: the same seed and the same messages give the same farm
-// to the last bit. All figures are of an invented farm.
 package sim
 
 import (

@@ -1,8 +1,10 @@
 package sim
 
 import (
+	"math"
 	"time"
 
+	"leat/controller"
 	"leat/dosing"
 	"leat/dosing/chem"
 	"leat/safety"
@@ -32,9 +34,12 @@ type Plant struct {
 	LightUntil    float64
 
 	Carbonate   float64 // total inorganic carbon at the start, mmol/L
-	CO2Exchange float64 // with the room, per hour
-	RoomCO2     float64 // atm
-	RoomSteps   []RoomStep
+	CO2Exchange float64 // of the tank's own water with the room, per hour
+	// ZoneExchange is the same of each zone's water, in the order of the settings;
+	// missing = 0.
+	ZoneExchange []float64
+	RoomCO2      float64 // atm
+	RoomSteps    []RoomStep
 
 	// Shift is how far this water's constants lie from the model's, in log10 K.
 	Shift map[chem.Species]float64
@@ -50,6 +55,7 @@ type Plant struct {
 	FloodFill, FloodStand  time.Duration
 	FloodDrain             time.Duration
 	FloodKept              float64 // share of a flood's nutrients that the bench keeps
+	FloodUntold            bool    // the switch goes back when the bench begins to drain
 
 	FilmTurnover, RaftTurnover time.Duration // how long the water of a zone stays in it
 }
@@ -73,10 +79,13 @@ func (p *Plant) roomCO2(now time.Duration) float64 {
 
 // DrawPlant is what a farm of this seed draws for a tank, for whoever changes a few
 // things of it.
-func DrawPlant(set *safety.Tank, seed uint64) Plant { return plantOf(set, seed, 1) }
+func DrawPlant(s *controller.Settings, id dosing.TankID, seed uint64) Plant {
+	return plantOf(s, id, seed, 1)
+}
 
 // plantOf draws the plant of a tank: near what was commissioned, never exactly it.
-func plantOf(set *safety.Tank, seed uint64, pace float64) Plant {
+func plantOf(s *controller.Settings, id dosing.TankID, seed uint64, pace float64) Plant {
+	set, wanted := &s.Safety.Tanks[id], &s.Tanks[id]
 	r := newStream(seed, "plant "+set.Name)
 	near := func(d time.Duration) time.Duration {
 		return time.Duration(float64(d) * r.uniform(0.9, 1.1)).Round(time.Millisecond)
@@ -96,7 +105,8 @@ func plantOf(set *safety.Tank, seed uint64, pace float64) Plant {
 		LightFrom:    6,
 		LightUntil:   22,
 		Carbonate:    carbonateOf(set, r),
-		CO2Exchange:  r.uniform(0.2, 0.6),
+		CO2Exchange:  halfToTwice(wanted.GasExchange, r),
+		ZoneExchange: zoneExchange(wanted.Zones, seed, set.Name),
 		RoomCO2:      r.uniform(450e-6, 800e-6),
 		Celsius:      r.uniform(20.5, 22),
 		CelsiusSwing: r.uniform(0.5, 1.2),
@@ -112,6 +122,19 @@ func plantOf(set *safety.Tank, seed uint64, pace float64) Plant {
 		FilmTurnover: 2 * time.Minute,
 		RaftTurnover: 12 * time.Minute,
 	}
+}
+
+// halfToTwice draws evenly in the logarithm around what is stated.
+func halfToTwice(stated float64, r *stream) float64 {
+	return float64(2 * stated * fading(float64(2*math.Ln2*r.uniform(0, 1))))
+}
+
+// zoneExchange draws the gas exchange of each zone, from a stream of its own.
+func zoneExchange(zones []controller.Zone, seed uint64, tank string) (all []float64) {
+	for i := range zones {
+		all = append(all, halfToTwice(zones[i].GasExchange, newStream(seed, "gas "+tank+" "+zones[i].Name)))
+	}
+	return all
 }
 
 func carbonateOf(set *safety.Tank, r *stream) float64 {
@@ -145,7 +168,7 @@ func TapWater(alkalinity, ec float64) chem.Totals {
 func (p Plant) still() Plant {
 	p.StartShare = 1
 	p.Evaporation, p.Uptake, p.BaseFlux, p.CO2Exchange, p.CelsiusSwing, p.TopUpFlow = 0, 0, 0, 0, 0, 0
-	p.FloodFirst, p.FloodEvery, p.FloodAt = 0, 0, nil
+	p.ZoneExchange, p.FloodFirst, p.FloodEvery, p.FloodAt = nil, 0, 0, nil
 	p.Celsius = 25
 	return p
 }
@@ -192,6 +215,3 @@ func blendOf(pumps []*pump, id dosing.TankID) chem.Totals {
 	}
 	return blend
 }
-
-// PlantOf draws a plant for a tank, near what was commissioned.
-func PlantOf(set *safety.Tank, seed uint64) Plant { return plantOf(set, seed, 1) }

@@ -72,7 +72,7 @@ func TestInputIsSentInTheUnitOfItsWire(t *testing.T) {
 // What a probe sends, brought back by the daemon's own sums, is the truth again.
 func TestProbesCompensateAsTheirWireSays(t *testing.T) {
 	s := yardSettings(2)
-	plant := plantOf(&s.Safety.Tanks[south], 1, 1).still()
+	plant := DrawPlant(s, south, 1).still()
 	plant.Celsius = 15
 	y := newYardOf(t, s, Options{Plants: []Plant{plant, plant}, PumpError: -1, StartPH: 5})
 	y.wait(time.Minute)

@@ -19,7 +19,7 @@ func (f *Farm) addTanks(o Options) error {
 		if pace == 0 {
 			pace = 1
 		}
-		plant := plantOf(set, o.Seed, pace)
+		plant := plantOf(f.settings, dosing.TankID(i), o.Seed, pace)
 		if i < len(o.Plants) {
 			plant = o.Plants[i]
 		}
@@ -164,8 +164,11 @@ func strengthOf(liquid chem.Totals) float64 {
 // addZones fills film and rafts from the tank and plans the floods.
 func (t *tank) addZones(zones []controller.Zone, r *stream) {
 	standing := 0.0
-	for _, set := range zones {
+	for i, set := range zones {
 		z := zone{set: set, litres: float64(set.Litres)}
+		if i < len(t.plant.ZoneExchange) {
+			z.gas = t.plant.ZoneExchange[i]
+		}
 		switch {
 		case z.floods():
 			// No bench takes more than 40 % of the tank.

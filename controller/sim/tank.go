@@ -233,16 +233,42 @@ func (t *tank) exchange(now time.Duration, light bool) {
 	t.float()
 }
 
-// breathe lets CO2 pass between water and room: dissolved CO2 tends to what the
-// room's air holds in balance.
+// breathe lets CO2 pass between water and room, each water where it stands: dissolved
+// CO2 tends to what the room's air holds in balance. Of a zone's carbonate as much is
+// CO2 as of the bulk's, which saves a speciation for each zone; their pH is the same but
+// for what passes between two exchanges.
 func (t *tank) breathe(hours float64) {
-	if t.plant.CO2Exchange <= 0 {
+	dissolved, share := t.now.Species[chem.CO2], 1.0
+	if carbon := t.bulk.ions.DIC / t.bulk.litres; carbon > 0 {
+		share = min(dissolved/carbon, 1)
+	}
+	t.breatheOf(&t.bulk, dissolved, t.plant.CO2Exchange, hours)
+	for i := range t.zones {
+		if z := &t.zones[i]; z.water.litres > 0 {
+			t.breatheOf(&z.water, share*z.water.ions.DIC/z.water.litres, z.gas, hours)
+		}
+	}
+}
+
+func (t *tank) breatheOf(p *parcel, dissolved, rate, hours float64) {
+	if rate <= 0 {
 		return
 	}
-	in := float64((t.gas - t.now.Species[chem.CO2]) * t.plant.CO2Exchange * hours * t.bulk.litres)
-	in = max(in, -0.5*t.bulk.ions.DIC)
-	t.bulk.ions.DIC += in
+	in := float64((t.gas - dissolved) * rate * hours * p.litres)
+	in = max(in, -0.5*p.ions.DIC)
+	p.ions.DIC += in
 	t.book.gasIn += in
+}
+
+// gasExchange is the mean rate of all water that circulates, per hour.
+func (t *tank) gasExchange(litres float64) float64 {
+	mean := t.plant.CO2Exchange
+	for i := range t.zones {
+		if z := &t.zones[i]; !z.floods() {
+			mean += float64((z.gas - t.plant.CO2Exchange) * z.water.litres / litres)
+		}
+	}
+	return mean
 }
 
 // fallOut removes calcium phosphate.
@@ -259,7 +285,7 @@ func (t *tank) float() {
 	switch {
 	case t.trouble.valveOpen:
 		t.topUp = true
-	case t.trouble.valveShut || t.plant.TopUpFlow <= 0 || t.flooded():
+	case t.trouble.valveShut || t.plant.TopUpFlow <= 0 || t.flooding():
 		t.topUp = false
 	case t.topUp:
 		t.topUp = t.litres() < t.plant.Litres
@@ -268,12 +294,26 @@ func (t *tank) float() {
 	}
 }
 
-func (t *tank) flooded() bool {
+// flooding says whether a bench is filling, standing or draining.
+func (t *tank) flooding() bool {
 	if t.water != nil {
 		return t.flood
 	}
 	for i := range t.zones {
 		if t.zones[i].state != zoneIdle {
+			return true
+		}
+	}
+	return false
+}
+
+// floodTold is what the flood's switch says.
+func (t *tank) floodTold() bool {
+	if !t.plant.FloodUntold {
+		return t.flooding()
+	}
+	for i := range t.zones {
+		if state := t.zones[i].state; state == zoneFilling || state == zoneStanding {
 			return true
 		}
 	}

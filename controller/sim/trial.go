@@ -42,7 +42,7 @@ func (f *Farm) Celsius(id dosing.TankID) float64 { return f.tanks[id].celsius }
 func (f *Farm) Litres(id dosing.TankID) float64 { return f.tanks[id].litres() }
 
 // Flooded says whether a flood bench of the tank is filling, standing or draining.
-func (f *Farm) Flooded(id dosing.TankID) bool { return f.tanks[id].flooded() }
+func (f *Farm) Flooded(id dosing.TankID) bool { return f.tanks[id].flooding() }
 
 // Circulating says whether the tank's water moves.
 func (f *Farm) Circulating(id dosing.TankID) bool {
@@ -86,7 +86,7 @@ func (f *Farm) Need(id dosing.TankID, ph, ec float64, ahead time.Duration) (acid
 		share = t.plant.Dark
 	}
 	totals = totals.Add(t.appetite(share, totals), -hours)
-	totals.DIC += (t.gas - t.now.Species[chem.CO2]) * t.plant.CO2Exchange * hours
+	totals.DIC += (t.gas - t.now.Species[chem.CO2]) * t.gasExchange(all.litres) * hours
 	for _, x := range []*float64{&totals.NO3, &totals.NH4, &totals.P, &totals.K, &totals.Ca, &totals.Mg, &totals.SO4, &totals.DIC} {
 		*x = max(*x, 0)
 	}

@@ -158,7 +158,7 @@ func TestBufferCapacityIsThatOfTheChemistry(t *testing.T) {
 // pH climbs to where the open system rests.
 func TestCarbonateRebounds(t *testing.T) {
 	s := yardSettings(2)
-	plant := plantOf(&s.Safety.Tanks[south], 1, 1).still()
+	plant := DrawPlant(s, south, 1).still()
 	plant.Carbonate, plant.CO2Exchange, plant.RoomCO2 = 2, 2, 420e-6
 	// Quiet would close the water against the air, so the plant itself is still.
 	y := newYardOf(t, s, Options{StartPH: 6.8, Plants: []Plant{plant, plant}, PumpError: -1})
@@ -188,7 +188,7 @@ func TestCarbonateRebounds(t *testing.T) {
 func TestPlantsLeaveBaseBehindAndThinTheSolution(t *testing.T) {
 	s := yardSettings(2)
 	run := func(flux float64) (ph, ec, base float64) {
-		plant := plantOf(&s.Safety.Tanks[south], 1, 1).still()
+		plant := DrawPlant(s, south, 1).still()
 		plant.Uptake, plant.BaseFlux, plant.Dark = 0.02, flux, 1
 		y := newYardOf(t, s, Options{Plants: []Plant{plant, plant}})
 		start := y.farm.Truth(south)

@@ -48,10 +48,13 @@ func yardSettings(tanks int) *controller.Settings {
 		litres := []dosing.Litres{1400, 180}[id]
 		s.Safety.Tanks = append(s.Safety.Tanks, safety.Tank{Tank: dosing.Tank{Name: name, Volume: litres, Least: litres * 0.6, Greatest: litres * 1.1,
 			DeadTime: 40 * time.Second, Lag: 80 * time.Second, Phosphate: 1.2, Carbonate: 0.6, TopUp: dosing.Water{Alkalinity: 2, EC: 0.3}}})
-		t := controller.TankSettings{PH: controller.SetpointSettings{Value: 5.8}, EC: controller.SetpointSettings{Value: 1.8}}
+		t := controller.TankSettings{PH: controller.SetpointSettings{Value: 5.8}, EC: controller.SetpointSettings{Value: 1.8}, GasExchange: controller.UsualTankExchange}
 		if id == 0 {
 			t.Zones = []controller.Zone{{Name: "bench", Kind: controller.ZoneFlood, Litres: 250}, {Name: "channels", Kind: controller.ZoneFilm, Litres: 30},
 				{Name: "pond", Kind: controller.ZoneRaft, Litres: 200}}
+			for i := range t.Zones {
+				t.Zones[i].GasExchange = t.Zones[i].Kind.UsualGasExchange()
+			}
 		}
 		s.Tanks = append(s.Tanks, t)
 		for q := dosing.QuantityPH; q < dosing.QuantityStop; q++ {

@@ -12,6 +12,7 @@ type zone struct {
 	set    controller.Zone
 	water  parcel
 	litres float64 // when in use
+	gas    float64 // CO2 exchange with the room, per hour
 	state  zoneState
 	until  time.Duration // end of the present state
 	next   time.Duration // start of the next flood; 0 = none

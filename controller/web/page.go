@@ -169,7 +169,7 @@ func (s *Server) read(value func(string) string) (controller.Request, error) {
 	request := controller.Request{Kind: kind, Until: value("until"), Note: value("note"), Confirm: value("confirm")}
 	view := s.options.View()
 	if view == nil {
-		return request, fmt.Errorf("the daemon is starting")
+		return request, fmt.Errorf("the daemon is starting; try again in a moment")
 	}
 	found := false
 	var names []string

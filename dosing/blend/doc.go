@@ -29,6 +29,18 @@
 // not resolve, since the water of a hydrate is up to half of its mass. Rejected: the nearest name with a wider
 // margin, which still crossed.
 //
+// # A dilution is read the cautious way
+//
+// "1:10" is one litre made up to ten. Who meant one litre and ten of water has a weaker acid than is counted, and doses
+// less. "1+9" is one litre and nine of water, which shrink when they are mixed: it is worked out by mass, and refused where
+// no table of densities reaches. "1:1" is refused, since it is said for equal parts; "1+1" is not.
+//
+// # Densities come from one model, and from a handbook where it ends
+//
+// Laliberté's model of 2009, in the range it was fitted in; beyond it handbooks and labels. Three values are from memory of
+// a handbook, 40 and 50 % of sodium hydroxide and 85 % of sulfuric acid; the table says so. Rejected: the model beyond its
+// range, and few points with long straight lines, which were up to 2.6 % high.
+//
 // # Metals beside phosphate are judged by pH
 //
 // Unchelated Mn, Zn and Cu beside phosphate are refused above pH 5 and where the pH cannot be computed, Fe always.

@@ -65,6 +65,32 @@ func FuzzGrade(f *testing.F) {
 	})
 }
 
+// Whatever is written as a dilution, what is left of an acid is weaker than its label and
+// not weaker than a thousandth, and what is printed is read again as the same.
+func FuzzDilution(f *testing.F) {
+	for _, text := range []string{"1:10", "1+9", " 1 : 2.5 ", "1:1", "1+1", "1:1e3", "10", "1:+9", "+", "1:0x1p-2"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		d, err := ReadDilution(text)
+		if err != nil {
+			if strings.TrimSpace(err.Error()) == "" || d.Stated() {
+				t.Errorf("a fault without words, or beside a dilution: %v", d)
+			}
+			return
+		}
+		for name, r := range Reagents {
+			label := r.molar(r.Strongest())
+			if left, fault := d.Of(r, label); fault != nil || !(left < label && left > label/1001) {
+				t.Errorf("%q leaves %v of %v mol/L of %s (%v)", text, left, label, name, fault)
+			}
+		}
+		if again, err := ReadDilution(d.String()); err != nil || again != d {
+			t.Errorf("%q is read again as %v (%v)", d, again, err)
+		}
+	})
+}
+
 func checkContent(t *testing.T, c Content) {
 	t.Helper()
 	if !c.finite() {

@@ -118,6 +118,22 @@ epsom,magnesium sulfate heptahydrate,1,mol/L
 	}
 }
 
+// Source: the flags of testdata/published/solutions.csv. What nobody read in the source itself must not pass for literature.
+func TestARecipeThatIsNotReadInItsSourceSaysSo(t *testing.T) {
+	rows := published(t, "solutions.csv")
+	for name, id := range map[string]string{"hoagland-1": "hoagland_1", "hoagland-2": "hoagland_2", "steiner": "steiner", "lettuce": "son_lettuce_recirc", "strawberry": "son_strawberry_recirc"} {
+		r := named(t, name)
+		if flag := rows[id]["flag"]; strings.Contains(flag, "MEMORY") && !strings.Contains(r.Source(), "to be confirmed") {
+			t.Errorf("%s is flagged %q and printed as %q", name, flag, r.Source())
+		}
+	}
+	for _, name := range RecipeNames() {
+		if r := named(t, name); r.source == "" || r.known == "" {
+			t.Errorf("%s does not say where it is from and how it is known: %q", name, r.Source())
+		}
+	}
+}
+
 // Source: testdata/published/solutions.csv: Steiner MEMORY (meq 12:1:7 and 7:9:4);
 // Sonneveld lettuce and strawberry MEMORY.
 func TestClassicRecipesComeFromSingleSaltsToOnePerCent(t *testing.T) {

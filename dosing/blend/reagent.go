@@ -70,11 +70,8 @@ func (r *Reagent) Density(percent float64) (float64, bool) {
 	return 0, false
 }
 
-// Strongest is the highest mass percent in the table of densities, 0 without one.
+// Strongest is the highest mass percent in the table of densities.
 func (r *Reagent) Strongest() float64 {
-	if len(r.densities) == 0 {
-		return 0
-	}
 	return r.densities[len(r.densities)-1].percent
 }
 
@@ -82,21 +79,23 @@ func (r *Reagent) Strongest() float64 {
 // reach it.
 func (r *Reagent) PercentOf(molar float64) float64 {
 	low, high := 0.0, r.Strongest()
-	at := func(percent float64) float64 {
-		d, _ := r.Density(percent)
-		return d * percent * 10 / r.MolarMass
-	}
-	if high == 0 || molar > at(high) {
+	if molar > r.molar(high) {
 		return 0
 	}
 	for range 50 {
-		if mid := (low + high) / 2; at(mid) < molar {
+		if mid := (low + high) / 2; r.molar(mid) < molar {
 			low = mid
 		} else {
 			high = mid
 		}
 	}
 	return high
+}
+
+// molar is the strength in mol/L of a mass percent inside the table.
+func (r *Reagent) molar(percent float64) float64 {
+	d, _ := r.Density(percent)
+	return d * percent * 10 / r.MolarMass
 }
 
 // phosphateCharge is the mean negative charge of a phosphate at pH 5.8: one

@@ -21,11 +21,21 @@ type Want struct {
 
 // Recipe is what a crop is to find in a litre.
 type Recipe struct {
-	Name, Source string
-	Wants        [SubstanceCount]Want
-	Nitrogen     Want    // nitrate and ammonium together, where the recipe does not split them
-	PH, EC       float64 // 0 where it does not say
-	Remarks      []string
+	Name          string
+	source, known string
+	Wants         [SubstanceCount]Want
+	Nitrogen      Want    // nitrate and ammonium together, where the recipe does not split them
+	PH, EC        float64 // 0 where it does not say
+	Remarks       []string
+}
+
+// Source is where a built-in recipe was published and how its figures are known; empty of
+// one that a grower writes.
+func (r *Recipe) Source() string {
+	if r.source == "" {
+		return ""
+	}
+	return r.source + " (" + r.known + ")"
 }
 
 // Content is the recipe as a solution; nitrogen without a form counts as nitrate.
@@ -75,7 +85,7 @@ func RecipeNamed(name string) (Recipe, bool) {
 func readRecipes() map[string]Recipe {
 	all := map[string]Recipe{}
 	for _, row := range rows(recipeRows) {
-		r := Recipe{Name: row["recipe"], Source: row["source"], EC: number(row["ec"])}
+		r := Recipe{Name: row["recipe"], source: row["source"], known: row["known"], EC: number(row["ec"])}
 		for s := range SubstanceCount {
 			if text := row[strings.ToLower(s.Symbol())]; text != "" {
 				r.Wants[s] = Want{Stated: true, Amount: number(text), Weight: 1}

@@ -72,7 +72,7 @@ func TestFaultsOfAStockSheetSayWhatToWrite(t *testing.T) {
 		"a,potassium nitrate,90,%":                       "write g/L or mol/L",
 		"a,nitric acid,99,%":                             "state its density",
 		"a,nitric acid,38,g/L":                           "write % by mass or mol/L",
-		"a,sodium hydroxide,10,%":                        "state it in mol/L",
+		"a,sodium hydroxide,60,%":                        "beyond the table of densities",
 		"a,grade 13-0-46,50,g/L":                         "urea is not taken",
 		"a,grade 13-0,50,g/L":                            "is not N-P-K",
 		"a,NO3-N,4,%":                                    "add a line with density",

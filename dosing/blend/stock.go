@@ -20,7 +20,6 @@ type Stock struct {
 	Made     []Portion
 	Chelate  string  // of its iron
 	Molar    float64 // mol/L of an acid or base
-	Percent  float64 // mass percent of an acid or base, 0 if not stated
 	AtMost   float64 // mL per litre of solution; 0 = no limit
 	Smallest float64 // smallest dose of its pump, mL; 0 = any
 	Share    float64 // of the blend until now; 0 = not stated
@@ -76,37 +75,6 @@ func MadeStock(name string, portions []Portion) Stock {
 	return s
 }
 
-// AcidStock is an acid or base of a mass percent at 20 °C, or with its density
-// stated in g/mL; density 0 takes the table's.
-func AcidStock(name string, r *Reagent, percent, density float64) (Stock, error) {
-	if density == 0 {
-		var ok bool
-		if density, ok = r.Density(percent); !ok {
-			if r.Strongest() == 0 {
-				return Stock{}, &Fault{0, r.Name, "has no table of densities here", "state it in mol/L, or a line with its density in g/mL"}
-			}
-			return Stock{}, &Fault{0, r.Name, fmt.Sprintf("of %s %% is beyond the table of densities, which ends at %s %%", figure(percent), figure(r.Strongest())), "state its density in g/mL from the label"}
-		}
-	}
-	if !(percent > 0 && percent <= 100) || !(density >= 0.9 && density <= 2) {
-		return Stock{}, &Fault{0, r.Name, "has no strength or density that an acid or base can have", "take both from the label, for example 38 % and 1.23 g/mL"}
-	}
-	s, err := molarStock(name, r, density*percent*10/r.MolarMass)
-	s.Percent = percent
-	return s, err
-}
-
-func molarStock(name string, r *Reagent, molar float64) (Stock, error) {
-	if !(molar > 0 && molar <= 25) {
-		return Stock{}, &Fault{0, r.Name, fmt.Sprintf("of %s mol/L is not a strength it can have", figure(molar)), "take it from the label, for example 38 %"}
-	}
-	group := dosing.GroupAcid
-	if r.Role == dosing.RoleBase {
-		group = dosing.GroupBase
-	}
-	return Stock{Name: name, Role: r.Role, Group: group, Molar: molar, Content: Content{}.Plus(ContentOf(r.Ions), molar*1000)}, nil
-}
-
 // chelateOf reads the chelate out of a salt's name, "iron DTPA 11 %".
 func chelateOf(name string) string {
 	for _, c := range chem.Chelates {
@@ -127,6 +95,7 @@ type holding struct {
 	line        int
 	holds, unit string
 	amount      float64
+	dilution    Dilution
 }
 
 // ReadStocks reads a sheet of stocks under the header stock,holds,amount,unit, a
@@ -137,6 +106,7 @@ type holding struct {
 //	feed,NO3-N,4.2,%                                what a liquid's label says, by mass with
 //	feed,density,1.21,g/mL                          its density, or in g/L or mol/L
 //	acid,nitric acid,38,%                           an acid or base by mass percent or mol/L
+//	acid,dilution,1:10,                             and how far it has been diluted
 //	calcium,at most,8,mL/L                          never more than this in a litre
 //	calcium,smallest dose,0.5,mL                    of its pump
 //	calcium,share,30,%                              of the blend until now, by volume
@@ -146,15 +116,22 @@ func ReadStocks(text string) ([]Stock, error) {
 	var names []string
 	all := map[string][]holding{}
 	err := eachRow(text, []string{"stock", "holds", "amount", "unit"}, nil, func(line int, row map[string]string) error {
-		amount, err := decimal(row["amount"])
-		if err != nil {
-			return &Fault{line, row["holds"], err.Error(), "for example calcium,calcium nitrate tetrahydrate,100,g/L"}
-		}
 		name := row["stock"]
+		l := holding{line: line, holds: row["holds"], unit: row["unit"]}
+		var err error
+		if strings.EqualFold(l.holds, "dilution") {
+			var f *Fault
+			if l.dilution, err = ReadDilution(row["amount"]); errors.As(err, &f) {
+				f.Line = line
+				return f
+			}
+		} else if l.amount, err = decimal(row["amount"]); err != nil {
+			return &Fault{line, l.holds, err.Error(), "for example calcium,calcium nitrate tetrahydrate,100,g/L"}
+		}
 		if len(all[name]) == 0 {
 			names = append(names, name)
 		}
-		all[name] = append(all[name], holding{line, row["holds"], row["unit"], amount})
+		all[name] = append(all[name], l)
 		return nil
 	})
 	if err != nil {
@@ -183,6 +160,7 @@ const mostStocks = 64
 func stockOf(name string, lines []holding) (Stock, error) {
 	s := Stock{Name: name, Role: dosing.RoleStock}
 	density := 0.0
+	var diluted holding
 	var contents []holding
 	for _, l := range lines {
 		at := func(problem, hint string) error { return &Fault{l.line, l.holds, problem, hint} }
@@ -193,6 +171,11 @@ func stockOf(name string, lines []holding) (Stock, error) {
 				return s, at("is no density", "write it in g/mL, from the label")
 			}
 			density = l.amount
+		case "dilution":
+			if l.unit != "" {
+				return s, at("has a unit", dilutionHint)
+			}
+			diluted = l
 		case "at most":
 			if wrong("mL/L") || l.amount == 0 {
 				return s, at("is no limit", "write it in mL/L: mL of stock in a litre of solution")
@@ -216,7 +199,10 @@ func stockOf(name string, lines []holding) (Stock, error) {
 		return s, &Fault{lines[0].line, name, "holds nothing", "say what stands in it: a salt in g/L, an acid in %, or its label"}
 	}
 	if r, ok := ReagentNamed(contents[0].holds); ok {
-		return acidOf(s, r, contents, density)
+		return acidOf(s, r, contents, density, diluted)
+	}
+	if diluted.dilution.Stated() {
+		return s, &Fault{diluted.line, diluted.holds, "belongs to an acid or base alone", "give a stock of salts as it is, in g/L"}
 	}
 	for _, l := range contents {
 		if err := s.hold(l, density); err != nil {
@@ -224,30 +210,6 @@ func stockOf(name string, lines []holding) (Stock, error) {
 		}
 	}
 	return s, s.judgeLabel()
-}
-
-func acidOf(s Stock, r *Reagent, contents []holding, density float64) (Stock, error) {
-	l := contents[0]
-	if len(contents) > 1 {
-		return s, &Fault{contents[1].line, contents[1].holds, "stands in one container with " + r.Name, "an acid or base stands alone"}
-	}
-	var made Stock
-	var err error
-	switch plainUnit(l.unit) {
-	case "%":
-		made, err = AcidStock(s.Name, r, l.amount, density)
-	case "mol/L":
-		made, err = molarStock(s.Name, r, l.amount)
-	default:
-		err = &Fault{l.line, l.holds, fmt.Sprintf("has the unit %q", l.unit), "write % by mass or mol/L"}
-	}
-	var f *Fault
-	if errors.As(err, &f) {
-		f.Line = l.line
-		return s, f
-	}
-	made.AtMost, made.Smallest, made.Share = s.AtMost, s.Smallest, s.Share
-	return made, nil
 }
 
 // hold adds a salt, a fertiliser or a line of a label.
@@ -311,7 +273,7 @@ func (s *Stock) hold(l holding, density float64) error {
 }
 
 // stockWords are what a sheet says of a stock beside what it holds.
-var stockWords = []string{"density", "at most", "smallest dose", "share"}
+var stockWords = []string{"density", "dilution", "at most", "smallest dose", "share"}
 
 func holdHint(name string) string {
 	names := append(append(SaltNames(), ReagentNames()...), SpellingNames()...)

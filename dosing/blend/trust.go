@@ -125,7 +125,7 @@ func checkCarbonate(a Analysis, add func(string, Verdict, string, ...any)) {
 	if !(a.Alkalinity > 0) || a.PH == 0 {
 		return
 	}
-	// Henry's constant and pK1 of carbonic acid at 25 °C, phreeqc.dat.
+	// Henry's constant and pK1 of carbonic acid at 25 °C, USGS (dosing/chem/data).
 	most := 1000 * mostCO2 * math.Pow(10, a.PH-6.352-1.468)
 	if a.Alkalinity > most {
 		add("carbonate", Doubtful, "HCO3 %s and pH %s contradict one another: at that pH a tank holds at most %s, the rest has left as carbon dioxide", milligrams(a.Alkalinity*61.017), figure(a.PH), milligrams(most*61.017))

@@ -163,7 +163,7 @@ func (a Analysis) Water() Analysis {
 	if ph == 0 {
 		ph = usualWaterPH
 	}
-	c[Carbon] = a.Alkalinity * (1 + math.Pow(10, 6.352-ph)) // pK1 of carbonic acid at 25 °C, phreeqc.dat
+	c[Carbon] = a.Alkalinity * (1 + math.Pow(10, 6.352-ph)) // pK1 of carbonic acid at 25 °C, USGS (dosing/chem/data)
 	a.Content = c
 	return a
 }

@@ -100,7 +100,7 @@ func TestMisprintsOfTheSourcesAreNotReproduced(t *testing.T) {
 	g, _ = grams(t, half, NO3, 200)
 	near(t, "oz for 1:100", 100*g*hundredUS/ounce, value(t, example(t, "tamu_1to100"), "recomputed"), 0.005) // prints 700
 
-	phosphoric, err := AcidStock("phosphoric", Reagents["phosphoric acid"], 75, 0)
+	phosphoric, err := AcidStock("phosphoric", Reagents["phosphoric acid"], 75, 0, Dilution{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -113,7 +113,7 @@ func TestMisprintsOfTheSourcesAreNotReproduced(t *testing.T) {
 // 1: 1 US fl oz of 93 % sulfuric acid (1.835 g/mL) in 100 US gal meets 136.0 mg/L
 // CaCO3 and adds 43.6 mg/L S.
 func TestSulfuricAcidExampleOfMassachusetts(t *testing.T) {
-	acid, err := AcidStock("sulfuric", Reagents["sulfuric acid"], 93, 1.835)
+	acid, err := AcidStock("sulfuric", Reagents["sulfuric acid"], 93, 1.835, Dilution{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -148,12 +148,12 @@ func TestSulfuricAcidExampleOfMassachusetts(t *testing.T) {
 
 func TestNitricAcidExampleOfMassachusetts(t *testing.T) {
 	// sg 1.381 (63 %): 0.56 mL per mg/L CaCO3 in 100 US gal in print, 0.548 exactly.
-	acid, err := AcidStock("nitric", Reagents["nitric acid"], 63, 1.381)
+	acid, err := AcidStock("nitric", Reagents["nitric acid"], 63, 1.381, Dilution{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	near(t, "mL", 2/100.086*hundredUS/acid.Molar, value(t, example(t, "umass_hno3"), "published"), 0.03)
-	acid, err = AcidStock("nitric", Reagents["nitric acid"], 10, 0)
+	acid, err = AcidStock("nitric", Reagents["nitric acid"], 10, 0, Dilution{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -168,7 +168,7 @@ func TestAcidIsGivenForThePHThatStaysNotForTheMoment(t *testing.T) {
 	base := water.Water().Content
 	recipe := Recipe{}
 	recipe.Wants[K] = Want{Stated: true, Amount: 2, Weight: 1}
-	acid, err := AcidStock("nitric", Reagents["nitric acid"], 38, 0)
+	acid, err := AcidStock("nitric", Reagents["nitric acid"], 38, 0, Dilution{})
 	if err != nil {
 		t.Fatal(err)
 	}

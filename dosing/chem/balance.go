@@ -5,7 +5,7 @@ import "math"
 // balance holds the sums over the species at hand that the balances need, and
 // their slopes by the unknowns (ln activity).
 type balance struct {
-	r     [unknownCount]float64               // the balances, mol/kgw
+	r     [unknownCount]float64               // the balances, mol/kg
 	jac   [unknownCount][unknownCount]float64 // their slopes, the lower half
 	zz    float64                             // sum of z² m: twice the ionic strength
 	zzBy  [unknownCount]float64               // its slopes

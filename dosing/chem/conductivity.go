@@ -80,7 +80,7 @@ func (s *speciation) conductivity() float64 {
 
 // charges are the sums over the conducting ions of one sign.
 type charges struct {
-	mol, eq    float64 // mol/kgw, eq/kgw
+	mol, eq    float64 // mol/kg, eq/kg
 	eqD, eqByD float64 // equivalents times and over the diffusion coefficient
 }
 
@@ -122,7 +122,7 @@ func (s *speciation) mediumOf(plus, minus *charges) medium {
 	}
 }
 
-// carried is the sum of the ions' conductivities, S cm2/kgw. The shift makes
+// carried is the sum of the ions' conductivities, S cm2/kg. The shift makes
 // anions smaller.
 func (s *speciation) carried(ions []conductor, in *medium, shift float64) float64 {
 	negligible, scarce := 1e-8*in.eq, 1e-5*in.eq

@@ -18,7 +18,7 @@ type constants struct {
 	chloride   float64 // its volume at infinite dilution, cm3/mol
 }
 
-// henryLaw is CO2(g) = CO2, log K in mol/(kgw atm): phreeqc.dat, October 2025.
+// henryLaw is CO2(g) = CO2, log K in mol/(kg atm): USGS, October 2025 (data/species.txt).
 var henryLaw = logK{10.5624, -2.3547e-2, -3972.8, 0, 5.8746e5, 1.9194e-5}
 
 // powersOfT are the six functions of temperature that every log K is a sum of.

@@ -35,7 +35,7 @@ func TestCurveAgreesWithTitratingTheSolution(t *testing.T) {
 			if r.PH < curveLowPH || r.PH > curveHighPH || before.PH > curveHighPH || before.PH < curveLowPH {
 				continue
 			}
-			litre := meq * before.KgwPerLitre
+			litre := meq * before.WaterPerLitre
 			ph.see(curve.PHAfter(before.PH, litre)-r.PH, fmt.Sprintf("solution %d, pH %.2f, %+g meq", n, r.PH, meq))
 			acid.see(curve.AcidNeeded(before.PH, r.PH)-litre, fmt.Sprintf("solution %d, pH %.2f, %+g meq", n, r.PH, meq))
 		}

@@ -7,7 +7,7 @@ type Effect struct {
 	PH   float64 // change of pH
 	EC   float64 // change of conductivity at the solution's temperature, mS/cm
 	EC25 float64 // the same at 25 °C
-	Ions Totals  // change of every total, mmol/kgw
+	Ions Totals  // change of every total, mmol/kg
 }
 
 // Effect computes what ml millilitres of a liquid do to one litre of a
@@ -26,7 +26,7 @@ func (s *Solver) Effect(solution, perLitre *Totals, ml float64, c Conditions) (E
 	if err := s.Solve(solution, c, &before); err != nil {
 		return Effect{}, err
 	}
-	water := before.KgwPerLitre // kg in the litre
+	water := before.WaterPerLitre // kg in the litre
 	grown := water + float64(ml*0.001*s.here.density)
 	mixed := Totals{}.Add(*solution, water/grown).Add(*perLitre, ml/1000/grown)
 	if err := s.Solve(&mixed, c, &after); err != nil {
@@ -51,7 +51,7 @@ func Mix(a Totals, kgA float64, b Totals, kgB float64) Totals {
 // back.
 type EndPoints struct {
 	Closed, Open float64 // pH
-	Lost         float64 // mmol/kgw of carbon that leaves on the way; negative: taken up
+	Lost         float64 // mmol/kg of carbon that leaves on the way; negative: taken up
 	Met          float64 // share of the carbonate alkalinity the dose neutralised, 0 … 1; NaN without any
 }
 
@@ -78,7 +78,7 @@ func (s *Solver) Rebound(solution, dose *Totals, tempC, co2 float64) (EndPoints,
 	return e, nil
 }
 
-// AcidFor is the strong acid in meq/kgw (negative: base) that takes a solution
+// AcidFor is the strong acid in meq/kg (negative: base) that takes a solution
 // to a pH and holds it there: closed, at once; open, after the carbon dioxide
 // has left. c.FixedPH is set by it. Errors as for Solve.
 func (s *Solver) AcidFor(solution *Totals, ph float64, c Conditions) (float64, error) {
@@ -93,7 +93,7 @@ func (s *Solver) AcidFor(solution *Totals, ph float64, c Conditions) (float64, e
 	return r.ChargeError, err
 }
 
-// Bicarbonate is the alkalinity of carbon in meq/kgw: HCO3 and twice CO3 with
+// Bicarbonate is the alkalinity of carbon in meq/kg: HCO3 and twice CO3 with
 // their pairs.
 func (r *Result) Bicarbonate() float64 {
 	sum := 0.0
@@ -106,8 +106,8 @@ func (r *Result) Bicarbonate() float64 {
 	return sum
 }
 
-// CO2AtEquilibrium is the dissolved carbon dioxide in mmol/kgw that air of that
-// partial pressure (atm) keeps in dilute water: Henry's law, phreeqc.dat.
+// CO2AtEquilibrium is the dissolved carbon dioxide in mmol/kg that air of that
+// partial pressure (atm) keeps in dilute water: Henry's law.
 func CO2AtEquilibrium(tempC, co2Atm float64) float64 {
 	p := powersOfT(tempC + kelvin)
 	return 1000 * exp(float64(ln10*henryLaw.at(&p))) * co2Atm
@@ -126,7 +126,7 @@ func (s *Solver) KByCharge(t Totals, c Conditions, r *Result) (Totals, error) {
 		}
 		t.K -= r.ChargeError
 		if t.K < 0 {
-			return t, &InputError{Quantity: "potassium left after balancing the charge", Value: t.K, Low: 0, High: largestTotal, Unit: "mmol/kgw"}
+			return t, &InputError{Quantity: "potassium left after balancing the charge", Value: t.K, Low: 0, High: largestTotal, Unit: "mmol/kg"}
 		}
 	}
 	return t, nil

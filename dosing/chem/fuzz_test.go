@@ -3,6 +3,7 @@ package chem
 import (
 	"errors"
 	"math"
+	"strings"
 	"testing"
 )
 
@@ -45,6 +46,29 @@ func FuzzSolve(f *testing.F) {
 		again, _ := r, s.Solve(&totals, c, &r)
 		if !(math.Abs(again.PH-r.PH) < 1e-5) {
 			t.Errorf("%+v at %+v: pH %.8f cold, %.8f warm", totals, c, again.PH, r.PH)
+		}
+	})
+}
+
+// FuzzTableColumns: whatever stands in a column of the tables is read as finite numbers
+// or refused with words.
+func FuzzTableColumns(f *testing.F) {
+	for _, text := range []string{"-", "at25 12.346 heat -14.770", "at25 1.08", "curve 0 9.64e-3 -136", "size 5.4 slope 0.1", "by charge", "", "at25", "heat 3", "size -1", "curve NaN",
+		"at25 1 at25 2", "curve", "slope 1e400"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		if k, err := readLogK(text); err == nil {
+			for _, v := range k {
+				if math.IsNaN(v) || math.IsInf(v, 0) {
+					t.Errorf("%q is read as %v", text, k)
+				}
+			}
+		} else if strings.TrimSpace(err.Error()) == "" {
+			t.Errorf("%q is refused without words", text)
+		}
+		if g, err := readActivity(text, 1); err == nil && !(g.size >= 0 && !math.IsInf(g.size, 0) && math.Abs(g.slope) <= math.MaxFloat64) {
+			t.Errorf("%q is read as %+v", text, g)
 		}
 	})
 }

@@ -16,7 +16,7 @@ const (
 
 // speciation is a water at one temperature: its constants, and the search for
 // its activities. It keeps the last solution with the slopes there, and the
-// next search starts from both. Amounts are mol/kgw.
+// next search starts from both. Amounts are mol/kg.
 type speciation struct {
 	constants
 	found bool // the last search ended well; what follows is its solution
@@ -94,7 +94,7 @@ func (s *speciation) startFrom(other *speciation) {
 	s.found, s.known = true, false
 }
 
-// load turns the totals into mol/kgw and the hydrogen balance. It is true when
+// load turns the totals into mol/kg and the hydrogen balance. It is true when
 // the last solution is a start for this one, and moves it there.
 func (s *speciation) load(t *Totals, c *Conditions) (warm bool) {
 	partner := [partnerCount]float64{
@@ -290,7 +290,7 @@ func (s *speciation) setIonic(ionic float64) {
 }
 
 // waterActivity is Raoult's law with 0.017 for 1/55.5, as in the reference
-// program; all is what is dissolved, mol/kgw.
+// program; all is what is dissolved, mol/kg.
 func waterActivity(all float64) float64 {
 	if a := 1 - float64(0.017*all); a > 0.3 {
 		return a
@@ -306,7 +306,7 @@ func (s *speciation) waterAfter(step *[unknownCount]float64, ionic, more float64
 	return waterActivity(s.sums.all + more + dot(&s.sums.loose, step) + float64(s.looseBy*ionic))
 }
 
-// charge is cations minus anions, eq/kgw.
+// charge is cations minus anions, eq/kg.
 func (s *speciation) charge() float64 {
 	var charge, charge2 float64
 	for i := 0; i+1 < len(s.m); i += 2 {
@@ -316,7 +316,7 @@ func (s *speciation) charge() float64 {
 	return charge + charge2
 }
 
-// hydrogen is the hydrogen balance of all species, mol/kgw: what strong acid
+// hydrogen is the hydrogen balance of all species, mol/kg: what strong acid
 // raises and strong base lowers.
 func (s *speciation) hydrogen() float64 {
 	sum := 0.0
@@ -326,7 +326,7 @@ func (s *speciation) hydrogen() float64 {
 	return sum
 }
 
-// carbon is the inorganic carbon of all species, mmol/kgw.
+// carbon is the inorganic carbon of all species, mmol/kg.
 func (s *speciation) carbon() float64 {
 	sum := 0.0
 	for i := range s.m {

@@ -128,7 +128,7 @@ func TestAcidLowersPHAndTheBufferSaysHowMuch(t *testing.T) {
 		if !(sour.PH < r.PH && r.PH < sweet.PH) {
 			t.Fatalf("solution %d: pH %.5f with acid, %.5f, %.5f with base", n, sour.PH, r.PH, sweet.PH)
 		}
-		measured := 2 * step * r.KgwPerLitre / (sweet.PH - sour.PH)
+		measured := 2 * step * r.WaterPerLitre / (sweet.PH - sour.PH)
 		if !near(measured, r.Buffer, 0.02) {
 			t.Errorf("solution %d at pH %.2f: buffer %.5f, measured %.5f", n, r.PH, r.Buffer, measured)
 		}

@@ -92,3 +92,34 @@ var feed = Totals{NO3: 13, NH4: 0.8, P: 1.2, K: 6.5, Ca: 4, Mg: 1.6, SO4: 2, Na:
 
 // hardWater is the reference's "water A": 4 meq/L of bicarbonate.
 var hardWater = Totals{Ca: 2, Mg: 0.5, Na: 0.8, K: 0.1, Cl: 0.9, SO4: 0.5, DIC: 4}
+
+// A table that nobody can trace back is no reference.
+func TestEveryPublishedTableIsNamedWithItsSourceAndItsTerms(t *testing.T) {
+	const folder = "../../testdata/published/"
+	files, err := os.ReadDir(folder)
+	if err != nil || len(files) < 10 {
+		t.Fatalf("%d files (%v)", len(files), err)
+	}
+	named, err := os.ReadFile(folder + "README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	terms, err := os.ReadFile(folder + "NOTICE.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, file := range files {
+		if strings.HasSuffix(file.Name(), ".csv") && !strings.Contains(string(named), "`"+file.Name()+"`") {
+			t.Errorf("%s is not in README.md", file.Name())
+		}
+	}
+	data, err := os.ReadDir("data")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, file := range data {
+		if !strings.Contains(string(terms), "`"+file.Name()+"`") {
+			t.Errorf("%s is not in NOTICE.md", file.Name())
+		}
+	}
+}

@@ -17,7 +17,7 @@ func TestReferenceSolutions(t *testing.T) {
 	var ph, single, mixed, released, ours worst
 	for _, row := range published(t, "solution_cases.csv") {
 		name := row["case"]
-		totals := salt(t, row["totals_mmol_per_kgw"])
+		totals := salt(t, row["mmol_per_kg_water"])
 		c := Conditions{TempC: number(t, row["temp_c"])}
 		if row["log10_pco2_atm"] != "" {
 			c.Open, c.CO2Atm = true, math.Pow(10, number(t, row["log10_pco2_atm"]))
@@ -25,14 +25,14 @@ func TestReferenceSolutions(t *testing.T) {
 		var s Solver
 		var r Result
 		var err error
-		switch row["ph_mode"] {
+		switch row["ph_from"] {
 		case "charge balance":
 			err = s.Solve(&totals, c, &r)
-		case "fixed 6.0 (K by charge)":
+		case "given 6.0 (K by charge)":
 			c.FixedPH = 6
 			_, err = s.KByCharge(totals, c, &r)
 		default:
-			t.Fatalf("%s: ph_mode %q", name, row["ph_mode"])
+			t.Fatalf("%s: ph_from %q", name, row["ph_from"])
 		}
 		if err != nil {
 			t.Errorf("%s: %v", name, err)
@@ -89,16 +89,16 @@ func releasedConductivity(s *speciation) float64 {
 
 // Kohlrausch: at infinite dilution every solution conducts as the sum of its
 // ions. K2CO3 at 1e-4 mol/kg is potassium, carbonate, bicarbonate and
-// hydroxide, a per cent below its limit by Onsager's law; limiting conductivities from ionic_conductivity.csv (CRC Handbook).
+// hydroxide, a per cent below its limit by Onsager's law; limiting conductivities from limiting_conductivity.csv (CRC Handbook).
 func TestDilutionReachesTheSumOfTheIons(t *testing.T) {
 	limit := map[string]float64{}
-	for _, row := range published(t, "ionic_conductivity.csv") {
-		limit[row["ion"]] = number(t, row["lambda0_molar_S_cm2_mol_CRC_25C"])
+	for _, row := range published(t, "limiting_conductivity.csv") {
+		limit[row["ion"]] = number(t, row["charge"]) * number(t, row["crc_s_cm2_per_eq"])
 	}
 	var s Solver
 	r := mustSolve(t, &s, Totals{K: 0.2, DIC: 0.1}, Conditions{TempC: 25})
 	sum := 0.0
-	for species, ion := range map[Species]string{K: "K+", CO3: "CO3 2-", HCO3: "HCO3-", OH: "OH-", H: "H+"} {
+	for species, ion := range map[Species]string{K: "K+", CO3: "CO3-2", HCO3: "HCO3-", OH: "OH-", H: "H+"} {
 		if limit[ion] == 0 {
 			t.Fatalf("no limiting conductivity of %s", ion)
 		}
@@ -185,7 +185,7 @@ func TestSaltsOfTheHandbook(t *testing.T) {
 		var r Result
 		for n := 0; n < 4; n++ { // mol per litre to mol per kg of water
 			r = mustSolve(t, &s, Totals{}.Add(one, molality), Conditions{TempC: 25})
-			molality = 1000 * litre / r.KgwPerLitre
+			molality = 1000 * litre / r.WaterPerLitre
 		}
 		percent := 100 * (r.EC/number(t, row["conductivity_mS_cm_25C"]) - 1)
 		w.see(percent, row["salt"]+" "+row["conc_mol_L"])

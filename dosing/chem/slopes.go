@@ -107,6 +107,6 @@ func dot(a, b *[unknownCount]float64) float64 {
 }
 
 // protonSlope is -d(hydrogen)/d(ln activity of hydrogen) with all other
-// balances kept, mol/kgw: the buffer capacity at constant activity
+// balances kept, mol/kg: the buffer capacity at constant activity
 // coefficients. It is that of the last step's start, 1e-5 from the end.
 func (s *speciation) protonSlope() float64 { return s.slopes.hydrogen }

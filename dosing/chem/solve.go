@@ -42,14 +42,14 @@ type Result struct {
 	TempC         float64
 	EC            float64 // mS/cm at TempC
 	EC25          float64 // mS/cm of the same solution at 25 °C; NaN if left out
-	IonicStrength float64 // mol/kgw
-	ChargeError   float64 // meq/kgw, cations minus anions; about 0 unless the pH is given
-	StrongCharge  float64 // meq/kgw: the strong-ion balance that belongs to this pH
+	IonicStrength float64 // mol/kg
+	ChargeError   float64 // meq/kg, cations minus anions; about 0 unless the pH is given
+	StrongCharge  float64 // meq/kg: the strong-ion balance that belongs to this pH
 	Buffer        float64 // meq/L of strong acid or base per pH, at this pH, > 0
-	DIC           float64 // mmol/kgw, a result when open
-	KgwPerLitre   float64 // kg of water in a litre of the solution
+	DIC           float64 // mmol/kg, a result when open
+	WaterPerLitre float64 // kg of water in a litre of the solution
 
-	Species    [SpeciesCount]float64 // mmol/kgw
+	Species    [SpeciesCount]float64 // mmol/kg
 	Saturation [PhaseCount]float64   // log10(IAP/K); NaN when an ion is absent
 	Warnings   Warnings
 }
@@ -120,8 +120,8 @@ func (s *speciation) report(t *Totals, c *Conditions, r *Result) {
 	if c.Open {
 		r.DIC = s.carbon()
 	}
-	r.KgwPerLitre = 1 / s.litres
-	r.Buffer = 1000 * ln10 * s.protonSlope() * r.KgwPerLitre
+	r.WaterPerLitre = 1 / s.litres
+	r.Buffer = 1000 * ln10 * s.protonSlope() * r.WaterPerLitre
 	s.saturation(r)
 	r.Warnings = s.warnings(c, r)
 }

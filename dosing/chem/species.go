@@ -3,6 +3,8 @@ package chem
 import (
 	_ "embed"
 	"fmt"
+	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -102,6 +104,9 @@ var (
 	unknowns = [unknownCount]Species{H, SO4, CO3, PO4}
 	partners = [partnerCount]Species{Ca, Mg, K, Na, NH4, Cl, NO3, H4SiO4}
 )
+
+// basis stands for the constant of an ion that all others are made of.
+const basis = "-"
 
 // logK is log10 K = a1 + a2 T + a3/T + a4 log10 T + a5/T² + a6 T².
 type logK [6]float64
@@ -266,7 +271,7 @@ func readSpecies(i Species, row []string) error {
 	if sp.log, err = readLogK(row[2]); err != nil {
 		return err
 	}
-	if row[2] == "master" {
+	if row[2] == basis {
 		for u, m := range unknowns {
 			if m == i {
 				sp.formed[u], sp.nu[u] = 1, 1
@@ -280,7 +285,12 @@ func readSpecies(i Species, row []string) error {
 	} else if err = addReaction(sp, row[1], i); err != nil {
 		return err
 	}
-	return readGamma(sp, row[3])
+	g, err := readActivity(row[3], sp.zz)
+	if err != nil {
+		return err
+	}
+	sp.place(g)
+	return nil
 }
 
 // addReaction adds up what a species is made of; a term may be any species of
@@ -343,48 +353,72 @@ func lookup(name string, before Species) (Species, bool) {
 	return 0, false
 }
 
-// readLogK reads the third column; heats of reaction become the same six numbers.
+// readLogK reads "-", "at25 X", "at25 X heat H" and "curve C1 … C6"; a heat becomes the
+// same six numbers as a curve.
 func readLogK(text string) (k logK, err error) {
-	words := strings.Fields(text)
-	v, err := numbers(words[1:])
-	if err != nil {
-		return k, err
+	if text == basis {
+		return k, nil
 	}
-	switch {
-	case words[0] == "master" && len(v) == 0:
-	case words[0] == "constant" && len(v) == 1:
-		k[0] = v[0]
-	case words[0] == "analytic" && len(v) <= 6:
+	if curve, found := strings.CutPrefix(text, "curve "); found {
+		v, err := numbers(strings.Fields(curve))
+		if err != nil || len(v) == 0 || len(v) > len(k) {
+			return k, fmt.Errorf("log K %q is no curve of one to six numbers", text)
+		}
 		copy(k[:], v)
-	case words[0] == "vanthoff" && len(v) == 2:
-		slope := v[1] * 1000 / (gasConstant * ln10)
-		k[0], k[2] = v[0]+slope/t25, -slope
-	default:
+		return k, nil
+	}
+	v, err := named(text, "at25", "heat")
+	at25, stated := v["at25"]
+	if err != nil || !stated {
 		return k, fmt.Errorf("log K %q is not understood", text)
 	}
+	slope := v["heat"] * 1000 / (gasConstant * ln10)
+	k[0], k[2] = at25+slope/t25, -slope
 	return k, nil
 }
 
-func readGamma(sp *species, text string) error {
-	g := gamma{zz: sp.zz}
-	if text == "davies" {
-		g.davies = true
-	} else {
-		v, err := numbers(strings.Fields(text))
-		if err != nil || len(v) != 2 {
-			return fmt.Errorf("gamma %q is not understood", text)
+// named reads numbers behind their names, "size 5.4 slope 0.1", each once.
+func named(text string, names ...string) (map[string]float64, error) {
+	words := strings.Fields(text)
+	all := map[string]float64{}
+	for i := 0; i < len(words); i += 2 {
+		if _, twice := all[words[i]]; twice || i+1 == len(words) || !slices.Contains(names, words[i]) {
+			return nil, fmt.Errorf("%q: each of %s once, with a number behind it", text, strings.Join(names, " and "))
 		}
-		g.size, g.slope = v[0], v[1]
+		v, err := numbers(words[i+1 : i+2])
+		if err != nil {
+			return nil, err
+		}
+		all[words[i]] = v[0]
 	}
+	return all, nil
+}
+
+// readActivity reads "size D slope S" and "by charge".
+func readActivity(text string, zz float64) (g gamma, err error) {
+	g.zz = zz
+	if text == "by charge" {
+		g.davies = true
+		return g, nil
+	}
+	v, err := named(text, "size", "slope")
+	if err != nil || len(v) == 0 || v["size"] < 0 {
+		return g, fmt.Errorf("activity %q is not understood", text)
+	}
+	g.size, g.slope = v["size"], v["slope"]
+	return g, nil
+}
+
+// place gives a species its kind of activity coefficient.
+func (sp *species) place(g gamma) {
 	for i, known := range gammas {
 		if known == g {
 			sp.gamma = i
-			return nil
+			return
 		}
 	}
 	sp.gamma = len(gammas)
 	gammas = append(gammas, g)
-	return nil
 }
 
 // groupRows finds the rows of each partner and the runs within; the table keeps
@@ -476,7 +510,7 @@ func numbers(words []string) ([]float64, error) {
 	v := make([]float64, len(words))
 	for i, w := range words {
 		var err error
-		if v[i], err = strconv.ParseFloat(w, 64); err != nil {
+		if v[i], err = strconv.ParseFloat(w, 64); err != nil || math.IsInf(v[i], 0) || math.IsNaN(v[i]) {
 			return nil, fmt.Errorf("%q is not a number", w)
 		}
 	}

@@ -7,14 +7,14 @@ import (
 	"testing"
 )
 
-// Every constant against constants.csv (phreeqc.dat evaluated at 5 to 35 °C,
+// Every constant against constants.csv (the source evaluated at 5 to 35 °C,
 // three decimals), reaction by reaction.
 func TestConstantsAreThoseOfTheirSource(t *testing.T) {
 	var w worst
 	seen := map[string]bool{}
 	for _, row := range published(t, "constants.csv") {
 		s, ok := lookup(row["name"], SpeciesCount)
-		if row["kind"] != "aqueous species" || !ok {
+		if row["kind"] != "species" || !ok {
 			continue
 		}
 		seen[row["name"]] = true
@@ -22,7 +22,7 @@ func TestConstantsAreThoseOfTheirSource(t *testing.T) {
 			p := powersOfT(float64(temp) + kelvin)
 			got := table[s].log.at(&p)
 			// The file's reaction may start from another species than ours.
-			left, right, _ := strings.Cut(row["reaction_as_in_phreeqc.dat"], " = ")
+			left, right, _ := strings.Cut(row["reaction"], " = ")
 			side := func(text string, sign float64) {
 				if err := eachTerm(text, SpeciesCount, func(n int, of *species, water bool) {
 					if !water && of.name != row["name"] {
@@ -34,7 +34,7 @@ func TestConstantsAreThoseOfTheirSource(t *testing.T) {
 			}
 			side(left, -1)
 			side(right, 1)
-			off := got - number(t, row[fmt.Sprintf("logK_%dC", temp)])
+			off := got - number(t, row[fmt.Sprintf("log_k_%d", temp)])
 			w.see(off, fmt.Sprintf("%s, %d °C", row["name"], temp))
 			if !(math.Abs(off) <= 0.0015) {
 				t.Errorf("%s at %d °C: log K off by %+.4f", row["name"], temp, off)
@@ -66,7 +66,7 @@ func TestSolubilityProductsAreThoseOfTheirSource(t *testing.T) {
 		p := powersOfT(t25)
 		// Ours is on master species; bring it back to the row's species.
 		got := phases[phase].log.at(&p)
-		_, products, _ := strings.Cut(row["reaction_as_in_phreeqc.dat"], " = ")
+		_, products, _ := strings.Cut(row["reaction"], " = ")
 		if err := eachTerm(products, SpeciesCount, func(n int, of *species, water bool) {
 			if !water {
 				got += float64(n) * of.log.at(&p)
@@ -74,7 +74,7 @@ func TestSolubilityProductsAreThoseOfTheirSource(t *testing.T) {
 		}); err != nil {
 			t.Fatal(err)
 		}
-		if want := number(t, row["logK_25C"]); !(math.Abs(got-want) <= 0.0015) {
+		if want := number(t, row["log_k_25"]); !(math.Abs(got-want) <= 0.0015) {
 			t.Errorf("%s: log K %.4f, source %.3f", row["name"], got, want)
 		}
 		if phases[phase].source == "" {
@@ -86,24 +86,24 @@ func TestSolubilityProductsAreThoseOfTheirSource(t *testing.T) {
 	}
 }
 
-// Water against constants_solvent.csv (as PHREEQC computes it).
+// Water against water.csv (as PHREEQC computes it).
 func TestWaterIsWater(t *testing.T) {
 	var w worst
-	for _, row := range published(t, "constants_solvent.csv") {
-		s := solventAt(number(t, row["T_C"]))
+	for _, row := range published(t, "water.csv") {
+		s := solventAt(number(t, row["temp_c"]))
 		p := powersOfT(s.kelvins)
 		for column, got := range map[string]float64{
-			"DebyeHueckel_A_log10_sqrt(kg/mol)":        s.dhA,
-			"DebyeHueckel_B_per_angstrom_sqrt(kg/mol)": s.dhB,
-			"relative_permittivity":                    s.permittivity,
-			"water_density_g_per_mL":                   s.density,
-			"water_viscosity_mPa_s":                    s.viscosity,
-			"pKw":                                      -table[OH].log.at(&p),
+			"debye_huckel_a":              s.dhA,
+			"debye_huckel_b_per_angstrom": s.dhB,
+			"permittivity":                s.permittivity,
+			"density_g_per_ml":            s.density,
+			"viscosity_mpa_s":             s.viscosity,
+			"pkw":                         -table[OH].log.at(&p),
 		} {
 			off := got/number(t, row[column]) - 1
-			w.see(off, column+" at "+row["T_C"])
+			w.see(off, column+" at "+row["temp_c"])
 			if !(math.Abs(off) <= 2e-4) {
-				t.Errorf("%s at %s °C: %.5g, published %s", column, row["T_C"], got, row[column])
+				t.Errorf("%s at %s °C: %.5g, published %s", column, row["temp_c"], got, row[column])
 			}
 		}
 	}
@@ -111,18 +111,18 @@ func TestWaterIsWater(t *testing.T) {
 }
 
 // Limiting conductivities against the CRC Handbook
-// (constants_limiting_conductivity.csv): the main ions to 0.6 %, NH4+ 1.2 %;
+// (limiting_conductivity.csv): the main ions to 0.6 %, NH4+ 1.2 %;
 // carbonate and the phosphates differ between compilations by more.
 func TestIonsMoveAsTheHandbookSays(t *testing.T) {
 	soft := map[string]bool{"CO3-2": true, "H2PO4-": true, "HPO4-2": true, "PO4-3": true}
 	var w worst
-	for _, row := range published(t, "constants_limiting_conductivity.csv") {
+	for _, row := range published(t, "limiting_conductivity.csv") {
 		s, ok := lookup(row["ion"], SpeciesCount)
 		if !ok || soft[row["ion"]] {
 			continue
 		}
 		got := table[s].d25 * perDiffusion * math.Abs(float64(table[s].charge))
-		percent := 100 * (got/number(t, row["lambda0_CRC_Handbook_S_cm2_per_eq"]) - 1)
+		percent := 100 * (got/number(t, row["crc_s_cm2_per_eq"]) - 1)
 		w.see(percent, row["ion"])
 		tolerance := 0.6
 		if s == NH4 {

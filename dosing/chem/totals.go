@@ -3,14 +3,15 @@
 // conductivity, saturation, the titration curve and what a dose will do.
 //
 // It touches nothing and knows no clock. Concentrations are mmol per kg of
-// water (mmol/kgw) unless a name says otherwise, temperatures degrees Celsius,
+// water (mmol/kg) unless a name says otherwise, temperatures degrees Celsius,
 // conductivities mS/cm, acid and base meq/L.
 //
-// The model is the extended Debye-Hückel (WATEQ) model of USGS phreeqc.dat
-// with its ion pairs, and Debye-Hückel-Onsager conductivity weighted by
-// equivalents. It holds to an ionic strength of about 0.5 mol/kgw; results
-// beyond that carry a warning, see Warnings. The numbers are data, in the
-// tables of the folder data, each with its source.
+// The model is the extended one of Debye and Hückel with the ion pairs and
+// constants that the US Geological Survey publishes with PHREEQC, and
+// Debye-Hückel-Onsager conductivity weighted by equivalents. It holds to an
+// ionic strength of about 0.5 mol/kg; results beyond that carry a warning, see
+// Warnings. The numbers are data, in the tables of the folder data, each with
+// its source.
 //
 // Sums of products are written float64(a*b) + c throughout, and exp and ln are
 // the package's own: without both, results would differ between processors
@@ -45,7 +46,7 @@ func (t Totals) Add(other Totals, scale float64) Totals {
 	}
 }
 
-// StrongCharge is the strong-ion balance in meq/kgw: K + Na + NH4 + 2 Ca + 2 Mg
+// StrongCharge is the strong-ion balance in meq/kg: K + Na + NH4 + 2 Ca + 2 Mg
 // minus NO3 + Cl + 2 SO4. A strong acid lowers it by its equivalents, a strong
 // base raises it. Ammonia counts as ammonium, phosphate, carbonate and silicate
 // are weak and do not count.
@@ -87,7 +88,7 @@ func (t *Totals) Ion(name string) *float64 {
 
 // largestTotal is beyond any stock that dissolves at farm temperature; a
 // larger number is a slipped unit, not a solution.
-const largestTotal = 20000 // mmol/kgw
+const largestTotal = 20000 // mmol/kg
 
 // check refuses what is not a concentration: NaN, infinite, negative, absurd.
 func (t *Totals) check() error {
@@ -98,7 +99,7 @@ func (t *Totals) check() error {
 	}
 	for _, name := range Ions {
 		if v := *t.Ion(name); !(v >= 0 && v <= largestTotal) {
-			return &InputError{Quantity: name, Value: v, Low: 0, High: largestTotal, Unit: "mmol/kgw"}
+			return &InputError{Quantity: name, Value: v, Low: 0, High: largestTotal, Unit: "mmol/kg"}
 		}
 	}
 	return nil
@@ -121,10 +122,10 @@ func (e *InputError) Error() string {
 // far outside the model.
 type ConvergenceError struct {
 	Iterations    int
-	IonicStrength float64 // mol/kgw, where the search stood
+	IonicStrength float64 // mol/kg, where the search stood
 }
 
 func (e *ConvergenceError) Error() string {
-	return fmt.Sprintf("no speciation found after %d steps (ionic strength %.3g mol/kgw); the solution lies outside the model, check the amounts",
+	return fmt.Sprintf("no speciation found after %d steps (ionic strength %.3g mol/kg); the solution lies outside the model, check the amounts",
 		e.Iterations, e.IonicStrength)
 }

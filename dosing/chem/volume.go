@@ -3,7 +3,7 @@ package chem
 import "math"
 
 // traceMol is too little of a species to matter to volume or viscosity.
-const traceMol = 1e-7 // mol/kgw; 3e-8 of the viscosity
+const traceMol = 1e-7 // mol/kg; 3e-8 of the viscosity
 
 // swelling is the apparent molar volume of a species at one temperature,
 //

@@ -9,7 +9,7 @@ type Warnings uint16
 
 // The warnings.
 const (
-	// BeyondModel: ionic strength above 0.5 mol/kgw. Activities are then rough;
+	// BeyondModel: ionic strength above 0.5 mol/kg. Activities are then rough;
 	// a saturation index keeps its sign, its value to ±0.5. Judge a stock by
 	// the solubility of its salts as well.
 	BeyondModel Warnings = 1 << iota
@@ -26,21 +26,21 @@ const (
 	PHOutside
 	// ChargeOpen: at the given pH more than a tenth of the charge is missing.
 	ChargeOpen
-	// SilicateAcid: silicate above 2 mmol/kgw below pH 9 polymerises to gel.
+	// SilicateAcid: silicate above 2 mmol/kg below pH 9 polymerises to gel.
 	SilicateAcid
 	// TooMuchCO2: dissolved CO2 would bubble out at 1 atm.
 	TooMuchCO2
 )
 
 var warningTexts = [...]string{
-	"ionic strength above 0.5 mol/kgw: outside the activity model; a saturation index is reliable in sign, in value to ±0.5; judge a stock by the solubility of its salts too",
+	"ionic strength above 0.5 mol/kg: outside the activity model; a saturation index is reliable in sign, in value to ±0.5; judge a stock by the solubility of its salts too",
 	"brushite supersaturated: calcium phosphate can fall out",
 	"gypsum supersaturated: calcium sulfate can fall out",
 	"calcite supersaturated: lime can fall out (slowly)",
 	"struvite supersaturated: magnesium ammonium phosphate can fall out",
 	"pH outside 2 to 12: neither electrode nor model is dependable there",
 	"the given pH leaves more than a tenth of the charge open: check the analysis",
-	"silicate above 2 mmol/kgw below pH 9: it gels; give it to water first and alone",
+	"silicate above 2 mmol/kg below pH 9: it gels; give it to water first and alone",
 	"carbon dioxide beyond what water holds at 1 atm: it will bubble out",
 }
 

@@ -29,7 +29,7 @@ type solvent struct {
 
 // solventAt computes water between 0 and 50 °C. Density: Kell 1975; viscosity:
 // Pátek et al. 2009 (IAPWS); permittivity: Bradley & Pitzer 1979. Within
-// 2e-4 of constants_solvent.csv, which a test checks.
+// 2e-4 of water.csv, which a test checks.
 func solventAt(tempC float64) solvent {
 	t := tempC + kelvin
 	w := solvent{tempC: tempC, kelvins: t}

@@ -38,7 +38,7 @@
 // # A dump is due by the account
 //
 // Due: an ion 10 % above its target of which stocks need give none, or a nutrient 10 % short while all together lack
-// 5 %, since then sodium, chloride or what else plants leave takes their place in EC. What the row cannot reach
+// 3 %, since then sodium, chloride or what else plants leave takes their place in EC. What the row cannot reach
 // with fresh water is no reason, and none is asked for while EC is on its way. Rejected: the mean of the nutrients alone (acid's
 // nitrate hides potassium that lacks), and any ion that is high (stocks that give less bring it back without a dump).
 //

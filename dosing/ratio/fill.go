@@ -139,7 +139,7 @@ func (t *Tank) keepCarbonate(pH float64) {
 }
 
 // bicarbonate is its share of inorganic carbon below pH 9 (pK1 of carbonic acid at
-// 25 °C, phreeqc.dat).
+// 25 °C, USGS (dosing/chem/data)).
 func bicarbonate(pH float64) float64 { return 1 / (1 + math.Pow(10, 6.352-pH)) }
 
 const (

@@ -69,7 +69,7 @@ func (d Dump) String() string {
 
 // lackShared is the part of DumpAt that all nutrients together must lack before the
 // one that lacks most is laid to what gathers, and not to its stock's share.
-const lackShared = 0.5
+const lackShared = 0.3
 
 // Dumps are the dumps that are due; none while EC is still on its way. An ion that
 // plants use up sooner than acid, base and water bring it is no reason: stocks that give

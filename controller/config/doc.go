@@ -1,0 +1,16 @@
+// Package config turns one TOML file into the settings of a station: strict, whole
+// or not at all, every fault at once with its line and what to write instead. It
+// computes what the file leaves out (strengths, gains, caps) on the safe side, and
+// refuses sizes that could do harm when a node hangs. It is the only importer of
+// a TOML package.
+//
+// What was decided here, why, and what was rejected:
+//
+// # Gas exchange has a usual value and no warning
+//
+// Tank and zones may state gas_exchange; what is left out is the usual of the kind (controller/gas.go, with its
+// sources), and `leat check` says of each whether it was stated and what the mean comes to. Only the rehearsal asks, so
+// a farm that has not measured it is not warned: forty settings before the first number lose a grower. 0 is refused: no
+// water in a room is shut off from its air, and a rehearsal without rebound would flatter. Rejected: a rate for the
+// whole tank alone (a film's is ten times a tank's, and which zone holds how much water is known already).
+package config
