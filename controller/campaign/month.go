@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"time"
 
 	"leat/controller"
@@ -264,9 +263,6 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 			inBand++
 		} else {
 			h.refilled = at-dumped < refillTime
-		}
-		if os.Getenv("DEVP") != "" && math.Abs(h.ec-view.EC.Present) > 0.1 {
-			fmt.Printf("%v ec %.2f mode %v holds %+v\n", h.day, h.ec, view.Mode, view.Holds)
 		}
 		run.hours = append(run.hours, h)
 		if m.Tick != nil {
