@@ -40,7 +40,12 @@ func farmFrom(file *config.File) *Farm {
 
 // A month at four times its pace: a week. leat rehearse -month plays it in full.
 func TestFixedSharesDriftAndAnalysesKeepEveryMacroIonWithinFifteenPerCent(t *testing.T) {
-	r, err := Month{Seed: 1, Days: 7, Every: 84 * time.Hour, Pace: 4}.Play(sampleFarm(t))
+	w := fiveWaters[1]
+	file, err := config.Parse("the sample farm on "+w.name+" water", sampleOn(w.analysis, w.alkalinity, w.ec), config.Env{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Month{Seed: 1, Days: 7, Every: 84 * time.Hour, Pace: 4}.Play(farmFrom(file))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -18,7 +18,7 @@ var fiveWaters = []struct {
 	name, analysis, alkalinity, ec string
 	pace                           float64
 	short                          string // ions that this week misses: twice the pace brings rounds and caps late, and a stock whose cap is below its smallest dose holds up the others
-	dumps                          bool // only dumps hold it
+	dumps                          bool   // only dumps hold it
 }{
 	{"soft", `Ca = "12 mg/L"
 Mg = "2.5 mg/L"
