@@ -130,18 +130,36 @@ func (l *Loops) Read(r Reading, q Quality) {
 			l.advance(&l.ec, up)
 		}
 	case QuantityLevel:
+		l.water.flood.Level(r.value, l.tank.Volume, up)
+		l.comesHome(r.at)
 		l.toppedUp(l.water.litres(r.value, up))
 	case QuantityTopUp:
 		l.water.valve(r.value >= 0.5, up)
 	case QuantityFlood:
-		if l.water.flooding(r.value >= 0.5, up); l.water.flood {
-			l.Freeze(r.at, up+l.horizon())
+		if r.value >= 0.5 {
+			l.water.flood.Out(up)
+			l.comesHome(r.at)
 		}
 	case QuantityCirculation:
 		// Standing water tells nothing about drift or about the doses' answers.
 		if r.value < 0.5 {
 			l.Freeze(r.at, up+l.tank.MixingTime())
 		}
+	}
+}
+
+// comesHome is a flood that is away: water that was out differs in pH and EC, so both
+// are as unsure as its share, and nothing is learned until it has mixed.
+func (l *Loops) comesHome(now Instant) {
+	before, more := l.water.homecoming()
+	if !l.water.flood.Away() {
+		return
+	}
+	l.Freeze(now, now.Up+l.tank.FloodWait())
+	if volume := float64(l.tank.Volume); volume > 0 {
+		unsure := more * (2*before + more) / float64(volume*volume)
+		l.ph.vv += float64(unsure * float64(HarmBand.PH*HarmBand.PH))
+		l.ec.vv += float64(unsure * float64(HarmBand.EC*HarmBand.EC))
 	}
 }
 

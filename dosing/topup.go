@@ -8,26 +8,15 @@ type topUp struct {
 	open     bool
 	closed   time.Duration // when the valve last closed
 	ever     bool          // the valve was ever seen
-	flood    bool
-	drained  time.Duration // when the last flood ended
-	flooded  bool          // there ever was one
-	level    float64       // litres already accounted for
+	flood    Flood
+	returned float64 // litres of the present flood that are known to be home
+	level    float64 // litres already accounted for
 	levelled bool
 }
 
 // afterClosing is how long a rise still counts as top-up once the valve is shut:
 // the level comes after the switch and the water needs time to spread.
 const afterClosing = 30 * time.Second
-
-// afterFlood is how long a rise after a flood still counts as its water.
-const afterFlood = 2 * time.Minute
-
-func (t *topUp) flooding(on bool, up time.Duration) {
-	if t.flood && !on {
-		t.drained, t.flooded = up, true
-	}
-	t.flood = on
-}
 
 func (t *topUp) valve(open bool, up time.Duration) {
 	if t.open && !open {
@@ -37,9 +26,16 @@ func (t *topUp) valve(open bool, up time.Duration) {
 	t.ever = t.ever || open
 }
 
+// homecoming returns the litres of a flood that are newly home, and how many were
+// home before.
+func (t *topUp) homecoming() (before, more float64) {
+	before, t.returned = t.returned, t.flood.Returned()
+	return before, max(t.returned-before, 0)
+}
+
 // litres takes a level and returns the top-up since the last one.
 func (t *topUp) litres(level float64, up time.Duration) float64 {
-	if !t.levelled || t.flood || t.flooded && up-t.drained <= afterFlood {
+	if !t.levelled || t.flood.Away() {
 		t.level, t.levelled = level, true
 		return 0
 	}

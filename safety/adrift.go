@@ -71,7 +71,7 @@ func checkAdrift(w *Watch, now dosing.Instant, t *tankState) {
 	a := &t.adrift
 	t.doubtAdrift(now, a.doubt.running && !t.latched.has(CauseTooStrong))
 	pH, ec := &t.group[dosing.QuantityPH], &t.group[dosing.QuantityEC]
-	away := w.on(t, dosing.QuantityFlood, now.Up) || t.flooded.within(t.plant.PlumeTime(), now.Up)
+	away := w.on(t, dosing.QuantityFlood, now.Up) || t.flood.Within(t.plant.PlumeTime(), now.Up)
 	if t.mode != ModeArmed || t.unsafe != "" || pH.standing != standFit || ec.standing != standFit || away ||
 		t.group[dosing.QuantityLevel].standing != standFit || t.group[dosing.QuantityCirculation].standing != standFit || t.group[dosing.QuantityCirculation].adverse ||
 		t.operator.Maintenance || t.operator.Cleaning || t.doubt.why != "" || now.Up < a.until {

@@ -303,7 +303,7 @@ func checkLevelLow(w *Watch, now dosing.Instant, t *tankState) {
 	if t.low.on || t.active.has(CauseLevelLow) {
 		least += float64(0.01 * float64(t.plant.Volume)) // hysteresis against waves
 	}
-	flooding := t.group[dosing.QuantityFlood].adverse || t.flooded.within(t.plant.PlumeTime(), now.Up)
+	flooding := t.group[dosing.QuantityFlood].adverse || t.flood.Within(t.plant.PlumeTime(), now.Up)
 	if g.standing != standFit || flooding || g.value >= least {
 		t.lower(CauseLevelLow)
 		t.lowSince.run(false, now.Up)
@@ -340,8 +340,10 @@ func checkLevelHigh(_ *Watch, now dosing.Instant, t *tankState) {
 func checkFlood(_ *Watch, now dosing.Instant, t *tankState) {
 	switchCheck(now, t, CauseFlood, dosing.QuantityFlood)
 	if t.group[dosing.QuantityFlood].adverse {
-		t.flooded.set(now.Up)
-		t.mix(now, t.plant.DeadTime+t.plant.Lag, "a flood has come home")
+		t.flood.Out(now.Up)
+	}
+	if t.flood.Away() {
+		t.mix(now, t.plant.FloodWait(), "after a flood the level must come to rest and the water mix")
 	}
 }
 

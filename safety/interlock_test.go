@@ -230,14 +230,14 @@ var scenarios = map[string]scenario{
 	"leak sensor silent": {cause: CauseLeak, begin: silent(dosing.QuantityLeak), after: 25 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: heard(dosing.QuantityLeak), clears: 6 * time.Second},
 	"flood": {cause: CauseFlood, begin: reading(dosing.QuantityFlood, 1), after: 5 * time.Second,
-		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: reading(dosing.QuantityFlood, 0), clears: 126 * time.Second, early: 118 * time.Second},
+		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: reading(dosing.QuantityFlood, 0), clears: 151 * time.Second, early: 138 * time.Second},
 	"flood sensor silent": {cause: CauseFlood, begin: silent(dosing.QuantityFlood), after: 25 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: heard(dosing.QuantityFlood), clears: 6 * time.Second},
 	"mixing after a flood": {cause: CauseMixingWait, begin: func(f *farm) {
 		f.set(0, dosing.QuantityFlood, 1)
 		f.pass(time.Minute)
 		f.set(0, dosing.QuantityFlood, 0)
-	}, after: 10 * time.Second, action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: func(*farm) {}, clears: 115 * time.Second},
+	}, after: 10 * time.Second, action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: func(*farm) {}, clears: 140 * time.Second},
 	"outlet shuts during an order": {cause: CauseOutletUnproved, begin: func(f *farm) {
 		key := f.open(0, sulfatePump, 5*dosing.Millilitre)
 		f.pass(10 * time.Second)

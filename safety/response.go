@@ -135,6 +135,7 @@ type Responses struct {
 	pendKey          uint64
 	pendUntil        time.Duration
 	next             time.Duration // nothing is due before this uptime
+	flooded          bool          // water of a flood was away, or mixed, at the last judgement
 }
 
 // never is an uptime that does not come.
@@ -175,7 +176,7 @@ func (r *Responses) Reset() {
 	r.ec = newTrack(width, max(r.tank.ECNoise, 0), 0.002)
 	r.marks.reset()
 	r.water = topUpWatch{volume: float64(r.tank.Volume)}
-	r.pending, r.next = false, never
+	r.pending, r.flooded, r.next = false, false, never
 }
 
 // Disturbed makes pools and readings up to now useless as evidence: water was
@@ -261,7 +262,7 @@ func (r *Responses) toppedUp(up, began time.Duration, litres float64) {
 // Judge returns what a pool that has now settled shows, one finding at a time.
 // LnBuffer and spread are the learned mean and sd of ln(buffer scale).
 func (r *Responses) Judge(now dosing.Instant, lnBuffer, spread float64) (Finding, bool) {
-	if now.Up < r.next {
+	if r.homecoming(now.Up) || now.Up < r.next {
 		return Finding{}, false
 	}
 	if r.pending {
@@ -285,6 +286,25 @@ func (r *Responses) Judge(now dosing.Instant, lnBuffer, spread float64) (Finding
 	}
 	r.schedule()
 	return Finding{}, false
+}
+
+// homecoming says that nothing may be judged for a flood, and lets go of what straddles
+// it: the water that comes home has a pH and an EC of its own. The doses given before it
+// go on counting as earlier ones.
+func (r *Responses) homecoming(up time.Duration) bool {
+	if r.water.flood.Within(r.tank.FloodWait(), up) {
+		r.flooded = true
+		return true
+	}
+	if r.flooded {
+		r.flooded = false
+		for i := range r.pools {
+			r.pools[i].start(gathered{})
+		}
+		r.ph.clear()
+		r.ec.clear()
+	}
+	return false
 }
 
 // startSpread is the sd of ln(buffer scale) of a tank nobody has learned yet.

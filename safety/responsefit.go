@@ -185,8 +185,7 @@ type topUpWatch struct {
 	lowAt      time.Duration
 	hasValve   bool
 	valveUntil time.Duration // a rise counts as top-up until then
-	floodUntil time.Duration // and never until then: the water comes back from a bench
-	floodSeen  bool
+	flood      dosing.Flood  // and never while water is away on a bench
 }
 
 // valveTail is how long a slow level may lag behind its valve, longestRise how long
@@ -207,13 +206,14 @@ func (w *topUpWatch) read(up time.Duration, q dosing.Quantity, value float64) (l
 		}
 	case dosing.QuantityFlood:
 		if value > 0.5 {
-			w.floodSeen, w.floodUntil = true, up+valveTail
+			w.flood.Out(up)
 		}
 	case dosing.QuantityLevel:
+		w.flood.Level(value, dosing.Litres(w.volume), up)
 		switch {
 		case !w.has || value < w.low:
 			w.has, w.low, w.lowAt = true, value, up
-		case w.floodSeen && up < w.floodUntil:
+		case w.flood.Away():
 			w.low, w.lowAt = value, up
 		case value-w.low >= float64(0.01*w.volume):
 			rise, began := value-w.low, w.lowAt

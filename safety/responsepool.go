@@ -208,7 +208,9 @@ func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
 		f := r.fit(up, p, p.first+r.tank.DeadTime+2*r.tank.Lag)
 		return r.strong(p, f)
 	}
-	p.peek = up + r.tank.MixingTime()/8
+	if p.peek = up + r.tank.MixingTime()/8; up < r.water.valveUntil {
+		return Finding{}, false // the last of the top-up is not counted yet
+	}
 	if r.ph.tooOld(p.first, up) {
 		p.peek = 0
 		return Finding{}, false

@@ -76,7 +76,7 @@ var tankReads = [CauseCount]facts{
 	CauseLevelLow:            valueOf(dosing.QuantityLevel) | unwell(dosing.QuantityFlood) | factWait,
 	CauseLevelHigh:           valueOf(dosing.QuantityLevel),
 	CauseLeak:                unwell(dosing.QuantityLeak),
-	CauseFlood:               unwell(dosing.QuantityFlood),
+	CauseFlood:               unwell(dosing.QuantityFlood) | factWait,
 	CauseOutletUnproved:      factTold | unwell(dosing.QuantityOutlet),
 }
 
@@ -169,7 +169,7 @@ func (w *Watch) evaluateTank(now dosing.Instant, t *tankState, changed facts) {
 		// No age computed from here on could be trusted.
 		w.backward = true
 	}
-	if t.wait.until > t.round || t.flooded.within(t.plant.PlumeTime(), t.round) {
+	if t.wait.until > t.round || t.flood.Within(t.plant.PlumeTime(), t.round) {
 		changed |= factWait
 	}
 	t.round = now.Up

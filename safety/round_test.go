@@ -54,7 +54,7 @@ func TestRowsThatKeepTheirJudgementReadAsIfJudgedEverySecond(t *testing.T) {
 					t.Fatalf("seed %d, second %d, tank %d: kept\n%+v\njudged\n%+v", seed, step, i, a.trips, b.trips)
 				}
 				if a.wait != b.wait || a.doubt != b.doubt || a.circulation != b.circulation || a.low != b.low || a.silent != b.silent ||
-					a.flooded != b.flooded || a.apart != b.apart {
+					a.flood != b.flood || a.apart != b.apart {
 					t.Fatalf("seed %d, second %d, tank %d: what checks remember differs", seed, step, i)
 				}
 				for q := range a.group {

@@ -85,7 +85,7 @@ type tankState struct {
 	low         episode
 	lowSince    timer
 	silent      timer // circulation's sensor
-	flooded     when  // last seen in flood
+	flood       dosing.Flood
 	wait        wait
 	linked      bool // two good pH readings came since the link came up
 	outlet      outlet
@@ -286,6 +286,9 @@ func (w *Watch) Read(r dosing.Reading) dosing.Quality {
 	if i.quantity == dosing.QuantityOutlet && r.Value() >= 0.5 {
 		t.outlet.opened.set(r.At().Up)
 	}
+	if i.quantity == dosing.QuantityLevel && t.inputs[dosing.QuantityLevel][0] == r.Input() {
+		t.flood.Level(r.Value(), t.plant.Volume, r.At().Up)
+	}
 	if i.quantity == dosing.QuantityLevel && t.inputs[dosing.QuantityLevel][0] == r.Input() && i.kept == lastsCount && r.At().Up-i.founded >= lastsFor {
 		w.levelled(t, r.Value(), r.At().Up)
 	}
@@ -319,7 +322,7 @@ func (w *Watch) watered(id dosing.TankID, up time.Duration) bool {
 		return true
 	}
 	t := &w.tanks[id]
-	return t.water.valve.within(t.plant.MixingTime()+afterClosing, up) || t.flooded.within(t.plant.MixingTime(), up) ||
+	return t.water.valve.within(t.plant.MixingTime()+afterClosing, up) || t.flood.Within(t.plant.MixingTime(), up) ||
 		t.group[dosing.QuantityCirculation].adverse || t.wait.until > up
 }
 

@@ -78,7 +78,7 @@ func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
 	}
 	filling := s.valve.within(afterClosing, up)
 	switch {
-	case w.on(t, dosing.QuantityFlood, up) || t.flooded.within(t.plant.PlumeTime(), up):
+	case w.on(t, dosing.QuantityFlood, up) || t.flood.Within(t.plant.PlumeTime(), up):
 		s.filling, s.mark = false, level // water that comes home brings nothing
 	case filling:
 		if !s.filling {
@@ -117,7 +117,7 @@ func (w *Watch) Resting(now dosing.Instant, id dosing.TankID) (litres float64, o
 		return 0, false
 	}
 	t := &w.tanks[id]
-	away := t.water.filling || w.on(t, dosing.QuantityFlood, now.Up) || t.flooded.within(t.plant.PlumeTime(), now.Up)
+	away := t.water.filling || w.on(t, dosing.QuantityFlood, now.Up) || t.flood.Within(t.plant.PlumeTime(), now.Up)
 	return t.water.level, t.water.any && !away && t.group[dosing.QuantityLevel].standing == standFit
 }
 

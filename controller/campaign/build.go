@@ -173,6 +173,7 @@ func (s *Set) plantOf(p *parameters) sim.Plant {
 	if len(p.floods) > 0 {
 		fill := (p.floodFor / 4).Round(time.Second)
 		plant.FloodFill, plant.FloodDrain, plant.FloodStand, plant.FloodKept = fill, fill, p.floodFor-2*fill, 0.01
+		plant.FloodUntold = p.floodUntold
 	}
 	return plant
 }

@@ -26,6 +26,7 @@ type Set struct {
 
 	floods    [2]int  // how many in a night
 	floodMost float64 // share of the water
+	untold    bool    // in half of the nights the switch goes back when the benches begin to drain
 	turnover  between // per hour, log-uniform; sets the lag
 	deadTime  between // s
 	lag       between // s, where turnover does not set it
@@ -64,7 +65,7 @@ func Sets() []Set {
 			s.wrong, s.mistimed = between{0.85, 1.15}, 0.15
 		}),
 		vary("quick", "small tanks that mix in seconds, with floods", func(s *Set) {
-			s.deadTime, s.lag, s.floods, s.floodMost = between{5, 30}, between{10, 60}, [2]int{0, 6}, 0.4
+			s.deadTime, s.lag, s.floods, s.floodMost, s.untold = between{5, 30}, between{10, 60}, [2]int{0, 6}, 0.4, true
 		}),
 		vary("ponds", "30 to 70 % of the water stands in ponds that exchange theirs in hours", func(s *Set) {
 			s.slow, s.apart = between{0.3, 0.7}, between{0.5, 4}
@@ -105,6 +106,7 @@ type parameters struct {
 	floods                                     []time.Duration
 	floodShare                                 float64
 	floodFor                                   time.Duration
+	floodUntold                                bool
 	gas                                        map[controller.ZoneKind]float64 // gas exchange ÷ that of its kind
 	room                                       []sim.RoomStep
 	swing                                      float64
@@ -193,6 +195,7 @@ func (s *Set) drawFloods(from *stream, p *parameters) {
 		return
 	}
 	each := s.hours * 3600 / float64(count)
+	p.floodUntold = s.untold && p.floodFor%(2*time.Second) == 0
 	for i := range count {
 		room := each - p.floodFor.Seconds() - 120
 		p.floods = append(p.floods, span(float64(int(float64(i)*each+60+from.uniform(0, room)))))

@@ -54,6 +54,7 @@ type Plant struct {
 	FloodFill, FloodStand  time.Duration
 	FloodDrain             time.Duration
 	FloodKept              float64 // share of a flood's nutrients that the bench keeps
+	FloodUntold            bool    // the switch goes back when the bench begins to drain
 
 	FilmTurnover, RaftTurnover time.Duration // how long the water of a zone stays in it
 }

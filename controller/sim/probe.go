@@ -260,7 +260,7 @@ func (t *tank) truthOf(p *probe, f *Farm) float64 {
 	case dosing.QuantityCirculation:
 		return truth01(t.speed+t.trouble.speed > 0.2)
 	case dosing.QuantityFlood:
-		return truth01(t.flooded())
+		return truth01(t.floodTold())
 	case dosing.QuantityTopUp:
 		return truth01(t.topUp)
 	case dosing.QuantitySampleFlow:

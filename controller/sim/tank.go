@@ -285,7 +285,7 @@ func (t *tank) float() {
 	switch {
 	case t.trouble.valveOpen:
 		t.topUp = true
-	case t.trouble.valveShut || t.plant.TopUpFlow <= 0 || t.flooded():
+	case t.trouble.valveShut || t.plant.TopUpFlow <= 0 || t.flooding():
 		t.topUp = false
 	case t.topUp:
 		t.topUp = t.litres() < t.plant.Litres
@@ -294,12 +294,26 @@ func (t *tank) float() {
 	}
 }
 
-func (t *tank) flooded() bool {
+// flooding says whether a bench is filling, standing or draining.
+func (t *tank) flooding() bool {
 	if t.water != nil {
 		return t.flood
 	}
 	for i := range t.zones {
 		if t.zones[i].state != zoneIdle {
+			return true
+		}
+	}
+	return false
+}
+
+// floodTold is what the flood's switch says.
+func (t *tank) floodTold() bool {
+	if !t.plant.FloodUntold {
+		return t.flooding()
+	}
+	for i := range t.zones {
+		if state := t.zones[i].state; state == zoneFilling || state == zoneStanding {
 			return true
 		}
 	}

@@ -42,7 +42,7 @@ func (f *Farm) Celsius(id dosing.TankID) float64 { return f.tanks[id].celsius }
 func (f *Farm) Litres(id dosing.TankID) float64 { return f.tanks[id].litres() }
 
 // Flooded says whether a flood bench of the tank is filling, standing or draining.
-func (f *Farm) Flooded(id dosing.TankID) bool { return f.tanks[id].flooded() }
+func (f *Farm) Flooded(id dosing.TankID) bool { return f.tanks[id].flooding() }
 
 // Circulating says whether the tank's water moves.
 func (f *Farm) Circulating(id dosing.TankID) bool {

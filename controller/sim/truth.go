@@ -33,7 +33,7 @@ func (f *Farm) Truth(id dosing.TankID) Truth {
 	t := f.tanks[id]
 	truth := Truth{
 		At: f.now, PH: t.now.PH, EC: t.now.EC25, Ions: t.bulk.perLitre(), Celsius: t.celsius, Litres: t.litres(),
-		Flooded: t.all().litres - t.litres(), Flood: t.flooded(), TopUp: t.topUp, Light: t.light,
+		Flooded: t.all().litres - t.litres(), Flood: t.flooding(), TopUp: t.topUp, Light: t.light,
 		Circulation: t.speed+t.trouble.speed > 0.2,
 		Delivered:   append([]dosing.Volume(nil), t.delivered...), Counted: append([]dosing.Volume(nil), t.counted...), Unsolved: t.unsolved,
 	}
