@@ -9,7 +9,7 @@ import (
 //go:embed data/nitrate.txt
 var nitrateText string
 
-// nitratePairs are how much calcium and potassium is bound to nitrate, mol/kgw.
+// nitratePairs are how much calcium and potassium is bound to nitrate, mol/kg.
 type nitratePairs struct{ calcium, potassium float64 }
 
 // nitrateLog holds the pairs' formation constants, calcium's first.
@@ -72,8 +72,8 @@ func (s *speciation) speciatePaired(t *Totals, c *Conditions) error {
 	return &ConvergenceError{Iterations: rounds, IonicStrength: s.ionic}
 }
 
-// bound is how much of a cation's total (mmol/kgw) is in a pair of that activity
-// when so much (mol/kgw) is free of it.
+// bound is how much of a cation's total (mmol/kg) is in a pair of that activity
+// when so much (mol/kg) is free of it.
 func (s *speciation) bound(total, activity, free float64, pair Species) float64 {
 	if !(total > 0 && free > 0) {
 		return 0

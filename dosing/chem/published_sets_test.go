@@ -15,14 +15,14 @@ func TestBoraxIsTheBufferOfTheStandard(t *testing.T) {
 	checked := 0
 	for _, row := range published(t, "buffers.csv") {
 		temp := number(t, row["temp_C"])
-		if temp < 15 || temp > 35 {
+		if row["borax_0.01m"] == "" || temp < 15 || temp > 35 {
 			continue
 		}
 		checked++
 		r := mustSolve(t, &s, Totals{Na: 20, B: 40}, Conditions{TempC: temp})
 		off := r.PH - number(t, row["borax_0.01m"])
 		w.see(off, fmt.Sprintf("%g °C", temp))
-		if !(math.Abs(off) <= 0.05) {
+		if !(math.Abs(off) <= 0.02) {
 			t.Errorf("borax at %g °C: pH %.3f, published %s", temp, r.PH, row["borax_0.01m"])
 		}
 	}

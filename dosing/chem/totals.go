@@ -1,22 +1,3 @@
-// Package chem is the water chemistry on which every sum of the program rests:
-// speciation with activities and ion pairs, pH by charge balance, electrical
-// conductivity, saturation, the titration curve and what a dose will do.
-//
-// It touches nothing and knows no clock. Concentrations are mmol per kg of
-// water (mmol/kg) unless a name says otherwise, temperatures degrees Celsius,
-// conductivities mS/cm, acid and base meq/L.
-//
-// The model is the extended one of Debye and Hückel with the ion pairs and
-// constants that the US Geological Survey publishes with PHREEQC, and
-// Debye-Hückel-Onsager conductivity weighted by equivalents. It holds to an
-// ionic strength of about 0.5 mol/kg; results beyond that carry a warning, see
-// Warnings. The numbers are data, in the tables of the folder data, each with
-// its source.
-//
-// Sums of products are written float64(a*b) + c throughout, and exp and ln are
-// the package's own: without both, results would differ between processors
-// that fuse multiply and add and those that do not, and a simulated night
-// could not be replayed byte for byte on another machine.
 package chem
 
 import (
