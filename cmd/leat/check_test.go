@@ -65,3 +65,20 @@ func TestCheckReadsNoMoreThanAConfiguration(t *testing.T) {
 		t.Errorf("code %d, %q", code, stderr)
 	}
 }
+
+func TestCheckRehearsesTheFileThatItPassed(t *testing.T) {
+	code, out, errs := ran("-config", ownFarm, "-rehearse", "1")
+	if code != 0 {
+		t.Fatalf("exit code %d: %s", code, errs)
+	}
+	for _, says := range []string{"Rehearsal, nights: 1", "in ±0.1", "invariants", "0 violations"} {
+		if !strings.Contains(out, says) {
+			t.Errorf("no %q in\n%s", says, out)
+		}
+	}
+	for _, args := range [][]string{{"-config", ownFarm, "-rehearse", "-3"}, {"-config", ownFarm, "-rehearse", "2", "-json"}} {
+		if code, _, _ := ran(args...); code != 2 {
+			t.Errorf("%v: exit code %d", args, code)
+		}
+	}
+}

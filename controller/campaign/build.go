@@ -63,6 +63,9 @@ var nominal = dosing.Tank{Phosphate: 0.9, Carbonate: 0.3, Ammonium: 0.2}
 // Scene draws the night of a seed. Nights whose sizes leat check would refuse are
 // drawn again.
 func (s *Set) Scene(seed uint64) (*Scene, error) {
+	if s.whole {
+		return s.stationScene(seed)
+	}
 	from := sourcesOf(seed)
 	for redrawn := range mostRedraws {
 		p := s.draw(from)
@@ -92,21 +95,13 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 	g := &settings.Safety
 	g.Station, g.Nodes = "row", []safety.Node{{Name: "node", FullContract: true}}
 	g.Pumps, g.PumpNode = drawnPumpsOf(p, &w), make([]safety.NodeID, drawnPumps)
-	out := p.floodShare
 	tank := nominal
-	tank.Name, tank.Volume = "tank", dosing.Litres(p.litres)
-	tank.Least, tank.Greatest = dosing.Litres(0.9*p.litres*(1-out)), dosing.Litres(1.1*p.litres)
-	tank.DeadTime, tank.Lag = p.toldDeadTime, p.toldLag
-	tank.TopUp = dosing.Water{Alkalinity: p.alkalinity, EC: dosing.Conductivity(0.1 * p.alkalinity)}
+	tank.Name = "tank"
+	tell(&tank, p)
 	tank.BufferScale = p.wrong * w.buffer / curve.Buffer(drawnPH)
-	tank.PHNoise, tank.ECNoise = p.noise, 0.005
 	g.Tanks = []safety.Tank{{Tank: tank, TemperatureLow: 8, TemperatureHigh: 34}}
 	g.StartSettling = tank.MixingTime()
-	settings.Tanks = []controller.TankSettings{{
-		PH: controller.SetpointSettings{Value: drawnPH, Lowest: 5, Highest: 7, AdviseLow: 5.5, AdviseHigh: 6.3, Confirm: 0.3, RampPerHour: 0.3, RampDownward: true},
-		EC: controller.SetpointSettings{Value: p.ec, Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, RampPerHour: 0.3},
-	}}
-	settings.Tanks[0].Zones = p.zones()
+	settings.Tanks = []controller.TankSettings{drawnTarget(p)}
 	station := &sizing.Station{Settings: g, DecideEvery: settings.DecideEvery, Plants: []sizing.Plant{{Curve: curve, Buffer: p.wrong * w.buffer,
 		BlendEC: 0.5 * (w.ecPerML[calciumPump] + w.ecPerML[sulfatePump]), PH: drawnPH, Demand: s.demand()}}}
 	for i := range g.Pumps {
@@ -125,6 +120,23 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 		Plants: []sim.Plant{s.plantOf(p)}, Liquids: w.liquids[:]}
 	scene.restFor(g.StartSettling)
 	return scene, "", nil
+}
+
+// tell is what the daemon is told of a drawn tank, its buffer apart.
+func tell(tank *dosing.Tank, p *parameters) {
+	tank.Volume = dosing.Litres(p.litres)
+	tank.Least, tank.Greatest = dosing.Litres(0.9*p.litres*(1-p.floodShare)), dosing.Litres(1.1*p.litres)
+	tank.DeadTime, tank.Lag = p.toldDeadTime, p.toldLag
+	tank.TopUp = dosing.Water{Alkalinity: p.alkalinity, EC: dosing.Conductivity(0.1 * p.alkalinity)}
+	tank.PHNoise, tank.ECNoise = p.noise, 0.005
+}
+
+// drawnTarget is a drawn tank's setpoints and zones.
+func drawnTarget(p *parameters) controller.TankSettings {
+	return controller.TankSettings{Zones: p.zones(),
+		PH: controller.SetpointSettings{Value: drawnPH, Lowest: 5, Highest: 7, AdviseLow: 5.5, AdviseHigh: 6.3, Confirm: 0.3, RampPerHour: 0.3, RampDownward: true},
+		EC: controller.SetpointSettings{Value: p.ec, Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, RampPerHour: 0.3},
+	}
 }
 
 // buffer is the first tank's buffer capacity as commissioned, at its setpoint.
@@ -289,31 +301,51 @@ func drawnPumpsOf(p *parameters, w *solution) []dosing.Pump {
 // wire lays the inputs: what a plain farm has, sent as plain numbers.
 func (s *Scene) wire(p *parameters) error {
 	g := &s.Settings.Safety
-	fast, slow := 5*time.Second, 10*time.Second
-	add := func(name string, tank dosing.TankID, q dosing.Quantity, period time.Duration, noise, step, low, high float64) {
-		g.Inputs = append(g.Inputs, safety.Input{Name: name, Tank: tank, Quantity: q, Period: period, Noise: noise, Step: step, Low: low, High: high})
-	}
-	litre := p.litres / 2000 // the gauge resolves a fortieth of a top-up step
-	add("ph", 0, dosing.QuantityPH, fast, p.noise, 0.01, 3.5, 9.5)
-	add("ec", 0, dosing.QuantityEC, fast, 0.005, 0.01, 0.05, 10)
-	add("temperature", 0, dosing.QuantityTemperature, slow, 0.05, 0.1, 2, 45)
-	add("level", 0, dosing.QuantityLevel, fast, litre/2, litre, 0, 2.2*p.litres)
-	add("circulation", 0, dosing.QuantityCirculation, slow, 0, 1, 0, 1)
-	add("leak", 0, dosing.QuantityLeak, slow, 0, 1, 0, 1)
-	add("top_up", 0, dosing.QuantityTopUp, slow, 0, 1, 0, 1)
-	if len(p.floods) > 0 {
-		add("flood", 0, dosing.QuantityFlood, slow, 0, 1, 0, 1)
-	} else {
-		g.Inputs = append(g.Inputs, safety.Input{Name: "flood", Quantity: dosing.QuantityFlood, NotFitted: "no flood zone"})
-	}
-	for _, q := range []dosing.Quantity{dosing.QuantityOutlet, dosing.QuantitySampleFlow, dosing.QuantityRedox} {
-		g.Inputs = append(g.Inputs, safety.Input{Name: q.String(), Quantity: q, NotFitted: "not part of a drawn night"})
-	}
-	add("stop", dosing.AllTanks, dosing.QuantityStop, slow, 0, 1, 0, 1)
+	s.wireTank(0, p)
+	s.wireStop()
 	var err error
 	if s.Topics, err = payload.NewTopics("", g.Station, []string{g.Tanks[0].Name}, nil); err != nil {
 		return err
 	}
+	s.feed()
+	return nil
+}
+
+const switchPeriod = 10 * time.Second
+
+func (s *Scene) wireStop() {
+	g := &s.Settings.Safety
+	g.Inputs = append(g.Inputs, safety.Input{Name: "stop", Tank: dosing.AllTanks, Quantity: dosing.QuantityStop, Period: switchPeriod, Step: 1, High: 1})
+}
+
+// wireTank lays the inputs of one tank.
+func (s *Scene) wireTank(id dosing.TankID, p *parameters) {
+	g := &s.Settings.Safety
+	fast, slow := 5*time.Second, switchPeriod
+	add := func(name string, q dosing.Quantity, period time.Duration, noise, step, low, high float64) {
+		g.Inputs = append(g.Inputs, safety.Input{Name: name, Tank: id, Quantity: q, Period: period, Noise: noise, Step: step, Low: low, High: high})
+	}
+	litre := p.litres / 2000 // the gauge resolves a fortieth of a top-up step
+	add("ph", dosing.QuantityPH, fast, p.noise, 0.01, 3.5, 9.5)
+	add("ec", dosing.QuantityEC, fast, 0.005, 0.01, 0.05, 10)
+	add("temperature", dosing.QuantityTemperature, slow, 0.05, 0.1, 2, 45)
+	add("level", dosing.QuantityLevel, fast, litre/2, litre, 0, 2.2*p.litres)
+	add("circulation", dosing.QuantityCirculation, slow, 0, 1, 0, 1)
+	add("leak", dosing.QuantityLeak, slow, 0, 1, 0, 1)
+	add("top_up", dosing.QuantityTopUp, slow, 0, 1, 0, 1)
+	if len(p.floods) > 0 {
+		add("flood", dosing.QuantityFlood, slow, 0, 1, 0, 1)
+	} else {
+		g.Inputs = append(g.Inputs, safety.Input{Name: "flood", Tank: id, Quantity: dosing.QuantityFlood, NotFitted: "no flood zone"})
+	}
+	for _, q := range []dosing.Quantity{dosing.QuantityOutlet, dosing.QuantitySampleFlow, dosing.QuantityRedox} {
+		g.Inputs = append(g.Inputs, safety.Input{Name: q.String(), Tank: id, Quantity: q, NotFitted: "not part of a drawn night"})
+	}
+}
+
+// feed gives each input its topic.
+func (s *Scene) feed() {
+	g := &s.Settings.Safety
 	s.Wires = make([]sim.Wire, len(g.Inputs))
 	for i := range g.Inputs {
 		in := &g.Inputs[i]
@@ -331,5 +363,4 @@ func (s *Scene) wire(p *parameters) error {
 		f.Format = sim.PlainFormat(in.Quantity)
 		s.Feeds = append(s.Feeds, f)
 	}
-	return nil
 }

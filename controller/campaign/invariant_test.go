@@ -115,6 +115,11 @@ func TestEachInvariantFindsItsPlantedViolation(t *testing.T) {
 		{8, "a dose while a hold stands", func(_ *testing.T, w *Trace) {
 			w.Orders[0].Holds = append(w.Orders[0].Holds, Hold{Cause: safety.CauseFlood, Action: safety.Hold, Scope: safety.ScopeTank, Text: "flood"})
 		}},
+		{8, "a dose while its cap was full before it", func(_ *testing.T, w *Trace) {
+			o := &w.Orders[0]
+			o.Holds = append(o.Holds, Hold{Cause: safety.CauseHourCap, Action: safety.Hold, Scope: safety.ScopePump,
+				Pump: w.Settings.Safety.Pumps[o.Pump].Name, Text: "full", Since: o.Intended - time.Second})
+		}},
 		{8, "a dose while only observing", func(_ *testing.T, w *Trace) { w.Orders[0].Mode = safety.ModeObserving }},
 		{9, "acid below the setpoint", func(t *testing.T, w *Trace) {
 			o := &w.Orders[first(t, w, dosing.RoleAcid, 0)]

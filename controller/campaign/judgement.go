@@ -50,11 +50,17 @@ func (w *trail) inhibited() {
 			w.violate(o.At, "%s was dosed while the tank was %s", p.Name, o.Mode)
 		}
 		for k := range o.Holds {
-			if o.Holds[k].stops(p) {
-				w.violate(o.At, "%s was dosed while held by %s", p.Name, o.Holds[k].Cause)
+			if h := &o.Holds[k]; h.stops(p) && !h.filledBy(o) {
+				w.violate(o.At, "%s was dosed while held by %s", p.Name, h.Cause)
 			}
 		}
 	}
+}
+
+// filledBy says that a rolling cap is full of the dose itself, which counts from its
+// intent on: it holds the next one. Whether the dose kept within its cap, rule 6 judges.
+func (h *Hold) filledBy(o *Ordered) bool {
+	return (h.Cause == safety.CauseHourCap || h.Cause == safety.CauseDayCap) && h.Since >= o.Intended
 }
 
 // direction: no dose is meant to carry the water past the setpoint. The estimate
@@ -171,6 +177,9 @@ func (w *trail) apart() {
 		p := &w.Settings.Safety.Pumps[run.Pump]
 		for k := i - 1; k >= 0; k-- {
 			before := &w.Runs[k]
+			if before.Tank != run.Tank && w.Settings.Safety.LineVolume <= 0 {
+				continue // each tank has its own line
+			}
 			wait := w.tank(before.Tank).PlumeTime()
 			if run.At-before.At > wait {
 				break

@@ -48,7 +48,8 @@ type Outcome struct {
 	Hours      float64
 	Mixing     time.Duration // θ + 3τ of the first tank
 	Redrawn    int
-	Scores     []Score
+	Tanks      []string // by name
+	Scores     []Score  // by tank
 	Timer      *Score
 	Patient    *Score
 	Seer       *Score
@@ -142,9 +143,9 @@ func (o *Options) check() (set Set, err error) {
 	switch {
 	case o.Nights < 1:
 		err = fmt.Errorf("%d nights to rehearse; give at least 1", o.Nights)
-	case o.Farm != nil && o.Yardsticks:
-		err = fmt.Errorf("yardsticks are laws for a row of one acid, one base and two stocks; leave -yardsticks out with a configuration of your own")
-	case o.Plant != "" && (o.Yardsticks || o.Farm != nil && len(o.Farm.Settings.Tanks) != 1):
+	case (o.Farm != nil || set.whole) && o.Yardsticks:
+		err = fmt.Errorf("yardsticks are laws for a row of one acid, one base and two stocks; leave -yardsticks out with a configuration of your own and with the set farms")
+	case o.Plant != "" && (o.Yardsticks || set.whole || o.Farm != nil && len(o.Farm.Settings.Tanks) != 1):
 		err = fmt.Errorf("a plant of your own is the water of one tank, and the clairvoyant cannot see into it: rehearse one tank, without -yardsticks")
 	}
 	return set, err
@@ -187,6 +188,9 @@ func (o *Options) night(set *Set, night int) (*Outcome, error) {
 		return nil, err
 	}
 	out := &Outcome{Night: night, Seed: s.Seed, Fault: fault, Hours: s.Hours.Hours(), Mixing: s.settled(), Redrawn: s.Redrawn, Scores: p.scores, Hash: p.hash}
+	for i := range s.Settings.Safety.Tanks {
+		out.Tanks = append(out.Tanks, s.Settings.Safety.Tanks[i].Name)
+	}
 	out.Violations, err = s.judge(p, night)
 	if err != nil {
 		return nil, err

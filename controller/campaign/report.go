@@ -154,7 +154,7 @@ func (o *Options) report(set *Set, outcomes []*Outcome) *Report {
 		for i := range out.Scores {
 			w := WorstNight{Night: out.Night, Seed: out.Seed, InBand: out.Scores[i].PH.InBand}
 			if len(out.Scores) > 1 {
-				w.Tank = o.Farm.Settings.Safety.Tanks[i].Name
+				w.Tank = out.Tanks[i]
 			}
 			r.Worst = append(r.Worst, w)
 		}

@@ -36,6 +36,7 @@ type Set struct {
 	apart     between // h in which pond water is exchanged once, log-uniform
 	day       bool    // light, CO2 in steps, a warm day
 	ammonium  bool    // taken up first
+	whole     bool    // tanks, stocks, acid and water of the station are drawn, too
 	shifted   float64 // largest shift of a constant, pK
 }
 
@@ -69,6 +70,10 @@ func Sets() []Set {
 		}),
 		vary("ponds", "30 to 70 % of the water stands in ponds that exchange theirs in hours", func(s *Set) {
 			s.slow, s.apart = between{0.3, 0.7}, between{0.5, 4}
+		}),
+		vary("farms", "whole stations: one to three tanks, two to eight stocks, nitric or phosphoric acid, soft to hard water", func(s *Set) {
+			s.whole, s.litres, s.alkalinity = true, between{60, 4000}, between{0, 5}
+			s.deadTime, s.lag, s.floods, s.floodMost, s.untold = between{6, 100}, between{12, 180}, [2]int{0, 6}, 0.4, true
 		}),
 		vary("slow", "tanks of 1 to 10 m³ that take hours to mix", func(s *Set) {
 			s.hours, s.litres, s.turnover = 24, between{1000, 10000}, between{0.5, 6}

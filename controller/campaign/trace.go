@@ -68,6 +68,8 @@ type Ordered struct {
 	Volume dosing.Volume
 	Run    time.Duration
 	Reason dosing.Reason
+	// Intended is when the intent was made: from then on the dose fills its own caps.
+	Intended time.Duration
 
 	Mode     safety.Mode
 	Holds    []Hold
@@ -174,20 +176,26 @@ type Link struct {
 	Up   bool
 }
 
+// intended is a plan and when its intent was made.
+type intended struct {
+	plan dosing.Plan
+	at   time.Duration
+}
+
 // recorder writes the trace of a night.
 type recorder struct {
 	trace *Trace
 	night *sim.Night
 	farm  *sim.Farm
 	step  uint64
-	plans map[ledger.OrderID]dosing.Plan
+	plans map[ledger.OrderID]intended
 	store ledger.Store
 	drawn time.Duration // when the ledger is replayed
 }
 
 func newRecorder(s *Scene, farm *sim.Farm) (*recorder, error) {
 	r := &recorder{trace: &Trace{Seed: s.Seed, Begins: s.Options.Rest, Ends: s.Options.Rest + s.Hours, Settings: s.Settings, Faulty: s.Options.Fault != "" || len(s.Faults) > 0, Faults: s.Faults}, farm: farm,
-		plans: map[ledger.OrderID]dosing.Plan{}}
+		plans: map[ledger.OrderID]intended{}}
 	tanks := len(s.Settings.Safety.Tanks)
 	r.trace.Samples = make([]Sample, 0, tanks*(int(s.Hours/sampleEvery)+1))
 	r.trace.Minutes = make([]Minute, 0, tanks*(int(s.Hours/time.Minute)+1))
@@ -217,7 +225,7 @@ func (r *recorder) seen(now dosing.Instant, event *controller.Event, out *contro
 	for _, draft := range out.Append {
 		switch d := draft.(type) {
 		case ledger.Intent:
-			r.plans[d.Order()] = d.Plan()
+			r.plans[d.Order()] = intended{plan: d.Plan(), at: now.Up}
 		case ledger.Settlement:
 			t.Settled = append(t.Settled, Settled{Step: r.step, At: now.Up, ID: d.Order(), Volume: d.Volume(), Outcome: d.Outcome()})
 		case ledger.Change:
@@ -248,7 +256,7 @@ func (r *recorder) seen(now dosing.Instant, event *controller.Event, out *contro
 func (r *recorder) ordered(now dosing.Instant, o *controller.Order) Ordered {
 	core := r.night.Core
 	tank := core.Tank(now, o.Tank())
-	return Ordered{Step: r.step, At: now.Up, ID: o.ID(), Tank: o.Tank(), Pump: o.Pump(), Volume: o.Volume(), Run: o.Run(), Reason: r.plans[o.ID()].Reason,
+	return Ordered{Step: r.step, At: now.Up, ID: o.ID(), Tank: o.Tank(), Pump: o.Pump(), Volume: o.Volume(), Run: o.Run(), Reason: r.plans[o.ID()].plan.Reason, Intended: r.plans[o.ID()].at,
 		Mode: tank.Mode, Holds: holdsOf(&tank), Inputs: tank.Inputs, Floor: core.BufferFloor(now, o.Tank()), Target: core.Target(o.Tank()),
 		Estimate: core.Estimate(now, o.Tank()), ToppedUp: r.farm.ToppedUp(o.Tank()), Litres: r.farm.Litres(o.Tank())}
 }

@@ -64,8 +64,10 @@ func NewFarm(t testing.TB, file *config.File) *Farm {
 		t.Fatal(err)
 	}
 	f := &Farm{file: file, sim: simulated, latest: map[string][]byte{}, muted: map[string]bool{}, wrap: map[string]func([]byte) []byte{}, begun: map[string]int{}, done: map[string]int{}}
+	// Patient, so that it misses nothing of what it is to witness when the machine is slow.
 	f.link = mqtt.New(mqtt.Options{URL: file.Broker.URL, ClientID: "farm", User: file.Broker.User, Password: file.Broker.Password,
-		Queued: f.sim.Subscriptions(), LongestPause: 500 * time.Millisecond, WriteTimeout: 30 * time.Second})
+		Queued: f.sim.Subscriptions(), LongestPause: 500 * time.Millisecond,
+		KeepAlive: time.Minute, PingTimeout: time.Minute, WriteTimeout: time.Minute})
 	ctx, stop := context.WithCancel(context.Background())
 	ended := make(chan struct{}, 2)
 	go func() { _ = f.link.Run(ctx); ended <- struct{}{} }()

@@ -1,0 +1,95 @@
+package campaign
+
+import (
+	"testing"
+
+	"leat/controller/sim"
+	"leat/dosing"
+	"leat/safety"
+)
+
+func farms(t *testing.T) Set {
+	t.Helper()
+	set, err := SetNamed("farms")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return set
+}
+
+func TestDrawnStationsPassTheSizingAndDiffer(t *testing.T) {
+	set := farms(t)
+	tanks, stocks, acids := map[int]bool{}, map[int]bool{}, map[string]bool{}
+	for seed := uint64(0); seed < 24*nightsOfAFarm; seed += nightsOfAFarm {
+		s, err := set.Scene(seed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		g := &s.Settings.Safety
+		tanks[len(g.Tanks)], stocks[len(g.Pumps)-2], acids[g.Pumps[0].Reagent] = true, true, true
+		shares := 0.0
+		for i := range g.Pumps {
+			shares += g.Pumps[i].Share
+			if p := &g.Pumps[i]; g.Caps[i].PerDose < p.Smallest || p.ECPerML <= 0 {
+				t.Errorf("seed %d: %+v under %+v", seed, p, g.Caps[i])
+			}
+		}
+		if shares < 0.999 || shares > 1.001 {
+			t.Errorf("seed %d: the shares sum to %g", seed, shares)
+		}
+		other, err := set.Scene(seed + 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(other.Settings.Safety.Pumps) != len(g.Pumps) || other.Settings.Safety.Tanks[0].Volume != g.Tanks[0].Volume {
+			t.Errorf("seeds %d and %d are two farms", seed, seed+1)
+		}
+		if other.Options.StartPH == s.Options.StartPH {
+			t.Errorf("seeds %d and %d begin alike", seed, seed+1)
+		}
+	}
+	if len(tanks) < 3 || len(stocks) < 5 || len(acids) < 2 {
+		t.Errorf("tanks %v, stocks %v, acids %v: hardly drawn", tanks, stocks, acids)
+	}
+}
+
+func TestADoseThatFillsItsOwnCapIsNotHeldByIt(t *testing.T) {
+	o := &Ordered{Intended: 100}
+	for _, c := range []struct {
+		hold Hold
+		own  bool
+	}{
+		{Hold{Cause: safety.CauseHourCap, Since: 100}, true},
+		{Hold{Cause: safety.CauseDayCap, Since: 101}, true},
+		{Hold{Cause: safety.CauseHourCap, Since: 99}, false},
+		{Hold{Cause: safety.CauseFlood, Since: 100}, false},
+	} {
+		if got := c.hold.filledBy(o); got != c.own {
+			t.Errorf("%+v: %v, want %v", c.hold, got, c.own)
+		}
+	}
+}
+
+func TestTanksWithLinesOfTheirOwnNeedNoWaitBetweenThem(t *testing.T) {
+	set := farms(t)
+	for seed := uint64(0); ; seed += nightsOfAFarm {
+		s, err := set.Scene(seed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(s.Settings.Safety.Tanks) < 2 {
+			continue
+		}
+		calcium, sulfate := dosing.PumpID(2), dosing.PumpID(3)
+		for _, line := range []dosing.Volume{0, 100 * dosing.Millilitre} {
+			settings := *s.Settings
+			settings.Safety.LineVolume = line
+			w := &trail{Trace: &Trace{Settings: &settings}}
+			w.Runs = []sim.Run{{Tank: 0, Pump: calcium, Ended: true, At: 1000}, {Tank: 1, Pump: sulfate, At: 2000}}
+			if w.apart(); (len(w.found) > 0) != (line > 0) {
+				t.Errorf("a line of %s between two tanks: %v", line, w.found)
+			}
+		}
+		return
+	}
+}
