@@ -113,6 +113,42 @@ func TestOlderCopyOfTheLedgerLocksTheStationOut(t *testing.T) {
 	}
 }
 
+// A person who clears reads what clear cannot end, and what does.
+func TestClearSaysWhatStaysAndWhatEndsIt(t *testing.T) {
+	s := dosingStage(t)
+	s.inject("epoch-stepped", 0)
+	s.behind("seen epoch 51")
+	a := s.ask(controller.RequestClear, "looked")
+	for _, want := range []string{"cleared, but record-behind-node stays: A pump node knows of later orders", "It ends when a person raises the epoch with leat mode raise-epoch"} {
+		if !strings.Contains(a.Text, want) {
+			t.Errorf("clear answers %q, without %q", a.Text, want)
+		}
+	}
+	if strings.Contains(a.Text, "lifted by clear alone") || strings.Contains(a.Text, "observing") {
+		t.Errorf("clear answers %q", a.Text)
+	}
+}
+
+// Clear does not end a stop that is still pressed, and must not send a person to clear again as if that were all.
+func TestClearUnderAStopThatIsStillPressedSaysThatItStays(t *testing.T) {
+	s := dosingStage(t)
+	s.inject("epoch-stepped", 0)
+	s.behind("seen epoch 51")
+	s.inject("stop-pressed", 0)
+	if !s.until(time.Minute, func() bool { stop, ok := s.hold(north, safety.CauseStopInput); return ok && stop.Action == safety.Stop }) {
+		t.Fatalf("the stop is not seen: %s", s.holds(north))
+	}
+	a := s.ask(controller.RequestClear, "looked")
+	for _, want := range []string{"cleared, but record-behind-node stays: ", "; stop-input stays: ", "It ends when it is released and a person clears"} {
+		if !strings.Contains(a.Text, want) {
+			t.Errorf("clear answers %q, without %q", a.Text, want)
+		}
+	}
+	if strings.Contains(a.Text, "alone") {
+		t.Errorf("clear answers %q", a.Text)
+	}
+}
+
 func TestForgedLeaseDoesNotPoisonANode(t *testing.T) {
 	s := dosingStage(t)
 	s.inject("epoch-poisoned", 0)

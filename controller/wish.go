@@ -3,6 +3,7 @@ package controller
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"leat/dosing"
@@ -275,6 +276,18 @@ func (c *Core) unconfirmed(id dosing.TankID) bool {
 	return false
 }
 
+// staying names all that goes on stopping the tank, and what ends each.
+func (c *Core) staying(id dosing.TankID) string {
+	var all []string
+	for _, trip := range c.watch.Trips(id) {
+		if trip.Action <= safety.Stop && trip.Scope <= safety.ScopeTank {
+			row := safety.Of(trip.Cause)
+			all = append(all, fmt.Sprintf("%s stays: %s It ends %s", trip.Cause, row.Text, row.Clears))
+		}
+	}
+	return strings.Join(slices.Compact(all), "; ")
+}
+
 // standing says what the tank does now, to be read after what was done: all of it where
 // a person lets more happen, and a stop that goes on in any case.
 func (c *Core) standing(r *Request) string {
@@ -283,6 +296,8 @@ func (c *Core) standing(r *Request) string {
 	switch {
 	case r.Kind == RequestStop || r.Kind == RequestCleaning || r.Kind == RequestSetpoint || r.Kind == RequestAnalysis:
 		return ""
+	case mode == safety.ModeStopped && r.Kind == RequestClear:
+		return ", but " + c.staying(r.Tank)
 	case mode == safety.ModeStopped && row.Action == safety.Stop && cause != safety.CauseSolutionUnconfirmed:
 		return "; the tank is stopped, and a stop is lifted by clear alone: " + row.Text
 	case mode == safety.ModeStopped:

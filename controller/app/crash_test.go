@@ -114,9 +114,8 @@ func TestKilledAtEveryPointOfADoseTheRecordCoversWhatWasGiven(t *testing.T) {
 // nothing before one mixing time was over. Every start is an epoch.
 func waited(t *testing.T, farm *apptest.Farm, p *apptest.Process, epoch, stops int) {
 	t.Helper()
-	if all := farm.Stops(); len(all) == stops {
-		t.Errorf("start %d told no pump to stop", epoch)
-	} else if all[stops].Before(p.Started) {
+	apptest.Eventually(t, fmt.Sprintf("start %d tells the pumps to stop", epoch), func() bool { return len(farm.Stops()) > stops })
+	if farm.Stops()[stops].Before(p.Started) {
 		t.Error("the stop that was seen is older than the start")
 	}
 	if orders := ordered(farm, epoch); len(orders) > 0 {

@@ -53,6 +53,35 @@ func TestDrawnStationsPassTheSizingAndDiffer(t *testing.T) {
 	}
 }
 
+func TestAStartThatTheWaterCannotHaveIsTheNearestAndAMeasuredOneIsRefused(t *testing.T) {
+	set := farms(t)
+	for seed := uint64(0); ; seed += nightsOfAFarm {
+		s, err := set.Scene(seed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		water := float64(s.Settings.Safety.Tanks[0].TopUp.EC)
+		if water < 0.2 {
+			continue
+		}
+		s.Options.StartECShare = 0.3 * water / s.Settings.Tanks[0].EC.Value
+		farm, err := sim.New(s.Settings, s.Topics, s.Wires, s.Options)
+		if err != nil {
+			t.Fatalf("less EC than the water has: %v", err)
+		}
+		if ph, ec := farm.Bulk(0); ph < s.Options.StartPH-0.05 || ph > s.Options.StartPH+0.05 || ec < 0.5*water {
+			t.Errorf("it starts at pH %.2f and EC %.2f; the water has %.2f", ph, ec, water)
+		}
+		for range s.Settings.Tanks {
+			s.Options.Starts = append(s.Options.Starts, sim.Start{PH: 6, EC: 0.3 * water})
+		}
+		if _, err := sim.New(s.Settings, s.Topics, s.Wires, s.Options); err == nil {
+			t.Error("a measured start that no such water has is taken")
+		}
+		return
+	}
+}
+
 func TestADoseThatFillsItsOwnCapIsNotHeldByIt(t *testing.T) {
 	o := &Ordered{Intended: 100}
 	for _, c := range []struct {

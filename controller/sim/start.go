@@ -51,7 +51,7 @@ func (f *Farm) addTanks(o Options) error {
 		if share == 0 {
 			share = 1
 		}
-		composition, err := f.compose(t, blend, ph, float64(share*want.EC.Value))
+		composition, err := f.compose(t, blend, ph, float64(share*want.EC.Value), i < len(o.Starts))
 		if err != nil {
 			return fmt.Errorf("simulated tank %q: %w", set.Name, err)
 		}
@@ -66,8 +66,10 @@ func (f *Farm) addTanks(o Options) error {
 }
 
 // compose finds the water that has this pH and EC: top-up water, so much of the
-// blend, and acid or base of the row. Its carbonate is the plant's.
-func (f *Farm) compose(t *tank, blend chem.Totals, ph, ec float64) (chem.Totals, error) {
+// blend, and acid or base of the row. Its carbonate is the plant's. A start that nobody
+// measured takes the nearest EC that there is: hard water that was brought down with
+// acid has more than a weak solution should.
+func (f *Farm) compose(t *tank, blend chem.Totals, ph, ec float64, measured bool) (chem.Totals, error) {
 	acid, base := chem.Totals{NO3: 1}, chem.Totals{K: 1}
 	for i := range f.pumps {
 		p := f.pumps[i]
@@ -106,7 +108,7 @@ func (f *Farm) compose(t *tank, blend chem.Totals, ph, ec float64) (chem.Totals,
 	// Litres of blend in a litre of water.
 	found := atPH(falling(0, 0.2, func(nutrient float64) float64 { return ec - measure(atPH(nutrient), false).EC25 }))
 	r := measure(found, false)
-	if r.PH < ph-0.02 || r.PH > ph+0.02 || r.EC25 < ec-0.02 || r.EC25 > ec+0.02 {
+	if r.PH < ph-0.02 || r.PH > ph+0.02 || measured && (r.EC25 < ec-0.02 || r.EC25 > ec+0.02) {
 		err := fmt.Errorf("no water of its stocks has pH %.2f and EC %.2f mS/cm (nearest %.2f and %.2f); check stocks, shares and start", ph, ec, r.PH, r.EC25)
 		if last != nil {
 			err = fmt.Errorf("%w; last refusal: %w", err, last)

@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"syscall"
 	"time"
 
 	"leat/controller"
@@ -15,6 +16,9 @@ import (
 // listenLocal opens the local socket for leat mode. Whoever may open it is an
 // engineer: the folder's permissions decide.
 func listenLocal(path string) (net.Listener, error) {
+	if most := len(syscall.RawSockaddrUnix{}.Path) - 1; len(path) > most {
+		return nil, fmt.Errorf("local socket: the path %s has %d bytes and a socket's at most %d here: name a shorter folder in [history]", path, len(path), most)
+	}
 	// The state folder's lock is held, so a socket that is there is a dead run's.
 	if err := os.Remove(path); err != nil && !os.IsNotExist(err) {
 		return nil, fmt.Errorf("local socket: %w", err)
