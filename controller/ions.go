@@ -2,6 +2,7 @@ package controller
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"leat/dosing"
@@ -29,9 +30,10 @@ type IonsView struct {
 	Analysed time.Time // zero = never: a weak start from recipe and water
 	Ions     []IonView
 	Shares   []ShareView
-	Surplus  string // what acid or base brings too much of, in words
-	Lever    string // what ammonium's share could do about the acid, in words; advice only
-	Advice   string // when the next analysis is due, in words
+	Surplus  string       // what acid or base brings too much of, in words
+	Lever    string       // what ammonium's share could do about the acid, in words; advice only
+	Dumps    []ratio.Dump // that are due
+	Advice   string       // when the next analysis or a dump is due, in words
 }
 
 // IonView is one ion, mmol/L and mg/L by its atom.
@@ -134,7 +136,7 @@ const dueOff = 0.15
 
 func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
 	a := t.ions.account
-	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, Lever: a.Lever()}
+	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, Lever: a.Lever(), Dumps: a.Dumps()}
 	held, target := a.Content(), a.Target(t.ec.present)
 	acid, base := a.Brought()
 	worst, least := 0.0, blend.NO3
@@ -158,6 +160,9 @@ func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
 		v.Advice = "never analysed: the recipe is all that is known; have the tank analysed"
 	case worst > dueOff:
 		v.Advice = fmt.Sprintf("an analysis is due: %s is known to ±%.0f %% only", least.Symbol(), 100*worst)
+	}
+	for _, d := range v.Dumps {
+		v.Advice = strings.TrimPrefix(v.Advice+"; "+d.String(), "; ")
 	}
 	return v
 }

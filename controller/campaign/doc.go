@@ -30,11 +30,14 @@
 //
 // # A month
 //
-// `leat rehearse -month` (sample farm, seed 1, laboratory error 3 % an ion): fixed shares leave P at −32, K −20, Mg
-// +17, Ca +11 % after 30 days with EC in band all the time; with the account and an analysis on days 0, 14 and 28
-// the worst of all hours is 12 %. Seeds 2 and 3: 26 and 25 % against 10 and 13 %. What a fortnight can drift is the
-// wrong part of the appetite times the tanks of nutrients taken: at 15 % and half a tank it stays within 10 %; a
-// crop that empties a tank in a week wants analyses as often, and the page says when one is due (a macro ion known
-// to worse than ±15 %). The rehearsal's invariant of whole blends is not judged for a tank with a recipe, whose
-// shares change by design; `controller`'s own follows each change.
+// The crop takes near to the recipe's proportions, not what stocks happen to give: as much N, P and K, which hardly depends
+// on the water; Ca, Mg and SO4 by what the water that it drinks holds, a fifth of Na and Cl. Evaporation is replaced by
+// source water, and a person carries out each dump that the account asks for, half of the tank a morning at most. An
+// ion is judged against 15 % where fresh water and the row reach its target within 5 %; another is water's own
+// affair, and the report says so. Rejected: proportions of the stocks (where water brings calcium the crop took
+// none, and it piled up without end); a dump a week at most (sodium-rich water wants more). What a fortnight
+// can drift is the wrong part of the appetite times the tanks of nutrients taken: at 15 % and half a tank it stays
+// within 10 %; a crop that empties a tank in a week wants analyses as often, and the page says when one is due (a
+// macro ion known to worse than ±15 %). The rehearsal's invariant of whole blends is not judged for a tank with a
+// recipe, whose shares change by design; `controller`'s own follows each change.
 package campaign

@@ -31,11 +31,13 @@ type Month struct {
 // labError is the standard error of a laboratory's figure, each ion by itself.
 const labError = 0.03
 
-// bent is the crop's appetite beside what the stocks bring: more potassium and
-// magnesium, less calcium and sulfate. What makes it differ from the recipe is more
-// than that: the plants' base flux takes nitrate in place of potassium, and water and
-// acid bring a part.
-var bent = chem.Totals{NH4: 1, P: 1, K: 1.15, Ca: 0.9, Mg: 1.1, SO4: 0.85}
+// bent is the crop's appetite beside the recipe: more potassium and magnesium, less
+// calcium and sulfate. Half of the plants' base flux takes nitrate in place of
+// potassium, which leaves them a little less potassium than the recipe's share.
+func bent(target blend.Content) chem.Totals {
+	u := target.Ions()
+	return chem.Totals{NH4: u.NH4, P: u.P, K: 1.15 * u.K, Ca: 0.9 * u.Ca, Mg: 1.1 * u.Mg, SO4: 0.9 * u.SO4}
+}
 
 // MonthIons are the ions that are judged. Ammonium is not among them: plants take it
 // first and microbes turn it into nitrate, so no share keeps it.
@@ -57,44 +59,32 @@ type MonthReport struct {
 	DumpDue []DumpDue `json:"dump_due"` // by the account, each ion the first time
 }
 
-// DumpDue is the hour from which an ion is thought so far above its target that only
-// less of this water brings it back: no stock takes anything away.
+// DumpDue is a dump, and the first hour in which the account asked for it.
 type DumpDue struct {
-	Ion   string  `json:"ion"`
+	Ion   string  `json:"ion"` // or "nutrients", of which something else takes the place
 	Day   float64 `json:"day"`
-	Off   float64 `json:"off"`   // share above the target
+	Off   float64 `json:"off"`   // share above the target; of the nutrients, what the one lacks that lacks most
 	Share float64 `json:"share"` // of the tank to replace with source water; 0: that water itself holds too much
+	Text  string  `json:"text"`
 }
 
-// due reads from the account when a dump is due; water is the source's, as shares of
-// the targets.
-func (run *MonthRun) due(water [6]float64) (all []DumpDue) {
-	for i, s := range MonthIons {
-		for _, h := range run.hours {
-			if !h.thoughtAvailable || !(h.thought[i] > ions.DumpAt) {
+// due is what the account asked for, each ion the first time.
+func (run *MonthRun) due() (all []DumpDue) {
+	asked := map[blend.Substance]bool{}
+	for _, h := range run.hours {
+		for _, d := range h.dumps {
+			if asked[d.Ion] {
 				continue
 			}
-			all = append(all, DumpDue{Ion: s.Symbol(), Day: h.day, Off: h.thought[i], Share: dumpShare(h.thought[i], water[i])})
-			break
+			asked[d.Ion] = true
+			name := d.Ion.Symbol()
+			if d.Ion == blend.Rest {
+				name = "nutrients"
+			}
+			all = append(all, DumpDue{Ion: name, Day: h.day, Off: d.Off, Share: d.Share, Text: d.String()})
 		}
 	}
 	return all
-}
-
-// dumpShare is how much of a tank to replace with source water so that an ion that is
-// off above its target comes back; 0 where that water holds too much itself.
-func dumpShare(off, water float64) float64 {
-	if water >= 1+ions.DumpTo {
-		return 0
-	}
-	return (off - ions.DumpTo) / (1 + off - water)
-}
-
-func (d DumpDue) String() string {
-	if d.Share == 0 {
-		return fmt.Sprintf("%s is thought %.0f %% above its target, and the source water itself holds more than it: only other water brings it back", d.Ion, 100*d.Off)
-	}
-	return fmt.Sprintf("a dump is due: %s is thought %.0f %% above its target; %.0f %% of the tank replaced with source water brings it within %.0f %%", d.Ion, 100*d.Off, math.Ceil(100*d.Share-1e-6), 100*ions.DumpTo)
 }
 
 // MonthRun is one of the two.
@@ -133,6 +123,7 @@ type hourOfMonth struct {
 	off, thought, u  [6]float64
 	thoughtAvailable bool
 	refilled         bool // after a dump, EC is still on its way back
+	dumps            []ions.Dump
 }
 
 // errNoRecipe says what a month needs.
@@ -159,24 +150,8 @@ func (m Month) Play(f *Farm) (*MonthReport, error) {
 			return nil, err
 		}
 	}
-	water, err := sourceShares(plan)
-	if err != nil {
-		return nil, err
-	}
-	r.DumpDue = r.Live.due(water)
+	r.DumpDue = r.Live.due()
 	return r, nil
-}
-
-// sourceShares are what the source water holds, as shares of the targets.
-func sourceShares(plan *ions.Plan) (water [6]float64, err error) {
-	account, err := ions.New(plan)
-	if err != nil {
-		return water, err
-	}
-	for i, s := range MonthIons {
-		water[i] = plan.Water[s] / account.Target(plan.EC)[s]
-	}
-	return water, nil
 }
 
 // The crop of a month: what it takes in the light, mS/cm and meq/L of base an hour,
@@ -189,16 +164,21 @@ const (
 
 // plants are the farm's own waters under the month's crop: where the source is
 // analysed, that is what tops up.
-func (m Month) plants(set *controller.Settings) (all []sim.Plant) {
+func (m Month) plants(set *controller.Settings) (all []sim.Plant, err error) {
 	for i := range set.Safety.Tanks {
 		p := sim.DrawPlant(set, dosing.TankID(i), m.Seed)
-		p.Uptake, p.BaseFlux, p.Evaporation, p.Appetite = m.Pace*monthUptake, m.Pace*monthFlux, m.Pace*monthWater, bent
+		p.Uptake, p.BaseFlux, p.Evaporation = m.Pace*monthUptake, m.Pace*monthFlux, m.Pace*monthWater
 		if plan := set.Tanks[i].Ratio; plan != nil {
-			p.TopUp = plan.Water.Ions()
+			account, err := ions.New(plan)
+			if err != nil {
+				return nil, err
+			}
+			target := account.Target(set.Tanks[i].EC.Value)
+			p.TopUp, p.Appetite, p.Usual = plan.Water.Ions(), bent(target), target.Ions()
 		}
 		all = append(all, p)
 	}
-	return all
+	return all, nil
 }
 
 // fixed are the settings with the first blend's shares for good.
@@ -232,7 +212,11 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 	}
 	target := account.Target(f.Settings.Tanks[0].EC.Value)
 	// The farm starts as the first blend has filled it, whatever the daemon is told.
-	farm, err := sim.New(set, f.Topics, f.Wires, sim.Options{Seed: m.Seed, StartHour: 6, Plants: m.plants(f.Settings), Rest: f.Settings.Safety.StartSettling})
+	plants, err := m.plants(f.Settings)
+	if err != nil {
+		return err
+	}
+	farm, err := sim.New(set, f.Topics, f.Wires, sim.Options{Seed: m.Seed, StartHour: 6, Plants: plants, Rest: f.Settings.Safety.StartSettling})
 	if err != nil {
 		return err
 	}
@@ -248,16 +232,18 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 	from := source(m.Seed, "laboratory")
 	begin, hours := n.Now().Up, time.Duration(m.Days)*24
 	next, inBand := time.Hour, 0
-	dumped, rested := -refillTime, time.Duration(0)
+	dumped := -refillTime
 	for hour := range hours {
 		n.Run(time.Hour, nil)
 		at := n.Now().Up - begin
+		var asked []ions.Dump
+		if view := n.Core.View(n.Now()).Tanks[0].Ions; view != nil {
+			asked = view.Dumps
+		}
 		if hour%max(time.Duration(24/m.Pace), 1) == 2 {
 			run.Cleared += person(n, farm, set)
-			if live {
-				if at >= rested && run.dump(n, farm, set) {
-					dumped, rested = at, at+time.Duration(float64(betweenDumps)/m.Pace)
-				}
+			if live && run.dump(n, farm) {
+				dumped = at
 			}
 		}
 		if live && at >= next {
@@ -272,6 +258,7 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 		}
 		view := n.Core.View(n.Now()).Tanks[0]
 		h := look(at, farm.Truth(0), &view, &target)
+		h.dumps = asked
 		if math.Abs(h.ec-view.EC.Present) <= dosing.StartBand.EC {
 			inBand++
 		} else {
@@ -363,31 +350,23 @@ func person(n *sim.Night, farm *sim.Farm, set *controller.Settings) (cleared int
 }
 
 // A person replaces at most this share of a tank in one morning, since what the plants
-// stand in is not to change by more, and does so once a week. Fresh source water has
-// every ion low until the stocks have made it good: for this long it is not laid to
-// the ratio.
+// stand in is not to change by more. Fresh source water has every ion low until the
+// stocks have made it good: for this long it is not laid to the ratio.
 const (
-	mostAtOnce   = 0.3
-	betweenDumps = 7 * 24 * time.Hour
-	refillTime   = 18 * time.Hour
+	mostAtOnce = 0.5
+	refillTime = 18 * time.Hour
 )
 
-// dump is what a person does who follows the account: where an ion of the first tank
-// stands so far above its target that only less of this water brings it back, a share
-// is replaced with source water, and the daemon is told how much.
-func (run *MonthRun) dump(n *sim.Night, farm *sim.Farm, set *controller.Settings) bool {
+// dump is what a person does who follows the account: where a dump of the first tank is
+// due, a share is replaced with source water, and the daemon is told how much.
+func (run *MonthRun) dump(n *sim.Night, farm *sim.Farm) bool {
 	view := n.Core.View(n.Now()).Tanks[0].Ions
-	water, err := sourceShares(set.Tanks[0].Ratio)
-	if view == nil || err != nil {
+	if view == nil {
 		return false
 	}
 	share := 0.0
-	for i, s := range MonthIons {
-		for _, ion := range view.Ions {
-			if off := ion.Amount/ion.Target - 1; ion.Name == s.Symbol() && off > ions.DumpAt {
-				share = max(share, min(dumpShare(off, water[i]), mostAtOnce))
-			}
-		}
+	for _, d := range view.Dumps {
+		share = max(share, min(d.Share, mostAtOnce))
 	}
 	if share == 0 {
 		return false

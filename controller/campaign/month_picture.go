@@ -38,7 +38,7 @@ func (r *MonthReport) Write(w io.Writer) error {
 		fmt.Fprintf(&b, "day %4.1f  analysis %s: %s\n", a.Day, word, a.Text)
 	}
 	for _, d := range r.DumpDue {
-		fmt.Fprintf(&b, "day %4.1f  %s\n", d.Day, d)
+		fmt.Fprintf(&b, "day %4.1f  %s\n", d.Day, d.Text)
 	}
 	_, err := io.WriteString(w, b.String())
 	return err

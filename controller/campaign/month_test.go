@@ -12,6 +12,8 @@ import (
 	"leat/controller/config"
 	"leat/controller/sim"
 	"leat/deploy"
+	"leat/dosing/blend"
+	ions "leat/dosing/ratio"
 )
 
 func sampleFarm(t *testing.T) *Farm {
@@ -20,6 +22,10 @@ func sampleFarm(t *testing.T) *Farm {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return farmFrom(file)
+}
+
+func farmFrom(file *config.File) *Farm {
 	f := &Farm{Name: "the sample farm", Settings: &file.Settings, Topics: file.Topics, Wires: make([]sim.Wire, len(file.Settings.Safety.Inputs))}
 	for i := range file.InputTopics {
 		in := &file.InputTopics[i]
@@ -34,7 +40,12 @@ func sampleFarm(t *testing.T) *Farm {
 
 // A month at four times its pace: a week. leat rehearse -month plays it in full.
 func TestFixedSharesDriftAndAnalysesKeepEveryMacroIonWithinFifteenPerCent(t *testing.T) {
-	r, err := Month{Seed: 1, Days: 7, Every: 84 * time.Hour, Pace: 4}.Play(sampleFarm(t))
+	w := fiveWaters[1]
+	file, err := config.Parse("the sample farm on "+w.name+" water", sampleOn(w.analysis, w.alkalinity, w.ec), config.Env{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Month{Seed: 1, Days: 7, Every: 84 * time.Hour, Pace: 4}.Play(farmFrom(file))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -81,24 +92,17 @@ func TestAMonthNeedsARecipe(t *testing.T) {
 	}
 }
 
-// By hand: 41 % above the target, source water at a fifth of it; to come to 1.05,
-// 0.36 / 1.21 must go.
-func TestTheMonthSaysWhenADumpIsDueAndHowMuch(t *testing.T) {
-	run := MonthRun{}
-	for day := range 5 {
-		h := hourOfMonth{day: float64(day), thoughtAvailable: true}
-		h.thought[3], h.thought[5], h.off[0] = 0.05*float64(day), 0.2, 0.5 // what is off and not thought so is nobody's knowledge
-		run.hours = append(run.hours, h)
-	}
-	run.hours[2].thought[3] = 0.41
-	all := run.due([6]float64{0, 0, 0, 0.2, 0, 1.3})
+func TestTheMonthSaysOfEachIonWhenADumpWasFirstDue(t *testing.T) {
+	calcium, sulfur := ions.Dump{Ion: blend.Ca, Off: 0.41, Share: 0.3}, ions.Dump{Ion: blend.S, Off: 2}
+	run := MonthRun{hours: []hourOfMonth{{day: 1}, {day: 2, dumps: []ions.Dump{calcium}}, {day: 3, dumps: []ions.Dump{calcium, sulfur}}}}
+	all := run.due()
 	if len(all) != 2 {
 		t.Fatalf("%v", all)
 	}
-	if d := all[0]; d.Ion != "Ca" || d.Day != 2 || math.Abs(d.Share-0.36/1.21) > 1e-9 || !strings.Contains(d.String(), "30 % of the tank") {
-		t.Errorf("%+v: %s", d, d)
+	if d := all[0]; d.Ion != "Ca" || d.Day != 2 || d.Share != 0.3 || !strings.Contains(d.Text, "30 % of the tank") {
+		t.Errorf("%+v", d)
 	}
-	if d := all[1]; d.Ion != "S" || d.Day != 0 || d.Share != 0 || !strings.Contains(d.String(), "only other water") {
-		t.Errorf("%+v: %s", d, d)
+	if d := all[1]; d.Ion != "S" || d.Day != 3 || !strings.Contains(d.Text, "only other water") {
+		t.Errorf("%+v", d)
 	}
 }

@@ -23,9 +23,10 @@ type Plant struct {
 	Uptake      float64 // of nutrients in the light, as mS/cm per hour
 	BaseFlux    float64 // what the plants add in the light, meq/L per hour; negative is acid
 	Dark        float64 // share of these three that goes on in the dark
-	// Appetite bends what the plants take away from the proportions of the blend: a
-	// factor for each ion; all zero = not at all.
-	Appetite chem.Totals
+	// Appetite is the proportions in which plants take the ions of a solution that holds
+	// Usual, mmol/L; both zero = those of the blend, whatever the water holds. Where water
+	// brings calcium the stocks hold none, and plants still take it.
+	Appetite, Usual chem.Totals
 	// AmmoniumFirst lets ammonium stand in for a part of the nitrate while there is
 	// some: roots then give off acid, two equivalents for each mole.
 	AmmoniumFirst bool

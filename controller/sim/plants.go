@@ -3,16 +3,16 @@ package sim
 import "leat/dosing/chem"
 
 // uptakeOf is what plants take in the light, mmol/L per hour, in the proportions
-// of the blend. An ion of one sign that is taken without its counterpart leaves
+// of their own appetite or of the blend. An ion of one sign that is taken without its counterpart leaves
 // acid or base behind; the charge balance of the water sees to that. The amounts
 // are balanced first, then nitrate and potassium are shifted by half the flux
 // each, which leaves EC nearly alone.
 func uptakeOf(blend chem.Totals, p Plant) chem.Totals {
 	u := blend
-	u.DIC, u.Si, u.Na, u.Cl = 0, 0, 0, 0
-	if a := p.Appetite; a != (chem.Totals{}) {
-		u = chem.Totals{NH4: u.NH4 * a.NH4, P: u.P * a.P, K: u.K * a.K, Ca: u.Ca * a.Ca, Mg: u.Mg * a.Mg, SO4: u.SO4 * a.SO4}
+	if p.Appetite != (chem.Totals{}) {
+		u = p.Appetite
 	}
+	u.DIC, u.Si, u.Na, u.Cl = 0, 0, 0, 0
 	cations := u.K + u.NH4 + float64(2*u.Ca) + float64(2*u.Mg)
 	if cations <= 0 {
 		return chem.Totals{}
@@ -63,12 +63,44 @@ const nitrogenSwap = 0.2
 // appetite is what the plants want, mmol/L per hour, of water that holds have.
 func (t *tank) appetite(share float64, have chem.Totals) chem.Totals {
 	want := chem.Totals{}.Add(t.uptake, share)
+	if t.plant.Usual != (chem.Totals{}) {
+		want = t.plant.answer(want, have, share)
+	}
 	if t.plant.AmmoniumFirst && want.NO3 > 0 {
 		swap := float64(nitrogenSwap * take(want.NO3, have.NH4))
 		want.NH4 += swap
 		want.NO3 -= swap
 	}
 	return want
+}
+
+// Roots seek nitrate, ammonium, phosphate and potassium: a tenth of the usual
+// concentration gives them half of what plenty would. Calcium, magnesium and sulfate
+// come with the water that plants drink, and roots hold back about half of what is too
+// much: they come at half of it at the usual concentration. Of sodium and chloride a
+// fifth passes.
+const (
+	sought = 0.1
+	drunk  = 1.0
+	passed = 0.2
+)
+
+// answer is how plants answer water that holds more or less than usual: they take as
+// they want where it holds what is usual, less below and a little more above.
+func (p *Plant) answer(want, have chem.Totals, share float64) chem.Totals {
+	by := func(want, have, usual, half float64) float64 {
+		if usual <= 0 {
+			return want
+		}
+		return want * have * (1 + half) / (have + half*usual)
+	}
+	u := p.Usual
+	return chem.Totals{
+		NO3: by(want.NO3, have.NO3, u.NO3, sought), NH4: by(want.NH4, have.NH4, u.NH4, sought),
+		P: by(want.P, have.P, u.P, sought), K: by(want.K, have.K, u.K, sought),
+		Ca: by(want.Ca, have.Ca, u.Ca, drunk), Mg: by(want.Mg, have.Mg, u.Mg, drunk), SO4: by(want.SO4, have.SO4, u.SO4, drunk),
+		Na: passed * share * p.Evaporation * have.Na, Cl: passed * share * p.Evaporation * have.Cl,
+	}
 }
 
 // feed lets the plants take their share of each ion from the bulk.
@@ -78,9 +110,12 @@ func (t *tank) feed(hours, share float64) {
 	if f := t.trouble.fluxMore; f != 0 {
 		want = shiftFlux(want, f)
 	}
-	taken := chem.Totals{
-		NO3: take(want.NO3, have.NO3), NH4: take(want.NH4, have.NH4), P: take(want.P, have.P), K: take(want.K, have.K),
-		Ca: take(want.Ca, have.Ca), Mg: take(want.Mg, have.Mg), SO4: take(want.SO4, have.SO4),
+	taken := want
+	if t.plant.Usual == (chem.Totals{}) {
+		taken = chem.Totals{
+			NO3: take(want.NO3, have.NO3), NH4: take(want.NH4, have.NH4), P: take(want.P, have.P), K: take(want.K, have.K),
+			Ca: take(want.Ca, have.Ca), Mg: take(want.Mg, have.Mg), SO4: take(want.SO4, have.SO4),
+		}
 	}
 	// The plants of a zone drink from all the water, so all of it pays.
 	taken = chem.Totals{}.Add(taken, float64(hours*t.plant.Litres))
@@ -100,5 +135,6 @@ func atMost(want, have chem.Totals) chem.Totals {
 	return chem.Totals{
 		NO3: min(want.NO3, have.NO3), NH4: min(want.NH4, have.NH4), P: min(want.P, have.P), K: min(want.K, have.K),
 		Ca: min(want.Ca, have.Ca), Mg: min(want.Mg, have.Mg), SO4: min(want.SO4, have.SO4),
+		Na: min(want.Na, have.Na), Cl: min(want.Cl, have.Cl),
 	}
 }

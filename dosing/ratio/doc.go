@@ -28,6 +28,20 @@
 // an hour of top-up is lost (2 % of the water). Rows six hours apart for three weeks come back too, so that a
 // sample is compared with what was thought on its day.
 //
+// # What water and acid bring is guessed before it is measured
+//
+// Until plants have taken a sixth of the tank's EC, what water, and the acid for its alkalinity, bring is that of a usual crop
+// (1.25 mS/cm with each litre). Rejected: none until measured; on water of 61 mg/L calcium it gave 5 % too much Ca, Mg and
+// S in two days. The half tank over which shares make good what is missing begins with the way to the EC setpoint: after a dump
+// stocks give first what the dump took. Rejected: a half tank of uptake on top, by which potassium never came back between dumps.
+//
+// # A dump is due by the account
+//
+// Due: an ion 10 % above its target of which stocks need give none, or a nutrient 10 % short while all together lack
+// 3 %, since then sodium, chloride or what else plants leave takes their place in EC. What the row cannot reach
+// with fresh water is no reason, and none is asked for while EC is on its way. Rejected: the mean of the nutrients alone (acid's
+// nitrate hides potassium that lacks), and any ion that is high (stocks that give less bring it back without a dump).
+//
 // # Uncertainty errs on the wide side
 //
 // What doses and water brought may be off by 5 and 10 % all along, appetites by 30 % before the first analysis, a

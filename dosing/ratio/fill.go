@@ -54,7 +54,7 @@ func (t *Tank) Fill(w Water) {
 		return
 	}
 	t.close()
-	t.before, t.off, t.ca = blend.Content{}, blend.Content{}, blend.Content{}
+	t.before, t.off, t.ca = t.usual, blend.Content{}, blend.Content{}
 	t.scale, t.started = 1, false
 	switch w {
 	case WaterSource, WaterUnknown:
@@ -86,6 +86,9 @@ func (t *Tank) Replace(share float64) {
 	}
 	t.content[blend.Carbon] += float64(share * (t.plan.Water[blend.Carbon] - t.content[blend.Carbon]))
 	t.rest += float64(share * (t.plan.Water[blend.Rest] - t.rest))
+	if ec, ok := t.conductivity(t.content, t.plan.PH); ok && t.seen {
+		t.ec = ec
+	}
 	t.marks, t.solved.known = t.marks[:0], false
 }
 

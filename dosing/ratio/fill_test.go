@@ -177,3 +177,68 @@ func TestWhatGathersIsKnownBeforehandWithTheDumpThatHoldsIt(t *testing.T) {
 		t.Errorf("magnesium: %.3f of the tank a week, and this water alone is above the limit", all[1].PerWeek)
 	}
 }
+
+// By hand: 20 % of all nutrients gone at the same EC, as where sodium took their place;
+// three quarters of the tank replaced by fresh solution leave 5 % of it lacking.
+func TestADumpIsDueWhereWhatPlantsLeaveTakesTheNutrientsPlace(t *testing.T) {
+	tank := begin(t, plan(t, nitric))
+	tank.Follow(0, 1.8, 5.8)
+	if all := tank.Dumps(); len(all) != 0 {
+		t.Fatalf("a fresh tank: %v", all)
+	}
+	for s := blend.NO3; s <= blend.S; s++ {
+		tank.content[s] = 0.8 * min(tank.made[s], tank.target[s])
+	}
+	all := tank.Dumps()
+	if len(all) != 1 || all[0].Ion != blend.Rest || math.Abs(all[0].Off-0.2) > 0.03 || math.Abs(all[0].Share-0.75) > 0.04 {
+		t.Errorf("%+v", all)
+	}
+	tank.ec = 1.5
+	if all := tank.Dumps(); len(all) != 0 {
+		t.Errorf("EC is on its way, and yet: %v", all)
+	}
+}
+
+// By hand: sulfate a half above its target and brought by water faster than plants take
+// it; source water holds none, so 0.45 of 1.5 must go. While plants use it up, a stock that
+// gives less does as well.
+func TestADumpIsDueForAnIonThatOnlyLessOfTheWaterBringsBack(t *testing.T) {
+	tank := begin(t, plan(t, nitric))
+	tank.Follow(0, 1.8, 5.8)
+	tank.content[blend.S] = 1.5 * tank.target[blend.S]
+	tank.before[blend.S] = 2 * tank.appetite[blend.S]
+	all := tank.Dumps()
+	if len(all) != 1 || all[0].Ion != blend.S || math.Abs(all[0].Off-0.5) > 0.01 || math.Abs(all[0].Share-0.3) > 0.01 {
+		t.Errorf("%+v", all)
+	}
+	tank.content[blend.S], tank.before[blend.S] = 1.2*tank.target[blend.S], 0
+	if all := tank.Dumps(); len(all) != 0 {
+		t.Errorf("plants use it up, and yet: %v", all)
+	}
+}
+
+// A tank of fresh source water is made up to the recipe, and not to what plants take.
+func TestWaterIsMadeGoodByWhatItLacksAndNotByWhatPlantsTake(t *testing.T) {
+	p := plan(t, nitric)
+	tank := begin(t, p)
+	tank.Fill(WaterSource)
+	tank.Toward(1.8)
+	tank.Follow(0, tank.SourceEC(5.8), 5.8)
+	level := tank.level()
+	for s, want := range tank.Wants() {
+		if s := blend.Substance(s); s.Macro() && s != blend.NH4 && math.Abs(want-(tank.target[s]-tank.content[s]/level)) > 1e-9 {
+			t.Errorf("%s: %.3f mmol are wanted, and %.3f are lacking", s, want, tank.target[s]-tank.content[s]/level)
+		}
+	}
+}
+
+// By hand: a usual crop takes 1.25 mS/cm with a litre of water that holds 0.3 mmol.
+func TestWhatWaterBringsIsKnownBeforeAnythingWasMeasured(t *testing.T) {
+	tank := begin(t, plan(t, nitric))
+	if is, want := tank.brought()[blend.Ca], 0.3/1.25; math.Abs(is-want) > 1e-9 {
+		t.Errorf("%.3f mmol of calcium for each mS/cm, want %.3f", is, want)
+	}
+	if tank.brought()[blend.NO3] <= 0 {
+		t.Error("the acid for the water's alkalinity brings no nitrate")
+	}
+}

@@ -32,6 +32,18 @@ func (p *Plan) Fresh() (*blend.Mix, []float64, error) {
 	return m, amounts, nil
 }
 
+// bringsUsually is what a litre of source water, and the acid or base that it needs
+// (amounts are of the fresh blend), bring for each mS/cm that a usual crop takes.
+func (p *Plan) bringsUsually(amounts []float64) blend.Content {
+	litre := p.Water
+	for i := range p.Stocks {
+		if r := p.Stocks[i].Role; r == dosing.RoleAcid || r == dosing.RoleBase {
+			litre = litre.Plus(p.Stocks[i].Content, amounts[i]/1000)
+		}
+	}
+	return blend.Content{}.Plus(litre, 1/UsualUptake)
+}
+
 // serving are the stocks that pass, with their pumps.
 func (p *Plan) serving(pass func(*blend.Stock) bool) (stocks []blend.Stock, pumps []int) {
 	for i := range p.Stocks {

@@ -10,8 +10,8 @@ import (
 )
 
 const (
-	// horizon is the uptake, as a share of the tank's EC, over which what is missing
-	// is made good. Shorter, and the shares would jump at each analysis by more than
+	// horizon is what the stocks give, as a share of the tank's EC, until what is
+	// missing is made good: the way to where the loop brings EC, then uptake. Shorter, and the shares would jump at each analysis by more than
 	// the analysis knows; longer, and the tank would not be there by the next one.
 	horizon = 0.5
 	// movedEnough is the share of a target by which an ion or the account of the acid
@@ -52,18 +52,23 @@ func (t *Tank) level() float64 {
 			held[s] = t.content[s]
 		}
 	}
-	room := 0.0
-	if t.seen {
-		room = max(t.toward-t.ec, 0) / t.plan.EC
+	return max(weigh(held)/weigh(t.target)+t.room()/t.plan.EC, 0.05)
+}
+
+// room is what EC still has to rise, mS/cm.
+func (t *Tank) room() float64 {
+	if !t.seen {
+		return 0
 	}
-	return max(weigh(held)/weigh(t.target)+room, 0.05)
+	return max(t.toward-t.ec, 0)
 }
 
 // Wants is what the stocks are to give over the horizon, mmol for a litre of tank:
-// what plants will take, and what the tank lacks of its recipe, less what acid,
-// base and water will bring. Below zero is a surplus, carried until it is used up.
+// what the tank lacks of its recipe, and what plants will take once EC stands where it
+// is to stand, less what acid, base and water will bring then. So a dump is made good by
+// what it took away, and not by what plants take over weeks. Below zero is a surplus, carried until it is used up.
 func (t *Tank) Wants() blend.Content {
-	uptake, level, brought := horizon*t.plan.EC, t.level(), t.brought()
+	uptake, level, brought := max(horizon*t.plan.EC-t.room(), 0), t.level(), t.brought()
 	var w blend.Content
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		if !(t.target[s] > 0) {

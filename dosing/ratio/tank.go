@@ -29,6 +29,7 @@ type Tank struct {
 	plan   *Plan
 	target blend.Content // at the plan's EC
 	made   blend.Content // what the recipe makes of the source water at the plan's EC
+	usual  blend.Content // what source water and its acid or base bring for each mS/cm that a usual crop takes
 	shares []float64     // by pump, as last solved
 	solver chem.Solver
 	state
@@ -81,6 +82,8 @@ func New(plan *Plan) (*Tank, error) {
 	}
 	t := &Tank{plan: plan, made: fresh.Reached, toward: plan.EC, madeOff: startOff}
 	t.scale = 1
+	t.usual = plan.bringsUsually(amounts)
+	t.before = t.usual
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		if w := fresh.Wants[s]; w.Stated && w.Weight > 0 {
 			t.target[s] = w.Amount

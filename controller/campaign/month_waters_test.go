@@ -1,0 +1,146 @@
+package campaign
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"leat/controller/config"
+	"leat/deploy"
+)
+
+// fiveWaters are analyses of invented sources, and how fast a week is played on each:
+// where much is dumped, the stocks' caps let no week hold a month.
+var fiveWaters = []struct {
+	name, analysis, alkalinity, ec string
+	pace                           float64
+	short                          string // ions that this week misses: twice the pace brings rounds and caps late, and a stock whose cap is below its smallest dose holds up the others
+	dumps                          bool   // only dumps hold it
+}{
+	{"soft", `Ca = "12 mg/L"
+Mg = "2.5 mg/L"
+Na = "8.4 mg/L"
+Cl = "13 mg/L"
+HCO3 = "49 mg/L"
+pH = "7.4"`, "0.80", "0.12", 4, "", false},
+	{"medium", `Ca = "61 mg/L"
+Mg = "9 mg/L"
+Na = "14 mg/L"
+Cl = "22 mg/L"
+SO4 = "30 mg/L"
+HCO3 = "180 mg/L"
+pH = "7.4"`, "2.95", "0.43", 4, "", false},
+	{"hard", `Ca = "104 mg/L"
+Mg = "12 mg/L"
+Na = "18 mg/L"
+Cl = "30 mg/L"
+SO4 = "35 mg/L"
+HCO3 = "310 mg/L"
+pH = "7.3"`, "5.08", "0.66", 2, "", true},
+	{"sodium-rich", `Ca = "45 mg/L"
+Mg = "10 mg/L"
+Na = "110 mg/L"
+Cl = "120 mg/L"
+SO4 = "40 mg/L"
+HCO3 = "210 mg/L"
+pH = "7.7"`, "3.44", "0.85", 2, "K", true},
+	{"sulfate-rich", `Ca = "115 mg/L"
+Mg = "22 mg/L"
+Na = "25 mg/L"
+Cl = "35 mg/L"
+SO4 = "220 mg/L"
+HCO3 = "210 mg/L"
+pH = "7.4"`, "3.44", "0.85", 2, "NO3-N P K", true},
+}
+
+func TestAMonthOnFiveWatersHoldsWhatStocksCanSteerAndSaysWhenADumpIsDue(t *testing.T) {
+	for _, w := range fiveWaters {
+		t.Run(w.name, func(t *testing.T) {
+			t.Parallel()
+			file, err := config.Parse("the sample farm on "+w.name+" water", sampleOn(w.analysis, w.alkalinity, w.ec), config.Env{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			farm := farmFrom(file)
+			plan := farm.Settings.Tanks[0].Ratio
+			fresh, _, err := plan.Fresh()
+			if err != nil {
+				t.Fatal(err)
+			}
+			m := Month{Seed: 1, Days: 7, Every: time.Duration(float64(14*24*time.Hour) / w.pace), Pace: w.pace}
+			var run MonthRun
+			if err := m.play(farm, true, &run, &MonthReport{}); err != nil {
+				t.Fatal(err)
+			}
+			judged := 0
+			for i, s := range MonthIons {
+				off := run.worstOf(i)
+				t.Logf("%-5s fresh %+4.0f %%  worst %+4.0f %% on day %4.1f of a month, at the end %+4.0f %%", s.Symbol(), 100*fresh.Off(s), 100*off.Off, w.pace*off.Day, 100*run.Last[s.Symbol()])
+				switch {
+				case math.Abs(fresh.Off(s)) > 0.05: // no stock steers it: this water holds too much, or leaves no room
+				case slices.Contains(strings.Fields(w.short), s.Symbol()):
+				case math.Abs(off.Off) > 0.15:
+					t.Errorf("%s is %+.0f %% off on day %.1f of a month", s.Symbol(), 100*off.Off, w.pace*off.Day)
+				default:
+					judged++
+				}
+				if fresh.Off(s) > 0.10 && !strings.Contains(said(&run), s.Symbol()+" is thought") {
+					t.Errorf("%s stands too high by the water alone, and the month does not say so: %s", s.Symbol(), said(&run))
+				}
+			}
+			t.Logf("%d dumps, %.0f %% of the tank; analyses %+v\n%s", run.Dumps, 100*run.Dumped, run.Analyses, said(&run))
+			if is := run.Dumps > 0; is != w.dumps {
+				t.Errorf("%d dumps; want some: %v", run.Dumps, w.dumps)
+			}
+			if judged < 2 && w.short == "" || len(run.Analyses) < 1 || !run.Analyses[0].Accepted {
+				t.Errorf("%d ions judged, analyses %+v", judged, run.Analyses)
+			}
+		})
+	}
+}
+
+// said is what the month says of dumps.
+func said(run *MonthRun) string {
+	var b strings.Builder
+	for _, d := range run.due() {
+		fmt.Fprintf(&b, "day %.1f: %s\n", d.Day, d.Text)
+	}
+	return b.String()
+}
+
+// worstOf is the hour in which an ion was furthest from its target.
+func (run *MonthRun) worstOf(ion int) (worst IonOff) {
+	for _, h := range run.hours {
+		if !h.refilled && math.Abs(h.off[ion]) > math.Abs(worst.Off) {
+			worst = IonOff{MonthIons[ion].Symbol(), h.day, h.off[ion]}
+		}
+	}
+	return worst
+}
+
+// sampleOn is the sample farm on another source water.
+func sampleOn(analysis, alkalinity, ec string) []byte {
+	var b strings.Builder
+	inside := ""
+	for line := range strings.Lines(string(deploy.Sample)) {
+		switch key, _, _ := strings.Cut(line, " "); {
+		case strings.HasPrefix(line, "["):
+			inside = strings.TrimSpace(strings.SplitN(line, "#", 2)[0])
+			b.WriteString(line)
+			if inside == "[tank.recipe.water]" {
+				b.WriteString(analysis + "\n\n")
+			}
+		case inside == "[tank.recipe.water]":
+		case inside == "[tank.top_up]" && key == "alkalinity":
+			fmt.Fprintf(&b, "alkalinity = %q\n", alkalinity+" meq/L")
+		case inside == "[tank.top_up]" && key == "ec":
+			fmt.Fprintf(&b, "ec = %q\n", ec+" mS/cm")
+		default:
+			b.WriteString(line)
+		}
+	}
+	return []byte(b.String())
+}
