@@ -216,6 +216,7 @@ type mixDocument struct {
 	Anions       *float64                   `json:"anions_meq_per_l"`
 	NH4Share     *float64                   `json:"nh4_share_of_n"`
 	Saturation   map[string]*float64        `json:"saturation"`
+	Published    map[string]*span           `json:"saturation_published,omitempty"`
 	Reasons      []string                   `json:"reasons"`
 	Rounding     string                     `json:"rounding,omitempty"`
 	Alternatives []string                   `json:"alternatives"`
@@ -272,6 +273,7 @@ func mixDocumentOf(job *blendJob, m *blend.Mix, volumes []float64) mixDocument {
 	for phase, si := range m.Settled.Saturation {
 		d.Saturation[chem.Phase(phase).String()] = digits(si)
 	}
+	d.Published = publishedSaturation(&m.Settled.Saturation)
 	return d
 }
 

@@ -16,6 +16,7 @@ var ionAliases = map[string]string{
 	"sulfate": "SO4", "sulphate": "SO4", "s": "SO4", "hso4": "SO4", "sodium": "Na", "chloride": "Cl",
 	"carbonate": "DIC", "bicarbonate": "DIC", "hco3": "DIC", "co3": "DIC", "co2": "DIC or -co2", "alk": "DIC", "alkalinity": "DIC", "c": "DIC",
 	"silicate": "Si", "silicon": "Si", "sio2": "Si", "sio3": "Si", "h4sio4": "Si",
+	"boron": "B", "borate": "B", "boric acid": "B", "h3bo3": "B", "bo3": "B",
 	"hno3": "-add HNO3", "h2so4": "-add H2SO4", "koh": "-add KOH", "naoh": "-add NaOH", "k2co3": "-add K2CO3", "khco3": "-add KHCO3",
 }
 

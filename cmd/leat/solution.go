@@ -19,6 +19,8 @@ const roomCO2 = 420e-6 // atm
 // solutionAsked is what the command line asks for.
 type solutionAsked struct {
 	json       bool
+	spread     bool
+	pairs      bool // of nitrate
 	cases      string
 	totals     chem.Totals
 	conditions chem.Conditions
@@ -34,7 +36,7 @@ func solutionCommand(args []string, stdout, stderr io.Writer) int {
 	var err error
 	switch {
 	case asked.cases != "":
-		err = solveCases(asked.cases, stdout)
+		err = solveCases(asked, stdout)
 	case asked.json:
 		err = printSolutionJSON(asked, stdout)
 	default:
@@ -55,6 +57,8 @@ func readSolutionArgs(args []string, stdout, stderr io.Writer) (asked solutionAs
 	flags := flag.NewFlagSet("leat solution", flag.ContinueOnError)
 	flags.BoolVar(&asked.json, "json", false, "print one JSON document")
 	flags.StringVar(&asked.cases, "cases", "", "solve every row of a CSV `FILE` (case, temp_c, mmol_per_kg_water, log10_pco2_atm, ph_from), print a JSON array")
+	flags.BoolVar(&asked.spread, "spread", false, "add how far each pH, EC and saturation index reaches over the published constants, and which constant moves it most")
+	flags.BoolVar(&asked.pairs, "nitrate-pairs", false, "count the ion pairs CaNO3+ and KNO3, which the model leaves out, and say what that changes")
 	temp := flags.String("temp", "25", "temperature in `°C`, 0 to 50")
 	ph := flags.String("ph", "", "a given `pH`; the charge that is then missing is reported")
 	co2 := flags.String("co2", "", "open to air with this carbon dioxide: `400ppm` (of 1 atm) or log10=-3.4")
@@ -67,7 +71,8 @@ func readSolutionArgs(args []string, stdout, stderr io.Writer) (asked solutionAs
 
 What a solution is: pH, EC, species, saturation. Amounts in mmol per kg of water.
 Ions: `+strings.Join(chem.Ions[:], " ")+`
-(NH4 total ammonia, P total phosphorus, DIC total inorganic carbon, Si total silicate)
+(NH4 total ammonia, P total phosphorus, DIC total inorganic carbon, Si total silicate,
+B total boron)
 
   leat solution -temp 20 NO3=7.5 K=3 Ca=2.5 Mg=1 SO4=1 P=0.5
   leat solution -add HNO3=3 Ca=2 Mg=0.5 Na=0.8 Cl=1.4 SO4=0.25 DIC=4
@@ -196,7 +201,7 @@ func decimal(what, text string) (float64, error) {
 // solve computes the solution with what is added to it.
 func (a *solutionAsked) solve(r *chem.Result) (chem.Totals, error) {
 	t := a.totals.Add(a.added, 1)
-	var s chem.Solver
+	s := chem.Solver{NitratePairs: a.pairs}
 	return t, s.Solve(&t, a.conditions, r)
 }
 
@@ -213,6 +218,9 @@ type solutionDocument struct {
 	Buffer        *float64            `json:"buffer_meq_per_ph"`
 	Species       map[string]float64  `json:"species_mmol"`
 	Saturation    map[string]*float64 `json:"saturation"`
+	Published     map[string]*span    `json:"saturation_published,omitempty"`
+	Spread        *spreadDocument     `json:"spread,omitempty"`
+	Pairs         *pairsDocument      `json:"nitrate_pairs,omitempty"`
 	Warnings      []string            `json:"warnings"`
 }
 
@@ -230,6 +238,7 @@ func documentOf(r *chem.Result) solutionDocument {
 	for i, si := range r.Saturation {
 		d.Saturation[chem.Phase(i).String()] = digits(si)
 	}
+	d.Published = publishedSaturation(&r.Saturation)
 	r.Warnings.Each(func(text string) { d.Warnings = append(d.Warnings, text) })
 	return d
 }
@@ -254,8 +263,13 @@ func digits(v float64) *float64 {
 
 func printSolutionJSON(a solutionAsked, w io.Writer) error {
 	var r chem.Result
-	if _, err := a.solve(&r); err != nil {
+	t, err := a.solve(&r)
+	if err != nil {
 		return err
 	}
-	return writeJSON(w, documentOf(&r))
+	d, err := a.document(&t, a.conditions, &r)
+	if err != nil {
+		return err
+	}
+	return writeJSON(w, d)
 }

@@ -14,7 +14,8 @@ import (
 // solveCases solves every row of a CSV file and prints a JSON array in the
 // file's order. A row that cannot be solved carries its error in the array and
 // makes the command fail.
-func solveCases(path string, w io.Writer) error {
+func solveCases(a solutionAsked, w io.Writer) error {
+	path := a.cases
 	f, err := os.Open(path)
 	if err != nil {
 		return err
@@ -27,7 +28,7 @@ func solveCases(path string, w io.Writer) error {
 	documents := make([]solutionDocument, 0, len(rows))
 	var failed error
 	for _, row := range rows {
-		d, err := row.solve()
+		d, err := row.solve(a)
 		if err != nil {
 			d = solutionDocument{Error: err.Error()}
 			failed = errors.Join(failed, fmt.Errorf("%s: %w", row.name, err))
@@ -91,7 +92,7 @@ func readCases(r io.Reader) ([]solutionCase, error) {
 
 // solve computes the row. "given 6.0 (K by charge)": potassium comes or goes
 // until the charge closes at that pH. Reference files of others write "fixed".
-func (c solutionCase) solve() (d solutionDocument, err error) {
+func (c solutionCase) solve(a solutionAsked) (d solutionDocument, err error) {
 	var words []string
 	for _, word := range strings.Split(c.totals, ";") {
 		if word = strings.TrimSpace(word); word != "" {
@@ -112,7 +113,7 @@ func (c solutionCase) solve() (d solutionDocument, err error) {
 			return d, err
 		}
 	}
-	var s chem.Solver
+	s := chem.Solver{NitratePairs: a.pairs}
 	var r chem.Result
 	byPotassium := false
 	if c.from != "" && c.from != "charge balance" {
@@ -123,12 +124,12 @@ func (c solutionCase) solve() (d solutionDocument, err error) {
 		}
 	}
 	if byPotassium {
-		_, err = s.KByCharge(t, at, &r)
+		t, err = s.KByCharge(t, at, &r)
 	} else {
 		err = s.Solve(&t, at, &r)
 	}
 	if err != nil {
 		return d, err
 	}
-	return documentOf(&r), nil
+	return a.document(&t, at, &r)
 }

@@ -21,6 +21,9 @@ func printSolutionTable(a solutionAsked, w io.Writer) error {
 	printSummary(&out, a, t, &r)
 	printSpecies(&out, &r)
 	printSaturation(&out, &r)
+	if err = printDoubts(&out, a, &t, &r); err != nil {
+		return err
+	}
 	r.Warnings.Each(func(text string) { fmt.Fprintf(&out, "\nwarning: %s\n", text) })
 	_, err = io.WriteString(w, out.String())
 	return err
@@ -41,7 +44,7 @@ func printSummary(w io.Writer, a solutionAsked, t chem.Totals, r *chem.Result) {
 	row("pH", fmt.Sprintf("%.2f", r.PH), how)
 	row("EC", fmt.Sprintf("%.3f", r.EC), fmt.Sprintf("mS/cm at %g °C", r.TempC))
 	row("EC at 25 °C", fmt.Sprintf("%.3f", r.EC25), "mS/cm")
-	var s chem.Solver
+	s := chem.Solver{NitratePairs: a.pairs}
 	if own, err := s.TemperatureCoefficient(&t, a.conditions); err == nil {
 		row("its coefficient", fmt.Sprintf("%.2f", own), "% per °C of the EC at 25 °C")
 	}
@@ -103,7 +106,7 @@ func printSaturation(w io.Writer, r *chem.Result) {
 	for i, si := range r.Saturation {
 		value := "–" // an ion is absent
 		if !math.IsNaN(si) {
-			value = fmt.Sprintf("%+.2f", si)
+			value = fmt.Sprintf("%+.2f", si) + publishedApart(chem.Phase(i), si)
 		}
 		fmt.Fprintf(w, "  %-16s %s\n", chem.Phase(i), value)
 	}

@@ -213,3 +213,67 @@ func TestSolutionHelpAndFlagsAmongTheIons(t *testing.T) {
 		t.Errorf("exit %d, %s%s", code, out, complaint)
 	}
 }
+
+// Sources: the pair CaHCO3+ at 11.60 (NIST 46) instead of 6.27 lowers EC of a hard
+// bicarbonate water; hydroxyapatite -7.208 (NIST 46) instead of -3.421 raises its index
+// by 3.79.
+func TestSolutionSpreadNamesWhatMovesEachFigure(t *testing.T) {
+	hard := []string{"Ca=2", "Mg=0.5", "Na=0.8", "Cl=1.4", "SO4=0.25", "DIC=4", "P=0.1"}
+	code, out, _ := solution(append([]string{"-spread"}, hard...)...)
+	if code != 0 || !strings.Contains(out, "CaHCO3+ of NIST 46, by -") || !strings.Contains(out, "hydroxyapatite of NIST 46, by +3.8") {
+		t.Errorf("exit %d:\n%s", code, out)
+	}
+	d := solutionJSON(t, append([]string{"-spread"}, hard...)...)
+	ec := d["spread"].(map[string]any)["ec_ms_per_cm"].(map[string]any)
+	low, high, here := ec["low"].(float64), ec["high"].(float64), d["ec_ms_per_cm"].(float64)
+	if ec["moved_most_by"] != "CaHCO3+" || !(low < 0.99*here) || !(high >= here) {
+		t.Errorf("EC %g, spread %v", here, ec)
+	}
+	if plain := solutionJSON(t, hard...); plain["spread"] != nil || plain["ec_ms_per_cm"] != d["ec_ms_per_cm"] {
+		t.Error("asking for the spread changes the figures, or it is there unasked")
+	}
+}
+
+// Source: the two published products, 3.787 apart.
+func TestHydroxyapatiteIsNeverPrintedWithoutItsRange(t *testing.T) {
+	ions := []string{"Ca=2", "P=1", "K=1", "NO3=4"}
+	_, out, _ := solution(ions...)
+	for _, line := range strings.Split(out, "\n") {
+		if strings.Contains(line, "hydroxyapatite") != strings.Contains(line, "by the published solubility products") {
+			t.Errorf("%q", line)
+		}
+	}
+	d := solutionJSON(t, ions...)
+	index := d["saturation"].(map[string]any)["hydroxyapatite"].(float64)
+	both := d["saturation_published"].(map[string]any)["hydroxyapatite"].(map[string]any)
+	if !(math.Abs(both["high"].(float64)-index-3.787) < 0.001) || both["low"].(float64) != index {
+		t.Errorf("index %g, range %v", index, both)
+	}
+}
+
+// Source: the effect is the difference of the command's own two answers.
+func TestNitratePairsSayWhatTheyChange(t *testing.T) {
+	ions := []string{"NO3=15", "K=6", "Ca=5", "Mg=2", "SO4=2", "P=1"}
+	without := solutionJSON(t, ions...)
+	with := solutionJSON(t, append([]string{"-nitrate-pairs"}, ions...)...)
+	said := with["nitrate_pairs"].(map[string]any)["ec_change_ms_per_cm"].(float64)
+	found := with["ec_ms_per_cm"].(float64) - without["ec_ms_per_cm"].(float64)
+	if !(math.Abs(said-found) < 1e-6) || !(said < -0.01) || without["nitrate_pairs"] != nil {
+		t.Errorf("said %g, found %g, without: %v", said, found, without["nitrate_pairs"])
+	}
+	_, out, _ := solution(append([]string{"-nitrate-pairs"}, ions...)...)
+	if !strings.Contains(out, "nitrate pairs are counted; they change") || !strings.Contains(out, "EC               -0.0") {
+		t.Error(out)
+	}
+}
+
+// Boron is a total like the others: borax, 20 Na and 40 B, is the buffer of pH 9.18.
+func TestSolutionKnowsBoron(t *testing.T) {
+	d := solutionJSON(t, "Na=20", "B=40")
+	if ph := d["ph"].(float64); !(math.Abs(ph-9.18) < 0.05) {
+		t.Errorf("pH %g", ph)
+	}
+	if _, _, complaint := solution("borate=1"); !strings.Contains(complaint, "did you mean B?") {
+		t.Error(complaint)
+	}
+}

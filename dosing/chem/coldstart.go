@@ -36,6 +36,7 @@ func (s *speciation) guessHydrogen() float64 {
 		h2po4, h3po4     = s.effective(H2PO4), s.effective(H3PO4)
 		nh4, nh3         = s.effective(NH4), s.effective(NH3)
 		h4si, h3si, h2si = s.effective(H4SiO4), s.effective(H3SiO4), s.effective(H2SiO4)
+		h3bo, h2bo       = s.effective(H3BO3), s.effective(H2BO3)
 		carbonic         = exp(s.openCO2) / s.k[CO2] // open: a(CO3) a(H)^2
 	)
 	low, high := -14.5*ln10, 1.0
@@ -56,6 +57,7 @@ func (s *speciation) guessHydrogen() float64 {
 		f += s.total[uPO4] * (p1 + float64(2*p2) + float64(3*p3)) / (po4 + p1 + p2 + p3)
 		f -= s.partnerTotal[pNH4] * (nh3 / a) / (nh4 + nh3/a)
 		f -= s.partnerTotal[pSi] * (h3si/a + float64(2*h2si)/a2) / (h4si + h3si/a + h2si/a2)
+		f -= s.partnerTotal[pB] * (h2bo / a) / (h3bo + h2bo/a)
 		if f < 0 {
 			low = x
 		} else {

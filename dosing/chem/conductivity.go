@@ -44,6 +44,9 @@ func (k *constants) setConductors() {
 		if sp.dT != 0 {
 			c.diffusion *= exp(sp.dT/k.kelvins - sp.dT/t25)
 		}
+		if k.altered != nil {
+			c.diffusion *= 1 + k.altered.faster[c.species]
+		}
 		c.slowness = 1 / c.diffusion
 		c.free = c.diffusion * float64(perDiffusion*c.z)
 	}

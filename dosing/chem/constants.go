@@ -4,10 +4,10 @@ package chem
 type constants struct {
 	solvent
 	ready      bool
-	shift      *[SpeciesCount]float64 // log10 K more than the tables'; nil = none
-	k          [SpeciesCount]float64  // formation constants
-	solubility [PhaseCount]float64    // log10 K of the solids
-	henry      float64                // CO2 activity per atm
+	altered    *alteration           // of the tables' numbers; nil = none
+	k          [SpeciesCount]float64 // formation constants
+	solubility [PhaseCount]float64   // log10 K of the solids
+	henry      float64               // CO2 activity per atm
 
 	conductors [SpeciesCount]conductor
 	swellings  [SpeciesCount]swelling
@@ -40,13 +40,16 @@ func (k *constants) set(tempC float64) {
 	p := powersOfT(k.kelvins)
 	for s := range table {
 		log := table[s].log.at(&p)
-		if k.shift != nil {
-			log += k.shift[s]
+		if k.altered != nil {
+			log += k.altered.log[s]
 		}
 		k.k[s] = exp(float64(ln10 * log))
 	}
 	for i := range phases {
 		k.solubility[i] = phases[i].log.at(&p)
+		if k.altered != nil {
+			k.solubility[i] += k.altered.solids[i]
+		}
 	}
 	k.henry = exp(float64(ln10 * henryLaw.at(&p)))
 	k.setConductors()

@@ -19,7 +19,7 @@ func FuzzSolve(f *testing.F) {
 	f.Add(math.NaN(), 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 25.0, 0.0, 0.0)
 	f.Add(0.0, 0.0, 0.0, 1000.0, 0.0, 0.0, 0.0, 0.0, 1000.0, 0.0, 0.0, 25.0, 6.0, 0.0)
 	f.Fuzz(func(t *testing.T, no3, nh4, p, k, ca, mg, so4, na, cl, dic, si, temp, ph, co2 float64) {
-		totals := Totals{no3, nh4, p, k, ca, mg, so4, na, cl, dic, si}
+		totals := Totals{no3, nh4, p, k, ca, mg, so4, na, cl, dic, si, si}
 		c := Conditions{TempC: temp, FixedPH: ph, Open: co2 != 0, CO2Atm: co2}
 		var s Solver
 		var r Result

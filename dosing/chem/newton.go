@@ -32,6 +32,8 @@ type speciation struct {
 	ionicMost       float64 // if every total carried its highest charge
 	openCO2         float64 // ln activity of CO2; NaN when closed
 	closed, fixed   bool
+	pairNitrate     bool
+	pairs           nitratePairs
 	balanceStrong   bool // unseen strong ions close the charge: they count in the ionic strength
 
 	activity [gammaMost]coefficient
@@ -62,10 +64,18 @@ type recall struct {
 	viscosity lastLn
 }
 
-// speciate finds the activities. Newton on the mass balances and the ionic
+// speciate finds the activities, with nitrate's pairs when they are to count.
+func (s *speciation) speciate(t *Totals, c *Conditions) error {
+	if s.pairNitrate {
+		return s.speciatePaired(t, c)
+	}
+	return s.find(t, c)
+}
+
+// find finds the activities. Newton on the mass balances and the ionic
 // strength, in the logarithm of four activities; the partners' activities are
 // eliminated.
-func (s *speciation) speciate(t *Totals, c *Conditions) error {
+func (s *speciation) find(t *Totals, c *Conditions) error {
 	warm := s.load(t, c)
 	if !warm {
 		s.coldStart(c)
@@ -98,8 +108,9 @@ func (s *speciation) startFrom(other *speciation) {
 // the last solution is a start for this one, and moves it there.
 func (s *speciation) load(t *Totals, c *Conditions) (warm bool) {
 	partner := [partnerCount]float64{
-		pCa: t.Ca / 1000, pMg: t.Mg / 1000, pK: t.K / 1000, pNa: t.Na / 1000,
-		pNH4: t.NH4 / 1000, pCl: t.Cl / 1000, pNO3: t.NO3 / 1000, pSi: t.Si / 1000,
+		pCa: t.Ca/1000 - s.pairs.calcium, pMg: t.Mg / 1000, pK: t.K/1000 - s.pairs.potassium, pNa: t.Na / 1000,
+		pNH4: t.NH4 / 1000, pCl: t.Cl / 1000, pNO3: t.NO3/1000 - s.pairs.calcium - s.pairs.potassium, pSi: t.Si / 1000,
+		pB: t.B / 1000, pCaNO3: s.pairs.calcium, pKNO3: s.pairs.potassium,
 	}
 	dic := t.DIC
 	if c.Open {
@@ -120,7 +131,7 @@ func (s *speciation) load(t *Totals, c *Conditions) (warm bool) {
 		s.x[uH] = -c.FixedPH * ln10
 	}
 	s.ionicMost = 1 + math.Abs(hydrogen) +
-		float64(0.0005*(float64(9*t.P)+float64(4*(t.Ca+t.Mg+t.SO4+t.DIC+t.Si))+t.K+t.Na+t.NH4+t.NO3+t.Cl))
+		float64(0.0005*(float64(9*t.P)+float64(4*(t.Ca+t.Mg+t.SO4+t.DIC+t.Si))+t.K+t.Na+t.NH4+t.NO3+t.Cl+t.B))
 	if c.Open {
 		s.ionicMost += 20
 		s.openCO2 = ln(float64(s.henry * c.CO2Atm))

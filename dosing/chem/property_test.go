@@ -46,7 +46,10 @@ func totalsOf(r *Result) (t Totals) {
 		if sp.partner < 0 {
 			continue
 		}
-		*[...]*float64{&t.Ca, &t.Mg, &t.K, &t.Na, &t.NH4, &t.Cl, &t.NO3, &t.Si}[sp.partner] += float64(sp.partners) * m
+		*[...]*float64{&t.Ca, &t.Mg, &t.K, &t.Na, &t.NH4, &t.Cl, &t.NO3, &t.Si, &t.B, &t.Ca, &t.K}[sp.partner] += float64(sp.partners) * m
+		if sp.partner == pCaNO3 || sp.partner == pKNO3 {
+			t.NO3 += m
+		}
 	}
 	return t
 }
@@ -55,6 +58,7 @@ func TestEveryTotalComesBackFromTheSpecies(t *testing.T) {
 	var s Solver
 	roll := dice(1)
 	for n := 0; n < 300; n++ {
+		s.NitratePairs = n%3 == 0
 		totals := roll.solution(0.1 + 3*roll.roll())
 		r := mustSolve(t, &s, totals, Conditions{TempC: 50 * roll.roll()})
 		back := totalsOf(&r)

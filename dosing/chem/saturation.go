@@ -26,6 +26,7 @@ var phasesText string
 type phase struct {
 	name, source string
 	log          logK
+	made         made
 	ions         []part // of the ion product
 }
 
@@ -65,6 +66,7 @@ func readPhases() error {
 		if err != nil {
 			return fmt.Errorf("phases.txt, %s: %w", row[0], err)
 		}
+		p.made = made{row[1], k}
 		var holds [waterPart + 1]float64
 		err = eachTerm(row[1], SpeciesCount, func(n int, of *species, water bool) {
 			times := float64(n)

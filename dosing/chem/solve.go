@@ -6,6 +6,10 @@ import "math"
 // and the last solution as a warm start, so one Solver per tank pays off. The
 // zero value is ready. Not for concurrent use.
 type Solver struct {
+	// NitratePairs counts CaNO3+ and KNO3, which the model leaves out: to see
+	// what they would change.
+	NitratePairs bool
+
 	here, standard speciation // at the solution's temperature and at 25 °C
 }
 
@@ -57,8 +61,12 @@ type Result struct {
 // Shift changes the formation constants of this solver by so much log10 K, by
 // species: a water that is not quite the model's, for trials of what depends on it.
 func (s *Solver) Shift(log10K [SpeciesCount]float64) {
-	shift := log10K
-	s.here = speciation{constants: constants{shift: &shift}}
+	s.alter(&alteration{log: log10K})
+}
+
+// alter sets a solver back to nothing but these other numbers.
+func (s *Solver) alter(by *alteration) {
+	s.here = speciation{constants: constants{altered: by}}
 	s.standard = s.here
 }
 
@@ -73,6 +81,8 @@ func (s *Solver) Solve(t *Totals, c Conditions, r *Result) error {
 		return err
 	}
 	s.here.set(c.TempC)
+	s.here.setPairing(s.NitratePairs)
+	s.standard.setPairing(s.NitratePairs)
 	if err := s.here.speciate(t, &c); err != nil {
 		return err
 	}

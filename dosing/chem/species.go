@@ -62,6 +62,10 @@ const (
 	H4SiO4
 	H3SiO4
 	H2SiO4
+	H3BO3
+	H2BO3
+	CaNO3
+	KNO3
 	SpeciesCount
 )
 
@@ -97,12 +101,15 @@ const (
 	pCl
 	pNO3
 	pSi
+	pB
+	pCaNO3 // the pairs of nitrate stand for themselves; nitrate.go sets their totals
+	pKNO3
 	partnerCount
 )
 
 var (
 	unknowns = [unknownCount]Species{H, SO4, CO3, PO4}
-	partners = [partnerCount]Species{Ca, Mg, K, Na, NH4, Cl, NO3, H4SiO4}
+	partners = [partnerCount]Species{Ca, Mg, K, Na, NH4, Cl, NO3, H4SiO4, H3BO3, CaNO3, KNO3}
 )
 
 // basis stands for the constant of an ion that all others are made of.
@@ -122,6 +129,7 @@ type species struct {
 	partners int8                  // how many of the partner
 	water    int8                  // H2O on the left-hand side
 	log      logK
+	made     made
 	gamma    int // index into gammas
 	source   string
 
@@ -131,6 +139,12 @@ type species struct {
 	visc      [7]float64
 	vol       [10]float64
 	hasVolume bool
+}
+
+// made is a reaction as its row writes it, with that row's log K.
+type made struct {
+	reaction string
+	log      logK
 }
 
 // gamma is one way an activity coefficient depends on ionic strength; species
@@ -256,7 +270,16 @@ func readTables() error {
 	listConductors()
 	listSwellings()
 	listThickeners()
-	return readPhases()
+	if err = readPhases(); err != nil {
+		return err
+	}
+	if err = readNitratePairs(); err != nil {
+		return fmt.Errorf("nitrate.txt: %w", err)
+	}
+	if err = readPublished(); err != nil {
+		return fmt.Errorf("published.txt: %w", err)
+	}
+	return nil
 }
 
 func readSpecies(i Species, row []string) error {
@@ -271,6 +294,7 @@ func readSpecies(i Species, row []string) error {
 	if sp.log, err = readLogK(row[2]); err != nil {
 		return err
 	}
+	sp.made = made{row[1], sp.log}
 	if row[2] == basis {
 		for u, m := range unknowns {
 			if m == i {

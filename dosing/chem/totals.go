@@ -1,22 +1,3 @@
-// Package chem is the water chemistry on which every sum of the program rests:
-// speciation with activities and ion pairs, pH by charge balance, electrical
-// conductivity, saturation, the titration curve and what a dose will do.
-//
-// It touches nothing and knows no clock. Concentrations are mmol per kg of
-// water (mmol/kg) unless a name says otherwise, temperatures degrees Celsius,
-// conductivities mS/cm, acid and base meq/L.
-//
-// The model is the extended one of Debye and Hückel with the ion pairs and
-// constants that the US Geological Survey publishes with PHREEQC, and
-// Debye-Hückel-Onsager conductivity weighted by equivalents. It holds to an
-// ionic strength of about 0.5 mol/kg; results beyond that carry a warning, see
-// Warnings. The numbers are data, in the tables of the folder data, each with
-// its source.
-//
-// Sums of products are written float64(a*b) + c throughout, and exp and ln are
-// the package's own: without both, results would differ between processors
-// that fuse multiply and add and those that do not, and a simulated night
-// could not be replayed byte for byte on another machine.
 package chem
 
 import (
@@ -25,9 +6,9 @@ import (
 )
 
 // Totals are total concentrations in mmol per kg of water: NH4 is total
-// ammonia, P total phosphorus, DIC total inorganic carbon, Si total silicate.
+// ammonia, P total phosphorus, DIC total inorganic carbon, Si total silicate, B total boron.
 // Charge is not a total: what the strong ions leave open is closed by pH.
-type Totals struct{ NO3, NH4, P, K, Ca, Mg, SO4, Na, Cl, DIC, Si float64 }
+type Totals struct{ NO3, NH4, P, K, Ca, Mg, SO4, Na, Cl, DIC, Si, B float64 }
 
 // Add returns t plus scale times other. Dilution is Totals{}.Add(t, fraction).
 func (t Totals) Add(other Totals, scale float64) Totals {
@@ -43,19 +24,20 @@ func (t Totals) Add(other Totals, scale float64) Totals {
 		Cl:  t.Cl + float64(other.Cl*scale),
 		DIC: t.DIC + float64(other.DIC*scale),
 		Si:  t.Si + float64(other.Si*scale),
+		B:   t.B + float64(other.B*scale),
 	}
 }
 
 // StrongCharge is the strong-ion balance in meq/kg: K + Na + NH4 + 2 Ca + 2 Mg
 // minus NO3 + Cl + 2 SO4. A strong acid lowers it by its equivalents, a strong
-// base raises it. Ammonia counts as ammonium, phosphate, carbonate and silicate
-// are weak and do not count.
+// base raises it. Ammonia counts as ammonium, phosphate, carbonate, silicate and
+// borate are weak and do not count.
 func (t Totals) StrongCharge() float64 {
 	return t.K + t.Na + t.NH4 + float64(2*t.Ca) + float64(2*t.Mg) - t.NO3 - t.Cl - float64(2*t.SO4)
 }
 
 // Ions are the names of the totals in the order in which they are shown.
-var Ions = [...]string{"NO3", "NH4", "P", "K", "Ca", "Mg", "SO4", "Na", "Cl", "DIC", "Si"}
+var Ions = [...]string{"NO3", "NH4", "P", "K", "Ca", "Mg", "SO4", "Na", "Cl", "DIC", "Si", "B"}
 
 // Ion points at the total of that name; nil for an unknown name.
 func (t *Totals) Ion(name string) *float64 {
@@ -82,6 +64,8 @@ func (t *Totals) Ion(name string) *float64 {
 		return &t.DIC
 	case "Si":
 		return &t.Si
+	case "B":
+		return &t.B
 	}
 	return nil
 }
@@ -93,8 +77,8 @@ const largestTotal = 20000 // mmol/kg
 // check refuses what is not a concentration: NaN, infinite, negative, absurd.
 func (t *Totals) check() error {
 	const most = largestTotal
-	if t.NO3 >= 0 && t.NH4 >= 0 && t.P >= 0 && t.K >= 0 && t.Ca >= 0 && t.Mg >= 0 && t.SO4 >= 0 && t.Na >= 0 && t.Cl >= 0 && t.DIC >= 0 && t.Si >= 0 &&
-		t.NO3 <= most && t.NH4 <= most && t.P <= most && t.K <= most && t.Ca <= most && t.Mg <= most && t.SO4 <= most && t.Na <= most && t.Cl <= most && t.DIC <= most && t.Si <= most {
+	if t.NO3 >= 0 && t.NH4 >= 0 && t.P >= 0 && t.K >= 0 && t.Ca >= 0 && t.Mg >= 0 && t.SO4 >= 0 && t.Na >= 0 && t.Cl >= 0 && t.DIC >= 0 && t.Si >= 0 && t.B >= 0 &&
+		t.NO3 <= most && t.NH4 <= most && t.P <= most && t.K <= most && t.Ca <= most && t.Mg <= most && t.SO4 <= most && t.Na <= most && t.Cl <= most && t.DIC <= most && t.Si <= most && t.B <= most {
 		return nil
 	}
 	for _, name := range Ions {
