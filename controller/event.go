@@ -201,5 +201,6 @@ type Request struct {
 	Analysis blend.Analysis
 	Sampled  time.Time // when the sample was taken; zero = now
 	Water    ratio.Water
-	Replaced float64 // share of the tank that is fresh source water; 0 = all of it
+	Other    dosing.TankID // with ratio.WaterTank, the tank whose solution was filled in
+	Replaced float64       // share of the tank that is fresh source water; 0 = all of it
 }

@@ -29,7 +29,7 @@ func (c *Core) fillingOf(now dosing.Instant, r *Request) (filling, refusal strin
 	measured, pH := c.tanks[r.Tank].measured(now)
 	switch r.Water {
 	case ratio.WaterNone:
-		return "", "say which water is in: source (fresh source water), recipe (solution made by the recipe), analysis (a solution, with its analysis), same (nothing was filled in) or unknown"
+		return "", "say which water is in: source (fresh source water), recipe (solution made by the recipe), analysis (a solution, with its analysis), tank:NAME (another tank's solution), same (nothing was filled in) or unknown"
 	case ratio.WaterSource:
 		if r.Replaced != 0 {
 			if !(r.Replaced > 0 && r.Replaced <= 1) {
@@ -45,6 +45,20 @@ func (c *Core) fillingOf(now dosing.Instant, r *Request) (filling, refusal strin
 			return "", err.Error()
 		}
 		return r.Water.String() + ": " + r.Analysis.List(), ""
+	case ratio.WaterTank:
+		other := &c.tanks[r.Other]
+		if r.Other == r.Tank {
+			return "", fmt.Sprintf("%s is this tank itself: name the tank whose solution was filled in, or say same", other.plant.Name)
+		}
+		if other.ions.account == nil || !other.ions.account.Begun() {
+			return "", fmt.Sprintf("%s has no account of its ions yet: say analysis or unknown", other.plant.Name)
+		}
+		_, otherPH := other.measured(now)
+		sample := other.ions.account.Sample(otherPH)
+		if _, err := a.Judge(sample, measured); err != nil {
+			return "", fmt.Sprintf("as in %s: %s", other.plant.Name, err)
+		}
+		return r.Water.String() + ": " + sample.List(), ""
 	}
 	return r.Water.String(), ""
 }
@@ -94,8 +108,8 @@ func (t *tank) fill(text string, at, now dosing.Instant) bool {
 	}
 	// What the level rose by meanwhile was the filling.
 	t.ions.came = t.loops.ToppedUp()
-	if water == ratio.WaterAnalysed {
-		t.analyse(ledger.Analysis{Text: list, Trusted: true, At: at}, now)
+	if water == ratio.WaterAnalysed || water == ratio.WaterTank {
+		t.analyse(ledger.Analysis{Text: list, Trusted: water == ratio.WaterAnalysed, At: at}, now)
 		t.ions.last = list
 	}
 	return true

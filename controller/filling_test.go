@@ -8,6 +8,7 @@ import (
 
 	"leat/controller"
 	"leat/controller/sim"
+	"leat/dosing"
 	"leat/dosing/blend"
 	"leat/dosing/ratio"
 )
@@ -19,8 +20,13 @@ func (s *stage) confirm(w ratio.Water, a blend.Analysis) controller.Answer {
 
 // filledAt is a farm whose north tank holds a share of the recipe's EC and waits for
 // its water to be confirmed.
-func filledAt(t *testing.T, share float64) *stage {
-	st := newStage(t, &scenario{recipe: true, options: func(o *sim.Options) { o.StartPH, o.StartECShare = 6.2, share },
+func filledAt(t *testing.T, share float64) *stage { return filledBeside(t, share, "1.2") }
+
+// filledBeside is the same beside a nursery that is to have an EC.
+func filledBeside(t *testing.T, share float64, nurseryEC string) *stage {
+	st := newStage(t, &scenario{recipe: true, text: func(s string) string {
+		return strings.Replace(s, `value = "1.2 mS/cm"`, `value = "`+nurseryEC+` mS/cm"`, 1)
+	}, options: func(o *sim.Options) { o.StartPH, o.StartECShare = 6.2, share },
 		settings: func(c *controller.Settings) {
 			plan := *c.Tanks[north].Ratio
 			plan.Water = blend.Content{}.Plus(plan.Water, 2) // of the EC that this farm can start with
@@ -82,6 +88,42 @@ func TestFreshSourceWaterIsHeldForWhatItIsAlsoAfterARestart(t *testing.T) {
 		}
 		if cl := st.held("Cl"); cl.Amount > 1.05*water[blend.Cl] {
 			t.Errorf("%s: chloride %.3f mmol/L, the source brings %.3f", when, cl.Amount, water[blend.Cl])
+		}
+	}
+	look("confirmed")
+	st.restart(time.Minute)
+	st.pass(10 * time.Minute)
+	look("after a restart")
+}
+
+func (s *stage) fromTank(other dosing.TankID) controller.Answer {
+	return s.Ask(controller.Request{Kind: controller.RequestConfirmWater, Tank: north, Water: ratio.WaterTank, Other: other, Note: "water, no disinfectant, rinsed",
+		Role: controller.RoleEngineer, By: "ann", From: "page"})
+}
+
+// Solution drawn from another tank is what that tank's account says, as surely as an
+// account knows it; of no tank, of itself or of other EC it is refused.
+func TestATankFilledFromAnotherHoldsWhatTheOtherHeld(t *testing.T) {
+	if a := filledAt(t, 1).fromTank(nursery); a.Accepted || !strings.Contains(a.Text, "other water") {
+		t.Errorf("of another EC: %v, %q", a.Accepted, a.Text)
+	}
+	st := filledBeside(t, 1, "1.8")
+	if a := st.fromTank(north); a.Accepted || !strings.Contains(a.Text, "this tank itself") {
+		t.Errorf("from itself: %v, %q", a.Accepted, a.Text)
+	}
+	if a := st.fromTank(nursery); !a.Accepted {
+		t.Fatal(a.Text)
+	}
+	look := func(when string) {
+		t.Helper()
+		for _, other := range st.view(nursery).Ions.Ions {
+			is := st.held(other.Name)
+			if math.Abs(is.Amount-other.Amount) > 0.1*other.Amount+0.03 {
+				t.Errorf("%s: %s %.3f mmol/L, the nursery holds %.3f", when, is.Name, is.Amount, other.Amount)
+			}
+		}
+		if k := st.held("K"); k.Off < 0.02*k.Amount || k.Off > 0.2*k.Amount {
+			t.Errorf("%s: K is known to ± %.3f of %.3f mmol/L", when, k.Off, k.Amount)
 		}
 	}
 	look("confirmed")

@@ -26,7 +26,7 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	state := flags.String("state", "", "state `FOLDER` of the running daemon, instead of -config")
 	tank := flags.String("tank", "", "`NAME` of the tank")
 	note := flags.String("note", "", "what was checked; needed by clear, confirm-water and raise-epoch")
-	water := flags.String("water", "", "which `WATER` confirm-water finds in the tank: source, recipe, analysis, same or unknown; needed where the tank has a recipe")
+	water := flags.String("water", "", "which `WATER` confirm-water finds in the tank: source, recipe, analysis, tank:NAME (the solution of that tank), same or unknown; needed where the tank has a recipe")
 	replaced := flags.String("replaced", "", "with -water source, how much of the tank was replaced, as `PERCENT`; empty = all of it")
 	analysis := flags.String("analysis", "", "with -water analysis, what the solution holds, as `LIST`: \"NO3-N=168 mg/L, K=275 mg/L\"")
 	asJSON := flags.Bool("json", false, "print the answer as JSON")

@@ -8,6 +8,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -242,11 +243,20 @@ func (s *Server) readWater(value func(string) string, request *controller.Reques
 	if text == "" {
 		return nil
 	}
-	water, ok := controller.ParseWater(text)
-	if !ok {
-		return fmt.Errorf("water=%.40q: want one of same, source, recipe, analysis, unknown", text)
+	name, other, named := strings.Cut(text, ":")
+	water, ok := controller.ParseWater(name)
+	if !ok || named != (water.OfTank()) {
+		return fmt.Errorf("water=%.40q: want one of same, source, recipe, analysis, unknown, or tank:NAME", text)
 	}
 	request.Water = water
+	if named {
+		view := s.options.View()
+		id := slices.IndexFunc(view.Tanks, func(t controller.TankView) bool { return t.Name == other })
+		if id < 0 {
+			return fmt.Errorf("water=%.40q: no tank is called %.40q", text, other)
+		}
+		request.Other = dosing.TankID(id)
+	}
 	if part := value("replaced"); part != "" {
 		percent, err := typed(strings.TrimSuffix(strings.TrimSpace(part), "%"))
 		if err != nil {

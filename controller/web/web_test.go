@@ -317,6 +317,15 @@ func TestManualAdditionOffersThePumpsOfTheTankIsConfirmedAndCanBeVoided(t *testi
 	if last := h.asked[len(h.asked)-1]; last.Kind != controller.RequestConfirmWater || last.Water.String() != "source" {
 		t.Errorf("the core was asked %+v", last)
 	}
+	for _, word := range []string{"tank", "tank:nowhere", "source:north"} {
+		if code, _ := b.post("/ask", url.Values{"do": {"confirm-water"}, "tank": {"north"}, "water": {word}}); code != http.StatusBadRequest {
+			t.Errorf("water=%s: %d", word, code)
+		}
+	}
+	b.post("/ask", url.Values{"do": {"confirm-water"}, "tank": {"north"}, "note": {"rinsed"}, "water": {"tank:north"}})
+	if last := h.asked[len(h.asked)-1]; !last.Water.OfTank() || last.Other != last.Tank {
+		t.Errorf("the core was asked %+v", last)
+	}
 	if code, page := b.post("/ask", url.Values{"do": {"confirm-water"}, "tank": {"north"}, "water": {"rain"}}); code != http.StatusBadRequest || !strings.Contains(page, "want one of same, source") {
 		t.Errorf("an unknown word for the water: %d", code)
 	}

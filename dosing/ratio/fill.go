@@ -16,11 +16,12 @@ const (
 	WaterSource         // fresh, as the source is analysed
 	WaterRecipe         // made by the recipe from the source water
 	WaterAnalysed       // a solution that an analysis describes
+	WaterTank           // another tank's solution, as its account describes it
 	WaterUnknown        // nobody knows
 	WaterCount
 )
 
-var waterNames = [WaterCount]string{"", "same", "source", "recipe", "analysis", "unknown"}
+var waterNames = [WaterCount]string{"", "same", "source", "recipe", "analysis", "tank", "unknown"}
 
 func (w Water) String() string { return waterNames[min(w, WaterCount-1)] }
 
@@ -37,6 +38,9 @@ func ParseWater(name string) (Water, bool) {
 // Described says that an analysis comes with the water.
 func (w Water) Described() bool { return w == WaterAnalysed }
 
+// OfTank says that the water comes with the name of another tank.
+func (w Water) OfTank() bool { return w == WaterTank }
+
 // How far the composition of a filling may be off, as standard uncertainties of what
 // it brought beside the source water.
 const (
@@ -48,7 +52,8 @@ const (
 
 // Fill begins the account anew with other water; what plants take stays as it was
 // learned. How much of it is source water and how much is recipe, the next EC tells.
-// A solution with an analysis is unknown until Analyse says what it is.
+// A solution with an analysis, or of another tank, is unknown until Analyse says what
+// it is.
 func (t *Tank) Fill(w Water) {
 	if w == WaterNone || w == WaterSame {
 		return
@@ -62,7 +67,7 @@ func (t *Tank) Fill(w Water) {
 	default:
 		t.madeOff = recipeOff
 	}
-	t.strange = w == WaterUnknown || w == WaterAnalysed
+	t.strange = w == WaterUnknown || w == WaterAnalysed || w == WaterTank
 	t.mix(0, t.plan.PH)
 	if w == WaterRecipe {
 		t.mix(1, t.plan.PH)

@@ -305,6 +305,16 @@ func (t *Tank) Off(s blend.Substance) float64 { return math.Sqrt(t.cc[s] + squar
 // Content is the estimate.
 func (t *Tank) Content() blend.Content { return t.content }
 
+// Sample is what the account says of the tank at a pH, as a laboratory would of a
+// sample of it.
+func (t *Tank) Sample(pH float64) blend.Analysis {
+	a := blend.Analysis{Content: t.content, Alkalinity: t.content[blend.Carbon] * bicarbonate(pH), PH: pH, EC: t.ec}
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		a.Stated[s] = true
+	}
+	return a
+}
+
 // Target is what the tank is to hold at an EC.
 func (t *Tank) Target(ec float64) blend.Content {
 	c := t.target
