@@ -56,14 +56,16 @@ func (u *use) pass(up time.Duration) {
 // limit narrows an absolute cap to a multiple of recent use. It gives way where
 // nobody can say what is usual: before three days of record, without a predicted
 // demand (a pump that was never needed would otherwise stay at nothing for ever),
-// and while a fill that a person approved has budget left.
-func (u *use) limit(absolute dosing.Volume, times int64, window time.Duration, demand dosing.Volume) dosing.Volume {
+// and while a fill that a person approved has budget left. It never falls below the
+// smallest dose: a stock that was hardly used could else give nothing for ever, and the
+// blend would wait for it.
+func (u *use) limit(absolute dosing.Volume, times int64, window time.Duration, demand, smallest dosing.Volume) dosing.Volume {
 	if u.span < useLeast || demand <= 0 || u.budget > 0 {
 		return absolute
 	}
 	mean := float64(u.volume) / float64(u.span) * float64(window)
 	multiple := dosing.FromMillilitres(float64(float64(times)*mean) / float64(dosing.Millilitre))
-	return min(absolute, max(multiple, demandTimes*demand))
+	return min(absolute, max(multiple, demandTimes*demand, smallest))
 }
 
 // Used tells what the ledger holds of a pump before this run: how much it dosed in
@@ -100,7 +102,7 @@ func (w *Watch) HourCap(p dosing.PumpID) dosing.Volume {
 		return 0
 	}
 	u := &w.pumps[p].use
-	return u.limit(w.pumps[p].caps.PerHour, hourTimes, time.Hour, u.demandHour)
+	return u.limit(w.pumps[p].caps.PerHour, hourTimes, time.Hour, u.demandHour, w.settings.Pumps[p].Smallest)
 }
 
 // DayCap is what the pump may dose in any rolling 24 h, now.
@@ -109,7 +111,7 @@ func (w *Watch) DayCap(p dosing.PumpID) dosing.Volume {
 		return 0
 	}
 	u := &w.pumps[p].use
-	return u.limit(w.pumps[p].caps.PerDay, dayTimes, 24*time.Hour, u.demandDay)
+	return u.limit(w.pumps[p].caps.PerDay, dayTimes, 24*time.Hour, u.demandDay, w.settings.Pumps[p].Smallest)
 }
 
 // cap is a pump's absolute caps: halved by the hour and day where a leak or stop

@@ -20,6 +20,17 @@ func TestUncertainDoseCountsTowardDailyCap(t *testing.T) {
 	f.wantCause("with 50 mL uncertain", f.judge(1, calciumPump, 11*dosing.Millilitre), CauseDayCap)
 }
 
+func TestAStockThatWasHardlyUsedMayStillGiveItsSmallestDose(t *testing.T) {
+	f := newFarm(t)
+	f.w.Demand(calciumPump, dosing.Millilitre/100, dosing.Millilitre/10)
+	f.w.Used(calciumPump, 6*24*time.Hour, dosing.Millilitre/10)
+	f.pass(time.Second)
+	smallest := f.w.settings.Pumps[calciumPump].Smallest
+	if hour, day := f.w.HourCap(calciumPump), f.w.DayCap(calciumPump); hour != smallest || day != smallest {
+		t.Errorf("caps of %s an hour and %s a day, smallest dose %s", hour, day, smallest)
+	}
+}
+
 func TestMultiplesOfRecentUseBindOnlyAfterThreeDaysAndNeverBelowTwiceTheDemand(t *testing.T) {
 	f := newFarm(t)
 	f.w.Demand(acidPump, 20*dosing.Millilitre, 240*dosing.Millilitre)

@@ -346,7 +346,8 @@ func (a *App) leave() {
 // which every JSON reader counts exactly.
 const largestFirstBeat = 1 << 52
 
-// stopPumps tells every node to stop, ledger or not.
+// stopPumps tells every node to stop, ledger or not. What is retained, such as the claim
+// of an earlier run, may arrive a moment before the link is open: then the stop is owed.
 func (a *App) stopPumps() {
-	a.stopOwed = !a.sender.urge(a.wires.stopMessage(a.core.Epoch(), controller.StopOrder{Tank: dosing.AllTanks, All: true}))
+	a.stopOwed = !a.urge(a.wires.stopMessage(a.core.Epoch(), controller.StopOrder{Tank: dosing.AllTanks, All: true}))
 }

@@ -110,6 +110,9 @@ func (a *App) tick(now dosing.Instant) {
 		a.step(now, controller.Event{Kind: controller.EventOther})
 	}
 	a.step(now, controller.Event{Kind: controller.EventTick})
+	if a.sender.stopLost.Swap(false) {
+		a.stopOwed = true
+	}
 	if a.stopOwed && a.owner.owns && a.link.Open() {
 		a.stopPumps()
 	}

@@ -10,14 +10,15 @@ import (
 )
 
 // message is one publication on its way out. An order that finds the link closed
-// is withdrawn; everything else is simply lost, because the newest state is sent
-// again when the link opens.
+// is withdrawn and a stop is owed; everything else is simply lost, because the newest
+// state is sent again when the link opens.
 type message struct {
 	topic    string
 	qos      byte
 	retained bool
 	body     []byte
 	order    ledger.OrderID
+	stop     bool
 }
 
 // sender publishes in one goroutine, so that a slow link delays neither a reading
@@ -28,6 +29,7 @@ type sender struct {
 	urgent    chan message // stops, orders, leases
 	messages  chan message // states and answers
 	withdrawn chan ledger.OrderID
+	stopLost  atomic.Bool // a stop was not published
 	pending   atomic.Int64
 	done      chan struct{}
 }
@@ -76,6 +78,9 @@ func (s *sender) take(m message, more bool, queue chan message) chan message {
 	// error may have reached a node: that order stays open and in doubt.
 	if m.order.Number != 0 && errors.Is(err, mqtt.ErrClosed) {
 		s.withdrawn <- m.order // has room: a station has one order open
+	}
+	if m.stop && err != nil {
+		s.stopLost.Store(true)
 	}
 	s.pending.Add(-1)
 	return queue

@@ -108,7 +108,7 @@ func (w *wires) stopMessage(epoch uint32, s controller.StopOrder) message {
 	if !s.All {
 		pump = w.file.Settings.Safety.Pumps[s.Pump].Name
 	}
-	return message{topic: w.topics.Stop(), qos: 1, body: payload.AppendStop(nil, epoch, pump)}
+	return message{topic: w.topics.Stop(), qos: 1, body: payload.AppendStop(nil, epoch, pump), stop: true}
 }
 
 // supplyMessage cuts the supply of all pumps of the station.

@@ -17,7 +17,7 @@ import (
 var fiveWaters = []struct {
 	name, analysis, alkalinity, ec string
 	pace                           float64
-	short                          string // ions that this week misses: twice the pace brings rounds and caps late, and a stock whose cap is below its smallest dose holds up the others
+	short                          string // ions that this week misses by 2 %: twice the pace brings rounds and caps late
 	dumps                          bool   // only dumps hold it
 }{
 	{"soft", `Ca = "12 mg/L"
@@ -53,7 +53,7 @@ Na = "25 mg/L"
 Cl = "35 mg/L"
 SO4 = "220 mg/L"
 HCO3 = "210 mg/L"
-pH = "7.4"`, "3.44", "0.85", 2, "NO3-N P K", true},
+pH = "7.4"`, "3.44", "0.85", 2, "P", true},
 }
 
 func TestAMonthOnFiveWatersHoldsWhatStocksCanSteerAndSaysWhenADumpIsDue(t *testing.T) {
