@@ -24,7 +24,7 @@
 //     but removes it; older sets have 11.4 to 11.6. The 296 reference solutions speak for
 //     both: with the pair of Plummer & Busenberg put back, EC of mixtures agrees better
 //     (root mean square 0.09 instead of 0.22 %, worst 1.0 instead of 1.1 %: the rows of
-//     acid titrations were computed with it), pH worse (worst 0.018 instead of 0.008).
+//     acid titrations fit it, it seems), pH worse (worst 0.018 instead of 0.008).
 //     A hard bicarbonate water then reads 0.566 instead of 0.573 mS/cm. Every simulated
 //     night rests on the constants as they are; so the pair is told as a spread, which
 //     names it, and not changed in passing.
