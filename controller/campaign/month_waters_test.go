@@ -17,7 +17,7 @@ import (
 var fiveWaters = []struct {
 	name, analysis, alkalinity, ec string
 	pace                           float64
-	short                          string // ions that this week misses by 2 %: twice the pace brings rounds and caps late
+	short                          string // ions that this week does not hold within 15 %; doc.go says how far a month goes
 	dumps                          bool   // only dumps hold it
 }{
 	{"soft", `Ca = "12 mg/L"
