@@ -24,17 +24,18 @@ var singleDoseScenarios = []scenario{
 	{name: "just started", cause: safety.CauseStarting, whole: justStarted},
 	{name: "a dose is under way", cause: safety.CauseDoseOpen, whole: doseUnderWay},
 	{name: "enough is on its way", cause: safety.CauseInTransitCap, whole: comesAndGoes},
+	{name: "doses that no probe has shown", cause: safety.CauseUnconfirmed, whole: comesAndGoes},
 	{name: "concentrates that must not meet", cause: safety.CauseIncompatibleWait, whole: comesAndGoes},
 	{name: "base after acid", cause: safety.CauseCounterReagent, whole: baseAfterAcid},
 	{name: "away from the setpoint", cause: safety.CauseDirection, whole: awayFromSetpoint},
 	{name: "even the smallest dose does too much", cause: safety.CauseEffectCap, settings: coarseAcid, stand: 4 * time.Minute,
-		begin: func(*stage) {}, first: func(*stage) {}, within: time.Minute, action: safety.Hold, stops: acids, goes: stocks,
+		begin: func(*stage) {}, first: func(*stage) {}, within: 20 * time.Minute, action: safety.Hold, stops: acids, goes: stocks,
 		end: func(s *stage) {
 			s.reconfigure(func(c *controller.Settings) { c.Safety.Pumps[acidNorth].Smallest = 400 })
 		}, clears: 30 * time.Second},
 	{name: "no dose is as short as the pump may run", cause: safety.CauseDoseCap, stand: 4 * time.Minute,
 		settings: func(c *controller.Settings) { c.Safety.Caps[acidNorth].OnTime = 100 * time.Millisecond },
-		begin:    func(*stage) {}, first: func(*stage) {}, within: time.Minute, action: safety.Hold, stops: acids, goes: stocks,
+		begin:    func(*stage) {}, first: func(*stage) {}, within: 20 * time.Minute, action: safety.Hold, stops: acids, goes: stocks,
 		end: func(s *stage) {
 			s.farm.LimitRun(acidNorth, 13*time.Second)
 			s.reconfigure(func(c *controller.Settings) { c.Safety.Caps[acidNorth].OnTime = 12 * time.Second })

@@ -121,7 +121,7 @@ func TestStopOfASharedPumpClearedThroughAnotherTankDoesNotReturn(t *testing.T) {
 func TestDoseOfACrashedRunIsNotCountedAsOpenForEver(t *testing.T) {
 	s := dosingStage(t)
 	s.SlowDisk = true
-	if !s.until(20*time.Minute, func() bool { return s.Core.View(s.Now()).Pumps[acidNorth].OpenOrder != "" }) {
+	if !s.until(2*time.Hour, func() bool { return s.Core.View(s.Now()).Pumps[acidNorth].OpenOrder != "" }) {
 		t.Fatal("no dose began")
 	}
 	s.restart(time.Minute)
