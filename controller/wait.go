@@ -26,7 +26,7 @@ func (c *Core) withhold(now dosing.Instant, id dosing.TankID) {
 		if safety.OfOneDose(cause) {
 			detail := ""
 			if cause == safety.CauseUnconfirmed {
-				detail = c.watch.UnseenWords(id, dosing.PumpID(p))
+				detail = c.watch.UnseenWords(id, c.settings.Safety.Pumps[p].Role)
 			}
 			t.wait(now, before, id, dosing.PumpID(p), cause, detail)
 		}

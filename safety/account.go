@@ -44,7 +44,8 @@ type account struct {
 	pump     dosing.PumpID // by which
 	tests    int           // doses at the limit since the last evidence
 	full     bool
-	restored bool // from the record, where nobody knew the buffer
+	met      float64 // alkalinity that took acid out since the last evidence, meq/L
+	restored bool    // from the record, where nobody knew the buffer
 
 	evidence
 	// mean and spread of ln(buffer scale) at the last answer: silence teaches a strong buffer
@@ -119,7 +120,7 @@ func (t *tankState) patience() time.Duration { return max(2*t.plant.MixingTime()
 // against itself.
 func (a *account) room(t *tankState, limit float64, up time.Duration, own bool) float64 {
 	switch {
-	case own && a.given-a.open > openFrom*limit && a.tests > 0:
+	case own && a.full && a.given-a.open > openFrom*limit:
 		return max(limit-(a.given-a.open), a.test(limit))
 	case own:
 		return limit - (a.given - a.open)
@@ -185,16 +186,17 @@ func (w *Watch) enter(d dosing.Dose) {
 		return
 	}
 	a := &t.accounts[class]
-	if a.full && d.Open {
-		a.tests++
+	commissioned, _ := t.buffers()
+	limit := a.limit(t, commissioned)
+	if d.Open && a.given > fullFrom*limit {
+		a.tests++ // below that it is an ordinary dose, and its silence means no more than theirs
 	}
 	a.give(t, amount, d.Up)
 	a.pump = d.Pump
 	if d.Open {
 		a.open = amount
 	}
-	commissioned, _ := t.buffers()
-	a.fill(a.limit(t, commissioned))
+	a.fill(limit)
 }
 
 // give enters an amount. What was measured before the first one is kept beside it.
@@ -230,10 +232,17 @@ func (w *Watch) correct(id dosing.TankID, pump dosing.PumpID, ordered, delivered
 	}
 }
 
-// meet lets top-up's alkalinity take acid out of its account: it was known to come, and
+// meet lets top-up's alkalinity take acid out of its account: it was told to come, and
 // acid that meets it moves nothing. What it leaves open is no more than acid may meet
-// within a mixing time.
-func (t *tankState) meet(alkalinity float64) { t.accounts[classAcid].given -= alkalinity }
+// within a mixing time; and between two words of the probe it meets no more than the
+// account's limit, for water that is softer than told would let acid through for ever.
+func (t *tankState) meet(alkalinity float64) {
+	a := &t.accounts[classAcid]
+	commissioned, _ := t.buffers()
+	met := max(min(alkalinity, a.limit(t, commissioned)-a.met), 0)
+	a.given -= met
+	a.met += met
+}
 
 // checkAccounts looks for evidence once in each bin of readings.
 func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
@@ -246,7 +255,10 @@ func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
 	s := sight{watch: w, now: now, tank: t}
 	s.gather()
 	acid := &t.accounts[classAcid]
-	acid.given = max(acid.given, -s.credit)
+	if idle := -s.credit - acid.given; idle > 0 { // alkalinity that no acid met in a mixing time
+		acid.given += idle
+		acid.met = max(acid.met-idle, 0)
+	}
 	for class, onWay := range [...]float64{s.transit.acid, s.transit.base, s.transit.ec} {
 		a := &t.accounts[class]
 		limit := a.limit(t, commissioned)
@@ -254,7 +266,9 @@ func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
 			// The record holds amounts and not the buffer: full is full.
 			a.restored, a.given = false, min(a.given, limit)
 		}
-		a.confirm(t, now.Up, onWay, commissioned)
+		if a.confirm(t, now.Up, onWay, commissioned) && a.class != classStock {
+			acid.met = 0 // base that is answered shows the same probe alive
+		}
 		a.fill(limit)
 		if a.tests >= maxTests && now.Up-a.last >= t.patience() {
 			w.unanswered(now, t, a, limit)
@@ -274,20 +288,41 @@ func (w *Watch) unanswered(now dosing.Instant, t *tankState, a *account, limit f
 	w.found(now, t, finding)
 }
 
-// UnseenWords says how much of a pump's reagent, or of all stocks, no reading of the tank has
-// shown yet.
-func (w *Watch) UnseenWords(id dosing.TankID, pump dosing.PumpID) string {
-	if int(id) >= len(w.tanks) || int(pump) >= len(w.pumps) {
+// UnseenShare is what of a class of reagents no reading of a tank has shown ÷ what may be;
+// zero while no buffer is known, for then none is given.
+func (w *Watch) UnseenShare(id dosing.TankID, role dosing.Role) float64 {
+	class, ok := classOf(role)
+	if !ok || int(id) >= len(w.tanks) {
+		return 0
+	}
+	if limit := w.tanks[id].unseenMost(class); limit > 0 {
+		return max(w.tanks[id].accounts[class].given, 0) / limit
+	}
+	return 0
+}
+
+// UnseenMost is how much of a class of reagents may be unseen, meq/L or mS/cm.
+func (w *Watch) UnseenMost(id dosing.TankID, role dosing.Role) float64 {
+	class, ok := classOf(role)
+	if !ok || int(id) >= len(w.tanks) {
+		return 0
+	}
+	return w.tanks[id].unseenMost(class)
+}
+
+func (t *tankState) unseenMost(class doseClass) float64 {
+	commissioned, _ := t.buffers()
+	return t.accounts[class].limit(t, commissioned)
+}
+
+// UnseenWords says how much of a class of reagents no reading of a tank has shown yet.
+func (w *Watch) UnseenWords(id dosing.TankID, role dosing.Role) string {
+	class, ok := classOf(role)
+	if !ok || int(id) >= len(w.tanks) {
 		return ""
 	}
 	t := &w.tanks[id]
-	class, ok := classOf(w.settings.Pumps[pump].Role)
-	if !ok {
-		return ""
-	}
-	commissioned, _ := t.buffers()
-	a := &t.accounts[class]
-	return a.words(a.limit(t, commissioned))
+	return t.accounts[class].words(t.unseenMost(class))
 }
 
 // Unseen is what no reading of a tank has shown of acid and base, meq/L, and of stock, mS/cm.

@@ -55,10 +55,10 @@ func TestFullAccountNamesItselfInWords(t *testing.T) {
 	if !strings.Contains(v.Detail, "of 0.30 pH of acid not yet seen by the probe") {
 		t.Errorf("detail %q", v.Detail)
 	}
-	if words := f.w.UnseenWords(0, acidPump); !strings.HasPrefix(v.Detail, words) {
+	if words := f.w.UnseenWords(0, dosing.RoleAcid); !strings.HasPrefix(v.Detail, words) {
 		t.Errorf("%q, and %q", words, v.Detail)
 	}
-	if words := f.w.UnseenWords(0, calciumPump); words != "0.00 of 0.20 mS/cm of stock not yet seen by the probe" {
+	if words := f.w.UnseenWords(0, dosing.RoleStock); words != "0.00 of 0.20 mS/cm of stock not yet seen by the probe" {
 		t.Errorf("of stock: %q", words)
 	}
 }
@@ -174,5 +174,47 @@ func TestRecordIsToldOnceEvidenceHasReleasedAnything(t *testing.T) {
 	}
 	if _, due := f.w.UnseenToRecord(f.now, 0); due {
 		t.Error("the record is told twice")
+	}
+}
+
+func TestTopUpThatNoProbeBearsOutMeetsNoMoreAcidThanTheAccountHolds(t *testing.T) {
+	f := thirsty(t)
+	sum := dosing.Volume(0)
+	for range 12 { // each brings 0.04 meq/L as told, and would let as much acid through
+		f.w.tanks[0].meet(0.04)
+		sum += f.pour(8 * time.Minute)
+	}
+	// The account, what meets it once more, and two tests.
+	if most := 2*accountMost + 2*accountMost/6; sum > most || sum < accountMost {
+		t.Errorf("%s of acid against top-up while pH stood still; at most %s", sum, most)
+	}
+	f.set(0, dosing.QuantityPH, 5.88)
+	f.pass(15 * time.Minute)
+	if met := f.w.tanks[0].accounts[classAcid].met; met != 0 {
+		t.Errorf("the probe moved, and %.3f meq/L still count as met unseen", met)
+	}
+}
+
+func TestShareOfTheAccountIsToldByReagent(t *testing.T) {
+	f := thirsty(t)
+	f.pour(3 * time.Minute)
+	if share := f.w.UnseenShare(0, dosing.RoleAcid); share < 0.8 || share > 1.2 {
+		t.Errorf("a full account is told as %.2f", share)
+	}
+	if acid, base := f.w.UnseenMost(0, dosing.RoleAcid), f.w.UnseenShare(0, dosing.RoleBase); math.Abs(acid-0.2) > 0.002 || base != 0 {
+		t.Errorf("at most %.3f meq/L of acid, %.2f of base", acid, base)
+	}
+}
+
+func TestSilenceOfATestCountsOnlyWhereTheAccountWasFull(t *testing.T) {
+	f := thirsty(t)
+	f.pour(3 * time.Minute)
+	a := &f.w.tanks[0].accounts[classAcid]
+	for share, tests := range map[float64]int{0.7: 0, 0.95: 1} { // 0.7: some of it was seen since it filled
+		a.full, a.tests, a.given = true, 0, share*f.w.UnseenMost(0, dosing.RoleAcid)
+		f.w.enter(dosing.Dose{Tank: 0, Pump: acidPump, Volume: 2 * dosing.Millilitre, Up: f.now.Up, Open: true})
+		if a.tests != tests {
+			t.Errorf("at %.2f of the limit %d tests, want %d", share, a.tests, tests)
+		}
 	}
 }

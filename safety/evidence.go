@@ -113,13 +113,13 @@ func (a *account) refer(m mean, up time.Duration, since float64) {
 func (a *account) follow(m mean, up time.Duration) { a.before, a.first, a.credited = m, up, 0 }
 
 // confirm looks for evidence. It is asked once for each new bin of readings; onWay is what
-// the mixing law holds back of this class.
-func (a *account) confirm(t *tankState, up time.Duration, onWay, commissioned float64) {
+// the mixing law holds back of this class. It says whether the probe has shown itself alive.
+func (a *account) confirm(t *tankState, up time.Duration, onWay, commissioned float64) bool {
 	k := a.track(t)
 	now := k.bin(up)
 	recent := k.over(now-2*meanBins, now)
 	if a.given <= 0 || !recent.ok {
-		return
+		return false
 	}
 	if !a.begun {
 		a.refer(recent, up, a.given)
@@ -136,9 +136,9 @@ func (a *account) confirm(t *tankState, up time.Duration, onWay, commissioned fl
 		a.lnBuffer, a.spread = t.lnBuffer, max(t.spread, leastSpread)
 		a.given = min(a.given, onWay)
 		a.refer(k.over(now-meanBins, now), up, a.given)
-		return
+		return true
 	}
-	a.live(t, recent, up, onWay)
+	return a.live(t, recent, up, onWay)
 }
 
 // least is the least movement that counts.
@@ -206,15 +206,15 @@ func (a *account) movement(t *tankState, k *track, up time.Duration) (bins int64
 // live releases what has arrived where the reading moves the other way by itself, its doses
 // arrived, as plants and air move it: a probe in held water shows no such thing. Once in a
 // mixing time, so that swapped lines gain little by it before they are found.
-func (a *account) live(t *tankState, recent mean, up time.Duration, onWay float64) {
+func (a *account) live(t *tankState, recent mean, up time.Duration, onWay float64) bool {
 	if onWay > aloneShare*a.given {
 		a.alive = mean{} // its doses still move it
-		return
+		return false
 	}
 	mixing := t.plant.MixingTime()
 	if !a.alive.ok || up-a.aliveFrom > max(staleMixings*mixing, aloneWithin) {
 		a.alive, a.aliveFrom = recent, up
-		return
+		return false
 	}
 	least := alonePH
 	if a.class == classStock {
@@ -224,12 +224,14 @@ func (a *account) live(t *tankState, recent mean, up time.Duration, onWay float6
 	switch {
 	case by >= max(least, movedZ*sd):
 		if a.released.within(mixing, up) {
-			return
+			return false
 		}
 		a.given, a.tests = min(a.given, onWay), 0
 		a.released.set(up)
 		a.alive, a.aliveFrom = recent, up
+		return true
 	case by < -ratchetZ*sd:
 		a.alive, a.aliveFrom = recent, up
 	}
+	return false
 }
