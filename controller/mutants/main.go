@@ -51,7 +51,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		return 2
 	}
 	defer t.remove()
-	survived := 0
+	var survived int
 	switch args[0] {
 	case "planted":
 		survived, err = t.tryPlanted(ctx, stdout, pattern, *nights, *seed, *limit)

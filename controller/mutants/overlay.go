@@ -49,13 +49,14 @@ type ended struct {
 	said   []byte
 }
 
-// runs runs a binary in a package's folder. It is not there that says whether the run
-// failed: that is no error.
-func (t *tree) runs(ctx context.Context, limit time.Duration, pkg, binary string, args ...string) (ended, error) {
+// runs runs a binary in a package's folder with one more variable in its environment.
+// That the run failed is no error.
+func (t *tree) runs(ctx context.Context, limit time.Duration, variable, pkg, binary string, args ...string) (ended, error) {
 	within, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
 	cmd := exec.CommandContext(within, binary, args...)
 	cmd.Dir = filepath.Join(t.root, filepath.FromSlash(pkg))
+	cmd.Env = append(os.Environ(), variable)
 	cmd.WaitDelay = time.Second
 	var said bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &said, &said

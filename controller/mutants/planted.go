@@ -62,7 +62,7 @@ func (t *tree) tryPlanted(ctx context.Context, out io.Writer, only *regexp.Regex
 	for i := range bugs {
 		b := &bugs[i]
 		began := time.Now()
-		by := ""
+		var by string
 		if nights > 0 {
 			by, err = t.findByNights(ctx, b, nights, seed, limit)
 		} else {
@@ -83,6 +83,8 @@ func (t *tree) tryPlanted(ctx context.Context, out io.Writer, only *regexp.Regex
 	fmt.Fprintf(out, "%d of %d not found\n", survived, len(bugs))
 	return survived, nil
 }
+
+const noVariable = "MUTANT=-1"
 
 // plant writes the overlay of a bug.
 func (t *tree) plant(b *bug) (overlay string, err error) {
@@ -108,7 +110,7 @@ func (t *tree) findByTest(ctx context.Context, b *bug, limit time.Duration) (by 
 	if err != nil {
 		return "", fmt.Errorf("%s: %w", b.name, err)
 	}
-	run, err := t.runs(ctx, limit, b.pkg, binary, "-test.run", "^"+b.test+"$", "-test.failfast")
+	run, err := t.runs(ctx, limit, noVariable, b.pkg, binary, "-test.run", "^"+b.test+"$", "-test.failfast")
 	switch {
 	case err != nil:
 		return "", err
@@ -142,7 +144,7 @@ func (t *tree) findByNights(ctx context.Context, b *bug, nights int, seed uint64
 	}
 	for _, which := range rehearsals {
 		args := append([]string{"rehearse", "-workers", "1", "-nights", fmt.Sprint(nights), "-seed", fmt.Sprint(10_000 + seed)}, which...)
-		run, err := t.runs(ctx, limit, ".", binary, args...)
+		run, err := t.runs(ctx, limit, noVariable, ".", binary, args...)
 		if err != nil {
 			return "", err
 		}

@@ -245,7 +245,7 @@ const slowAfter = 0.5
 // left out.
 func (s *trial) rehearse(ctx context.Context, out io.Writer) error {
 	reached := filepath.Join(s.temp, "reached")
-	run, err := s.with(ctx, 20*s.limit, []string{"MUTANTS_REACHED=" + reached}, "-test.v")
+	run, err := s.runs(ctx, 20*s.limit, "MUTANTS_REACHED="+reached, mutated, s.binary, "-test.v")
 	if err != nil {
 		return err
 	}
@@ -285,24 +285,13 @@ func (s *trial) rehearse(ctx context.Context, out io.Writer) error {
 	return nil
 }
 
-func (s *trial) with(ctx context.Context, limit time.Duration, environment []string, args ...string) (ended, error) {
-	for _, e := range environment {
-		name, value, _ := strings.Cut(e, "=")
-		if err := os.Setenv(name, value); err != nil {
-			return ended{}, err
-		}
-		defer os.Unsetenv(name)
-	}
-	return s.runs(ctx, limit, mutated, s.binary, args...)
-}
-
 // try says whether the tests find a mutant.
 func (s *trial) try(ctx context.Context, m *mutant) (killed bool, err error) {
 	if !s.reached[m.number] {
 		return false, nil
 	}
 	for _, args := range [][]string{s.quick, s.slow} {
-		run, err := s.with(ctx, s.limit, []string{"MUTANT=" + strconv.Itoa(m.number)}, args...)
+		run, err := s.runs(ctx, s.limit, "MUTANT="+strconv.Itoa(m.number), mutated, s.binary, args...)
 		if err != nil || run.failed {
 			return run.failed, err
 		}
