@@ -312,7 +312,7 @@ func (b *builder) compensation(path string, in *inputTable, q dosing.Quantity) d
 	case text == "":
 		b.fault(path, "", "is missing", `state whether and how the probe corrects to 25 °C: "none", "linear 2.0 %/K" or "ISO 7888"`)
 	default:
-		b.fault(path, quoted(text), "is no compensation of an EC probe", `write "none", "measured 2.4 %/K" (the raw value of this tank, as measured), "linear 2.0 %/K" or "ISO 7888"`)
+		b.fault(path, quoted(text), "is no compensation of an EC probe", `write "none", "linear 2.0 %/K", "ISO 7888", or "measured 2.4 %/K" for a raw value`)
 	}
 	return dosing.Compensation{}
 }
