@@ -27,6 +27,7 @@ type Scene struct {
 	Options  sim.Options     // Seed and Rest included
 	Faults   []sim.Injection // times are of the night
 	slips    []slip
+	quarrels []quarrel
 
 	record *ledger.Memory // what the daemon finds; nil = nothing
 	wall   time.Time      // at the start; zero = evening
