@@ -88,6 +88,11 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 		record.look(now)
 		hands.second(now)
 		crew.second(now)
+		for _, step := range s.steps {
+			if now.Up-s.Options.Rest == step.at {
+				n.StepWall(step.by)
+			}
+		}
 	})
 	hands.count.Quarrelled = crew.asked
 	if len(s.slips) > 0 {
