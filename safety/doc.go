@@ -135,7 +135,7 @@
 // healthy tank was stopped); half only for a reading that moves by itself (seed 15000: settling p95 97.8 min for 81.5,
 // the bounds alike); a limit of 0.15 pH near the setpoint (swapped lines .61 for .82, but in band .949 for .991); a
 // hold while the reading goes the wrong way (bought nothing); 0.10 pH in transit near the setpoint (undiluted acid 1.08 to
-// 0.34 pH in half of the nights, but in band .990 to .955); a release at two thirds of the limit (held probe .16 to .84). It costs: settling p95 42 → 81 min, in band .997 → .992
+// 0.34 pH in half of the nights, but in band .990 to .955). It costs: settling p95 42 → 81 min, in band .997 → .992
 // (`-set standard -seed 12000 -nights 40`). Acid refilled undiluted is hardly bounded in hard water: what meets the
 // next top-up is six times that.
 //
