@@ -5,7 +5,7 @@ var doseBugs = []bug{
 	{"an order goes out before its intent is durable", "2", "controller/dose.go",
 		[][2]string{{"	c.recordOwed(now, plan.Tank)\n	c.out.Append = append(c.out.Append, intent)\n	c.out.Changed = true\n	return true",
 			"	c.recordOwed(now, plan.Tank)\n	c.out.Append = append(c.out.Append, intent)\n	c.out.Changed = true\n	run := plan.Volume.RunTime(c.settings.Safety.Pumps[plan.Pump].PerSecond)\n	boot, tick, _, _ := c.watch.Node(now, c.dose.node)\n	c.out.Orders = append(c.out.Orders, Order{id: order, tank: plan.Tank, pump: plan.Pump, volume: plan.Volume, run: run, boot: boot, before: tick + startWindow, expires: now.Wall.Add(startWindow)})\n	return true"}},
-		"controller", "TestOrderGoesOutOnlyAfterItsIntentIsDurable"},
+		"controller", "TestScenariosGoAsTheirFilesTell"},
 	{"an order is sent however late its intent was durable", "12", "controller/dose.go",
 		[][2]string{{"	if !seen || !c.linkUp || waited >= startWindow {", "	if !seen || !c.linkUp {"}},
 		"controller", "TestAnOrderIsNeverSentAfterItsStartWindowNorWithALongerOne"},
