@@ -41,7 +41,8 @@
 //
 // The crop takes near to the recipe's proportions, not what stocks happen to give: as much N, P and K, which hardly depends
 // on the water; Ca, Mg and SO4 by what the water that it drinks holds, a fifth of Na and Cl. Evaporation is replaced by
-// source water, and a person carries out each dump that the account asks for, half of the tank a morning at most. An
+// source water, and a person carries out each dump that the account asks for, half of the tank a morning at most, and sets the
+// EC that it says makes up for what plants leave. An
 // ion is judged against 15 % where fresh water and the row reach its target within 5 %; another is water's own
 // affair, and the report says so. Not held: a whole month (leat rehearse -month) reaches P -18 %
 // on hard and K -18 % on sodium-rich water between dumps, and the shorter weeks of the test miss K there and P on
