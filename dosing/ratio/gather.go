@@ -148,8 +148,9 @@ func (t *Tank) allows(ec float64) float64 {
 	return min(ec-t.plan.EC, t.Gathered())
 }
 
-// worthASetpoint is the step of EC that is worth a word, mS/cm.
-const worthASetpoint = 0.05
+// worthASetpoint is the step of EC that is worth a word, mS/cm: about as much as the
+// account may be off in what gathers while no analysis has told what plants take.
+const worthASetpoint = 0.08
 
 // Setpoint is the EC that holds the nutrients at the recipe's strength beside what
 // plants leave, with a sentence; 0 where the present one does, where a person keeps the
