@@ -237,9 +237,17 @@ func (r *Responses) alone(p *pool) bool {
 // strong, or a pump that gives more than it counts. Small doses are enough to see it,
 // and no further one may follow. Stocks that are dosed one after the other cannot
 // always be told apart, so all of them stop.
+//
+// Slow water of an unsure share makes all stocks look strong alike. So in such a tank one
+// must stand out beside the others, or do more than any share within its doubt explains.
 func (r *Responses) strong(p *pool, f fitted) (Finding, bool) {
-	if !f.ok || !r.alone(p) || !(f.ratio-float64(strongZ*f.sd) > strongRatio) ||
-		!((f.ratio-1)*math.Abs(f.predicted) > strongLeast+float64(strongOthers*r.marks.neighbours(p, p.first-r.tank.MixingTime()))) {
+	if !f.ok || !r.alone(p) {
+		return Finding{}, false
+	}
+	size := math.Abs(f.predicted)
+	beside := r.tank.Slow > 0 && f.beside > float64(unevenZ*f.besideSD) && f.beside*size > strongLeast
+	if !beside && (!(f.ratio-float64(strongZ*f.sd) > r.strongest()) ||
+		!((f.ratio-1)*size > strongLeast+float64(strongOthers*r.marks.neighbours(p, p.first-r.tank.MixingTime())))) {
 		return Finding{}, false
 	}
 	finding := r.finding(p, CauseTooStrong, f)
@@ -247,6 +255,14 @@ func (r *Responses) strong(p *pool, f fitted) (Finding, bool) {
 	p.strikes = 0
 	r.renew(p)
 	return finding, true
+}
+
+// strongest is what a stock may do ÷ what it should.
+func (r *Responses) strongest() float64 {
+	if !(r.tank.Slow > 0) {
+		return strongRatio
+	}
+	return max(strongRatio, unevenTold/(1-r.tank.Slow))
 }
 
 // wrongWay says that a pool was answered with the wrong sign, beyond doubt. One stock
@@ -296,6 +312,9 @@ func (r *Responses) question(p *pool, up time.Duration) question {
 		scale: scale, curve: r.curve, capacity: r.capacity(), weakest: weakestOf(spread)}
 	if p.class == classStock {
 		q.askEC()
+		if r.tank.Slow > 0 {
+			q.otherSpread = unevenWater
+		}
 		return q
 	}
 	// The buffer may be weaker than expected; drift then moves pH faster.
