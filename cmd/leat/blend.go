@@ -5,14 +5,13 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"math"
 	"os"
-	"strconv"
 	"strings"
 
 	"leat/controller/config"
-	"leat/dosing"
 	"leat/dosing/blend"
+	"leat/dosing/blend/worksheet"
+	"leat/dosing/chem/solution"
 	"leat/dosing/ratio"
 )
 
@@ -144,7 +143,7 @@ func (a *blendAsked) number(name string, or float64) (float64, error) {
 	if text == nil || *text == "" {
 		return or, nil
 	}
-	v, err := decimal("-"+name, *text)
+	v, err := solution.Decimal("-"+name, *text)
 	if err != nil {
 		return 0, &wrongUse{err.Error()}
 	}
@@ -152,15 +151,6 @@ func (a *blendAsked) number(name string, or float64) (float64, error) {
 		return 0, &wrongUse{"-" + name + " is below zero"}
 	}
 	return v, nil
-}
-
-// blendJob is what was read, ready to be solved.
-type blendJob struct {
-	task   blend.Task
-	water  blend.Analysis
-	plan   *ratio.Plan // of the configuration's tank; nil where it has no recipe
-	litres float64
-	notes  []string
 }
 
 func (a *blendAsked) run(stdout io.Writer) error {
@@ -171,92 +161,98 @@ func (a *blendAsked) run(stdout io.Writer) error {
 	if err != nil {
 		return err
 	}
-	switch {
-	case a.lab:
-		return a.runLab(job, stdout)
-	case a.making:
-		return a.runMake(job, stdout)
-	}
-	m, err := blend.Solve(job.task)
+	sheet, err := a.sheet(job)
 	if err != nil {
 		return err
 	}
-	m, volumes, err := m.Rounded(job.litres)
-	if err != nil {
-		return err
-	}
-	if a.csv != "" {
-		if err := writeAmounts(a.csv, m, volumes); err != nil {
+	if table, ok := sheet.(interface{ CSV() string }); ok && a.csv != "" {
+		if err := os.WriteFile(a.csv, []byte(table.CSV()), 0o644); err != nil {
 			return err
 		}
 	}
 	if a.json {
-		return writeJSON(stdout, mixDocumentOf(job, m, volumes))
+		err = writeJSON(stdout, sheet.Document())
+	} else {
+		_, err = io.WriteString(stdout, sheet.Text())
 	}
-	var out strings.Builder
-	printMix(&out, job, m, volumes)
-	_, err = io.WriteString(stdout, out.String())
+	if making, ok := sheet.(*worksheet.Making); ok && err == nil {
+		err = making.Refused()
+	}
 	return err
 }
 
-func (a *blendAsked) read() (*blendJob, error) {
-	job := &blendJob{}
-	if err := a.readStocks(job); err != nil {
+// sheet is the answer to what was asked.
+func (a *blendAsked) sheet(job *worksheet.Job) (worksheet.Sheet, error) {
+	switch {
+	case a.lab:
+		c, estimate, err := a.correction(job)
+		if err != nil {
+			return nil, err
+		}
+		return job.Correct(c, estimate)
+	case a.making:
+		return a.makeStocks(job)
+	}
+	return job.Mixture()
+}
+
+func (a *blendAsked) read() (*worksheet.Job, error) {
+	job := &worksheet.Job{}
+	plan, err := a.readStocks(job)
+	if err != nil {
 		return nil, err
 	}
-	if a.recipe == "" && job.plan != nil {
-		job.task.Recipe, job.task.NH4Most = job.plan.Recipe, job.plan.NH4Most
+	if a.recipe == "" && plan != nil {
+		job.Task.Recipe, job.Task.NH4Most = plan.Recipe, plan.NH4Most
 	} else if a.recipe == "" && !(a.making && a.stocks+a.config != "") {
 		return nil, &wrongUse{"no -recipe: name one of " + strings.Join(blend.RecipeNames(), ", ") + ", a file, or a list"}
 	}
-	var err error
 	if a.recipe != "" {
-		if job.task.Recipe, err = readRecipe(a.recipe); err != nil {
+		if job.Task.Recipe, err = readRecipe(a.recipe); err != nil {
 			return nil, err
 		}
 	}
-	if a.water == "" && job.plan != nil {
-		job.water.Content = job.plan.Water
+	if a.water == "" && plan != nil {
+		job.Water = plan.Water
 	} else if a.water == "" {
-		job.notes = append(job.notes, "no -water: pure water is taken; a real one brings calcium and needs acid")
-	} else if job.water, err = readAnalysis("-water", a.water); err != nil {
-		return nil, err
+		job.Notes = append(job.Notes, "no -water: pure water is taken; a real one brings calcium and needs acid")
 	} else {
-		job.water = job.water.Water()
+		water, err := readAnalysis("-water", a.water)
+		if err != nil {
+			return nil, err
+		}
+		water = water.Water()
+		job.Water, job.Notes = water.Content, append(job.Notes, water.Remarks...)
 	}
-	job.task.Base = job.water.Content
-	job.notes = append(job.notes, job.water.Remarks...)
+	job.Task.Base = job.Water
 	for _, n := range []struct {
 		name   string
 		to     *float64
 		factor float64
-	}{{"ec", &job.task.EC, 1}, {"ph", &job.task.PH, 1}, {"temp", &job.task.TempC, 1}, {"nh4", &job.task.NH4Most, 0.01}} {
+	}{{"ec", &job.Task.EC, 1}, {"ph", &job.Task.PH, 1}, {"temp", &job.Task.TempC, 1}, {"nh4", &job.Task.NH4Most, 0.01}} {
 		given, err := a.number(n.name, *n.to/n.factor)
 		if err != nil {
 			return nil, err
 		}
 		*n.to = given * n.factor
 	}
-	if job.litres == 0 {
-		job.litres = 1000
+	if job.Litres == 0 {
+		job.Litres = 1000
 		if a.making {
-			job.litres = 100
+			job.Litres = 100
 		}
 	}
-	if job.litres, err = a.number("litres", job.litres); err != nil {
+	if job.Litres, err = a.number("litres", job.Litres); err != nil {
 		return nil, err
 	}
-	if !(job.litres > 0 && job.litres <= 1e6) {
+	if !(job.Litres > 0 && job.Litres <= 1e6) {
 		return nil, &wrongUse{"-litres " + *a.numbers["litres"] + " is no tank"}
 	}
 	return job, nil
 }
 
-// commonSalts make every macronutrient and the usual micronutrients.
-var commonSalts = []string{"calcium nitrate tetrahydrate", "potassium nitrate", "monopotassium phosphate", "magnesium sulfate heptahydrate", "potassium sulfate",
-	"ammonium nitrate", "iron DTPA 11 %", "manganese sulfate monohydrate", "zinc sulfate heptahydrate", "boric acid", "copper sulfate pentahydrate", "sodium molybdate dihydrate"}
-
-func (a *blendAsked) readStocks(job *blendJob) error {
+// readStocks reads what may be given; of a configuration its recipe and water as well.
+func (a *blendAsked) readStocks(job *worksheet.Job) (*ratio.Plan, error) {
 	stated := 0
 	for _, text := range []string{a.stocks, a.salts, a.config} {
 		if text != "" {
@@ -265,91 +261,126 @@ func (a *blendAsked) readStocks(job *blendJob) error {
 	}
 	switch {
 	case stated != 1:
-		return &wrongUse{"name the stocks once: -stocks FILE, -salts LIST or -config FILE"}
+		return nil, &wrongUse{"name the stocks once: -stocks FILE, -salts LIST or -config FILE"}
 	case len(a.acids) > 0 && a.salts == "":
-		return &wrongUse{"-acid goes with -salts; acids of a row stand among its stocks"}
+		return nil, &wrongUse{"-acid goes with -salts; acids of a row stand among its stocks"}
 	case a.tank != "" && a.config == "":
-		return &wrongUse{"-tank goes with -config"}
+		return nil, &wrongUse{"-tank goes with -config"}
 	case a.stocks != "":
 		text, err := os.ReadFile(a.stocks)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		if job.task.Stocks, err = blend.ReadStocks(string(text)); err != nil {
-			return fmt.Errorf("%s: %w", a.stocks, err)
+		if job.Task.Stocks, err = blend.ReadStocks(string(text)); err != nil {
+			return nil, fmt.Errorf("%s: %w", a.stocks, err)
 		}
-		return nil
+		return nil, nil
 	case a.config != "":
 		return a.readConfig(job)
 	}
-	names := commonSalts
-	if a.salts != "common" {
-		names = strings.Split(a.salts, ",")
-	}
-	for _, name := range names {
-		if name = strings.TrimSpace(name); strings.HasPrefix(name, "grade ") {
-			stock, err := blend.GradeStock(name)
-			if err != nil {
-				return fmt.Errorf("-salts: %w", err)
-			}
-			job.task.Stocks = append(job.task.Stocks, stock)
-			continue
-		}
-		salt, ok := blend.SaltNamed(name)
-		if !ok {
-			return fmt.Errorf("-salts: %q is no salt of the table; leat blend list tells them", strings.TrimSpace(name))
-		}
-		job.task.Stocks = append(job.task.Stocks, blend.SaltStock(salt))
+	stocks, err := worksheet.ReadSalts(a.salts)
+	if err != nil {
+		return nil, fmt.Errorf("-salts: %w", err)
 	}
 	for _, text := range a.acids {
-		stock, err := readAcid(text)
+		stock, err := worksheet.ReadAcid(text)
 		if err != nil {
-			return err
+			return nil, unreadable("-acid", err)
 		}
-		job.task.Stocks = append(job.task.Stocks, stock)
+		stocks = append(stocks, stock)
 	}
-	return nil
+	job.Task.Stocks = stocks
+	return nil, nil
 }
 
-// readAcid reads "nitric acid 38 %", and "nitric acid 38 % 1:10" of one that has been diluted.
-func readAcid(text string) (blend.Stock, error) {
-	body, dilution, found := strings.Cut(strings.TrimSpace(text), "%")
-	words := strings.Fields(body)
-	if found && len(words) > 1 {
-		if r, ok := blend.ReagentNamed(strings.Join(words[:len(words)-1], " ")); ok {
-			percent, err := decimal("-acid", words[len(words)-1])
-			if err != nil {
-				return blend.Stock{}, &wrongUse{err.Error()}
-			}
-			var diluted blend.Dilution
-			if strings.TrimSpace(dilution) != "" {
-				if diluted, err = blend.ReadDilution(dilution); err != nil {
-					return blend.Stock{}, &wrongUse{"-acid: " + err.Error()}
-				}
-			}
-			return blend.AcidStock(text, r, percent, 0, diluted)
-		}
+// unreadable makes a word that cannot be read a wrong use of its flag.
+func unreadable(flag string, err error) error {
+	var word worksheet.Unreadable
+	if errors.As(err, &word) {
+		return &wrongUse{flag + ": " + string(word)}
 	}
-	return blend.Stock{}, &wrongUse{fmt.Sprintf("-acid %q is not NAME PERCENT %%, with one of %s", text, strings.Join(blend.ReagentNames(), ", "))}
+	return err
 }
 
-func (a *blendAsked) readConfig(job *blendJob) error {
+func (a *blendAsked) readConfig(job *worksheet.Job) (*ratio.Plan, error) {
 	file, err := config.Look(a.config)
 	if err != nil {
-		return fmt.Errorf("%s is refused: leat check -config %s tells why: %w", a.config, a.config, err)
+		return nil, fmt.Errorf("%s is refused: leat check -config %s tells why: %w", a.config, a.config, err)
 	}
 	row, err := file.Row(a.tank)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if len(row.Unknown) > 0 {
-		job.notes = append(job.notes, "left out, since the configuration does not say what they hold: "+strings.Join(row.Unknown, ", "))
+		job.Notes = append(job.Notes, "left out, since the configuration does not say what they hold: "+strings.Join(row.Unknown, ", "))
 	}
-	job.task.Stocks, job.task.PH, job.plan = row.Stocks, row.PH, row.Ratio
+	job.Task.Stocks, job.Task.PH = row.Stocks, row.PH
 	if !a.making {
-		job.task.EC, job.litres = row.EC, row.Litres
+		job.Task.EC, job.Litres = row.EC, row.Litres
 	}
-	return nil
+	return row.Ratio, nil
+}
+
+// correction is what is asked of a tank that was analysed.
+func (a *blendAsked) correction(job *worksheet.Job) (c blend.Correction, estimate *blend.Analysis, err error) {
+	if a.analysis == "" {
+		return c, nil, &wrongUse{"no -analysis: give the laboratory's sheet of the tank"}
+	}
+	if c.Tank, err = readAnalysis("-analysis", a.analysis); err != nil {
+		return c, nil, err
+	}
+	if a.estimate != "" {
+		e, err := readAnalysis("-estimate", a.estimate)
+		if err != nil {
+			return c, nil, err
+		}
+		estimate = &e
+	}
+	if c.TopUp, err = a.number("topup", 0); err != nil {
+		return c, nil, err
+	}
+	tolerance, err := a.number("tolerance", 10)
+	if err != nil {
+		return c, nil, err
+	}
+	c.Tolerance = tolerance / 100
+	if a.before == "" {
+		if a.given != "" || c.TopUp > 0 {
+			return c, nil, &wrongUse{"-given and -topup go with -before, the analysis they count from"}
+		}
+		return c, estimate, nil
+	}
+	before, err := readAnalysis("-before", a.before)
+	if err != nil {
+		return c, nil, err
+	}
+	c.Before = &before
+	if c.Given, err = worksheet.ReadGiven(a.given, job.Task.Stocks); err != nil {
+		return c, nil, unreadable("-given", err)
+	}
+	return c, estimate, nil
+}
+
+// makeStocks tells how stocks that were given are made, or those of a recipe's salts.
+func (a *blendAsked) makeStocks(job *worksheet.Job) (*worksheet.Making, error) {
+	store, err := a.number("store", 15)
+	if err != nil {
+		return nil, err
+	}
+	if !(store >= 0 && store <= 40) {
+		return nil, &wrongUse{"-store is no temperature of a store"}
+	}
+	factor, err := a.number("factor", 100)
+	if err != nil {
+		return nil, err
+	}
+	if a.salts != "" {
+		return job.Design(factor, store)
+	}
+	if *a.numbers["factor"] != "" {
+		return nil, &wrongUse{"-factor goes with -salts; stocks that are given have their strength"}
+	}
+	return job.Make(store)
 }
 
 // sheetOf reads a file, or a list where the text has an equals sign.
@@ -407,49 +438,6 @@ func blendList(args []string, stdout, stderr io.Writer) int {
 	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
 		return code
 	}
-	fmt.Fprintln(stdout, "Recipes")
-	for _, name := range blend.RecipeNames() {
-		r, _ := blend.RecipeNamed(name)
-		fmt.Fprintf(stdout, "  %-12s %s\n", name, r.Source())
-	}
-	fmt.Fprintln(stdout, "\nSalts                                    dissolves at 20 °C")
-	for _, name := range blend.SaltNames() {
-		s, dissolves := blend.Salts[name], "not known"
-		if s.Solubility > 0 {
-			dissolves = fmt.Sprintf("%4.0f g/L", s.Solubility)
-		}
-		fmt.Fprintf(stdout, "  %-38s %-10s %s\n", name, dissolves, s.Formula)
-	}
-	fmt.Fprintln(stdout, "\nAcids and bases")
-	for _, name := range blend.ReagentNames() {
-		r := blend.Reagents[name]
-		kind := "acid"
-		if r.Role == dosing.RoleBase {
-			kind = "base"
-		}
-		fmt.Fprintf(stdout, "  %-38s %-10s %s\n", name, kind, r.Formula)
-	}
+	fmt.Fprint(stdout, worksheet.Known())
 	return 0
-}
-
-// litresText prints a volume as it is measured out.
-func volumeText(ml float64, solid bool) string {
-	if solid {
-		switch {
-		case ml >= 1000:
-			return strconv.FormatFloat(ml/1000, 'f', 3, 64) + " kg"
-		case ml >= 10:
-			return strconv.FormatFloat(ml, 'f', 1, 64) + " g"
-		}
-		return strconv.FormatFloat(ml, 'g', 3, 64) + " g"
-	}
-	switch {
-	case ml >= 1000:
-		return short(ml/1000) + " L"
-	case ml >= 100:
-		return strconv.FormatFloat(ml, 'f', 0, 64) + " mL"
-	case math.Abs(ml) < 0.005:
-		return "0 mL"
-	}
-	return strconv.FormatFloat(ml, 'g', 3, 64) + " mL"
 }

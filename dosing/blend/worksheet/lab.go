@@ -1,4 +1,4 @@
-package main
+package worksheet
 
 import (
 	"fmt"
@@ -8,103 +8,37 @@ import (
 	"strings"
 
 	"leat/dosing/blend"
+	"leat/dosing/chem/solution"
 )
 
-// runLab corrects a tank from a laboratory's analysis.
-func (a *blendAsked) runLab(job *blendJob, stdout io.Writer) error {
-	c, estimate, err := a.correction(job)
-	if err != nil {
-		return err
-	}
+// Correction is how a tank is corrected from a laboratory's analysis.
+type Correction struct {
+	job      *Job
+	asked    blend.Correction
+	estimate *blend.Analysis // what the tank was thought to hold; nil: nobody said
+	checks   []blend.Check
+	verdict  blend.Verdict
+	out      *blend.Corrected
+}
+
+// Correct corrects the job's tank; the job says recipe, stocks, water and volume, and c the
+// rest.
+func (j *Job) Correct(c blend.Correction, estimate *blend.Analysis) (*Correction, error) {
+	c.Recipe, c.EC, c.PH, c.TempC, c.NH4Most = j.Task.Recipe, j.Task.EC, j.Task.PH, j.Task.TempC, j.Task.NH4Most
+	c.Stocks, c.Water, c.Litres = j.Task.Stocks, j.Water, j.Litres
 	temp := c.TempC
 	if temp == 0 {
 		temp = 25
 	}
 	checks, verdict := blend.CheckAnalysis(c.Tank, temp)
 	out, err := blend.Correct(c)
-	if err != nil {
-		return err
-	}
-	if a.csv != "" {
-		m, litres := advised(out, job.litres)
-		if err := writeAmounts(a.csv, m, scaled(m.Amounts, litres)); err != nil {
-			return err
-		}
-	}
-	if a.json {
-		return writeJSON(stdout, labDocumentOf(job, &c, estimate, checks, verdict, out))
-	}
-	var text strings.Builder
-	printLab(&text, job, &c, estimate, checks, verdict, out)
-	_, err = io.WriteString(stdout, text.String())
-	return err
+	return &Correction{j, c, estimate, checks, verdict, out}, err
 }
 
-func (a *blendAsked) correction(job *blendJob) (c blend.Correction, estimate *blend.Analysis, err error) {
-	if a.analysis == "" {
-		return c, nil, &wrongUse{"no -analysis: give the laboratory's sheet of the tank"}
-	}
-	c = blend.Correction{Recipe: job.task.Recipe, EC: job.task.EC, PH: job.task.PH, TempC: job.task.TempC, NH4Most: job.task.NH4Most, Stocks: job.task.Stocks,
-		Water: job.water.Content, Litres: job.litres}
-	if c.Tank, err = readAnalysis("-analysis", a.analysis); err != nil {
-		return c, nil, err
-	}
-	if a.estimate != "" {
-		e, err := readAnalysis("-estimate", a.estimate)
-		if err != nil {
-			return c, nil, err
-		}
-		estimate = &e
-	}
-	if c.TopUp, err = a.number("topup", 0); err != nil {
-		return c, nil, err
-	}
-	tolerance, err := a.number("tolerance", 10)
-	if err != nil {
-		return c, nil, err
-	}
-	c.Tolerance = tolerance / 100
-	if a.before == "" {
-		if a.given != "" || c.TopUp > 0 {
-			return c, nil, &wrongUse{"-given and -topup go with -before, the analysis they count from"}
-		}
-		return c, estimate, nil
-	}
-	before, err := readAnalysis("-before", a.before)
-	if err != nil {
-		return c, nil, err
-	}
-	c.Before = &before
-	c.Given, err = given(a.given, c.Stocks)
-	return c, estimate, err
-}
-
-// given reads "calcium=1200,bloom=900" in mL, a stock that is not named gave none.
-func given(text string, stocks []blend.Stock) ([]float64, error) {
-	if text == "" {
-		return nil, nil
-	}
-	volumes := make([]float64, len(stocks))
-	seen := map[string]bool{}
-	for _, word := range strings.Split(text, ",") {
-		name, amount, found := strings.Cut(strings.TrimSpace(word), "=")
-		at := -1
-		for i := range stocks {
-			if stocks[i].Name == strings.TrimSpace(name) {
-				at = i
-			}
-		}
-		if !found || at < 0 || seen[name] {
-			return nil, &wrongUse{fmt.Sprintf("-given %q is not STOCK=ML of one of the stocks, each once", word)}
-		}
-		seen[name] = true
-		v, err := decimal("-given "+name, strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(amount), "mL")))
-		if err != nil || !(v >= 0) {
-			return nil, &wrongUse{fmt.Sprintf("-given %q has no volume in mL", word)}
-		}
-		volumes[at] = v
-	}
-	return volumes, nil
+// CSV is the amounts to carry out, as a table.
+func (c *Correction) CSV() string {
+	m, litres := advised(c.out, c.job.Litres)
+	return amountsCSV(m, scaled(m.Amounts, litres))
 }
 
 // advised is the mixture to carry out: after dumping where that is needed.
@@ -123,28 +57,35 @@ func scaled(amounts []float64, by float64) []float64 {
 	return all
 }
 
-func printLab(w io.Writer, job *blendJob, c *blend.Correction, estimate *blend.Analysis, checks []blend.Check, verdict blend.Verdict, out *blend.Corrected) {
-	fmt.Fprintf(w, "The analysis: %s\n", verdict)
-	for _, check := range checks {
+// Text is the correction for a person.
+func (c *Correction) Text() string {
+	var out strings.Builder
+	c.print(&out)
+	return out.String()
+}
+
+func (c *Correction) print(w io.Writer) {
+	fmt.Fprintf(w, "The analysis: %s\n", c.verdict)
+	for _, check := range c.checks {
 		fmt.Fprintf(w, "  %-9s %-16s %s\n", check.Name, check.Verdict, check.Text)
 	}
-	if verdict == blend.Repeat {
+	if c.verdict == blend.Repeat {
 		fmt.Fprintln(w, "  Do not correct the tank by it: have the analysis repeated. What follows holds only if it is right.")
 	}
-	if estimate != nil {
-		printEstimate(w, c, estimate)
+	if c.estimate != nil {
+		printEstimate(w, &c.asked, c.estimate)
 	}
-	fmt.Fprintf(w, "\nBy adding alone, %s L\n\n", short(c.Litres))
-	printAmounts(w, out.Add, scaled(out.Add.Amounts, c.Litres))
+	fmt.Fprintf(w, "\nBy adding alone, %s L\n\n", short(c.asked.Litres))
+	printAmounts(w, c.out.Add, scaled(c.out.Add.Amounts, c.asked.Litres))
 	fmt.Fprintln(w)
-	printElements(w, out.Add)
+	printElements(w, c.out.Add)
 	fmt.Fprintln(w)
-	printOutcome(w, out.Add)
-	printList(w, "Why not nearer", out.Add.Reasons)
-	printDump(w, c, out)
-	printLongRun(w, out)
-	m, _ := advised(out, c.Litres)
-	printList(w, "Note", append(append([]string{}, job.notes...), m.Remarks...))
+	printOutcome(w, c.out.Add)
+	printList(w, "Why not nearer", c.out.Add.Reasons)
+	printDump(w, &c.asked, c.out)
+	printLongRun(w, c.out)
+	m, _ := advised(c.out, c.asked.Litres)
+	printList(w, "Note", c.job.notes(m))
 	printList(w, "Order, each stirred in before the next", mixingOrder(m))
 	printList(w, "Cautions", blend.Cautions)
 }
@@ -240,24 +181,27 @@ type checkDocument struct {
 	Text    string `json:"text"`
 }
 
-func labDocumentOf(job *blendJob, c *blend.Correction, estimate *blend.Analysis, checks []blend.Check, verdict blend.Verdict, out *blend.Corrected) labDocument {
+// Document is the JSON of the correction.
+func (c *Correction) Document() any { return c.document() }
+
+func (c *Correction) document() labDocument {
 	of := func(m *blend.Mix) *mixDocument {
 		if m == nil {
 			return nil
 		}
-		d := mixDocumentOf(job, m, scaled(m.Amounts, c.Litres))
+		d := c.job.mixDocument(m, scaled(m.Amounts, c.asked.Litres))
 		return &d
 	}
-	d := labDocument{Verdict: verdict.String(), Estimated: map[string]*float64{}, Measured: map[string]*float64{}, Add: *of(out.Add), Dump: digits(out.Dump), After: of(out.After), LongRun: of(out.LongRun), NoLongRun: out.NoLongRun}
-	for _, check := range checks {
+	d := labDocument{Verdict: c.verdict.String(), Estimated: map[string]*float64{}, Measured: map[string]*float64{}, Add: *of(c.out.Add), Dump: solution.Digits(c.out.Dump), After: of(c.out.After), LongRun: of(c.out.LongRun), NoLongRun: c.out.NoLongRun}
+	for _, check := range c.checks {
 		d.Checks = append(d.Checks, checkDocument{check.Name, check.Verdict.String(), check.Text})
 	}
 	for s := range blend.SubstanceCount {
-		if c.Tank.Stated[s] {
-			d.Measured[s.Symbol()] = digits(c.Tank.Content.Milligrams(s))
+		if c.asked.Tank.Stated[s] {
+			d.Measured[s.Symbol()] = solution.Digits(c.asked.Tank.Content.Milligrams(s))
 		}
-		if estimate != nil && estimate.Stated[s] {
-			d.Estimated[s.Symbol()] = digits(estimate.Content.Milligrams(s))
+		if c.estimate != nil && c.estimate.Stated[s] {
+			d.Estimated[s.Symbol()] = solution.Digits(c.estimate.Content.Milligrams(s))
 		}
 	}
 	return d

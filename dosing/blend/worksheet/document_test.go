@@ -1,4 +1,4 @@
-package main
+package worksheet
 
 import (
 	"os"
@@ -23,7 +23,7 @@ func keysOf(t reflect.Type, into map[string]bool) {
 }
 
 func TestEveryKeyOfABlendIsDocumentedAndNoOther(t *testing.T) {
-	text, err := os.ReadFile("../../deploy/blend.md")
+	text, err := os.ReadFile("../../../deploy/blend.md")
 	if err != nil {
 		t.Fatal(err)
 	}

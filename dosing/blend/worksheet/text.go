@@ -1,11 +1,9 @@
-package main
+package worksheet
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 
@@ -14,8 +12,16 @@ import (
 	"leat/dosing/chem"
 )
 
-func printMix(w io.Writer, job *blendJob, m *blend.Mix, volumes []float64) {
-	title := fmt.Sprintf("%s, %s L", m.Task.Recipe.Name, short(job.litres))
+// Text is the mixture as a table to pin to the wall.
+func (x *Mixture) Text() string {
+	var out strings.Builder
+	x.print(&out)
+	return out.String()
+}
+
+func (x *Mixture) print(w io.Writer) {
+	m := x.mix
+	title := fmt.Sprintf("%s, %s L", m.Task.Recipe.Name, short(x.job.Litres))
 	if m.Task.EC > 0 {
 		title += fmt.Sprintf(", EC %.2f mS/cm (%.2f of the recipe's strength)", m.Settled.EC25, m.Factor)
 	}
@@ -24,7 +30,7 @@ func printMix(w io.Writer, job *blendJob, m *blend.Mix, volumes []float64) {
 		fmt.Fprintln(w, source)
 	}
 	fmt.Fprintln(w)
-	printAmounts(w, m, volumes)
+	printAmounts(w, m, x.volumes)
 	fmt.Fprintln(w)
 	printElements(w, m)
 	fmt.Fprintln(w)
@@ -35,7 +41,7 @@ func printMix(w io.Writer, job *blendJob, m *blend.Mix, volumes []float64) {
 	printList(w, "Why not nearer", m.Reasons)
 	printList(w, "Also possible", m.Alternatives)
 	printList(w, "Against a pH that climbs", leverOf(m))
-	printList(w, "Note", append(append([]string{}, job.notes...), m.Remarks...))
+	printList(w, "Note", x.job.notes(m))
 	printList(w, "Order, each stirred in before the next", mixingOrder(m))
 	printList(w, "Cautions", blend.Cautions)
 }
@@ -200,112 +206,24 @@ func short(v float64) string {
 	return strconv.FormatFloat(v, 'f', 0, 64)
 }
 
-// mixDocument is the JSON of a mixture; its keys are promised.
-type mixDocument struct {
-	Recipe       string                     `json:"recipe"`
-	Source       string                     `json:"source,omitempty"`
-	Strength     *float64                   `json:"strength"`
-	Litres       float64                    `json:"litres"`
-	Stocks       []stockDocument            `json:"stocks"`
-	Elements     map[string]elementDocument `json:"elements"`
-	PH           *float64                   `json:"ph"`
-	PHAtOnce     *float64                   `json:"ph_at_once"`
-	EC25         *float64                   `json:"ec25_ms_per_cm"`
-	AcidMeq      *float64                   `json:"acid_needed_meq_per_l"`
-	Cations      *float64                   `json:"cations_meq_per_l"`
-	Anions       *float64                   `json:"anions_meq_per_l"`
-	NH4Share     *float64                   `json:"nh4_share_of_n"`
-	Saturation   map[string]*float64        `json:"saturation"`
-	Published    map[string]*span           `json:"saturation_published,omitempty"`
-	Reasons      []string                   `json:"reasons"`
-	Rounding     string                     `json:"rounding,omitempty"`
-	Alternatives []string                   `json:"alternatives"`
-	Notes        []string                   `json:"notes"`
-	Order        []string                   `json:"order"`
-	Cautions     []string                   `json:"cautions"`
-}
-
-type stockDocument struct {
-	Name     string   `json:"name"`
-	Role     string   `json:"role"`
-	Unit     string   `json:"unit"` // mL or g
-	PerLitre *float64 `json:"per_litre"`
-	InAll    *float64 `json:"in_all"`
-	Share    *float64 `json:"share"`
-}
-
-type elementDocument struct {
-	Base    *float64 `json:"base_mg_per_l"`
-	Acid    *float64 `json:"acid_or_base_mg_per_l"`
-	Stocks  *float64 `json:"stocks_mg_per_l"`
-	Reached *float64 `json:"reached_mg_per_l"`
-	Target  *float64 `json:"target_mg_per_l"` // null without one
-}
-
-func mixDocumentOf(job *blendJob, m *blend.Mix, volumes []float64) mixDocument {
-	cations, anions := m.Charges()
-	d := mixDocument{Recipe: m.Task.Recipe.Name, Source: m.Task.Recipe.Source(), Strength: digits(m.Factor), Litres: job.litres, Elements: map[string]elementDocument{},
-		PH: digits(m.Settled.PH), PHAtOnce: digits(m.AtOnce.PH), EC25: digits(m.Settled.EC25), AcidMeq: digits(m.Acid), Cations: digits(cations), Anions: digits(anions),
-		NH4Share: digits(m.Reached[blend.NH4] / m.Reached.Nitrogen()), Saturation: map[string]*float64{}, Reasons: list(m.Reasons), Rounding: m.Rounding, Alternatives: list(m.Alternatives),
-		Notes: list(append(append([]string{}, job.notes...), m.Remarks...)), Order: list(mixingOrder(m)), Cautions: blend.Cautions}
-	shares := m.Shares()
-	for i := range m.Task.Stocks {
-		s := &m.Task.Stocks[i]
-		unit := "mL"
-		if s.Solid {
-			unit = "g"
+// volumeText prints a volume as it is measured out.
+func volumeText(ml float64, solid bool) string {
+	if solid {
+		switch {
+		case ml >= 1000:
+			return strconv.FormatFloat(ml/1000, 'f', 3, 64) + " kg"
+		case ml >= 10:
+			return strconv.FormatFloat(ml, 'f', 1, 64) + " g"
 		}
-		d.Stocks = append(d.Stocks, stockDocument{s.Name, s.Role.String(), unit, digits(m.Amounts[i]), digits(volumes[i]), digits(shares[i])})
+		return strconv.FormatFloat(ml, 'g', 3, 64) + " g"
 	}
-	for s := range blend.SubstanceCount {
-		if s == blend.Carbon || s == blend.Rest {
-			continue
-		}
-		e := elementDocument{Base: digits(m.Task.Base.Milligrams(s)), Acid: digits(part(m, s, true)), Stocks: digits(part(m, s, false)), Reached: digits(m.Reached.Milligrams(s))}
-		if w := m.Wants[s]; w.Stated && w.Weight > 0 {
-			e.Target = digits(w.Amount * s.Mass())
-		}
-		d.Elements[s.Symbol()] = e
+	switch {
+	case ml >= 1000:
+		return short(ml/1000) + " L"
+	case ml >= 100:
+		return strconv.FormatFloat(ml, 'f', 0, 64) + " mL"
+	case math.Abs(ml) < 0.005:
+		return "0 mL"
 	}
-	if m.N.Stated {
-		d.Elements["N"] = elementDocument{Reached: digits(m.Reached.Nitrogen() * 14.007), Target: digits(m.N.Amount * 14.007)}
-	}
-	for phase, si := range m.Settled.Saturation {
-		d.Saturation[chem.Phase(phase).String()] = digits(si)
-	}
-	d.Published = publishedSaturation(&m.Settled.Saturation)
-	return d
-}
-
-// list makes an empty list of none, so that JSON has [] and not null.
-func list(texts []string) []string {
-	if texts == nil {
-		return []string{}
-	}
-	return texts
-}
-
-// writeAmounts writes the amounts as CSV, as a stock sheet names them.
-func writeAmounts(path string, m *blend.Mix, volumes []float64) error {
-	var out strings.Builder
-	w := csv.NewWriter(&out)
-	rows := [][]string{{"stock", "per_litre", "in_all", "unit", "share"}}
-	shares := m.Shares()
-	for i := range m.Task.Stocks {
-		s := &m.Task.Stocks[i]
-		unit := "mL"
-		if s.Solid {
-			unit = "g"
-		}
-		number := func(v float64) string { return strconv.FormatFloat(v, 'f', 4, 64) }
-		name := s.Name
-		if strings.IndexAny(name, "=+-@") == 0 { // no spreadsheet takes it for a formula
-			name = "'" + name
-		}
-		rows = append(rows, []string{name, number(m.Amounts[i]), number(volumes[i]), unit, number(shares[i])})
-	}
-	if err := w.WriteAll(rows); err != nil {
-		return err
-	}
-	return os.WriteFile(path, []byte(out.String()), 0o644)
+	return strconv.FormatFloat(ml, 'g', 3, 64) + " mL"
 }
