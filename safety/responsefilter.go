@@ -36,6 +36,7 @@ type fitted struct {
 	predicted float64 // signed settled effect of the pool as predicted
 	// beside is the ratio less unevenTimes that of the other doses, with its sd.
 	beside, besideSD float64
+	others           float64 // ratio of the other doses
 }
 
 // The states of the filter.
@@ -228,6 +229,7 @@ func (t *track) answer(all []mark, q *question) fitted {
 	inflate := max(1, misfit/float64(seen)-0.5)
 	out.ratio, out.sd = k.x[statePool], math.Sqrt(float64(k.p[statePool][statePool]*inflate))
 	const x = unevenTimes
+	out.others = k.x[stateOther]
 	out.beside = out.ratio - float64(x*k.x[stateOther])
 	out.besideSD = math.Sqrt(float64((k.p[statePool][statePool] - float64(2*x*k.p[statePool][stateOther]) + float64(x*x*k.p[stateOther][stateOther])) * inflate))
 	out.ok = out.sd > 0 && !math.IsInf(out.sd, 0) && !math.IsNaN(out.ratio)

@@ -244,14 +244,16 @@ func (r *Responses) strong(p *pool, f fitted) (Finding, bool) {
 	if !f.ok || !r.alone(p) {
 		return Finding{}, false
 	}
-	size := math.Abs(f.predicted)
-	beside := r.tank.Slow > 0 && f.beside > float64(unevenZ*f.besideSD) && f.beside*size > strongLeast
-	if !beside && (!(f.ratio-float64(strongZ*f.sd) > r.strongest()) ||
-		!((f.ratio-1)*size > strongLeast+float64(strongOthers*r.marks.neighbours(p, p.first-r.tank.MixingTime())))) {
+	size, most := math.Abs(f.predicted), strongLeast+float64(strongOthers*r.marks.neighbours(p, p.first-r.tank.MixingTime()))
+	beside := r.tank.Slow > 0 && f.beside > float64(unevenZ*f.besideSD) && f.beside*size > most
+	if !beside && (!(f.ratio-float64(strongZ*f.sd) > r.strongest()) || !((f.ratio-1)*size > most)) {
 		return Finding{}, false
 	}
 	finding := r.finding(p, CauseTooStrong, f)
 	finding.Scope = ScopeNutrients
+	if f.others > richEC {
+		finding.Detail += fmt.Sprintf("; the other stocks do %.1f times as much as they should, too: if ", f.others) + slowWaterWords
+	}
 	p.strikes = 0
 	r.renew(p)
 	return finding, true

@@ -81,7 +81,7 @@ func TestTheLeastVolumeLeavesWaterToPumpAndProbes(t *testing.T) {
 	low := changed(t, plain, "name = \"beds\"\n", "name = \"beds\"\nquick_share = \"30 %\"\n")
 	text := changed(t, low, "least = \"450 L\"\n", "")
 	tank := parsed(t, text).Settings.Safety.Tanks[0]
-	if quick := tank.QuickOf(tank.Least); !(quick >= tank.Quick()/2) {
+	if quick := tank.QuickOf(tank.Least); !(quick >= tank.Quick()/2-1e-9) {
 		t.Errorf("least %v leaves %v of %v quick", tank.Least, quick, tank.Quick())
 	}
 	if fault := faultOf(t, low, "tank[beds].least"); !strings.Contains(fault.Problem, "slow water") || !strings.Contains(fault.Hint, " L") {

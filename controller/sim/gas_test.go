@@ -76,6 +76,14 @@ func TestAPondLosesItsCO2WhereItStands(t *testing.T) {
 	closes(t, y.farm, south)
 }
 
+// A pond of seven tenths of the water holds it, and the tank is not told of it by its gauge.
+func TestALargePondHoldsItsWater(t *testing.T) {
+	y := gasYard(t, []controller.Zone{{Name: "pond", Kind: controller.ZoneRaft, Litres: 126, Exchange: time.Hour}}, func(p *Plant) { p.ZoneTurnover = nil })
+	near(t, "quick water, L", y.farm.tanks[south].bulk.litres, 54, 1e-9)
+	near(t, "level, L", y.farm.Truth(south).Litres, 180, 1e-9)
+	closes(t, y.farm, south)
+}
+
 func TestABenchBreathesOnlyWhileItIsWet(t *testing.T) {
 	const wet = 31 * time.Minute // half of filling and draining, and all of standing
 	y := gasYard(t, []controller.Zone{{Name: "bench", Kind: controller.ZoneFlood, Litres: 60}}, func(p *Plant) {
