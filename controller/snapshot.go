@@ -28,6 +28,12 @@ func (c *Core) View(now dosing.Instant) *View {
 	return v
 }
 
+// Doubt says why the newest reading of an input was not fit to dose by when it came, and
+// why the input is not now; "" = it is.
+func (c *Core) Doubt(now dosing.Instant, in dosing.InputID) (came, stands string) {
+	return c.watch.Doubt(now, in)
+}
+
 // Tank is one tank of the View.
 func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	t := &c.tanks[id]

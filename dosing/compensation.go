@@ -17,13 +17,14 @@ const (
 	MethodLinear           // EC to 25 °C by a coefficient
 	MethodISO7888          // EC to 25 °C by the factors of ISO 7888
 	MethodNernst           // pH with the electrode's slope at the water's temperature
+	MethodMeasured         // EC at the water's temperature, whose rise per kelvin was measured in this tank
 )
 
 // Compensation is how a probe compensates temperature. It is undone before the
 // program's own is applied: compensating twice reads 8 % wrong at 21 °C.
 type Compensation struct {
 	Method    Method
-	PerKelvin float64 // of MethodLinear: 0.02 is 2 %/K
+	PerKelvin float64 // of MethodLinear and MethodMeasured: 0.02 is 2 %/K
 }
 
 func (c Compensation) String() string {
@@ -32,6 +33,8 @@ func (c Compensation) String() string {
 		return "none"
 	case MethodLinear:
 		return fmt.Sprintf("linear %s %%/K", strconv.FormatFloat(c.PerKelvin*100, 'f', -1, 64))
+	case MethodMeasured:
+		return fmt.Sprintf("measured %s %%/K", strconv.FormatFloat(c.PerKelvin*100, 'f', -1, 64))
 	case MethodISO7888:
 		return "ISO 7888"
 	case MethodNernst:
@@ -71,6 +74,10 @@ func (t *Thermal) EC(c Compensation, sent, celsius float64) (float64, bool) {
 	}
 	raw := sent
 	switch c.Method {
+	case MethodMeasured:
+		// What cell and water do together was measured, so the water's own is not asked.
+		to25 := 1 / (1 + float64(c.PerKelvin*(celsius-25)))
+		return sent * to25, to25 > 0 && sent >= 0
 	case MethodNone:
 	case MethodLinear:
 		raw = sent * (1 + float64(c.PerKelvin*(celsius-25)))

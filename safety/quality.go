@@ -127,7 +127,8 @@ type inputState struct {
 	// quality and fault are of the last reading when it came.
 	quality dosing.Quality
 	fault   fault
-	fits    uint32 // fit readings in a row since the link came up
+	came    dosing.Quality // of the newest that arrived, kept or not
+	fits    uint32         // fit readings in a row since the link came up
 
 	based   bool    // a believed value exists
 	base    float64 // the median of recent: one wild reading that was believed moves it by nothing
@@ -541,6 +542,23 @@ func (i *inputState) now(up time.Duration) (dosing.Quality, fitness) {
 		return quality, standUnfit
 	}
 	return quality, standFit
+}
+
+// doubt says why the newest reading was not fit to dose by when it came, and why the
+// input is not now; "" = it is.
+func (i *inputState) doubt(up time.Duration) (came, stands string) {
+	if why := i.why(up); !i.came.MayDose() {
+		if came = why; why == "" {
+			came = faultTexts[faultJump] // thrown away, and the last one stands
+		}
+	}
+	switch quality, standing := i.now(up); {
+	case standing == standMissing, standing == standStale:
+		stands = "no reading that is young enough"
+	case !quality.MayDose():
+		stands = i.why(up)
+	}
+	return came, stands
 }
 
 // why says in words why the last reading is not fit.

@@ -271,6 +271,7 @@ func (w *Watch) Read(r dosing.Reading) dosing.Quality {
 		w.heard = max(w.heard, r.At().Up)
 	}
 	quality := i.take(r, i.probe && w.moving(i.tank, r.At().Up), i.probe && w.watered(i.tank, r.At().Up))
+	i.came = quality
 	for t := range w.tanks {
 		if i.tank == dosing.TankID(t) || i.tank == dosing.AllTanks {
 			w.tanks[t].news |= 1 << i.quantity
@@ -344,6 +345,15 @@ func (w *Watch) Input(in dosing.InputID) (last dosing.Reading, q dosing.Quality,
 		}
 	}
 	return i.last, q, true
+}
+
+// Doubt says why the newest reading of an input was not fit to dose by when it came, and
+// why the input is not now; "" = it is.
+func (w *Watch) Doubt(now dosing.Instant, in dosing.InputID) (came, stands string) {
+	if int(in) >= len(w.inputs) {
+		return "", ""
+	}
+	return w.inputs[in].doubt(now.Up)
 }
 
 // Fit is the value by which the gate judges a quantity of a tank now: of one probe

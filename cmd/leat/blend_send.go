@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"leat/controller"
+	"leat/controller/app"
 	"leat/controller/config"
 	"leat/controller/payload"
 	"leat/dosing/blend"
@@ -51,7 +52,7 @@ func (a *blendAsked) tellDaemon(stdout io.Writer) error {
 	if err != nil {
 		return err
 	}
-	answer, err := askDaemon(file.State, url.Values{"do": {controller.RequestAnalysis.String()}, "tank": {row.Tank}, "analysis": {analysis.List()},
+	answer, err := app.Ask(file.State, url.Values{"do": {controller.RequestAnalysis.String()}, "tank": {row.Tank}, "analysis": {analysis.List()},
 		"sampled": {a.sampled}, "note": {a.note}, "by": {whoAmI()}})
 	if err != nil {
 		return err

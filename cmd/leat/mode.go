@@ -1,19 +1,11 @@
 package main
 
 import (
-	"context"
-	"encoding/json"
 	"flag"
 	"fmt"
 	"io"
-	"net"
-	"net/http"
 	"net/url"
-	"os"
 	"os/user"
-	"path/filepath"
-	"strings"
-	"time"
 
 	"leat/controller"
 	"leat/controller/app"
@@ -54,7 +46,7 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 		}
 		folder = file.State
 	}
-	answer, err := askDaemon(folder, url.Values{"do": {kind.String()}, "tank": {*tank}, "note": {*note}, "water": {*water}, "replaced": {*replaced}, "analysis": {*analysis}, "by": {whoAmI()}})
+	answer, err := app.Ask(folder, url.Values{"do": {kind.String()}, "tank": {*tank}, "note": {*note}, "water": {*water}, "replaced": {*replaced}, "analysis": {*analysis}, "by": {whoAmI()}})
 	if err != nil {
 		return exit("leat mode", err, stderr)
 	}
@@ -97,32 +89,4 @@ func whoAmI() string {
 		return u.Username
 	}
 	return "local"
-}
-
-// askDaemon sends a request over the local socket in the state folder.
-func askDaemon(folder string, form url.Values) (controller.Answer, error) {
-	socket := filepath.Join(folder, app.SocketName)
-	client := http.Client{Timeout: 15 * time.Second, Transport: &http.Transport{
-		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
-			var d net.Dialer
-			return d.DialContext(ctx, "unix", socket)
-		}}}
-	response, err := client.PostForm("http://leat/ask", form)
-	if err != nil {
-		if _, missing := os.Stat(socket); missing != nil {
-			return controller.Answer{}, fmt.Errorf("no daemon runs on %s; start it with leat run, or name with -state the folder that it uses", folder)
-		}
-		return controller.Answer{}, fmt.Errorf("the daemon on %s does not answer: %w", folder, err)
-	}
-	defer response.Body.Close()
-	text, err := io.ReadAll(io.LimitReader(response.Body, 1<<20))
-	if err != nil {
-		return controller.Answer{}, err
-	}
-	if response.StatusCode != http.StatusOK {
-		return controller.Answer{}, fmt.Errorf("%s", strings.TrimSpace(string(text)))
-	}
-	var answer controller.Answer
-	err = json.Unmarshal(text, &answer)
-	return answer, err
 }

@@ -23,6 +23,8 @@ const rehearseUsage = `usage: leat rehearse [flags]
 
 Plays seeded nights of a simulated farm with the daemon's own core, gate, ledger code and parsers, scores them and
 checks the invariants of the design on what truly happened. The same seed is the same night, byte for byte.
+With -replay it feeds a recording of your own probes through the same parsers and quality tests instead: is this probe
+fit to dose by, how much does it scatter, and what would have called you?
 Exit code: 0 no violation, 1 a violation or a failure, 2 wrong use.
 
 `
@@ -43,6 +45,7 @@ func rehearseCommand(args []string, stdout, stderr io.Writer) int {
 	asJSON := flags.Bool("json", false, "print one JSON document")
 	picture := flags.String("picture", "", "SVG `FILE` of one night (that of -night, else the worst) and of all nights")
 	month := flags.Bool("month", false, "a month of one farm (the sample, or -config), whose plants take by another ratio than the recipe: shares fixed, and with an analysis a fortnight; with -seed, -picture and -json")
+	recording := flags.String("replay", "", "CSV `FILE` of readings of one tank (time, and ph, ec, temperature or level): say which of them leat would dose by, which not and why, and what alarms it would give; with -config by the limits of its first tank; with -json")
 	night := flags.Int("night", -1, "play only night `K` of the seed")
 	trace := flags.Bool("trace", false, "with -night: print what the daemon did, line by line")
 	flags.StringVar(&o.Plant, "plant", "", "`COMMAND` that computes the water in place of the simulation, over JSON lines; deploy/plant.py is an example")
@@ -59,6 +62,9 @@ func rehearseCommand(args []string, stdout, stderr io.Writer) int {
 	}
 	if err := mayWrite(*picture); err != nil {
 		return exit("leat rehearse", fmt.Errorf("picture: %w", err), stderr)
+	}
+	if *recording != "" {
+		return exit("leat rehearse", rehearseRecording(*recording, *path, *asJSON, stdout), stderr)
 	}
 	if *month {
 		debug.SetGCPercent(400)
@@ -85,6 +91,9 @@ func rehearseCommand(args []string, stdout, stderr io.Writer) int {
 	return exitOnViolation(rehearseAll(&o, *asJSON, *picture, stdout, stderr))(stderr)
 }
 
+// ofARecording are the flags that a recording knows.
+var ofARecording = map[string]bool{"replay": true, "config": true, "json": true}
+
 // ofAMonth are the flags that a month knows.
 var ofAMonth = map[string]bool{"month": true, "config": true, "seed": true, "picture": true, "json": true}
 
@@ -109,6 +118,9 @@ func rehearseProblem(o *campaign.Options, given map[string]bool) string {
 	for name := range given {
 		if given["month"] && !ofAMonth[name] {
 			return "-" + name + " does not go with -month"
+		}
+		if given["replay"] && !ofARecording[name] {
+			return "-" + name + " does not go with -replay"
 		}
 	}
 	if err := whole.Check(); err != nil {

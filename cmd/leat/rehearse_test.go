@@ -131,3 +131,25 @@ func TestTheReportForAPersonHasARowForEachLawAndNamesTheTanksOfAFarm(t *testing.
 		t.Errorf("%d %s\n%s", code, errs, out)
 	}
 }
+
+func TestRehearseReplaysARecording(t *testing.T) {
+	const recording = "../../testdata/recording/tank.csv"
+	code, out, errs := rehearse("-replay", recording)
+	if code != 0 || !strings.Contains(out, "ph: 1404 of 1410 readings fit") || !strings.Contains(out, "alarm ph-stale") {
+		t.Errorf("exit code %d, %s\n%s", code, errs, out)
+	}
+	code, out, errs = rehearse("-replay", recording, "-config", ownFarm, "-json")
+	if code != 0 || !json.Valid([]byte(out)) {
+		t.Errorf("with a configuration: exit code %d, %s\n%s", code, errs, out)
+	}
+	bad := filepath.Join(t.TempDir(), "bad.csv")
+	if err := os.WriteFile(bad, []byte("time,ph\n2026-03-01 06:00,6\nnoon,6\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if code, _, errs = rehearse("-replay", bad); code != 1 || !strings.Contains(errs, "line 3") {
+		t.Errorf("a bad recording: exit code %d, %q", code, errs)
+	}
+	if code, _, errs = rehearse("-replay", recording, "-nights", "3"); code != 2 || !strings.Contains(errs, "-nights does not go with -replay") {
+		t.Errorf("with nights: exit code %d, %q", code, errs)
+	}
+}

@@ -39,6 +39,36 @@ func TestStopIsToldToThePumpsWhenTheLinkOpensAndWhenTheDaemonEnds(t *testing.T) 
 	}
 }
 
+// What a broker stores it gives to whoever comes later: an order of last week would run
+// when a node comes back, a lease keep it running.
+func TestNoOrderStopOrLeaseIsStoredByTheBroker(t *testing.T) {
+	t.Parallel()
+	broker := newInner(t)
+	path := apptest.Config(t, broker.url)
+	farm := apptest.NewFarm(t, apptest.Load(t, path))
+	d := runs(t, path, Options{ArmAll: true})
+	apptest.Eventually(t, "a dose is given", func() bool { return farm.Finished() >= 1 })
+	if err := d.end(); err != nil {
+		t.Error(err)
+	}
+	broker.mu.Lock()
+	defer broker.mu.Unlock()
+	states := 0
+	for _, topic := range broker.kept {
+		for _, moment := range []string{"/order/", "/stop", "/supply", "/lease", "/report/", "/node/"} {
+			if strings.Contains(topic, moment) {
+				t.Errorf("%s was sent to be stored", topic)
+			}
+		}
+		if strings.HasSuffix(topic, "/state") {
+			states++
+		}
+	}
+	if states == 0 {
+		t.Errorf("no state was seen to be stored, so the test sees nothing: %q", broker.kept)
+	}
+}
+
 func TestHungDecisionLoopSendsNoLeaseAndFeedsNoWatchdog(t *testing.T) {
 	broker := newInner(t)
 	// The daemon hangs where it takes a report: nothing on its way to a decision

@@ -27,13 +27,27 @@ type inner struct {
 
 	mu   sync.Mutex
 	seen []said
+	kept []string // topics of what was sent to be stored
 }
 
-// open lets everyone do everything.
-type open struct{ mochi.HookBase }
+// open lets everyone do everything, and notes what shall be stored.
+type open struct {
+	mochi.HookBase
+	broker *inner
+}
 
-func (*open) ID() string                                               { return "open" }
-func (*open) Provides(b byte) bool                                     { return b == mochi.OnConnectAuthenticate || b == mochi.OnACLCheck }
+func (*open) ID() string { return "open" }
+func (*open) Provides(b byte) bool {
+	return b == mochi.OnConnectAuthenticate || b == mochi.OnACLCheck || b == mochi.OnPublish
+}
+func (o *open) OnPublish(_ *mochi.Client, p packets.Packet) (packets.Packet, error) {
+	if p.FixedHeader.Retain {
+		o.broker.mu.Lock()
+		o.broker.kept = append(o.broker.kept, p.TopicName)
+		o.broker.mu.Unlock()
+	}
+	return p, nil
+}
 func (*open) OnConnectAuthenticate(*mochi.Client, packets.Packet) bool { return true }
 func (*open) OnACLCheck(*mochi.Client, string, bool) bool              { return true }
 
@@ -50,7 +64,7 @@ func newInner(t *testing.T) *inner {
 	}
 	b := &inner{url: "mqtt://" + listener.Addr().String()}
 	b.server = mochi.New(&mochi.Options{InlineClient: true, Logger: slog.New(slog.NewTextHandler(io.Discard, nil))})
-	if err := b.server.AddHook(&open{}, nil); err != nil {
+	if err := b.server.AddHook(&open{broker: b}, nil); err != nil {
 		t.Fatal(err)
 	}
 	if err := b.server.AddListener(listeners.NewNet("tcp", listener)); err != nil {

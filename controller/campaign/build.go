@@ -27,6 +27,7 @@ type Scene struct {
 	Options  sim.Options     // Seed and Rest included
 	Faults   []sim.Injection // times are of the night
 	slips    []slip
+	probes   probes
 
 	record *ledger.Memory // what the daemon finds; nil = nothing
 	wall   time.Time      // at the start; zero = evening
@@ -36,6 +37,9 @@ type Scene struct {
 	stderr  io.Writer
 	Redrawn int // nights that leat check would have refused
 }
+
+// probes is what a drawn night's probes do beside scatter.
+type probes struct{ wander, perKelvin, told float64 }
 
 // The pumps of a drawn night.
 const (
@@ -117,7 +121,7 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 	if err := scene.wire(p); err != nil {
 		return nil, "", err
 	}
-	scene.Options = sim.Options{Seed: seed, StartPH: p.startPH, StartECShare: p.startEC, StartHour: 6, PumpError: drawnPumpOff,
+	scene.Options = sim.Options{Seed: seed, StartPH: p.startPH, StartECShare: p.startEC, StartHour: p.hour, PumpError: drawnPumpOff,
 		Plants: []sim.Plant{s.plantOf(p)}, Liquids: w.liquids[:]}
 	scene.restFor(g.StartSettling)
 	return scene, "", nil
@@ -129,7 +133,7 @@ func tell(tank *dosing.Tank, p *parameters) {
 	tank.Least, tank.Greatest = dosing.Litres(0.9*p.litres*(1-p.floodShare)), dosing.Litres(1.1*p.litres)
 	tank.DeadTime, tank.Lag = p.toldDeadTime, p.toldLag
 	tank.TopUp = dosing.Water{Alkalinity: p.alkalinity, EC: dosing.Conductivity(0.1 * p.alkalinity)}
-	tank.PHNoise, tank.ECNoise = p.noise, 0.005
+	tank.PHNoise, tank.ECNoise = p.noise, p.ecNoise
 	tank.Slow, tank.Exchange = p.toldSlow, p.toldApart
 }
 
@@ -177,7 +181,7 @@ func (s *Set) demand() sizing.Demand {
 func (s *Set) plantOf(p *parameters) sim.Plant {
 	plant := sim.Plant{
 		Litres: p.litres, StartShare: 1, DeadTime: p.deadTime, Lag: p.lag,
-		Evaporation: p.evaporation, Uptake: p.uptake, BaseFlux: p.flux, Dark: 1, LightFrom: 0, LightUntil: 24,
+		Evaporation: p.evaporation, Uptake: p.uptake, BaseFlux: p.flux, Dark: 1, LightFrom: p.lightFrom, LightUntil: p.lightUntil, InDark: p.inDark,
 		Carbonate: p.carbonate, CO2Exchange: p.exchange, RoomCO2: outdoorCO2, RoomSteps: p.room,
 		Celsius: p.celsius, CelsiusSwing: p.swing, Shift: p.shift, AmmoniumFirst: s.ammonium,
 		TopUp: sim.TapWater(p.alkalinity, 0.1*p.alkalinity), TopUpStep: 0.02, TopUpFlow: 0.04,
@@ -309,6 +313,7 @@ func (s *Scene) wire(p *parameters) error {
 	g := &s.Settings.Safety
 	s.wireTank(0, p)
 	s.wireStop()
+	s.probes = probes{wander: p.wander, perKelvin: p.perKelvin, told: p.toldPerKelvin}
 	var err error
 	if s.Topics, err = payload.NewTopics("", g.Station, []string{g.Tanks[0].Name}, nil); err != nil {
 		return err
@@ -333,7 +338,7 @@ func (s *Scene) wireTank(id dosing.TankID, p *parameters) {
 	}
 	litre := p.litres / 2000 // the gauge resolves a fortieth of a top-up step
 	add("ph", dosing.QuantityPH, fast, p.noise, 0.01, 3.5, 9.5)
-	add("ec", dosing.QuantityEC, fast, 0.005, 0.01, 0.05, 10)
+	add("ec", dosing.QuantityEC, fast, p.ecNoise, 0.01, 0.05, 10)
 	add("temperature", dosing.QuantityTemperature, slow, 0.05, 0.1, 2, 45)
 	add("level", dosing.QuantityLevel, fast, litre/2, litre, 0, 2.2*p.litres)
 	add("circulation", dosing.QuantityCirculation, slow, 0, 1, 0, 1)
@@ -364,6 +369,13 @@ func (s *Scene) feed() {
 		}
 		topic := s.Topics.Reading(in.Tank, in.Name)
 		s.Wires[i] = sim.Wire{Topic: topic, Compensation: compensation, Raw: true}
+		switch {
+		case in.Quantity == dosing.QuantityPH:
+			s.Wires[i].Wander = s.probes.wander
+		case in.Quantity == dosing.QuantityEC && s.probes.perKelvin > 0:
+			s.Wires[i].PerKelvin = s.probes.perKelvin
+			compensation = dosing.Compensation{Method: dosing.MethodMeasured, PerKelvin: s.probes.told}
+		}
 		f := sim.Feed{Topic: topic}
 		f.Input, f.Tank, f.Quantity, f.Compensation = dosing.InputID(i), in.Tank, in.Quantity, compensation
 		f.Format = sim.PlainFormat(in.Quantity)

@@ -39,6 +39,7 @@ type Set struct {
 	ammonium  bool    // taken up first
 	whole     bool    // tanks, stocks, acid and water of the station are drawn, too
 	shifted   float64 // largest shift of a constant, pK
+	recorded  bool    // probes, days and plants as recordings of small units show them
 }
 
 var standard = Set{Name: "standard", Text: "the night by which control is judged", hours: 10,
@@ -83,6 +84,14 @@ func Sets() []Set {
 			s.hours, s.litres, s.turnover = 24, between{1000, 10000}, between{0.5, 6}
 		}),
 		vary("ammonium", "acid and base from the roots, ammonium taken up first", func(s *Set) { s.flux, s.ammonium = between{-0.15, 0.15}, true }),
+		vary("recorded", "days of 24 h as recordings of small units show them: quiet probes that wander, cool to warm water, raw EC, and water, uptake and base flux tied together by day and by night", func(s *Set) {
+			s.hours, s.recorded = 24, true
+			// The most that water taken up can bring of each, for sizing.
+			s.flux, s.uptake = between{-2 * s.evaporation[1], 5 * s.evaporation[1]}, between{0, 2.5 * s.evaporation[1]}
+		}),
+		vary("depleted", "phosphate run down to a tenth, buffer capacity commissioned before: up to twelve times the true", func(s *Set) {
+			s.phosphate, s.wrong = between{0.03, 0.3}, between{1, 12}
+		}),
 		vary("shifted", "water whose constants lie up to 0.1 pK off the model's", func(s *Set) { s.shifted = 0.1 }),
 	}
 }
@@ -111,7 +120,11 @@ type parameters struct {
 	apart                                      time.Duration // in which their water is exchanged once
 	toldSlow                                   float64       // the same as commissioned, within a factor of one and a half
 	toldApart                                  time.Duration
-	noise, celsius                             float64
+	noise, ecNoise, wander, celsius            float64
+	perKelvin, toldPerKelvin                   float64 // by which raw EC rises; 0 = the probe compensates as told
+	hour                                       float64 // of the day at the start
+	inDark                                     *sim.DarkHours
+	lightFrom, lightUntil                      float64
 	startPH, startEC, ec                       float64
 	run                                        [4]float64 // s that a dose worth 0.10 pH or 0.10 mS/cm runs, by pump
 	floods                                     []time.Duration
@@ -126,11 +139,11 @@ type parameters struct {
 
 // sources are the streams of one night; a night that is drawn again goes on where
 // the refused one ended.
-type sources struct{ tank, water, room, mixing, probes, pumps, start, floods, constants, told, gas, waters *stream }
+type sources struct{ tank, water, room, mixing, probes, pumps, start, floods, constants, told, gas, recorded, waters *stream }
 
 func sourcesOf(seed uint64) *sources {
 	return &sources{source(seed, "tank"), source(seed, "water"), source(seed, "room"), source(seed, "mixing"), source(seed, "probes"),
-		source(seed, "pumps"), source(seed, "start"), source(seed, "floods"), source(seed, "constants"), source(seed, "told"), source(seed, "gas"), source(seed, "waters")}
+		source(seed, "pumps"), source(seed, "start"), source(seed, "floods"), source(seed, "constants"), source(seed, "told"), source(seed, "gas"), source(seed, "recorded"), source(seed, "waters")}
 }
 
 // toldWithin is how well the quick share and the exchange time are known, and mostQuick the
@@ -193,6 +206,10 @@ func (s *Set) draw(from *sources) *parameters {
 	}
 	s.drawFloods(from.floods, p)
 	s.drawDay(from.room, p)
+	p.ecNoise, p.hour, p.lightUntil = 0.005, 6, 24
+	if s.recorded {
+		p.record(from.recorded)
+	}
 	for _, species := range []chem.Species{chem.HCO3, chem.CO2, chem.HPO4, chem.H2PO4, chem.NH3} {
 		by := from.constants.uniform(-1, 1)
 		if s.shifted > 0 {
@@ -220,6 +237,24 @@ func (s *Set) drawFloods(from *stream, p *parameters) {
 		room := each - p.floodFor.Seconds() - 120
 		p.floods = append(p.floods, span(float64(int(float64(i)*each+60+from.uniform(0, room)))))
 	}
+}
+
+// record draws probes, water and plants as recordings show them. What plants take and
+// give off goes with the water that they drink, by day and by night each in its own
+// proportion.
+func (p *parameters) record(from *stream) {
+	p.noise, p.wander = from.logUniform(0.0015, 0.010), from.uniform(0.003, 0.010)
+	p.ecNoise = from.logUniform(0.0005, 0.012)
+	p.perKelvin = from.uniform(0.019, 0.030)
+	// As a day's readings tell it.
+	p.toldPerKelvin = p.perKelvin + from.uniform(-0.001, 0.001)
+	p.swing = from.uniform(3, 10) / 2
+	p.celsius = from.uniform(14+p.swing, 30-p.swing)
+	p.hour = from.uniform(0.1, 23.9)
+	p.lightFrom, p.lightUntil = 6, from.uniform(18, 24)
+	p.uptake, p.flux = p.evaporation*from.uniform(0.8, 2.5), p.evaporation*from.uniform(-2, 5)
+	drunk := p.evaporation * from.uniform(0.1, 0.6)
+	p.inDark = &sim.DarkHours{Evaporation: drunk, Uptake: drunk * from.uniform(0.8, 2.5), BaseFlux: drunk * from.uniform(-2, 5)}
 }
 
 // drawDay is the room of a day: CO2 that changes every few hours, warmth that comes

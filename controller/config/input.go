@@ -298,16 +298,21 @@ func (b *builder) compensation(path string, in *inputTable, q dosing.Quantity) d
 		return dosing.Compensation{Method: dosing.MethodNone}
 	case text == "ISO 7888":
 		return dosing.Compensation{Method: dosing.MethodISO7888}
-	case strings.HasPrefix(text, "linear ") && strings.HasSuffix(text, "%/K"):
-		value, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(strings.TrimPrefix(text, "linear "), "%/K")), 64)
+	case strings.HasSuffix(text, "%/K") && (strings.HasPrefix(text, "linear ") || strings.HasPrefix(text, "measured ")):
+		word, number, _ := strings.Cut(strings.TrimSuffix(text, "%/K"), " ")
+		value, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
 		if err == nil && value >= 0.5 && value <= 5 {
-			return dosing.Compensation{Method: dosing.MethodLinear, PerKelvin: value / 100}
+			method := dosing.MethodLinear
+			if word == "measured" {
+				method = dosing.MethodMeasured
+			}
+			return dosing.Compensation{Method: method, PerKelvin: value / 100}
 		}
 		b.fault(path, quoted(text), "has no coefficient between 0.5 and 5 %/K", `write for example "linear 2.0 %/K"`)
 	case text == "":
 		b.fault(path, "", "is missing", `state whether and how the probe corrects to 25 °C: "none", "linear 2.0 %/K" or "ISO 7888"`)
 	default:
-		b.fault(path, quoted(text), "is no compensation of an EC probe", `write "none", "linear 2.0 %/K" or "ISO 7888"`)
+		b.fault(path, quoted(text), "is no compensation of an EC probe", `write "none", "linear 2.0 %/K", "ISO 7888", or "measured 2.4 %/K" for a raw value`)
 	}
 	return dosing.Compensation{}
 }

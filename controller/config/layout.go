@@ -209,7 +209,7 @@ type inputTable struct {
 	Unit         string                  `toml:"unit" doc:"unit of the payload where it does not state one; default mS/cm, °C, L, mV"`
 	On           []string                `toml:"on" doc:"words of a switch that mean 1, beside 1, true, on"`
 	Off          []string                `toml:"off" doc:"words of a switch that mean 0, beside 0, false, off"`
-	Compensation string                  `toml:"compensation" doc:"how the probe compensates temperature. EC: none, linear 2.0 %/K (any coefficient) or ISO 7888; pH: none or Nernst"`
+	Compensation string                  `toml:"compensation" doc:"how the probe compensates temperature. EC: none, linear 2.0 %/K (any coefficient), ISO 7888, or measured 2.4 %/K where it sends the raw value and its rise per kelvin was measured in this tank; pH: none or Nernst"`
 	NotFitted    string                  `toml:"not_fitted" doc:"why there is none"`
 	Every        span                    `toml:"every" doc:"how often it is sent; default 5s"`
 	Noise        measured[inputUnitKind] `toml:"noise" doc:"standard deviation over ten quiet minutes; default not measured"`

@@ -19,10 +19,11 @@ type Plant struct {
 	DeadTime time.Duration // θ: injection to first response
 	Lag      time.Duration // τ: mixing lag after it
 
-	Evaporation float64 // share of Litres per hour in the light; what is dissolved stays
-	Uptake      float64 // of nutrients in the light, as mS/cm per hour
-	BaseFlux    float64 // what the plants add in the light, meq/L per hour; negative is acid
-	Dark        float64 // share of these three that goes on in the dark
+	Evaporation float64    // share of Litres per hour in the light; what is dissolved stays
+	Uptake      float64    // of nutrients in the light, as mS/cm per hour
+	BaseFlux    float64    // what the plants add in the light, meq/L per hour; negative is acid
+	Dark        float64    // share of these three that goes on in the dark
+	InDark      *DarkHours // what they are in the dark, in place of that share; nil = the share
 	// Appetite is the proportions in which plants take the ions of a solution that holds
 	// Usual, mmol/L; both zero = those of the blend, whatever the water holds. Where water
 	// brings calcium the stocks hold none, and plants still take it.
@@ -61,6 +62,10 @@ type Plant struct {
 	// settings; a zone left out has that of the settings.
 	ZoneTurnover []time.Duration
 }
+
+// DarkHours is what plants do in the dark where it is no share of what they do in the light:
+// roots that give off base by day may give off acid by night.
+type DarkHours struct{ Evaporation, Uptake, BaseFlux float64 }
 
 // RoomStep is another CO2 in the room's air from a time on.
 type RoomStep struct {
@@ -180,7 +185,7 @@ func TapWater(alkalinity, ec float64) chem.Totals {
 func (p Plant) still() Plant {
 	p.StartShare = 1
 	p.Evaporation, p.Uptake, p.BaseFlux, p.CO2Exchange, p.CelsiusSwing, p.TopUpFlow = 0, 0, 0, 0, 0, 0
-	p.ZoneExchange, p.FloodFirst, p.FloodEvery, p.FloodAt = nil, 0, 0, nil
+	p.InDark, p.ZoneExchange, p.FloodFirst, p.FloodEvery, p.FloodAt = nil, nil, 0, 0, nil
 	p.Celsius = 25
 	return p
 }

@@ -7,7 +7,7 @@ import "leat/dosing/chem"
 // acid or base behind; the charge balance of the water sees to that. The amounts
 // are balanced first, then nitrate and potassium are shifted by half the flux
 // each, which leaves EC nearly alone.
-func uptakeOf(blend chem.Totals, p Plant) chem.Totals {
+func uptakeOf(blend chem.Totals, p *Plant, uptake, flux float64) chem.Totals {
 	u := blend
 	if p.Appetite != (chem.Totals{}) {
 		u = p.Appetite
@@ -21,8 +21,8 @@ func uptakeOf(blend chem.Totals, p Plant) chem.Totals {
 	// to nitrate.
 	u.NO3 = max(cations-float64(2*u.SO4)-u.P, 0)
 	// About 0.1 mS/cm per meq/L of cations with their anions, near 20 meq/L.
-	u = chem.Totals{}.Add(u, p.Uptake/0.1/cations)
-	return shiftFlux(u, p.BaseFlux)
+	u = chem.Totals{}.Add(u, uptake/0.1/cations)
+	return shiftFlux(u, flux)
 }
 
 // shiftFlux makes an uptake leave this much base behind, meq/L per hour: more
@@ -63,6 +63,9 @@ const nitrogenSwap = 0.2
 // appetite is what the plants want, mmol/L per hour, of water that holds have.
 func (t *tank) appetite(share float64, have chem.Totals) chem.Totals {
 	want := chem.Totals{}.Add(t.uptake, share)
+	if t.plant.InDark != nil && !t.light {
+		want = t.uptakeDark
+	}
 	if t.plant.Usual != (chem.Totals{}) {
 		want = t.plant.answer(want, have, share)
 	}

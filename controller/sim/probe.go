@@ -20,7 +20,16 @@ type Wire struct {
 	// is perfect: the true pH, and the EC that the water truly has at 25 °C.
 	Compensation dosing.Compensation
 	Raw          bool // EC as with MethodNone
+	// PerKelvin is by how much of its value at 25 °C the raw EC of this cell rises per
+	// kelvin; 0 = as the conductivity of the water does.
+	PerKelvin float64
+	// Wander is the sd of a slow error that comes and goes within about two hours, in the
+	// quantity's own unit: what a reference electrode does beside its scatter.
+	Wander float64
 }
+
+// wanders is the time in which a probe's slow error forgets where it was.
+const wanders = 2 * time.Hour
 
 // probe sends one input.
 type probe struct {
@@ -28,6 +37,8 @@ type probe struct {
 	set    *safety.Input
 	wire   Wire
 	random *stream
+	adrift *stream // of its slow error
+	astray float64 // that error now
 	noise  float64 // sd
 	step   float64 // resolution
 	lag    float64 // seconds of the sensor itself
@@ -85,7 +96,7 @@ var sensors = [dosing.QuantityCount]struct{ noise, step, lag float64 }{
 
 func (f *Farm) newProbe(id dosing.InputID, set *safety.Input, wire Wire) *probe {
 	kind := sensors[set.Quantity]
-	p := &probe{id: id, set: set, wire: wire, random: newStream(f.seed, "input "+set.Name), lag: kind.lag, period: set.Period}
+	p := &probe{id: id, set: set, wire: wire, random: newStream(f.seed, "input "+set.Name), adrift: newStream(f.seed, "wander "+set.Name), lag: kind.lag, period: set.Period}
 	if p.period <= 0 {
 		p.period = 5 * time.Second
 	}
@@ -120,6 +131,7 @@ func (p *probe) second(f *Farm) {
 		p.due += p.period
 	}
 	p.follow(f.truthOf(p))
+	p.stray()
 	if p.trouble.silent {
 		return
 	}
@@ -150,6 +162,14 @@ func (p *probe) follow(truth float64) {
 	p.shown += float64((truth - p.shown) * p.near)
 }
 
+// stray moves the slow error on by a period.
+func (p *probe) stray() {
+	if p.wire.Wander > 0 {
+		share := p.period.Seconds() / wanders.Seconds()
+		p.astray += float64(math.Sqrt(2*share)*p.wire.Wander*p.adrift.gauss()) - float64(share*p.astray)
+	}
+}
+
 // read is the value as the sensor gives it now: with scatter, with what is wrong
 // with it, in steps of its resolution.
 func (p *probe) read(f *Farm) float64 {
@@ -158,7 +178,7 @@ func (p *probe) read(f *Farm) float64 {
 	if f.stillAt(p) {
 		noise *= 0.2 // water that stands scatters less
 	}
-	v := float64(p.shown*(1+t.factor)) + t.offset + float64(t.perHour*(f.now-t.since).Hours()) + float64(noise*p.random.gauss())
+	v := float64(p.shown*(1+t.factor)) + p.astray + t.offset + float64(t.perHour*(f.now-t.since).Hours()) + float64(noise*p.random.gauss())
 	if t.withPump != 0 && f.pumping() {
 		v += t.withPump
 	}
@@ -291,6 +311,9 @@ func (w *Wire) sendsPH(ph, celsius float64) float64 {
 
 // sendsEC is what a cell makes of a conductivity here and at 25 °C.
 func (w *Wire) sendsEC(here, at25, celsius float64) float64 {
+	if w.PerKelvin > 0 {
+		here = at25 * (1 + float64(w.PerKelvin*(celsius-25)))
+	}
 	switch w.Compensation.Method {
 	case dosing.MethodNone:
 		return here

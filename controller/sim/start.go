@@ -39,7 +39,10 @@ func (f *Farm) addTanks(o Options) error {
 			}
 		}
 		blend := blendOf(f.pumps, t.id)
-		t.uptake = uptakeOf(blend, plant)
+		t.uptake = uptakeOf(blend, &plant, plant.Uptake, plant.BaseFlux)
+		if night := plant.InDark; night != nil {
+			t.uptakeDark = uptakeOf(blend, &plant, night.Uptake, night.BaseFlux)
+		}
 		want := f.settings.Tanks[i]
 		ph, share := o.StartPH, o.StartECShare
 		if i < len(o.Starts) {

@@ -30,11 +30,12 @@ type tank struct {
 	// mixedAt.
 	mixed, mixedAt float64
 
-	zones   []zone
-	uptake  chem.Totals // mmol/L per hour in the light
-	celsius float64
-	light   bool
-	topUp   bool
+	zones      []zone
+	uptake     chem.Totals // mmol/L per hour in the light
+	uptakeDark chem.Totals // in the dark, where that is no share of it
+	celsius    float64
+	light      bool
+	topUp      bool
 
 	solver     chem.Solver
 	air        chem.Solver
@@ -219,7 +220,11 @@ func (t *tank) exchange(now time.Duration, light bool) {
 		share = t.plant.Dark
 	}
 	t.feed(hours, share)
-	if loss := float64(share * t.plant.Evaporation * t.plant.Litres * hours); loss < 0.5*t.bulk.litres {
+	evaporation := float64(share * t.plant.Evaporation)
+	if night := t.plant.InDark; night != nil && !light {
+		evaporation = night.Evaporation
+	}
+	if loss := float64(evaporation * t.plant.Litres * hours); loss < 0.5*t.bulk.litres {
 		t.bulk.litres -= loss
 		t.book.evaporated += loss
 	}

@@ -454,3 +454,20 @@ func BenchmarkReplay100k(b *testing.B) {
 	}
 	b.ReportMetric(rows*float64(b.N)/b.Elapsed().Seconds(), "rows/s")
 }
+
+// What the open check compares with may itself be wrong, so this looks at the connection
+// by which rows are written: what SQLite must do before an append returns.
+func TestEveryAppendIsSynced(t *testing.T) {
+	d := newDisk(t)
+	db := d.open(t)
+	appendChanges(t, book(t, db), 1)
+	for pragma, want := range map[string]int{"synchronous": 2, "fullfsync": 1, "checkpoint_fullfsync": 1} {
+		got := -1
+		if err := db.write.QueryRow("PRAGMA " + pragma).Scan(&got); err != nil {
+			t.Fatal(err)
+		}
+		if got != want {
+			t.Errorf("%s is %d, want %d: a power cut would lose rows that were acknowledged", pragma, got, want)
+		}
+	}
+}

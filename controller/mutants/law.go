@@ -1,0 +1,26 @@
+package main
+
+// Bugs of the law that says how much.
+var lawBugs = []bug{
+	{"the sign of acid and base is swapped", "9, 16", "dosing/plan.go",
+		[][2]string{{"	if ph.need < 0 {\n		pumps", "	if ph.need > 0 {\n		pumps"}},
+		"dosing", "TestHighPHAsksForAcidAndLowForBase"},
+	{"what is on its way is dosed again", "5", "dosing/loop.go",
+		[][2]string{{"		t.known, t.at, t.changes = true, up, l.totals.changes\n", "		t.acid, t.base, t.ec = 0, 0, 0\n		t.known, t.at, t.changes = true, up, l.totals.changes\n"}},
+		"dosing", "TestWhatIsInTransitIsNotDosedAgain"},
+	{"the rest of a blend is let go", "32", "dosing/plan.go",
+		[][2]string{{"		l.blend.owed[d.Pump] -= d.Volume\n", "		l.blend.owed[d.Pump] = 0\n"}},
+		"dosing", "TestABlendKeepsItsProportions"},
+	{"stocks go out in the order of a map", "30, 43", "dosing/owed.go",
+		[][2]string{{"	for _, id := range b.stocks {\n		p := &b.pumps[id]\n		v := min", "	order := map[PumpID]bool{}\n	for _, id := range b.stocks {\n		order[id] = true\n	}\n	last = GroupNeutral\n	for id := range order {\n		if found {\n			break\n		}\n		p := &b.pumps[id]\n		v := min"}},
+		"dosing", "TestOneGroupIsFinishedBeforeAnotherStarts"},
+	{"a dose runs longer than its volume takes", "11", "dosing/units.go",
+		[][2]string{{"(int64(v)*1000+int64(perSecond)-1)/int64(perSecond)) * time.Millisecond", "(int64(v)*1250+int64(perSecond)-1)/int64(perSecond)) * time.Millisecond"}},
+		"dosing", "TestAPumpRunsAsLongAsItsVolumeTakesAndNoMillisecondLonger"},
+	{"EC above its band is answered with stock", "9", "dosing/plan.go",
+		[][2]string{{"		if ec.need < 0 {\n			amount", "		if ec.need > 0 {\n			amount"}},
+		"dosing", "TestAboveTheBandThereIsNoPlanForEC"},
+	{"a micronutrient may reach twice its target", "39", "dosing/blend/law.go",
+		[][2]string{{"	microMiss  = 0.20\n", "	microMiss  = 1.00\n"}},
+		"dosing/blend", "TestEveryNutrientStaysWithinItsLimitsWhateverTheWater"},
+}
