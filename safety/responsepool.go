@@ -311,6 +311,7 @@ const (
 func (r *Responses) question(p *pool, up time.Duration) question {
 	scale, spread := r.expected(p)
 	q := question{pool: p, from: p.first, until: up, back: 2 * r.tank.MixingTime(), deadTime: r.tank.DeadTime, lag: r.tank.Lag,
+		slow: r.tank.Slow, fade: time.Duration((1 - r.tank.Slow) * float64(r.tank.Exchange)),
 		scale: scale, curve: r.curve, capacity: r.capacity(), weakest: weakestOf(spread)}
 	if p.class == classStock {
 		q.askEC()
