@@ -46,9 +46,8 @@ var ledgerVerbs = map[string]string{
 }
 
 // ledgerCommand reads the record of a state folder.
-func ledgerCommand(args []string, stdout, stderr io.Writer) int {
+func ledgerCommand(flags *flag.FlagSet) task {
 	var f ledgerFlags
-	flags := flag.NewFlagSet("leat ledger", flag.ContinueOnError)
 	flags.StringVar(&f.state, "state", "", "state `folder` of the daemon")
 	flags.StringVar(&f.kind, "kind", "doses", "what to export: "+strings.Join(store.ExportKinds, ", "))
 	flags.StringVar(&f.format, "format", "", "text, csv or json; export writes csv unless told otherwise")
@@ -59,31 +58,22 @@ func ledgerCommand(args []string, stdout, stderr io.Writer) int {
 	flags.StringVar(&f.to, "to", "", "end before this `time`")
 	flags.StringVar(&f.tank, "tank", "", "only this `tank`")
 	flags.StringVar(&f.pump, "pump", "", "only this `pump`")
-	flags.Usage = func() {
-		fmt.Fprint(stdout, ledgerUsage)
-		flags.PrintDefaults()
-	}
-	if code, done := parseFlags(flags, args, stdout, stderr, 2); done {
-		return code
-	}
-	verb := flags.Arg(0)
-	selection, err := f.check(verb, flags)
-	if err != nil {
-		return misused("leat ledger", err.Error(), stderr)
-	}
-	switch verb {
-	case "backup":
-		err = backupLedger(f.state, flags.Arg(1), stdout)
-	case "restore":
-		err = restoreLedger(f.state, flags.Arg(1), f.note, f.yes, os.Stdin, stdout)
-	default:
-		err = f.run(verb, selection, stdout)
-	}
-	if err != nil {
-		fmt.Fprintf(stderr, "leat ledger: %v\n", err)
-		return 1
-	}
-	return 0
+	return task{usage: ledgerUsage, words: 2, verbs: []string{"print", "verify", "export", "backup", "restore"},
+		values: map[string][]string{"kind": store.ExportKinds, "format": {"text", "csv", "json"}},
+		do: func(stdout, _ io.Writer) error {
+			verb := flags.Arg(0)
+			selection, err := f.check(verb, flags)
+			if err != nil {
+				return wrongUse(err.Error())
+			}
+			switch verb {
+			case "backup":
+				return backupLedger(f.state, flags.Arg(1), stdout)
+			case "restore":
+				return restoreLedger(f.state, flags.Arg(1), f.note, f.yes, os.Stdin, stdout)
+			}
+			return f.run(verb, selection, stdout)
+		}}
 }
 
 // check finds what is wrong with the command line.

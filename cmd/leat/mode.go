@@ -6,14 +6,19 @@ import (
 	"io"
 	"net/url"
 	"os/user"
+	"slices"
+	"strings"
 
 	"leat/controller"
 	"leat/controller/app"
 	"leat/controller/config"
 )
 
-func modeCommand(args []string, stdout, stderr io.Writer) int {
-	flags := flag.NewFlagSet("leat mode", flag.ContinueOnError)
+// modes are what a person may tell the daemon from its machine.
+var modes = []controller.RequestKind{controller.RequestArm, controller.RequestObserve, controller.RequestStop, controller.RequestClear,
+	controller.RequestPause, controller.RequestResume, controller.RequestConfirmWater, controller.RequestRaiseEpoch}
+
+func modeCommand(flags *flag.FlagSet) task {
 	path := flags.String("config", "", "configuration `FILE` of the running daemon, to find its state folder")
 	state := flags.String("state", "", "state `FOLDER` of the running daemon, instead of -config")
 	tank := flags.String("tank", "", "`NAME` of the tank")
@@ -22,47 +27,52 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	replaced := flags.String("replaced", "", "with -water source, how much of the tank was replaced, as `PERCENT`; empty = all of it")
 	analysis := flags.String("analysis", "", "with -water analysis, what the solution holds, as `LIST`: \"NO3-N=168 mg/L, K=275 mg/L\"")
 	asJSON := flags.Bool("json", false, "print the answer as JSON")
-	flags.Usage = func() {
-		fmt.Fprint(flags.Output(), modeUsage)
-		flags.PrintDefaults()
+	var verbs []string
+	for _, m := range modes {
+		verbs = append(verbs, m.String())
 	}
-	if code, done := parseFlags(flags, args, stdout, stderr, 1); done {
-		return code
-	}
-	kind, ok := controller.ParseRequestKind(flags.Arg(0))
-	switch {
-	case !ok || !oneOfModes(kind):
-		return misused("leat mode", fmt.Sprintf("%q: want one of arm, observe, stop, clear, pause, resume, confirm-water, raise-epoch", flags.Arg(0)), stderr)
-	case *tank == "":
-		return misused("leat mode", "name the tank with -tank NAME", stderr)
-	case (*path == "") == (*state == ""):
-		return misused("leat mode", "name the running daemon by -config FILE or -state FOLDER, one of the two", stderr)
-	}
-	folder := *state
-	if folder == "" {
-		file, err := config.Look(*path)
-		if err != nil {
-			return exit("leat mode", err, stderr)
+	return task{usage: modeUsage, words: 1, verbs: verbs, values: map[string][]string{"water": {"source", "recipe", "analysis", "same", "unknown"}}, do: func(stdout, _ io.Writer) error {
+		kind, ok := controller.ParseRequestKind(flags.Arg(0))
+		switch {
+		case !ok || !slices.Contains(modes, kind):
+			return misuse("%q: want one of %s", flags.Arg(0), strings.Join(verbs, ", "))
+		case *tank == "":
+			return misuse("name the tank with -tank NAME")
+		case (*path == "") == (*state == ""):
+			return misuse("name the running daemon by -config FILE or -state FOLDER, one of the two")
 		}
-		folder = file.State
-	}
-	answer, err := app.Ask(folder, url.Values{"do": {kind.String()}, "tank": {*tank}, "note": {*note}, "water": {*water}, "replaced": {*replaced}, "analysis": {*analysis}, "by": {whoAmI()}})
-	if err != nil {
-		return exit("leat mode", err, stderr)
-	}
-	if *asJSON {
-		_ = writeJSON(stdout, struct { // stdout that is gone is the caller's
+		folder := *state
+		if folder == "" {
+			file, err := config.Look(*path)
+			if err != nil {
+				return err
+			}
+			folder = file.State
+		}
+		answer, err := app.Ask(folder, url.Values{"do": {kind.String()}, "tank": {*tank}, "note": {*note}, "water": {*water}, "replaced": {*replaced}, "analysis": {*analysis}, "by": {whoAmI()}})
+		if err != nil {
+			return err
+		}
+		return tellAnswer(*tank, answer, *asJSON, stdout)
+	}}
+}
+
+// tellAnswer says what the daemon answered; a refusal is an error.
+func tellAnswer(tank string, answer controller.Answer, asJSON bool, stdout io.Writer) (err error) {
+	switch {
+	case asJSON:
+		err = writeJSON(stdout, struct {
 			Tank     string `json:"tank"`
 			Accepted bool   `json:"accepted"`
 			Text     string `json:"text"`
-		}{*tank, answer.Accepted, answer.Text})
-	} else if answer.Accepted {
-		fmt.Fprintf(stdout, "%s: %s\n", *tank, answer.Text)
+		}{tank, answer.Accepted, answer.Text})
+	case answer.Accepted:
+		_, err = fmt.Fprintf(stdout, "%s: %s\n", tank, answer.Text)
 	}
 	if !answer.Accepted {
-		return exit("leat mode", fmt.Errorf("%s: refused: %s", *tank, answer.Text), stderr)
+		err = fmt.Errorf("%s: refused: %s", tank, answer.Text)
 	}
-	return 0
+	return err
 }
 
 const modeUsage = `usage: leat mode -config FILE -tank NAME [-note TEXT] [-water WATER] arm|observe|stop|clear|pause|resume|confirm-water|raise-epoch
@@ -74,15 +84,6 @@ and say it in the note; afterwards every tank of the station observes. confirm-w
 from it the account of the ions starts anew.
 
 `
-
-func oneOfModes(kind controller.RequestKind) bool {
-	switch kind {
-	case controller.RequestArm, controller.RequestObserve, controller.RequestStop, controller.RequestClear,
-		controller.RequestPause, controller.RequestResume, controller.RequestConfirmWater, controller.RequestRaiseEpoch:
-		return true
-	}
-	return false
-}
 
 func whoAmI() string {
 	if u, err := user.Current(); err == nil {
