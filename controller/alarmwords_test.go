@@ -85,7 +85,7 @@ func TestNobodyIsToldOfHisOwnPauseStopOrCleaning(t *testing.T) {
 	for _, kind := range []controller.RequestKind{controller.RequestPause, controller.RequestStop, controller.RequestCleaning} {
 		s := newStage(t, &scenario{})
 		s.Arm()
-		s.pass(100 * time.Minute) // the pond is filled as well
+		s.pass(time.Hour)
 		from := s.Now().Up
 		if a := s.Ask(controller.Request{Kind: kind, Tank: north, Role: controller.RoleEngineer, By: "grower", From: "page"}); !a.Accepted {
 			t.Fatal(a.Text)

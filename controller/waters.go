@@ -20,12 +20,12 @@ func (k ZoneKind) UsualExchange() time.Duration {
 	return 0
 }
 
-// SlowWater is the share of a tank's volume in zones that exchange their water more slowly
-// than it mixes, and the time in which that water is exchanged once.
-func SlowWater(volume dosing.Litres, mixing time.Duration, zones []Zone) (share float64, exchange time.Duration) {
+// SlowWater is the share of a tank's volume in zones that exchange their water in more than
+// this time, and the time in which that water is exchanged once.
+func SlowWater(volume dosing.Litres, longer time.Duration, zones []Zone) (share float64, exchange time.Duration) {
 	litres, perSecond := 0.0, 0.0
 	for i := range zones {
-		if z := &zones[i]; z.Exchange > mixing {
+		if z := &zones[i]; z.Exchange > longer {
 			litres += float64(z.Litres)
 			perSecond += float64(z.Litres) / z.Exchange.Seconds()
 		}

@@ -133,8 +133,8 @@
 // A quick share that is told wrong by 1.5 makes all stocks look strong or weak alike. So there one stock must do 1.5
 // times what the others do (z 3), or 1.5 ÷ the quick share of what it should, beyond the excess that neighbours may
 // share; without that last bound one of five nights of the sample farm was stopped during its filling. In the expected
-// course the slow share of each dose fades again: a clogged injection on the sample farm is found after 35 min at most
-// in place of 112 (6 nights), and named in 18 of 20. A tank of which nobody told its ponds is still latched `too-strong` (5
+// course the slow share of each dose fades again: a clogged injection on a farm with 36 % slow water is found after 35
+// min at most in place of 112 (6 nights), and named in 18 of 20. A tank of which nobody told its ponds is still latched `too-strong` (5
 // of 20 nights of `leat rehearse -set untold -seed 10000 -nights 20`): nutrients stop, pH goes on, and the alarm asks
 // for the zones. Rejected: to excuse what all stocks do alike, since one strong stock among few looks the same.
 //

@@ -158,7 +158,7 @@ func startOf(s *Scene) plantStart {
 		for i := range min(len(zones), len(s.Options.Plants[0].ZoneTurnover)) {
 			zones[i].Exchange = s.Options.Plants[0].ZoneTurnover[i]
 		}
-		share, exchange := controller.SlowWater(t.Volume, t.MixingTime(), zones)
+		share, exchange := controller.SlowWater(t.Volume, 2*time.Minute, zones)
 		start.PondShare, start.PondExchange = share, exchange.Hours()
 	}
 	for i := range s.Settings.Safety.Pumps {

@@ -77,12 +77,12 @@ func TestReportIsOneJSONDocumentWithoutNaN(t *testing.T) {
 
 // Strong acid far beyond the buffer: what is left is its own hydrogen ion, so a
 // container of w litres of 7.435 mol/L in V litres ends near pH -log10(w·7.435/V)
-// less what the buffers took. Worked by hand for the sample: 0.8 L in 500 L, for
-// the pond's other 500 follow late, is 11.9 meq/L; about 1.7 meq/L goes into phosphate and carbonate on the way.
+// less what the buffers took. Worked by hand for the sample: 0.8 L in 1000 L is
+// 5.95 meq/L; about 1.7 meq/L goes into phosphate and carbonate on the way.
 func TestDrainedAcidContainerEndsWhereTheHydrogenIonSays(t *testing.T) {
 	r := Check(parsed(t, string(deploy.Sample)))
 	ph := *r.Pumps[0].Effects[0].WholePH
-	left := 0.8*7.435/0.5008 - 1.7
+	left := 0.8*7.435/1.0008 - 1.7
 	want := -math.Log10(left/1000) + 0.06 // activity coefficient of H at I = 0.03
 	if math.Abs(ph-want) > 0.15 {
 		t.Errorf("pH %.2f, by hand %.2f", ph, want)

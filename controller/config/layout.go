@@ -224,6 +224,6 @@ type zoneTable struct {
 	Kind   string              `toml:"kind" need:"yes" doc:"flood (a bench fills and drains), film (a thin stream in channels) or raft (rafts on a pond)"`
 	Holds  measured[waterKind] `toml:"holds" need:"yes" doc:"water it holds when in use"`
 
-	Exchange    span              `toml:"exchange_time" doc:"time in which film or raft water is exchanged with the tank's once: what the zone holds divided by the flow through it; default film 2min, raft 90min. Longer than the tank's mixing time, it is slow water"`
+	Exchange    span              `toml:"exchange_time" doc:"time in which film or raft water is exchanged with the tank's once: what the zone holds divided by the flow through it; default film 2min, raft 90min. Longer than two mixing times of the tank, it is slow water"`
 	GasExchange measured[gasKind] `toml:"gas_exchange" doc:"the same of the zone's water while it is wet; default flood 0.6, film and raft 2.2 /h (film and aerated raft: 1 to 5)"`
 }

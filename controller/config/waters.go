@@ -33,7 +33,7 @@ func (b *builder) exchange(path string, z *zoneTable, kind controller.ZoneKind) 
 
 // slowWater finds how much of the tank's water answers late: as stated, else by its zones.
 func (b *builder) slowWater(path string, t *tankTable, out *dosing.Tank, zones []controller.Zone) {
-	out.Slow, out.Exchange = controller.SlowWater(out.Volume, out.MixingTime(), zones)
+	out.Slow, out.Exchange = controller.SlowWater(out.Volume, 2*out.MixingTime(), zones)
 	if t.QuickShare.stated {
 		out.Slow = 1 - t.QuickShare.value
 		if out.Exchange == 0 {

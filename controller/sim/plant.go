@@ -143,13 +143,12 @@ func zoneExchange(zones []controller.Zone, seed uint64, tank string) (all []floa
 	return all
 }
 
-// zoneTurnover draws how long each zone keeps its water, within a factor of one and a half
-// of what is stated.
+// zoneTurnover draws how long each zone keeps its water, as near to what is stated as dead
+// time and lag are.
 func zoneTurnover(zones []controller.Zone, seed uint64, tank string) (all []time.Duration) {
 	for i := range zones {
 		r := newStream(seed, "exchange "+tank+" "+zones[i].Name)
-		factor := float64(1.5 * fading(float64(2*math.Log(1.5)*r.uniform(0, 1))))
-		all = append(all, time.Duration(float64(zones[i].Exchange)*factor).Round(time.Second))
+		all = append(all, time.Duration(float64(zones[i].Exchange)*r.uniform(0.9, 1.1)).Round(time.Second))
 	}
 	return all
 }
