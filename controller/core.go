@@ -44,7 +44,7 @@ type Core struct {
 	abandoned  []ledger.Intent // open at the end of an earlier run; Begin settles them
 	epoch      uint32
 	number     uint32
-	turn       int // the tank that decides first, so that none starves
+	turns      []dosing.TankID // the tanks, the one that was dosed longest ago first
 	linkUp     bool
 	other      bool // another controller owns the station or gives orders
 	otherWords string
@@ -136,6 +136,7 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 		c.switches[i] = -1 // not seen yet
 	}
 	for i := range c.tanks {
+		c.turns = append(c.turns, dosing.TankID(i))
 		if err := c.beginIons(dosing.TankID(i)); err != nil {
 			return nil, err
 		}
@@ -359,8 +360,10 @@ func contains(trips []safety.Trip, trip safety.Trip) bool {
 	return false
 }
 
-// decide asks the loops of each tank in turn for a plan and puts the first that
-// the gate permits on its way. One order runs at a time in a station.
+// decide asks the loops of each tank for a plan and puts the first that the gate permits
+// on its way. One order runs at a time in a station. The tank whose last dose is the
+// longest ago is asked first: turns that only went round fell in step with the waits
+// between stocks, and one tank of three got a tenth of the doses.
 func (c *Core) decide(now dosing.Instant) {
 	if c.dose.state != doseNone {
 		for i := range c.tanks {
@@ -368,10 +371,10 @@ func (c *Core) decide(now dosing.Instant) {
 		}
 		return
 	}
-	first := c.turn
-	c.turn = (c.turn + 1) % len(c.tanks)
-	for i := range c.tanks {
-		if c.decideTank(now, dosing.TankID((first+i)%len(c.tanks))) {
+	for turn, id := range c.turns {
+		if c.decideTank(now, id) {
+			copy(c.turns[turn:], c.turns[turn+1:])
+			c.turns[len(c.turns)-1] = id
 			return
 		}
 	}

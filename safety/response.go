@@ -277,6 +277,9 @@ func (r *Responses) Judge(now dosing.Instant, lnBuffer, spread float64) (Finding
 		lnBuffer, spread = 0, startSpread
 	}
 	r.lnBuffer, r.spread = lnBuffer, max(spread, leastScaleSpread)
+	if rise, began := r.water.soFar(now.Up); rise > 0 {
+		r.toppedUp(now.Up, began, rise)
+	}
 	r.marks.forget(now.Up - r.ph.span())
 	for i := range r.pools {
 		if finding, found := r.judge(now.Up, &r.pools[i]); found {

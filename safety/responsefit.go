@@ -181,7 +181,7 @@ func (m *marks) sumEC(p *pool) float64 {
 type topUpWatch struct {
 	volume     float64
 	has        bool
-	low        float64
+	low, last  float64
 	lowAt      time.Duration
 	hasValve   bool
 	valveUntil time.Duration // a rise counts as top-up until then
@@ -210,6 +210,7 @@ func (w *topUpWatch) read(up time.Duration, q dosing.Quantity, value float64) (l
 		}
 	case dosing.QuantityLevel:
 		w.flood.Level(value, dosing.Litres(w.volume), up)
+		w.last = value
 		switch {
 		case !w.has || value < w.low:
 			w.has, w.low, w.lowAt = true, value, up
@@ -224,4 +225,16 @@ func (w *topUpWatch) read(up time.Duration, q dosing.Quantity, value float64) (l
 		}
 	}
 	return 0, 0
+}
+
+// soFar returns what has come in, and since when, of a rise that read has not returned
+// yet. Where a valve says that it is top-up, that is counted before doses are judged:
+// in a tank that mixes fast the last percent has worked long before it is complete.
+func (w *topUpWatch) soFar(up time.Duration) (litres float64, began time.Duration) {
+	if !w.hasValve || up >= w.valveUntil || w.flood.Away() || !(w.last > w.low) {
+		return 0, 0
+	}
+	litres, began = w.last-w.low, max(w.lowAt, up-longestRise)
+	w.low, w.lowAt = w.last, up
+	return litres, began
 }

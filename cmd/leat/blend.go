@@ -55,42 +55,19 @@ type blendAsked struct {
 	lab, making bool
 }
 
-func blendCommand(args []string, stdout, stderr io.Writer) int {
-	asked := blendAsked{numbers: map[string]*string{}}
-	name := "leat blend"
-	if len(args) > 0 {
-		switch args[0] {
-		case "lab":
-			asked.lab, args, name = true, args[1:], "leat blend lab"
-		case "make":
-			asked.making, args, name = true, args[1:], "leat blend make"
-		case "list":
-			return blendList(args[1:], stdout, stderr)
-		}
-	}
-	flags := asked.flags(name)
-	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
-		return code
-	}
-	var wrong *wrongUse
-	err := asked.run(stdout)
-	if err == nil {
-		return 0
-	}
-	fmt.Fprintf(stderr, "%s: %s\n", name, strings.ReplaceAll(err.Error(), "\n", " "))
-	if errors.As(err, &wrong) {
-		return 2
-	}
-	return 1
+func blendCommand(flags *flag.FlagSet) task     { return (&blendAsked{}).task(flags) }
+func blendLabCommand(flags *flag.FlagSet) task  { return (&blendAsked{lab: true}).task(flags) }
+func blendMakeCommand(flags *flag.FlagSet) task { return (&blendAsked{making: true}).task(flags) }
+
+func blendListCommand(*flag.FlagSet) task {
+	return task{do: func(stdout, _ io.Writer) error {
+		_, err := io.WriteString(stdout, worksheet.Known())
+		return err
+	}}
 }
 
-// wrongUse is a fault of the flags, not of what they name.
-type wrongUse struct{ text string }
-
-func (w *wrongUse) Error() string { return w.text + "; leat blend -h tells the flags" }
-
-func (a *blendAsked) flags(name string) *flag.FlagSet {
-	flags := flag.NewFlagSet(name, flag.ContinueOnError)
+func (a *blendAsked) task(flags *flag.FlagSet) task {
+	a.numbers = map[string]*string{}
 	flags.BoolVar(&a.json, "json", false, "print one JSON document")
 	flags.StringVar(&a.recipe, "recipe", "", "the recipe: a `NAME` (leat blend list), a file, or a list such as \"N=150 mg/L, K=210 mg/L\"")
 	flags.StringVar(&a.water, "water", "", "analysis of the source `WATER`: a file, or a list such as \"Ca=61 mg/L, HCO3=180 mg/L\"; none: pure water")
@@ -130,11 +107,13 @@ func (a *blendAsked) flags(name string) *flag.FlagSet {
 		flags.StringVar(&a.note, "note", "", "a `TEXT` for the record, with -payload or -send")
 		number("tolerance", "how far each macronutrient may be off, `%`; default 10")
 	}
-	flags.Usage = func() {
-		fmt.Fprint(flags.Output(), blendUsage)
-		flags.PrintDefaults()
-	}
-	return flags
+	return task{usage: blendUsage, values: map[string][]string{"recipe": blend.RecipeNames()}, do: func(stdout, _ io.Writer) error {
+		err := a.run(stdout)
+		if err == nil || errors.As(err, new(wrongUse)) {
+			return err
+		}
+		return errors.New(strings.ReplaceAll(err.Error(), "\n", " "))
+	}}
 }
 
 // number is a flag's number, or another where it was not given.
@@ -145,10 +124,10 @@ func (a *blendAsked) number(name string, or float64) (float64, error) {
 	}
 	v, err := solution.Decimal("-"+name, *text)
 	if err != nil {
-		return 0, &wrongUse{err.Error()}
+		return 0, wrongUse(err.Error())
 	}
 	if !(v >= 0) {
-		return 0, &wrongUse{"-" + name + " is below zero"}
+		return 0, wrongUse("-" + name + " is below zero")
 	}
 	return v, nil
 }
@@ -205,7 +184,7 @@ func (a *blendAsked) read() (*worksheet.Job, error) {
 	if a.recipe == "" && plan != nil {
 		job.Task.Recipe, job.Task.NH4Most = plan.Recipe, plan.NH4Most
 	} else if a.recipe == "" && !(a.making && a.stocks+a.config != "") {
-		return nil, &wrongUse{"no -recipe: name one of " + strings.Join(blend.RecipeNames(), ", ") + ", a file, or a list"}
+		return nil, wrongUse("no -recipe: name one of " + strings.Join(blend.RecipeNames(), ", ") + ", a file, or a list")
 	}
 	if a.recipe != "" {
 		if job.Task.Recipe, err = readRecipe(a.recipe); err != nil {
@@ -246,7 +225,7 @@ func (a *blendAsked) read() (*worksheet.Job, error) {
 		return nil, err
 	}
 	if !(job.Litres > 0 && job.Litres <= 1e6) {
-		return nil, &wrongUse{"-litres " + *a.numbers["litres"] + " is no tank"}
+		return nil, wrongUse("-litres " + *a.numbers["litres"] + " is no tank")
 	}
 	return job, nil
 }
@@ -261,11 +240,11 @@ func (a *blendAsked) readStocks(job *worksheet.Job) (*ratio.Plan, error) {
 	}
 	switch {
 	case stated != 1:
-		return nil, &wrongUse{"name the stocks once: -stocks FILE, -salts LIST or -config FILE"}
+		return nil, wrongUse("name the stocks once: -stocks FILE, -salts LIST or -config FILE")
 	case len(a.acids) > 0 && a.salts == "":
-		return nil, &wrongUse{"-acid goes with -salts; acids of a row stand among its stocks"}
+		return nil, wrongUse("-acid goes with -salts; acids of a row stand among its stocks")
 	case a.tank != "" && a.config == "":
-		return nil, &wrongUse{"-tank goes with -config"}
+		return nil, wrongUse("-tank goes with -config")
 	case a.stocks != "":
 		text, err := os.ReadFile(a.stocks)
 		if err != nil {
@@ -297,7 +276,7 @@ func (a *blendAsked) readStocks(job *worksheet.Job) (*ratio.Plan, error) {
 func unreadable(flag string, err error) error {
 	var word worksheet.Unreadable
 	if errors.As(err, &word) {
-		return &wrongUse{flag + ": " + string(word)}
+		return wrongUse(flag + ": " + string(word))
 	}
 	return err
 }
@@ -324,7 +303,7 @@ func (a *blendAsked) readConfig(job *worksheet.Job) (*ratio.Plan, error) {
 // correction is what is asked of a tank that was analysed.
 func (a *blendAsked) correction(job *worksheet.Job) (c blend.Correction, estimate *blend.Analysis, err error) {
 	if a.analysis == "" {
-		return c, nil, &wrongUse{"no -analysis: give the laboratory's sheet of the tank"}
+		return c, nil, wrongUse("no -analysis: give the laboratory's sheet of the tank")
 	}
 	if c.Tank, err = readAnalysis("-analysis", a.analysis); err != nil {
 		return c, nil, err
@@ -346,7 +325,7 @@ func (a *blendAsked) correction(job *worksheet.Job) (c blend.Correction, estimat
 	c.Tolerance = tolerance / 100
 	if a.before == "" {
 		if a.given != "" || c.TopUp > 0 {
-			return c, nil, &wrongUse{"-given and -topup go with -before, the analysis they count from"}
+			return c, nil, wrongUse("-given and -topup go with -before, the analysis they count from")
 		}
 		return c, estimate, nil
 	}
@@ -368,7 +347,7 @@ func (a *blendAsked) makeStocks(job *worksheet.Job) (*worksheet.Making, error) {
 		return nil, err
 	}
 	if !(store >= 0 && store <= 40) {
-		return nil, &wrongUse{"-store is no temperature of a store"}
+		return nil, wrongUse("-store is no temperature of a store")
 	}
 	factor, err := a.number("factor", 100)
 	if err != nil {
@@ -378,7 +357,7 @@ func (a *blendAsked) makeStocks(job *worksheet.Job) (*worksheet.Making, error) {
 		return job.Design(factor, store)
 	}
 	if *a.numbers["factor"] != "" {
-		return nil, &wrongUse{"-factor goes with -salts; stocks that are given have their strength"}
+		return nil, wrongUse("-factor goes with -salts; stocks that are given have their strength")
 	}
 	return job.Make(store)
 }
@@ -431,13 +410,4 @@ func readAnalysis(flag, text string) (blend.Analysis, error) {
 		return a, fmt.Errorf("%s: %w", flag, err)
 	}
 	return a, nil
-}
-
-func blendList(args []string, stdout, stderr io.Writer) int {
-	flags := flag.NewFlagSet("leat blend list", flag.ContinueOnError)
-	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
-		return code
-	}
-	fmt.Fprint(stdout, worksheet.Known())
-	return 0
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"leat/controller"
+	"leat/controller/app"
 	"leat/controller/config"
 	"leat/controller/payload"
 	"leat/dosing/blend"
@@ -16,7 +17,7 @@ import (
 // the local socket in its state folder.
 func (a *blendAsked) tellDaemon(stdout io.Writer) error {
 	if a.analysis == "" {
-		return &wrongUse{"no -analysis: give the laboratory's sheet of the tank"}
+		return wrongUse("no -analysis: give the laboratory's sheet of the tank")
 	}
 	analysis, err := readAnalysis("-analysis", a.analysis)
 	if err != nil {
@@ -33,7 +34,7 @@ func (a *blendAsked) tellDaemon(stdout io.Writer) error {
 	ask := payload.AnalysisAsk{Analysis: analysis, Note: a.note}
 	if a.sampled != "" {
 		if ask.Sampled, err = time.Parse(time.RFC3339, a.sampled); err != nil {
-			return &wrongUse{fmt.Sprintf("-sampled %q is no time such as 2026-01-01T09:00:00Z", a.sampled)}
+			return wrongUse(fmt.Sprintf("-sampled %q is no time such as 2026-01-01T09:00:00Z", a.sampled))
 		}
 	}
 	if a.payload {
@@ -41,7 +42,7 @@ func (a *blendAsked) tellDaemon(stdout io.Writer) error {
 		return err
 	}
 	if a.config == "" {
-		return &wrongUse{"-send goes with -config: the file of the running daemon"}
+		return wrongUse("-send goes with -config: the file of the running daemon")
 	}
 	file, err := config.Look(a.config)
 	if err != nil {
@@ -51,7 +52,7 @@ func (a *blendAsked) tellDaemon(stdout io.Writer) error {
 	if err != nil {
 		return err
 	}
-	answer, err := askDaemon(file.State, url.Values{"do": {controller.RequestAnalysis.String()}, "tank": {row.Tank}, "analysis": {analysis.List()},
+	answer, err := app.Ask(file.State, url.Values{"do": {controller.RequestAnalysis.String()}, "tank": {row.Tank}, "analysis": {analysis.List()},
 		"sampled": {a.sampled}, "note": {a.note}, "by": {whoAmI()}})
 	if err != nil {
 		return err

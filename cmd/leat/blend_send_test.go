@@ -12,7 +12,7 @@ const goodSheet = "NO3-N=168 mg/L, NH4-N=11 mg/L, P=40 mg/L, K=275 mg/L, Ca=115 
 
 func lab(args ...string) (code int, stdout, stderr string) {
 	var out, err bytes.Buffer
-	code = blendCommand(append([]string{"lab"}, args...), &out, &err)
+	code = dispatch(append([]string{"blend", "lab"}, args...), &out, &err)
 	return code, out.String(), err.String()
 }
 

@@ -13,7 +13,7 @@ const blendSheets = "../../testdata/blend/"
 
 func blended(args ...string) (code int, stdout, stderr string) {
 	var out, err bytes.Buffer
-	code = blendCommand(args, &out, &err)
+	code = dispatch(append([]string{"blend"}, args...), &out, &err)
 	return code, out.String(), err.String()
 }
 

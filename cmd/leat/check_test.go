@@ -10,7 +10,7 @@ import (
 
 func ran(args ...string) (code int, stdout, stderr string) {
 	var out, errs strings.Builder
-	code = checkCommand(args, &out, &errs)
+	code = dispatch(append([]string{"check"}, args...), &out, &errs)
 	return code, out.String(), errs.String()
 }
 

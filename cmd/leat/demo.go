@@ -16,13 +16,8 @@ import (
 	"leat/controller/demo"
 )
 
-func demoCommand(args []string, stdout, stderr io.Writer) int {
+func demoCommand(flags *flag.FlagSet) task {
 	var o demo.Options
-	flags := flag.NewFlagSet("leat demo", flag.ContinueOnError)
-	flags.Usage = func() {
-		fmt.Fprint(flags.Output(), demoUsage)
-		flags.PrintDefaults()
-	}
 	flags.StringVar(&o.Config, "config", "", "configuration `FILE` of the farm to simulate; default the embedded sample")
 	flags.Float64Var(&o.Speed, "speed", 60, "simulated seconds per second, a wish; the report says what was reached")
 	flags.DurationVar(&o.For, "for", 0, "end after this much wall time, such as 45s, and print the night report; default until Ctrl-C")
@@ -38,35 +33,45 @@ func demoCommand(args []string, stdout, stderr io.Writer) int {
 	flags.StringVar(&farm.Broker, "broker", "", "`URL` of a broker of yours for -farm-only, such as tcp://127.0.0.1:1883")
 	flags.StringVar(&farm.User, "user", "", "name at that broker")
 	flags.StringVar(&farm.PasswordFile, "password-file", "", "`FILE` with the password at that broker")
-	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
-		return code
-	}
-	if o.Fault == "list" {
-		fmt.Fprintln(stdout, strings.Join(demo.Faults(), "\n"))
-		return 0
-	}
-	if problem := demoProblem(&o, *farmOnly, setFlags(flags)); problem != "" {
-		return misused("leat demo", problem, stderr)
-	}
+	return task{usage: demoUsage, values: map[string][]string{"fault": append(demo.Faults(), "list")}, do: func(stdout, stderr io.Writer) error {
+		if o.Fault == "list" {
+			_, err := fmt.Fprintln(stdout, strings.Join(demo.Faults(), "\n"))
+			return err
+		}
+		if problem := demoProblem(&o, *farmOnly, setFlags(flags)); problem != "" {
+			return wrongUse(problem)
+		}
+		o.Log = zap.NewNop()
+		if *log {
+			o.Log, _ = newLog("info", stderr)
+		}
+		if *farmOnly {
+			ctx, stop := interrupted()
+			defer stop()
+			farm.Config, farm.Seed, farm.Out, farm.For, farm.Fault, farm.Log = o.Config, o.Seed, stdout, o.For, o.Fault, o.Log
+			return demo.RunFarm(ctx, farm)
+		}
+		return playDemo(o, stdout)
+	}}
+}
+
+func playDemo(o demo.Options, stdout io.Writer) error {
 	if err := mayWrite(o.Picture); err != nil {
-		return exit("leat demo", fmt.Errorf("picture of the night: %w", err), stderr)
+		return fmt.Errorf("picture of the night: %w", err)
 	}
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := interrupted()
 	defer stop()
-	o.Log = zap.NewNop()
-	if *log {
-		o.Log, _ = newLog("info", stderr)
-	}
 	o.Out, o.Wide = stdout, columnsOf(stdout)
-	if *farmOnly {
-		farm.Config, farm.Seed, farm.Out, farm.For, farm.Fault, farm.Log = o.Config, o.Seed, stdout, o.For, o.Fault, o.Log
-		return exit("leat demo", demo.RunFarm(ctx, farm), stderr)
-	}
 	report, err := demo.Run(ctx, o)
 	if report != nil {
 		fmt.Fprint(stdout, report.Text)
 	}
-	return exit("leat demo", err, stderr)
+	return err
+}
+
+// interrupted ends when a person or the system ends the program.
+func interrupted() (context.Context, context.CancelFunc) {
+	return signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 }
 
 const demoUsage = `usage: leat demo [flags]
@@ -131,13 +136,4 @@ func columnsOf(w io.Writer) func() int {
 func isTerminal(w io.Writer) bool {
 	f, ok := w.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))
-}
-
-// exit prints a failure as one line and returns the exit code.
-func exit(command string, err error, stderr io.Writer) int {
-	if err == nil {
-		return 0
-	}
-	fmt.Fprintf(stderr, "%s: %v\n", command, err)
-	return 1
 }

@@ -33,7 +33,7 @@ func parseFlags(flags *flag.FlagSet, args []string, stdout, stderr io.Writer, wa
 		err = fmt.Errorf("unexpected argument %q", words[wantArgs])
 	}
 	if err != nil {
-		return misused(flags.Name(), err.Error(), stderr), true
+		return exit(flags.Name(), wrongUse(err.Error()), stderr), true
 	}
 	return 0, false
 }
@@ -55,10 +55,26 @@ func parseBetween(flags *flag.FlagSet, args []string) (words []string, err error
 	return words, err
 }
 
-// misused prints what is wrong with a command line and returns the exit code.
-func misused(command, problem string, stderr io.Writer) int {
-	fmt.Fprintf(stderr, "%s: %s; %s -h tells the flags\n", command, problem, command)
-	return 2
+// wrongUse is a fault of the command line, not of what it asks for.
+type wrongUse string
+
+func (w wrongUse) Error() string { return string(w) }
+
+// misuse is a wrong use in words.
+func misuse(format string, args ...any) error { return wrongUse(fmt.Sprintf(format, args...)) }
+
+// exit prints a failure as one line and returns the exit code.
+func exit(command string, err error, stderr io.Writer) int {
+	var wrong wrongUse
+	switch {
+	case err == nil:
+		return 0
+	case errors.As(err, &wrong):
+		fmt.Fprintf(stderr, "%s: %v; %s -h tells the flags\n", command, wrong, command)
+		return 2
+	}
+	fmt.Fprintf(stderr, "%s: %v\n", command, err)
+	return 1
 }
 
 // setFlags are the flags that were set, by name.

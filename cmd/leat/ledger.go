@@ -1,20 +1,15 @@
 package main
 
 import (
-	"encoding/hex"
-	"encoding/json"
+	"errors"
 	"flag"
 	"fmt"
 	"io"
 	"os"
-	"sort"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"leat/controller/store"
-	"leat/dosing"
-	"leat/safety/ledger"
 )
 
 const ledgerUsage = `usage: leat ledger -state DIR print|verify|export [flags]
@@ -51,9 +46,8 @@ var ledgerVerbs = map[string]string{
 }
 
 // ledgerCommand reads the record of a state folder.
-func ledgerCommand(args []string, stdout, stderr io.Writer) int {
+func ledgerCommand(flags *flag.FlagSet) task {
 	var f ledgerFlags
-	flags := flag.NewFlagSet("leat ledger", flag.ContinueOnError)
 	flags.StringVar(&f.state, "state", "", "state `folder` of the daemon")
 	flags.StringVar(&f.kind, "kind", "doses", "what to export: "+strings.Join(store.ExportKinds, ", "))
 	flags.StringVar(&f.format, "format", "", "text, csv or json; export writes csv unless told otherwise")
@@ -64,31 +58,22 @@ func ledgerCommand(args []string, stdout, stderr io.Writer) int {
 	flags.StringVar(&f.to, "to", "", "end before this `time`")
 	flags.StringVar(&f.tank, "tank", "", "only this `tank`")
 	flags.StringVar(&f.pump, "pump", "", "only this `pump`")
-	flags.Usage = func() {
-		fmt.Fprint(stdout, ledgerUsage)
-		flags.PrintDefaults()
-	}
-	if code, done := parseFlags(flags, args, stdout, stderr, 2); done {
-		return code
-	}
-	verb := flags.Arg(0)
-	selection, err := f.check(verb, flags)
-	if err != nil {
-		return misused("leat ledger", err.Error(), stderr)
-	}
-	switch verb {
-	case "backup":
-		err = backupLedger(f.state, flags.Arg(1), stdout)
-	case "restore":
-		err = restoreLedger(f.state, flags.Arg(1), f.note, f.yes, os.Stdin, stdout)
-	default:
-		err = f.run(verb, selection, stdout)
-	}
-	if err != nil {
-		fmt.Fprintf(stderr, "leat ledger: %v\n", err)
-		return 1
-	}
-	return 0
+	return task{usage: ledgerUsage, words: 2, verbs: []string{"print", "verify", "export", "backup", "restore"},
+		values: map[string][]string{"kind": store.ExportKinds, "format": {"text", "csv", "json"}},
+		do: func(stdout, _ io.Writer) error {
+			verb := flags.Arg(0)
+			selection, err := f.check(verb, flags)
+			if err != nil {
+				return wrongUse(err.Error())
+			}
+			switch verb {
+			case "backup":
+				return backupLedger(f.state, flags.Arg(1), stdout)
+			case "restore":
+				return restoreLedger(f.state, flags.Arg(1), f.note, f.yes, os.Stdin, stdout)
+			}
+			return f.run(verb, selection, stdout)
+		}}
 }
 
 // check finds what is wrong with the command line.
@@ -116,8 +101,8 @@ func (f *ledgerFlags) check(verb string, flags *flag.FlagSet) (store.Selection, 
 		f.format = map[bool]string{true: "csv", false: "text"}[verb == "export"]
 	}
 	now := time.Now()
-	from, fromErr := parseMoment(f.from, now, false)
-	to, toErr := parseMoment(f.to, now, true)
+	from, fromErr := store.ReadMoment(f.from, now, false)
+	to, toErr := store.ReadMoment(f.to, now, true)
 	switch {
 	case err != nil:
 		return store.Selection{}, err
@@ -141,131 +126,17 @@ func (f *ledgerFlags) check(verb string, flags *flag.FlagSet) (store.Selection, 
 	return store.Selection{From: from, To: to, Tank: f.tank, Pump: f.pump}, nil
 }
 
-// parseMoment reads a time of the command line; empty is no limit.
-func parseMoment(text string, now time.Time, endOfDay bool) (time.Time, error) {
-	if text == "" {
-		return time.Time{}, nil
-	}
-	if age, err := time.ParseDuration(text); err == nil {
-		return now.Add(-age), nil
-	}
-	if day, err := time.ParseInLocation(time.DateOnly, text, now.Location()); err == nil {
-		if endOfDay {
-			day = day.AddDate(0, 0, 1)
-		}
-		return day, nil
-	}
-	for _, layout := range []string{time.RFC3339, "2006-01-02T15:04:05", "2006-01-02T15:04", "2006-01-02 15:04:05", "2006-01-02 15:04"} {
-		if moment, err := time.ParseInLocation(layout, text, now.Location()); err == nil {
-			return moment, nil
-		}
-	}
-	return time.Time{}, fmt.Errorf("%q: want a time such as 2031-03-04 or 2031-03-04T19:00, or an age such as 36h", text)
-}
-
 func (f *ledgerFlags) run(verb string, selection store.Selection, stdout io.Writer) (err error) {
 	db, err := store.OpenReader(f.state)
 	if err != nil {
 		return err
 	}
-	defer func() {
-		if closeErr := db.Close(); err == nil {
-			err = closeErr
-		}
-	}()
-	if selection.Pump != "" {
-		if err := onRecord(db, selection.Pump); err != nil {
-			return err
-		}
-	}
+	defer func() { err = errors.Join(err, db.Close()) }()
 	switch verb {
 	case "print":
 		return db.Print(stdout, f.format == "json", selection, time.Local)
 	case "export":
 		return db.Export(stdout, f.kind, f.format, selection)
 	}
-	state, err := ledger.Replay(db, dosing.Instant{Wall: time.Now()}, false)
-	if err != nil {
-		return err
-	}
-	if f.format == "json" {
-		return verifyJSON(state, stdout)
-	}
-	return verifyText(state, stdout)
-}
-
-// onRecord refuses a pump that never dosed: an empty table would hide a typing error.
-func onRecord(db *store.DB, pump string) error {
-	state, err := ledger.Replay(db, dosing.Instant{Wall: time.Now()}, false)
-	if err != nil {
-		return err
-	}
-	if _, known := state.Ever[pump]; !known {
-		return fmt.Errorf("pump %q has no dose on record; there are: %s", pump, strings.Join(pumpsOf(state), ", "))
-	}
-	return nil
-}
-
-func verifyText(state ledger.State, stdout io.Writer) error {
-	w := tabwriter.NewWriter(stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(w, "rows\t%d\nhead\t%x\n", state.Rows, state.Head)
-	if state.Rows > 0 {
-		fmt.Fprintf(w, "from\t%s\nto\t%s\nepoch\t%d\n", state.First.In(time.Local).Format(time.RFC3339),
-			state.Last.In(time.Local).Format(time.RFC3339), state.LastEpoch)
-	}
-	for _, open := range state.Open {
-		fmt.Fprintf(w, "open\tdose %s: %s of %s into %s, counted in full\n", open.Order, open.Volume, open.Pump, open.Tank)
-	}
-	if len(state.Ever) > 0 {
-		fmt.Fprint(w, "\npump\tcounted mL")
-		for o := ledger.OutcomeOpen; o < ledger.OutcomeCount; o++ {
-			fmt.Fprintf(w, "\t%s", o)
-		}
-		fmt.Fprintln(w)
-	}
-	for _, pump := range pumpsOf(state) {
-		fmt.Fprintf(w, "%s\t%s", pump, strings.TrimSuffix(state.Ever[pump].String(), " mL"))
-		for _, doses := range state.Outcomes[pump].Doses {
-			fmt.Fprintf(w, "\t%d", doses)
-		}
-		fmt.Fprintln(w)
-	}
-	fmt.Fprintln(w, "\nThe chain holds from the first row to the head.")
-	return w.Flush()
-}
-
-func verifyJSON(state ledger.State, stdout io.Writer) error {
-	type pump struct {
-		Pump    string            `json:"pump"`
-		Counted json.Number       `json:"counted_ml"`
-		Doses   map[string]uint64 `json:"doses"`
-	}
-	out := struct {
-		Holds bool     `json:"holds"`
-		Rows  uint64   `json:"rows"`
-		Head  string   `json:"head"`
-		Epoch uint32   `json:"epoch"`
-		Open  []string `json:"open"`
-		Pumps []pump   `json:"pumps"`
-	}{Holds: true, Rows: state.Rows, Head: hex.EncodeToString(state.Head[:]), Epoch: state.LastEpoch, Open: []string{}, Pumps: []pump{}}
-	for _, open := range state.Open {
-		out.Open = append(out.Open, open.Order.String())
-	}
-	for _, name := range pumpsOf(state) {
-		p := pump{Pump: name, Counted: json.Number(strings.TrimSuffix(state.Ever[name].String(), " mL")), Doses: map[string]uint64{}}
-		for o, doses := range state.Outcomes[name].Doses {
-			p.Doses[ledger.Outcome(o).String()] = doses
-		}
-		out.Pumps = append(out.Pumps, p)
-	}
-	return writeJSON(stdout, out)
-}
-
-func pumpsOf(state ledger.State) []string {
-	pumps := make([]string, 0, len(state.Ever))
-	for pump := range state.Ever {
-		pumps = append(pumps, pump)
-	}
-	sort.Strings(pumps)
-	return pumps
+	return db.Verify(stdout, f.format == "json", time.Local)
 }

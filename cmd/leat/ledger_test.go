@@ -58,7 +58,7 @@ func farmLedger(t *testing.T) (dir string) {
 
 func runLedger(args ...string) (code int, out, errs string) {
 	var stdout, stderr bytes.Buffer
-	code = ledgerCommand(args, &stdout, &stderr)
+	code = dispatch(append([]string{"ledger"}, args...), &stdout, &stderr)
 	return code, stdout.String(), stderr.String()
 }
 

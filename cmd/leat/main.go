@@ -1,20 +1,35 @@
-// Command leat keeps pH and EC of recirculated nutrient solution at setpoint. Each
-// subcommand has a file here that reads flags and calls the room that does the work.
 package main
 
 import (
+	"flag"
 	"fmt"
 	"io"
 	"os"
+	"slices"
+	"strings"
 )
 
 // command is one subcommand. Its exit codes: 0 done, 1 failed with one line on
 // stderr, 2 the flags or arguments were wrong.
 type command struct {
-	name, does string
-	run        func(args []string, stdout, stderr io.Writer) int
+	name    string // as it is typed, such as "blend lab"
+	does    string
+	declare func(flags *flag.FlagSet) task
 }
 
+// task is what a command does, told when its flags are declared.
+type task struct {
+	usage  string              // of its help, above the flags
+	words  int                 // how many it takes beside its flags, at most; anyNumber
+	verbs  []string            // what the first of them may be
+	values map[string][]string // what flags may be, of those that take one of a few names
+	do     func(stdout, stderr io.Writer) error
+}
+
+const anyNumber = -1
+
+// commands are in the order of the help. What begins like another command is told by the
+// help of that one.
 func commands() []command {
 	return []command{
 		{"demo", "run broker, simulated farm and daemon on this machine", demoCommand},
@@ -23,11 +38,48 @@ func commands() []command {
 		{"rehearse", "play seeded nights of a simulated farm and judge them", rehearseCommand},
 		{"solution", "pH, EC and species of a solution", solutionCommand},
 		{"blend", "recipe and water to mL of each stock; laboratory corrections; making stocks", blendCommand},
+		{"blend lab", "an analysis of the tank: what to add, what to dump, what to change", blendLabCommand},
+		{"blend make", "how the stocks are made", blendMakeCommand},
+		{"blend list", "recipes, salts, acids and bases that are known by name", blendListCommand},
 		{"ledger", "print, verify or export the record of doses, readings and changes", ledgerCommand},
 		{"mode", "arm, observe, stop or clear a tank of the running daemon", modeCommand},
 		{"user", "add, list or remove people of the page", userCommand},
+		{"completion", "a script for bash, zsh or fish, or the page for man", completionCommand},
 		{"version", "print version, commit and Go version", versionCommand},
 	}
+}
+
+// called finds the command that the words begin with, and what stands behind its name.
+func called(words []string) (found command, rest []string, ok bool) {
+	for _, c := range commands() {
+		name := strings.Fields(c.name)
+		if len(words) >= len(name) && slices.Equal(words[:len(name)], name) {
+			found, rest, ok = c, words[len(name):], true // the longer name stands later
+		}
+	}
+	return found, rest, ok
+}
+
+// flags are a command's, with its task.
+func (c command) flags() (*flag.FlagSet, task) {
+	flags := flag.NewFlagSet("leat "+c.name, flag.ContinueOnError)
+	t := c.declare(flags)
+	if t.usage == "" {
+		t.usage = fmt.Sprintf("usage: leat %s [flags]\n", c.name)
+	}
+	flags.Usage = func() {
+		fmt.Fprint(flags.Output(), t.usage)
+		flags.PrintDefaults()
+	}
+	return flags, t
+}
+
+func (c command) run(args []string, stdout, stderr io.Writer) int {
+	flags, t := c.flags()
+	if code, done := parseFlags(flags, args, stdout, stderr, t.words); done {
+		return code
+	}
+	return exit(flags.Name(), t.do(stdout, stderr), stderr)
 }
 
 func main() { os.Exit(dispatch(os.Args[1:], os.Stdout, os.Stderr)) }
@@ -41,18 +93,25 @@ func dispatch(args []string, stdout, stderr io.Writer) int {
 	case "-h", "-help", "--help", "help":
 		usage(stdout)
 		return 0
+	case completeWord:
+		printCandidates(args[1:], stdout)
+		return 0
 	}
+	if c, rest, ok := called(args); ok {
+		return c.run(rest, stdout, stderr)
+	}
+	fmt.Fprintf(stderr, "leat: there is no command %q, but: %s; leat -h tells what they do\n", args[0], strings.Join(firstWords(), " "))
+	return 2
+}
+
+// firstWords are the names of commands that are one word.
+func firstWords() (names []string) {
 	for _, c := range commands() {
-		if c.name == args[0] {
-			return c.run(args[1:], stdout, stderr)
+		if !strings.Contains(c.name, " ") {
+			names = append(names, c.name)
 		}
 	}
-	names := ""
-	for _, c := range commands() {
-		names += " " + c.name
-	}
-	fmt.Fprintf(stderr, "leat: there is no command %q, but:%s; leat -h tells what they do\n", args[0], names)
-	return 2
+	return names
 }
 
 func usage(w io.Writer) {
@@ -62,7 +121,9 @@ usage: leat COMMAND [flags]
 
 `)
 	for _, c := range commands() {
-		fmt.Fprintf(w, "  %-9s %s\n", c.name, c.does)
+		if !strings.Contains(c.name, " ") {
+			fmt.Fprintf(w, "  %-10s %s\n", c.name, c.does)
+		}
 	}
 	fmt.Fprint(w, `
 Start with: leat demo

@@ -1,27 +1,24 @@
 package main
 
 import (
-	"context"
-	"encoding/json"
 	"flag"
 	"fmt"
 	"io"
-	"net"
-	"net/http"
 	"net/url"
-	"os"
 	"os/user"
-	"path/filepath"
+	"slices"
 	"strings"
-	"time"
 
 	"leat/controller"
 	"leat/controller/app"
 	"leat/controller/config"
 )
 
-func modeCommand(args []string, stdout, stderr io.Writer) int {
-	flags := flag.NewFlagSet("leat mode", flag.ContinueOnError)
+// modes are what a person may tell the daemon from its machine.
+var modes = []controller.RequestKind{controller.RequestArm, controller.RequestObserve, controller.RequestStop, controller.RequestClear,
+	controller.RequestPause, controller.RequestResume, controller.RequestConfirmWater, controller.RequestRaiseEpoch}
+
+func modeCommand(flags *flag.FlagSet) task {
 	path := flags.String("config", "", "configuration `FILE` of the running daemon, to find its state folder")
 	state := flags.String("state", "", "state `FOLDER` of the running daemon, instead of -config")
 	tank := flags.String("tank", "", "`NAME` of the tank")
@@ -30,47 +27,52 @@ func modeCommand(args []string, stdout, stderr io.Writer) int {
 	replaced := flags.String("replaced", "", "with -water source, how much of the tank was replaced, as `PERCENT`; empty = all of it")
 	analysis := flags.String("analysis", "", "with -water analysis, what the solution holds, as `LIST`: \"NO3-N=168 mg/L, K=275 mg/L\"")
 	asJSON := flags.Bool("json", false, "print the answer as JSON")
-	flags.Usage = func() {
-		fmt.Fprint(flags.Output(), modeUsage)
-		flags.PrintDefaults()
+	var verbs []string
+	for _, m := range modes {
+		verbs = append(verbs, m.String())
 	}
-	if code, done := parseFlags(flags, args, stdout, stderr, 1); done {
-		return code
-	}
-	kind, ok := controller.ParseRequestKind(flags.Arg(0))
-	switch {
-	case !ok || !oneOfModes(kind):
-		return misused("leat mode", fmt.Sprintf("%q: want one of arm, observe, stop, clear, pause, resume, confirm-water, raise-epoch", flags.Arg(0)), stderr)
-	case *tank == "":
-		return misused("leat mode", "name the tank with -tank NAME", stderr)
-	case (*path == "") == (*state == ""):
-		return misused("leat mode", "name the running daemon by -config FILE or -state FOLDER, one of the two", stderr)
-	}
-	folder := *state
-	if folder == "" {
-		file, err := config.Look(*path)
-		if err != nil {
-			return exit("leat mode", err, stderr)
+	return task{usage: modeUsage, words: 1, verbs: verbs, values: map[string][]string{"water": {"source", "recipe", "analysis", "same", "unknown"}}, do: func(stdout, _ io.Writer) error {
+		kind, ok := controller.ParseRequestKind(flags.Arg(0))
+		switch {
+		case !ok || !slices.Contains(modes, kind):
+			return misuse("%q: want one of %s", flags.Arg(0), strings.Join(verbs, ", "))
+		case *tank == "":
+			return misuse("name the tank with -tank NAME")
+		case (*path == "") == (*state == ""):
+			return misuse("name the running daemon by -config FILE or -state FOLDER, one of the two")
 		}
-		folder = file.State
-	}
-	answer, err := askDaemon(folder, url.Values{"do": {kind.String()}, "tank": {*tank}, "note": {*note}, "water": {*water}, "replaced": {*replaced}, "analysis": {*analysis}, "by": {whoAmI()}})
-	if err != nil {
-		return exit("leat mode", err, stderr)
-	}
-	if *asJSON {
-		_ = writeJSON(stdout, struct { // stdout that is gone is the caller's
+		folder := *state
+		if folder == "" {
+			file, err := config.Look(*path)
+			if err != nil {
+				return err
+			}
+			folder = file.State
+		}
+		answer, err := app.Ask(folder, url.Values{"do": {kind.String()}, "tank": {*tank}, "note": {*note}, "water": {*water}, "replaced": {*replaced}, "analysis": {*analysis}, "by": {whoAmI()}})
+		if err != nil {
+			return err
+		}
+		return tellAnswer(*tank, answer, *asJSON, stdout)
+	}}
+}
+
+// tellAnswer says what the daemon answered; a refusal is an error.
+func tellAnswer(tank string, answer controller.Answer, asJSON bool, stdout io.Writer) (err error) {
+	switch {
+	case asJSON:
+		err = writeJSON(stdout, struct {
 			Tank     string `json:"tank"`
 			Accepted bool   `json:"accepted"`
 			Text     string `json:"text"`
-		}{*tank, answer.Accepted, answer.Text})
-	} else if answer.Accepted {
-		fmt.Fprintf(stdout, "%s: %s\n", *tank, answer.Text)
+		}{tank, answer.Accepted, answer.Text})
+	case answer.Accepted:
+		_, err = fmt.Fprintf(stdout, "%s: %s\n", tank, answer.Text)
 	}
 	if !answer.Accepted {
-		return exit("leat mode", fmt.Errorf("%s: refused: %s", *tank, answer.Text), stderr)
+		err = fmt.Errorf("%s: refused: %s", tank, answer.Text)
 	}
-	return 0
+	return err
 }
 
 const modeUsage = `usage: leat mode -config FILE -tank NAME [-note TEXT] [-water WATER] arm|observe|stop|clear|pause|resume|confirm-water|raise-epoch
@@ -83,46 +85,9 @@ from it the account of the ions starts anew.
 
 `
 
-func oneOfModes(kind controller.RequestKind) bool {
-	switch kind {
-	case controller.RequestArm, controller.RequestObserve, controller.RequestStop, controller.RequestClear,
-		controller.RequestPause, controller.RequestResume, controller.RequestConfirmWater, controller.RequestRaiseEpoch:
-		return true
-	}
-	return false
-}
-
 func whoAmI() string {
 	if u, err := user.Current(); err == nil {
 		return u.Username
 	}
 	return "local"
-}
-
-// askDaemon sends a request over the local socket in the state folder.
-func askDaemon(folder string, form url.Values) (controller.Answer, error) {
-	socket := filepath.Join(folder, app.SocketName)
-	client := http.Client{Timeout: 15 * time.Second, Transport: &http.Transport{
-		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
-			var d net.Dialer
-			return d.DialContext(ctx, "unix", socket)
-		}}}
-	response, err := client.PostForm("http://leat/ask", form)
-	if err != nil {
-		if _, missing := os.Stat(socket); missing != nil {
-			return controller.Answer{}, fmt.Errorf("no daemon runs on %s; start it with leat run, or name with -state the folder that it uses", folder)
-		}
-		return controller.Answer{}, fmt.Errorf("the daemon on %s does not answer: %w", folder, err)
-	}
-	defer response.Body.Close()
-	text, err := io.ReadAll(io.LimitReader(response.Body, 1<<20))
-	if err != nil {
-		return controller.Answer{}, err
-	}
-	if response.StatusCode != http.StatusOK {
-		return controller.Answer{}, fmt.Errorf("%s", strings.TrimSpace(string(text)))
-	}
-	var answer controller.Answer
-	err = json.Unmarshal(text, &answer)
-	return answer, err
 }

@@ -1,17 +1,14 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"flag"
 	"fmt"
 	"io"
 	"os"
-	"os/signal"
 	"runtime"
 	"runtime/debug"
 	"strings"
-	"syscall"
 	"time"
 
 	"leat/controller/campaign"
@@ -29,9 +26,8 @@ Exit code: 0 no violation, 1 a violation or a failure, 2 wrong use.
 
 `
 
-func rehearseCommand(args []string, stdout, stderr io.Writer) int {
+func rehearseCommand(flags *flag.FlagSet) task {
 	o := campaign.Options{}
-	flags := flag.NewFlagSet("leat rehearse", flag.ContinueOnError)
 	flags.StringVar(&o.Set, "set", "standard", "`SET` of nights: "+setNames())
 	flags.IntVar(&o.Nights, "nights", 400, "`K` nights")
 	flags.Uint64Var(&o.Seed, "seed", 1, "of the first night; each further night has the next one")
@@ -49,46 +45,45 @@ func rehearseCommand(args []string, stdout, stderr io.Writer) int {
 	night := flags.Int("night", -1, "play only night `K` of the seed")
 	trace := flags.Bool("trace", false, "with -night: print what the daemon did, line by line")
 	flags.StringVar(&o.Plant, "plant", "", "`COMMAND` that computes the water in place of the simulation, over JSON lines; deploy/plant.py is an example")
-	o.Stderr = stderr
-	flags.Usage = func() {
-		fmt.Fprint(flags.Output(), rehearseUsage)
-		flags.PrintDefaults()
-	}
-	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
-		return code
-	}
-	if problem := rehearseProblem(&o, setFlags(flags)); problem != "" {
-		return misused("leat rehearse", problem, stderr)
-	}
-	if err := mayWrite(*picture); err != nil {
-		return exit("leat rehearse", fmt.Errorf("picture: %w", err), stderr)
-	}
-	if *recording != "" {
-		return exit("leat rehearse", rehearseRecording(*recording, *path, *asJSON, stdout), stderr)
-	}
-	if *month {
+	return task{usage: rehearseUsage, values: map[string][]string{"set": strings.Split(setNames(), ", ")}, do: func(stdout, stderr io.Writer) error {
+		o.Stderr = stderr
+		if problem := rehearseProblem(&o, setFlags(flags)); problem != "" {
+			return wrongUse(problem)
+		}
+		if err := mayWrite(*picture); err != nil {
+			return fmt.Errorf("picture: %w", err)
+		}
+		if *recording != "" {
+			return rehearseRecording(*recording, *path, *asJSON, stdout)
+		}
+		// Nights are short-lived heaps: collecting less often is a sixth of the time.
 		debug.SetGCPercent(400)
-		return exit("leat rehearse", rehearseMonth(*path, o.Seed, *asJSON, *picture, stdout, stderr), stderr)
-	}
-	if *path != "" {
-		farm, err := farmOf(*path)
-		if err == nil && o.From != "" {
-			farm.Past, err = pastOf(o.From, farm)
+		if *month {
+			return rehearseMonth(*path, o.Seed, *asJSON, *picture, stdout, stderr)
 		}
-		if err != nil {
-			return exit("leat rehearse", err, stderr)
+		if *path != "" {
+			if err := playOwnFarm(&o, *path); err != nil {
+				return err
+			}
 		}
-		o.Farm, o.Path = farm, *path
+		switch {
+		case *night >= 0:
+			return violated(rehearseOne(&o, *night, *trace, *asJSON, *picture, stdout))
+		case o.Without == "all":
+			return rehearseWithout(o, *asJSON, stdout, stderr)
+		}
+		return violated(rehearseAll(&o, *asJSON, *picture, stdout, stderr))
+	}}
+}
+
+// playOwnFarm has the nights play the user's farm, from its record where that is named.
+func playOwnFarm(o *campaign.Options, path string) error {
+	farm, err := farmOf(path)
+	if err == nil && o.From != "" {
+		farm.Past, err = pastOf(o.From, farm)
 	}
-	// Nights are short-lived heaps: collecting less often is a sixth of the time.
-	debug.SetGCPercent(400)
-	if *night >= 0 {
-		return exitOnViolation(rehearseOne(&o, *night, *trace, *asJSON, *picture, stdout))(stderr)
-	}
-	if o.Without == "all" {
-		return exit("leat rehearse", rehearseWithout(o, *asJSON, stdout, stderr), stderr)
-	}
-	return exitOnViolation(rehearseAll(&o, *asJSON, *picture, stdout, stderr))(stderr)
+	o.Farm, o.Path = farm, path
+	return err
 }
 
 // ofARecording are the flags that a recording knows.
@@ -163,14 +158,12 @@ func farmIn(file *config.File) *campaign.Farm {
 
 var errViolation = errors.New("an invariant did not hold")
 
-// exitOnViolation turns a result into an exit code.
-func exitOnViolation(violation string, err error) func(io.Writer) int {
-	return func(stderr io.Writer) int {
-		if err == nil && violation != "" {
-			err = fmt.Errorf("%w: %s", errViolation, violation)
-		}
-		return exit("leat rehearse", err, stderr)
+// violated makes an error of what did not hold.
+func violated(violation string, err error) error {
+	if err == nil && violation != "" {
+		err = fmt.Errorf("%w: %s", errViolation, violation)
 	}
+	return err
 }
 
 func rehearseOne(o *campaign.Options, night int, trace, asJSON bool, picture string, stdout io.Writer) (string, error) {
@@ -206,7 +199,7 @@ func rehearseOne(o *campaign.Options, night int, trace, asJSON bool, picture str
 }
 
 func rehearseAll(o *campaign.Options, asJSON bool, picture string, stdout, stderr io.Writer) (string, error) {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := interrupted()
 	defer stop()
 	start := processorTime()
 	o.Clock = func() time.Duration { return processorTime() - start }
@@ -242,7 +235,7 @@ func showProgress(o *campaign.Options, nights int, stderr io.Writer) (end func()
 
 // rehearseWithout plays the same nights under the whole law and without each part.
 func rehearseWithout(o campaign.Options, asJSON bool, stdout, stderr io.Writer) error {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := interrupted()
 	defer stop()
 	end := showProgress(&o, o.Nights*campaign.Ablations, stderr)
 	reports, err := campaign.Ablate(ctx, o)

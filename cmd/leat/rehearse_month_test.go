@@ -8,7 +8,7 @@ import (
 
 func TestAMonthOfAFarmWithoutARecipeSaysWhatToState(t *testing.T) {
 	var out, err bytes.Buffer
-	if code := rehearseCommand([]string{"-month", "-config", "../../deploy/minimal.toml"}, &out, &err); code != 1 || !strings.Contains(err.String(), "[tank.recipe]") {
+	if code := dispatch([]string{"rehearse", "-month", "-config", "../../deploy/minimal.toml"}, &out, &err); code != 1 || !strings.Contains(err.String(), "[tank.recipe]") {
 		t.Errorf("exit %d, %q", code, err.String())
 	}
 }

@@ -11,7 +11,7 @@ import (
 
 func rehearse(args ...string) (code int, stdout, stderr string) {
 	var out, err bytes.Buffer
-	code = rehearseCommand(args, &out, &err)
+	code = dispatch(append([]string{"rehearse"}, args...), &out, &err)
 	return code, out.String(), err.String()
 }
 
@@ -74,7 +74,7 @@ func TestRehearseRefusesWhatItDoesNotKnow(t *testing.T) {
 
 func TestAViolationIsExitCodeOneAndNamesItself(t *testing.T) {
 	var errs bytes.Buffer
-	if code := exitOnViolation("invariant 4, seed 7, night 2, at 1h0m0s: too much", nil)(&errs); code != 1 || !strings.Contains(errs.String(), "invariant 4, seed 7, night 2") {
+	if code := exit("leat rehearse", violated("invariant 4, seed 7, night 2, at 1h0m0s: too much", nil), &errs); code != 1 || !strings.Contains(errs.String(), "invariant 4, seed 7, night 2") {
 		t.Errorf("exit code %d, %s", code, errs.String())
 	}
 }

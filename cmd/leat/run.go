@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"flag"
-	"fmt"
 	"io"
 	"os"
 	"os/signal"
@@ -16,22 +15,20 @@ import (
 	"leat/controller/config"
 )
 
-func runCommand(args []string, stdout, stderr io.Writer) int {
-	flags := flag.NewFlagSet("leat run", flag.ContinueOnError)
+func runCommand(flags *flag.FlagSet) task {
 	path := flags.String("config", "", "configuration `FILE`; leat check -config FILE tells what it would do")
-	flags.Usage = func() {
-		fmt.Fprint(flags.Output(), runUsage)
-		flags.PrintDefaults()
-	}
-	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
-		return code
-	}
-	if *path == "" {
-		return misused("leat run", "name the configuration with -config FILE; deploy/leat.toml is a sample, leat demo needs none", stderr)
-	}
-	file, err := config.Load(*path)
+	return task{usage: runUsage, do: func(_, stderr io.Writer) error {
+		if *path == "" {
+			return misuse("name the configuration with -config FILE; deploy/leat.toml is a sample, leat demo needs none")
+		}
+		return runDaemon(*path, stderr)
+	}}
+}
+
+func runDaemon(path string, stderr io.Writer) error {
+	file, err := config.Load(path)
 	if err != nil {
-		return exit("leat run", err, stderr)
+		return err
 	}
 	log, level := newLog(file.Log, stderr)
 	for _, w := range file.Warnings {
@@ -46,20 +43,20 @@ func runCommand(args []string, stdout, stderr io.Writer) int {
 	defer signal.Stop(hangup)
 	fresh := file
 	daemon, err := app.New(file, app.Options{Log: log, Version: version, Reload: func() (_ *config.File, err error) {
-		fresh, err = config.Load(*path)
+		fresh, err = config.Load(path)
 		return fresh, err
 	}})
 	if err != nil {
-		return exit("leat run", err, stderr)
+		return err
 	}
 	log.Info("started", zap.String("station", file.Settings.Safety.Station), zap.String("configuration", file.Settings.Version),
 		zap.String("broker", file.Broker.URL), zap.String("page", daemon.Address()), zap.String("state", file.State))
 	go reloadOnHangup(ctx, hangup, daemon, func() { level.SetLevel(levelOf(fresh.Log)) })
 	if err := daemon.Run(ctx); err != nil {
-		return exit("leat run", err, stderr)
+		return err
 	}
 	log.Info("stopped, pumps off")
-	return 0
+	return nil
 }
 
 const runUsage = `usage: leat run -config FILE

@@ -32,9 +32,8 @@ type solutionAsked struct {
 	additions            []string
 }
 
-func solutionCommand(args []string, stdout, stderr io.Writer) int {
+func solutionCommand(flags *flag.FlagSet) task {
 	var asked solutionAsked
-	flags := flag.NewFlagSet("leat solution", flag.ContinueOnError)
 	flags.BoolVar(&asked.json, "json", false, "print one JSON document")
 	flags.StringVar(&asked.cases, "cases", "", "solve every row of a CSV `FILE` (case, temp_c, mmol_per_kg_water, log10_pco2_atm, ph_from), print a JSON array")
 	flags.BoolVar(&asked.Spread, "spread", false, "add how far each pH, EC and saturation index reaches over the published constants, and which constant moves it most")
@@ -46,23 +45,17 @@ func solutionCommand(args []string, stdout, stderr io.Writer) int {
 		asked.additions = append(asked.additions, text)
 		return nil
 	})
-	flags.Usage = func() {
-		fmt.Fprintf(flags.Output(), solutionUsage, strings.Join(chem.Ions[:], " "))
-		flags.PrintDefaults()
-	}
-	if code, done := parseFlags(flags, args, stdout, stderr, -1); done {
-		return code
-	}
-	if err := asked.read(flags.Args()); err != nil {
-		return misused("leat solution", err.Error(), stderr)
-	}
-	err := asked.answer(stdout)
-	var input *chem.InputError
-	code := exit("leat solution", err, stderr)
-	if errors.As(err, &input) && asked.cases == "" {
-		code = 2 // an amount on the command line is no amount
-	}
-	return code
+	return task{usage: fmt.Sprintf(solutionUsage, strings.Join(chem.Ions[:], " ")), words: anyNumber, do: func(stdout, _ io.Writer) error {
+		if err := asked.read(flags.Args()); err != nil {
+			return wrongUse(err.Error())
+		}
+		err := asked.answer(stdout)
+		var input *chem.InputError
+		if errors.As(err, &input) && asked.cases == "" {
+			return wrongUse(err.Error()) // an amount on the command line is no amount
+		}
+		return err
+	}}
 }
 
 // read reads what the words and flags hold.

@@ -12,7 +12,7 @@ import (
 // solved runs leat solution and returns what it printed.
 func solved(args ...string) (code int, stdout, stderr string) {
 	var out, err bytes.Buffer
-	code = solutionCommand(args, &out, &err)
+	code = dispatch(append([]string{"solution"}, args...), &out, &err)
 	return code, out.String(), err.String()
 }
 

@@ -22,56 +22,51 @@ import (
 // asks for at least 8 and for no rules of composition.
 const leastPassword = 10
 
-func userCommand(args []string, stdout, stderr io.Writer) int {
-	flags := flag.NewFlagSet("leat user", flag.ContinueOnError)
-	path := flags.String("config", "", "configuration `FILE` of the daemon, to find its state folder")
-	state := flags.String("state", "", "state `FOLDER` of the daemon, instead of -config")
-	roleName := flags.String("role", "operate", "what the person may do: view, operate or engineer")
-	asJSON := flags.Bool("json", false, "print the list as JSON")
-	flags.Usage = func() {
-		fmt.Fprintf(flags.Output(), `usage: leat user -config FILE [-role ROLE] add NAME    (password from the terminal, or one line of stdin)
+const userUsage = `usage: leat user -config FILE [-role ROLE] add NAME    (password from the terminal, or one line of stdin)
        leat user -config FILE remove NAME
        leat user -config FILE list
 
 view sees; operate changes setpoints, pauses and stops; engineer arms and clears as well.
 Limits and caps change in the configuration file only.
 
-`)
-		flags.PrintDefaults()
-	}
-	if code, done := parseFlags(flags, args, stdout, stderr, 2); done {
-		return code
-	}
-	verb, name := flags.Arg(0), flags.Arg(1)
-	role, known := controller.ParseRole(*roleName)
-	switch {
-	case verb != "add" && verb != "remove" && verb != "list":
-		return misused("leat user", fmt.Sprintf("%q: want add NAME, remove NAME or list", verb), stderr)
-	case verb != "list" && name == "":
-		return misused("leat user", verb+" wants a name", stderr)
-	case verb == "list" && name != "":
-		return misused("leat user", "list takes no name", stderr)
-	case !known:
-		return misused("leat user", fmt.Sprintf("-role %q: want view, operate or engineer", *roleName), stderr)
-	case (*path == "") == (*state == ""):
-		return misused("leat user", "name the daemon by -config FILE or -state FOLDER, one of the two", stderr)
-	}
-	db, err := openState(*path, *state, stderr)
-	if err != nil {
-		return exit("leat user", err, stderr)
-	}
-	defer db.Close()
-	switch verb {
-	case "list":
-		err = listPeople(db, *asJSON, stdout)
-	case "remove":
-		if err = db.People().Remove(name); err == nil {
-			fmt.Fprintf(stdout, "%s may no longer sign in, and is signed out\n", name)
+`
+
+func userCommand(flags *flag.FlagSet) task {
+	path := flags.String("config", "", "configuration `FILE` of the daemon, to find its state folder")
+	state := flags.String("state", "", "state `FOLDER` of the daemon, instead of -config")
+	roleName := flags.String("role", "operate", "what the person may do: view, operate or engineer")
+	asJSON := flags.Bool("json", false, "print the list as JSON")
+	return task{usage: userUsage, words: 2, verbs: []string{"add", "remove", "list"}, values: map[string][]string{"role": {"view", "operate", "engineer"}}, do: func(stdout, stderr io.Writer) error {
+		verb, name := flags.Arg(0), flags.Arg(1)
+		role, known := controller.ParseRole(*roleName)
+		switch {
+		case verb != "add" && verb != "remove" && verb != "list":
+			return misuse("%q: want add NAME, remove NAME or list", verb)
+		case verb != "list" && name == "":
+			return misuse("%s wants a name", verb)
+		case verb == "list" && name != "":
+			return misuse("list takes no name")
+		case !known:
+			return misuse("-role %q: want view, operate or engineer", *roleName)
+		case (*path == "") == (*state == ""):
+			return misuse("name the daemon by -config FILE or -state FOLDER, one of the two")
 		}
-	case "add":
-		err = addPerson(db, name, role, stdout, stderr)
-	}
-	return exit("leat user", err, stderr)
+		db, err := openState(*path, *state, stderr)
+		if err != nil {
+			return err
+		}
+		defer db.Close()
+		switch verb {
+		case "list":
+			return listPeople(db, *asJSON, stdout)
+		case "remove":
+			if err = db.People().Remove(name); err == nil {
+				_, err = fmt.Fprintf(stdout, "%s may no longer sign in, and is signed out\n", name)
+			}
+			return err
+		}
+		return addPerson(db, name, role, stdout, stderr)
+	}}
 }
 
 func openState(path, folder string, stderr io.Writer) (*store.DB, error) {

@@ -11,13 +11,11 @@ import (
 // version is set by release builds with -ldflags "-X main.version=…".
 var version = "development"
 
-func versionCommand(args []string, stdout, stderr io.Writer) int {
-	flags := flag.NewFlagSet("leat version", flag.ContinueOnError)
-	if code, done := parseFlags(flags, args, stdout, stderr, 0); done {
-		return code
-	}
-	fmt.Fprintf(stdout, "leat %s\ncommit %s\n%s %s/%s\n", version, commit(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
-	return 0
+func versionCommand(*flag.FlagSet) task {
+	return task{do: func(stdout, _ io.Writer) error {
+		_, err := fmt.Fprintf(stdout, "leat %s\ncommit %s\n%s %s/%s\n", version, commit(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
+		return err
+	}}
 }
 
 // commit is the revision the binary was built from, where the build recorded it.

@@ -4,10 +4,7 @@ package app
 
 import (
 	"context"
-	"encoding/json"
-	"fmt"
 	"io"
-	"net"
 	"net/http"
 	"net/url"
 	"os"
@@ -152,22 +149,7 @@ func (w *watched) get(path string) (int, string) {
 
 // ask asks over the local socket, as leat mode does.
 func (w *watched) ask(do string) (controller.Answer, error) {
-	client := http.Client{Timeout: 15 * time.Second, Transport: &http.Transport{DisableKeepAlives: true,
-		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
-			return (&net.Dialer{}).DialContext(ctx, "unix", filepath.Join(w.state, SocketName))
-		}}}
-	response, err := client.PostForm("http://leat/ask", url.Values{"do": {do}, "tank": {"tub"}, "by": {"test"}, "note": {"test"}})
-	if err != nil {
-		return controller.Answer{}, err
-	}
-	defer response.Body.Close()
-	if response.StatusCode != http.StatusOK {
-		text, _ := io.ReadAll(response.Body)
-		return controller.Answer{}, fmt.Errorf("%s: %s", response.Status, text)
-	}
-	var answer controller.Answer
-	err = json.NewDecoder(response.Body).Decode(&answer)
-	return answer, err
+	return Ask(w.state, url.Values{"do": {do}, "tank": {"tub"}, "by": {"test"}, "note": {"test"}})
 }
 
 // metric reads one value of /metrics.

@@ -47,6 +47,7 @@ func (b *builder) build() {
 		b.solutions()
 	}
 	if len(b.faults) == 0 {
+		b.laterShares()
 		b.caps()
 	}
 	b.inputs()

@@ -123,6 +123,28 @@ func (b *builder) recipes() {
 // leastShare is what caps and sizes allow for at least.
 const leastShare = 0.02
 
+// laterShare is what they allow for at least where a stock carries a macro ion: a tenth of
+// the blend by what it does to EC, and no more than that by volume. A stock of which
+// the first blend needs little is called for later, when plants, acid and water have bent
+// the ratio; at a cap made for little, the rest of the blend would wait for it.
+const laterShare = 0.10
+
+// laterShares raises the shares by which caps go, once it is known what each stock
+// does to EC.
+func (b *builder) laterShares() {
+	for i := range b.gate().Pumps {
+		p := &b.gate().Pumps[i]
+		if p.Role != dosing.RoleStock || !p.MacroIon || b.sharedByHand(i) {
+			continue
+		}
+		for id := range b.file.plants {
+			if f := &b.file.plants[id]; f.fresh != nil && p.ServesTank(dosing.TankID(id)) {
+				p.Share = math.Max(p.Share, laterShare*math.Min(1, f.blendEC/p.ECPerML))
+			}
+		}
+	}
+}
+
 // freshShares are the shares of a tank's first blend, by pump.
 func (b *builder) freshShares(id int) []float64 {
 	return sharesOf(b.gate().Pumps, b.file.plants[id].amounts)

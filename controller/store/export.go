@@ -13,20 +13,6 @@ import (
 	"leat/safety/ledger"
 )
 
-// Selection narrows an export. Zero fields select everything.
-type Selection struct {
-	From, To   time.Time // wall time, [From, To)
-	Tank, Pump string
-}
-
-func (s Selection) holds(wall time.Time) bool {
-	return (s.From.IsZero() || !wall.Before(s.From)) && (s.To.IsZero() || wall.Before(s.To))
-}
-
-func (s Selection) picks(e ledger.Entry) bool {
-	return s.holds(e.At.Wall) && (s.Tank == "" || e.Tank == s.Tank) && (s.Pump == "" || e.Pump == s.Pump)
-}
-
 // ExportKinds are what Export knows, in the order of the help text.
 var ExportKinds = []string{"doses", "readings", "changes"}
 
@@ -37,6 +23,9 @@ func (db *DB) Export(w io.Writer, kind, format string, selection Selection) erro
 		"changes": db.exportChanges}[kind]
 	if export == nil {
 		return fmt.Errorf("kind %q: want doses, readings or changes", kind)
+	}
+	if err := selection.check(db); err != nil {
+		return err
 	}
 	out, err := newTable(w, format)
 	if err != nil {
@@ -194,8 +183,11 @@ func (db *DB) span(input string, selection Selection) (from, to time.Time, err e
 // Print writes every selected row of the ledger in order: as sentences, or as
 // one JSON array of the rows as they stand in the record.
 func (db *DB) Print(w io.Writer, asJSON bool, selection Selection, zone *time.Location) error {
+	err := selection.check(db)
+	if err != nil {
+		return err
+	}
 	var out *table
-	var err error
 	lines := bufio.NewWriter(w)
 	if asJSON {
 		if out, err = newTable(w, "json"); err != nil {

@@ -92,22 +92,6 @@ func (q *squares) bound(c int) float64 {
 	return -q.rows[c-2*q.n].most / q.rows[c-2*q.n].norm
 }
 
-// along is normal·v of a constraint.
-func (q *squares) along(c int, v []float64) float64 {
-	switch {
-	case c < q.n:
-		return v[c]
-	case c < 2*q.n:
-		return -v[c-q.n]
-	}
-	l := &q.rows[c-2*q.n]
-	sum := 0.0
-	for i, w := range l.row {
-		sum -= float64(w * v[i])
-	}
-	return sum / l.norm
-}
-
 // project sets d = Jᵀ·normal.
 func (q *squares) project(c int) {
 	n := q.n

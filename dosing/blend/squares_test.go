@@ -231,3 +231,19 @@ func TestTheMinimumIsTheOneThatTryingEveryCombinationFinds(t *testing.T) {
 		t.Errorf("only %d problems without a solution", none)
 	}
 }
+
+// along is normal·v of a constraint.
+func (q *squares) along(c int, v []float64) float64 {
+	switch {
+	case c < q.n:
+		return v[c]
+	case c < 2*q.n:
+		return -v[c-q.n]
+	}
+	l := &q.rows[c-2*q.n]
+	sum := 0.0
+	for i, w := range l.row {
+		sum -= float64(w * v[i])
+	}
+	return sum / l.norm
+}

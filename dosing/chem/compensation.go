@@ -25,13 +25,3 @@ func ISO7888(tempC float64) (f25 float64, ok bool) {
 	}
 	return iso7888[i] + float64((tempC-float64(i))*(iso7888[i+1]-iso7888[i])), true
 }
-
-// LinearF25 is the factor of a meter set to a linear coefficient in percent
-// per kelvin: 1/(1 + a (T-25)/100). False where it would be meaningless.
-func LinearF25(percentPerK, tempC float64) (f25 float64, ok bool) {
-	d := 1 + float64(percentPerK*(tempC-25))/100
-	if !(d > 0.1 && d < 10) {
-		return 0, false
-	}
-	return 1 / d, true
-}

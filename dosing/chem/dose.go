@@ -40,12 +40,6 @@ func (s *Solver) Effect(solution, perLitre *Totals, ml float64, c Conditions) (E
 	}, nil
 }
 
-// Mix returns the totals of two solutions mixed, in kilograms of their water.
-func Mix(a Totals, kgA float64, b Totals, kgB float64) Totals {
-	all := kgA + kgB
-	return Totals{}.Add(a, kgA/all).Add(b, kgB/all)
-}
-
 // EndPoints are the two ends of a dose of acid or carbonate: at once, and after
 // the carbon dioxide it set free has left (or been taken up) and pH has climbed
 // back.
@@ -104,13 +98,6 @@ func (r *Result) Bicarbonate() float64 {
 		}
 	}
 	return sum
-}
-
-// CO2AtEquilibrium is the dissolved carbon dioxide in mmol/kg that air of that
-// partial pressure (atm) keeps in dilute water: Henry's law.
-func CO2AtEquilibrium(tempC, co2Atm float64) float64 {
-	p := powersOfT(tempC + kelvin)
-	return 1000 * exp(float64(ln10*henryLaw.at(&p))) * co2Atm
 }
 
 // KByCharge finds the potassium at which the charge closes at c.FixedPH, adding

@@ -191,23 +191,13 @@ func TestPotassiumSilicateIsAStrongBase(t *testing.T) {
 }
 
 func TestIronChelatesHoldUpToTheirPH(t *testing.T) {
-	for _, c := range []struct {
-		name  string
-		ph    float64
-		holds bool
-	}{
-		{"EDTA", 6.0, true}, {"EDTA", 6.8, false}, {"DTPA", 6.8, true}, {"dtpa", 7.5, false}, {"EDDHA", 8.5, true}, {"EDDHA", math.NaN(), false},
-	} {
-		chelate, ok := ChelateNamed(c.name)
-		if !ok || chelate.Holds(c.ph) != c.holds {
-			t.Errorf("%s at pH %g: holds %v", c.name, c.ph, chelate.Holds(c.ph))
+	for name, high := range map[string]float64{"EDTA": 6.3, "dtpa": 7.0, "EDDHA": 9.0} {
+		if chelate, ok := ChelateNamed(name); !ok || chelate.HighPH != high {
+			t.Errorf("%s holds to pH %g; want %g", name, chelate.HighPH, high)
 		}
 	}
-	if _, ok := ChelateNamed("citrate"); ok {
+	if c, ok := ChelateNamed("citrate"); ok || c.HighPH != 0 {
 		t.Error("citrate passes as a chelate of the list")
-	}
-	if (Chelate{}).Holds(5.8) {
-		t.Error("the zero chelate holds iron")
 	}
 }
 

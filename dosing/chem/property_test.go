@@ -82,8 +82,8 @@ func TestDilutionAndMixingConserveEveryTotal(t *testing.T) {
 	roll := dice(2)
 	for n := 0; n < 200; n++ {
 		a, b, kgA, kgB := roll.solution(1), roll.solution(2), 1+roll.roll(), 1+5*roll.roll()
-		mixed := Mix(a, kgA, b, kgB)
-		thin := Mix(a, kgA, Totals{}, kgB)
+		mixed := mixtureOf(a, kgA, b, kgB)
+		thin := mixtureOf(a, kgA, Totals{}, kgB)
 		for _, ion := range Ions {
 			if got, want := *mixed.Ion(ion)*(kgA+kgB), *a.Ion(ion)*kgA+*b.Ion(ion)*kgB; !near(got, want, 1e-12) {
 				t.Errorf("mixing: %s %g of %g mmol", ion, got, want)
@@ -149,7 +149,7 @@ func TestMixtureOfSourAndSweetLiesBetween(t *testing.T) {
 		b := a.Add(Totals{NO3: 1}, 0.05+2*roll.roll())
 		share := 0.05 + 0.9*roll.roll()
 		ph := func(totals Totals) float64 { r := mustSolve(t, &s, totals, c); return r.PH }
-		low, high, mixed := ph(b), ph(a), ph(Mix(a, share, b, 1-share))
+		low, high, mixed := ph(b), ph(a), ph(mixtureOf(a, share, b, 1-share))
 		if !(low < mixed && mixed < high) {
 			t.Errorf("mixture %d: pH %.4f of %.4f and %.4f", n, mixed, low, high)
 		}
@@ -163,7 +163,7 @@ func TestMixtureOfPhosphateAndCalciumLiesBelowBoth(t *testing.T) {
 	c := Conditions{TempC: 25}
 	phosphate, calcium := Totals{K: 3, P: 2}, Totals{Ca: 10, Cl: 20}
 	a, b := mustSolve(t, &s, phosphate, c), mustSolve(t, &s, calcium, c)
-	mixed := mustSolve(t, &s, Mix(phosphate, 1, calcium, 1), c)
+	mixed := mustSolve(t, &s, mixtureOf(phosphate, 1, calcium, 1), c)
 	if !(mixed.PH < a.PH-0.1 && mixed.PH < b.PH-0.1) {
 		t.Errorf("pH %.2f and %.2f give %.2f", a.PH, b.PH, mixed.PH)
 	}
@@ -397,4 +397,10 @@ func TestAnyCompositionUpToOneMolarIsSolved(t *testing.T) {
 	if solved < 3000 {
 		t.Errorf("only %d of 4000 lay within 1 mol/kg", solved)
 	}
+}
+
+// mixtureOf is the totals of two solutions mixed, in kilograms of their water.
+func mixtureOf(a Totals, kgA float64, b Totals, kgB float64) Totals {
+	all := kgA + kgB
+	return Totals{}.Add(a, kgA/all).Add(b, kgB/all)
 }

@@ -24,17 +24,15 @@ type Farm struct {
 	file *config.File
 	link *mqtt.Link
 
-	mu      sync.Mutex
-	sim     *sim.Farm
-	latest  map[string][]byte // the last reading of each topic
-	muted   map[string]bool
-	wrap    map[string]func([]byte) []byte
-	orders  []Arrival
-	begun   map[string]int
-	done    map[string]int
-	stops   []time.Time
-	leases  int
-	lastHop time.Time // of the last lease
+	mu     sync.Mutex
+	sim    *sim.Farm
+	latest map[string][]byte // the last reading of each topic
+	muted  map[string]bool
+	wrap   map[string]func([]byte) []byte
+	orders []Arrival
+	begun  map[string]int
+	done   map[string]int
+	stops  []time.Time
 }
 
 // Arrival is an order as it arrived at the node.
@@ -126,9 +124,6 @@ func (f *Farm) take(m mqtt.Message) {
 		}
 	case strings.HasSuffix(m.Topic, "/stop"):
 		f.stops = append(f.stops, time.Now())
-	case strings.HasSuffix(m.Topic, "/lease"):
-		f.leases++
-		f.lastHop = time.Now()
 	}
 	f.sim.Receive(m.Topic, m.Body, f.send)
 }
@@ -223,13 +218,6 @@ func (f *Farm) Stops() []time.Time {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	return append([]time.Time(nil), f.stops...)
-}
-
-// Leases is how many leases arrived, and when the last did.
-func (f *Farm) Leases() (int, time.Time) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	return f.leases, f.lastHop
 }
 
 // Reboot cuts the power of the first node for a moment, in a dose or not.
