@@ -26,7 +26,6 @@ type Loops struct {
 	explained    time.Duration // what moves until then is no answer to a dose
 	lastAcid     given
 	lastBase     given
-	firstDose    given // of a reagent, after a long silence
 	lastGroup    Group
 	stockLast    bool
 	phWithheld   withheld

@@ -137,16 +137,12 @@ func TestHighPHAsksForAcidAndLowForBase(t *testing.T) {
 	}
 }
 
-// acidLately says that acid was given before: the next is not the first.
-func (b *bench) acidLately() { b.l.lastAcid = given{at: b.now.Up, ever: true} }
-
-// A dose: 0.8 of the need at e^-0.55 of the commissioned buffer capacity,
+// The first dose: 0.8 of the need at e^-0.55 of the commissioned buffer capacity,
 // by hand 0.8·e^-0.55·0.5 pH·0.5 meq/L/pH·100 L ÷ 0.5 meq/mL = 23.1 mL.
-func TestADoseIsAFractionOfThePessimisticNeed(t *testing.T) {
+func TestFirstDoseIsAFractionOfThePessimisticNeed(t *testing.T) {
 	b := newBench(t)
-	b.acidLately()
 	b.stand(6.3, 2, time.Minute)
-	near(t, "dose in mL", b.wants(acidPump, "pH 6.3").Volume.Millilitres(), 0.8*math.Exp(-0.55)*50, 0.5)
+	near(t, "first dose in mL", b.wants(acidPump, "pH 6.3").Volume.Millilitres(), 0.8*math.Exp(-0.55)*50, 0.5)
 }
 
 func TestNothingIsPlannedBeforeTheEstimateStands(t *testing.T) {
@@ -240,7 +236,6 @@ func TestTheDeadBandIsLeftAlone(t *testing.T) {
 
 func TestWhatIsInTransitIsNotDosedAgain(t *testing.T) {
 	b := newBench(t)
-	b.acidLately()
 	b.stand(6.0, 2, time.Minute)
 	given := Volume(0)
 	for range 5 {

@@ -34,9 +34,6 @@ func (l *Loops) Next(now Instant, target Target, limits []Volume) (Plan, bool) {
 	if len(limits) < len(l.pumps) {
 		return Plan{}, false
 	}
-	if l.firstDose.within(min(l.horizon(), firstWait), now.Up) {
-		return Plan{}, false // it shows best while nothing else is on its way
-	}
 	s := l.prospect(now, target)
 	reagent, wanted := l.reagent(now, target, &s.planned.ph, limits)
 	off := math.Abs(s.planned.ph.settled - float64(target.PH))
@@ -65,9 +62,6 @@ func (l *Loops) reagent(now Instant, target Target, ph *outlook, limits []Volume
 		amount := ph.amount(float64(target.PH), deadBandPH, smallest)
 		if !(amount > 0) {
 			continue
-		}
-		if own.first(now.Up) {
-			amount = min(amount, max(float64(firstPH*float64(ph.slope*l.ph.caution())), smallest))
 		}
 		if other.after(own) && !(failing > counterError) || other.within(counterWait, now.Up) && !(failing > counterHurry) {
 			continue
@@ -140,9 +134,6 @@ func (l *Loops) Opened(d Dose) {
 	}
 	p := &l.pumps[d.Pump]
 	l.strong.given(float64(d.Volume.Millilitres()*p.AcidPerML)/float64(l.tank.Volume), &l.ph, d.Up)
-	if p.Role == RoleAcid && l.lastAcid.first(d.Up) || p.Role == RoleBase && l.lastBase.first(d.Up) {
-		l.firstDose = given{at: d.Up, ever: true}
-	}
 	switch p.Role {
 	case RoleAcid:
 		l.stockLast = false

@@ -21,12 +21,6 @@ const (
 	strongMost = 2.995732273553991 // ln 20
 	// strongSpread is how sure such an answer is: what is still on its way shows later.
 	strongSpread = 0.3
-
-	// After so long without a reagent, and the first time, a dose of it is worth no more
-	// than this, and nothing follows until it has had dead time and lag to show.
-	silence   = 6 * time.Hour
-	firstPH   = 0.05
-	firstWait = 10 * time.Minute // at most: large tanks take hours
 )
 
 // strong compares how far pH has gone with all that was given meanwhile.
@@ -97,6 +91,3 @@ func (o *observer) weaken(s *strong, mixing, up time.Duration) {
 	o.drift = s.drift
 	o.value, o.vd, o.strikes = s.mean, 0, 0
 }
-
-// first says that a dose of this reagent is the first after a long silence.
-func (g given) first(up time.Duration) bool { return !g.within(silence, up) }

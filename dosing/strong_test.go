@@ -22,22 +22,6 @@ func (b *bench) respond(from, acid, buffer float64, length time.Duration) (ph fl
 	return ph
 }
 
-func TestTheFirstDoseIsSmallAndIsLeftTimeToShow(t *testing.T) {
-	b := newBench(t)
-	b.stand(6.5, 1.5, time.Minute)
-	first := b.wants(acidPump, "pH 6.5")
-	if worth := first.Volume.Millilitres() * 0.5 / 100 / 0.5; worth > firstPH {
-		t.Errorf("the first dose is worth %.3f pH as commissioned; at most %.2f", worth, firstPH)
-	}
-	b.deliver(first)
-	b.stand(6.5, 1.5, time.Minute)
-	b.wantsNothing("the first dose has not shown yet, and stock would blur it")
-	b.stand(6.49, 1.5, time.Minute)
-	if second := b.wants(acidPump, "it had its time"); second.Volume <= first.Volume {
-		t.Errorf("second dose %v, first %v: no longer small", second.Volume, first.Volume)
-	}
-}
-
 // Water with its phosphate run down: a twelfth of the commissioned buffer capacity.
 func TestABufferATenthOfTheCommissionedIsLearnedFromTheFirstDose(t *testing.T) {
 	b := newBench(t)
