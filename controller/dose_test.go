@@ -152,6 +152,24 @@ func TestNodeThatRestartsInADoseLeavesItUncertainAndCountedInFull(t *testing.T) 
 	}
 }
 
+// Nobody asks for it: what the farm reports stops a pump that runs already.
+func TestAnInterlockThatTripsStopsTheDoseThatRuns(t *testing.T) {
+	s := dosingStage(t)
+	o := s.nextOrder()
+	for o.tank != north || o.ml < 60 {
+		o = s.nextOrder()
+	}
+	s.pass(time.Second)
+	s.tap(north, dosing.QuantityLeak, func([]byte) []byte { return []byte("1") })
+	if !s.until(15*time.Second, func() bool { _, held := s.hold(north, safety.CauseLeak); return held }) {
+		t.Fatalf("the leak is not seen: %s", s.holds(north))
+	}
+	s.pass(3 * time.Second)
+	if pump, running := s.farm.Running(); running {
+		t.Errorf("pump %d runs on", pump)
+	}
+}
+
 func TestStopEndsTheDoseThatRuns(t *testing.T) {
 	s := dosingStage(t)
 	o := s.nextOrder()
