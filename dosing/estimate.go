@@ -39,6 +39,8 @@ type Estimate struct {
 
 	DriftAcid float64 // meq/L of acid needed per hour; positive = pH rises
 	DriftEC   float64 // mS/cm per hour
+	ApartAcid float64 // meq/L of acid needed by which the quick water stands above the slow; 0 = one water
+	ApartEC   float64 // mS/cm likewise
 
 	LnBuffer       float64 // ln(true ÷ commissioned buffer capacity), as learned
 	LnBufferSpread float64 // its standard deviation
@@ -74,7 +76,7 @@ type tuning struct {
 	driftWalk  float64 // variance per hour of the drift
 	valueWalk  float64 // variance per hour of the value
 	gainWalk   float64 // variance per hour of ln(scale)
-	gainMost   float64 // bound of ln(scale) upward; downward it is ln 3
+	gainMost   float64 // bound of ln(scale) upward; downward it is ln 3, or what a strong answer showed
 	timing     float64 // share of an arrival that may come early or late
 	resolution float64 // variance that averaging does not remove
 	answer     float64 // effect that counts as one answer
@@ -114,13 +116,15 @@ type observer struct {
 	pooled   float64 // effect of doses since the last answer
 	answered int
 
-	untaught, bold bool // see Without
+	least          float64 // bound of ln(scale) downward
+	untaught, bold bool    // see Without
 
 	entering float64 // amount that top-up still brings in; positive = value rises
+	waters   waters
 }
 
 func newObserver(curve Titration, scale, noise float64, t tuning) observer {
-	o := observer{curve: curve, scale: scale, noise: float64(noise * noise), tuning: t}
+	o := observer{curve: curve, scale: scale, noise: float64(noise * noise), tuning: t, least: -ln3}
 	o.resetDrift()
 	o.resetGain()
 	return o
@@ -128,7 +132,7 @@ func newObserver(curve Titration, scale, noise float64, t tuning) observer {
 
 func (o *observer) resetGain() {
 	o.gain, o.gg, o.dg, o.vg = 0, float64(o.tuning.startGain*o.tuning.startGain), 0, 0
-	o.answered, o.pooled = 0, 0
+	o.answered, o.pooled, o.least = 0, 0, -ln3
 }
 
 func (o *observer) resetDrift() {
@@ -178,14 +182,17 @@ func (o *observer) update(up time.Duration, arrived, gross, entered float64, lea
 	measured := o.sum / float64(o.count)
 	variance := o.noise/float64(o.count) + o.tuning.resolution
 	o.forgetBlock()
-	hours := (up - o.at).Hours()
+	elapsed := up - o.at
+	hours := elapsed.Hours()
 	o.at = up
 
 	capacity := o.capacity()
 	slope := o.curve.Buffer(o.value) * capacity
-	net := float64(o.drift*hours) + entered - arrived
+	leaked := o.waters.pass(elapsed, entered-arrived)
+	net := float64(o.drift*hours) + entered - arrived - leaked
 	o.value = o.curve.PHAfter(o.value, -net/capacity)
 	effect := gross / slope
+	o.doubtLeak()
 	o.predict(hours, hours/slope, -net/slope, effect, learning)
 
 	innovation, trusted := o.weigh(measured-o.value, o.vv+variance)
@@ -207,6 +214,15 @@ func (o *observer) update(up time.Duration, arrived, gross, entered float64, lea
 		o.blocks++
 	}
 	return true
+}
+
+// doubtLeak counts half of what leaks as unsure drift: share and exchange time are told to
+// within a factor of one and a half at best.
+func (o *observer) doubtLeak() {
+	if rate := o.waters.perHour(); rate != 0 {
+		doubt := min(math.Abs(rate)/2, o.tuning.driftBound)
+		o.dd = max(o.dd, float64(doubt*doubt))
+	}
 }
 
 // predict carries the covariances over one block; a and c are the value's
@@ -265,7 +281,7 @@ func (o *observer) correct(innovation, variance float64, learning bool) {
 	}
 	bound := o.tuning.driftBound
 	o.drift = max(-bound, min(bound, o.drift+float64(kd*innovation)))
-	o.gain = max(-ln3, min(o.tuning.gainMost, o.gain+float64(kg*innovation)))
+	o.gain = max(o.least, min(o.tuning.gainMost, o.gain+float64(kg*innovation)))
 	o.dd -= float64(kd * o.vd)
 	o.dg -= float64(kd * o.vg)
 	o.gg = max(o.gg-float64(kg*o.vg), leastSpread*leastSpread)

@@ -15,6 +15,7 @@ type Loops struct {
 
 	ph, ec observer
 	water  topUp
+	strong strong
 	blend  blend
 	came   Litres // top-up since the start
 	acids  []PumpID
@@ -22,6 +23,7 @@ type Loops struct {
 	stocks []PumpID
 
 	frozen       time.Duration // learning stands still until then
+	explained    time.Duration // what moves until then is no answer to a dose
 	lastAcid     given
 	lastBase     given
 	lastGroup    Group
@@ -73,6 +75,7 @@ func NewLoops(id TankID, tank Tank, pumps []Pump, curve Titration, totals *Total
 	l := &Loops{id: id, tank: tank, pumps: pumps, totals: totals}
 	l.ph = newObserver(curve, tank.BufferScale, orElse(tank.PHNoise, 0.02), tuningPH)
 	l.ec = newObserver(straight{}, 1, orElse(tank.ECNoise, 0.01), tuningEC)
+	l.ph.waters, l.ec.waters = watersOf(tank), watersOf(tank)
 	for i := range pumps {
 		p := &pumps[i]
 		switch {
@@ -87,7 +90,7 @@ func NewLoops(id TankID, tank Tank, pumps []Pump, curve Titration, totals *Total
 			l.stocks = append(l.stocks, PumpID(i))
 		}
 	}
-	l.blend = newBlend(pumps, l.stocks, float64(tank.Volume))
+	l.blend = newBlend(pumps, l.stocks, float64(tank.Quick()))
 	return l
 }
 
@@ -156,7 +159,7 @@ func (l *Loops) comesHome(now Instant) {
 		return
 	}
 	l.Freeze(now, now.Up+l.tank.FloodWait())
-	if volume := float64(l.tank.Volume); volume > 0 {
+	if volume := float64(l.tank.Quick()); volume > 0 {
 		unsure := more * (2*before + more) / float64(volume*volume)
 		l.ph.vv += float64(unsure * float64(HarmBand.PH*HarmBand.PH))
 		l.ec.vv += float64(unsure * float64(HarmBand.EC*HarmBand.EC))
@@ -166,7 +169,7 @@ func (l *Loops) comesHome(now Instant) {
 // toppedUp feeds forward what plain water does: its alkalinity wants acid, and it
 // dilutes. Both enter with the mixing lag.
 func (l *Loops) toppedUp(litres float64) {
-	volume := float64(l.tank.Volume)
+	volume := float64(l.tank.Quick())
 	if !(litres > 0) || !(volume > 0) {
 		return
 	}
@@ -176,6 +179,7 @@ func (l *Loops) toppedUp(litres float64) {
 	}
 	share := min(litres/volume, 0.5)
 	l.ph.entering += float64(share * l.tank.TopUp.Alkalinity)
+	l.strong.given(-float64(share*l.tank.TopUp.Alkalinity), &l.ph, l.ph.at)
 	if l.ec.blocks > 0 {
 		l.ec.entering -= float64(share * max(0, l.ec.value-float64(l.tank.TopUp.EC)))
 	}
@@ -191,17 +195,25 @@ func (l *Loops) advance(o *observer, up time.Duration) {
 		return
 	}
 	entered := o.enter(elapsed, l.tank.Lag)
-	if elapsed > l.staleAfter() {
-		// What happened in the gap was seen by nobody; drift and buffer keep.
-		o.begin(o.sum/float64(o.count), o.noise/float64(o.count)+o.tuning.resolution, up)
-		return
-	}
 	acid, ec, gross := l.arrivals(o.at, up)
 	refused := &l.phWithheld
 	if o == &l.ec {
 		acid, gross.acid, refused = -ec, gross.ec, &l.ecWithheld
 	}
+	if elapsed > l.staleAfter() {
+		// What happened in the gap was seen by nobody; drift and buffer keep, and the
+		// waters mix on.
+		o.waters.pass(elapsed, entered-acid)
+		o.begin(o.sum/float64(o.count), o.noise/float64(o.count)+o.tuning.resolution, up)
+		return
+	}
+	if o == &l.ph {
+		l.strong.read(o.sum/float64(o.count), up)
+	}
 	learning := up >= l.frozen && !refused.forTooLong(up, l.tank.MixingTime())
+	if o == &l.ph && up >= l.explained {
+		o.weaken(&l.strong, l.tank.MixingTime(), up)
+	}
 	if !o.update(up, acid, gross.acid, entered, learning) {
 		l.frozen = max(l.frozen, up+l.tank.MixingTime())
 	}
@@ -212,7 +224,7 @@ type amounts struct{ acid, ec float64 }
 
 // arrivals is what doses brought to the probes between two moments.
 func (l *Loops) arrivals(from, to time.Duration) (acid, ec float64, gross amounts) {
-	volume := float64(l.tank.Volume)
+	volume := float64(l.tank.Quick())
 	deadTime, lag := l.tank.DeadTime, l.tank.Lag
 	decay := -1.0
 	l.totals.EachInTransit(l.id, from, deadTime, lag, func(d *Dose, before float64) {
@@ -343,6 +355,7 @@ func (l *Loops) Estimate(now Instant, target Target) Estimate {
 		PH: PH(s.ph.settled), EC: Conductivity(s.ec.settled),
 		MeasuredPH: PH(s.ph.value), MeasuredEC: Conductivity(s.ec.value),
 		DriftAcid: l.ph.drift, DriftEC: l.ec.drift / l.ec.capacity(),
+		ApartAcid: l.ph.waters.apart, ApartEC: l.ec.waters.apart / l.ec.capacity(),
 		LnBuffer: l.ph.gain, LnBufferSpread: l.ph.spread(), ECGain: 1 / exponential(l.ec.gain), Answered: l.ph.answered,
 		AcidInTransit: s.moving.acid, BaseInTransit: s.moving.base, ECInTransit: s.moving.ec,
 	}
@@ -352,6 +365,7 @@ func (l *Loops) Estimate(now Instant, target Target) Estimate {
 // no dose explains, a dose by hand, standing water. Values are still followed.
 func (l *Loops) Freeze(now Instant, until time.Duration) {
 	l.frozen = max(l.frozen, now.Up, until)
+	l.explained, l.strong = l.frozen, strong{}
 }
 
 // ResetLearning forgets the buffer scale and the EC gain: a pump or probe was
