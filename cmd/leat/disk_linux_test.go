@@ -10,17 +10,27 @@ import (
 	"leat/controller/app/apptest"
 )
 
-// smallDisk mounts a file system of two megabytes, which only root may do.
-func smallDisk(t *testing.T) string {
+// mountSmall mounts a file system of a few megabytes, which only root may do.
+func mountSmall(t *testing.T, size string) (string, error) {
 	t.Helper()
 	folder := t.TempDir()
-	if err := syscall.Mount("tmpfs", folder, "tmpfs", 0, "size=2m,mode=0755"); err != nil {
+	if err := syscall.Mount("tmpfs", folder, "tmpfs", 0, "size="+size+",mode=0755"); err != nil {
+		return "", err
+	}
+	t.Cleanup(func() { _ = syscall.Unmount(folder, syscall.MNT_DETACH) })
+	return folder, nil
+}
+
+// smallDisk is one of two megabytes.
+func smallDisk(t *testing.T) string {
+	t.Helper()
+	folder, err := mountSmall(t, "2m")
+	if err != nil {
 		if apptest.Real() {
 			t.Fatalf("a small file system cannot be mounted: %v; run the real tests as root", err)
 		}
 		t.Skipf("a small file system cannot be mounted: %v; this test needs root", err)
 	}
-	t.Cleanup(func() { _ = syscall.Unmount(folder, syscall.MNT_DETACH) })
 	return folder
 }
 

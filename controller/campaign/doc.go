@@ -23,7 +23,8 @@
 // 0.02 to 0.10 pH or 0.02 to 0.08 mS/cm as commissioned) and writes ten times or a tenth of it down, another liquid, another
 // tank (with one tank: the same twice), or asks for a setpoint ten times too high or a digit off; two to twenty minutes later
 // it is voided and written down right. The water has what was truly poured. The invariants are those of every night; the
-// ledger is replayed after each word too. A switch of its own rather than a fault among others: it goes with all of them, a
+// ledger is replayed after each word too. Two to four times a night, too, people ask within seconds for less of a tank and for
+// more, while the disk keeps its word back: what was asked for later and lets less happen must win. A switch of its own rather than a fault among others: it goes with all of them, a
 // night without faults stays one, and the nights of swarm stay what they were.
 //
 // # How a night is scored

@@ -29,7 +29,19 @@ func Instance(dir string) (string, error) {
 		return "", fmt.Errorf("no randomness for an instance id: %w", err)
 	}
 	id := hex.EncodeToString(random[:])
-	if err := os.WriteFile(path, []byte(id+"\n"), 0o600); err != nil {
+	// A name that is lost with the power would make this daemon a stranger to its own station.
+	unfinished := path + ".unfinished"
+	err = os.WriteFile(unfinished, []byte(id+"\n"), 0o600)
+	if err == nil {
+		err = syncFile(unfinished)
+	}
+	if err == nil {
+		err = os.Rename(unfinished, path)
+	}
+	if err == nil {
+		err = syncFolder(dir)
+	}
+	if err != nil {
 		return "", fmt.Errorf("%s cannot be written: %w; give the daemon a state folder that it may write", path, err)
 	}
 	return id, nil

@@ -64,15 +64,8 @@ func openCopy(path string) (*DB, error) {
 // and begins a new epoch in it. Hold Lock before it. It returns where the former
 // record now is; empty = there was none.
 func Restore(dir string, from Copied, by, note string) (aside string, err error) {
-	epoch := from.Epoch
-	if here, err := OpenReader(dir); err == nil {
-		// What is here may know of later epochs, broken or not.
-		if newest, err := newestEpoch(here); err == nil {
-			epoch = max(epoch, newest)
-		}
-		_ = here.Close()
-	}
-	fresh := filepath.Join(dir, "restored.unfinished")
+	epoch := max(from.Epoch, epochsHere(dir))
+	fresh := filepath.Join(dir, unfinishedRestore)
 	if err := os.RemoveAll(fresh); err != nil {
 		return "", fmt.Errorf("restore: %w", err)
 	}
@@ -82,16 +75,78 @@ func Restore(dir string, from Copied, by, note string) (aside string, err error)
 	if err := prepare(fresh, from, epoch+epochsAhead, by, note); err != nil {
 		return "", errors.Join(fmt.Errorf("restore: %w; the folder's own ledger is as it was", err), os.RemoveAll(fresh))
 	}
-	if aside, err = setAside(dir); err != nil {
-		return aside, fmt.Errorf("restore: %w", err)
+	// Until the prepared folder is gone, no daemon opens this one.
+	if err := syncFolder(dir); err != nil {
+		return "", fmt.Errorf("restore: %w", err)
 	}
-	// The witness last: without it the database is judged by its chain alone.
-	for _, name := range []string{fileName, headName} {
-		if err := os.Rename(filepath.Join(fresh, name), filepath.Join(dir, name)); err != nil {
+	aside, moves, err := movesOf(dir, fresh)
+	if err != nil {
+		return "", fmt.Errorf("restore: %w", err)
+	}
+	for _, m := range moves {
+		if err := os.Rename(m.from, m.to); err != nil {
 			return aside, fmt.Errorf("restore: %w; the former ledger is in %s", err, aside)
 		}
 	}
+	if err := syncFolder(dir); err != nil {
+		return aside, fmt.Errorf("restore: %w", err)
+	}
 	return aside, errors.Join(os.RemoveAll(fresh), syncFolder(dir))
+}
+
+// unfinishedRestore is the folder in which a copy is prepared. While it is there a record
+// may be half moved: its database gone, its log not.
+const unfinishedRestore = "restored.unfinished"
+
+// restoring says that a restore was cut off and has to be done again.
+func restoring(dir string) error {
+	if _, err := os.Lstat(filepath.Join(dir, unfinishedRestore)); err != nil {
+		return nil
+	}
+	return fmt.Errorf("a restore of the ledger in %s was cut off before it was done: run leat ledger restore again; what was the ledger is in the folder, "+
+		"or in its before-restore-…; until then nothing is dosed", dir)
+}
+
+// epochsHere is the highest epoch that any record in the folder knows of, broken, set
+// aside or not.
+func epochsHere(dir string) (epoch uint32) {
+	folders, _ := filepath.Glob(filepath.Join(dir, "before-restore-*")) // the pattern is sound
+	for _, folder := range append(folders, dir) {
+		here, err := OpenReader(folder)
+		if err != nil {
+			continue
+		}
+		if newest, err := newestEpoch(here); err == nil {
+			epoch = max(epoch, newest)
+		}
+		_ = here.Close()
+	}
+	return epoch
+}
+
+type move struct{ from, to string }
+
+// movesOf are the moves that put what was prepared in the record's place, in their order. What the folder
+// holds of a record goes into a folder of its own. The witness comes last: without it the database is
+// judged by its chain alone.
+func movesOf(dir, fresh string) (aside string, moves []move, err error) {
+	for _, name := range []string{fileName, fileName + "-wal", fileName + "-shm", headName} {
+		path := filepath.Join(dir, name)
+		if _, err := os.Lstat(path); errors.Is(err, os.ErrNotExist) {
+			continue
+		}
+		if aside == "" {
+			aside = filepath.Join(dir, "before-restore-"+time.Now().UTC().Format("20060102T150405.000"))
+			if err := os.Mkdir(aside, 0o700); err != nil {
+				return "", nil, err
+			}
+		}
+		moves = append(moves, move{path, filepath.Join(aside, name)})
+	}
+	for _, name := range []string{fileName, headName} {
+		moves = append(moves, move{filepath.Join(fresh, name), filepath.Join(dir, name)})
+	}
+	return aside, moves, nil
 }
 
 // newestEpoch follows a record as far as it can be read.
@@ -134,24 +189,4 @@ func copyFile(from, to string) error {
 	}
 	_, err = io.Copy(target, source)
 	return errors.Join(err, target.Sync(), target.Close())
-}
-
-// setAside moves what the folder holds of a record into a folder of its own.
-func setAside(dir string) (aside string, err error) {
-	for _, name := range []string{fileName, fileName + "-wal", fileName + "-shm", headName} {
-		path := filepath.Join(dir, name)
-		if _, err := os.Lstat(path); errors.Is(err, os.ErrNotExist) {
-			continue
-		}
-		if aside == "" {
-			aside = filepath.Join(dir, "before-restore-"+time.Now().UTC().Format("20060102T150405.000"))
-			if err := os.Mkdir(aside, 0o700); err != nil {
-				return "", err
-			}
-		}
-		if err := os.Rename(path, filepath.Join(aside, name)); err != nil {
-			return aside, err
-		}
-	}
-	return aside, nil
 }

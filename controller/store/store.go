@@ -58,6 +58,9 @@ func Open(dir string) (*DB, error) {
 	if err := makeFolder(dir); err != nil {
 		return nil, err
 	}
+	if err := restoring(dir); err != nil {
+		return nil, err
+	}
 	path, err := filepath.Abs(filepath.Join(dir, fileName))
 	if err != nil {
 		return nil, fmt.Errorf("state folder %s: %w", dir, err)
