@@ -38,7 +38,15 @@ complete -o default -F _leat leat
 }
 compdef _leat leat
 `,
-	"fish": `complete -c leat -a '(leat complete (commandline -opc)[2..-1] (commandline -ct) 2>/dev/null)'
+	"fish": `function __leat_complete
+  set -l found (leat complete (commandline -opc)[2..-1] (commandline -ct) 2>/dev/null)
+  if test (count $found) -gt 0
+    printf '%s\n' $found
+  else
+    __fish_complete_path (commandline -ct)
+  end
+end
+complete -c leat -f -a '(__leat_complete)'
 `,
 }
 

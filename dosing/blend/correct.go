@@ -196,28 +196,7 @@ func (out *Corrected) dumpRound(q *squares, c *Correction, tank Content, role do
 	task, wants := out.Add.Task, out.Add.Wants
 	task.refill, task.dumped, task.Base = &c.Water, dumped, tank
 	known, share := task.around(volume)
-	columns := make([]Content, n)
-	columns[0] = Content{}.Plus(c.Water.Plus(tank, -1), share)
-	q.g[0], q.upper[0] = 1, 1
-	for i := range c.Stocks {
-		columns[i+1] = Content{}.Plus(c.Stocks[i].perUnit(), share)
-		sum := 0.0
-		for s := NO3; s <= S; s++ {
-			if wants[s].Amount > 0 {
-				sum += math.Pow(columns[i+1][s]/wants[s].Amount, 2)
-			}
-		}
-		if c.Stocks[i].acidic() {
-			sum = max(sum, math.Pow(balanceOf(columns[i+1]), 2))
-		}
-		q.g[(i+1)*n+i+1] = 1e-6 * max(sum, 1e-6)
-		if c.Stocks[i].AtMost > 0 {
-			q.upper[i+1] = c.Stocks[i].AtMost
-		}
-		if c.Stocks[i].acidic() && c.Stocks[i].Role != role {
-			q.upper[i+1] = 0
-		}
-	}
+	columns := c.columns(q, &out.Add.Wants, tank, share, role)
 	most := func(of func(Content) float64, limit float64) {
 		row := make([]float64, n)
 		for i := range row {
@@ -250,6 +229,35 @@ func (out *Corrected) dumpRound(q *squares, c *Correction, tank Content, role do
 		most(func(v Content) float64 { return -balanceOf(v) }, -need+0.02)
 	}
 	return q.solve()
+}
+
+// columns are what a litre gains by each unknown of a dump: first the source water that
+// takes the place of what was dumped, then each stock; q takes their costs and bounds.
+func (c *Correction) columns(q *squares, wants *[SubstanceCount]Want, tank Content, share float64, role dosing.Role) []Content {
+	n := len(c.Stocks) + 1
+	columns := make([]Content, n)
+	columns[0] = Content{}.Plus(c.Water.Plus(tank, -1), share)
+	q.g[0], q.upper[0] = 1, 1
+	for i := range c.Stocks {
+		columns[i+1] = Content{}.Plus(c.Stocks[i].perUnit(), share)
+		sum := 0.0
+		for s := NO3; s <= S; s++ {
+			if wants[s].Amount > 0 {
+				sum += math.Pow(columns[i+1][s]/wants[s].Amount, 2)
+			}
+		}
+		if c.Stocks[i].acidic() {
+			sum = max(sum, math.Pow(balanceOf(columns[i+1]), 2))
+		}
+		q.g[(i+1)*n+i+1] = 1e-6 * max(sum, 1e-6)
+		if c.Stocks[i].AtMost > 0 {
+			q.upper[i+1] = c.Stocks[i].AtMost
+		}
+		if c.Stocks[i].acidic() && c.Stocks[i].Role != role {
+			q.upper[i+1] = 0
+		}
+	}
+	return columns
 }
 
 // limited brings a row to a length of about one, as squares wants its limits.

@@ -17,22 +17,15 @@ const gradeHint = `write it as "grade 13-0-46 + 13 NO3-N": N-P-K in per cent as 
 // A solid fertiliser is neutral; what rounded percentages leave open is carried as
 // Rest, so that it reads as neither acid nor base.
 func ReadGrade(text string) (perKilogram Content, chelate string, err error) {
-	fault := func(what, problem string) error { return &Fault{0, what, problem, gradeHint} }
 	body, found := strings.CutPrefix(strings.TrimSpace(text), "grade ")
 	if !found {
-		return Content{}, "", fault(text, "is no grade")
+		return Content{}, "", gradeFault(text, "is no grade")
 	}
 	body, elements := strings.CutPrefix(strings.TrimSpace(body), "as elements ")
 	parts := strings.Split(body, "+")
-	numbers := strings.Split(strings.TrimSpace(parts[0]), "-")
-	if len(numbers) != 3 {
-		return Content{}, "", fault(parts[0], "is not N-P-K")
-	}
-	var npk [3]float64
-	for i, n := range numbers {
-		if npk[i], err = decimal(n); err != nil || npk[i] > 100 {
-			return Content{}, "", fault(parts[0], "is not N-P-K in per cent")
-		}
+	npk, err := readNPK(parts[0])
+	if err != nil {
+		return Content{}, "", err
 	}
 	names := [3]string{"N", "P2O5", "K2O"}
 	if elements {
@@ -45,26 +38,15 @@ func ReadGrade(text string) (perKilogram Content, chelate string, err error) {
 	}
 	forms := 0.0
 	for _, part := range parts[1:] {
-		words := strings.Fields(part)
-		if len(words) < 2 || len(words) > 3 {
-			return Content{}, "", fault(part, "is not PERCENT ELEMENT")
+		percent, s, of, err := readAddition(part)
+		if err != nil {
+			return Content{}, "", err
 		}
-		percent, err := decimal(words[0])
-		s, ok := spelled(words[1])
-		if err != nil || !ok || s.substance >= SubstanceCount || percent > 100 {
-			return Content{}, "", fault(part, "is not PERCENT ELEMENT")
-		}
-		if len(words) == 3 {
-			if s.substance != Fe {
-				return Content{}, "", fault(part, "names a chelate of something other than iron")
-			}
-			chelate = strings.ToUpper(words[2])
-			if _, ok := chelateLimit(chelate); !ok {
-				return Content{}, "", fault(words[2], "is no chelate of the table (EDTA, DTPA, EDDHA)")
-			}
+		if of != "" {
+			chelate = of
 		}
 		if perKilogram[s.substance] > 0 {
-			return Content{}, "", fault(part, "is stated twice")
+			return Content{}, "", gradeFault(part, "is stated twice")
 		}
 		perKilogram[s.substance] = percent * 10_000 / s.mass * s.per
 		if s.substance == NO3 || s.substance == NH4 {
@@ -74,13 +56,53 @@ func ReadGrade(text string) (perKilogram Content, chelate string, err error) {
 		}
 	}
 	if math.Abs(forms-npk[0]) > 0.35 { // labels round each form to a tenth or two
-		return Content{}, "", fault(fmt.Sprintf("%g %% N", npk[0]), fmt.Sprintf("has %s %% of it as NO3-N and NH4-N (urea is not taken: it is no nutrient in a tank)", figure(forms)))
+		return Content{}, "", gradeFault(fmt.Sprintf("%g %% N", npk[0]), fmt.Sprintf("has %s %% of it as NO3-N and NH4-N (urea is not taken: it is no nutrient in a tank)", figure(forms)))
 	}
 	if total > 120 || total == 0 { // oxides may pass 100 %: 0-52-34 with S as SO3
-		return Content{}, "", fault(text, "does not add up")
+		return Content{}, "", gradeFault(text, "does not add up")
 	}
 	perKilogram[Rest] = -openCharge(perKilogram)
 	return perKilogram, chelate, nil
+}
+
+func gradeFault(what, problem string) error { return &Fault{0, what, problem, gradeHint} }
+
+// readNPK reads "13-0-46".
+func readNPK(text string) (npk [3]float64, err error) {
+	numbers := strings.Split(strings.TrimSpace(text), "-")
+	if len(numbers) != 3 {
+		return npk, gradeFault(text, "is not N-P-K")
+	}
+	for i, n := range numbers {
+		if npk[i], err = decimal(n); err != nil || npk[i] > 100 {
+			return npk, gradeFault(text, "is not N-P-K in per cent")
+		}
+	}
+	return npk, nil
+}
+
+// readAddition reads "13 NO3-N", and "7 Fe DTPA" with its chelate.
+func readAddition(part string) (percent float64, s spelling, chelate string, err error) {
+	words := strings.Fields(part)
+	if len(words) < 2 || len(words) > 3 {
+		return 0, s, "", gradeFault(part, "is not PERCENT ELEMENT")
+	}
+	percent, err = decimal(words[0])
+	s, ok := spelled(words[1])
+	if err != nil || !ok || s.substance >= SubstanceCount || percent > 100 {
+		return 0, s, "", gradeFault(part, "is not PERCENT ELEMENT")
+	}
+	if len(words) == 2 {
+		return percent, s, "", nil
+	}
+	if s.substance != Fe {
+		return 0, s, "", gradeFault(part, "names a chelate of something other than iron")
+	}
+	chelate = strings.ToUpper(words[2])
+	if _, ok := chelateLimit(chelate); !ok {
+		return 0, s, "", gradeFault(words[2], "is no chelate of the table (EDTA, DTPA, EDDHA)")
+	}
+	return percent, s, chelate, nil
 }
 
 // openCharge is the strong charge that a neutral salt of H2PO4 would not have.
