@@ -113,22 +113,6 @@ func TestOlderCopyOfTheLedgerLocksTheStationOut(t *testing.T) {
 	}
 }
 
-// A person who clears reads what clear cannot end, and what does.
-func TestClearSaysWhatStaysAndWhatEndsIt(t *testing.T) {
-	s := dosingStage(t)
-	s.inject("epoch-stepped", 0)
-	s.behind("seen epoch 51")
-	a := s.ask(controller.RequestClear, "looked")
-	for _, want := range []string{"cleared, but record-behind-node stays: A pump node knows of later orders", "It ends when a person raises the epoch with leat mode raise-epoch"} {
-		if !strings.Contains(a.Text, want) {
-			t.Errorf("clear answers %q, without %q", a.Text, want)
-		}
-	}
-	if strings.Contains(a.Text, "lifted by clear alone") || strings.Contains(a.Text, "observing") {
-		t.Errorf("clear answers %q", a.Text)
-	}
-}
-
 // Clear does not end a stop that is still pressed, and must not send a person to clear again as if that were all.
 func TestClearUnderAStopThatIsStillPressedSaysThatItStays(t *testing.T) {
 	s := dosingStage(t)

@@ -45,72 +45,6 @@ func (s *stage) outcomes(o ledger.Outcome, since time.Duration) int {
 	return n
 }
 
-func TestOrderGoesOutOnlyAfterItsIntentIsDurable(t *testing.T) {
-	s := newStage(t, &scenario{})
-	s.Arm()
-	s.pass(6 * time.Minute)
-	s.SlowDisk = true
-	s.pass(3 * time.Minute)
-	if len(s.orders) != 0 {
-		t.Fatalf("order %+v, though nobody said that its intent is on disk", s.orders[0])
-	}
-	intents := 0
-	for _, p := range s.Core.View(s.Now()).Pumps {
-		if p.OpenOrder != "" {
-			intents++
-		}
-	}
-	if intents != 1 {
-		t.Errorf("%d intents are open, want one: the next waits for the first", intents)
-	}
-	s.SlowDisk = false
-	s.Sync()
-	// The start window of the first is long over: it is withdrawn, and the next goes.
-	if n := s.outcomes(ledger.OutcomeWithdrawn, 0); n != 1 {
-		t.Errorf("%d doses withdrawn, want the one that waited too long", n)
-	}
-	s.pass(time.Minute)
-	if len(s.orders) == 0 {
-		t.Error("no dose after the disk was well again")
-	}
-}
-
-func TestDurableIntentIsJudgedAgainBeforeItsOrder(t *testing.T) {
-	s := newStage(t, &scenario{})
-	s.Arm()
-	s.pass(6 * time.Minute)
-	s.SlowDisk = true
-	open := func() bool {
-		for _, p := range s.Core.View(s.Now()).Pumps {
-			if p.OpenOrder != "" {
-				return true
-			}
-		}
-		return false
-	}
-	if !s.until(3*time.Minute, open) {
-		t.Fatal("no intent")
-	}
-	for _, id := range []dosing.TankID{north, nursery} {
-		s.Ask(controller.Request{Kind: controller.RequestPause, Tank: id, Role: controller.RoleOperate})
-		if _, ok := s.hold(id, safety.CauseOperatorPause); !ok {
-			t.Fatalf("the pause of tank %d waits for the disk", id)
-		}
-	}
-	s.Sync()
-	if len(s.orders) != 0 {
-		t.Errorf("order %+v into a paused tank", s.orders[0])
-	}
-	if s.outcomes(ledger.OutcomeWithdrawn, 0) != 1 {
-		t.Error("the dose was not withdrawn")
-	}
-	for _, p := range s.Core.View(s.Now()).Pumps {
-		if p.Ever != 0 {
-			t.Errorf("%s of %s count, though nothing was sent", p.Ever, p.Name)
-		}
-	}
-}
-
 func TestNoDoseIsWithdrawnInANightWithoutFaults(t *testing.T) {
 	s := dosingStage(t)
 	s.pass(50 * time.Minute)
@@ -218,6 +152,24 @@ func TestNodeThatRestartsInADoseLeavesItUncertainAndCountedInFull(t *testing.T) 
 	}
 }
 
+// Nobody asks for it: what the farm reports stops a pump that runs already.
+func TestAnInterlockThatTripsStopsTheDoseThatRuns(t *testing.T) {
+	s := dosingStage(t)
+	o := s.nextOrder()
+	for o.tank != north || o.ml < 60 {
+		o = s.nextOrder()
+	}
+	s.pass(time.Second)
+	s.tap(north, dosing.QuantityLeak, func([]byte) []byte { return []byte("1") })
+	if !s.until(15*time.Second, func() bool { _, held := s.hold(north, safety.CauseLeak); return held }) {
+		t.Fatalf("the leak is not seen: %s", s.holds(north))
+	}
+	s.pass(3 * time.Second)
+	if pump, running := s.farm.Running(); running {
+		t.Errorf("pump %d runs on", pump)
+	}
+}
+
 func TestStopEndsTheDoseThatRuns(t *testing.T) {
 	s := dosingStage(t)
 	o := s.nextOrder()
@@ -299,31 +251,6 @@ func TestInterruptedBlendIsFinishedFirst(t *testing.T) {
 	}
 }
 
-func TestLatchedTripOutlivesARestart(t *testing.T) {
-	s := dosingStage(t)
-	s.inject("tank-leaks", time.Minute)
-	s.pass(2 * time.Minute)
-	s.restart(time.Minute)
-	orders := len(s.orders)
-	hold, stands := s.hold(north, safety.CauseLeak)
-	if !stands || hold.Action != safety.Stop {
-		t.Fatalf("after the restart: %s", s.holds(north))
-	}
-	if a := s.ask(controller.RequestArm, ""); a.Accepted {
-		t.Error("armed though a latched trip stands")
-	}
-	s.pass(20 * time.Minute)
-	for _, o := range s.orders[orders:] {
-		if o.tank == north {
-			t.Errorf("%+v though a latched trip stands", o)
-		}
-	}
-	s.must(controller.RequestClear, "the floor is dry, the union was tightened")
-	if _, stands := s.hold(north, safety.CauseLeak); stands {
-		t.Error("cleared, and it stands")
-	}
-}
-
 func TestStopOfOnePumpOutlivesARestartAndLeavesTheOthersAlone(t *testing.T) {
 	s := dosingStage(t)
 	s.inject("acid-empty", 0)
@@ -345,33 +272,6 @@ func TestStopOfOnePumpOutlivesARestartAndLeavesTheOthersAlone(t *testing.T) {
 	}
 	if len(s.orders) == orders {
 		t.Error("nothing else was dosed either")
-	}
-}
-
-func TestUnconfirmedWaterOutlivesRestartClearAndArming(t *testing.T) {
-	s := dosingStage(t)
-	s.must(controller.RequestCleaning, "peroxide")
-	s.restart(time.Hour)
-	orders := len(s.orders)
-	if _, ok := s.hold(north, safety.CauseSolutionUnconfirmed); !ok {
-		t.Fatalf("after the restart: %s", s.holds(north))
-	}
-	if a := s.ask(controller.RequestClear, "looked"); !a.Accepted {
-		t.Fatal(a.Text)
-	}
-	s.ask(controller.RequestArm, "")
-	s.pass(20 * time.Minute)
-	for _, o := range s.orders[orders:] {
-		if o.tank == north {
-			t.Fatalf("order %+v into unconfirmed water", o)
-		}
-	}
-	if view := s.view(north); view.Mode != safety.ModeStopped || view.Fit {
-		t.Errorf("%s, fit %v", view.Reason, view.Fit)
-	}
-	confirmAndArm(s)
-	if !s.until(30*time.Minute, func() bool { return s.orders[len(s.orders)-1].tank == north && len(s.orders) > orders }) {
-		t.Errorf("nothing was dosed after the water was confirmed: %s", s.holds(north))
 	}
 }
 

@@ -33,6 +33,7 @@ type IonsView struct {
 	Surplus  string       // what acid or base brings too much of, in words
 	Lever    string       // what ammonium's share could do about the acid, in words; advice only
 	Dumps    []ratio.Dump // that are due
+	Setpoint float64      // the EC that keeps the nutrients at the recipe's strength; 0 = the present one does, or nothing is known
 	Advice   string       // when the next analysis or a dump is due, in words
 }
 
@@ -104,9 +105,9 @@ func (c *Core) followIons(now dosing.Instant) {
 		t.toppedUpIons()
 		t.ions.account.Toward(t.ec.present)
 		if e := t.loops.Estimate(now, t.target()); e.ECKnown {
-			pH := float64(e.MeasuredPH)
-			if !e.PHKnown {
-				pH = t.ph.present
+			pH := 0.0
+			if e.PHKnown {
+				pH = float64(e.MeasuredPH)
 			}
 			t.ions.account.Follow(now.Up, float64(e.MeasuredEC)+e.ECInTransit, pH)
 		}
@@ -163,6 +164,10 @@ func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
 	}
 	for _, d := range v.Dumps {
 		v.Advice = strings.TrimPrefix(v.Advice+"; "+d.String(), "; ")
+	}
+	var words string
+	if v.Setpoint, words = a.Setpoint(); v.Setpoint > 0 {
+		v.Advice = strings.TrimPrefix(v.Advice+"; "+words, "; ")
 	}
 	return v
 }

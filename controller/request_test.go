@@ -198,21 +198,6 @@ func TestPauseWithAnEndKeepsItOverARestart(t *testing.T) {
 	}
 }
 
-func TestCleaningEndsOnlyWithConfirmedWater(t *testing.T) {
-	s := dosingStage(t)
-	s.must(controller.RequestCleaning, "peroxide")
-	if a := s.ask(controller.RequestResume, ""); a.Accepted {
-		t.Error("a cleaning was resumed from")
-	}
-	if a := s.ask(controller.RequestConfirmWater, ""); a.Accepted {
-		t.Error("the water was confirmed without a word")
-	}
-	s.must(controller.RequestConfirmWater, "rinsed twice, nutrient solution, no disinfectant")
-	if _, ok := s.hold(north, safety.CauseCleaning); ok {
-		t.Error("the cleaning goes on")
-	}
-}
-
 func TestDoseByHandCountsLikeADose(t *testing.T) {
 	s := dosingStage(t)
 	before, pump := s.view(north).Settled, s.Core.View(s.Now()).Pumps[acidNorth]

@@ -43,6 +43,15 @@ const (
 	nursery dosing.TankID = 1
 )
 
+// scenario is a sample farm other than the usual one.
+type scenario struct {
+	cause    safety.Cause
+	recipe   bool                       // the sample's recipes stand; else its stocks are shared by hand
+	text     func(string) string        // other configuration
+	settings func(*controller.Settings) // other settings, past the checks of the configuration
+	options  func(*sim.Options)         // another farm
+}
+
 // stage is a rig with everything written down that a person could have seen.
 type stage struct {
 	*rig
@@ -62,38 +71,6 @@ type ordered struct {
 	tank dosing.TankID
 	pump dosing.PumpID
 	ml   float64
-}
-
-// fittings turns inputs that the sample leaves out into fitted ones.
-func fittings(inputs ...string) func(string) string {
-	return func(text string) string {
-		for _, name := range inputs {
-			at := strings.Index(text, "[tank.input."+name+"]\n")
-			if at < 0 {
-				// The first tank gets it.
-				text = replaceOnce(text, "[tank.input.flood]\n", "[tank.input.flood]\n\n[tank.input."+name+"]\n"+compensation(name))
-				continue
-			}
-			line := strings.Index(text[at:], "not_fitted")
-			end := strings.Index(text[at+line:], "\n")
-			text = text[:at+line] + text[at+line+end+1:]
-		}
-		return text
-	}
-}
-
-func compensation(input string) string {
-	if strings.HasPrefix(input, "ph") {
-		return "compensation = \"Nernst\"\nnoise = \"0.01 pH\"\n"
-	}
-	return ""
-}
-
-// levelOf fits a level sensor to the container of a pump.
-func levelOf(pump string) func(string) string {
-	return func(text string) string {
-		return replaceOnce(text, "name = \""+pump+"\"\n", "name = \""+pump+"\"\nlevel = { every = \"5s\" }\n")
-	}
 }
 
 // sharedByHand takes the recipes out of the sample and states a share for each stock:
@@ -196,18 +173,6 @@ func (s *stage) inject(fault string, for_ time.Duration, pump ...dosing.PumpID) 
 	if err := s.farm.Inject(in); err != nil {
 		s.t.Fatal(err)
 	}
-}
-
-// tapLevel alters what arrives of a container's level.
-func (s *stage) tapLevel(pump dosing.PumpID, with func([]byte) []byte) {
-	for i := range s.file.InputTopics {
-		set := &s.file.Settings.Safety.Inputs[s.file.InputTopics[i].Input]
-		if set.Quantity == dosing.QuantityStockLevel && set.Pump == pump {
-			s.taps[s.file.InputTopics[i].Topic] = with
-			return
-		}
-	}
-	s.t.Fatalf("pump %d has no level sensor", pump)
 }
 
 func replaceOnce(text, old, fresh string) string {

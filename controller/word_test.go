@@ -210,3 +210,16 @@ func TestForgedOverDeliveryDosesNothing(t *testing.T) {
 		t.Errorf("nobody is told: %s", s.holds(north))
 	}
 }
+
+func TestALaterWordOfLessCountsNothingAway(t *testing.T) {
+	s := dosingStage(t)
+	o := s.nextOrder()
+	s.settled()
+	before := s.Core.View(s.Now()).Pumps[o.pump]
+	run := dosing.FromMillilitres(o.ml).RunTime(s.file.Settings.Safety.Pumps[o.pump].PerSecond)
+	s.hear(controller.Report{Order: s.lastOrder(), Pump: o.pump, Phase: controller.PhaseDone, Volume: dosing.FromMillilitres(o.ml) / 2, Run: run / 2})
+	after := s.Core.View(s.Now()).Pumps[o.pump]
+	if after.Volume != before.Volume || after.Doses != before.Doses || after.Ever != before.Ever {
+		t.Errorf("before %+v, %+v, %s; after %+v, %+v, %s", before.Doses, before.Volume, before.Ever, after.Doses, after.Volume, after.Ever)
+	}
+}

@@ -28,4 +28,13 @@
 // 2000 pH IAE went from 4.38 to 4.26, but overshoot p95 from .178 to .195 and settling p95 from 39 to 48 min; in
 // the nights of `dosing`'s own tests pH in band fell to .884 where .975 is wanted. Only these starting values were
 // tried, and the error of the learned scale after a filling was not measured: it still reads low for about an hour.
+//
+// # A strong answer lowers the learned buffer at once
+//
+// Where phosphate has run down a dose does up to twelve times what was commissioned allows. The filter took that for
+// somebody's hand, froze and learned nothing, and the next dose was as large. Now the move is set against all that was
+// given since, arrived or not, with twice the usual drift; what goes further than that by three tenths is the buffer, down to
+// a twentieth. Timing, noise and mixing need not be known for it. Tried and not kept: a first dose of 0.05 pH that is left dead
+// time and lag to show before anything follows. On 30 nights of `depleted` from seed 1 pH in band rose from .970 to .974 by the answer and to .976 by the dose too, but
+// with θ and τ commissioned 30 % wrong EC in band of the worst 5 % of farm nights fell from .998 to .923.
 package dosing

@@ -74,7 +74,7 @@ type tuning struct {
 	driftWalk  float64 // variance per hour of the drift
 	valueWalk  float64 // variance per hour of the value
 	gainWalk   float64 // variance per hour of ln(scale)
-	gainMost   float64 // bound of ln(scale) upward; downward it is ln 3
+	gainMost   float64 // bound of ln(scale) upward; downward it is ln 3, or what a strong answer showed
 	timing     float64 // share of an arrival that may come early or late
 	resolution float64 // variance that averaging does not remove
 	answer     float64 // effect that counts as one answer
@@ -114,13 +114,14 @@ type observer struct {
 	pooled   float64 // effect of doses since the last answer
 	answered int
 
-	untaught, bold bool // see Without
+	least          float64 // bound of ln(scale) downward
+	untaught, bold bool    // see Without
 
 	entering float64 // amount that top-up still brings in; positive = value rises
 }
 
 func newObserver(curve Titration, scale, noise float64, t tuning) observer {
-	o := observer{curve: curve, scale: scale, noise: float64(noise * noise), tuning: t}
+	o := observer{curve: curve, scale: scale, noise: float64(noise * noise), tuning: t, least: -ln3}
 	o.resetDrift()
 	o.resetGain()
 	return o
@@ -128,7 +129,7 @@ func newObserver(curve Titration, scale, noise float64, t tuning) observer {
 
 func (o *observer) resetGain() {
 	o.gain, o.gg, o.dg, o.vg = 0, float64(o.tuning.startGain*o.tuning.startGain), 0, 0
-	o.answered, o.pooled = 0, 0
+	o.answered, o.pooled, o.least = 0, 0, -ln3
 }
 
 func (o *observer) resetDrift() {
@@ -265,7 +266,7 @@ func (o *observer) correct(innovation, variance float64, learning bool) {
 	}
 	bound := o.tuning.driftBound
 	o.drift = max(-bound, min(bound, o.drift+float64(kd*innovation)))
-	o.gain = max(-ln3, min(o.tuning.gainMost, o.gain+float64(kg*innovation)))
+	o.gain = max(o.least, min(o.tuning.gainMost, o.gain+float64(kg*innovation)))
 	o.dd -= float64(kd * o.vd)
 	o.dg -= float64(kd * o.vg)
 	o.gg = max(o.gg-float64(kg*o.vg), leastSpread*leastSpread)

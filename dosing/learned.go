@@ -42,10 +42,10 @@ func (l *Loops) Restore(owed []Volume, ph, ec Learned) {
 
 func (o *observer) restore(l Learned) {
 	t, hours := &o.tuning, max(0, l.Ago.Hours())
-	if s := l.Scale; s.Mean >= -ln3 && s.Mean <= t.gainMost && s.Spread > 0 {
+	if s := l.Scale; s.Mean >= -strongMost && s.Mean <= t.gainMost && s.Spread > 0 {
 		spread := max(leastSpread, min(t.startGain, s.Spread))
 		o.gain, o.gg = s.Mean, min(float64(spread*spread)+float64(t.gainWalk*hours), float64(t.startGain*t.startGain))
-		o.dg, o.vg = 0, 0
+		o.dg, o.vg, o.least = 0, 0, min(-ln3, s.Mean)
 	}
 	if d := l.Drift; math.Abs(d.Mean) <= t.driftBound && d.Spread > 0 && d.Spread <= t.driftBound {
 		// Plants keep hours: what is remembered is weighed against knowing nothing.

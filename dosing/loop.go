@@ -15,6 +15,7 @@ type Loops struct {
 
 	ph, ec observer
 	water  topUp
+	strong strong
 	blend  blend
 	came   Litres // top-up since the start
 	acids  []PumpID
@@ -22,6 +23,7 @@ type Loops struct {
 	stocks []PumpID
 
 	frozen       time.Duration // learning stands still until then
+	explained    time.Duration // what moves until then is no answer to a dose
 	lastAcid     given
 	lastBase     given
 	lastGroup    Group
@@ -176,6 +178,7 @@ func (l *Loops) toppedUp(litres float64) {
 	}
 	share := min(litres/volume, 0.5)
 	l.ph.entering += float64(share * l.tank.TopUp.Alkalinity)
+	l.strong.given(-float64(share*l.tank.TopUp.Alkalinity), &l.ph, l.ph.at)
 	if l.ec.blocks > 0 {
 		l.ec.entering -= float64(share * max(0, l.ec.value-float64(l.tank.TopUp.EC)))
 	}
@@ -196,12 +199,18 @@ func (l *Loops) advance(o *observer, up time.Duration) {
 		o.begin(o.sum/float64(o.count), o.noise/float64(o.count)+o.tuning.resolution, up)
 		return
 	}
+	if o == &l.ph {
+		l.strong.read(o.sum/float64(o.count), up)
+	}
 	acid, ec, gross := l.arrivals(o.at, up)
 	refused := &l.phWithheld
 	if o == &l.ec {
 		acid, gross.acid, refused = -ec, gross.ec, &l.ecWithheld
 	}
 	learning := up >= l.frozen && !refused.forTooLong(up, l.tank.MixingTime())
+	if o == &l.ph && up >= l.explained {
+		o.weaken(&l.strong, l.tank.MixingTime(), up)
+	}
 	if !o.update(up, acid, gross.acid, entered, learning) {
 		l.frozen = max(l.frozen, up+l.tank.MixingTime())
 	}
@@ -352,6 +361,7 @@ func (l *Loops) Estimate(now Instant, target Target) Estimate {
 // no dose explains, a dose by hand, standing water. Values are still followed.
 func (l *Loops) Freeze(now Instant, until time.Duration) {
 	l.frozen = max(l.frozen, now.Up, until)
+	l.explained, l.strong = l.frozen, strong{}
 }
 
 // ResetLearning forgets the buffer scale and the EC gain: a pump or probe was

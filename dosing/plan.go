@@ -132,7 +132,9 @@ func (l *Loops) Opened(d Dose) {
 	if d.Tank != l.id || int(d.Pump) >= len(l.pumps) {
 		return
 	}
-	switch p := &l.pumps[d.Pump]; p.Role {
+	p := &l.pumps[d.Pump]
+	l.strong.given(float64(d.Volume.Millilitres()*p.AcidPerML)/float64(l.tank.Volume), &l.ph, d.Up)
+	switch p.Role {
 	case RoleAcid:
 		l.stockLast = false
 		l.lastAcid = given{at: d.Up, ever: true}

@@ -16,7 +16,7 @@ func (l *Loops) Reconfigure(tank Tank, pumps []Pump, curve Titration) {
 	if l.reshared {
 		fresh.Reshare(l.blend.shares)
 	}
-	fresh.water, fresh.frozen, fresh.came = l.water, l.frozen, l.came
+	fresh.water, fresh.frozen, fresh.explained, fresh.came = l.water, l.frozen, l.explained, l.came
 	fresh.lastAcid, fresh.lastBase, fresh.lastGroup = l.lastAcid, l.lastBase, l.lastGroup
 	fresh.phWithheld, fresh.ecWithheld, fresh.traceRefused = l.phWithheld, l.ecWithheld, l.traceRefused
 	*l = *fresh

@@ -90,3 +90,29 @@ func TestWaterThatComesHomeFromAFloodIsNotAdrift(t *testing.T) {
 		t.Errorf("bench water of another pH gave %+v", trip)
 	}
 }
+
+// An ordinary dose explains what it does, and no more.
+func TestAPumpThatRunsOnAfterADoseIsAdrift(t *testing.T) {
+	for what, c := range map[string]struct {
+		pump dosing.PumpID
+		q    dosing.Quantity
+		to   float64
+	}{
+		"acid":    {acidPump, dosing.QuantityPH, 4.9},
+		"calcium": {calciumPump, dosing.QuantityEC, 2.6},
+	} {
+		f := newFarm(t)
+		f.dose(0, c.pump, 5*dosing.Millilitre)
+		f.pass(10 * time.Second)
+		f.drift(0, c.q, c.to)
+		f.pass(2 * time.Minute)
+		trips, found := []Trip{}, false
+		for _, cause := range []Cause{CauseAdrift, CauseTooStrong} {
+			trip, tripped := f.trip(0, cause)
+			trips, found = append(trips, trip), found || tripped && trip.Latched
+		}
+		if !found {
+			t.Errorf("%s: to %g within two minutes after 5 mL: %+v", what, c.to, trips)
+		}
+	}
+}

@@ -392,3 +392,32 @@ func TestOneSilentNodeIsNotTheNetwork(t *testing.T) {
 		t.Errorf("readings arrive: %+v", trip)
 	}
 }
+
+func TestAcknowledgedTroubleThatComesBackWithinTenMinutesCallsNobodyTwice(t *testing.T) {
+	n := newAlarmNight()
+	n.pass(2*time.Minute, hold(CausePHStale))
+	n.alarms.Acknowledge(0, CausePHStale)
+	n.pass(6 * time.Minute)
+	n.pass(2*time.Minute, hold(CausePHStale)) // told a minute after the start, it stands again eight minutes later
+	if got := n.count(CausePHStale, AlarmUnacknowledged); got != 1 || n.state(CausePHStale) != AlarmAcknowledged {
+		t.Errorf("told %d times, and it is %s; want once, and known", got, n.state(CausePHStale))
+	}
+	n.pass(11 * time.Minute)
+	n.pass(2*time.Minute, hold(CausePHStale))
+	if got := n.count(CausePHStale, AlarmUnacknowledged); got != 2 {
+		t.Errorf("told %d times; after a quiet time it is a new trouble", got)
+	}
+}
+
+func TestAnAlarmReturnsHalfAMinuteAfterItsCauseWent(t *testing.T) {
+	n := newAlarmNight()
+	n.pass(2*time.Minute, hold(CausePHStale))
+	n.pass(25 * time.Second)
+	if got := n.state(CausePHStale); got != AlarmUnacknowledged {
+		t.Errorf("%s after 25 s, want it to stand", got)
+	}
+	n.pass(10 * time.Second)
+	if got := n.state(CausePHStale); got != AlarmReturnedUnacknowledged {
+		t.Errorf("%s after 35 s, want returned", got)
+	}
+}

@@ -235,3 +235,41 @@ func fateOf(known bool) Fate {
 	}
 	return FateUnknown
 }
+
+func TestADoseThatItsNodeRefusesForGoodCountsInFullAndNobodyWaitsForIt(t *testing.T) {
+	f := newFarm(t)
+	key := f.open(0, calciumPump, 50*dosing.Millilitre)
+	f.w.Closed(f.now, 0, calciumPump, key, FateRefused, 0)
+	if got := f.totals.Hour(calciumPump, f.now.Up); got != 50*dosing.Millilitre {
+		t.Errorf("%s count of a dose that was refused: the word may be wrong", got)
+	}
+	f.pass(time.Second)
+	if trip, tripped := f.trip(0, CauseDoseUncertain); tripped {
+		t.Errorf("%+v, though the node's word is clear", trip)
+	}
+}
+
+// A service says nothing of what is in the water: concentrates must not meet after it
+// either, and acid and base must not fight.
+func TestAServiceEndsNoWaitThatADoseBegan(t *testing.T) {
+	f := newFarm(t)
+	f.dose(0, calciumPump, 20*dosing.Millilitre)
+	f.w.Serviced(f.now, 0)
+	f.wantCause("sulfate after calcium", f.judge(0, sulfatePump, 5*dosing.Millilitre), CauseIncompatibleWait)
+}
+
+func TestNoBudgetLiftsNoMultipleOfRecentUse(t *testing.T) {
+	f := newFarm(t)
+	f.w.Demand(acidPump, 20*dosing.Millilitre, 240*dosing.Millilitre)
+	f.w.Used(acidPump, 4*24*time.Hour, 1152*dosing.Millilitre)
+	hour, day := f.w.HourCap(acidPump), f.w.DayCap(acidPump)
+	f.w.Fill(acidPump, 0, f.now.Up+time.Hour)
+	f.pass(time.Second)
+	if got := f.w.HourCap(acidPump); got > hour || hour >= 200*dosing.Millilitre {
+		t.Errorf("hour cap %s before and %s with a fill of nothing", hour, got)
+	}
+	f.w.Demand(acidPump, 20*dosing.Millilitre, 0)
+	if got := f.w.DayCap(acidPump); got <= day {
+		t.Errorf("day cap %s before and %s when nobody can say what a day needs", day, got)
+	}
+}

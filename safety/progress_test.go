@@ -122,3 +122,39 @@ func TestAcidAndStocksThatALongTopUpTakesAreNoSilence(t *testing.T) {
 		}
 	}
 }
+
+// A tank that stood just outside its start band is changed for fresh water under
+// maintenance, and told: the way back is progress from there, not none from before.
+func TestTheWayBackAfterAChangeOfWaterIsProgress(t *testing.T) {
+	for _, c := range []struct {
+		what           string
+		quantity       dosing.Quantity
+		before, fresh  float64
+		pump           dosing.PumpID
+		ml, perHour    float64
+		confirm, found bool
+	}{
+		{"stock", dosing.QuantityEC, 1.74, 1.2, calciumPump, 15, 0.35, true, false},
+		{"stock that no probe sees", dosing.QuantityEC, 1.74, 1.2, calciumPump, 15, 0, true, true},
+		{"acid", dosing.QuantityPH, 5.92, 7.1, acidPump, 4, -0.6, true, false},
+		{"acid after probes were serviced", dosing.QuantityPH, 5.92, 7.1, acidPump, 4, -0.6, false, false},
+		{"acid that no probe sees", dosing.QuantityPH, 5.92, 7.1, acidPump, 4, 0, true, true},
+	} {
+		f := freshFarm(t)
+		f.set(0, c.quantity, c.before)
+		f.pass(20 * time.Minute)
+		f.w.SetState(f.now, 0, OperatorState{Maintenance: true})
+		f.pass(time.Minute)
+		f.set(0, c.quantity, c.fresh)
+		f.pass(5 * time.Minute)
+		if c.confirm {
+			f.w.Confirm(f.now, 0)
+		}
+		f.w.SetState(f.now, 0, OperatorState{})
+		f.pass(10 * time.Minute)
+		at, found := f.given(c.pump, c.ml, c.quantity, c.perHour, 90*time.Minute)
+		if found != c.found {
+			t.Errorf("%s: stopped %v after %v, want %v", c.what, found, at, c.found)
+		}
+	}
+}

@@ -273,7 +273,7 @@ func (r *Responses) Judge(now dosing.Instant, lnBuffer, spread float64) (Finding
 		r.Disturbed()
 		return Finding{}, false
 	}
-	if !(math.Abs(lnBuffer) <= math.Ln10) || !(spread >= 0) || !(spread < 3) {
+	if !(math.Abs(lnBuffer) <= 2*math.Ln10) || !(spread >= 0) || !(spread < 3) {
 		lnBuffer, spread = 0, startSpread
 	}
 	r.lnBuffer, r.spread = lnBuffer, max(spread, leastScaleSpread)

@@ -178,8 +178,10 @@ func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
 }
 
 // believe takes the next reading of each probe of a tank as it is, however far it
-// lies from the last: a person says that the probe or the water was changed.
+// lies from the last: a person says that the probe or the water was changed. What was
+// given to the water before says nothing of how it answers now.
 func (w *Watch) believe(id dosing.TankID) {
+	w.tanks[id].progressPH, w.tanks[id].progressEC = progress{}, progress{}
 	for i := range w.inputs {
 		if in := &w.inputs[i]; in.probe && in.tank == id {
 			in.based, in.jump, in.load = false, jumpState{}, load{}

@@ -596,3 +596,33 @@ func TestWaterChangedWhileTheDaemonWasAwayIsUnconfirmed(t *testing.T) {
 		t.Errorf("a record that says nothing trips %+v", trip)
 	}
 }
+
+func TestASwitchThatHasJustTrippedSaysThatItMayBeAMoment(t *testing.T) {
+	f := newFarm(t)
+	f.send(f.input(0, dosing.QuantityLeak), 1, 0, false)
+	f.w.Evaluate(f.now)
+	if trip, tripped := f.trip(0, CauseLeak); !tripped || trip.Detail != "a moment so far" {
+		t.Errorf("%v %+v", tripped, trip)
+	}
+}
+
+// A wave that uncovers the gauge for one reading holds for that reading: water that was
+// never away need not mix.
+func TestOneLowReadingOfTheLevelBeginsNoWait(t *testing.T) {
+	f := newFarm(t)
+	f.drift(0, dosing.QuantityLevel, 510)
+	f.pass(20 * time.Minute)
+	f.w.Confirm(f.now, 0) // it fell unexplained
+	f.pass(20 * time.Minute)
+	f.send(f.input(0, dosing.QuantityLevel), 480, 0, false)
+	f.w.Evaluate(f.now)
+	if _, tripped := f.trip(0, CauseLevelLow); !tripped {
+		t.Error("480 L of at least 500 holds nothing")
+	}
+	f.pass(time.Minute)
+	for _, cause := range []Cause{CauseLevelLow, CauseMixingWait} {
+		if trip, tripped := f.trip(0, cause); tripped {
+			t.Errorf("a minute later: %+v", trip)
+		}
+	}
+}

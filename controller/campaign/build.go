@@ -27,16 +27,21 @@ type Scene struct {
 	Options  sim.Options     // Seed and Rest included
 	Faults   []sim.Injection // times are of the night
 	slips    []slip
+	quarrels []quarrel
 	probes   probes
 
 	record *ledger.Memory // what the daemon finds; nil = nothing
 	wall   time.Time      // at the start; zero = evening
+	steps  []wallStep     // of the wall clock
 
 	water   func() sim.Water // computed elsewhere, anew for each run; nil = simulated
 	plant   string           // a program that computes the water; empty = simulated
 	stderr  io.Writer
 	Redrawn int // nights that leat check would have refused
 }
+
+// wallStep is a step of the daemon's wall clock.
+type wallStep struct{ at, by time.Duration }
 
 // probes is what a drawn night's probes do beside scatter.
 type probes struct{ wander, perKelvin, told float64 }

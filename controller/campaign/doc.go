@@ -23,7 +23,8 @@
 // 0.02 to 0.10 pH or 0.02 to 0.08 mS/cm as commissioned) and writes ten times or a tenth of it down, another liquid, another
 // tank (with one tank: the same twice), or asks for a setpoint ten times too high or a digit off; two to twenty minutes later
 // it is voided and written down right. The water has what was truly poured. The invariants are those of every night; the
-// ledger is replayed after each word too. A switch of its own rather than a fault among others: it goes with all of them, a
+// ledger is replayed after each word too. Two to four times a night, too, people ask within seconds for less of a tank and for
+// more, while the disk keeps its word back: what was asked for later and lets less happen must win. A switch of its own rather than a fault among others: it goes with all of them, a
 // night without faults stays one, and the nights of swarm stay what they were.
 //
 // # How a night is scored
@@ -41,11 +42,11 @@
 //
 // The crop takes near to the recipe's proportions, not what stocks happen to give: as much N, P and K, which hardly depends
 // on the water; Ca, Mg and SO4 by what the water that it drinks holds, a fifth of Na and Cl. Evaporation is replaced by
-// source water, and a person carries out each dump that the account asks for, half of the tank a morning at most. An
+// source water, and a person carries out each dump that the account asks for, half of the tank a morning at most, and sets the
+// EC that it says makes up for what plants leave. An
 // ion is judged against 15 % where fresh water and the row reach its target within 5 %; another is water's own
-// affair, and the report says so. Not held: a whole month (leat rehearse -month) reaches P -18 %
-// on hard and K -18 % on sodium-rich water between dumps, and the shorter weeks of the test miss K there and P on
-// sulfate-rich water. Rejected: proportions of the stocks (where water brings calcium the crop took
+// affair, and the report says so. On five waters weeks at two and four
+// times the pace hold all of them within 15 %. Rejected: proportions of the stocks (where water brings calcium the crop took
 // none, and it piled up without end); a dump a week at most (sodium-rich water wants more). What a fortnight
 // can drift is the wrong part of the appetite times the tanks of nutrients taken: at 15 % and half a tank it stays
 // within 10 %; a crop that empties a tank in a week wants analyses as often, and the page says when one is due (a

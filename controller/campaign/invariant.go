@@ -54,6 +54,7 @@ var invariants = []invariant{
 	{32, "whole blends", (*trail).wholeBlends},
 	{33, "scope", (*trail).scope},
 	{35, "one outlet", (*trail).oneOutlet},
+	{36, "less beats more", (*trail).lessBeatsMore},
 	{37, "live equals replayed", (*trail).replayed},
 	{38, "a word doses nothing", (*trail).wordless},
 	{41, "one sample latches nothing", (*trail).oneSample},

@@ -214,6 +214,13 @@ func TestEachInvariantFindsItsPlantedViolation(t *testing.T) {
 				}
 			}
 		}},
+		{36, "an arming that takes effect though observing was asked for after it", func(_ *testing.T, w *Trace) {
+			w.Lessened = append(w.Lessened, Less{Step: 40})
+			w.Grants = append(w.Grants, Grant{Step: 50, Asked: 30, At: w.Begins + time.Hour})
+		}},
+		{36, "a resume that takes effect before it is durable", func(_ *testing.T, w *Trace) {
+			w.Grants = append(w.Grants, Grant{Step: 50, At: w.Begins + time.Hour})
+		}},
 		{37, "a mode that a restart would forget", func(_ *testing.T, w *Trace) { w.Replays[0].Past.Tanks[0].Mode = safety.ModeObserving }},
 		{37, "a dose that a restart would forget", func(_ *testing.T, w *Trace) { w.Replays[1].Past.Pumps[calciumPump].Ever-- }},
 	} {
@@ -252,7 +259,7 @@ func changed(s *controller.Settings, change func(*controller.Settings)) *control
 }
 
 func TestEveryInvariantOfTheCampaignIsListed(t *testing.T) {
-	want := []int{2, 3, 4, 5, 6, 7, 8, 9, 10, 14, 17, 20, 24, 26, 28, 30, 31, 32, 33, 35, 37, 38, 41, 42}
+	want := []int{2, 3, 4, 5, 6, 7, 8, 9, 10, 14, 17, 20, 24, 26, 28, 30, 31, 32, 33, 35, 36, 37, 38, 41, 42}
 	got := Checked()
 	if len(got) != len(want) {
 		t.Fatalf("checked are %v, want %v", got, want)

@@ -60,6 +60,21 @@ func TestAnotherWallClockGivesTheSameDoses(t *testing.T) {
 	}
 }
 
+// A clock that is set in the middle of the night, forward, back, by years or for summer
+// time, changes no dose: nothing that doses waits by it.
+func TestAWallClockThatStepsInTheNightGivesTheSameDoses(t *testing.T) {
+	want := dosesOf(mustRun(t, fourHours(t, 6)))
+	s := fourHours(t, 6)
+	for i, by := range []time.Duration{time.Hour, -time.Hour, 70 * 365 * 24 * time.Hour, -90 * 365 * 24 * time.Hour, 40 * time.Second} {
+		for k := range 12 { // at many moments of a dose's life
+			s.steps = append(s.steps, wallStep{time.Duration(i)*45*time.Minute + time.Duration(k*k)*7*time.Second + time.Minute, by / 12})
+		}
+	}
+	if got := dosesOf(mustRun(t, s)); !slices.Equal(got, want) {
+		t.Errorf("other doses are given by a clock that steps: %d, and %d by one that does not", len(got), len(want))
+	}
+}
+
 // Inputs in another order are messages in another order within each second, and
 // other numbers for all of them.
 func TestAnotherOrderOfMessagesGivesTheSameDoses(t *testing.T) {

@@ -12,7 +12,6 @@ import (
 	"leat/dosing/blend"
 	"leat/dosing/chem"
 	ions "leat/dosing/ratio"
-	"leat/safety"
 	"leat/safety/ledger"
 )
 
@@ -63,7 +62,7 @@ type MonthReport struct {
 type DumpDue struct {
 	Ion   string  `json:"ion"` // or "nutrients", of which something else takes the place
 	Day   float64 `json:"day"`
-	Off   float64 `json:"off"`   // share above the target; of the nutrients, what the one lacks that lacks most
+	Off   float64 `json:"off"`   // share above the target; of the nutrients, the share of EC that what plants leave takes of them
 	Share float64 `json:"share"` // of the tank to replace with source water; 0: that water itself holds too much
 	Text  string  `json:"text"`
 }
@@ -96,9 +95,17 @@ type MonthRun struct {
 	Cleared  int                `json:"stops_cleared_by_a_person"`
 	Dumps    int                `json:"dumps"`
 	Dumped   float64            `json:"dumped_tanks"` // litres replaced ÷ litres of the tank
+	Setpoint []SetpointMoved    `json:"ec_setpoints"` // that a person set by what the account said
 	Analyses []MonthAnalysis    `json:"analyses"`
 
 	hours []hourOfMonth
+}
+
+// SetpointMoved is an EC setpoint that a person took from the account.
+type SetpointMoved struct {
+	Day   float64 `json:"day"`
+	Value float64 `json:"ms_per_cm"`
+	Text  string  `json:"text"`
 }
 
 // IonOff is how far an ion is from its target.
@@ -244,6 +251,8 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 			run.Cleared += person(n, farm, set)
 			if live && run.dump(n, farm) {
 				dumped = at
+			} else if live {
+				run.setpoint(n, at)
 			}
 		}
 		if live && at >= next {
@@ -325,66 +334,6 @@ func (run *MonthRun) sum() {
 // chargeOf is the cations of an amount, meq: about ten of them in a litre make one
 // mS/cm.
 func chargeOf(t chem.Totals) float64 { return t.K + t.NH4 + 2*t.Ca + 2*t.Mg }
-
-// person is the grower's morning round: containers are filled, and a stop that stands
-// is looked into and cleared.
-func person(n *sim.Night, farm *sim.Farm, set *controller.Settings) (cleared int) {
-	for p := range set.Safety.Pumps {
-		farm.Refill(dosing.PumpID(p))
-	}
-	for id := range set.Tanks {
-		view := &n.Core.View(n.Now()).Tanks[id]
-		stands := view.Mode == safety.ModeStopped
-		for i := range view.Holds {
-			stands = stands || view.Holds[i].Action == safety.Stop
-		}
-		if !stands {
-			continue
-		}
-		cleared++
-		for _, kind := range []controller.RequestKind{controller.RequestClear, controller.RequestArm} {
-			n.Ask(controller.Request{Kind: kind, Tank: dosing.TankID(id), By: "rehearsal", From: "rehearsal", Role: controller.RoleEngineer, Note: "looked at pumps, containers and probes"})
-		}
-	}
-	return cleared
-}
-
-// A person replaces at most this share of a tank in one morning, since what the plants
-// stand in is not to change by more. Fresh source water has every ion low until the
-// stocks have made it good: for this long it is not laid to the ratio.
-const (
-	mostAtOnce = 0.5
-	refillTime = 18 * time.Hour
-)
-
-// dump is what a person does who follows the account: where a dump of the first tank is
-// due, a share is replaced with source water, and the daemon is told how much.
-func (run *MonthRun) dump(n *sim.Night, farm *sim.Farm) bool {
-	view := n.Core.View(n.Now()).Tanks[0].Ions
-	if view == nil {
-		return false
-	}
-	share := 0.0
-	for _, d := range view.Dumps {
-		share = max(share, min(d.Share, mostAtOnce))
-	}
-	if share == 0 {
-		return false
-	}
-	ask := func(r controller.Request) bool {
-		r.By, r.From, r.Role, r.Note = "rehearsal", "rehearsal", controller.RoleEngineer, "source water, no disinfectant"
-		return n.Ask(r).Accepted
-	}
-	if !ask(controller.Request{Kind: controller.RequestMaintenance}) {
-		return false
-	}
-	farm.Replace(0, share)
-	n.Run(20*time.Minute, nil)
-	run.Dumps++
-	run.Dumped += share
-	told := ask(controller.Request{Kind: controller.RequestConfirmWater, Water: ions.WaterSource, Replaced: share})
-	return ask(controller.Request{Kind: controller.RequestResume}) && told
-}
 
 // analyse is the water as a laboratory finds it.
 func analyse(truth sim.Truth, from *stream) blend.Analysis {

@@ -37,6 +37,15 @@ func (r *MonthReport) Write(w io.Writer) error {
 		}
 		fmt.Fprintf(&b, "day %4.1f  analysis %s: %s\n", a.Day, word, a.Text)
 	}
+	if s := r.Live.Setpoint; len(s) > 0 {
+		highest := s[0]
+		for _, at := range s {
+			if at.Value > highest.Value {
+				highest = at
+			}
+		}
+		fmt.Fprintf(&b, "day %4.1f  EC setpoint moved for what plants leave, %d times in all, to %.2f mS/cm at most on day %.1f\n", s[0].Day, len(s), highest.Value, highest.Day)
+	}
 	for _, d := range r.DumpDue {
 		fmt.Fprintf(&b, "day %4.1f  %s\n", d.Day, d.Text)
 	}

@@ -83,10 +83,18 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	out := &played{trace: record.trace}
 	record.look(n.Now())
 	hands := &grower{slips: s.slips, settings: s.Settings, night: n, farm: farm, begin: s.Options.Rest, count: PeopleCount{Slips: map[string]int{}}}
+	crew := &crew{quarrels: s.quarrels, settings: s.Settings, night: n, begin: s.Options.Rest}
 	n.Run(s.Hours, func(now dosing.Instant) {
 		record.look(now)
 		hands.second(now)
+		crew.second(now)
+		for _, step := range s.steps {
+			if now.Up-s.Options.Rest == step.at {
+				n.StepWall(step.by)
+			}
+		}
 	})
+	hands.count.Quarrelled = crew.asked
 	if len(s.slips) > 0 {
 		out.people = &hands.count
 	}

@@ -129,6 +129,8 @@ type PeopleCount struct {
 	Asked     int            `json:"asked_again"`
 	Refused   int            `json:"refused"`
 	TakenBack int            `json:"taken_back"`
+	// Quarrelled is how often more or less was asked for while the disk was slow.
+	Quarrelled int `json:"quarrelled"`
 }
 
 func (c *PeopleCount) add(d *PeopleCount) {
@@ -139,6 +141,7 @@ func (c *PeopleCount) add(d *PeopleCount) {
 		c.Slips[kind] += n
 	}
 	c.Taken, c.Asked, c.Refused, c.TakenBack = c.Taken+d.Taken, c.Asked+d.Asked, c.Refused+d.Refused, c.TakenBack+d.TakenBack
+	c.Quarrelled += d.Quarrelled
 }
 
 func (c *PeopleCount) write(p *printer) {
@@ -153,7 +156,7 @@ func (c *PeopleCount) write(p *printer) {
 		sum += c.Slips[name]
 		kinds += fmt.Sprintf("%s %d", name, c.Slips[name])
 	}
-	p.line("people: %d slips (%s); of their wrong words %d were taken, %d of them and others asked again first, %d refused; %d taken back", sum, kinds, c.Taken, c.Asked, c.Refused, c.TakenBack)
+	p.line("people: %d slips (%s); of their wrong words %d were taken, %d of them and others asked again first, %d refused; %d taken back; %d requests for less and more while the disk was slow", sum, kinds, c.Taken, c.Asked, c.Refused, c.TakenBack, c.Quarrelled)
 }
 
 // grower plays a night's slips.

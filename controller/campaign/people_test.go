@@ -1,6 +1,7 @@
 package campaign
 
 import (
+	"slices"
 	"testing"
 	"time"
 )
@@ -97,5 +98,40 @@ func TestAnEntryForAnotherTankIsTakenBackThere(t *testing.T) {
 	}
 	if !found {
 		t.Error("nobody takes one tank for another")
+	}
+}
+
+// The rule must have something to judge: requests that were on their way when less was
+// asked for, and others that took effect.
+func TestMoreAndLessAreAskedForWhileTheDiskIsSlowAndLessWins(t *testing.T) {
+	late, granted := 0, 0
+	for seed := uint64(40); seed < 44; seed++ {
+		s, err := standard.Scene(seed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.Hours = 2 * time.Hour
+		s.quarrels = s.drawQuarrels()
+		p, err := s.run(nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, v := range Check(p.trace) {
+			t.Errorf("seed %d: %v", seed, v)
+		}
+		for _, q := range s.quarrels {
+			less := 0
+			for i := len(q.asks) - 1; i >= 0; i-- {
+				if slices.Contains(lettingLess, q.asks[i].kind) {
+					less++
+				} else if less > 0 {
+					late++
+				}
+			}
+		}
+		granted += len(p.trace.Grants)
+	}
+	if late < 5 || granted < 8 {
+		t.Errorf("%d requests for more were followed by less, %d took effect: little was judged", late, granted)
 	}
 }

@@ -121,7 +121,7 @@ type KindReport struct {
 func (r *Report) recall(outcomes []*Outcome) {
 	kinds := map[string]*KindReport{}
 	after, away := map[string][]float64{}, map[string][]float64{}
-	times, could, found, told := 0, 0, 0, 0
+	times, could, found, detectable, told := 0, 0, 0, 0, 0
 	for _, out := range outcomes {
 		for i := range out.Sightings {
 			s := &out.Sightings[i]
@@ -133,8 +133,14 @@ func (r *Report) recall(outcomes []*Outcome) {
 			times, k.Times = times+1, k.Times+1
 			away[s.Fault] = append(away[s.Fault], s.Away)
 			named := s.Cause != safety.CauseNone
+			shows := signs[s.Fault].hidden == ""
+			if shows {
+				detectable++
+			}
 			if named {
-				told++
+				if shows {
+					told++
+				}
 				k.By[s.Cause.String()]++
 				after[s.Fault] = append(after[s.Fault], s.After.Minutes())
 			}
@@ -156,12 +162,12 @@ func (r *Report) recall(outcomes []*Outcome) {
 		r.Alarms.Kinds = append(r.Alarms.Kinds, *k)
 	}
 	slices.SortFunc(r.Alarms.Kinds, func(a, b KindReport) int { return strings.Compare(a.Fault, b.Fault) })
-	r.Alarms.Injected, r.Alarms.Could, r.Alarms.Found = times, could, found
+	r.Alarms.Injected, r.Alarms.Detectable, r.Alarms.Could, r.Alarms.Found = times, detectable, could, found
 	if could > 0 {
 		r.Alarms.Recall = ratio(float64(found) / float64(could))
 	}
-	if times > 0 {
-		r.Alarms.RecallAll = ratio(float64(told) / float64(times))
+	if detectable > 0 {
+		r.Alarms.RecallDetectable = ratio(float64(told) / float64(detectable))
 	}
 }
 
@@ -170,8 +176,8 @@ func (r *Report) kinds(p *printer) {
 	if len(r.Alarms.Kinds) == 0 {
 		return
 	}
-	p.line("faults: %d of the %d that could show were named (recall %s); of all %d injected %s", r.Alarms.Found, r.Alarms.Could, r.Alarms.Recall,
-		r.Alarms.Injected, r.Alarms.RecallAll)
+	p.line("faults: recall %s over all %d of kinds that any reading shows; %s of the %d that could show in their night (%d named); %d were injected",
+		r.Alarms.RecallDetectable, r.Alarms.Detectable, r.Alarms.Recall, r.Alarms.Could, r.Alarms.Found, r.Alarms.Injected)
 	p.line("    %-22s %5s %9s %18s %18s  %s", "fault", "times", "named", "after min (worst)", "pH away (worst)", "")
 	for i := range r.Alarms.Kinds {
 		k := &r.Alarms.Kinds[i]

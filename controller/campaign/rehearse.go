@@ -176,7 +176,7 @@ func (o *Options) Night(set *Set, night int) (*Scene, string, error) {
 	s.plant, s.stderr = o.Plant, o.Stderr
 	s.Faults = drawFaults(o.Faults, seed, s.Hours)
 	if o.People {
-		s.slips = s.drawSlips()
+		s.slips, s.quarrels = s.drawSlips(), s.drawQuarrels()
 	}
 	var names []string
 	for _, f := range s.Faults {

@@ -77,18 +77,20 @@ func ratio(x float64) *Ratio {
 }
 
 // AlarmReport counts alarms. Recall is the share of the injected faults that could
-// show and were named by what should name them, RecallAll that of all injected; null
+// show and were named by what should name them, RecallDetectable that of all of kinds that any reading shows, whether or not they could show in their night; null
 // without faults.
 type AlarmReport struct {
 	P1             int     `json:"p1"`
 	P2             int     `json:"p2"`
 	PerNightMedian float64 `json:"per_night_median"`
 	Recall         *Ratio  `json:"recall"`
-	RecallAll      *Ratio  `json:"recall_all"`
-	Injected       int     `json:"faults_injected"`
-	Could          int     `json:"faults_that_could_show"`
-	Found          int     `json:"faults_named"`
-	FalseInhibit   *Ratio  `json:"false_inhibit_per_100_nights"`
+	// RecallDetectable counts what was lost for want of a dose or of time, too.
+	RecallDetectable *Ratio `json:"recall_detectable"`
+	Injected         int    `json:"faults_injected"`
+	Detectable       int    `json:"faults_detectable"`
+	Could            int    `json:"faults_that_could_show"`
+	Found            int    `json:"faults_named"`
+	FalseInhibit     *Ratio `json:"false_inhibit_per_100_nights"`
 	// FalseCauses are what inhibited without a fault, and how often.
 	FalseCauses map[string]int `json:"false_inhibit_causes,omitempty"`
 	Kinds       []KindReport   `json:"faults,omitempty"`

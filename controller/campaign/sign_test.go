@@ -106,8 +106,13 @@ func TestRecallCountsDetectableFaultsAndNamesTheOthers(t *testing.T) {
 		{Seed: 9, Sightings: []Sighting{{Fault: "pump-dead", Cause: safety.CauseNoResponse, After: 30 * time.Minute}}},
 	})
 	a := &r.Alarms
-	if a.Injected != 4 || a.Could != 3 || a.Found != 2 || *a.Recall != 2.0/3 || *a.RecallAll != 0.5 || len(a.Kinds) != 2 {
+	if a.Injected != 4 || a.Detectable != 3 || a.Could != 3 || a.Found != 2 || *a.Recall != 2.0/3 || *a.RecallDetectable != 2.0/3 || len(a.Kinds) != 2 {
 		t.Fatalf("%+v", a)
+	}
+	// What had no chance in its night is lost to the one figure, and not to the other.
+	r.recall([]*Outcome{{Seed: 7, Sightings: []Sighting{{Fault: "pump-dead", Cause: safety.CauseNoResponse}, {Fault: "pump-dead", Unshown: "too little was ordered"}}}})
+	if *r.Alarms.Recall != 1 || *r.Alarms.RecallDetectable != 0.5 {
+		t.Errorf("recall %v, over all detectable %v", *r.Alarms.Recall, *r.Alarms.RecallDetectable)
 	}
 	drift, dead := a.Kinds[0], a.Kinds[1]
 	if drift.Could != 0 || drift.Unshown["one probe"] != 1 || drift.Median != nil {

@@ -23,20 +23,22 @@ type Trace struct {
 	Settings *controller.Settings
 	Curves   []dosing.Titration // by tank
 
-	Written []Written // intents, in order of the step that was told they are durable
-	Orders  []Ordered
-	Settled []Settled
-	Doubts  []Doubt
-	Runs    []sim.Run // what pumps truly did: starts and ends
-	Trips   []Trip    // interlocks that came and went
-	Hands   []Debt    // what people said they poured in
-	Debts   []Debt    // what a begun blend still owes, as recorded
-	Samples []Sample  // every ten seconds, by tank
-	Minutes []Minute  // every minute, by tank
-	Links   []Link
-	Latches []Latch          // trips that only a person clears
-	Wild    []sim.WildSample // samples that said what was not so
-	Replays []Replay         // at a drawn instant and at the end
+	Written  []Written // intents, in order of the step that was told they are durable
+	Orders   []Ordered
+	Settled  []Settled
+	Doubts   []Doubt
+	Runs     []sim.Run // what pumps truly did: starts and ends
+	Trips    []Trip    // interlocks that came and went
+	Hands    []Debt    // what people said they poured in
+	Debts    []Debt    // what a begun blend still owes, as recorded
+	Samples  []Sample  // every ten seconds, by tank
+	Minutes  []Minute  // every minute, by tank
+	Links    []Link
+	Latches  []Latch          // trips that only a person clears
+	Wild     []sim.WildSample // samples that said what was not so
+	Replays  []Replay         // at a drawn instant and at the end
+	Grants   []Grant
+	Lessened []Less
 }
 
 // Replay is what the core remembers at a moment, beside what a core remembers that was
@@ -185,18 +187,20 @@ type intended struct {
 
 // recorder writes the trace of a night.
 type recorder struct {
-	trace *Trace
-	night *sim.Night
-	farm  *sim.Farm
-	step  uint64
-	plans map[ledger.OrderID]intended
-	store ledger.Store
-	drawn []time.Duration // when the ledger is replayed
+	trace     *Trace
+	night     *sim.Night
+	farm      *sim.Farm
+	step      uint64
+	plans     map[ledger.OrderID]intended
+	store     ledger.Store
+	drawn     []time.Duration   // when the ledger is replayed
+	tickets   map[uint64]uint64 // of rows that a request waits for: the step in which it was asked
+	permitted []permits         // by tank, as last seen
 }
 
 func newRecorder(s *Scene, farm *sim.Farm) (*recorder, error) {
 	r := &recorder{trace: &Trace{Seed: s.Seed, Begins: s.Options.Rest, Ends: s.Options.Rest + s.Hours, Settings: s.Settings, Faulty: s.Options.Fault != "" || len(s.Faults) > 0, Faults: s.Faults}, farm: farm,
-		plans: map[ledger.OrderID]intended{}}
+		plans: map[ledger.OrderID]intended{}, tickets: map[uint64]uint64{}}
 	tanks := len(s.Settings.Safety.Tanks)
 	r.trace.Samples = make([]Sample, 0, tanks*(int(s.Hours/sampleEvery)+1))
 	r.trace.Minutes = make([]Minute, 0, tanks*(int(s.Hours/time.Minute)+1))
@@ -215,6 +219,7 @@ func newRecorder(s *Scene, farm *sim.Farm) (*recorder, error) {
 func (r *recorder) seen(now dosing.Instant, event *controller.Event, out *controller.Output) {
 	r.step++
 	t := r.trace
+	r.wishes(now, event, out)
 	switch event.Kind {
 	case controller.EventDurable:
 		if intent, ok := event.Receipt.Intent(); ok {

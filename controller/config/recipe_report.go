@@ -58,7 +58,24 @@ func gathers(m *blend.Mix, plan *ratio.Plan) (all []GatherReport) {
 		}
 		all = append(all, r)
 	}
+	if l := ratio.Leaves(plan.Water, target, plan.EC); l.EC >= worthWeek {
+		all = append(all, leaves(l, plan))
+	}
 	return all
+}
+
+// worthWeek is the EC that what plants leave may take in a week without a word, mS/cm.
+const worthWeek = 0.03
+
+// leaves says how much EC the nutrients lose to what plants leave of the water.
+func leaves(l ratio.Leaving, plan *ratio.Plan) GatherReport {
+	r := GatherReport{Name: "what plants leave", PerWeek: l.PerWeek}
+	r.Text = fmt.Sprintf("what plants leave of this water (most of its %s mg/L of Na and %s mg/L of Cl, and what is above) takes %.2f mS/cm more of EC each week that nothing is dumped; the page says which EC setpoint makes up for it, and when a dump is due: about %.0f %% of the tank each week",
+		figure(plan.Water.Milligrams(blend.Na)), figure(plan.Water.Milligrams(blend.Cl)), l.EC, math.Ceil(100*l.PerWeek))
+	if l.PerWeek > sensibleWeek {
+		r.Text += ", which is more than is sensible: take water that holds less of them"
+	}
+	return r
 }
 
 func (p *printer) recipe(r *RecipeReport) {

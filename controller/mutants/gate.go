@@ -64,7 +64,7 @@ var gateBugs = []bug{
 		"safety", "TestOneOrderOfAStationAtATime"},
 	{"the second judgement is the first one's", "8", "safety/gate.go",
 		[][2]string{{"	return g.judge(now, plan, own{key: key, is: true})", "	return Verdict{Allowed: key > 0 && now.Up >= 0 && plan.Volume > 0}"}},
-		"controller", "TestDurableIntentIsJudgedAgainBeforeItsOrder"},
+		"controller", "TestScenariosGoAsTheirFilesTell"},
 	{"a node that is at work takes another order", "35", "safety/gate.go",
 		[][2]string{{"	if w.nodeOf(&w.pumps[s.plan.Pump]).running(s.now.Up) {", "	if w.nodeOf(&w.pumps[s.plan.Pump]).running(s.now.Up) && s.now.Up < 0 {"}},
 		"safety", "TestANodeThatIsBusyNowTakesNoOrder"},

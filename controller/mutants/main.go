@@ -14,7 +14,7 @@ import (
 )
 
 const usage = `usage: go run ./controller/mutants planted [-only PATTERN] [-nights N [-seed S]]
-       go run ./controller/mutants safety [-sample N -seed S] [-only PATTERN]
+       go run ./controller/mutants safety [-sample N -seed S] [-only PATTERN] [-skip PATTERN]
 Exit code: 0 all found, 1 some not, 2 wrong use.
 `
 
@@ -36,6 +36,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	nights := flags.Int("nights", 0, "try by so many `NIGHTS` of the rehearsal in place of the tests")
 	sample := flags.Int("sample", 0, "try so many `MUTANTS`, drawn by the seed; 0 = all")
 	seed := flags.Uint64("seed", 1, "`SEED` of the sample, or of the first night above 10,000")
+	skip := flags.String("skip", "", "leave these tests of safety out, as the slowest: a `PATTERN`; what is killed is then the least that is")
 	limit := flags.Duration("limit", 3*time.Minute, "`TIME` in which a mutant's tests must end; one that hangs is found")
 	if err := flags.Parse(args[1:]); err != nil {
 		return 2
@@ -56,7 +57,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	case "planted":
 		survived, err = t.tryPlanted(ctx, stdout, pattern, *nights, *seed, *limit)
 	case "safety":
-		survived, err = t.trySafety(ctx, stdout, pattern, *sample, *seed, *limit)
+		survived, err = t.trySafety(ctx, stdout, &choice{pattern, *skip, *sample, *seed, *limit})
 	default:
 		fmt.Fprint(stderr, usage)
 		return 2

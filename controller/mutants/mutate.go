@@ -76,6 +76,12 @@ var compared = map[token.Token][]string{
 
 var computed = map[token.Token]string{token.ADD: "-", token.SUB: "+", token.MUL: "/", token.QUO: "*"}
 
+// ordered are the functions that stand for an operator.
+var ordered = map[token.Token]string{
+	token.LSS: "mutateLess", token.LEQ: "mutateAtMost", token.GTR: "mutateMore", token.GEQ: "mutateAtLeast", token.EQL: "mutateSame",
+	token.NEQ: "mutateOther", token.ADD: "mutatePlus", token.SUB: "mutateMinus", token.MUL: "mutateTimes", token.QUO: "mutateOver",
+}
+
 // walk visits a node and what is below it, parents first.
 func (m *mutation) walk(node ast.Node) {
 	ast.Inspect(node, func(n ast.Node) bool {
@@ -185,13 +191,13 @@ func (m *mutation) binary(b *ast.BinaryExpr) {
 		for _, to := range compared[b.Op] {
 			changes = append(changes, b.Op.String()+" to "+to)
 		}
-		m.put(b.Pos(), b.End(), "mutateOrder(%d, \""+b.Op.String()+"\", ", ")", changes...)
+		m.put(b.Pos(), b.End(), ordered[b.Op]+"(%d, ", ")", changes...)
 		cut()
 	case compared[b.Op] != nil && basic(operands)&types.IsBoolean != 0:
 		m.put(b.Pos(), b.End(), "mutateEqual(%d, "+fmt.Sprint(b.Op == token.EQL)+", ", ")", b.Op.String()+" to "+compared[b.Op][0])
 		cut()
 	case computed[b.Op] != "" && basic(operands)&types.IsNumeric != 0:
-		m.put(b.Pos(), b.End(), "mutateSum(%d, '"+b.Op.String()+"', ", ")", b.Op.String()+" to "+computed[b.Op])
+		m.put(b.Pos(), b.End(), ordered[b.Op]+"(%d, ", ")", b.Op.String()+" to "+computed[b.Op])
 		cut()
 	}
 }

@@ -34,7 +34,7 @@ var peopleBugs = []bug{
 		"controller", "TestRolesAllowWhatTheyShould"},
 	{"a cleaning ends with a resume", "31", "controller/request.go",
 		[][2]string{{"		case t.operator.Cleaning:\n", "		case t.operator.Cleaning && t.operator.Paused:\n"}},
-		"controller", "TestCleaningEndsOnlyWithConfirmedWater"},
+		"controller", "TestScenariosGoAsTheirFilesTell"},
 	{"a restart arms again though the file says no", "18, 25", "controller/restore.go",
 		[][2]string{{"(!c.settings.ReArm || s.Starts >= crashLoop)", "(s.Starts >= crashLoop)"}},
 		"controller", "TestArmAgainAfterRestartOnlyWhereTheFileSaysSo"},
@@ -43,5 +43,5 @@ var peopleBugs = []bug{
 		"controller", "TestThirdStartInTenMinutesOnlyObserves"},
 	{"unconfirmed water is forgotten over a restart", "31, 37", "controller/restore.go",
 		[][2]string{{"		t.operator.Unconfirmed, t.operator.Why = true, cmp.Or(remark.Note, remark.Text)", "		t.operator.Unconfirmed, t.operator.Why = false, cmp.Or(remark.Note, remark.Text)"}},
-		"controller", "TestUnconfirmedWaterOutlivesRestartClearAndArming"},
+		"controller", "TestScenariosGoAsTheirFilesTell"},
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	_ "embed"
 	"encoding/json"
@@ -29,7 +30,7 @@ const mutated = "safety"
 // trial is the package with all its mutants, built.
 type trial struct {
 	*tree
-	limit   time.Duration
+	*choice
 	mutants []mutant
 	lines   map[string][]string // by file
 	binary  string
@@ -38,26 +39,35 @@ type trial struct {
 	reached map[int]bool
 }
 
+// choice is which mutants are tried, and by which tests.
+type choice struct {
+	only   *regexp.Regexp
+	skip   string // tests
+	sample int    // 0 = all
+	seed   uint64
+	limit  time.Duration
+}
+
 // trySafety tries a sample of the mutants of safety and prints what survived.
-func (t *tree) trySafety(ctx context.Context, out io.Writer, only *regexp.Regexp, sample int, seed uint64, limit time.Duration) (survived int, err error) {
-	s := &trial{tree: t, limit: limit, lines: map[string][]string{}, reached: map[int]bool{}}
+func (t *tree) trySafety(ctx context.Context, out io.Writer, which *choice) (survived int, err error) {
+	s := &trial{tree: t, choice: which, lines: map[string][]string{}, reached: map[int]bool{}}
 	if err := s.make(ctx); err != nil {
 		return 0, err
 	}
 	if err := s.rehearse(ctx, out); err != nil {
 		return 0, err
 	}
-	all := slices.DeleteFunc(slices.Clone(s.mutants), func(m mutant) bool { return !only.MatchString(m.String()) })
+	all := slices.DeleteFunc(slices.Clone(s.mutants), func(m mutant) bool { return !s.only.MatchString(m.String()) })
 	drawn := all
-	if sample > 0 && sample < len(all) {
-		order := rand.New(rand.NewPCG(seed, 0)).Perm(len(all))[:sample]
+	if s.sample > 0 && s.sample < len(all) {
+		order := rand.New(rand.NewPCG(s.seed, 0)).Perm(len(all))[:s.sample]
 		slices.Sort(order)
 		drawn = nil
 		for _, i := range order {
 			drawn = append(drawn, all[i])
 		}
 	}
-	fmt.Fprintf(out, "%d mutants of %s, %d drawn by seed %d\n", len(all), mutated, len(drawn), seed)
+	fmt.Fprintf(out, "%d mutants of %s, %d drawn by seed %d\n", len(all), mutated, len(drawn), s.seed)
 	counts := map[string]*count{}
 	for i := range drawn {
 		m := &drawn[i]
@@ -245,7 +255,7 @@ const slowAfter = 0.5
 // left out.
 func (s *trial) rehearse(ctx context.Context, out io.Writer) error {
 	reached := filepath.Join(s.temp, "reached")
-	run, err := s.runs(ctx, 20*s.limit, "MUTANTS_REACHED="+reached, mutated, s.binary, "-test.v")
+	run, err := s.runs(ctx, 20*s.limit, "MUTANTS_REACHED="+reached, mutated, s.binary, "-test.v", "-test.skip", cmp.Or(s.skip, "^$"))
 	if err != nil {
 		return err
 	}

@@ -43,6 +43,7 @@ var faults = []Fault{
 		end:   onPump(dosing.RoleAcid, func(_ *Farm, p *pump) { p.trouble.siphon = 0 })},
 	{Name: "stock-weak", Row: 8, Text: "a stock is refilled with a weaker one", begin: onPump(dosing.RoleStock, strength(0.4))},
 	{Name: "stock-strong", Row: 9, Text: "a stock is refilled five times too strong", begin: onPump(dosing.RoleStock, strength(5))},
+	{Name: "acid-undiluted", Row: 100, Text: "the acid is refilled undiluted, six times too strong", begin: onPump(dosing.RoleAcid, strength(6))},
 	{Name: "acid-base-swapped", Row: 10, Text: "acid and base stand in each other's place", begin: swapAcidAndBase},
 	{Name: "stock-in-acid-line", Row: 11, Text: "stock stands where the acid should", begin: stockInAcidLine},
 	{Name: "line-burst", Row: 79, Text: "the acid line bursts: the dose runs into the drip tray", second: lineBurst},
@@ -74,6 +75,13 @@ var faults = []Fault{
 	{Name: "ec-bubble", Row: 19, Text: "a bubble in the EC cell: three tenths too low",
 		begin: onProbe(dosing.QuantityEC, func(t *probeTrouble) { t.factor = -0.3 }),
 		end:   onProbe(dosing.QuantityEC, func(t *probeTrouble) { t.factor = 0 })},
+	{Name: "ec-compensated-twice", Row: 109, Text: "the EC probe corrects to 25 °C what was declared as raw, or once more",
+		begin: onProbe(dosing.QuantityEC, func(t *probeTrouble) { t.perKelvin = -0.02 }),
+		end:   onProbe(dosing.QuantityEC, func(t *probeTrouble) { t.perKelvin = 0 })},
+	{Name: "ph-input-open", Row: 111, Text: "the pH input is unplugged at the node: 7.00 and 7.01 by turns, and the thermometer says -1023 °C now and then",
+		second: inputOpen, end: both(onProbe(dosing.QuantityPH, func(t *probeTrouble) { *t = probeTrouble{} }), onProbe(dosing.QuantityTemperature, func(t *probeTrouble) { *t = probeTrouble{} }))},
+	{Name: "ph-dead-wanders", Row: 112, Text: "the pH electrode is dead and wanders between 5 and 7 in steps of 0.19",
+		second: deadWanders, end: onProbe(dosing.QuantityPH, func(t *probeTrouble) { *t = probeTrouble{} })},
 	{Name: "temperature-failed", Row: 20, Text: "the temperature probe reads 85 °C",
 		begin: onProbe(dosing.QuantityTemperature, func(t *probeTrouble) { t.isFixed, t.fixed = true, 85 }),
 		end:   onProbe(dosing.QuantityTemperature, func(t *probeTrouble) { t.isFixed = false })},
@@ -102,6 +110,12 @@ var faults = []Fault{
 	// Water and plants.
 	{Name: "circulation-half", Row: 26, Text: "the circulation is half blocked: everything takes three times as long",
 		begin: onTank(func(t *trouble) { t.speed = -2.0 / 3 }), end: onTank(func(t *trouble) { t.speed = 0 })},
+	{Name: "mixing-fast", Row: 102, Text: "the water mixes three times as fast as commissioned",
+		begin: onTank(func(t *trouble) { t.speed = 2 }), end: onTank(func(t *trouble) { t.speed = 0 })},
+	{Name: "power-strip", Row: 72, Text: "one power strip fails: the circulation stands and the pH probe repeats its last value",
+		begin: both(onTank(func(t *trouble) { t.speed = -1 }), onProbe(dosing.QuantityPH, func(t *probeTrouble) { t.frozen = true })),
+		end:   both(onTank(func(t *trouble) { t.speed = 0 }), onProbe(dosing.QuantityPH, func(t *probeTrouble) { t.frozen = false }))},
+	{Name: "phosphate-run-down", Row: 110, Text: "the phosphate has run down to 0.05 mmol/L, and the buffer with it", begin: phosphateRunsDown},
 	{Name: "valve-leak", Row: 27, Text: "a valve leaks: 1 % of the water is replaced each hour",
 		begin: onTank(func(t *trouble) { t.dilution = 0.01 }), end: onTank(func(t *trouble) { t.dilution = 0 })},
 	{Name: "top-up-stuck-open", Row: 28, Text: "the top-up valve does not close",
@@ -270,6 +284,62 @@ func driftTo7(f *Farm, i *injection) {
 	f.eachProbe(i, dosing.QuantityPH, func(p *probe) {
 		p.trouble.offset += float64((7 - p.shown - p.trouble.offset) * 0.005)
 	})
+}
+
+// inputOpen is a pH input with nothing on it, whose node reads 7.00 and 7.01 by turns, and
+// a thermometer that sends its word for broken once in ten minutes.
+func inputOpen(f *Farm, i *injection) {
+	f.eachProbe(i, dosing.QuantityPH, func(p *probe) {
+		p.trouble.isFixed, p.trouble.noise = true, -1
+		p.trouble.fixed = 7 + 0.01*float64(f.now/time.Minute%2)
+	})
+	f.eachProbe(i, dosing.QuantityTemperature, func(p *probe) {
+		if p.trouble.text = ""; f.now%(10*time.Minute) < p.period {
+			p.trouble.text = "-1023"
+		}
+	})
+}
+
+// deadWanders is an electrode that nothing in the water moves: every ten minutes a step.
+func deadWanders(f *Farm, i *injection) {
+	f.eachProbe(i, dosing.QuantityPH, func(p *probe) {
+		t := &p.trouble
+		if !t.isFixed {
+			t.isFixed, t.fixed, i.due = true, p.shown, f.now
+		}
+		if f.now < i.due {
+			return
+		}
+		i.due = f.now + 10*time.Minute
+		step := 0.19
+		if f.chance.uint64()%2 == 0 {
+			step = -step
+		}
+		if t.fixed+step < 5 || t.fixed+step > 7 {
+			step = -step
+		}
+		t.fixed += step
+	})
+}
+
+// phosphateRunsDown takes the phosphate but a little and leaves nitrate for its charge, so
+// that pH stays nearly where it is.
+func phosphateRunsDown(_ *Farm, i *injection) {
+	const left = 0.05
+	for _, t := range i.tank.waters() {
+		one, two := t.now.Species[chem.H2PO4], t.now.Species[chem.HPO4]
+		charge := 1 + two/max(one+two, 1e-9)
+		parts := []*parcel{&t.bulk}
+		for k := range t.zones {
+			parts = append(parts, &t.zones[k].water)
+		}
+		for _, p := range parts {
+			lost := max(p.ions.P-left*p.litres, 0)
+			gone := chem.Totals{P: lost, NO3: -charge * lost}
+			p.ions = p.ions.Add(gone, -1)
+			t.book.drained.ions = t.book.drained.ions.Add(gone, 1)
+		}
+	}
 }
 
 // rebootInDose waits for a dose, lets it run to a random point and cuts the power;

@@ -179,6 +179,51 @@ var shows = map[string]func(s seen){
 		s.dose(acid, 20)
 		s.want(s.ph() < -0.01, "nothing of the dose shows at once")
 	},
+	"mixing-fast": func(s seen) {
+		s.dose(acid, 20)
+		s.wait(2 * time.Minute)
+		s.want(s.ph() < -0.01, "the dose arrives no sooner than commissioned")
+		s.wait(30 * time.Minute)
+		s.same("pH at the end", s.ph(), 0, 0.01)
+	},
+	"power-strip": func(s seen) {
+		first := s.with.sent["leat/row/north/reading/north ph"]
+		s.wait(10 * time.Minute)
+		s.want(s.with.sent["leat/row/north/reading/north ph"] == first, "the value moves")
+		s.want(s.with.read("north circulation") == 0, "the flow switch does not tell")
+	},
+	"phosphate-run-down": func(s seen) {
+		s.wait(time.Minute)
+		s.want(s.with.farm.Truth(north).Ions.P < 0.06, "phosphate is left")
+		s.same("pH", s.ph(), 0, 0.25)
+		s.same("buffer ÷ that with its phosphate", s.with.farm.Buffer(north)/s.plain.farm.Buffer(north), 0.4, 0.2)
+	},
+	"acid-undiluted": func(s seen) {
+		s.dose(acid, 4)
+		s.wait(15 * time.Minute)
+		s.want(s.ph() < -0.05, "it does no more than acid as it should be")
+		s.same("share delivered", s.share(acid), 1, 0.02)
+	},
+	"ec-compensated-twice": func(s seen) {
+		s.wait(time.Minute)
+		celsius := s.with.farm.Celsius(north)
+		s.same("EC shown with ÷ without", s.with.read("north ec")/s.plain.read("north ec"), 1-0.02*(celsius-25), 0.02)
+	},
+	"ph-input-open": func(s seen) {
+		for range 120 {
+			s.wait(5 * time.Second)
+			v := s.with.read("north ph")
+			s.want(v == 7 || v == 7.01, "it reads something else")
+		}
+	},
+	"ph-dead-wanders": func(s seen) {
+		first := s.with.read("north ph")
+		s.wait(11 * time.Minute)
+		s.same("step", math.Abs(s.with.read("north ph")-first), 0.19, 0.1)
+		s.wait(3 * time.Hour)
+		v := s.with.read("north ph")
+		s.want(v > 4.8 && v < 7.2, "it leaves where a pH may be")
+	},
 	"circulation-half": func(s seen) {
 		s.dose(acid, 20)
 		s.wait(2 * time.Minute)

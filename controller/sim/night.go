@@ -148,6 +148,12 @@ func (n *Night) SetLink(up bool) {
 	n.Step(controller.Event{Kind: controller.EventLink, Up: up})
 }
 
+// StepWall moves the wall clock, as a person or a time server does, and tells the core.
+func (n *Night) StepWall(by time.Duration) {
+	n.now.Wall = n.now.Wall.Add(by)
+	n.Step(controller.Event{Kind: controller.EventClock, Jump: by})
+}
+
 // Written says that the disk has written all there is and the core knows it.
 func (n *Night) Written() bool { return len(n.drafts) == 0 && len(n.events) == 0 && !n.failed }
 

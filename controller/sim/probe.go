@@ -78,9 +78,12 @@ type probeTrouble struct {
 	lag      float64 // seconds, in place of its own
 	noise    float64 // of its noise, less 1
 	withPump float64 // added while a pump runs
-	text     string  // sent in place of a number
-	isWild   bool    // the next sample is wild,
-	wild     float64 // and reads this
+	// perKelvin is by how much too much it rises with temperature, as a share per kelvin
+	// from 25 °C.
+	perKelvin float64
+	text      string  // sent in place of a number
+	isWild    bool    // the next sample is wild,
+	wild      float64 // and reads this
 }
 
 // Sensors of the kinds that a farm has: how much they scatter, how finely they
@@ -179,6 +182,9 @@ func (p *probe) read(f *Farm) float64 {
 		noise *= 0.2 // water that stands scatters less
 	}
 	v := float64(p.shown*(1+t.factor)) + p.astray + t.offset + float64(t.perHour*(f.now-t.since).Hours()) + float64(noise*p.random.gauss())
+	if t.perKelvin != 0 && int(p.set.Tank) < len(f.tanks) {
+		v *= 1 + float64(t.perKelvin*(f.tanks[p.set.Tank].celsius-25))
+	}
 	if t.withPump != 0 && f.pumping() {
 		v += t.withPump
 	}

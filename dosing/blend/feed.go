@@ -14,6 +14,11 @@ type Feed struct {
 	Against Content // what a litre is to hold: a miss counts as a share of it
 	Stocks  []Stock // acids and bases among them give nothing
 	NH4Most float64 // of the nitrogen that is given; 0 = 10 %
+
+	// What is given is worth Most at most, by what a mmol of each is worth: where all is
+	// given as a share of an EC, no ion may take the place of another beyond that.
+	Worth Content
+	Most  float64 // 0 = no such limit
 }
 
 // Amounts is the nearest that the stocks can give, mL of each for a litre of tank.
@@ -41,6 +46,7 @@ func (f *Feed) Amounts() ([]float64, error) {
 	}
 	m := &Mix{Task: t, Factor: 1}
 	b := newBlender(&m.Task)
+	b.worth, b.most = f.Worth, f.Most
 	for i := range m.Task.Stocks {
 		b.usable[i] = !m.Task.Stocks[i].acidic()
 	}
@@ -59,25 +65,28 @@ func (f *Feed) Amounts() ([]float64, error) {
 	return m.Amounts, nil
 }
 
-// paid is the part of the wanted EC that the stocks of macronutrients bring, by
-// charge. Doses go on until EC is whole: where nothing can bring calcium, others are
-// given for its EC, and micronutrients must not come with them twice.
+// paid is the part of what is to be given that the stocks of macronutrients bring.
+// Doses go on until EC is whole: where nothing can bring calcium, others are given for
+// its EC, and micronutrients must not come with them twice.
 func (f *Feed) paid(b *blender, m *Mix) float64 {
-	var wanted, given Content
-	for s := NO3; s <= S; s++ {
-		if f.Against[s] > 0 {
-			wanted[s] = f.Wants[s]
-		}
+	if !(f.Most > 0) {
+		return 1
 	}
+	given := 0.0
 	for i := range m.Amounts {
 		if !b.trace[i] {
-			given = given.Plus(f.Stocks[i].perUnit(), m.Amounts[i])
+			given += float64(f.Stocks[i].perUnit().worth(&f.Worth) * m.Amounts[i])
 		}
 	}
-	if all := wanted.cations() + wanted.anions(); all > 0 {
-		return (given.cations() + given.anions()) / all
+	return given / f.Most
+}
+
+func (c Content) worth(each *Content) float64 {
+	sum := 0.0
+	for s := NO3; s < Carbon; s++ {
+		sum += float64(c[s] * each[s])
 	}
-	return 1
+	return sum
 }
 
 // Lever is ammonium's share of the nitrogen as a means against a pH that climbs:

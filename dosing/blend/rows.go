@@ -80,6 +80,13 @@ func (b *blender) first(m *Mix) {
 		b.row(1/chargeScale, balanceOf, b.balance)
 	}
 	b.neverAbove(m)
+	if b.most > 0 {
+		row := make([]float64, b.f.cols)
+		for i := range row {
+			row[i] = b.columns[i].worth(&b.worth)
+		}
+		b.f.limits = append(b.f.limits, limited(row, b.most))
+	}
 	if b.t.within > 0 && b.last {
 		b.hem(m)
 	}

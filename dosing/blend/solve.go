@@ -32,6 +32,8 @@ type blender struct {
 	tight    bool      // the liquids must keep to the volume that they may take
 	ph       bool      // whether the pH is a row
 	last     bool      // the first round, without acid or base, is over
+	worth    Content   // of a mmol of each, where a feed is limited
+	most     float64   // of what a feed is worth; 0 = no such limit
 	balance  float64   // strong charge, less the part that phosphate carries, to be reached
 }
 

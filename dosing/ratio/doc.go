@@ -13,8 +13,8 @@
 // `dosing/ratio` counts each ion: doses by content, top-up by the source's analysis, uptake by an appetite for each
 // ion, scaled each minute so that the ions make the EC that is measured, and shifted so that their charges balance:
 // acid given without cations to match was nitrate taken. Shares of the stocks follow from what the tank lacks and
-// what plants will take over half a tank of uptake, less the rate at which acid, base and water bring it; ions are
-// compared with one another, never with EC, so the two controllers do not fight. An analysis is a Kalman update of
+// what plants will take over half a tank of uptake, less the rate at which acid, base and water bring it; the EC
+// that the loop will give until then is their sum, so the two controllers do not fight. An analysis is a Kalman update of
 // each ion's amount and appetite together (two states an ion, no covariance between ions), after which the EC that
 // is left over is laid to probe and chemistry. Ammonium is fed forward only: it is taken first and nitrified.
 // Rejected: solving at each dose (shares would follow noise), and learning appetites without an analysis (EC and
@@ -35,10 +35,31 @@
 // S in two days. The half tank over which shares make good what is missing begins with the way to the EC setpoint: after a dump
 // stocks give first what the dump took. Rejected: a half tank of uptake on top, by which potassium never came back between dumps.
 //
+// # Shares are solved for the EC that the loop will give
+//
+// Stocks give what brings EC to its setpoint and no more; sodium, chloride, calcium that gathers and the nitrate that comes
+// with potassium all take of it. The nutrients that stocks bring are aimed at the one strength which that EC pays for, and the
+// fit keeps within it. The acid for a filling's alkalinity is reckoned with before it is given. Rejected: wants compared with the
+// mean of all nutrients (what gathers raises the mean, and phosphate, which takes hardly any EC, fell 18 % in nine days
+// beside calcium 11 % above); a miss that is shared by EC (nitrate and potassium would bear all of it).
+//
+// # What plants leave is made up for by EC, told to a person
+//
+// The account says how much EC what plants leave takes beyond a fresh filling, and the setpoint that keeps the nutrients at the
+// recipe's strength; a person sets it. What such a setpoint allows asks for no more nutrients. Counted from the setpoint of the
+// file, so that following the advice never leads to the next; none where a person keeps the tank weaker. Rejected: a setpoint that
+// moves by itself (a probe that drifts would lead it, and it is a person's).
+//
+// # After a dump EC says how large it was
+//
+// A flood may stand on a bench while the tank is emptied: of the half that was told 41 % were replaced, and calcium was
+// thought 7 %, nitrate 12 % too high until the next analysis. The share is corrected by the EC that is found, and not before pH
+// is read: charge at the pH of the water before moved nitrate by a tenth.
+//
 // # A dump is due by the account
 //
-// Due: an ion 10 % above its target of which stocks need give none, or a nutrient 10 % short while all together lack
-// 3 %, since then sodium, chloride or what else plants leave takes their place in EC. What the row cannot reach
+// Due: an ion 10 % above its target of which stocks need give none, or sodium, chloride and what else
+// plants leave takes a tenth of EC beyond a fresh filling. What the row cannot reach
 // with fresh water is no reason, and none is asked for while EC is on its way. Rejected: the mean of the nutrients alone (acid's
 // nitrate hides potassium that lacks), and any ion that is high (stocks that give less bring it back without a dump).
 //

@@ -72,29 +72,65 @@ func (t *Tank) Fill(w Water) {
 	if w == WaterRecipe {
 		t.mix(1, t.plan.PH)
 	}
-	t.marks, t.solved = t.marks[:0], solvedAt{}
+	t.marks, t.solved, t.swap = t.marks[:0], solvedAt{}, swap{}
 }
 
 // replacedOff is how far a person's word on the share that was replaced may be off.
 const replacedOff = 0.10
 
-// Replace counts a dump: a share of the tank was replaced with source water.
+// Replace counts a dump: a share of the tank was replaced with source water. How large
+// it was, the next EC tells better than the person: some of the water stands on a bench
+// meanwhile, or in the pipes.
 func (t *Tank) Replace(share float64) {
 	share = min(max(share, 0), 1)
 	stays := 1 - share
+	t.swap = swap{share: share, change: t.plan.Water.Plus(t.content, -1)}
+	t.swap.change[blend.Rest] = t.plan.Water[blend.Rest] - t.rest
+	t.exchange(share)
 	for s := blend.NO3; s < blend.Carbon; s++ {
-		came, change := float64(share*t.plan.Water[s]), float64(share*(t.plan.Water[s]-t.content[s]))
-		t.content[s] += change
-		t.cc[s] = float64(stays*stays*t.cc[s]) + square(waterOff*came) + square(replacedOff*change)
+		t.cc[s] = float64(stays*stays*t.cc[s]) + square(float64(waterOff*share)*t.plan.Water[s]) + square(float64(replacedOff*share)*t.swap.change[s])
 		t.ca[s] *= stays
 		t.off[s] *= stays
 	}
-	t.content[blend.Carbon] += float64(share * (t.plan.Water[blend.Carbon] - t.content[blend.Carbon]))
-	t.rest += float64(share * (t.plan.Water[blend.Rest] - t.rest))
 	if ec, ok := t.conductivity(t.content, t.plan.PH); ok && t.seen {
 		t.ec = ec
 	}
 	t.marks, t.solved.known = t.marks[:0], false
+}
+
+// exchange puts so much more of a tank of source water in the place of what was there.
+func (t *Tank) exchange(share float64) {
+	for s := blend.NO3; s <= blend.Carbon; s++ {
+		t.content[s] = max(t.content[s]+float64(share*t.swap.change[s]), 0)
+	}
+	t.rest += float64(share * t.swap.change[blend.Rest])
+}
+
+// swapECOff is how far EC may lie from the account for other reasons than the share of
+// a dump, mS/cm.
+const swapECOff = 0.02
+
+// settleSwap corrects the share of a dump by the EC that is found after it: a Kalman
+// update of that one figure.
+func (t *Tank) settleSwap(ec, pH float64) {
+	const step = 0.05
+	share := t.swap.share
+	if !(share > 0) {
+		return
+	}
+	present, ok := t.conductivity(t.content, pH)
+	more := t.content.Plus(t.swap.change, step)
+	more[blend.Rest] = 0
+	other, okToo := t.conductivity(more, pH)
+	if ok && okToo {
+		slope, variance := (other-present)/step, square(replacedOff*share)
+		gain := variance * slope / (float64(slope*slope*variance) + square(swapECOff))
+		t.exchange(min(max(gain*(ec-present), -share), 1-share))
+		for s := blend.NO3; s < blend.Carbon; s++ {
+			t.cc[s] = max(t.cc[s]-float64(gain*slope*variance*square(t.swap.change[s])), 0)
+		}
+	}
+	t.swap = swap{}
 }
 
 // Begun says that a measured EC has told how strong the filling is.

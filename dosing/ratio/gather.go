@@ -50,54 +50,120 @@ func Gathers(water, target blend.Content, ec float64) (all []Gathering) {
 	return all
 }
 
+// passed is the part of sodium and chloride that a crop takes of the water that it drinks.
+const passed = 0.2
+
+// Leaving is what plants leave of this water, under a usual crop, as the EC that it takes
+// from the nutrients; target is at an EC.
+type Leaving struct {
+	EC      float64 // mS/cm more in a week without a dump
+	PerWeek float64 // share of the tank to replace with source water in a week, to stay at DumpAt of EC
+}
+
+// Leaves says what plants leave of this water.
+func Leaves(water, target blend.Content, ec float64) Leaving {
+	var left blend.Content
+	for s := blend.NO3; s <= blend.S; s++ {
+		left[s] = max(water[s]-float64(target[s]*UsualUptake/ec), 0)
+	}
+	left[blend.Na], left[blend.Cl] = (1-passed)*water[blend.Na], (1-passed)*water[blend.Cl]
+	conducts := ec / weigh(target.Plus(water, 1)) // near enough for both
+	l := Leaving{EC: UsualWeek * conducts * weigh(left)}
+	l.PerWeek = l.EC / (DumpAt * ec)
+	return l
+}
+
 // Dump is what only less of this water brings back: no stock takes anything away.
 type Dump struct {
-	Ion   blend.Substance // Rest: what gathers is no nutrient, or none that is wanted, and takes the others' place in EC
-	Off   float64         // share above the target; of Rest, share of its target that the nutrient lacks which lacks most
+	Ion   blend.Substance // Rest: all that plants leave, which takes the nutrients' place in EC
+	Off   float64         // share above the target; of Rest, share of EC that it takes beyond a fresh filling
 	Share float64         // of the tank to replace with source water; 0: that water itself holds too much
 }
 
 func (d Dump) String() string {
-	if d.Ion == blend.Rest {
-		return fmt.Sprintf("a dump is due: what plants leave takes the nutrients' place in EC, which lack up to %.0f %% of their targets; %.0f %% of the tank replaced with source water and stocks brings them within %.0f %%", 100*d.Off, math.Ceil(100*d.Share-1e-6), 100*DumpTo)
-	}
-	if d.Share == 0 {
+	by := math.Ceil(100*d.Share - 1e-6)
+	switch {
+	case d.Ion == blend.Rest:
+		return fmt.Sprintf("a dump is due: what plants leave takes %.0f %% of EC beyond a fresh filling, in the nutrients' place; %.0f %% of the tank replaced with source water and stocks brings that to %.0f %%", 100*d.Off, by, 100*DumpTo)
+	case d.Share == 0:
 		return fmt.Sprintf("%s is thought %.0f %% above its target, and the source water itself holds more than it: only other water brings it back", d.Ion.Symbol(), 100*d.Off)
 	}
-	return fmt.Sprintf("a dump is due: %s is thought %.0f %% above its target; %.0f %% of the tank replaced with source water brings it within %.0f %%", d.Ion.Symbol(), 100*d.Off, math.Ceil(100*d.Share-1e-6), 100*DumpTo)
+	return fmt.Sprintf("a dump is due: %s is thought %.0f %% above its target; %.0f %% of the tank replaced with source water brings it within %.0f %%", d.Ion.Symbol(), 100*d.Off, by, 100*DumpTo)
 }
-
-// lackShared is the part of DumpAt that all nutrients together must lack before the
-// one that lacks most is laid to what gathers, and not to its stock's share.
-const lackShared = 0.3
 
 // Dumps are the dumps that are due; none while EC is still on its way. An ion that
 // plants use up sooner than acid, base and water bring it is no reason: stocks that give
 // less of it bring it back.
 func (t *Tank) Dumps() (all []Dump) {
-	if !t.started || t.room() > DumpTo*t.toward {
+	if !t.atSetpoint() {
 		return nil
 	}
 	target, wants := t.Target(t.toward), t.Wants()
-	var held, fresh blend.Content // of the nutrients that do not gather
-	most := 0.0
 	for s := blend.NO3; s <= blend.S; s++ {
 		if !(target[s] > 0) || s == blend.NH4 { // it is taken first and soon turned into nitrate
 			continue
 		}
-		off := t.content[s]/target[s] - 1
-		if off > DumpAt && wants[s] <= 0 {
+		if off := t.content[s]/target[s] - 1; off > DumpAt && wants[s] <= 0 {
 			all = append(all, Dump{Ion: s, Off: off, Share: shareFor(off, t.plan.Water[s]/target[s])})
-			continue
 		}
-		// What the row cannot reach even with fresh water, no dump brings.
-		held[s], fresh[s] = t.content[s], min(t.made[s]*t.toward/t.plan.EC, target[s])
-		most = max(most, (fresh[s]-held[s])/target[s])
 	}
-	if most > DumpAt && weigh(held) < (1-lackShared*DumpAt)*weigh(fresh) {
-		all = append(all, Dump{Ion: blend.Rest, Off: most, Share: 1 - DumpTo/most})
+	if off := t.Gathered() / t.plan.EC; off > DumpAt {
+		all = append(all, Dump{Ion: blend.Rest, Off: off, Share: 1 - DumpTo/off})
 	}
 	return all
+}
+
+// atSetpoint says that EC stands where the loop brings it, so that what is held tells
+// something.
+func (t *Tank) atSetpoint() bool { return t.started && t.room() <= DumpTo*t.toward }
+
+// Gathered is the EC that what plants leave takes beyond a fresh filling, mS/cm: so much
+// higher must EC stand for the nutrients to have the recipe's strength. A nutrient of
+// which plants take more than acid, base and water bring does not gather, however much
+// of it there is now.
+func (t *Tank) Gathered() float64 {
+	fresh, brought := t.made, t.brought()
+	fresh[blend.Carbon] = t.content[blend.Carbon]
+	left := fresh
+	for s := blend.NO3; s <= blend.Cl; s++ {
+		if t.target[s] > 0 && t.appetite[s] > brought[s] || s == blend.NH4 {
+			continue
+		}
+		left[s] = max(t.content[s], fresh[s])
+	}
+	with, ok := t.conductivity(left, t.pH)
+	without, okToo := t.conductivity(fresh, t.pH)
+	if !ok || !okToo || !t.started {
+		return 0
+	}
+	return (with - without) / t.scale
+}
+
+// allows is how much of an EC setpoint is for what plants leave: what stands above the
+// file's, as far as there is something left.
+func (t *Tank) allows(ec float64) float64 {
+	if ec <= t.plan.EC {
+		return 0
+	}
+	return min(ec-t.plan.EC, t.Gathered())
+}
+
+// worthASetpoint is the step of EC that is worth a word, mS/cm: about as much as the
+// account may be off in what gathers while no analysis has told what plants take.
+const worthASetpoint = 0.08
+
+// Setpoint is the EC that holds the nutrients at the recipe's strength beside what
+// plants leave, with a sentence; 0 where the present one does, where a person keeps the
+// tank weaker than the file, or where EC is on its way.
+func (t *Tank) Setpoint() (ec float64, words string) {
+	ec = math.Round(100*(t.plan.EC+t.Gathered())) / 100
+	if !t.atSetpoint() || t.toward < t.plan.EC-1e-3 || math.Abs(ec-t.toward) < worthASetpoint {
+		return 0, ""
+	}
+	if ec > t.toward {
+		return ec, fmt.Sprintf("what plants leave takes %.2f mS/cm of EC beyond a fresh filling: an EC setpoint of %.2f keeps the nutrients at the strength that the recipe has at %.2f", ec-t.plan.EC, ec, t.plan.EC)
+	}
+	return ec, fmt.Sprintf("the EC setpoint of %.2f allows %.2f mS/cm for what plants leave, and that takes %.2f now: %.2f keeps the nutrients at the strength that the recipe has at %.2f", t.toward, t.toward-t.plan.EC, ec-t.plan.EC, ec, t.plan.EC)
 }
 
 // shareFor is how much of a tank to replace with source water so that an ion that is off

@@ -44,6 +44,25 @@ func (p *Plan) bringsUsually(amounts []float64) blend.Content {
 	return blend.Content{}.Plus(litre, 1/UsualUptake)
 }
 
+// forAlkalinity is what the acid of the fresh blend brings for each meq of alkalinity;
+// nothing where it gives none.
+func (p *Plan) forAlkalinity(amounts []float64) blend.Content {
+	var acid blend.Content
+	for i := range p.Stocks {
+		if p.Stocks[i].Role == dosing.RoleAcid {
+			acid = acid.Plus(p.Stocks[i].Content, amounts[i])
+		}
+	}
+	meq := 0.0
+	for s, z := range charges {
+		meq -= float64(z * acid[s])
+	}
+	if !(meq > 0) {
+		return blend.Content{}
+	}
+	return blend.Content{}.Plus(acid, 1/meq)
+}
+
 // serving are the stocks that pass, with their pumps.
 func (p *Plan) serving(pass func(*blend.Stock) bool) (stocks []blend.Stock, pumps []int) {
 	for i := range p.Stocks {
@@ -73,17 +92,19 @@ func (p *Plan) sharesOf(amounts []float64) []float64 {
 	return shares
 }
 
-// ionic are the limiting molar conductivities of the macronutrients' ions at 25 °C,
-// mS/cm for a mmol/L (CRC Handbook of Chemistry and Physics, phosphate as H2PO4).
-// They only weigh the ions against one another.
-var ionic = [...]float64{blend.NO3: 0.0714, blend.NH4: 0.0735, blend.P: 0.033, blend.K: 0.0735, blend.Ca: 0.1189, blend.Mg: 0.106, blend.S: 0.160}
+// ionic are the limiting molar conductivities of the ions at 25 °C, mS/cm for a mmol/L
+// (CRC Handbook of Chemistry and Physics, phosphate as H2PO4). They only weigh the ions
+// against one another.
+var ionic = blend.Content{blend.NO3: 0.0714, blend.NH4: 0.0735, blend.P: 0.033, blend.K: 0.0735, blend.Ca: 0.1189, blend.Mg: 0.106, blend.S: 0.160, blend.Na: 0.0501, blend.Cl: 0.0763}
 
-// weigh is the conductivity that the macronutrients of a content would have if
-// they were alone in much water.
+const ionicHCO3 = 0.0445
+
+// weigh is the conductivity that the ions of a content would have if they were alone in
+// much water.
 func weigh(c blend.Content) float64 {
 	sum := 0.0
-	for s, lambda := range ionic {
-		sum += float64(lambda * c[s])
+	for s := blend.NO3; s <= blend.Cl; s++ {
+		sum += float64(ionic[s] * c[s])
 	}
 	return sum
 }

@@ -10,12 +10,12 @@ import (
 )
 
 const (
-	// horizon is what the stocks give, as a share of the tank's EC, until what is
-	// missing is made good: the way to where the loop brings EC, then uptake. Shorter, and the shares would jump at each analysis by more than
-	// the analysis knows; longer, and the tank would not be there by the next one.
+	// horizon is what EC rises and plants take, as a share of the tank's EC, until what is
+	// missing is made good. Shorter, and the shares would jump at each analysis by more
+	// than the analysis knows; longer, and the tank would not be there by the next one.
 	horizon = 0.5
-	// movedEnough is the share of a target by which an ion or the account of the acid
-	// must move before shares are solved anew.
+	// movedEnough is the share of a target by which what is lacking of an ion must move
+	// before shares are solved anew.
 	movedEnough = 0.02
 )
 
@@ -28,10 +28,10 @@ func (t *Tank) Moved() bool {
 	if !t.solved.known {
 		return true
 	}
-	level := t.level()
+	o := t.ahead()
+	lacking := o.left.Plus(t.target, -o.level)
 	for s := blend.NO3; s < blend.Carbon; s++ {
-		if enough := movedEnough * t.target[s]; enough > 0 && !s.Micro() &&
-			(math.Abs(t.content[s]/level-t.solved.content[s]) > enough || math.Abs(t.acid[s]+t.base[s]-t.solved.acid[s]) > enough) {
+		if enough := movedEnough * t.target[s]; enough > 0 && !s.Micro() && math.Abs(lacking[s]-t.solved.lacking[s]) > enough {
 			return true
 		}
 	}
@@ -41,20 +41,6 @@ func (t *Tank) Moved() bool {
 // Toward says to which EC the loop brings the tank.
 func (t *Tank) Toward(ec float64) { t.toward = ec }
 
-// level is the strength of the tank by its nutrients once EC stands where the loop
-// brings it, 1 = at the plan's EC. What the loop does about EC is its own: shares are
-// about the ratio. Fresh source water holds much calcium beside its potassium, and
-// would still want calcium.
-func (t *Tank) level() float64 {
-	var held blend.Content
-	for s := range t.target {
-		if t.target[s] > 0 {
-			held[s] = t.content[s]
-		}
-	}
-	return max(weigh(held)/weigh(t.target)+t.room()/t.plan.EC, 0.05)
-}
-
 // room is what EC still has to rise, mS/cm.
 func (t *Tank) room() float64 {
 	if !t.seen {
@@ -63,22 +49,94 @@ func (t *Tank) room() float64 {
 	return max(t.toward-t.ec, 0)
 }
 
-// Wants is what the stocks are to give over the horizon, mmol for a litre of tank:
-// what the tank lacks of its recipe, and what plants will take once EC stands where it
-// is to stand, less what acid, base and water will bring then. So a dump is made good by
-// what it took away, and not by what plants take over weeks. Below zero is a surplus, carried until it is used up.
+// outlook is the tank at the end of the horizon.
+type outlook struct {
+	uptake float64       // mS/cm that plants take until then
+	left   blend.Content // what is there then if stocks give nothing; below zero is what plants will miss
+	budget float64       // what stocks give until then, as weigh weighs it
+	level  float64       // the strength of the recipe at which that is enough, 1 = at the plan's EC
+}
+
+// least is the part of the horizon for which stocks give even where acid and water
+// bring as much EC as plants take.
+const least = 0.1
+
+// ahead looks at the end of the horizon. The loop gives of the stocks what brings EC to
+// its setpoint and no more, whatever takes up that EC: sodium and chloride that plants
+// leave, calcium of which there is too much. The nutrients that stocks bring can then
+// all stand at one strength, which is found here. Aiming higher would let those fall
+// behind of which the row gives little EC, as phosphate.
+func (t *Tank) ahead() (o outlook) {
+	room, brought := t.room(), t.brought()
+	o.uptake = max(horizon*t.plan.EC-room, 0)
+	o.left = t.content.Plus(brought, o.uptake).Plus(t.appetite, -o.uptake)
+	alkalinity := max(float64(bicarbonate(t.pH)*t.content[blend.Carbon])-float64(bicarbonate(t.plan.PH)*carbonateKept), 0)
+	held := weigh(t.content) + float64(ionicHCO3*bicarbonate(t.pH)*t.content[blend.Carbon])
+	if t.perAlkalinity != (blend.Content{}) {
+		o.left = o.left.Plus(t.perAlkalinity, alkalinity) // its acid is on the way
+		held -= float64(ionicHCO3 * alkalinity)
+	}
+	o.budget = max(held+t.rise(held, room)-weigh(o.left), float64(least*horizon)*weigh(t.target))
+	low, high := 0.0, float64(strongest)
+	for range 30 {
+		o.level = (low + high) / 2
+		sum := 0.0
+		for s := blend.NO3; s <= blend.S; s++ {
+			sum += float64(ionic[s] * max(t.wants(s, &o), 0))
+		}
+		if sum < o.budget {
+			low = o.level
+		} else {
+			high = o.level
+		}
+	}
+	return o
+}
+
+// rise is by how much the ions that weigh held must grow for EC to rise by room. They
+// conduct less the closer they are (Kohlrausch's square root).
+func (t *Tank) rise(held, room float64) float64 {
+	made := weigh(t.made)
+	slows := (1 - t.plan.EC/made) / math.Sqrt(made)
+	conducts := held * (1 - float64(slows*math.Sqrt(held)))
+	if !(room > 0) || !(conducts > 0) {
+		return 0
+	}
+	end, ec := held, conducts+room
+	for range 8 {
+		end = ec / (1 - float64(slows*math.Sqrt(end)))
+	}
+	return end - held
+}
+
+// wants is what of an ion the stocks are to give until the end of the horizon. Below
+// zero is a surplus, carried until it is used up.
+func (t *Tank) wants(s blend.Substance, o *outlook) float64 {
+	target := t.target[s]
+	if !(target > 0) {
+		return 0
+	}
+	if s.Micro() { // a crop takes up no less of them where it is kept at a lower strength
+		return target - o.left[s]
+	}
+	if s == blend.NH4 { // it is taken first and soon turned into nitrate
+		return min(float64(o.level*target)-t.content[s], 0) + t.content[s] - o.left[s]
+	}
+	return float64(o.level*target) - o.left[s]
+}
+
+// Wants is what the stocks are to give over the horizon, mmol for a litre of tank: what
+// the tank lacks of its recipe at the strength that it can reach, and what plants will
+// take once EC stands where it is to stand, less what acid, base and water will bring. So
+// a dump is made good by what it took away, and not by what plants take over weeks.
 func (t *Tank) Wants() blend.Content {
-	uptake, level, brought := max(horizon*t.plan.EC-t.room(), 0), t.level(), t.brought()
-	var w blend.Content
+	o := t.ahead()
+	return t.wantsAll(&o)
+}
+
+func (t *Tank) wantsAll(o *outlook) (w blend.Content) {
 	for s := blend.NO3; s < blend.Carbon; s++ {
-		if !(t.target[s] > 0) {
-			continue
-		}
-		lacks := t.target[s] - t.content[s]/level
-		if s == blend.NH4 {
-			lacks = min(lacks, 0) // it is taken first and soon turned into nitrate
-		}
-		w[s] = lacks + float64(uptake*(t.appetite[s]-brought[s]))
+		w[s] = t.wants(s, o)
 	}
 	return w
 }
@@ -87,8 +145,9 @@ func (t *Tank) Wants() blend.Content {
 // do (every nutrient in surplus) leaves the shares as they are.
 func (t *Tank) Solve() bool {
 	stocks, pumps := t.plan.serving(func(s *blend.Stock) bool { return s.Role == dosing.RoleStock })
-	feed := blend.Feed{Wants: t.Wants(), Against: t.target, Stocks: stocks, NH4Most: t.plan.NH4Most}
-	t.solved = solvedAt{known: true, content: blend.Content{}.Plus(t.content, 1/t.level()), acid: t.acid.Plus(t.base, 1)}
+	o := t.ahead()
+	feed := blend.Feed{Wants: t.wantsAll(&o), Against: t.target, Stocks: stocks, NH4Most: t.plan.NH4Most, Worth: ionic, Most: o.budget}
+	t.solved = solvedAt{known: true, lacking: o.left.Plus(t.target, -o.level)}
 	given, err := feed.Amounts()
 	if err != nil {
 		return false

@@ -26,18 +26,21 @@ const (
 
 // Tank is the account of one tank. It is not for concurrent use.
 type Tank struct {
-	plan   *Plan
-	target blend.Content // at the plan's EC
-	made   blend.Content // what the recipe makes of the source water at the plan's EC
-	usual  blend.Content // what source water and its acid or base bring for each mS/cm that a usual crop takes
-	shares []float64     // by pump, as last solved
-	solver chem.Solver
+	plan          *Plan
+	target        blend.Content // at the plan's EC
+	made          blend.Content // what the recipe makes of the source water at the plan's EC
+	usual         blend.Content // what source water and its acid or base bring for each mS/cm that a usual crop takes
+	perAlkalinity blend.Content // what acid brings for each meq of it
+	shares        []float64     // by pump, as last solved
+	solver        chem.Solver
 	state
 	marks   []mark // for analyses that come days after their sample
 	solved  solvedAt
 	at      time.Duration // of the last Follow
 	seen    bool
 	ec      float64 // as last measured
+	pH      float64 // likewise
+	swap    swap
 	toward  float64 // the EC that the loop brings the tank to
 	madeOff float64 // of a filling, how far what the recipe added may be off
 	strange bool    // of a filling, nobody said what it is
@@ -69,8 +72,13 @@ type mark struct {
 // solvedAt is the account for which the shares were solved.
 type solvedAt struct {
 	known   bool
-	content blend.Content
-	acid    blend.Content
+	lacking blend.Content
+}
+
+// swap is a dump that was told, and of which EC has yet to say how large it was.
+type swap struct {
+	share  float64       // as told; 0 = none
+	change blend.Content // what a whole tank of source water changes
 }
 
 // New begins an account of a tank that holds what the recipe makes of its source
@@ -80,9 +88,9 @@ func New(plan *Plan) (*Tank, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &Tank{plan: plan, made: fresh.Reached, toward: plan.EC, madeOff: startOff}
+	t := &Tank{plan: plan, made: fresh.Reached, toward: plan.EC, pH: plan.PH, madeOff: startOff}
 	t.scale = 1
-	t.usual = plan.bringsUsually(amounts)
+	t.usual, t.perAlkalinity = plan.bringsUsually(amounts), plan.forAlkalinity(amounts)
 	t.before = t.usual
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		if w := fresh.Wants[s]; w.Stated && w.Weight > 0 {
@@ -102,15 +110,18 @@ func New(plan *Plan) (*Tank, error) {
 }
 
 // phosphateCharge is the mean charge of phosphate near pH 5.8: one, and 4 % of the
-// second proton's (pKa 7.2).
+// second proton's.
 const phosphateCharge = 1.04
+
+// phosphateAt is the same at a pH (pKa 7.2; after a dump a tank stands near it).
+func phosphateAt(pH float64) float64 { return 1 + 1/(1+math.Pow(10, 7.2-pH)) }
 
 // charges are those of the ions, as they stand in a solution of pH 5 to 6.5.
 var charges = [...]float64{blend.NO3: -1, blend.NH4: 1, blend.P: -phosphateCharge, blend.K: 1, blend.Ca: 2, blend.Mg: 2, blend.S: -2, blend.Na: 1, blend.Cl: -1}
 
 // charge is what the account leaves open, meq/L.
 func (t *Tank) charge(pH float64) float64 {
-	sum := t.rest - float64(bicarbonate(pH)*t.content[blend.Carbon])
+	sum := t.rest - float64(bicarbonate(pH)*t.content[blend.Carbon]) - float64((phosphateAt(pH)-phosphateCharge)*t.content[blend.P])
 	for s, z := range charges {
 		sum += float64(z * t.content[s])
 	}
@@ -199,13 +210,20 @@ const (
 
 // Follow brings the account to what EC measures: doses and water are known, so what
 // is missing was taken up, each ion by its appetite. Ec is settled, that is, with
-// what is still in transit; NaN and zero are no measurement.
+// what is still in transit; NaN and zero are no measurement. Where pH is none, EC is
+// followed by the last one, and charge tells nothing.
 func (t *Tank) Follow(up time.Duration, ec, pH float64) {
 	if !(ec > 0.02 && ec < 20) {
 		return
 	}
-	if !(pH >= 4 && pH <= 9) {
-		pH = t.plan.PH
+	known := pH >= 4 && pH <= 9
+	switch {
+	case known:
+		t.pH = pH
+	case t.swap.share > 0:
+		return // other water: the last pH was not its own
+	default:
+		pH = t.pH
 	}
 	t.ec = ec
 	switch {
@@ -216,6 +234,7 @@ func (t *Tank) Follow(up time.Duration, ec, pH float64) {
 	default:
 		t.breathe((up - t.at).Hours(), pH)
 	}
+	t.settleSwap(ec, pH)
 	present, ok := t.conductivity(t.content, pH)
 	if !ok {
 		return
@@ -230,7 +249,9 @@ func (t *Tank) Follow(up time.Duration, ec, pH float64) {
 		t.thin(ec / present)
 	default:
 		t.takeUp(missing, pH, present)
-		t.neutral(pH)
+		if known {
+			t.neutral(pH)
+		}
 	}
 	if n := len(t.marks); n == 0 || up-t.marks[n-1].up >= markEvery {
 		if n >= marksKept {
@@ -315,9 +336,11 @@ func (t *Tank) Sample(pH float64) blend.Analysis {
 	return a
 }
 
-// Target is what the tank is to hold at an EC.
+// Target is what the tank is to hold at an EC. What that allows for what plants leave
+// asks for no more nutrients.
 func (t *Tank) Target(ec float64) blend.Content {
 	c := t.target
+	ec -= t.allows(ec)
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		if !s.Micro() {
 			c[s] *= ec / t.plan.EC
