@@ -95,11 +95,11 @@ func (c *Core) offerHandDose(now dosing.Instant, r *Request, what string) {
 	c.out.Answers[len(c.out.Answers)-1].Confirm = o.token
 }
 
-// pourEffect is what a volume of a pump's liquid does to pH and EC, by the commissioned
+// pourEffect is what a volume of a pump's liquid does to pH and EC of the quick water, by the commissioned
 // buffer capacity, from the setpoint while no pH is known.
 func (c *Core) pourEffect(id dosing.TankID, pump *dosing.Pump, volume dosing.Volume) (ph, ec float64) {
 	t := &c.tanks[id]
-	perLitre := volume.Millilitres() / float64(t.plant.Volume)
+	perLitre := volume.Millilitres() / float64(t.plant.Quick())
 	from := t.ph.present
 	if t.estimate.PHKnown {
 		from = float64(t.estimate.MeasuredPH)

@@ -60,6 +60,9 @@ type Zone struct {
 	Name   string
 	Kind   ZoneKind
 	Litres dosing.Litres // held when in use
+	// Exchange is the time in which it exchanges its water with the tank once; 0 of a
+	// bench that fills and drains.
+	Exchange time.Duration
 	// GasExchange is that of its water, per hour, while it is wet.
 	GasExchange float64
 }

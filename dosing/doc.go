@@ -37,4 +37,13 @@
 // a twentieth. Timing, noise and mixing need not be known for it. Tried and not kept: a first dose of 0.05 pH that is left dead
 // time and lag to show before anything follows. On 30 nights of `depleted` from seed 1 pH in band rose from .970 to .974 by the answer and to .976 by the dose too, but
 // with θ and τ commissioned 30 % wrong EC in band of the worst 5 % of farm nights fell from .998 to .923.
+//
+// # A tank with ponds is two waters
+//
+// A dose works in the quick water and leaks into the slow one; the loop carries how far the two stand apart, by what it
+// dosed, meets the leak ahead like drift, and counts half of it as doubt in the drift. Share and exchange time are told
+// (zones, or quick_share), not learned: in trials learning them gained nothing. Gate, response test and sizing reckon
+// with the quick water alone, which is the stricter. `leat rehearse -set ponds -seed 10000 -nights 40`, told within a
+// factor of 1.5: pH in band .973 → .997, EC .825 → .991, needless stops 7 → 0, violations 2 → 0 (before: all water as
+// one). What is lost: how far the waters stand apart is forgotten in a restart, and the pond is then met as drift.
 package dosing

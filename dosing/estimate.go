@@ -39,6 +39,8 @@ type Estimate struct {
 
 	DriftAcid float64 // meq/L of acid needed per hour; positive = pH rises
 	DriftEC   float64 // mS/cm per hour
+	ApartAcid float64 // meq/L of acid needed by which the quick water stands above the slow; 0 = one water
+	ApartEC   float64 // mS/cm likewise
 
 	LnBuffer       float64 // ln(true ÷ commissioned buffer capacity), as learned
 	LnBufferSpread float64 // its standard deviation
@@ -118,6 +120,7 @@ type observer struct {
 	untaught, bold bool    // see Without
 
 	entering float64 // amount that top-up still brings in; positive = value rises
+	waters   waters
 }
 
 func newObserver(curve Titration, scale, noise float64, t tuning) observer {
@@ -179,14 +182,17 @@ func (o *observer) update(up time.Duration, arrived, gross, entered float64, lea
 	measured := o.sum / float64(o.count)
 	variance := o.noise/float64(o.count) + o.tuning.resolution
 	o.forgetBlock()
-	hours := (up - o.at).Hours()
+	elapsed := up - o.at
+	hours := elapsed.Hours()
 	o.at = up
 
 	capacity := o.capacity()
 	slope := o.curve.Buffer(o.value) * capacity
-	net := float64(o.drift*hours) + entered - arrived
+	leaked := o.waters.pass(elapsed, entered-arrived)
+	net := float64(o.drift*hours) + entered - arrived - leaked
 	o.value = o.curve.PHAfter(o.value, -net/capacity)
 	effect := gross / slope
+	o.doubtLeak()
 	o.predict(hours, hours/slope, -net/slope, effect, learning)
 
 	innovation, trusted := o.weigh(measured-o.value, o.vv+variance)
@@ -208,6 +214,15 @@ func (o *observer) update(up time.Duration, arrived, gross, entered float64, lea
 		o.blocks++
 	}
 	return true
+}
+
+// doubtLeak counts half of what leaks as unsure drift: share and exchange time are told to
+// within a factor of one and a half at best.
+func (o *observer) doubtLeak() {
+	if rate := o.waters.perHour(); rate != 0 {
+		doubt := min(math.Abs(rate)/2, o.tuning.driftBound)
+		o.dd = max(o.dd, float64(doubt*doubt))
+	}
 }
 
 // predict carries the covariances over one block; a and c are the value's

@@ -75,6 +75,7 @@ func NewLoops(id TankID, tank Tank, pumps []Pump, curve Titration, totals *Total
 	l := &Loops{id: id, tank: tank, pumps: pumps, totals: totals}
 	l.ph = newObserver(curve, tank.BufferScale, orElse(tank.PHNoise, 0.02), tuningPH)
 	l.ec = newObserver(straight{}, 1, orElse(tank.ECNoise, 0.01), tuningEC)
+	l.ph.waters, l.ec.waters = watersOf(tank), watersOf(tank)
 	for i := range pumps {
 		p := &pumps[i]
 		switch {
@@ -89,7 +90,7 @@ func NewLoops(id TankID, tank Tank, pumps []Pump, curve Titration, totals *Total
 			l.stocks = append(l.stocks, PumpID(i))
 		}
 	}
-	l.blend = newBlend(pumps, l.stocks, float64(tank.Volume))
+	l.blend = newBlend(pumps, l.stocks, float64(tank.Quick()))
 	return l
 }
 
@@ -158,7 +159,7 @@ func (l *Loops) comesHome(now Instant) {
 		return
 	}
 	l.Freeze(now, now.Up+l.tank.FloodWait())
-	if volume := float64(l.tank.Volume); volume > 0 {
+	if volume := float64(l.tank.Quick()); volume > 0 {
 		unsure := more * (2*before + more) / float64(volume*volume)
 		l.ph.vv += float64(unsure * float64(HarmBand.PH*HarmBand.PH))
 		l.ec.vv += float64(unsure * float64(HarmBand.EC*HarmBand.EC))
@@ -168,7 +169,7 @@ func (l *Loops) comesHome(now Instant) {
 // toppedUp feeds forward what plain water does: its alkalinity wants acid, and it
 // dilutes. Both enter with the mixing lag.
 func (l *Loops) toppedUp(litres float64) {
-	volume := float64(l.tank.Volume)
+	volume := float64(l.tank.Quick())
 	if !(litres > 0) || !(volume > 0) {
 		return
 	}
@@ -194,18 +195,20 @@ func (l *Loops) advance(o *observer, up time.Duration) {
 		return
 	}
 	entered := o.enter(elapsed, l.tank.Lag)
+	acid, ec, gross := l.arrivals(o.at, up)
+	refused := &l.phWithheld
+	if o == &l.ec {
+		acid, gross.acid, refused = -ec, gross.ec, &l.ecWithheld
+	}
 	if elapsed > l.staleAfter() {
-		// What happened in the gap was seen by nobody; drift and buffer keep.
+		// What happened in the gap was seen by nobody; drift and buffer keep, and the
+		// waters mix on.
+		o.waters.pass(elapsed, entered-acid)
 		o.begin(o.sum/float64(o.count), o.noise/float64(o.count)+o.tuning.resolution, up)
 		return
 	}
 	if o == &l.ph {
 		l.strong.read(o.sum/float64(o.count), up)
-	}
-	acid, ec, gross := l.arrivals(o.at, up)
-	refused := &l.phWithheld
-	if o == &l.ec {
-		acid, gross.acid, refused = -ec, gross.ec, &l.ecWithheld
 	}
 	learning := up >= l.frozen && !refused.forTooLong(up, l.tank.MixingTime())
 	if o == &l.ph && up >= l.explained {
@@ -221,7 +224,7 @@ type amounts struct{ acid, ec float64 }
 
 // arrivals is what doses brought to the probes between two moments.
 func (l *Loops) arrivals(from, to time.Duration) (acid, ec float64, gross amounts) {
-	volume := float64(l.tank.Volume)
+	volume := float64(l.tank.Quick())
 	deadTime, lag := l.tank.DeadTime, l.tank.Lag
 	decay := -1.0
 	l.totals.EachInTransit(l.id, from, deadTime, lag, func(d *Dose, before float64) {
@@ -352,6 +355,7 @@ func (l *Loops) Estimate(now Instant, target Target) Estimate {
 		PH: PH(s.ph.settled), EC: Conductivity(s.ec.settled),
 		MeasuredPH: PH(s.ph.value), MeasuredEC: Conductivity(s.ec.value),
 		DriftAcid: l.ph.drift, DriftEC: l.ec.drift / l.ec.capacity(),
+		ApartAcid: l.ph.waters.apart, ApartEC: l.ec.waters.apart / l.ec.capacity(),
 		LnBuffer: l.ph.gain, LnBufferSpread: l.ph.spread(), ECGain: 1 / exponential(l.ec.gain), Answered: l.ph.answered,
 		AcidInTransit: s.moving.acid, BaseInTransit: s.moving.base, ECInTransit: s.moving.ec,
 	}

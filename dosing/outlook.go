@@ -21,14 +21,15 @@ type outlook struct {
 // look computes the need of a quantity. The proportional step takes a fraction of
 // the measured error at the pessimistic capacity, e^(gain − spread), less what is
 // already in transit in full. A need shrinks only as answers arrive, so
-// doses in the dead time cannot pile up. Drift over the horizon and top-up that is
-// still entering are amounts, known without the buffer, and are met in full.
+// doses in the dead time cannot pile up. Drift over the horizon, what leaks into the slow
+// water and top-up that is still entering are amounts, known without the buffer, and are
+// met in full.
 //
 // The integral is the drift alone: a setpoint step changes the need at once and
 // leaves nothing behind, which an add-only loop could not take back.
 func (o *observer) look(target, moving float64, ahead time.Duration) outlook {
 	capacity := o.capacity()
-	coming := float64(o.drift*ahead.Hours()) - moving
+	coming := float64(o.drift*ahead.Hours()) - o.waters.leak(ahead) - moving
 	failing := o.curve.AcidNeeded(o.value, target) * capacity
 	v := outlook{
 		known:  true,

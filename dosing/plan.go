@@ -27,7 +27,8 @@ const (
 // a quantity that is unknown or stale.
 //
 // Order: pH while it is outside its warn band; outside its start band by turns with a
-// blend already begun, for base and stocks each keep the other away for a while; then
+// blend already begun, for base and stocks each keep the other away for a while, and
+// outside half of it while slow water drinks stock, which would keep the pump for hours; then
 // that blend, new EC demand, and pH. The order is for the free pump only: what the gate
 // holds stands in nobody's way.
 func (l *Loops) Next(now Instant, target Target, limits []Volume) (Plan, bool) {
@@ -37,7 +38,11 @@ func (l *Loops) Next(now Instant, target Target, limits []Volume) (Plan, bool) {
 	s := l.prospect(now, target)
 	reagent, wanted := l.reagent(now, target, &s.planned.ph, limits)
 	off := math.Abs(s.planned.ph.settled - float64(target.PH))
-	if wanted && (off > WarnBand.PH || off > StartBand.PH && (l.stockLast || !l.begun(now, limits))) {
+	turn := StartBand.PH
+	if l.ec.waters.leak(l.horizon()) > deadBandEC/2 {
+		turn /= 2
+	}
+	if wanted && (off > WarnBand.PH || off > turn && (l.stockLast || !l.begun(now, limits))) {
 		return reagent, true
 	}
 	if stock, ok := l.stock(now, target, &s.planned.ec, limits); ok {
@@ -57,7 +62,7 @@ func (l *Loops) reagent(now Instant, target Target, ph *outlook, limits []Volume
 	failing := math.Abs(ph.settled - float64(target.PH))
 	for _, id := range pumps {
 		p := &l.pumps[id]
-		perML := math.Abs(p.AcidPerML) / float64(l.tank.Volume)
+		perML := math.Abs(p.AcidPerML) / float64(l.tank.Quick())
 		smallest := float64(p.Smallest.Millilitres() * perML)
 		amount := ph.amount(float64(target.PH), deadBandPH, smallest)
 		if !(amount > 0) {
@@ -133,7 +138,7 @@ func (l *Loops) Opened(d Dose) {
 		return
 	}
 	p := &l.pumps[d.Pump]
-	l.strong.given(float64(d.Volume.Millilitres()*p.AcidPerML)/float64(l.tank.Volume), &l.ph, d.Up)
+	l.strong.given(float64(d.Volume.Millilitres()*p.AcidPerML)/float64(l.tank.Quick()), &l.ph, d.Up)
 	switch p.Role {
 	case RoleAcid:
 		l.stockLast = false

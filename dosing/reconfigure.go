@@ -22,8 +22,13 @@ func (l *Loops) Reconfigure(tank Tank, pumps []Pump, curve Titration) {
 	*l = *fresh
 }
 
-// commissioned is the observer with the curve, scale and noise of another one.
+// commissioned is the observer with the curve, scale, noise and waters of another one;
+// how far the waters stand apart was followed and stays.
 func (o observer) commissioned(by observer) observer {
 	o.curve, o.scale, o.noise = by.curve, by.scale, by.noise
+	o.waters.slow, o.waters.fade = by.waters.slow, by.waters.fade
+	if o.waters.slow == 0 {
+		o.waters.apart = 0
+	}
 	return o
 }

@@ -117,16 +117,20 @@ type Water struct {
 
 // Tank is the plant as commissioned.
 type Tank struct {
-	Name        string
-	Volume      Litres        // in circulation at the working level
-	Least       Litres        // least volume at which dosing is permitted
-	Greatest    Litres        // level high
-	DeadTime    time.Duration // θ: dose to first response
-	Lag         time.Duration // τ: mixing lag after it
-	Phosphate   float64       // total phosphorus, mmol/L, expected in the solution at setpoint EC
-	Carbonate   float64       // total inorganic carbon, mmol/L, expected in the solution
-	Ammonium    float64       // total ammonia, mmol/L
-	TopUp       Water
+	Name      string
+	Volume    Litres        // in circulation at the working level
+	Least     Litres        // least volume at which dosing is permitted
+	Greatest  Litres        // level high
+	DeadTime  time.Duration // θ: dose to first response
+	Lag       time.Duration // τ: mixing lag after it
+	Phosphate float64       // total phosphorus, mmol/L, expected in the solution at setpoint EC
+	Carbonate float64       // total inorganic carbon, mmol/L, expected in the solution
+	Ammonium  float64       // total ammonia, mmol/L
+	TopUp     Water
+	// Slow is the share of the volume that answers late, in ponds and long channels, and
+	// Exchange the time in which that water is exchanged once. 0 = all of it is one water.
+	Slow        float64
+	Exchange    time.Duration
 	BufferScale float64 // commissioned buffer capacity ÷ that of the curve; 1 when not measured
 	PHNoise     float64 // sd of the pH readings as commissioned
 	ECNoise     float64 // mS/cm

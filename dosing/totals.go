@@ -238,9 +238,9 @@ func (t *Totals) EachInTransit(tank TankID, up, deadTime, lag time.Duration, vis
 }
 
 // InTransit sums what is on its way to the tank: acid in meq/L (positive lowers
-// pH) and base in meq/L (a positive amount), and EC in mS/cm, in volume litres.
+// pH) and base in meq/L (a positive amount), and EC in mS/cm, in the quick water.
 func (t *Totals) InTransit(tank TankID, pumps []Pump, plant Tank, up time.Duration) (acid, base, ec float64) {
-	volume := float64(plant.Volume)
+	volume := float64(plant.Quick())
 	if !(volume > 0) {
 		// Of a tank of unknown size nothing is known to be little.
 		return math.Inf(1), math.Inf(1), math.Inf(1)

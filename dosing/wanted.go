@@ -16,7 +16,7 @@ func (l *Loops) Wanted(now Instant, target Target, wanted []bool) {
 		}
 		for _, id := range pumps {
 			p := &l.pumps[id]
-			smallest := float64(p.Smallest.Millilitres()*math.Abs(p.AcidPerML)) / float64(l.tank.Volume)
+			smallest := float64(p.Smallest.Millilitres()*math.Abs(p.AcidPerML)) / float64(l.tank.Quick())
 			wanted[id] = ph.amount(float64(target.PH), deadBandPH, smallest) > 0
 		}
 	}

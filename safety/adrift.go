@@ -52,9 +52,10 @@ type adrift struct {
 	doubted   Scope         // what that holds
 }
 
-// expect notes a dose, in the least water there may be.
+// expect notes a dose, in the least water there may be that it works in at once. What is
+// to bring the setpoint nearer is counted in all the water.
 func (t *tankState) expect(volume dosing.Volume, pump *dosing.Pump) {
-	perLitre := volume.Millilitres() / min(float64(t.plant.Least), float64(t.plant.Volume))
+	perLitre := volume.Millilitres() / float64(t.plant.QuickOf(min(t.plant.Least, t.plant.Volume)))
 	acid, ec := float64(perLitre*pump.AcidPerML), float64(perLitre*pump.ECPerML)
 	t.adrift.sour += max(acid, 0)
 	t.adrift.sharp += max(-acid, 0)

@@ -339,7 +339,7 @@ func (s *sight) predict() {
 // gather sums what is on its way to the tank, whatever is dosed next.
 func (s *sight) gather() {
 	t := s.tank
-	s.volume = min(float64(s.watch.Volume(t.id)), float64(t.plant.Volume))
+	s.volume = float64(t.plant.QuickOf(min(s.watch.Volume(t.id), t.plant.Volume)))
 	s.commissioned, s.floor = t.buffers()
 	s.watch.totals.EachInTransit(t.id, s.now.Up, t.plant.DeadTime, t.plant.Lag, func(d *dosing.Dose, ml float64) {
 		if s.own.is && d.Key == s.own.key && d.Pump == s.plan.Pump {

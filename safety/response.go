@@ -52,6 +52,12 @@ const (
 	// been theirs: while a tank fills, nine stocks together do two fifths more than
 	// predicted, and that is no fault of one.
 	strongOthers = 0.5
+	// Where part of the water answers late and its share is told to within unevenTold, a
+	// strong stock shows beside the others, with unevenZ: by unevenTimes what they do.
+	unevenTold  = 1.5
+	unevenTimes = 1.5
+	unevenZ     = 3.0
+	unevenWater = 0.5 // sd of the other doses' ratio in such a tank
 	// growth is how much larger an undecided pool must get before it is judged again.
 	growth = 1.3
 	// ample is how many times the pooling limit an undecided pool may reach before it
@@ -217,7 +223,7 @@ func (r *Responses) Dosed(d dosing.Dose) {
 	if d.Volume <= 0 || !doses {
 		return
 	}
-	perLitre := d.Volume.Millilitres() / float64(r.tank.Volume)
+	perLitre := d.Volume.Millilitres() / float64(r.tank.Quick())
 	m := mark{up: d.Up, pump: d.Pump, class: class, acid: -float64(perLitre * pump.AcidPerML), ec: float64(perLitre * pump.ECPerML)}
 	if !(math.Abs(m.acid) < 100) || !(math.Abs(m.ec) < 1000) {
 		return // sizes without a number prove nothing
@@ -248,7 +254,7 @@ func (r *Responses) Read(at dosing.Instant, q dosing.Quantity, value float64) {
 // toppedUp notes water that came in between began and up. It mixes in with the lag
 // but has no dead time of its own, unlike a dose: the mark is set back by that.
 func (r *Responses) toppedUp(up, began time.Duration, litres float64) {
-	share := litres / float64(r.tank.Volume)
+	share := litres / float64(r.tank.Quick())
 	middle := up - min(up-began, valveTail)/2
 	m := mark{up: max(middle-r.tank.DeadTime, 0), began: began, class: classTopUp, acid: float64(share * r.tank.TopUp.Alkalinity)}
 	if r.ec.has {

@@ -17,12 +17,14 @@ type question struct {
 	settled     time.Duration // from here on the pool has mostly arrived
 	deadTime    time.Duration
 	lag         time.Duration
-	scale       float64 // learned ÷ commissioned effect of acid and base on pH
-	otherSpread float64 // sd of the other doses' ratio
-	drift       float64 // sd of the drift before anything is known, unit/h
-	wander      float64 // sd by which the drift changes in an hour, unit/h
-	onset       float64 // sd by which the drift may have changed when dosing began, unit/h
-	creep       float64 // sd by which the level changes in an hour beside the drift, unit
+	slow        float64       // share of the water into which what has arrived leaks
+	fade        time.Duration // and how fast: to 37 % of the leak
+	scale       float64       // learned ÷ commissioned effect of acid and base on pH
+	otherSpread float64       // sd of the other doses' ratio
+	drift       float64       // sd of the drift before anything is known, unit/h
+	wander      float64       // sd by which the drift changes in an hour, unit/h
+	onset       float64       // sd by which the drift may have changed when dosing began, unit/h
+	creep       float64       // sd by which the level changes in an hour beside the drift, unit
 	curve       dosing.Titration
 	capacity    float64 // commissioned ÷ the curve's
 	weakest     float64 // ratio that the pool is tested against
@@ -34,6 +36,9 @@ type fitted struct {
 	ok        bool
 	ratio, sd float64
 	predicted float64 // signed settled effect of the pool as predicted
+	// beside is the ratio less unevenTimes that of the other doses, with its sd.
+	beside, besideSD float64
+	others           float64 // ratio of the other doses
 }
 
 // The states of the filter.
@@ -66,10 +71,21 @@ func (q *question) measure(value float64) (y, slope float64) {
 const reference = 5.8
 
 // course follows the share of marks that has arrived: each is a dead time and an
-// exponential approach, so one decaying sum serves them all.
-type course struct{ arrived, lagging float64 }
+// exponential approach, so one decaying sum serves them all. Where part of the water is
+// slow, that part of each fades again, which is a second such sum.
+type course struct{ arrived, lagging, fading float64 }
 
-func (c *course) value() float64 { return c.arrived - c.lagging }
+func (c *course) value(q *question) float64 {
+	if !(q.slow > 0) {
+		return c.arrived - c.lagging
+	}
+	// Of two equal times the formula has no value, and a hundredth more changes nothing.
+	ahead := q.fade.Seconds()/max(q.lag.Seconds(), 1e-3) - 1
+	if math.Abs(ahead) < 0.01 {
+		ahead = 0.01
+	}
+	return float64((1-q.slow)*(c.arrived-c.lagging)) + float64(q.slow*(1+1/ahead)*(c.fading-c.lagging))
+}
 
 // courses walks through the marks in order of time.
 type courses struct {
@@ -92,12 +108,13 @@ func (c *courses) at(seconds float64) [states]float64 {
 		state, effect := c.q.of(&c.all[c.next], c.share)
 		c.by[state].arrived += effect
 		c.by[state].lagging += effect
+		c.by[state].fading += effect
 		c.next++
 	}
 	c.decay(seconds)
 	row := [states]float64{stateLevel: 1}
 	for i := statePool; i < states; i++ {
-		row[i] = c.by[i].value()
+		row[i] = c.by[i].value(c.q)
 	}
 	return row
 }
@@ -107,8 +124,13 @@ func (c *courses) decay(to float64) {
 	if lag := c.q.lag.Seconds(); lag > 0 {
 		left = math.Exp(-max(to-c.clock, 0) / lag)
 	}
+	faded := 0.0
+	if fade := c.q.fade.Seconds(); fade > 0 {
+		faded = math.Exp(-max(to-c.clock, 0) / fade)
+	}
 	for i := range c.by {
 		c.by[i].lagging = float64(c.by[i].lagging * left)
+		c.by[i].fading = float64(c.by[i].fading * faded)
 	}
 	c.clock = max(c.clock, to)
 }
@@ -225,6 +247,10 @@ func (t *track) answer(all []mark, q *question) fitted {
 	// Innovations larger than the filter expects say that its model is too sure.
 	inflate := max(1, misfit/float64(seen)-0.5)
 	out.ratio, out.sd = k.x[statePool], math.Sqrt(float64(k.p[statePool][statePool]*inflate))
+	const x = unevenTimes
+	out.others = k.x[stateOther]
+	out.beside = out.ratio - float64(x*k.x[stateOther])
+	out.besideSD = math.Sqrt(float64((k.p[statePool][statePool] - float64(2*x*k.p[statePool][stateOther]) + float64(x*x*k.p[stateOther][stateOther])) * inflate))
 	out.ok = out.sd > 0 && !math.IsInf(out.sd, 0) && !math.IsNaN(out.ratio)
 	return out
 }

@@ -237,16 +237,34 @@ func (r *Responses) alone(p *pool) bool {
 // strong, or a pump that gives more than it counts. Small doses are enough to see it,
 // and no further one may follow. Stocks that are dosed one after the other cannot
 // always be told apart, so all of them stop.
+//
+// Slow water of an unsure share makes all stocks look strong alike. So in such a tank one
+// must stand out beside the others, or do more than any share within its doubt explains.
 func (r *Responses) strong(p *pool, f fitted) (Finding, bool) {
-	if !f.ok || !r.alone(p) || !(f.ratio-float64(strongZ*f.sd) > strongRatio) ||
-		!((f.ratio-1)*math.Abs(f.predicted) > strongLeast+float64(strongOthers*r.marks.neighbours(p, p.first-r.tank.MixingTime()))) {
+	if !f.ok || !r.alone(p) {
+		return Finding{}, false
+	}
+	size, most := math.Abs(f.predicted), strongLeast+float64(strongOthers*r.marks.neighbours(p, p.first-r.tank.MixingTime()))
+	beside := r.tank.Slow > 0 && f.beside > float64(unevenZ*f.besideSD) && f.beside*size > most
+	if !beside && (!(f.ratio-float64(strongZ*f.sd) > r.strongest()) || !((f.ratio-1)*size > most)) {
 		return Finding{}, false
 	}
 	finding := r.finding(p, CauseTooStrong, f)
 	finding.Scope = ScopeNutrients
+	if f.others > richEC {
+		finding.Detail += fmt.Sprintf("; the other stocks do %.1f times as much as they should, too: if ", f.others) + slowWaterWords
+	}
 	p.strikes = 0
 	r.renew(p)
 	return finding, true
+}
+
+// strongest is what a stock may do ÷ what it should.
+func (r *Responses) strongest() float64 {
+	if !(r.tank.Slow > 0) {
+		return strongRatio
+	}
+	return max(strongRatio, unevenTold/(1-r.tank.Slow))
 }
 
 // wrongWay says that a pool was answered with the wrong sign, beyond doubt. One stock
@@ -293,9 +311,13 @@ const (
 func (r *Responses) question(p *pool, up time.Duration) question {
 	scale, spread := r.expected(p)
 	q := question{pool: p, from: p.first, until: up, back: 2 * r.tank.MixingTime(), deadTime: r.tank.DeadTime, lag: r.tank.Lag,
+		slow: r.tank.Slow, fade: time.Duration((1 - r.tank.Slow) * float64(r.tank.Exchange)),
 		scale: scale, curve: r.curve, capacity: r.capacity(), weakest: weakestOf(spread)}
 	if p.class == classStock {
 		q.askEC()
+		if r.tank.Slow > 0 {
+			q.otherSpread = unevenWater
+		}
 		return q
 	}
 	// The buffer may be weaker than expected; drift then moves pH faster.

@@ -19,6 +19,10 @@ type Situation struct {
 	TopUpEC    float64 // mS/cm
 	MixingTime time.Duration
 	LnBuffer   float64 // learned mean of ln(buffer scale)
+	ECGain     float64 // effect of the stocks ÷ predicted, as learned; 0 = not known
+	Acid, Base Usual
+	Alkaline   bool    // the top-up brings carbonate
+	Slow       float64 // share of the water that answers late, as configured
 	Answered   int     // pools of doses answered
 	// Withheld is why the reagent that the tank needs now is not given; CauseNone
 	// when none is needed or one is under way.
@@ -51,7 +55,7 @@ const (
 	progressShare = 0.9
 	withheldFor   = 2 * time.Hour
 	worn          = 0.4 // learned ln(buffer scale) that looks like a worn tube
-	wornBack      = 0.3
+	wornBack      = 0.1 // less, before it looks so no more
 	harmedFor     = time.Hour
 )
 
@@ -65,6 +69,7 @@ type standing struct {
 	noted    bool
 	stuck    bool // the error did not shrink
 	worn     bool
+	early    bool // all doses do more at first than they should
 }
 
 // judgeStanding raises the alarms that stop nothing.
@@ -108,11 +113,13 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 	if over := s.SettledEC - float64(s.Target.EC); over > dosing.WarnBand.EC && ec > dosing.WarnBand.EC {
 		t.see(now, CauseECHigh, Run, false, t.detailOr(now, CauseECHigh, func() string { return dumpAdvice(s) }))
 	}
-	st.worn = s.Answered >= answersWant && (s.LnBuffer > worn || st.worn && s.LnBuffer > wornBack)
-	if st.worn {
-		t.see(now, CauseBufferScale, Run, false, t.detailOr(now, CauseBufferScale, func() string {
-			return fmt.Sprintf("they do %.0f %% of what was commissioned", 100*math.Exp(-s.LnBuffer))
-		}))
+	st.worn = s.Answered >= answersWant && (s.LnBuffer > worn || st.worn && s.LnBuffer > worn-wornBack)
+	st.early = s.Answered >= answersWant && (s.early(0) || st.early && s.early(wornBack))
+	switch {
+	case st.worn:
+		t.see(now, CauseBufferScale, Run, false, t.detailOr(now, CauseBufferScale, s.weak))
+	case st.early:
+		t.see(now, CauseBufferScale, Run, false, t.detailOr(now, CauseBufferScale, s.rich))
 	}
 	if st.withheld.run(s.armed() && s.Withheld != CauseNone, now.Up) >= withheldFor {
 		t.see(now, CauseWithheldLong, Run, false, t.detailOr(now, CauseWithheldLong, func() string { return "withheld by: " + Of(s.Withheld).Text }))

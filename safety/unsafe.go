@@ -33,6 +33,8 @@ func (s *Settings) unsafeTank(id dosing.TankID, curve dosing.Titration, inputs *
 		return "the least volume for dosing is not between nothing and the volume"
 	case !(t.Greatest >= t.Least && t.Greatest < 1e6):
 		return "the greatest volume is below the least"
+	case !(t.Slow >= 0 && float64(t.Slow*float64(t.Volume)) < float64(t.Least)) || t.Slow > 0 && t.Exchange <= 0:
+		return "the slow water is not part of the least volume, or has no exchange time"
 	case !(t.DeadTime > 0) || t.Lag < 0 || t.MixingTime() <= 0:
 		return "no dead time or a negative mixing lag"
 	case !(t.BufferScale > 0 && t.BufferScale < 100):

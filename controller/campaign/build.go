@@ -139,6 +139,7 @@ func tell(tank *dosing.Tank, p *parameters) {
 	tank.DeadTime, tank.Lag = p.toldDeadTime, p.toldLag
 	tank.TopUp = dosing.Water{Alkalinity: p.alkalinity, EC: dosing.Conductivity(0.1 * p.alkalinity)}
 	tank.PHNoise, tank.ECNoise = p.noise, p.ecNoise
+	tank.Slow, tank.Exchange = p.toldSlow, p.toldApart
 }
 
 // drawnTarget is a drawn tank's setpoints and zones.
@@ -189,10 +190,11 @@ func (s *Set) plantOf(p *parameters) sim.Plant {
 		Carbonate: p.carbonate, CO2Exchange: p.exchange, RoomCO2: outdoorCO2, RoomSteps: p.room,
 		Celsius: p.celsius, CelsiusSwing: p.swing, Shift: p.shift, AmmoniumFirst: s.ammonium,
 		TopUp: sim.TapWater(p.alkalinity, 0.1*p.alkalinity), TopUpStep: 0.02, TopUpFlow: 0.04,
-		FloodAt: p.floods, FilmTurnover: time.Minute, RaftTurnover: max(p.apart, time.Minute),
+		FloodAt: p.floods,
 	}
 	for _, z := range p.zones() {
 		plant.ZoneExchange = append(plant.ZoneExchange, p.gas[z.Kind]*z.GasExchange)
+		plant.ZoneTurnover = append(plant.ZoneTurnover, p.apart)
 	}
 	if len(p.floods) > 0 {
 		fill := (p.floodFor / 4).Round(time.Second)
@@ -206,7 +208,7 @@ func (s *Set) plantOf(p *parameters) sim.Plant {
 // measured them is told.
 func (p *parameters) zones() (all []controller.Zone) {
 	add := func(name string, kind controller.ZoneKind, share float64) {
-		all = append(all, controller.Zone{Name: name, Kind: kind, Litres: dosing.Litres(share * p.litres), GasExchange: kind.UsualGasExchange()})
+		all = append(all, controller.Zone{Name: name, Kind: kind, Litres: dosing.Litres(share * p.litres), Exchange: kind.UsualExchange(), GasExchange: kind.UsualGasExchange()})
 	}
 	if len(p.floods) > 0 {
 		add("bench", controller.ZoneFlood, p.floodShare)
@@ -297,11 +299,12 @@ func drawnPumpsOf(p *parameters, w *solution) []dosing.Pump {
 	for i := range pumps {
 		q := &pumps[i]
 		q.Node, q.ECPerML = "node", w.ecPerML[i]
-		tenth := 0.10 * w.buffer * p.litres / reagentPerML // mL
+		quick := p.litres * (1 - p.toldSlow)            // what a dose works in at once, as the grower knows it
+		tenth := 0.10 * w.buffer * quick / reagentPerML // mL
 		smallest := p.worth / 0.10 * tenth
 		if q.Role == dosing.RoleStock {
 			q.AcidPerML = (phosphateCharge*w.liquids[i].P - w.liquids[i].StrongCharge()) / 1000
-			tenth = 0.10 * p.litres / q.ECPerML
+			tenth = 0.10 * quick / q.ECPerML
 			smallest = p.stockWorth[i-int(calciumPump)] / 0.10 * tenth
 		}
 		q.PerSecond = max(dosing.FromMillilitres(tenth/p.run[i]), 1)

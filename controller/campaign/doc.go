@@ -15,7 +15,9 @@
 // one mixing time after its dose has been delivered; `day` is sixteen hours of light, `slow` is 24 h long.
 //
 // A zone's gas exchange is drawn from half to twice the usual of its kind; a night of the user's own farm from half to twice
-// what its configuration states. The set standard has no zones, so its nights are those of before.
+// what its configuration states. The set standard has no zones, so its nights are those of before. Of the set ponds the daemon is told
+// quick share and exchange time within a factor of 1.5, and the pumps are sized by the share as told; of the same ponds in the
+// set untold it is told nothing. A plant program is handed the true ones (pond_share, pond_exchange_h).
 //
 // # People
 //

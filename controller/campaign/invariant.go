@@ -176,10 +176,10 @@ func (w *trail) onWay(id dosing.TankID, at time.Duration, except int, upTo int) 
 			break // doses end in the order in which they began: one at a time
 		}
 		_, ml, open := d.counted(at, plant)
-		acid := ml * d.pump.AcidPerML / float64(plant.Volume)
-		sum.ec += ml * d.pump.ECPerML / float64(plant.Volume)
-		sum.forgottenEC += 1.001e-3 * d.volume.Millilitres() * d.pump.ECPerML / float64(plant.Volume)
-		sum.forgotten += 1e-9 + 1.001e-3*math.Abs(d.volume.Millilitres()*d.pump.AcidPerML)/float64(plant.Volume)
+		acid := ml * d.pump.AcidPerML / float64(plant.Quick())
+		sum.ec += ml * d.pump.ECPerML / float64(plant.Quick())
+		sum.forgottenEC += 1.001e-3 * d.volume.Millilitres() * d.pump.ECPerML / float64(plant.Quick())
+		sum.forgotten += 1e-9 + 1.001e-3*math.Abs(d.volume.Millilitres()*d.pump.AcidPerML)/float64(plant.Quick())
 		switch {
 		case acid > 0:
 			sum.acid += acid
@@ -208,7 +208,7 @@ func (w *trail) credit(o *Ordered) float64 {
 		}
 	}
 	litres := o.ToppedUp - before + 0.01*float64(plant.Volume)
-	return min(litres*plant.TopUp.Alkalinity/float64(plant.Volume), 0.30*o.Floor)
+	return min(litres*plant.TopUp.Alkalinity/float64(plant.Quick()), 0.30*o.Floor)
 }
 
 // Slack of the sums: the gate reckons with the least plausible volume, which is at
@@ -259,7 +259,7 @@ func (w *trail) smallestExempt(i int, sum onWay) bool {
 			commissioned = max(commissioned, w.Curves[o.Tank].Buffer(in.Value)*plant.BufferScale)
 		}
 	}
-	worth := p.Smallest.Millilitres() * math.Abs(p.AcidPerML) / float64(plant.Volume)
+	worth := p.Smallest.Millilitres() * math.Abs(p.AcidPerML) / float64(plant.Quick())
 	return worth <= 0.0525*commissioned && sum.acid <= 0.011*o.Floor && sum.base <= 0.011*o.Floor
 }
 
@@ -271,7 +271,7 @@ func (w *trail) doseCap() {
 		if o.Volume > caps.PerDose || o.Run > caps.OnTime+time.Millisecond {
 			w.violate(o.At, "%s of %s at once; the cap is %s in %v", o.Volume, p.Name, caps.PerDose, caps.OnTime)
 		}
-		litres := float64(plant.Volume)
+		litres := float64(plant.Quick())
 		acid, ec := o.Volume.Millilitres()*math.Abs(p.AcidPerML)/litres, o.Volume.Millilitres()*p.ECPerML/litres
 		if ec > 0.10*(1+roundingSlack) {
 			w.violate(o.At, "a dose of %s worth %.3f mS/cm; at most 0.10", p.Name, ec)
@@ -291,7 +291,7 @@ func (w *trail) transitCap() {
 		d := &w.doses[i]
 		o, p, plant := d.order, d.pump, w.tank(d.order.Tank)
 		sum := w.onWay(o.Tank, o.At, i, i)
-		litres := float64(plant.Volume)
+		litres := float64(plant.Quick())
 		acid, ec := o.Volume.Millilitres()*p.AcidPerML/litres, o.Volume.Millilitres()*p.ECPerML/litres
 		if p.Role == dosing.RoleStock && sum.ec+ec-sum.forgottenEC > 0.20*(1+roundingSlack) {
 			w.violate(o.At, "%.5f mS/cm on its way; at most 0.20", sum.ec+ec)

@@ -70,7 +70,7 @@ func (w *trail) direction() {
 	for i := range w.Orders {
 		o := &w.Orders[i]
 		p, plant := &w.Settings.Safety.Pumps[o.Pump], w.tank(o.Tank)
-		litres := float64(plant.Volume)
+		litres := float64(plant.Quick())
 		smallest := p.Smallest.Millilitres() * math.Abs(p.AcidPerML) / litres
 		slope := w.Curves[o.Tank].Buffer(float64(o.Estimate.PH)) * plant.BufferScale * math.Exp(o.Estimate.LnBuffer)
 		slack := 0.05 + smallest/slope
@@ -122,7 +122,7 @@ func (w *trail) said(o *Ordered, sum *onWay) {
 		for i := range w.Settings.Safety.Pumps {
 			if p := &w.Settings.Safety.Pumps[i]; p.Name == h.Pump {
 				dose := dosing.Dose{Volume: h.Volume, Up: h.At}
-				acid := h.Volume.Millilitres() * dose.Remaining(o.At, plant.DeadTime, plant.Lag) * p.AcidPerML / float64(plant.Volume)
+				acid := h.Volume.Millilitres() * dose.Remaining(o.At, plant.DeadTime, plant.Lag) * p.AcidPerML / float64(plant.Quick())
 				sum.acid, sum.base = sum.acid+max(acid, 0), sum.base+max(-acid, 0)
 			}
 		}
@@ -141,7 +141,7 @@ func (w *trail) fighting() {
 			opposite = sum.base
 		}
 		// The error before this dose, with what the dose does at the buffer floor.
-		away := math.Abs(float64(o.Estimate.PH-o.Target.PH)) + o.Volume.Millilitres()*math.Abs(p.AcidPerML)/float64(w.tank(o.Tank).Volume)/o.Floor
+		away := math.Abs(float64(o.Estimate.PH-o.Target.PH)) + o.Volume.Millilitres()*math.Abs(p.AcidPerML)/float64(w.tank(o.Tank).Quick())/o.Floor
 		for _, in := range o.Inputs {
 			if in.Quantity == dosing.QuantityPH && in.Present {
 				away = max(away, math.Abs(in.Value-float64(o.Target.PH)))

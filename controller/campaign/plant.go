@@ -6,9 +6,11 @@ import (
 	"fmt"
 	"io"
 	"os/exec"
+	"slices"
 	"strings"
 	"time"
 
+	"leat/controller"
 	"leat/controller/sim"
 )
 
@@ -43,18 +45,22 @@ type answer struct {
 const answerWithin = time.Minute
 
 type plantStart struct {
-	Seed     uint64      `json:"seed"`
-	Litres   float64     `json:"litres"`
-	DeadTime float64     `json:"dead_time_s"`
-	Lag      float64     `json:"lag_s"`
-	PH       float64     `json:"ph"`
-	EC       float64     `json:"ec"`
-	SetPH    float64     `json:"ph_setpoint"`
-	SetEC    float64     `json:"ec_setpoint"`
-	Buffer   float64     `json:"buffer_meq_per_l_ph"` // as commissioned, at the setpoint
-	TopUp    float64     `json:"top_up_alkalinity_meq_per_l"`
-	TopUpEC  float64     `json:"top_up_ec_ms_per_cm"`
-	Pumps    []plantPump `json:"pumps"`
+	Seed     uint64  `json:"seed"`
+	Litres   float64 `json:"litres"`
+	DeadTime float64 `json:"dead_time_s"`
+	Lag      float64 `json:"lag_s"`
+	PH       float64 `json:"ph"`
+	EC       float64 `json:"ec"`
+	SetPH    float64 `json:"ph_setpoint"`
+	SetEC    float64 `json:"ec_setpoint"`
+	Buffer   float64 `json:"buffer_meq_per_l_ph"` // as commissioned, at the setpoint
+	TopUp    float64 `json:"top_up_alkalinity_meq_per_l"`
+	TopUpEC  float64 `json:"top_up_ec_ms_per_cm"`
+	// The share of the water in ponds, and the hours in which it is exchanged once, as they
+	// truly are; left out where there are none.
+	PondShare    float64     `json:"pond_share,omitempty"`
+	PondExchange float64     `json:"pond_exchange_h,omitempty"`
+	Pumps        []plantPump `json:"pumps"`
 }
 
 type plantPump struct {
@@ -147,6 +153,14 @@ func startOf(s *Scene) plantStart {
 	start := plantStart{Seed: s.Seed, Litres: float64(t.Volume), DeadTime: t.DeadTime.Seconds(), Lag: t.Lag.Seconds(),
 		PH: s.Options.StartPH, EC: s.Options.StartECShare * set.EC.Value, SetPH: set.PH.Value, SetEC: set.EC.Value, Buffer: s.buffer(),
 		TopUp: t.TopUp.Alkalinity, TopUpEC: float64(t.TopUp.EC)}
+	if len(s.Options.Plants) > 0 {
+		zones := slices.Clone(set.Zones)
+		for i := range min(len(zones), len(s.Options.Plants[0].ZoneTurnover)) {
+			zones[i].Exchange = s.Options.Plants[0].ZoneTurnover[i]
+		}
+		share, exchange := controller.SlowWater(t.Volume, 2*time.Minute, zones)
+		start.PondShare, start.PondExchange = share, exchange.Hours()
+	}
 	for i := range s.Settings.Safety.Pumps {
 		p := &s.Settings.Safety.Pumps[i]
 		start.Pumps = append(start.Pumps, plantPump{p.Name, p.Role.String(), p.AcidPerML, p.ECPerML})

@@ -34,6 +34,7 @@ type Set struct {
 	mistimed  float64 // largest relative error of the commissioned dead time and lag
 	slow      between // share of the water that stands in ponds
 	apart     between // h in which pond water is exchanged once, log-uniform
+	unknown   bool    // nobody told of the ponds
 	day       bool    // light, CO2 in steps, a warm day
 	ammonium  bool    // taken up first
 	whole     bool    // tanks, stocks, acid and water of the station are drawn, too
@@ -71,6 +72,9 @@ func Sets() []Set {
 		}),
 		vary("ponds", "30 to 70 % of the water stands in ponds that exchange theirs in hours", func(s *Set) {
 			s.slow, s.apart = between{0.3, 0.7}, between{0.5, 4}
+		}),
+		vary("untold", "the same ponds, of which the daemon is told nothing", func(s *Set) {
+			s.slow, s.apart, s.unknown = between{0.3, 0.7}, between{0.5, 4}, true
 		}),
 		vary("farms", "whole stations: one to three tanks, two to eight stocks, nitric or phosphoric acid, soft to hard water", func(s *Set) {
 			s.whole, s.litres, s.alkalinity = true, between{60, 4000}, between{0, 5}
@@ -114,6 +118,8 @@ type parameters struct {
 	toldDeadTime, toldLag                      time.Duration // as commissioned
 	slow                                       float64       // share of the water in ponds
 	apart                                      time.Duration // in which their water is exchanged once
+	toldSlow                                   float64       // the same as commissioned, within a factor of one and a half
+	toldApart                                  time.Duration
 	noise, ecNoise, wander, celsius            float64
 	perKelvin, toldPerKelvin                   float64 // by which raw EC rises; 0 = the probe compensates as told
 	hour                                       float64 // of the day at the start
@@ -133,12 +139,16 @@ type parameters struct {
 
 // sources are the streams of one night; a night that is drawn again goes on where
 // the refused one ended.
-type sources struct{ tank, water, room, mixing, probes, pumps, start, floods, constants, told, gas, recorded *stream }
+type sources struct{ tank, water, room, mixing, probes, pumps, start, floods, constants, told, gas, recorded, waters *stream }
 
 func sourcesOf(seed uint64) *sources {
 	return &sources{source(seed, "tank"), source(seed, "water"), source(seed, "room"), source(seed, "mixing"), source(seed, "probes"),
-		source(seed, "pumps"), source(seed, "start"), source(seed, "floods"), source(seed, "constants"), source(seed, "told"), source(seed, "gas"), source(seed, "recorded")}
+		source(seed, "pumps"), source(seed, "start"), source(seed, "floods"), source(seed, "constants"), source(seed, "told"), source(seed, "gas"), source(seed, "recorded"), source(seed, "waters")}
 }
+
+// toldWithin is how well the quick share and the exchange time are known, and mostQuick the
+// largest share that is told of a tank with ponds.
+const toldWithin, mostQuick = 1.5, 0.95
 
 // draw draws one night. Every draw takes the same number from each stream, so that
 // one parameter's range does not move another's.
@@ -184,6 +194,11 @@ func (s *Set) draw(from *sources) *parameters {
 	}
 	if s.slow[1] > 0 {
 		p.slow, p.apart = from.told.uniform(s.slow[0], s.slow[1]), span(from.told.logUniform(s.apart[0], s.apart[1])*3600)
+		quick := min((1-p.slow)*from.waters.logUniform(1/toldWithin, toldWithin), mostQuick)
+		apart := span(p.apart.Seconds() * from.waters.logUniform(1/toldWithin, toldWithin))
+		if !s.unknown {
+			p.toldSlow, p.toldApart = 1-quick, apart
+		}
 	}
 	p.gas = map[controller.ZoneKind]float64{}
 	for _, kind := range []controller.ZoneKind{controller.ZoneFlood, controller.ZoneFilm, controller.ZoneRaft} {

@@ -232,10 +232,11 @@ func (d *station) advised() (refused string) {
 	p, g := d.tanks[0], &d.settings.Safety
 	for i := range d.pumps {
 		q := &d.pumps[i]
-		tenth := 0.10 * d.buffers[0] * p.litres / max(-q.AcidPerML, q.AcidPerML, 1e-9)
+		quick := p.litres * (1 - p.toldSlow)
+		tenth := 0.10 * d.buffers[0] * quick / max(-q.AcidPerML, q.AcidPerML, 1e-9)
 		smallest := p.worth / 0.10 * tenth
 		if q.Role == dosing.RoleStock {
-			tenth = 0.10 * p.litres / q.ECPerML
+			tenth = 0.10 * quick / q.ECPerML
 			smallest = p.stockWorth[i%2] / 0.10 * tenth
 		}
 		q.PerSecond, q.Smallest = max(dosing.FromMillilitres(tenth/p.run[i%len(p.run)]), 1), max(dosing.FromMillilitres(smallest), 1)

@@ -130,7 +130,7 @@ func (b *builder) checkCaps(i int, path string, in *pumpTable, p *dosing.Pump, c
 // each dose again for the tank it goes to, at its buffer floor.
 func (b *builder) safeDose(p *dosing.Pump) float64 {
 	id := b.file.station(nil).Largest(p)
-	v := float64(b.gate().Tanks[id].Volume)
+	v := float64(b.gate().Tanks[id].Quick())
 	most := transitEC * v / p.ECPerML
 	if p.Role != dosing.RoleStock {
 		most = transitPH * b.file.plants[id].buffer * v / math.Abs(p.AcidPerML)

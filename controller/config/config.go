@@ -34,13 +34,14 @@ type File struct {
 	Log         string // debug, info, warn or error
 	Warnings    []string
 
-	plants    []plant
-	gasStated [][]bool // by tank: its own rate of gas exchange, then each zone's
-	liquids   []liquid
-	channels  []string
-	nodeMax   []time.Duration // longest run that the node of each pump is set to; 0 = not stated
-	hangs     []time.Duration
-	watchdogs []time.Duration
+	plants      []plant
+	quickStated []bool   // by tank: that quick_share stands in the file
+	gasStated   [][]bool // by tank: its own rate of gas exchange, then each zone's
+	liquids     []liquid
+	channels    []string
+	nodeMax     []time.Duration // longest run that the node of each pump is set to; 0 = not stated
+	hangs       []time.Duration
+	watchdogs   []time.Duration
 }
 
 // Broker is where the daemon finds its MQTT broker. Files are paths; only the

@@ -74,8 +74,8 @@ func TestCheckTellsTheMeanGasExchangeAndWhatOfItIsAssumed(t *testing.T) {
 		}
 	}
 	// Zones that are said to hold more than the tank leave it none of its own.
-	full := changed(t, string(text), "holds = \"500 L\"", "holds = \"5000 L\"")
-	if g := Check(parsed(t, full)).Tanks[0].Gas; math.Abs(g.PerHour-(60*2.2+5000*3)/5060.0) > 1e-9 {
+	full := changed(t, string(text), "holds = \"60 L\"", "holds = \"5000 L\"")
+	if g := Check(parsed(t, full)).Tanks[0].Gas; math.Abs(g.PerHour-(5000*2.2+500*3)/5500.0) > 1e-9 {
 		t.Errorf("%+v", g)
 	}
 }

@@ -114,6 +114,9 @@ type tankTable struct {
 	Coldest  measured[celsiusKind] `toml:"coldest" doc:"no dose below this water temperature; default 8 °C"`
 	Warmest  measured[celsiusKind] `toml:"warmest" doc:"no dose above this water temperature; default 34 °C"`
 
+	QuickShare measured[percentKind] `toml:"quick_share" doc:"share of the volume that answers within a mixing time, as measured; default all but the zones that exchange their water more slowly"`
+	Exchange   span                  `toml:"exchange_time" doc:"time in which the rest, the slow water, is exchanged once; default from the zones, else 90min"`
+
 	PH       phSetpointTable `toml:"ph_setpoint" doc:"the wanted pH and its bounds"`
 	EC       ecSetpointTable `toml:"ec_setpoint" doc:"the wanted EC and its bounds"`
 	Solution solutionTable   `toml:"solution" doc:"weak acids expected in the solution; they set its buffer capacity"`
@@ -221,5 +224,6 @@ type zoneTable struct {
 	Kind   string              `toml:"kind" need:"yes" doc:"flood (a bench fills and drains), film (a thin stream in channels) or raft (rafts on a pond)"`
 	Holds  measured[waterKind] `toml:"holds" need:"yes" doc:"water it holds when in use"`
 
+	Exchange    span              `toml:"exchange_time" doc:"time in which film or raft water is exchanged with the tank's once: what the zone holds divided by the flow through it; default film 2min, raft 90min. Longer than two mixing times of the tank, it is slow water"`
 	GasExchange measured[gasKind] `toml:"gas_exchange" doc:"the same of the zone's water while it is wet; default flood 0.6, film and raft 2.2 /h (film and aerated raft: 1 to 5)"`
 }

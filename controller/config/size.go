@@ -71,17 +71,17 @@ func (s *size) effect(i int, id dosing.TankID) Effect {
 
 // drained is the pH and EC of a tank into which the whole container has run, mixed
 // and solved anew: far from the setpoint neither a slope nor a curve holds. Closed,
-// since no CO2 leaves in the minutes that it takes.
+// since no CO2 leaves, and no slow water comes in, in the minutes that it takes.
 func (s *size) drained(i int, id dosing.TankID) (ph, ec float64) {
 	p, t, plant := &s.f.Settings.Safety.Pumps[i], &s.f.Settings.Safety.Tanks[id], &s.f.plants[id]
-	setpoint, litres := s.f.Settings.Tanks[id], p.Container.Litres()
+	setpoint, litres, least := s.f.Settings.Tanks[id], p.Container.Litres(), float64(t.QuickOf(t.Least))
 	if s.f.liquids[i].known {
-		part := litres / (float64(t.Least) + litres)
+		part := litres / (least + litres)
 		if r, err := mixed(plant.expected, p.Ions, part, setpoint.PH.Value); err == nil {
 			return r.PH, r.EC25 + float64(1000*part*s.f.liquids[i].traceEC)
 		}
 	}
-	perLitre := litres * 1000 / float64(t.Least)
+	perLitre := litres * 1000 / least
 	return plant.curve.PHAfter(setpoint.PH.Value, perLitre*p.AcidPerML/t.BufferScale), setpoint.EC.Value + perLitre*p.ECPerML
 }
 
@@ -148,7 +148,7 @@ func (b *builder) refuseSize(s *size, i int, id dosing.TankID) {
 		if longest := s.hangs[i].Seconds() / over; longest >= lease.Seconds() {
 			cures = append(cures, fmt.Sprintf("let on_time_limit and the node's watchdog end a run within %q", below(longest)+"s"))
 		}
-		b.fault(join(path, "rate"), quoted(b.layout.Pumps[i].Rate.text), fmt.Sprintf("is dangerous for tank %q: a run of %v that nothing ends moves its least %s L by %s", t.Name, s.hangs[i], figure(float64(t.Least)), what), listed(cures))
+		b.fault(join(path, "rate"), quoted(b.layout.Pumps[i].Rate.text), fmt.Sprintf("is dangerous for tank %q: a run of %v that nothing ends moves its least %s by %s", t.Name, s.hangs[i], leastText(&t.Tank), what), listed(cures))
 	}
 	if over := math.Max(e.SmallestPH/smallestPH, e.SmallestEC/smallestEC); !(over <= 1) {
 		what := fmt.Sprintf("%s pH (at most %s)", figure(e.SmallestPH), figure(smallestPH))
@@ -160,8 +160,16 @@ func (b *builder) refuseSize(s *size, i int, id dosing.TankID) {
 			value = quoted(b.layout.Pumps[i].Smallest.text)
 		}
 		cures := append([]string{fmt.Sprintf("use a pump that repeats %q", below(p.Smallest.Millilitres()/over)+" mL")}, b.dilution(i, over)...)
-		b.fault(join(path, "smallest_dose"), value, fmt.Sprintf("is too coarse for tank %q: one dose of %s mL moves its least %s L by %s", t.Name, figure(p.Smallest.Millilitres()), figure(float64(t.Least)), what), listed(cures))
+		b.fault(join(path, "smallest_dose"), value, fmt.Sprintf("is too coarse for tank %q: one dose of %s mL moves its least %s by %s", t.Name, figure(p.Smallest.Millilitres()), leastText(&t.Tank), what), listed(cures))
 	}
+}
+
+// leastText is the least water into which a pump doses.
+func leastText(t *dosing.Tank) string {
+	if t.Slow > 0 {
+		return fmt.Sprintf("%s L, of which %s L are quick,", figure(float64(t.Least)), figure(float64(t.QuickOf(t.Least))))
+	}
+	return figure(float64(t.Least)) + " L"
 }
 
 // dilution says how weak the liquid must be to do so many times less.

@@ -47,16 +47,19 @@ func (b *builder) tanks() {
 		if _, twice := b.tankIDs[t.Name]; !twice {
 			b.tankIDs[t.Name] = dosing.TankID(i)
 		}
+		water, zones := b.water(path, t), b.zones(path, t)
+		b.slowWater(path, t, &water, zones)
 		b.gate().Tanks = append(b.gate().Tanks, safety.Tank{
-			Tank:            b.water(path, t),
+			Tank:            water,
 			TemperatureLow:  dosing.Celsius(t.Coldest.or(defaultColdest)),
 			TemperatureHigh: dosing.Celsius(t.Warmest.or(defaultWarmest)),
 		})
 		if !(t.Coldest.or(defaultColdest) < t.Warmest.or(defaultWarmest)) {
 			b.fault(join(path, "coldest"), "", "is not below warmest", `for example coldest = "12 °C", warmest = "28 °C"`)
 		}
-		b.settings().Tanks = append(b.settings().Tanks, controller.TankSettings{PH: b.phSetpoint(path, t), EC: b.ecSetpoint(path, t), Zones: b.zones(path, t),
+		b.settings().Tanks = append(b.settings().Tanks, controller.TankSettings{PH: b.phSetpoint(path, t), EC: b.ecSetpoint(path, t), Zones: zones,
 			GasExchange: b.gasExchange(path, t.GasExchange, controller.UsualTankExchange)})
+		b.file.quickStated = append(b.file.quickStated, t.QuickShare.stated)
 		b.file.gasStated = append(b.file.gasStated, gasStated(t))
 		b.file.plants = append(b.file.plants, plant{demand: b.demandOf(t)})
 	}
@@ -173,7 +176,7 @@ func (b *builder) zones(path string, t *tankTable) []controller.Zone {
 		if z.Holds.stated && !(z.Holds.value > 0 && z.Holds.value <= 1e5) {
 			b.fault(join(at, "holds"), quoted(z.Holds.text), "is out of range", "state the water it holds in use")
 		}
-		zones = append(zones, controller.Zone{Name: z.Name, Kind: kind, Litres: dosing.Litres(z.Holds.value), GasExchange: b.gasExchange(at, z.GasExchange, kind.UsualGasExchange())})
+		zones = append(zones, controller.Zone{Name: z.Name, Kind: kind, Litres: dosing.Litres(z.Holds.value), Exchange: b.exchange(at, z, kind), GasExchange: b.gasExchange(at, z.GasExchange, kind.UsualGasExchange())})
 	}
 	return zones
 }

@@ -83,6 +83,7 @@ func (p *printer) tank(t *TankReport) {
 	if t.BlendGain > 0 {
 		p.line("  1 mL of the blend in 1 L adds %s mS/cm; the tank needs %s mL of it for 0.10 mS/cm", figure(t.BlendGain), figure(0.1*t.Volume/t.BlendGain))
 	}
+	p.waters(t.Waters)
 	p.gas(t.Gas)
 	rows := [][]string{{"largest rate under the caps", "for hours", "worst demand", "ratio", "limited by"}}
 	for _, s := range t.Sustainable {

@@ -46,7 +46,7 @@ func TestCO2OfAStirredTankLeavesAtTheStatedRate(t *testing.T) {
 func TestTankAndChannelsTogetherBreatheAtTheMeanWeightedByTheirWater(t *testing.T) {
 	channels := []controller.Zone{{Name: "channels", Kind: controller.ZoneFilm, Litres: 60}}
 	y := gasYard(t, channels, func(p *Plant) {
-		p.CO2Exchange, p.ZoneExchange, p.FilmTurnover = 0.3, []float64{3}, 10*time.Second
+		p.CO2Exchange, p.ZoneExchange, p.ZoneTurnover = 0.3, []float64{3}, []time.Duration{10 * time.Second}
 	})
 	mean := (0.3*120 + 3*60) / 180.0
 	for hour := 1.0; hour <= 3; hour++ {
@@ -61,7 +61,7 @@ func TestTankAndChannelsTogetherBreatheAtTheMeanWeightedByTheirWater(t *testing.
 func TestAPondLosesItsCO2WhereItStands(t *testing.T) {
 	const tank, pond, hours = 80.0, 100.0, 2.0
 	y := gasYard(t, []controller.Zone{{Name: "pond", Kind: controller.ZoneRaft, Litres: pond}}, func(p *Plant) {
-		p.CO2Exchange, p.ZoneExchange, p.RaftTurnover = 0, []float64{4}, time.Hour
+		p.CO2Exchange, p.ZoneExchange, p.ZoneTurnover = 0, []float64{4}, []time.Duration{time.Hour}
 	})
 	rest, a, b := carbonLeft(1, 1e6), 1.0, 1.0
 	for range int(hours * 3600) {
@@ -73,6 +73,14 @@ func TestAPondLosesItsCO2WhereItStands(t *testing.T) {
 	near(t, "carbonate in the tank, mmol/L", y.farm.Truth(south).Ions.DIC, a, 0.01)
 	all := y.farm.Balance(south).Present
 	near(t, "carbonate in tank and pond, mmol", all.Ions.DIC, a*tank+b*pond, 1.5)
+	closes(t, y.farm, south)
+}
+
+// A pond of seven tenths of the water holds it, and the tank is not told of it by its gauge.
+func TestALargePondHoldsItsWater(t *testing.T) {
+	y := gasYard(t, []controller.Zone{{Name: "pond", Kind: controller.ZoneRaft, Litres: 126, Exchange: time.Hour}}, func(p *Plant) { p.ZoneTurnover = nil })
+	near(t, "quick water, L", y.farm.tanks[south].bulk.litres, 54, 1e-9)
+	near(t, "level, L", y.farm.Truth(south).Litres, 180, 1e-9)
 	closes(t, y.farm, south)
 }
 

@@ -75,6 +75,11 @@ func (f *Farm) outside(t *tank, seconds float64) {
 	}
 	t.state = state
 	t.bulk, t.plume, t.pipe, t.entered = parcel{litres: state.Litres}, parcel{}, nil, parcel{}
+	for i := range t.zones {
+		if z := &t.zones[i]; !z.floods() {
+			z.water = parcel{} // it is part of what the program computes
+		}
+	}
 	t.celsius, t.topUp, t.flood = state.Celsius, state.TopUp, state.Flood
 	t.speed = 1
 	if state.Still {

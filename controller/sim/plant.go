@@ -58,7 +58,9 @@ type Plant struct {
 	FloodKept              float64 // share of a flood's nutrients that the bench keeps
 	FloodUntold            bool    // the switch goes back when the bench begins to drain
 
-	FilmTurnover, RaftTurnover time.Duration // how long the water of a zone stays in it
+	// ZoneTurnover is how long the water of each zone stays in it, in the order of the
+	// settings; a zone left out has that of the settings.
+	ZoneTurnover []time.Duration
 }
 
 // DarkHours is what plants do in the dark where it is no share of what they do in the light:
@@ -124,8 +126,7 @@ func plantOf(s *controller.Settings, id dosing.TankID, seed uint64, pace float64
 		FloodStand:   minutes(4, 8),
 		FloodDrain:   minutes(3, 5),
 		FloodKept:    r.uniform(0.005, 0.02),
-		FilmTurnover: 2 * time.Minute,
-		RaftTurnover: 12 * time.Minute,
+		ZoneTurnover: zoneTurnover(wanted.Zones, seed, set.Name),
 	}
 }
 
@@ -138,6 +139,16 @@ func halfToTwice(stated float64, r *stream) float64 {
 func zoneExchange(zones []controller.Zone, seed uint64, tank string) (all []float64) {
 	for i := range zones {
 		all = append(all, halfToTwice(zones[i].GasExchange, newStream(seed, "gas "+tank+" "+zones[i].Name)))
+	}
+	return all
+}
+
+// zoneTurnover draws how long each zone keeps its water, as near to what is stated as dead
+// time and lag are.
+func zoneTurnover(zones []controller.Zone, seed uint64, tank string) (all []time.Duration) {
+	for i := range zones {
+		r := newStream(seed, "exchange "+tank+" "+zones[i].Name)
+		all = append(all, time.Duration(float64(zones[i].Exchange)*r.uniform(0.9, 1.1)).Round(time.Second))
 	}
 	return all
 }

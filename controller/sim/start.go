@@ -166,11 +166,18 @@ func strengthOf(liquid chem.Totals) float64 {
 	return max(s, -s, liquid.P, 1)
 }
 
+// mostStanding is the largest share of the water that stands in film and rafts: the tank
+// keeps enough for its pump and probes.
+const mostStanding = 0.8
+
 // addZones fills film and rafts from the tank and plans the floods.
 func (t *tank) addZones(zones []controller.Zone, r *stream) {
 	standing := 0.0
 	for i, set := range zones {
-		z := zone{set: set, litres: float64(set.Litres)}
+		z := zone{set: set, litres: float64(set.Litres), stays: set.Exchange}
+		if i < len(t.plant.ZoneTurnover) {
+			z.stays = t.plant.ZoneTurnover[i]
+		}
 		if i < len(t.plant.ZoneExchange) {
 			z.gas = t.plant.ZoneExchange[i]
 		}
@@ -185,7 +192,7 @@ func (t *tank) addZones(zones []controller.Zone, r *stream) {
 				z.next = t.plant.FloodFirst + seconds(r.uniform(0, 600))
 				z.every = t.plant.FloodEvery
 			}
-		case standing+z.litres <= 0.6*t.plant.Litres:
+		case standing+z.litres <= mostStanding*t.plant.Litres:
 			standing += z.litres
 			z.water = t.bulk.takeLitres(z.litres)
 		}

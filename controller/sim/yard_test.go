@@ -53,7 +53,7 @@ func yardSettings(tanks int) *controller.Settings {
 			t.Zones = []controller.Zone{{Name: "bench", Kind: controller.ZoneFlood, Litres: 250}, {Name: "channels", Kind: controller.ZoneFilm, Litres: 30},
 				{Name: "pond", Kind: controller.ZoneRaft, Litres: 200}}
 			for i := range t.Zones {
-				t.Zones[i].GasExchange = t.Zones[i].Kind.UsualGasExchange()
+				t.Zones[i].GasExchange, t.Zones[i].Exchange = t.Zones[i].Kind.UsualGasExchange(), t.Zones[i].Kind.UsualExchange()
 			}
 		}
 		s.Tanks = append(s.Tanks, t)

@@ -11,8 +11,9 @@ import (
 type zone struct {
 	set    controller.Zone
 	water  parcel
-	litres float64 // when in use
-	gas    float64 // CO2 exchange with the room, per hour
+	litres float64       // when in use
+	gas    float64       // CO2 exchange with the room, per hour
+	stays  time.Duration // how long film and raft water stays in it
 	state  zoneState
 	until  time.Duration // end of the present state
 	next   time.Duration // start of the next flood; 0 = none
@@ -93,19 +94,12 @@ func (z *zone) drain(t *tank, now time.Duration) {
 
 // exchange swaps film and raft water with the tank.
 func (z *zone) exchange(t *tank, now time.Duration) {
-	turnover := t.plant.RaftTurnover
-	switch z.set.Kind {
-	case controller.ZoneFilm:
-		if t.trouble.filmOff {
-			return
-		}
-		turnover = t.plant.FilmTurnover
-	case controller.ZoneRaft:
-	default:
+	if z.floods() || z.set.Kind == controller.ZoneFilm && t.trouble.filmOff || t.speed+t.trouble.speed <= 0 {
 		return
 	}
-	if t.speed+t.trouble.speed <= 0 {
-		return
+	share := 0.5
+	if z.stays > 0 {
+		share = min(exchangeEvery.Seconds()/z.stays.Seconds(), share)
 	}
-	exchange(&t.bulk, &z.water, z.litres*min(exchangeEvery.Seconds()/turnover.Seconds(), 0.5))
+	exchange(&t.bulk, &z.water, z.litres*share)
 }

@@ -57,7 +57,7 @@ func (s *Station) Caps(i int) (dose, hour, day dosing.Volume) {
 			one, recover, demand = EffectEC*part, recoveryEC*part, plant.Demand.EC*part
 		}
 		if dosing.TankID(id) == big {
-			doseML = one * v
+			doseML = one * float64(s.Settings.Tanks[id].Quick())
 		}
 		back += recover * v
 		perHour += demand * v

@@ -77,7 +77,7 @@ func (s *Station) Hang(i int) time.Duration {
 // Effect is what pump i can do to a tank.
 func (s *Station) Effect(i int, id dosing.TankID) Effect {
 	p, plant := &s.Settings.Pumps[i], &s.Plants[id]
-	v := float64(s.Settings.Tanks[id].Least)
+	v := float64(s.Settings.Tanks[id].QuickOf(s.Settings.Tanks[id].Least))
 	run := p.PerSecond.Millilitres() * s.Hang(i).Seconds()
 	small := p.Smallest.Millilitres()
 	return Effect{
@@ -97,7 +97,7 @@ func (s *Station) longestHang(p *dosing.Pump) float64 {
 		if !p.ServesTank(dosing.TankID(id)) {
 			continue
 		}
-		v := float64(s.Settings.Tanks[id].Least)
+		v := float64(s.Settings.Tanks[id].QuickOf(s.Settings.Tanks[id].Least))
 		longest = math.Min(longest, HangPH*s.Plants[id].Buffer*v/(perSecond*math.Abs(p.AcidPerML)))
 		longest = math.Min(longest, HangEC*v/(perSecond*p.ECPerML))
 	}

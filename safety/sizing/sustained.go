@@ -42,6 +42,8 @@ func (s *Station) Sustained(id dosing.TankID, role dosing.Role) *Sustained {
 			out.PerHour, out.LimitedBy = perHour, by
 		}
 	}
+	// Doses are bounded by what they do in the quick water, demand is that of all.
+	single, transit = single*(1-t.Slow), transit*(1-t.Slow)
 	// A steady stream keeps its mean residence, θ + τ, in transit.
 	limit(transit/mean*3600, "what may be in transit")
 	worth := func(p *dosing.Pump) float64 { // per mL
