@@ -22,7 +22,6 @@
 // Overlays in place of flags: a bug behind a flag is code that a farm runs. In place of
 // patches: a patch breaks with every line above it, a text only with its own line.
 //
-// A generator of our own in place of a library: those that are kept up to date test a whole
-// module by coverage, cannot be told by seed which few to try, and want the tree to be
-// writable. Ours is some three hundred lines.
+// A generator of our own: a seed says which few of thousands to try, and one build holds
+// them all, switched by number. It is some three hundred lines. No library was compared.
 package main
