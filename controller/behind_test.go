@@ -97,7 +97,8 @@ func TestOlderCopyOfTheLedgerLocksTheStationOut(t *testing.T) {
 	s.restart(20 * time.Second)
 	s.behind("order 1-")
 	for i, p := range s.Core.View(s.Now()).Pumps {
-		if p.Day < given[i].Day {
+		most := s.file.Settings.Safety.Caps[i].PerHour / 4 // of fourteen minutes
+		if p.Day < given[i].Day && p.Day < most {
 			t.Errorf("%s: %s count in the day, %s were given", p.Name, p.Day, given[i].Day)
 		}
 	}

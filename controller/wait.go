@@ -24,11 +24,7 @@ func (c *Core) withhold(now dosing.Instant, id dosing.TankID) {
 			t.withheld[cause]++
 		}
 		if safety.OfOneDose(cause) {
-			detail := ""
-			if cause == safety.CauseUnconfirmed {
-				detail = c.watch.UnseenWords(id, c.settings.Safety.Pumps[p].Role)
-			}
-			t.wait(now, before, id, dosing.PumpID(p), cause, detail)
+			t.wait(now, before, id, dosing.PumpID(p), cause, "")
 		}
 	}
 }

@@ -11,7 +11,6 @@ import (
 // Limits of one dose and of what is on its way, and the waits between reagents.
 const (
 	effectPH  = 0.10 // predicted effect of one dose, pH at the buffer floor
-	effectIn  = 0.05 // the same near the setpoint: what a refill did to the acid shows in one small dose
 	effectEC  = 0.10 // mS/cm
 	transitPH = 0.30 // on its way and not yet seen by the probes
 	transitEC = 0.20 // mS/cm
@@ -171,7 +170,7 @@ type sight struct {
 	pH, ec              float64 // where the water will come to rest with what is in it
 
 	hour, day dosing.Volume // counted, without the dose itself
-	limits    [7]limit
+	limits    [6]limit
 	trip      Trip // what stands, when something stands
 	wait      time.Duration
 }
@@ -488,7 +487,6 @@ func (s *sight) bound() {
 		{CauseDoseCap, min(caps.PerDose, volumeIn(caps.OnTime, s.pump.PerSecond))},
 		{CauseEffectCap, effect},
 		{CauseInTransitCap, transit},
-		{CauseUnconfirmed, s.unseen()},
 		{CauseHourCap, w.HourCap(p) - s.hour},
 		{CauseDayCap, w.DayCap(p) - s.day},
 		{CauseStockCap, w.stockLeft(p)},
@@ -509,8 +507,7 @@ func volumeIn(run time.Duration, perSecond dosing.Volume) dosing.Volume {
 func (s *sight) effects() (effect, transit dosing.Volume) {
 	acid := s.pump.AcidPerML / s.volume // meq/L per mL, negative for a base
 	ec := s.pump.ECPerML / s.volume     // mS/cm per mL
-	off := math.Abs(s.tank.group[dosing.QuantityPH].smooth - float64(s.tank.target.PH))
-	pHEffect, pHTransit := float64(min(effectPH, max(effectIn, off/2))*s.floor), float64(transitPH*s.floor)
+	pHEffect, pHTransit := float64(effectPH*s.floor), float64(transitPH*s.floor)
 	switch {
 	case acid > 0:
 		pHTransit += s.credit - (s.transit.acid - (s.transit.base - s.transit.doubtBase))

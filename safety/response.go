@@ -136,9 +136,8 @@ type Responses struct {
 	own   []int // by pump: its own pool, or 0
 
 	answered         int
-	seen             [pooledClasses]int // of them by class
-	lnBuffer, spread float64            // as last told
-	pending          bool               // a dose whose fate nobody knows yet
+	lnBuffer, spread float64 // as last told
+	pending          bool    // a dose whose fate nobody knows yet
 	pendKey          uint64
 	pendUntil        time.Duration
 	next             time.Duration // nothing is due before this uptime

@@ -62,7 +62,6 @@ type life struct {
 	store   ledger.Store
 	dead    bool
 	out     *controller.Output
-	ids     []ledger.OrderID
 	faults  []string
 	passed  func(moment) bool // at each moment; true = the daemon dies there
 	written func(ledger.Row)  // before a row goes to the store

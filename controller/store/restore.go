@@ -100,8 +100,11 @@ const unfinishedRestore = "restored.unfinished"
 
 // restoring says that a restore was cut off and has to be done again.
 func restoring(dir string) error {
-	if _, err := os.Lstat(filepath.Join(dir, unfinishedRestore)); err != nil {
+	switch _, err := os.Lstat(filepath.Join(dir, unfinishedRestore)); {
+	case errors.Is(err, os.ErrNotExist):
 		return nil
+	case err != nil:
+		return err
 	}
 	return fmt.Errorf("a restore of the ledger in %s was cut off before it was done: run leat ledger restore again; what was the ledger is in the folder, "+
 		"or in its before-restore-…; until then nothing is dosed", dir)
