@@ -47,8 +47,8 @@
 // source water, and a person carries out each dump that the account asks for, half of the tank a morning at most, and sets the
 // EC that it says makes up for what plants leave. An
 // ion is judged against 15 % where fresh water and the row reach its target within 5 %; another is water's own
-// affair, and the report says so. On five waters weeks at two and four
-// times the pace hold all of them within 15 %. Rejected: proportions of the stocks (where water brings calcium the crop took
+// affair, and the report says so. On five waters a week at two and four
+// times the pace holds those that are judged within 15 % (`go test . -run FiveWaters`). Rejected: proportions of the stocks (where water brings calcium the crop took
 // none, and it piled up without end); a dump a week at most (sodium-rich water wants more). What a fortnight
 // can drift is the wrong part of the appetite times the tanks of nutrients taken: at 15 % and half a tank it stays
 // within 10 %; a crop that empties a tank in a week wants analyses as often, and the page says when one is due (a
