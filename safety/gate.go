@@ -320,53 +320,10 @@ func (t *tankState) trusted() bool {
 	return t.answered >= trustAfter && t.responses != nil && t.responses.Answered() > 0
 }
 
-// inTransit is what is on its way to a tank's probes, per litre.
-type inTransit struct {
-	acid, base float64 // meq/L, both positive
-	doubtAcid  float64 // of it what may never have been delivered, or is a person's word
-	doubtBase  float64
-	saidAcid   float64 // of it a person's word
-	saidBase   float64
-	ec         float64 // mS/cm
-}
-
 // predict computes where the water will come to rest.
 func (s *sight) predict() {
 	s.gather()
 	s.settle()
-}
-
-// gather sums what is on its way to the tank, whatever is dosed next.
-func (s *sight) gather() {
-	t := s.tank
-	s.volume = float64(t.plant.QuickOf(min(s.watch.Volume(t.id), t.plant.Volume)))
-	s.commissioned, s.floor = t.buffers()
-	s.watch.totals.EachInTransit(t.id, s.now.Up, t.plant.DeadTime, t.plant.Lag, func(d *dosing.Dose, ml float64) {
-		if s.own.is && d.Key == s.own.key && d.Pump == s.plan.Pump {
-			return
-		}
-		pump := &s.watch.settings.Pumps[d.Pump]
-		s.transit.ec += float64(ml*pump.ECPerML) / s.volume
-		effect := float64(ml*pump.AcidPerML) / s.volume
-		if effect >= 0 {
-			add(d, effect, &s.transit.acid, &s.transit.doubtAcid, &s.transit.saidAcid)
-		} else {
-			add(d, -effect, &s.transit.base, &s.transit.doubtBase, &s.transit.saidBase)
-		}
-	})
-	s.credit = min(t.unanswered(s.now.Up, s.volume), creditPH*s.floor)
-}
-
-// add counts what one dose has on its way, and of it what is in doubt and what a person
-// said.
-func add(d *dosing.Dose, effect float64, all, doubt, said *float64) {
-	*all += effect
-	if d.Open || d.Hand {
-		*doubt += effect
-	}
-	if d.Hand {
-		*said += effect
-	}
 }
 
 // settle computes where the water will come to rest, in the cautious view of a
@@ -470,97 +427,4 @@ func (s *sight) counter() bool {
 	}
 	follows := last.ever && (!same.ever || last.up > same.up)
 	return onWay > counterShare*transitPH*s.floor || follows && !(away > counterError)
-}
-
-// bound computes the largest volume that each rule allows. Rounding is always
-// down: to nearest could pass a cap by half a microlitre.
-func (s *sight) bound() {
-	w, p := s.watch, s.plan.Pump
-	caps := &w.pumps[p].caps
-	s.hour, s.day = w.totals.Hour(p, s.now.Up), w.totals.Day(p, s.now.Up)
-	if s.own.is {
-		s.hour -= s.plan.Volume
-		s.day -= s.plan.Volume
-	}
-	effect, transit := s.effects()
-	s.limits = [...]limit{
-		{CauseDoseCap, min(caps.PerDose, volumeIn(caps.OnTime, s.pump.PerSecond))},
-		{CauseEffectCap, effect},
-		{CauseInTransitCap, transit},
-		{CauseHourCap, w.HourCap(p) - s.hour},
-		{CauseDayCap, w.DayCap(p) - s.day},
-		{CauseStockCap, w.stockLeft(p)},
-	}
-}
-
-// volumeIn is what a pump delivers in a time, so that its run never exceeds it.
-func volumeIn(run time.Duration, perSecond dosing.Volume) dosing.Volume {
-	milliseconds := int64(run / time.Millisecond)
-	if milliseconds > 24*3_600_000 {
-		milliseconds = 24 * 3_600_000
-	}
-	return dosing.Volume(milliseconds * int64(perSecond) / 1000)
-}
-
-// effects are the volumes that the caps on the effect of one dose and on what is
-// on its way allow, pH and EC together.
-func (s *sight) effects() (effect, transit dosing.Volume) {
-	acid := s.pump.AcidPerML / s.volume // meq/L per mL, negative for a base
-	ec := s.pump.ECPerML / s.volume     // mS/cm per mL
-	pHEffect, pHTransit := float64(effectPH*s.floor), float64(transitPH*s.floor)
-	switch {
-	case acid > 0:
-		pHTransit += s.credit - (s.transit.acid - (s.transit.base - s.transit.doubtBase))
-		pHEffect += max(0, s.credit-max(0, s.transit.acid-s.transit.base))
-	case acid < 0:
-		pHTransit -= s.transit.base - (s.transit.acid - s.transit.doubtAcid)
-	}
-	effect, transit = volumeOf(pHEffect, math.Abs(acid)), volumeOf(pHTransit, math.Abs(acid))
-	if s.smallestPasses(math.Abs(acid)) {
-		effect, transit = max(effect, s.pump.Smallest), max(transit, s.pump.Smallest)
-	}
-	effect = min(effect, volumeOf(effectEC, ec))
-	if s.pump.Role == dosing.RoleStock {
-		// The EC that acid or base brings is small, and an EC hold must not stop pH.
-		transit = min(transit, volumeOf(transitEC-s.transit.ec, ec))
-	}
-	return effect, transit
-}
-
-// smallestPasses says that one smallest dose is within the effect caps whatever
-// the floor says: nothing is on its way, and at the commissioned buffer it is worth
-// little. Without this a tank that once learned a low buffer could never correct
-// it. Where no buffer is known both capacities are zero, and no dose is that small.
-func (s *sight) smallestPasses(acidPerML float64) bool {
-	quiet := s.transit.acid <= quietPH*s.floor && s.transit.base <= quietPH*s.floor
-	commissioned := s.commissioned
-	if commissioned > 0 {
-		// At the setpoint, where the size of the pump was checked and where the dose
-		// leads: by the present pH alone, water whose buffer an acid has used up could
-		// never be brought back.
-		commissioned = max(commissioned, s.tank.curve.Buffer(float64(s.tank.target.PH))*s.tank.plant.BufferScale)
-	}
-	return quiet && float64(s.pump.Smallest.Millilitres()*acidPerML) <= smallestPH*commissioned
-}
-
-// volumeOf is the volume whose effect stays within room, perML its effect; nothing
-// when either is no number.
-func volumeOf(room, perML float64) dosing.Volume {
-	if perML == 0 && room >= 0 {
-		return math.MaxInt64
-	}
-	if !(perML > 0) || !(room > 0) {
-		return 0
-	}
-	return dosing.FromMillilitres(room / perML)
-}
-
-// stockLeft is what the container still holds, where its level is known.
-func (w *Watch) stockLeft(p dosing.PumpID) dosing.Volume {
-	left := dosing.Volume(math.MaxInt64)
-	for _, id := range w.pumps[p].stocks {
-		// An unfit level has tripped CauseStockEmpty already.
-		left = min(left, dosing.FromMillilitres(w.inputs[id].last.Value()*1000))
-	}
-	return left
 }

@@ -379,6 +379,14 @@ func (p *replay) middle(q dosing.Quantity, low, high, otherwise float64) float64
 	return otherwise
 }
 
+// counted is a number of things with their noun.
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
+
 // Write prints the report.
 func (r *ReplayReport) Write(w io.Writer) error {
 	p := &printer{w: w}
@@ -391,7 +399,7 @@ func (r *ReplayReport) Write(w io.Writer) error {
 		in := &r.Inputs[i]
 		p.line("%s: %d of %d readings fit to dose by, %.1f %% of the time; scatter %s", in.Name, in.Fit, in.Sent, 100*in.FitTime, in.scatter())
 		for _, why := range ordered(in.Unfit) {
-			p.line("    %d readings: %s", in.Unfit[why], why)
+			p.line("    %s: %s", counted(in.Unfit[why], "reading"), why)
 		}
 		for _, why := range ordered(in.Holds) {
 			p.line("    %.1f %% of the time: %s", 100*in.Holds[why], why)
@@ -406,7 +414,7 @@ func (r *ReplayReport) Write(w io.Writer) error {
 	}
 	for i := range r.Alarms {
 		a := &r.Alarms[i]
-		p.line("alarm %s (%s): %d times, %.1f h in all: %s", a.Cause, a.Priority, a.Times, a.Hours, a.Text)
+		p.line("alarm %s (%s): %s, %.1f h in all: %s", a.Cause, a.Priority, counted(a.Times, "time"), a.Hours, a.Text)
 	}
 	return p.err
 }

@@ -1,0 +1,101 @@
+package safety
+
+import (
+	"math"
+	"time"
+
+	"leat/dosing"
+)
+
+// bound computes the largest volume that each rule allows. Rounding is always
+// down: to nearest could pass a cap by half a microlitre.
+func (s *sight) bound() {
+	w, p := s.watch, s.plan.Pump
+	caps := &w.pumps[p].caps
+	s.hour, s.day = w.totals.Hour(p, s.now.Up), w.totals.Day(p, s.now.Up)
+	if s.own.is {
+		s.hour -= s.plan.Volume
+		s.day -= s.plan.Volume
+	}
+	effect, transit := s.effects()
+	s.limits = [...]limit{
+		{CauseDoseCap, min(caps.PerDose, volumeIn(caps.OnTime, s.pump.PerSecond))},
+		{CauseEffectCap, effect},
+		{CauseInTransitCap, transit},
+		{CauseHourCap, w.HourCap(p) - s.hour},
+		{CauseDayCap, w.DayCap(p) - s.day},
+		{CauseStockCap, w.stockLeft(p)},
+	}
+}
+
+// volumeIn is what a pump delivers in a time, so that its run never exceeds it.
+func volumeIn(run time.Duration, perSecond dosing.Volume) dosing.Volume {
+	milliseconds := int64(run / time.Millisecond)
+	if milliseconds > 24*3_600_000 {
+		milliseconds = 24 * 3_600_000
+	}
+	return dosing.Volume(milliseconds * int64(perSecond) / 1000)
+}
+
+// effects are the volumes that the caps on the effect of one dose and on what is
+// on its way allow, pH and EC together.
+func (s *sight) effects() (effect, transit dosing.Volume) {
+	acid := s.pump.AcidPerML / s.volume // meq/L per mL, negative for a base
+	ec := s.pump.ECPerML / s.volume     // mS/cm per mL
+	pHEffect, pHTransit := float64(effectPH*s.floor), float64(transitPH*s.floor)
+	switch {
+	case acid > 0:
+		pHTransit += s.credit - (s.transit.acid - (s.transit.base - s.transit.doubtBase))
+		pHEffect += max(0, s.credit-max(0, s.transit.acid-s.transit.base))
+	case acid < 0:
+		pHTransit -= s.transit.base - (s.transit.acid - s.transit.doubtAcid)
+	}
+	effect, transit = volumeOf(pHEffect, math.Abs(acid)), volumeOf(pHTransit, math.Abs(acid))
+	if s.smallestPasses(math.Abs(acid)) {
+		effect, transit = max(effect, s.pump.Smallest), max(transit, s.pump.Smallest)
+	}
+	effect = min(effect, volumeOf(effectEC, ec))
+	if s.pump.Role == dosing.RoleStock {
+		// The EC that acid or base brings is small, and an EC hold must not stop pH.
+		transit = min(transit, volumeOf(transitEC-s.transit.ec, ec))
+	}
+	return effect, transit
+}
+
+// smallestPasses says that one smallest dose is within the effect caps whatever
+// the floor says: nothing is on its way, and at the commissioned buffer it is worth
+// little. Without this a tank that once learned a low buffer could never correct
+// it. Where no buffer is known both capacities are zero, and no dose is that small.
+func (s *sight) smallestPasses(acidPerML float64) bool {
+	quiet := s.transit.acid <= quietPH*s.floor && s.transit.base <= quietPH*s.floor
+	commissioned := s.commissioned
+	if commissioned > 0 {
+		// At the setpoint, where the size of the pump was checked and where the dose
+		// leads: by the present pH alone, water whose buffer an acid has used up could
+		// never be brought back.
+		commissioned = max(commissioned, s.tank.curve.Buffer(float64(s.tank.target.PH))*s.tank.plant.BufferScale)
+	}
+	return quiet && float64(s.pump.Smallest.Millilitres()*acidPerML) <= smallestPH*commissioned
+}
+
+// volumeOf is the volume whose effect stays within room, perML its effect; nothing
+// when either is no number.
+func volumeOf(room, perML float64) dosing.Volume {
+	if perML == 0 && room >= 0 {
+		return math.MaxInt64
+	}
+	if !(perML > 0) || !(room > 0) {
+		return 0
+	}
+	return dosing.FromMillilitres(room / perML)
+}
+
+// stockLeft is what the container still holds, where its level is known.
+func (w *Watch) stockLeft(p dosing.PumpID) dosing.Volume {
+	left := dosing.Volume(math.MaxInt64)
+	for _, id := range w.pumps[p].stocks {
+		// An unfit level has tripped CauseStockEmpty already.
+		left = min(left, dosing.FromMillilitres(w.inputs[id].last.Value()*1000))
+	}
+	return left
+}
