@@ -115,9 +115,12 @@ func (c *Core) spend(now dosing.Instant, span time.Duration) {
 	}
 }
 
+// spentIn is the most that the caps allow in a span: what is allowed in an hour may all
+// have been given in a few minutes of it.
 func (c *Core) spentIn(pump dosing.PumpID, span time.Duration) dosing.Volume {
 	caps := c.settings.Safety.Caps[pump]
-	return min(dosing.Volume(math.Ceil(float64(caps.PerHour)*min(span, unknownSpan).Hours())), caps.PerDay)
+	span = min(max(span, time.Hour), unknownSpan)
+	return min(dosing.Volume(math.Ceil(float64(caps.PerHour)*span.Hours())), caps.PerDay)
 }
 
 // missingSince is how long the ledger says nothing before now, whatever the clocks

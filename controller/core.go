@@ -437,6 +437,7 @@ func (c *Core) learn(now dosing.Instant) {
 	for i := range c.tanks {
 		e := &c.tanks[i].estimate
 		c.watch.Learned(dosing.TankID(i), e.LnBuffer, e.LnBufferSpread, e.Answered)
+		c.recordUnseen(now, dosing.TankID(i))
 	}
 	if now.Up-c.learned >= learnedEvery {
 		c.learned = now.Up

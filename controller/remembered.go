@@ -26,6 +26,7 @@ type RememberedTank struct {
 	Latches                                    []string      // cause, and pump of a pump's own, sorted
 	PH, EC                                     SetpointView
 	Owed                                       []dosing.Volume // by pump
+	Unseen                                     safety.Unseen
 }
 
 // RememberedPump is what is remembered of a pump.
@@ -41,7 +42,7 @@ func (c *Core) Remembered(now dosing.Instant) Remembered {
 	for i := range c.tanks {
 		id, t := dosing.TankID(i), &c.tanks[i]
 		r := RememberedTank{Mode: t.mode, Disarmed: t.disarmed, Paused: t.operator.Paused, Maintenance: t.operator.Maintenance,
-			Cleaning: t.operator.Cleaning, Unconfirmed: c.unconfirmed(id), PH: t.ph.view(), EC: t.ec.view(), Owed: slices.Clone(t.owed)}
+			Cleaning: t.operator.Cleaning, Unconfirmed: c.unconfirmed(id), PH: t.ph.view(), EC: t.ec.view(), Owed: slices.Clone(t.owed), Unseen: c.watch.Unseen(id)}
 		if t.operator.Paused && t.pauseEnd != 0 {
 			r.PauseLeft = t.pauseEnd - now.Up
 		}
@@ -88,6 +89,10 @@ func (r *Remembered) Differs(other *Remembered) string {
 				return fmt.Sprintf("tank %d: setpoint of %s is %.4f now, replayed %.4f", i, s.name, s.live.Present, s.past.Present)
 			}
 		}
+		if u, past := a.Unseen, b.Unseen; u.Acid > past.Acid+differs || u.Base > past.Base+differs || u.Stock > past.Stock+differs {
+			return fmt.Sprintf("tank %d: %+v is unseen, replayed only %+v", i, u, past)
+		}
+		b.Unseen = a.Unseen // more than there is, a replay may find
 		b.PH.Present, b.EC.Present, b.PauseLeft = a.PH.Present, a.EC.Present, a.PauseLeft
 		if live, past := fmt.Sprintf("%+v", a), fmt.Sprintf("%+v", b); live != past {
 			return fmt.Sprintf("tank %d: %s, replayed %s", i, live, past)

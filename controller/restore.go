@@ -114,6 +114,13 @@ func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant)
 	}
 	t.loops.Restore(owed, learned(dosing.QuantityPH), learned(dosing.QuantityEC))
 	c.watch.RestoreLevel(now, id, s.Levels[name])
+	unseen := map[dosing.PumpID]dosing.Volume{}
+	for pumpName, volume := range s.Unseen[name].Since {
+		if pump, ok := c.pumpNamed(pumpName); ok {
+			unseen[pump] = volume
+		}
+	}
+	c.watch.RestoreUnseen(now, id, s.Unseen[name].Unseen, unseen)
 	t.owed = append([]dosing.Volume(nil), owed...)
 	c.restoreIons(s, id, now)
 	if remark, ok := s.Unconfirmed[name]; ok {
@@ -224,6 +231,14 @@ func (c *Core) recordLearnedOf(now dosing.Instant, id dosing.TankID) {
 	note(ledger.ChangeDrift, dosing.QuantityEC, ec.Drift)
 	if litres, ok := c.watch.Resting(now, id); ok {
 		c.change(ledger.Change{Kind: ledger.ChangeLevel, At: now, Tank: t.plant.Name, Value: litres})
+	}
+}
+
+// recordUnseen writes down what the probes have shown meanwhile, so that a restart counts no
+// more as unseen than a little. Until that is durable a restart finds more, never less.
+func (c *Core) recordUnseen(now dosing.Instant, id dosing.TankID) {
+	if u, due := c.watch.UnseenToRecord(now, id); due {
+		c.change(ledger.Change{Kind: ledger.ChangeUnseen, At: now, Tank: c.tanks[id].plant.Name, Value: u.Acid, Old: u.Base, Spread: u.Stock})
 	}
 }
 

@@ -41,6 +41,7 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	estimate := t.loops.Estimate(now, target)
 	v := TankView{Name: t.plant.Name, PH: t.ph.view(), EC: t.ec.view(), WouldDose: t.would, Withheld: t.withheld}
 	v.Settled = t.settledView(estimate)
+	v.Unseen = c.unseenViews(id)
 	v.Ions = t.ions.view
 	v.LeavesWarn, v.LeavesHarm = t.leaves(now)
 	v.Inputs = make([]InputView, 0, len(c.settings.Safety.Inputs))
@@ -64,6 +65,14 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	v.Reason, v.Next = c.words(now, id, v, estimate)
 	v.Fit, v.FitCause = c.fit(id, v)
 	return v
+}
+
+func (c *Core) unseenViews(id dosing.TankID) []UnseenView {
+	all := make([]UnseenView, 0, 3)
+	for _, role := range [...]dosing.Role{dosing.RoleAcid, dosing.RoleBase, dosing.RoleStock} {
+		all = append(all, UnseenView{Role: role, Share: c.watch.UnseenShare(id, role), Words: c.watch.UnseenWords(id, role)})
+	}
+	return all
 }
 
 // modeAndCause is the mode as a person sees it: an armed tank is holding while

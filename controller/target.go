@@ -10,6 +10,12 @@ func (c *Core) Estimate(now dosing.Instant, id dosing.TankID) dosing.Estimate {
 	return c.tanks[id].loops.Estimate(now, c.tanks[id].target())
 }
 
+// UnseenMost is how much of a pump's kind of reagent may be in a tank that no reading has
+// shown, meq/L or mS/cm.
+func (c *Core) UnseenMost(id dosing.TankID, pump dosing.PumpID) float64 {
+	return c.watch.UnseenMost(id, c.settings.Safety.Pumps[pump].Role)
+}
+
 // BufferFloor is the buffer capacity by which the gate judges the tank now, meq/L
 // per pH; 0 while nothing is known.
 func (c *Core) BufferFloor(now dosing.Instant, id dosing.TankID) float64 {

@@ -32,7 +32,8 @@ type TankView struct {
 	Inputs  []InputView
 	PH, EC  SetpointView
 	Settled SettledView
-	Holds   []HoldView // every active interlock, most severe first
+	Unseen  []UnseenView // acid, base and stock
+	Holds   []HoldView   // every active interlock, most severe first
 	Alarms  []AlarmView
 	// Until pH or EC leaves its band if nothing is dosed, at the drift last seen; 0 =
 	// outside now, negative = not in sight or unforeseen.
@@ -69,6 +70,13 @@ type SetpointView struct {
 	By              string
 	At              time.Time
 	Until           time.Time // zero = for good
+}
+
+// UnseenView is what no reading has shown yet of acid, base or stock.
+type UnseenView struct {
+	Role  dosing.Role
+	Share float64 // of the most that may be
+	Words string
 }
 
 // SettledView is where the tank will come to rest with what is already in it.

@@ -24,7 +24,11 @@ func (c *Core) withhold(now dosing.Instant, id dosing.TankID) {
 			t.withheld[cause]++
 		}
 		if safety.OfOneDose(cause) {
-			t.wait(now, before, id, dosing.PumpID(p), cause, "")
+			detail := ""
+			if cause == safety.CauseUnconfirmed {
+				detail = c.watch.UnseenWords(id, c.settings.Safety.Pumps[p].Role)
+			}
+			t.wait(now, before, id, dosing.PumpID(p), cause, detail)
 		}
 	}
 }

@@ -102,6 +102,7 @@ func TestAPumpThatRunsOnAfterADoseIsAdrift(t *testing.T) {
 		"calcium": {calciumPump, dosing.QuantityEC, 2.6},
 	} {
 		f := newFarm(t)
+		f.w.Aim(0, dosing.Target{PH: 5.5, EC: 2}) // near its setpoint a dose does half of that
 		f.dose(0, c.pump, 5*dosing.Millilitre)
 		f.pass(10 * time.Second)
 		f.drift(0, c.q, c.to)

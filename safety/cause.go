@@ -63,6 +63,7 @@ const (
 	CauseDoseCap
 	CauseEffectCap
 	CauseInTransitCap
+	CauseUnconfirmed // reagent that no reading has shown
 	CauseHourCap
 	CauseDayCap
 	CauseStockCap
@@ -135,6 +136,7 @@ var causeNames = [CauseCount]string{
 	CauseDoseCap:             "dose-cap",
 	CauseEffectCap:           "effect-cap",
 	CauseInTransitCap:        "in-transit-cap",
+	CauseUnconfirmed:         "unconfirmed-cap",
 	CauseHourCap:             "hour-cap",
 	CauseDayCap:              "day-cap",
 	CauseStockCap:            "stock-cap",

@@ -425,6 +425,7 @@ func checkResponses(w *Watch, now dosing.Instant, t *tankState) {
 		w.found(now, t, finding)
 	}
 	w.checkProgress(now, t)
+	w.checkAccounts(now, t)
 }
 
 // found latches a finding where it reaches. What one pump of acid or base did the

@@ -27,6 +27,7 @@ func (w *Watch) Opened(d dosing.Dose) {
 	w.given(d, d.Up)
 	w.pumps[d.Pump].use.add(d.Volume)
 	w.tanks[d.Tank].expect(d.Volume, &w.settings.Pumps[d.Pump])
+	w.enter(d)
 	if !d.Open {
 		return
 	}
@@ -49,6 +50,7 @@ func (w *Watch) ByHand(d dosing.Dose) {
 	w.totals.Count(d)
 	w.given(d, d.Up)
 	w.pumps[d.Pump].use.spend(d.Volume)
+	w.enter(d)
 	t := &w.tanks[d.Tank]
 	t.adrift.until = max(t.adrift.until, d.Up+t.plant.MixingTime())
 	if r := w.tanks[d.Tank].responses; r != nil {
@@ -159,6 +161,7 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 	n.closed.set(now.Up)
 	n.expect(now.Up + nodeSilentAfter)
 	w.totals.Settle(pump, key, volume, now.Up)
+	w.correct(id, pump, d.Volume, volume)
 	w.pumps[pump].use.add(volume - d.Volume)
 	for i, u := range t.uncertain {
 		if u.key == key && u.pump == pump {
@@ -190,6 +193,9 @@ func (w *Watch) Raised(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 	w.tanks[id].expect(volume-before, &w.settings.Pumps[pump])
 	w.totals.Settle(pump, key, volume, now.Up)
 	w.pumps[pump].use.add(volume - before)
+	if class, more, ok := w.amount(&w.tanks[id], &w.settings.Pumps[pump], volume-before); ok {
+		w.tanks[id].accounts[class].give(&w.tanks[id], more, now.Up)
+	}
 }
 
 // Spent counts a volume against a pump's caps that nobody can say more of.

@@ -103,6 +103,7 @@ func TestTheSecondJudgementDoesNotCountTheDoseAgainstItself(t *testing.T) {
 		s.Caps[acidPump].PerHour = 5 * dosing.Millilitre
 		s.Caps[acidPump].PerDay = 5 * dosing.Millilitre
 	})
+	f.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
 	plan := dosing.Plan{Tank: 0, Pump: acidPump, Volume: 5 * dosing.Millilitre, Reason: dosing.ReasonPHHigh}
 	key := f.open(0, acidPump, plan.Volume)
 	if v := f.g.Recheck(f.now, plan, key); !v.Allowed {
@@ -192,6 +193,7 @@ func TestALateReportEndsTheDoubtAndIsNotCountedAsAThird(t *testing.T) {
 
 func TestAnUncertainDoseStaysInTransitUntilItIsSettled(t *testing.T) {
 	f := newFarm(t)
+	f.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
 	key := f.open(0, acidPump, 5*dosing.Millilitre)
 	f.pass(10 * time.Second)
 	f.w.Doubted(f.now, 0, acidPump)

@@ -22,6 +22,7 @@ func (s *sight) bound() {
 		{CauseDoseCap, min(caps.PerDose, volumeIn(caps.OnTime, s.pump.PerSecond))},
 		{CauseEffectCap, effect},
 		{CauseInTransitCap, transit},
+		{CauseUnconfirmed, s.unseen()},
 		{CauseHourCap, w.HourCap(p) - s.hour},
 		{CauseDayCap, w.DayCap(p) - s.day},
 		{CauseStockCap, w.stockLeft(p)},
@@ -42,15 +43,19 @@ func volumeIn(run time.Duration, perSecond dosing.Volume) dosing.Volume {
 func (s *sight) effects() (effect, transit dosing.Volume) {
 	acid := s.pump.AcidPerML / s.volume // meq/L per mL, negative for a base
 	ec := s.pump.ECPerML / s.volume     // mS/cm per mL
-	pHEffect, pHTransit := float64(effectPH*s.floor), float64(transitPH*s.floor)
+	off := math.Abs(s.tank.group[dosing.QuantityPH].smooth - float64(s.tank.target.PH))
+	pHEffect, pHTransit, met := float64(min(effectPH, max(effectIn, off/2))*s.floor), float64(transitPH*s.floor), 0.0
 	switch {
 	case acid > 0:
 		pHTransit += s.credit - (s.transit.acid - (s.transit.base - s.transit.doubtBase))
-		pHEffect += max(0, s.credit-max(0, s.transit.acid-s.transit.base))
+		met = max(0, s.credit-max(0, s.transit.acid-s.transit.base))
 	case acid < 0:
 		pHTransit -= s.transit.base - (s.transit.acid - s.transit.doubtAcid)
 	}
-	effect, transit = volumeOf(pHEffect, math.Abs(acid)), volumeOf(pHTransit, math.Abs(acid))
+	effect, transit = volumeOf(pHEffect+met, math.Abs(acid)), volumeOf(pHTransit, math.Abs(acid))
+	// Near the setpoint a coarse pump still gives its smallest dose: without it the tank
+	// would stand off by twice what that dose does.
+	effect = max(effect, min(s.pump.Smallest, volumeOf(float64(effectPH*s.floor)+met, math.Abs(acid))))
 	if s.smallestPasses(math.Abs(acid)) {
 		effect, transit = max(effect, s.pump.Smallest), max(transit, s.pump.Smallest)
 	}

@@ -11,6 +11,7 @@ import (
 // Limits of one dose and of what is on its way, and the waits between reagents.
 const (
 	effectPH  = 0.10 // predicted effect of one dose, pH at the buffer floor
+	effectIn  = 0.05 // the same near the setpoint: what a refill did to the acid shows in one small dose
 	effectEC  = 0.10 // mS/cm
 	transitPH = 0.30 // on its way and not yet seen by the probes
 	transitEC = 0.20 // mS/cm
@@ -170,7 +171,7 @@ type sight struct {
 	pH, ec              float64 // where the water will come to rest with what is in it
 
 	hour, day dosing.Volume // counted, without the dose itself
-	limits    [6]limit
+	limits    [7]limit
 	trip      Trip // what stands, when something stands
 	wait      time.Duration
 }

@@ -145,7 +145,13 @@ func TestDoseCapIsVolumeAndRunTime(t *testing.T) {
 
 func TestEffectCapIsATenthOfAPHAtTheBufferFloor(t *testing.T) {
 	f := newFarm(t)
-	// 1000 L at exp(-0.55) meq/L per pH: 0.10 pH is 57.69 meq, at 10 meq/mL 5.769 mL.
+	// 1000 L at exp(-0.55) meq/L per pH: 0.10 pH is 57.69 meq, at 10 meq/mL 5.769 mL; near the
+	// setpoint it is half of that.
+	near, _ := f.g.Largest(f.now, 0, acidPump)
+	if half := dosing.FromMillilitres(0.05 * math.Exp(-0.55) * 1000 / 10); near != half {
+		t.Errorf("near the setpoint %s, want %s", near, half)
+	}
+	f.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
 	want := dosing.FromMillilitres(0.1 * math.Exp(-0.55) * 1000 / 10)
 	largest, cause := f.g.Largest(f.now, 0, acidPump)
 	if largest != want || cause != CauseNone {
@@ -196,15 +202,27 @@ func TestOneSmallestDoseAlwaysPassesTheEffectCap(t *testing.T) {
 	if largest, cause := f.g.Largest(f.now, 0, acidPump); largest != 0 || cause != CauseEffectCap {
 		t.Errorf("with one on its way: %s (%s)", largest, cause)
 	}
-	f.pass(9 * time.Minute)
-	if largest, _ := f.g.Largest(f.now, 0, acidPump); largest != 4900*dosing.Microlitre {
-		t.Errorf("when it has settled: %s", largest)
+	f.set(0, dosing.QuantityPH, 5.7)
+	f.pass(12 * time.Minute)
+	if largest, cause := f.g.Largest(f.now, 0, acidPump); largest != 4900*dosing.Microlitre {
+		t.Errorf("when it has settled: %s (%s)", largest, cause)
 	}
 	worth := newFarm(t, func(s *Settings) { s.Pumps[acidPump].Smallest = 5100 * dosing.Microlitre })
 	worth.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
 	worth.w.Learned(0, -math.Ln2*1.6, 0.05, 5)
 	if largest, cause := worth.g.Largest(worth.now, 0, acidPump); largest != 0 || cause != CauseEffectCap {
 		t.Errorf("worth more than 0.05 pH: %s (%s)", largest, cause)
+	}
+}
+
+func TestNearTheSetpointACoarsePumpStillGivesItsSmallestDose(t *testing.T) {
+	f := newFarm(t, func(s *Settings) { s.Pumps[acidPump].Smallest = 4900 * dosing.Microlitre })
+	f.set(0, dosing.QuantityPH, 5.86)
+	f.w.Aim(0, dosing.Target{PH: 5.7, EC: 2})
+	f.w.Learned(0, -math.Ln2*0.5, 0.05, 5)
+	f.dose(0, acidPump, 4900*dosing.Microlitre)
+	if largest, cause := f.g.Largest(f.now, 0, acidPump); largest != 4900*dosing.Microlitre {
+		t.Errorf("largest %s (%s)", largest, cause)
 	}
 }
 
@@ -412,8 +430,9 @@ func TestWhatIsOnItsWayCountsForTheDirection(t *testing.T) {
 	f := newFarm(t)
 	f.noise = 0
 	f.pass(time.Minute)
-	f.w.Aim(0, dosing.Target{PH: 5.75, EC: 2})
+	f.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
 	f.dose(0, acidPump, 5*dosing.Millilitre)
+	f.w.Aim(0, dosing.Target{PH: 5.75, EC: 2})
 	v := f.judge(0, acidPump, dosing.Millilitre)
 	if f.w.Aim(0, dosing.Target{PH: 5.8, EC: 2}); v.Cause == CauseDirection {
 		t.Errorf("still above: %+v", v)
@@ -425,7 +444,7 @@ func TestAcidAndBaseDoNotFight(t *testing.T) {
 	f := newFarm(t)
 	f.noise = 0
 	f.pass(time.Minute)
-	f.w.Aim(0, dosing.Target{PH: 5.8, EC: 2})
+	f.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
 	f.dose(0, acidPump, 4*dosing.Millilitre)
 	f.w.Aim(0, dosing.Target{PH: 5.81, EC: 2}) // acid on its way or not, the reading stands below
 	v := f.judge(0, basePump, dosing.Millilitre)
@@ -456,6 +475,7 @@ func TestAcidStillOnItsWayHoldsBaseHoweverLongAgoItWasGiven(t *testing.T) {
 	f := newFarm(t, func(s *Settings) { s.Tanks[0].Lag = 30 * time.Minute })
 	f.noise = 0
 	f.pass(time.Minute)
+	f.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
 	f.dose(0, acidPump, 5*dosing.Millilitre)
 	f.pass(25 * time.Minute)
 	f.w.Aim(0, dosing.Target{PH: 5.83, EC: 2})

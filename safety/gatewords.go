@@ -61,6 +61,8 @@ func (s *sight) tooMuch(l limit) string {
 	case CauseInTransitCap:
 		return fmt.Sprintf("on its way: acid %.2f and base %.2f pH, EC %.2f mS/cm; at most %s more",
 			s.transit.acid/s.floor, s.transit.base/s.floor, s.transit.ec, most)
+	case CauseUnconfirmed:
+		return fmt.Sprintf("%s; at most %s more", s.watch.UnseenWords(s.tank.id, s.pump.Role), most)
 	case CauseHourCap:
 		return fmt.Sprintf("%s in the last hour; at most %s more", s.hour, most)
 	case CauseDayCap:

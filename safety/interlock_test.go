@@ -317,12 +317,13 @@ var scenarios = map[string]scenario{
 		}
 	}, after: time.Second, action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
 		end: func(*farm) {}, clears: time.Second, person: clearNorth},
-	"hour cap": {cause: CauseHourCap, begin: func(f *farm) {
-		f.w.ByHand(dosing.Dose{Tank: 1, Pump: calciumPump, Volume: 1997 * dosing.Millilitre, Up: f.now.Up})
+	// Half of what may be unseen, so that this cap alone stands.
+	"hour cap": {cause: CauseHourCap, change: func(s *Settings) { s.Caps[calciumPump].PerHour = 100 * dosing.Millilitre }, begin: func(f *farm) {
+		f.w.ByHand(dosing.Dose{Tank: 1, Pump: calciumPump, Volume: 97 * dosing.Millilitre, Up: f.now.Up})
 	}, after: 20 * time.Minute, action: Hold, scope: ScopePump, free: [4]bool{true, true, false, true}, south: [4]bool{true, true, false, true},
 		end: func(*farm) {}, clears: 40*time.Minute + time.Second, early: 39 * time.Minute},
-	"day cap": {cause: CauseDayCap, change: func(s *Settings) { s.Caps[sulfatePump].PerDay = s.Caps[sulfatePump].PerHour }, begin: func(f *farm) {
-		f.w.ByHand(dosing.Dose{Tank: 1, Pump: sulfatePump, Volume: 1996 * dosing.Millilitre, Up: f.now.Up})
+	"day cap": {cause: CauseDayCap, change: func(s *Settings) { s.Caps[sulfatePump].PerDay = 100 * dosing.Millilitre }, begin: func(f *farm) {
+		f.w.ByHand(dosing.Dose{Tank: 1, Pump: sulfatePump, Volume: 96 * dosing.Millilitre, Up: f.now.Up})
 	}, after: 70 * time.Minute, action: Hold, scope: ScopePump, free: [4]bool{true, true, true, false}, south: [4]bool{true, true, true, false},
 		end: func(*farm) {}, clears: 22*time.Hour + 51*time.Minute, early: 22 * time.Hour},
 }

@@ -40,7 +40,7 @@ var moments = map[string]func(f *farm, r *rand.Rand){
 		f.set(0, dosing.QuantityFlood, 1)
 		f.pass(time.Minute)
 	},
-	"with a dose on its way": func(f *farm, _ *rand.Rand) { f.dose(0, acidPump, 5*dosing.Millilitre) },
+	"with a dose on its way": func(f *farm, _ *rand.Rand) { f.dose(0, acidPump, 2*dosing.Millilitre) },
 	"after a silence": func(f *farm, r *rand.Rand) {
 		for i := range f.s.Inputs {
 			f.mute[dosing.InputID(i)] = true

@@ -136,8 +136,9 @@ type Responses struct {
 	own   []int // by pump: its own pool, or 0
 
 	answered         int
-	lnBuffer, spread float64 // as last told
-	pending          bool    // a dose whose fate nobody knows yet
+	seen             [pooledClasses]int // of them by class
+	lnBuffer, spread float64            // as last told
+	pending          bool               // a dose whose fate nobody knows yet
 	pendKey          uint64
 	pendUntil        time.Duration
 	next             time.Duration // nothing is due before this uptime

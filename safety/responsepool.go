@@ -387,6 +387,7 @@ func (r *Responses) see(p *pool) {
 	if !p.seen {
 		p.seen = true
 		r.answered = min(r.answered+1, math.MaxInt32)
+		r.seen[p.class]++
 	}
 }
 

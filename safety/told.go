@@ -171,6 +171,9 @@ func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
 	t := &w.tanks[id]
 	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0
 	t.adrift = adrift{}
+	for class := range t.accounts {
+		t.accounts[class].untrust()
+	}
 	w.believe(id)
 	if t.responses != nil {
 		t.responses.Reset()
@@ -227,7 +230,7 @@ func (w *Watch) Reconfigure(now dosing.Instant, s *Settings, curves []dosing.Tit
 		t := &w.tanks[i]
 		fresh := w.newTank(dosing.TankID(i), kept)
 		if t.responses != nil && fresh.responses != nil {
-			fresh.responses.answered = t.responses.answered
+			fresh.responses.answered, fresh.responses.seen = t.responses.answered, t.responses.seen
 		}
 		t.plant, t.curve, t.unsafe, t.responses = fresh.plant, fresh.curve, fresh.unsafe, fresh.responses
 		t.inputs, t.fitted, t.waived = fresh.inputs, fresh.fitted, fresh.waived

@@ -117,7 +117,9 @@ func TestHeartbeatsThatAreNoneAreIgnored(t *testing.T) {
 
 func TestReconfigurationKeepsWhatWasSeenCountedAndLatched(t *testing.T) {
 	f := newFarm(t)
+	f.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
 	f.dose(0, acidPump, 5*dosing.Millilitre)
+	f.w.Aim(0, dosing.Target{PH: 5.8, EC: 2})
 	f.set(1, dosing.QuantityLeak, 1)
 	f.pass(36 * time.Second)
 	s := farmSettings()

@@ -67,6 +67,8 @@ type tankState struct {
 	lnBuffer, spread float64
 	progressPH       progress
 	progressEC       progress
+	accounts         [pooledClasses]account
+	accounted        int64 // bin of readings in which evidence was last looked for
 	answered         int
 	responses        *Responses
 
@@ -231,6 +233,9 @@ func (w *Watch) newPump(id dosing.PumpID) pumpState {
 
 func (w *Watch) newTank(id dosing.TankID, curves []dosing.Titration) tankState {
 	t := tankState{id: id, plant: &w.settings.Tanks[id], spread: startSpread}
+	for class := range t.accounts {
+		t.accounts[class] = newAccount(doseClass(class))
+	}
 	if int(id) < len(curves) {
 		t.curve = curves[id]
 	}

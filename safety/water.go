@@ -88,6 +88,7 @@ func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
 		if level > s.mark {
 			s.inflow.add(up, level-s.mark, t.plant.MixingTime()/16)
 			s.came += level - s.mark
+			t.meet(float64((level-s.mark)*max(t.plant.TopUp.Alkalinity, 0)) / float64(t.plant.Volume))
 			s.mark = level
 		}
 		if s.before-level > float64(t.plant.Volume)*unexplainedShare {

@@ -57,6 +57,7 @@ var invariants = []invariant{
 	{36, "less beats more", (*trail).lessBeatsMore},
 	{37, "live equals replayed", (*trail).replayed},
 	{38, "a word doses nothing", (*trail).wordless},
+	{40, "unseen reagent is bounded", (*trail).unseen},
 	{41, "one sample latches nothing", (*trail).oneSample},
 	{42, "reports never lower the count", (*trail).neverLowered},
 }

@@ -264,7 +264,7 @@ func (r *Report) alarms(outcomes []*Outcome) {
 // expected are interlocks that belong to a night without a fault: waits, caps and
 // what the farm does by itself.
 var expected = map[safety.Cause]bool{safety.CauseObserving: true, safety.CauseStarting: true, safety.CauseFlood: true, safety.CauseDoseOpen: true,
-	safety.CauseNodeBusy: true, safety.CauseDoseCap: true, safety.CauseEffectCap: true, safety.CauseInTransitCap: true, safety.CauseHourCap: true,
+	safety.CauseNodeBusy: true, safety.CauseDoseCap: true, safety.CauseEffectCap: true, safety.CauseInTransitCap: true, safety.CauseUnconfirmed: true, safety.CauseHourCap: true,
 	safety.CauseDayCap: true, safety.CauseStockCap: true, safety.CauseDirection: true, safety.CauseCounterReagent: true, safety.CauseMixingWait: true,
 	safety.CauseIncompatibleWait: true, safety.CauseOrderTooSmall: true, safety.CauseOutOfBand: true, safety.CauseECHigh: true,
 	safety.CauseBufferScale: true, safety.CauseWithheldLong: true}

@@ -74,14 +74,16 @@ type Ordered struct {
 	// Intended is when the intent was made: from then on the dose fills its own caps.
 	Intended time.Duration
 
-	Mode     safety.Mode
-	Holds    []Hold
-	Inputs   []controller.InputView
-	Floor    float64 // the gate's buffer floor, meq/L per pH
-	Target   dosing.Target
-	Estimate dosing.Estimate // with this dose in transit already
-	ToppedUp float64         // litres since the farm began
-	Litres   float64
+	Mode   safety.Mode
+	Holds  []Hold
+	Inputs []controller.InputView
+	Floor  float64 // the gate's buffer floor, meq/L per pH
+	// UnseenMost is the gate's limit of what no reading has shown, meq/L or mS/cm.
+	UnseenMost float64
+	Target     dosing.Target
+	Estimate   dosing.Estimate // with this dose in transit already
+	ToppedUp   float64         // litres since the farm began
+	Litres     float64
 }
 
 // Hold is an interlock that stands.
@@ -156,6 +158,8 @@ type Sample struct {
 	Base     float64
 	Coming   float64 // EC on its way as the daemon counts it, mS/cm
 	Moving   bool    // the water
+
+	ShownPH, ShownEC float64 // what the first probe of each shows, without its scatter
 
 	Twinned        bool // a fault has begun: the next two are of the water without doses since
 	TwinPH, TwinEC float64
@@ -263,7 +267,7 @@ func (r *recorder) ordered(now dosing.Instant, o *controller.Order) Ordered {
 	core := r.night.Core
 	tank := core.Tank(now, o.Tank())
 	return Ordered{Step: r.step, At: now.Up, ID: o.ID(), Tank: o.Tank(), Pump: o.Pump(), Volume: o.Volume(), Run: o.Run(), Reason: r.plans[o.ID()].plan.Reason, Intended: r.plans[o.ID()].at,
-		Mode: tank.Mode, Holds: holdsOf(&tank), Inputs: tank.Inputs, Floor: core.BufferFloor(now, o.Tank()), Target: core.Target(o.Tank()),
+		Mode: tank.Mode, Holds: holdsOf(&tank), Inputs: tank.Inputs, Floor: core.BufferFloor(now, o.Tank()), UnseenMost: core.UnseenMost(o.Tank(), o.Pump()), Target: core.Target(o.Tank()),
 		Estimate: core.Estimate(now, o.Tank()), ToppedUp: r.farm.ToppedUp(o.Tank()), Litres: r.farm.Litres(o.Tank())}
 }
 
@@ -312,8 +316,10 @@ func (r *recorder) look(now dosing.Instant) {
 		id := dosing.TankID(i)
 		ph, ec := r.farm.Bulk(id)
 		e := r.night.Core.Estimate(now, id)
+		shownPH, shownEC := r.farm.Shown(id)
 		twinPH, twinEC, twinned := r.farm.Twin(id)
 		r.trace.Samples = append(r.trace.Samples, Sample{Twinned: twinned, TwinPH: twinPH, TwinEC: twinEC,
+			ShownPH: shownPH, ShownEC: shownEC,
 			At: now.Up, Tank: id, PH: ph, EC: ec, Litres: r.farm.Litres(id), Celsius: r.farm.Celsius(id), ToppedUp: r.farm.ToppedUp(id), Target: r.night.Core.Target(id), Known: e.PHKnown,
 			Acid: e.AcidInTransit, Base: e.BaseInTransit, Coming: e.ECInTransit, Moving: r.farm.Circulating(id)})
 	}

@@ -74,6 +74,7 @@ var gauges = []listed{
 	{"settled_millisiemens_per_centimetre", "EC at which the tank will come to rest with what is in transit; NaN when not known.", byTank},
 	{"in_transit_ph", "Effect of acid (positive) or base that the probes have not seen yet, at the estimated buffer capacity.", byTank},
 	{"in_transit_millisiemens_per_centimetre", "Effect on EC of doses that the probes have not seen yet.", byTank},
+	{"unseen_ratio", "Acid, base or stock that no reading has shown yet, over the most that may be: at 1 no more goes out.", []string{"tank", "reagent"}},
 	{"drift_ph_per_hour", "Estimated drift of pH without doses.", byTank},
 	{"drift_millisiemens_per_centimetre_per_hour", "Estimated drift of EC without doses.", byTank},
 	{"buffer_scale_ratio", "Learned buffer capacity over that of the expected solution.", byTank},
@@ -180,6 +181,9 @@ func sendTank(send sender, v *controller.View, t *controller.TankView) {
 	send("settled_millisiemens_per_centimetre", known(t.Settled.EC), t.Name)
 	send("in_transit_ph", known(t.Settled.AcidInTransit), t.Name)
 	send("in_transit_millisiemens_per_centimetre", known(t.Settled.ECInTransit), t.Name)
+	for _, u := range t.Unseen {
+		send("unseen_ratio", u.Share, t.Name, u.Role.String())
+	}
 	send("drift_ph_per_hour", known(t.Settled.DriftPH), t.Name)
 	send("drift_millisiemens_per_centimetre_per_hour", known(t.Settled.DriftEC), t.Name)
 	send("buffer_scale_ratio", known(t.Settled.BufferScale), t.Name)

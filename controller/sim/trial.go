@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"slices"
 	"time"
 
 	"leat/controller/payload"
@@ -117,4 +118,22 @@ func PlainFormat(q dosing.Quantity) payload.Format {
 		return payload.Format{} // reads nothing
 	}
 	return payload.Format{Kind: payload.KindPlain, Unit: unit}
+}
+
+// Shown is what the first probes of a tank's pH and EC show, without their scatter.
+func (f *Farm) Shown(id dosing.TankID) (ph, ec float64) {
+	for _, p := range slices.Backward(f.probes) {
+		shown := p.shown
+		if p.trouble.isFixed {
+			shown = p.trouble.fixed
+		}
+		switch {
+		case p.set.Tank != id:
+		case p.set.Quantity == dosing.QuantityPH:
+			ph = shown
+		case p.set.Quantity == dosing.QuantityEC:
+			ec = shown
+		}
+	}
+	return ph, ec
 }

@@ -178,12 +178,13 @@ const (
 	ChangeSpent                  // Volume of Pump counts against its caps for a time that the ledger does not cover
 	ChangeDisarmed               // the tank was armed and now observes, without a person's word; Text = why
 	ChangeHandVoid               // the entry by hand named in Text was a mistake: Pump, Volume as they were entered
+	ChangeUnseen                 // given to the tank and shown by no reading: Value of acid and Old of base, meq/L, Spread of stock, mS/cm
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
 	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent",
-	"disarmed", "hand-void"}
+	"disarmed", "hand-void", "unseen"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 

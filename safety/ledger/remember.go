@@ -73,6 +73,7 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.setpoint(Setpoint{Tank: e.Tank, Quantity: e.Quantity, Old: e.Old, Value: e.Value, FileValue: e.FileValue, Until: e.Until, By: e.By,
 			From: e.From, At: moment})
 	case ChangeHandDose:
+		r.unseen(e.Tank, e.Pump, e.Volume)
 		r.keep(ReplayedDose{Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed,
 			ByHand: true, Entry: remark})
 	case ChangeHandVoid:
@@ -92,6 +93,8 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.Learned[of] = Learned{Scale: r.Learned[of].Scale, Drift: dosing.Belief{Mean: e.Value, Spread: e.Spread}, At: moment}
 	case ChangeLevel:
 		r.Levels[e.Tank] = e.Value
+	case ChangeUnseen:
+		r.Unseen[e.Tank] = Unseen{Unseen: safety.Unseen{Acid: e.Value, Base: e.Old, Stock: e.Spread}}
 	case ChangeServiced:
 		r.unlearn(e.Tank)
 	case ChangeOwed:
@@ -127,6 +130,17 @@ func (r *replayer) ions(tank string, remark Remark) {
 func (r *replayer) unlearn(tank string) {
 	maps.DeleteFunc(r.Learned, func(of Of, _ Learned) bool { return tank == "" || of.Tank == tank })
 	maps.DeleteFunc(r.Levels, func(of string, _ float64) bool { return tank == "" || of == tank })
+}
+
+// unseen adds what was dosed to what the tank's probes have not shown. Nothing but a row of
+// the tank's own takes anything out, and no time.
+func (r *replayer) unseen(tank, pump string, volume dosing.Volume) {
+	u := r.Unseen[tank]
+	if u.Since == nil {
+		u.Since = map[string]dosing.Volume{}
+	}
+	u.Since[pump] += max(volume, 0)
+	r.Unseen[tank] = u
 }
 
 // modeOf reads a recorded mode. One that is not known never doses.

@@ -91,6 +91,13 @@ type Learned struct {
 	At           dosing.Instant // of the newest
 }
 
+// Unseen is what a tank was given that no reading has shown: as last written, and by pump
+// what was dosed since.
+type Unseen struct {
+	safety.Unseen
+	Since map[string]dosing.Volume
+}
+
 // Of names one quantity of one tank.
 type Of struct {
 	Tank     string
@@ -132,6 +139,7 @@ type State struct {
 	Setpoints     []Setpoint
 	Learned       map[Of]Learned
 	Levels        map[string]float64                  // litres at rest, by tank
+	Unseen        map[string]Unseen                   // given and shown by no reading, by tank
 	Owed          map[string]map[string]dosing.Volume // tank → pump → rest of a begun blend
 	Ions          map[string][]Remark                 // accounts of the ions, the newest last, earlier ones some hours apart
 	Analyses      map[string]Analysis                 // the newest of each tank
@@ -180,7 +188,7 @@ func newReplayer() *replayer {
 	return &replayer{recent: map[string]*hours{}, State: State{
 		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Outcomes: map[string]Counts{},
 		Modes: map[string]safety.Mode{}, Disarmed: map[string]Remark{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
-		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{},
+		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Unseen: map[string]Unseen{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{},
 	}}
 }
 
@@ -227,6 +235,7 @@ func (r *replayer) intent(e Entry, at time.Duration) {
 				Temperature: e.Temperature}},
 		dose: ReplayedDose{Order: e.Order, Tank: e.Tank, Pump: e.Pump, Ordered: e.Volume, Volume: e.Volume, Up: at, SettledUp: at},
 	})
+	r.unseen(e.Tank, e.Pump, e.Volume)
 	r.count(e.Pump, at, e.Volume)
 	r.tally(e.Pump, OutcomeOpen, e.Volume)
 	if e.Configuration != "" {
@@ -268,6 +277,7 @@ func (r *replayer) settle(e Entry, at time.Duration) {
 		r.untally(d.Pump, OutcomeOpen, d.Volume)
 		r.tally(d.Pump, e.Outcome, e.Volume)
 		r.count(d.Pump, d.Up, e.Volume-d.Volume)
+		r.unseen(d.Tank, d.Pump, e.Volume-d.Volume) // what was withdrawn stays in
 		d.Volume, d.Outcome, d.SettledUp = e.Volume, e.Outcome, at
 		r.keep(d) // a withdrawn one too: should a report of it come after all, it counts
 		return
@@ -280,6 +290,7 @@ func (r *replayer) settle(e Entry, at time.Duration) {
 		r.untally(d.Pump, d.Outcome, d.Volume)
 		r.tally(d.Pump, e.Outcome, e.Volume)
 		r.count(d.Pump, d.Up, e.Volume-d.Volume)
+		r.unseen(d.Tank, d.Pump, e.Volume-d.Volume) // what was withdrawn stays in
 		d.Volume, d.Outcome, d.SettledUp = e.Volume, e.Outcome, at
 		return
 	}

@@ -467,6 +467,24 @@ func TestLastWordOfEachThingIsRemembered(t *testing.T) {
 	}
 }
 
+func TestWhatNoProbeHasShownOutlivesEveryRestartAndAnyTime(t *testing.T) {
+	d := newDiary(t)
+	d.start(evening, true)
+	d.dose(time.Minute, "acid", 5*mL)
+	d.change(10*time.Minute, Change{Kind: ChangeUnseen, Value: 0.02, Old: 0.01, Spread: 0.1})
+	d.dose(20*time.Minute, "acid", 3*mL)
+	d.change(21*time.Minute, Change{Kind: ChangeHandDose, Pump: "base", Volume: 2 * mL, Text: "H1-1"})
+	d.change(22*time.Minute, Change{Kind: ChangeServiced, Pump: "acid"})
+	d.change(23*time.Minute, Change{Kind: ChangeConfirmed, Note: "rinsed"})
+	d.change(24*time.Minute, Change{Kind: ChangeClear})
+	for _, later := range []time.Duration{time.Hour, 100 * time.Hour, 5000 * time.Hour} {
+		u := d.replay(evening.Add(later), 0, true).Unseen["north"]
+		if u.Acid != 0.02 || u.Base != 0.01 || u.Stock != 0.1 || len(u.Since) != 2 || u.Since["acid"] != 3*mL || u.Since["base"] != 2*mL {
+			t.Errorf("after %v: %+v, want what was written and what was dosed since", later, u)
+		}
+	}
+}
+
 func TestCrashLoopIsCounted(t *testing.T) {
 	d := newDiary(t)
 	for n := range 5 {

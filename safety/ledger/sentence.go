@@ -115,6 +115,8 @@ func (e Entry) changeText() string {
 		return fmt.Sprintf("learned drift of %s %s an hour, spread %s", e.Quantity, figure(e.Value), figure(e.Spread))
 	case ChangeLevel:
 		return fmt.Sprintf("holds %s L at rest", figure(e.Value))
+	case ChangeUnseen:
+		return fmt.Sprintf("not yet seen by the probes: acid %s and base %s meq/L, stock %s mS/cm", figure(e.Value), figure(e.Old), figure(e.Spread))
 	case ChangeClock:
 		return fmt.Sprintf("wall clock stepped by %s s", figure(e.Value))
 	case ChangeOwed:

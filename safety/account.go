@@ -1,0 +1,393 @@
+package safety
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"leat/dosing"
+)
+
+// The account of unconfirmed reagent. The cap on what is in transit is a limit of rate: it
+// lets go of a dose when the mixing law says that it has arrived. A probe in held water,
+// half-blocked circulation or swapped lines show nothing of it and get dose after dose.
+// So every dose enters this account in full, and only evidence that the probe is alive in
+// this water takes something out; time, restart, reload and acknowledgement never do.
+const (
+	accountPH = transitPH // limit at the weakest credible buffer, pH
+	accountEC = transitEC // limit, mS/cm
+
+	// Before anything was answered the buffer is believed to be two thirds of the
+	// commissioned at least; with each answer the limit may double, up to what was learned
+	// less one of its own spreads, which no answer makes smaller than this.
+	unseenScale = 0.67
+	leastSpread = 0.3
+
+	// At the limit a tank that has rested for long makes a test: one small dose,
+	// and another; unanswered they are no response. A tank at rest off its setpoint would
+	// otherwise wait for ever.
+	testPH   = 0.05
+	testEC   = 0.05 // mS/cm
+	maxTests = 2
+
+	// From here on the account is full, and from there on more may follow: doses that
+	// trickle in as evidence does leave the water no rest in which it shows.
+	fullFrom, openFrom = 0.9, 0.5
+)
+
+// account is what a tank was given of acid, base or stock that no reading has shown.
+type account struct {
+	class    doseClass
+	given    float64       // meq/L, or mS/cm of stock; below zero is alkalinity that acid may meet
+	open     float64       // of it the dose that is under way
+	last     time.Duration // when something was given
+	pump     dosing.PumpID // by which
+	tests    int           // doses at the limit since the last evidence
+	full     bool
+	met      float64 // alkalinity that took acid out since the last evidence, meq/L
+	restored bool    // from the record, where nobody knew the buffer
+
+	evidence
+	// mean and spread of ln(buffer scale) at the last answer: silence teaches a strong buffer
+	lnBuffer, spread float64
+	answers          int // times that a reading followed its doses
+
+	// what a replay of the record would make of given, at most, and when that was written
+	recorded   float64
+	recordedAt when
+}
+
+func newAccount(class doseClass) account {
+	return account{class: class, spread: startSpread}
+}
+
+// untrust forgets what the answers had taught; what was given stands.
+func (a *account) untrust() {
+	a.answers, a.lnBuffer, a.spread = 0, 0, startSpread
+}
+
+// sign is the direction in which a dose moves its quantity.
+func (a *account) sign() float64 {
+	if a.class == classAcid {
+		return -1
+	}
+	return 1
+}
+
+// weakest is the weakest credible buffer by which the account is limited, ÷ the commissioned.
+func (a *account) weakest(t *tankState) float64 {
+	scale := unseenScale
+	if a.answers > 0 {
+		scale = min(math.Exp(a.lnBuffer-a.spread), float64(unseenScale*math.Exp2(float64(a.answers))))
+	}
+	// A weaker buffer than at the last answer is believed at once.
+	return max(min(scale, math.Exp(t.lnBuffer-float64(0.74*t.spread)), floorMost), 0)
+}
+
+// limit is the most that may be unseen, in the account's unit; nothing while no buffer is
+// known.
+func (a *account) limit(t *tankState, commissioned float64) float64 {
+	if a.class == classStock {
+		return accountEC
+	}
+	return float64(accountPH * commissioned * a.weakest(t))
+}
+
+// fill judges whether the account is full.
+func (a *account) fill(limit float64) {
+	switch {
+	case a.given > fullFrom*limit:
+		a.full = true
+	case a.given <= openFrom*limit:
+		a.full = false
+	}
+}
+
+// test is what one dose at the limit may bring.
+func (a *account) test(limit float64) float64 {
+	if a.class == classStock {
+		return testEC
+	}
+	return float64(limit * (testPH / accountPH))
+}
+
+// patience is how long a full account waits for a word of the probe before a test is made,
+// and then for its answer: the reading must have had its time to move by itself, or a test
+// that only meets a drift is taken for silence.
+func (t *tankState) patience() time.Duration { return max(2*t.plant.MixingTime(), aloneWithin) }
+
+// room is what may still be given; a dose that is judged a second time does not count
+// against itself.
+func (a *account) room(t *tankState, limit float64, up time.Duration, own bool) float64 {
+	switch {
+	case own && a.full && a.given-a.open > openFrom*limit:
+		return max(limit-(a.given-a.open), a.test(limit))
+	case own:
+		return limit - (a.given - a.open)
+	case !a.full || a.given <= openFrom*limit:
+		return limit - a.given
+	case a.tests < maxTests && up-a.last >= t.patience():
+		return a.test(limit)
+	}
+	return 0
+}
+
+// words are the state of an account for a person.
+func (a *account) words(limit float64) string {
+	given := max(a.given, 0)
+	switch {
+	case a.class == classStock:
+		return fmt.Sprintf("%.2f of %.2f mS/cm of stock not yet seen by the probe", given, limit)
+	case !(limit > 0):
+		return "no buffer capacity is known"
+	}
+	return fmt.Sprintf("%.2f of %.2f pH of %s not yet seen by the probe", float64(accountPH*given)/limit, accountPH, classNames[a.class])
+}
+
+// amount is what a volume of a pump's liquid brings into its account of a tank.
+func (w *Watch) amount(t *tankState, pump *dosing.Pump, volume dosing.Volume) (class doseClass, amount float64, ok bool) {
+	litres := min(float64(w.Volume(t.id)), float64(t.plant.Volume))
+	class, ok = classOf(pump.Role)
+	if !ok || !(litres > 0) {
+		return 0, 0, false
+	}
+	perML := math.Abs(pump.AcidPerML)
+	if class == classStock {
+		perML = pump.ECPerML
+	}
+	return class, float64(volume.Millilitres()*perML) / litres, true
+}
+
+// unseen is the volume of the dose's liquid that its account leaves.
+func (s *sight) unseen() dosing.Volume {
+	class, perML, ok := s.watch.amount(s.tank, s.pump, dosing.Millilitre)
+	if !ok {
+		return 0
+	}
+	a := &s.tank.accounts[class]
+	limit := a.limit(s.tank, s.commissioned)
+	room := a.room(s.tank, limit, s.now.Up, s.own.is)
+	others := a.given
+	if s.own.is {
+		others -= a.open
+	}
+	most := volumeOf(room, perML)
+	if class != classStock && (others <= 0 || room > 0 && a.full) && s.smallestPasses(float64(perML)) {
+		most = max(most, s.pump.Smallest) // else a weak buffer could never be corrected
+	}
+	return most
+}
+
+// enter puts a dose into its account: in full, when it is ordered.
+func (w *Watch) enter(d dosing.Dose) {
+	t := &w.tanks[d.Tank]
+	class, amount, ok := w.amount(t, &w.settings.Pumps[d.Pump], d.Volume)
+	if !ok {
+		return
+	}
+	a := &t.accounts[class]
+	commissioned, _ := t.buffers()
+	limit := a.limit(t, commissioned)
+	if d.Open && a.given > fullFrom*limit {
+		a.tests++ // below that it is an ordinary dose, and its silence means no more than theirs
+	}
+	a.give(t, amount, d.Up)
+	a.pump = d.Pump
+	if d.Open {
+		a.open = amount
+	}
+	a.fill(limit)
+}
+
+// give enters an amount. What was measured before the first one is kept beside it.
+func (a *account) give(t *tankState, amount float64, up time.Duration) {
+	if a.given <= 0 {
+		a.begun = false
+	}
+	if k := a.track(t); k != nil && !a.begun {
+		if m := k.over(k.bin(up)-2*meanBins, k.bin(up)); m.ok {
+			a.refer(m, up, max(a.given, 0))
+		}
+	}
+	a.given += amount
+	a.since += amount
+	a.recorded += amount
+	a.last = max(a.last, up)
+}
+
+// correct takes out of its account what was not delivered after all, or adds what was
+// delivered beyond the order.
+func (w *Watch) correct(id dosing.TankID, pump dosing.PumpID, ordered, delivered dosing.Volume) {
+	t := &w.tanks[id]
+	class, more, ok := w.amount(t, &w.settings.Pumps[pump], max(delivered-ordered, 0))
+	if !ok || ordered <= 0 {
+		return
+	}
+	a := &t.accounts[class]
+	less := float64(a.open * (1 - min(1, float64(delivered)/float64(ordered))))
+	a.given += more - less
+	a.recorded += more
+	if a.open = 0; delivered == 0 && a.tests > 0 {
+		a.tests-- // it was never made
+	}
+}
+
+// meet lets top-up's alkalinity take acid out of its account: it was told to come, and
+// acid that meets it moves nothing. What it leaves open is no more than acid may meet
+// within a mixing time; and between two words of the probe it meets no more than the
+// account's limit, for water that is softer than told would let acid through for ever.
+func (t *tankState) meet(alkalinity float64) {
+	a := &t.accounts[classAcid]
+	commissioned, _ := t.buffers()
+	met := max(min(alkalinity, a.limit(t, commissioned)-a.met), 0)
+	a.given -= met
+	a.met += met
+}
+
+// checkAccounts looks for evidence once in each bin of readings.
+func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
+	commissioned, _ := t.buffers()
+	index := t.responses.ph.bin(now.Up)
+	if index == t.accounted || !(commissioned > 0) {
+		return
+	}
+	t.accounted = index
+	s := sight{watch: w, now: now, tank: t}
+	s.gather()
+	acid := &t.accounts[classAcid]
+	if idle := -s.credit - acid.given; idle > 0 { // alkalinity that no acid met in a mixing time
+		acid.given += idle
+		acid.met = max(acid.met-idle, 0)
+	}
+	for class, onWay := range [...]float64{s.transit.acid, s.transit.base, s.transit.ec} {
+		a := &t.accounts[class]
+		limit := a.limit(t, commissioned)
+		if a.restored {
+			// The record holds amounts and not the buffer: full is full.
+			a.restored, a.given = false, min(a.given, limit)
+		}
+		if a.confirm(t, now.Up, onWay, commissioned) && a.class != classStock {
+			acid.met = 0 // base that is answered shows the same probe alive
+		}
+		a.fill(limit)
+		if a.tests >= maxTests && now.Up-a.last >= t.patience() {
+			w.unanswered(now, t, a, limit)
+		}
+	}
+}
+
+// unanswered latches what the tests at the limit have shown. Cleared by a person they may be
+// made once more; what was given stands.
+func (w *Watch) unanswered(now dosing.Instant, t *tankState, a *account, limit float64) {
+	a.tests = 0
+	finding := Finding{Cause: CauseNoResponse, Scope: ScopePump, Pump: a.pump,
+		Detail: a.words(limit) + ": doubt the probe, its flow and its water before the pump"}
+	if a.class == classStock {
+		finding.Scope = ScopeNutrients
+	}
+	w.found(now, t, finding)
+}
+
+// UnseenShare is what of a class of reagents no reading of a tank has shown ÷ what may be;
+// zero while no buffer is known, for then none is given.
+func (w *Watch) UnseenShare(id dosing.TankID, role dosing.Role) float64 {
+	class, ok := classOf(role)
+	if !ok || int(id) >= len(w.tanks) {
+		return 0
+	}
+	if limit := w.tanks[id].unseenMost(class); limit > 0 {
+		return max(w.tanks[id].accounts[class].given, 0) / limit
+	}
+	return 0
+}
+
+// UnseenMost is how much of a class of reagents may be unseen, meq/L or mS/cm.
+func (w *Watch) UnseenMost(id dosing.TankID, role dosing.Role) float64 {
+	class, ok := classOf(role)
+	if !ok || int(id) >= len(w.tanks) {
+		return 0
+	}
+	return w.tanks[id].unseenMost(class)
+}
+
+func (t *tankState) unseenMost(class doseClass) float64 {
+	commissioned, _ := t.buffers()
+	return t.accounts[class].limit(t, commissioned)
+}
+
+// UnseenWords says how much of a class of reagents no reading of a tank has shown yet.
+func (w *Watch) UnseenWords(id dosing.TankID, role dosing.Role) string {
+	class, ok := classOf(role)
+	if !ok || int(id) >= len(w.tanks) {
+		return ""
+	}
+	t := &w.tanks[id]
+	return t.accounts[class].words(t.unseenMost(class))
+}
+
+// Unseen is what no reading of a tank has shown of acid and base, meq/L, and of stock, mS/cm.
+type Unseen struct{ Acid, Base, Stock float64 }
+
+// Unseen tells the accounts of a tank.
+func (w *Watch) Unseen(id dosing.TankID) Unseen {
+	if int(id) >= len(w.tanks) {
+		return Unseen{}
+	}
+	a := &w.tanks[id].accounts
+	return Unseen{Acid: max(a[classAcid].given, 0), Base: max(a[classBase].given, 0), Stock: max(a[classStock].given, 0)}
+}
+
+// released is the share of its limit by which an account must have fallen before that is
+// worth a row of the record.
+const released = 0.2
+
+// UnseenToRecord tells the accounts of a tank when evidence has taken out of one what the
+// record should know, at most once in a mixing time. A restart before that is written finds
+// more than there is, never less.
+func (w *Watch) UnseenToRecord(now dosing.Instant, id dosing.TankID) (Unseen, bool) {
+	if int(id) >= len(w.tanks) {
+		return Unseen{}, false
+	}
+	t := &w.tanks[id]
+	commissioned, _ := t.buffers()
+	due := false
+	for class := range t.accounts {
+		a := &t.accounts[class]
+		if a.recordedAt.within(t.plant.MixingTime(), now.Up) {
+			return Unseen{}, false
+		}
+		limit := a.limit(t, commissioned)
+		due = due || limit > 0 && a.recorded-max(a.given, 0) > released*limit
+	}
+	if !due {
+		return Unseen{}, false
+	}
+	for class := range t.accounts {
+		a := &t.accounts[class]
+		a.recorded = max(a.given, 0)
+		a.recordedAt.set(now.Up)
+	}
+	return w.Unseen(id), true
+}
+
+// RestoreUnseen brings back what an earlier run had given and no reading had shown: as
+// recorded, and all doses since.
+func (w *Watch) RestoreUnseen(now dosing.Instant, id dosing.TankID, written Unseen, since map[dosing.PumpID]dosing.Volume) {
+	if int(id) >= len(w.tanks) {
+		return
+	}
+	t := &w.tanks[id]
+	amounts := [pooledClasses]float64{written.Acid, written.Base, written.Stock}
+	for pump, volume := range since {
+		if int(pump) < len(w.pumps) {
+			if class, amount, ok := w.amount(t, &w.settings.Pumps[pump], volume); ok {
+				amounts[class] += amount
+			}
+		}
+	}
+	for class, amount := range amounts {
+		if a := &t.accounts[class]; amount > 0 {
+			a.given, a.recorded, a.last, a.restored, a.full = amount, amount, now.Up, true, true
+		}
+	}
+}

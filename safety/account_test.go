@@ -1,0 +1,220 @@
+package safety
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"leat/dosing"
+)
+
+// thirsty is a farm that wants far more acid than it may have.
+func thirsty(t *testing.T, change ...func(*Settings)) *farm {
+	f := newFarm(t, change...)
+	f.w.Aim(0, dosing.Target{PH: 5, EC: 2})
+	f.pass(10 * time.Minute)
+	return f
+}
+
+// pour doses acid for so long as the gate allows any, a dose each half minute, and returns
+// how much that was.
+func (f *farm) pour(lasting time.Duration) (sum dosing.Volume) {
+	for end := f.now.Up + lasting; f.now.Up < end; {
+		if most, _ := f.g.Largest(f.now, 0, acidPump); most > 0 {
+			f.dose(0, acidPump, most)
+			sum += most
+		}
+		f.pass(30 * time.Second)
+	}
+	return sum
+}
+
+// accountMost is 0.30 pH at two thirds of 1 meq/L per pH in 1000 L, of acid of 10 meq/mL.
+const accountMost = dosing.Volume(0.3 * 0.67 * 1000 / 10 * 1000)
+
+func TestAcidThatNoReadingShowsStopsAtItsLimitHoweverLongItIsWaited(t *testing.T) {
+	f := thirsty(t)
+	if sum := f.pour(time.Hour); sum > accountMost+2*accountMost/6 || sum < accountMost*8/10 {
+		t.Errorf("%s in an hour, want about %s", sum, accountMost)
+	}
+	if sum := f.pour(12 * time.Hour); sum > 2*accountMost/6 {
+		t.Errorf("%s more in twelve hours, although nothing answered", sum)
+	}
+	trip, tripped := f.trip(0, CauseNoResponse)
+	if !tripped || !trip.Latched || trip.Pump != acidPump {
+		t.Errorf("two tests at the limit were not answered, yet %+v", f.w.Trips(0))
+	}
+}
+
+func TestFullAccountNamesItselfInWords(t *testing.T) {
+	f := thirsty(t)
+	f.pour(3 * time.Minute)
+	v := f.judge(0, acidPump, 4*dosing.Millilitre)
+	f.wantCause("full", v, CauseUnconfirmed)
+	if !strings.Contains(v.Detail, "of 0.30 pH of acid not yet seen by the probe") {
+		t.Errorf("detail %q", v.Detail)
+	}
+	if words := f.w.UnseenWords(0, dosing.RoleAcid); !strings.HasPrefix(v.Detail, words) {
+		t.Errorf("%q, and %q", words, v.Detail)
+	}
+	if words := f.w.UnseenWords(0, dosing.RoleStock); words != "0.00 of 0.20 mS/cm of stock not yet seen by the probe" {
+		t.Errorf("of stock: %q", words)
+	}
+}
+
+func TestReadingThatFollowsItsDosesReleasesThem(t *testing.T) {
+	f := thirsty(t)
+	f.pour(3 * time.Minute)
+	before := f.w.Unseen(0).Acid
+	f.set(0, dosing.QuantityPH, 5.6)
+	f.pass(15 * time.Minute)
+	if after := f.w.Unseen(0).Acid; before < 0.15 || after > 0.02 {
+		t.Errorf("%.3f meq/L unseen, and %.3f after the pH fell by 0.2", before, after)
+	}
+	if most, cause := f.g.Largest(f.now, 0, acidPump); most == 0 {
+		t.Errorf("nothing more: %s", cause)
+	}
+}
+
+func TestReadingThatHasNotComeToRestReleasesOnlyAsMuchAsItMoved(t *testing.T) {
+	f := thirsty(t)
+	f.pour(3 * time.Minute)
+	before := f.w.Unseen(0).Acid
+	f.set(0, dosing.QuantityPH, 5.75)
+	f.pass(90 * time.Second)
+	if after := f.w.Unseen(0).Acid; after < before-0.051 || after > before-0.01 {
+		t.Errorf("%.3f of %.3f meq/L unseen after pH fell by 0.05, want at most 0.05 less", after, before)
+	}
+}
+
+func TestReadingThatAnswersTheWrongWayReleasesNothing(t *testing.T) {
+	f := thirsty(t)
+	f.pour(2 * time.Minute)
+	before := f.w.Unseen(0).Acid
+	f.set(0, dosing.QuantityPH, 5.95)
+	f.pass(3 * time.Minute)
+	if after := f.w.Unseen(0).Acid; after < before {
+		t.Errorf("%.3f of %.3f meq/L unseen while pH rises as acid arrives", after, before)
+	}
+}
+
+func TestReadingThatMovesByItselfShowsWhatHasArrived(t *testing.T) {
+	f := thirsty(t)
+	f.pour(8 * time.Minute)
+	f.w.SetMode(f.now, 0, ModeObserving)
+	before := f.w.Unseen(0).Acid
+	f.pass(10 * time.Minute)
+	f.set(0, dosing.QuantityPH, 5.88)
+	f.pass(4 * time.Minute)
+	if after := f.w.Unseen(0).Acid; before < 0.15 || after > 0.02 {
+		t.Errorf("%.3f of %.3f meq/L unseen", after, before)
+	}
+}
+
+func TestNothingThatIsSaidReleasesWhatNoReadingShowed(t *testing.T) {
+	f := thirsty(t)
+	f.pour(8 * time.Minute)
+	before := f.w.Unseen(0)
+	for name, say := range map[string]func(){
+		"reload":         func() { f.w.Reconfigure(f.now, farmSettings(), nil) },
+		"service":        func() { f.w.Serviced(f.now, 0) },
+		"confirmation":   func() { f.w.Confirm(f.now, 0) },
+		"mode":           func() { f.w.SetMode(f.now, 0, ModeObserving); f.w.SetMode(f.now, 0, ModeArmed) },
+		"clearing":       func() { f.w.Clear(f.now, 0) },
+		"learned buffer": func() { f.w.Learned(0, 1, 0.1, 9) },
+		"lost link":      func() { f.w.Link(f.now, false); f.w.Link(f.now, true) },
+	} {
+		say()
+		f.pass(20 * time.Minute)
+		if after := f.w.Unseen(0); after.Acid < before.Acid-1e-9 {
+			t.Errorf("%s: %.3f of %.3f meq/L", name, after.Acid, before.Acid)
+		}
+	}
+}
+
+func TestWithdrawnDoseLeavesTheAccountAndAnotherFateDoesNot(t *testing.T) {
+	for fate, counted := range map[Fate]float64{FateKnown: 0, FateRefused: 0.02, FateUnknown: 0.02} {
+		f := thirsty(t)
+		key := f.open(0, acidPump, 2*dosing.Millilitre)
+		f.w.Closed(f.now, 0, acidPump, key, fate, 0)
+		if got := f.w.Unseen(0).Acid; math.Abs(got-counted) > 1e-9 {
+			t.Errorf("fate %d: %.4f meq/L unseen, want %.4f", fate, got, counted)
+		}
+	}
+}
+
+func TestRestartFindsWhatWasUnseenAndNoMoreThanTheLimit(t *testing.T) {
+	f := thirsty(t)
+	f.w.RestoreUnseen(f.now, 0, Unseen{Acid: 0.1}, map[dosing.PumpID]dosing.Volume{acidPump: 5 * dosing.Millilitre})
+	if got := f.w.Unseen(0).Acid; math.Abs(got-0.15) > 1e-9 {
+		t.Errorf("%.3f meq/L, want 0.10 as written and 0.05 since", got)
+	}
+	if _, cause := f.g.Largest(f.now, 0, acidPump); cause != CauseUnconfirmed {
+		t.Errorf("after the restart: %s", cause)
+	}
+	f.w.RestoreUnseen(f.now, 0, Unseen{Acid: 50}, nil)
+	f.pass(5 * time.Minute)
+	if got := f.w.Unseen(0).Acid; math.Abs(got-0.2) > 0.002 {
+		t.Errorf("%.3f meq/L; a full account is full", got)
+	}
+}
+
+func TestRecordIsToldOnceEvidenceHasReleasedAnything(t *testing.T) {
+	f := thirsty(t)
+	f.pour(8 * time.Minute)
+	if _, due := f.w.UnseenToRecord(f.now, 0); due {
+		t.Error("nothing was released, yet the record is told")
+	}
+	f.set(0, dosing.QuantityPH, 5.6)
+	f.pass(15 * time.Minute)
+	u, due := f.w.UnseenToRecord(f.now, 0)
+	if !due || u != f.w.Unseen(0) {
+		t.Errorf("%+v %v, want %+v", u, due, f.w.Unseen(0))
+	}
+	if _, due := f.w.UnseenToRecord(f.now, 0); due {
+		t.Error("the record is told twice")
+	}
+}
+
+func TestTopUpThatNoProbeBearsOutMeetsNoMoreAcidThanTheAccountHolds(t *testing.T) {
+	f := thirsty(t)
+	sum := dosing.Volume(0)
+	for range 12 { // each brings 0.04 meq/L as told, and would let as much acid through
+		f.w.tanks[0].meet(0.04)
+		sum += f.pour(8 * time.Minute)
+	}
+	// The account, what meets it once more, and two tests.
+	if most := 2*accountMost + 2*accountMost/6; sum > most || sum < accountMost {
+		t.Errorf("%s of acid against top-up while pH stood still; at most %s", sum, most)
+	}
+	f.set(0, dosing.QuantityPH, 5.88)
+	f.pass(15 * time.Minute)
+	if met := f.w.tanks[0].accounts[classAcid].met; met != 0 {
+		t.Errorf("the probe moved, and %.3f meq/L still count as met unseen", met)
+	}
+}
+
+func TestShareOfTheAccountIsToldByReagent(t *testing.T) {
+	f := thirsty(t)
+	f.pour(3 * time.Minute)
+	if share := f.w.UnseenShare(0, dosing.RoleAcid); share < 0.8 || share > 1.2 {
+		t.Errorf("a full account is told as %.2f", share)
+	}
+	if acid, base := f.w.UnseenMost(0, dosing.RoleAcid), f.w.UnseenShare(0, dosing.RoleBase); math.Abs(acid-0.2) > 0.002 || base != 0 {
+		t.Errorf("at most %.3f meq/L of acid, %.2f of base", acid, base)
+	}
+}
+
+func TestSilenceOfATestCountsOnlyWhereTheAccountWasFull(t *testing.T) {
+	f := thirsty(t)
+	f.pour(3 * time.Minute)
+	a := &f.w.tanks[0].accounts[classAcid]
+	for share, tests := range map[float64]int{0.7: 0, 0.95: 1} { // 0.7: some of it was seen since it filled
+		a.full, a.tests, a.given = true, 0, share*f.w.UnseenMost(0, dosing.RoleAcid)
+		f.w.enter(dosing.Dose{Tank: 0, Pump: acidPump, Volume: 2 * dosing.Millilitre, Up: f.now.Up, Open: true})
+		if a.tests != tests {
+			t.Errorf("at %.2f of the limit %d tests, want %d", share, a.tests, tests)
+		}
+	}
+}
