@@ -16,6 +16,10 @@ import (
 const (
 	accountPH = transitPH // limit at the weakest credible buffer, pH
 	accountEC = transitEC // limit, mS/cm
+	// Once the tank has answered often the buffer is known, and what may be unseen is half as much
+	// again: a probe that dies then costs less than the doubt about the buffer did before.
+	answeredPH   = 1.25 * accountPH
+	answeredEnow = 3 // answers
 
 	// Before anything was answered the buffer is believed to be two thirds of the
 	// commissioned at least; with each answer the limit may double, up to what was learned
@@ -33,6 +37,8 @@ const (
 	// From here on the account is full, and from there on more may follow: doses that
 	// trickle in as evidence does leave the water no rest in which it shows.
 	fullFrom, openFrom = 0.9, 0.5
+
+	startBand = 0.1 // pH about the setpoint in which a tank may stand
 )
 
 // account is what a tank was given of acid, base or stock that no reading has shown.
@@ -46,6 +52,8 @@ type account struct {
 	full     bool
 	met      float64 // alkalinity that took acid out since the last evidence, meq/L
 	restored bool    // from the record, where nobody knew the buffer
+	tastes   int     // first small doses that have had their time to show
+	tasting  float64 // given of the one that has not
 
 	evidence
 	// mean and spread of ln(buffer scale) at the last answer: silence teaches a strong buffer
@@ -61,9 +69,10 @@ func newAccount(class doseClass) account {
 	return account{class: class, spread: startSpread}
 }
 
-// untrust forgets what the answers had taught; what was given stands.
+// untrust forgets what the answers had taught; what was given stands, and the next dose is a
+// first one again.
 func (a *account) untrust() {
-	a.answers, a.lnBuffer, a.spread = 0, 0, startSpread
+	a.answers, a.lnBuffer, a.spread, a.tastes = 0, 0, startSpread, 0
 }
 
 // sign is the direction in which a dose moves its quantity.
@@ -75,13 +84,30 @@ func (a *account) sign() float64 {
 }
 
 // weakest is the weakest credible buffer by which the account is limited, ÷ the commissioned.
+// It is the water's: what base has shown holds for acid too, once a first dose of acid was seen.
 func (a *account) weakest(t *tankState) float64 {
 	scale := unseenScale
-	if a.answers > 0 {
-		scale = min(math.Exp(a.lnBuffer-a.spread), float64(unseenScale*math.Exp2(float64(a.answers))))
+	if b := t.shown(a); b.answers > 0 {
+		scale = min(math.Exp(b.lnBuffer-b.spread), float64(unseenScale*math.Exp2(float64(b.answers))))
+		for class := classAcid; class <= classBase; class++ {
+			// The loop's scale is slow to follow a buffer that falls as carbonate leaves.
+			if p := &t.responses.pools[class]; p.answers > 0 {
+				scale = min(scale, math.Exp(-p.usual))
+			}
+		}
 	}
 	// A weaker buffer than at the last answer is believed at once.
 	return max(min(scale, math.Exp(t.lnBuffer-float64(0.74*t.spread)), floorMost), 0)
+}
+
+// shown is the account of pH that has been answered most often, this one before its equal.
+func (t *tankState) shown(a *account) *account {
+	for _, class := range [...]doseClass{classAcid, classBase} {
+		if b := &t.accounts[class]; a.tried(t) && b.answers > a.answers {
+			a = b
+		}
+	}
+	return a
 }
 
 // limit is the most that may be unseen, in the account's unit; nothing while no buffer is
@@ -90,7 +116,11 @@ func (a *account) limit(t *tankState, commissioned float64) float64 {
 	if a.class == classStock {
 		return accountEC
 	}
-	return float64(accountPH * commissioned * a.weakest(t))
+	most := accountPH
+	if t.shown(a).answers >= answeredEnow {
+		most = answeredPH
+	}
+	return float64(most * commissioned * a.weakest(t))
 }
 
 // fill judges whether the account is full.
@@ -113,13 +143,63 @@ func (a *account) test(limit float64) float64 {
 
 // patience is how long a full account waits for a word of the probe before a test is made,
 // and then for its answer: the reading must have had its time to move by itself, or a test
-// that only meets a drift is taken for silence.
-func (t *tankState) patience() time.Duration { return max(2*t.plant.MixingTime(), aloneWithin) }
+// that only meets a drift is taken for silence. Near the setpoint nothing is lost by waiting.
+func (t *tankState) patience() time.Duration {
+	if t.off() < startBand {
+		return max(2*t.plant.MixingTime(), aloneLong)
+	}
+	return max(2*t.plant.MixingTime(), aloneWithin)
+}
+
+// First doses. A buffer that has run down, lines that are swapped and a reagent that was
+// refilled undiluted show in a small dose as well as in a large one, so the first after arming,
+// service and a long pause are as small as a test. Far from the setpoint one must do, given half of its
+// way; near it, where nothing is in haste, there are two unless one was answered.
+const (
+	tastesNear = 2
+	nearPH     = 0.2
+	pausedFor  = 2 * time.Hour // after which the next dose is a first one again
+)
+
+// tried says that the first doses are over.
+func (a *account) tried(t *tankState) bool {
+	return a.class == classStock || a.tastes >= tastesNear || a.tastes > 0 && t.off() >= nearPH
+}
+
+// off is how far the reading of pH stands from its setpoint.
+func (t *tankState) off() float64 {
+	return math.Abs(t.group[dosing.QuantityPH].smooth - float64(t.target.PH))
+}
+
+// taste is what a first dose leaves to be given.
+func (a *account) taste(limit float64, own bool) float64 {
+	given := a.tasting
+	if own {
+		given -= a.open
+	}
+	return a.test(limit) - max(given, 0)
+}
+
+// tasted counts a first dose that has had its time to show.
+func (a *account) tasted(t *tankState, up time.Duration) {
+	wait := t.plant.DeadTime + t.plant.Lag/2
+	if t.off() < nearPH {
+		wait = t.plant.DeadTime + t.plant.Lag
+	}
+	switch {
+	case up-a.last > pausedFor:
+		a.tastes, a.tasting = 0, 0
+	case a.tasting > 0 && up-a.last >= wait:
+		a.tastes, a.tasting = min(a.tastes+1, tastesNear), 0
+	}
+}
 
 // room is what may still be given; a dose that is judged a second time does not count
 // against itself.
 func (a *account) room(t *tankState, limit float64, up time.Duration, own bool) float64 {
 	switch {
+	case !a.tried(t):
+		return a.taste(limit, own)
 	case own && a.full && a.given-a.open > openFrom*limit:
 		return max(limit-(a.given-a.open), a.test(limit))
 	case own:
@@ -211,6 +291,7 @@ func (a *account) give(t *tankState, amount float64, up time.Duration) {
 	}
 	a.given += amount
 	a.since += amount
+	a.tasting += amount
 	a.recorded += amount
 	a.last = max(a.last, up)
 }
@@ -266,6 +347,7 @@ func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
 			// The record holds amounts and not the buffer: full is full.
 			a.restored, a.given = false, min(a.given, limit)
 		}
+		a.tasted(t, now.Up)
 		if a.confirm(t, now.Up, onWay, commissioned) && a.class != classStock {
 			acid.met = 0 // base that is answered shows the same probe alive
 		}

@@ -193,6 +193,8 @@ func (w *Watch) Raised(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 	w.tanks[id].expect(volume-before, &w.settings.Pumps[pump])
 	w.totals.Settle(pump, key, volume, now.Up)
 	w.pumps[pump].use.add(volume - before)
+	a := &w.tanks[id].adrift // what was delivered late explains what it moves
+	a.until = max(a.until, now.Up+w.tanks[id].plant.MixingTime())
 	if class, more, ok := w.amount(&w.tanks[id], &w.settings.Pumps[pump], volume-before); ok {
 		w.tanks[id].accounts[class].give(&w.tanks[id], more, now.Up)
 	}

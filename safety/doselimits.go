@@ -43,7 +43,7 @@ func volumeIn(run time.Duration, perSecond dosing.Volume) dosing.Volume {
 func (s *sight) effects() (effect, transit dosing.Volume) {
 	acid := s.pump.AcidPerML / s.volume // meq/L per mL, negative for a base
 	ec := s.pump.ECPerML / s.volume     // mS/cm per mL
-	off := math.Abs(s.tank.group[dosing.QuantityPH].smooth - float64(s.tank.target.PH))
+	off := s.tank.off()
 	pHEffect, pHTransit, met := float64(min(effectPH, max(effectIn, off/2))*s.floor), float64(transitPH*s.floor), 0.0
 	switch {
 	case acid > 0:

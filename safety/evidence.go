@@ -30,6 +30,8 @@ const (
 	aloneEC     = 0.015
 	aloneShare  = 0.05
 	aloneWithin = 30 * time.Minute
+	// Over longer it must be more by so many times, in aloneLong twice as much.
+	aloneLong = 2 * time.Hour
 
 	spanZ    = 5.0 // by which the least and greatest of many means lie apart by chance
 	ratchetZ = 2.0 // beyond which a reference follows a drift; nearer it would gather noise
@@ -132,7 +134,7 @@ func (a *account) confirm(t *tankState, up time.Duration, onWay, commissioned fl
 		a.follow(recent, up)
 	}
 	if a.pooled(t) || a.moved(t, up, onWay, commissioned) {
-		a.answers, a.tests = a.answers+1, 0
+		a.answers, a.tests, a.tastes = a.answers+1, 0, tastesNear
 		a.lnBuffer, a.spread = t.lnBuffer, max(t.spread, leastSpread)
 		a.given = min(a.given, onWay)
 		a.refer(k.over(now-meanBins, now), up, a.given)
@@ -212,13 +214,16 @@ func (a *account) live(t *tankState, recent mean, up time.Duration, onWay float6
 		return false
 	}
 	mixing := t.plant.MixingTime()
-	if !a.alive.ok || up-a.aliveFrom > max(staleMixings*mixing, aloneWithin) {
+	if !a.alive.ok || up-a.aliveFrom > max(staleMixings*mixing, aloneLong) {
 		a.alive, a.aliveFrom = recent, up
 		return false
 	}
 	least := alonePH
 	if a.class == classStock {
 		least = aloneEC
+	}
+	if late := up - a.aliveFrom - max(staleMixings*mixing, aloneWithin); late > 0 {
+		least *= 1 + late.Hours()/(aloneLong-aloneWithin).Hours()
 	}
 	by, sd := float64(a.sign()*(a.alive.value-recent.value)), math.Sqrt(recent.variance+a.alive.variance)
 	switch {
