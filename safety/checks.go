@@ -84,7 +84,7 @@ var tankChecks = [CauseCount]tankCheck{
 		left := w.started + w.settle - now.Up
 		if left <= 0 {
 			t.lower(CauseStarting)
-		} else if s := t.raise(now, CauseStarting, 0); s != nil {
+		} else if s := t.raise(now, CauseStarting, int64(left/time.Minute)); s != nil {
 			s.detail = "dosing may begin in " + words(left)
 		}
 	},
