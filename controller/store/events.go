@@ -48,7 +48,7 @@ func (db *DB) events(where string, args ...any) ([]diary.Event, error) {
 		if err := found.Scan(&at, &e.Tank, &kind, &e.Name, &e.Pump, &e.Value, &e.Text); err != nil {
 			return nil, fmt.Errorf("events: %w", err)
 		}
-		known := false
+		var known bool
 		if e.Kind, known = diary.ParseKind(kind); known {
 			e.At = time.UnixMilli(at).UTC()
 			events = append(events, e)

@@ -2,6 +2,7 @@ package store
 
 import (
 	"database/sql"
+	"errors"
 	"fmt"
 	"time"
 
@@ -36,25 +37,16 @@ func (db *DB) Span() (first, last time.Time, station *diary.Station, err error) 
 		}
 	}
 	for _, order := range []string{"ASC", "DESC"} {
-		found, err := db.read.Query(`SELECT sequence, body FROM ledger ORDER BY sequence ` + order + ` LIMIT 1`)
-		if err != nil {
-			return first, last, nil, fmt.Errorf("%s: %w", db.path, err)
-		}
-		for found.Next() {
-			var row ledger.Row
-			if err = found.Scan(&row.Sequence, &row.Body); err != nil {
-				break
-			}
-			if e, bad := ledger.Decode(row); bad == nil && !e.At.Wall.IsZero() {
-				stretch(e.At.Wall)
-			}
-		}
-		_ = found.Close() // its error is that of Err
-		if err == nil {
-			err = found.Err()
+		var row ledger.Row
+		err := db.read.QueryRow(`SELECT sequence, body FROM ledger ORDER BY sequence `+order+` LIMIT 1`).Scan(&row.Sequence, &row.Body)
+		if errors.Is(err, sql.ErrNoRows) {
+			break
 		}
 		if err != nil {
 			return first, last, nil, fmt.Errorf("%s: %w", db.path, err)
+		}
+		if e, bad := ledger.Decode(row); bad == nil && !e.At.Wall.IsZero() {
+			stretch(e.At.Wall)
 		}
 	}
 	station, err = db.station(last.Add(time.Minute))
