@@ -56,7 +56,12 @@ func newDesk(t *testing.T) *desk {
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- server.Serve(ctx) }()
-	t.Cleanup(func() { cancel(); <-ended })
+	t.Cleanup(func() {
+		cancel()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+	})
 	return d
 }
 
