@@ -114,7 +114,9 @@ type PumpView struct {
 	Role            dosing.Role
 	Hour, Day, Ever dosing.Volume
 	HourCap, DayCap dosing.Volume
-	Left            dosing.Volume // in the container; negative = unknown
+	Left            dosing.Volume // in the container, by its level or by ledger and refills; negative = unknown
+	Refilled        time.Time     // the newest refill that was entered; zero = none
+	Batch           string        // of it
 	Doses           [ledger.OutcomeCount]uint64
 	Volume          [ledger.OutcomeCount]dosing.Volume
 	OpenOrder       string
