@@ -58,7 +58,7 @@ var allPumps = []string{
 }
 
 // enough is how many doses of a soak are some of every pump.
-const enough = 60
+const enough = 30
 
 const inputTime = "[tank.input.ph]\nformat = \"json\"\npointer = \"/value\"\ntime = \"/at\""
 
