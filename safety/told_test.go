@@ -168,6 +168,7 @@ func TestWhatIsNotThereIsRefusedWithoutAPanic(t *testing.T) {
 		w.RestoreLevel(now, tank, 1000)
 		w.Rejected(now, input, "")
 		w.Heartbeat(now, node, "first", 0, true)
+		w.Refilled(pump)
 		w.Used(pump, time.Hour, 1)
 		w.Demand(pump, 1, 1)
 		w.Fill(pump, 1, 1)
