@@ -42,6 +42,7 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	v := TankView{Name: t.plant.Name, PH: t.ph.view(), EC: t.ec.view(), WouldDose: t.would, Withheld: t.withheld}
 	v.Settled = t.settledView(estimate)
 	v.Unseen = c.unseenViews(id)
+	v.Wants, v.ToppedUp = t.lacks(&estimate), t.loops.ToppedUp()
 	v.Ions = t.ions.view
 	v.LeavesWarn, v.LeavesHarm = t.leaves(now)
 	v.Inputs = make([]InputView, 0, len(c.settings.Safety.Inputs))
@@ -207,7 +208,7 @@ func (c *Core) holdView(trip safety.Trip) HoldView {
 func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 	p, counts := &c.settings.Safety.Pumps[id], &c.pumps[id]
 	v := PumpView{Name: p.Name, Reagent: p.Reagent, Liquid: p.Liquid(), Role: p.Role, Hour: c.totals.Hour(id, now.Up), Day: c.totals.Day(id, now.Up),
-		Ever: counts.before + c.totals.Ever(id), HourCap: c.watch.HourCap(id), DayCap: c.watch.DayCap(id), Left: -1,
+		Ever: counts.before + c.totals.Ever(id), HourCap: c.watch.HourCap(id), DayCap: c.watch.DayCap(id), Left: c.left(id), Refilled: counts.refill.At, Batch: counts.refill.Batch,
 		Doses: counts.doses, Volume: counts.volume}
 	for i := range c.settings.Safety.Inputs {
 		in := &c.settings.Safety.Inputs[i]

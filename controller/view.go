@@ -40,7 +40,9 @@ type TankView struct {
 	LeavesWarn, LeavesHarm time.Duration
 	Fit                    bool // may this water go to plants
 	FitCause               string
-	WouldDose              string // what an armed tank would dose now, in words; observing only
+	Wants                  dosing.Role   // what pH and EC call for now, permitted or not
+	ToppedUp               dosing.Litres // plain water that came in since the start
+	WouldDose              string        // what an armed tank would dose now, in words; observing only
 	Withheld               [safety.CauseCount]uint64
 	Ions                   *IonsView  // nil without a recipe
 	Pours                  []PourView // what can be added by hand
@@ -120,7 +122,9 @@ type PumpView struct {
 	Role            dosing.Role
 	Hour, Day, Ever dosing.Volume
 	HourCap, DayCap dosing.Volume
-	Left            dosing.Volume // in the container; negative = unknown
+	Left            dosing.Volume // in the container, by its level or by ledger and refills; negative = unknown
+	Refilled        time.Time     // the newest refill that was entered; zero = none
+	Batch           string        // of it
 	Doses           [ledger.OutcomeCount]uint64
 	Volume          [ledger.OutcomeCount]dosing.Volume
 	OpenOrder       string

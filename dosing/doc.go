@@ -6,7 +6,7 @@
 //
 // # The buffer scale is learned up to ×5, not ×3
 //
-// The design bounds it to a third and three times; a commissioned capacity that is wrong by three, in water with
+// A third and three times was the bound at first; a commissioned capacity that is wrong by three, in water with
 // carbonate that nobody told us of, is short by more, and at the bound the loop gave a third of what was wanted and
 // the response test called the rest silence. 400 nights from seed 1 (`leat rehearse -seed 1`): pH IAE 62.1 → 44.3,
 // settling p95 42.5 → 40.0 min, needless stops 2 → 0, overshoot unchanged (.154, most .338), no violation; ×7 gives

@@ -192,7 +192,7 @@ func (p *plant) readEC() float64 {
 }
 
 // gatekeeper stands for the gate in these tests: the effect and in-transit caps
-// of the safety design at its own buffer floor, the waits between reagents and
+// of the gate at its own buffer floor, the waits between reagents and
 // groups, one pump at a time. It knows nothing of the loops but m and s.
 type gatekeeper struct {
 	s      *scene

@@ -48,7 +48,7 @@
 //
 // # Doses are judged by the contrast around them, and never against a scale that the loop has learned too low
 //
-// The design compares pooled doses with the learned scale: below 0.3 at z below 3 is silence. On the sample farm
+// The plain rule compares pooled doses with the learned scale: below 0.3 at z below 3 is silence. On the sample farm
 // that accused healthy pumps, twice a night at worst: while the loop holds pH, doses and drift cancel, top-up and
 // its acid come together, and during a filling the learned buffer capacity was seen at 0.45 ± 0.1 of the
 // commissioned where the truth was 1.0. So: (1) the fit runs in acid needed, where doses add up, with a drift that

@@ -18,7 +18,7 @@ const (
 	enoughPH     = 0.20 // in the strongest buffer
 	enoughEC     = 0.30 // mS/cm
 	carbonate    = 1.2  // meq/L per pH that 2 mmol/L of carbonate nobody told of add to a buffer, closed against air, at its pK
-	strongest    = 3.0  // times the commissioned buffer beside it: the design's bound
+	strongest    = 3.0  // times the commissioned buffer beside it
 	leaving      = 1.3  // meq/L of acid that the same carbonate takes up as CO2 leaves, the pH standing still meanwhile
 	againstPH    = 0.1  // meq/L/h
 	againstEC    = 0.1  // mS/cm/h

@@ -7,8 +7,7 @@ import (
 	"leat/dosing"
 )
 
-// The dose response test. Numbers of the design's table of readings, and where the
-// table leaves one open, why it is what it is.
+// The numbers of the dose response test.
 const (
 	poolPH = 0.05 // pH a pool of doses must be predicted to move before it is judged
 	poolEC = 0.05 // mS/cm likewise
@@ -41,7 +40,7 @@ const (
 	// strangeEC is how much more than predicted, mS/cm, a pool of acid or base must raise
 	// EC before its liquid is doubted: less is the tail of the stocks.
 	strangeEC = 0.10
-	// strongRatio is what a stock may do ÷ what it should: the design's refill test.
+	// strongRatio is what a stock may do ÷ what it should, tested by the first dose after a refill.
 	// Small doses show it as soon as they are predicted to do strongPool, mS/cm, if what
 	// they did beyond that is strongLeast: more than top-up and uptake do meanwhile.
 	strongRatio = 2.0

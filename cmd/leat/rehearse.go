@@ -19,7 +19,7 @@ import (
 const rehearseUsage = `usage: leat rehearse [flags]
 
 Plays seeded nights of a simulated farm with the daemon's own core, gate, ledger code and parsers, scores them and
-checks the invariants of the design on what truly happened. The same seed is the same night, byte for byte.
+checks the rules (-rules prints them) on what truly happened. The same seed is the same night, byte for byte.
 With -replay it feeds a recording of your own probes through the same parsers and quality tests instead: is this probe
 fit to dose by, how much does it scatter, and what would have called you?
 Exit code: 0 no violation, 1 a violation or a failure, 2 wrong use.
@@ -43,10 +43,17 @@ func rehearseCommand(flags *flag.FlagSet) task {
 	month := flags.Bool("month", false, "a month of one farm (the sample, or -config), whose plants take by another ratio than the recipe: shares fixed, and with an analysis a fortnight; with -seed, -picture and -json")
 	recording := flags.String("replay", "", "CSV `FILE` of readings of one tank (time, and ph, ec, temperature or level): say which of them leat would dose by, which not and why, and what alarms it would give; with -config by the limits of its first tank; with -json")
 	night := flags.Int("night", -1, "play only night `K` of the seed")
+	rules := flags.Bool("rules", false, "print the rules that every night is checked by, and the faults with what names them and what they need to show")
 	trace := flags.Bool("trace", false, "with -night: print what the daemon did, line by line")
 	flags.StringVar(&o.Plant, "plant", "", "`COMMAND` that computes the water in place of the simulation, over JSON lines; deploy/plant.py is an example")
 	return task{usage: rehearseUsage, values: map[string][]string{"set": strings.Split(setNames(), ", ")}, do: func(stdout, stderr io.Writer) error {
 		o.Stderr = stderr
+		if *rules {
+			if len(setFlags(flags)) > 1 {
+				return wrongUse("-rules goes alone")
+			}
+			return campaign.WriteRules(stdout)
+		}
 		if problem := rehearseProblem(&o, setFlags(flags)); problem != "" {
 			return wrongUse(problem)
 		}

@@ -153,3 +153,13 @@ func TestRehearseReplaysARecording(t *testing.T) {
 		t.Errorf("with nights: exit code %d, %q", code, errs)
 	}
 }
+
+func TestTheRulesArePrintedWithTheFaults(t *testing.T) {
+	code, out, errs := rehearse("-rules")
+	if code != 0 || !strings.Contains(out, "  2  intent first. ") || !strings.Contains(out, "pump-dead: ") || !strings.Contains(out, "named by no-response") {
+		t.Errorf("exit code %d, %s\n%.300s", code, errs, out)
+	}
+	if code, _, errs = rehearse("-rules", "-nights", "3"); code != 2 || !strings.Contains(errs, "-rules goes alone") {
+		t.Errorf("with nights: exit code %d, %q", code, errs)
+	}
+}

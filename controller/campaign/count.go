@@ -43,3 +43,38 @@ func (w *trail) neverLowered() {
 		counted[s.ID] = s.Volume
 	}
 }
+
+// uncertain: no order goes out while another dose of its tank is open.
+func (w *trail) uncertain() {
+	for i := range w.doses {
+		o := w.doses[i].order
+		for k := i - 1; k >= 0; k-- {
+			if d := &w.doses[k]; d.order.Tank == o.Tank {
+				if !d.closed || d.end > o.At {
+					w.violate(o.At, "order %v went out while %v was open", o.ID, d.order.ID)
+				}
+				break
+			}
+		}
+	}
+}
+
+// forgiven: what the daemon counts as on its way is never less than the record and
+// the mixing law say. It forgets what is mixed to a thousandth.
+func (w *trail) forgiven() {
+	from := 0
+	for i := range w.Samples {
+		s := &w.Samples[i]
+		for from < len(w.doses) && w.doses[from].order.At < s.At {
+			from++
+		}
+		if !s.Known {
+			continue
+		}
+		sum := w.onWay(s.Tank, s.At, -1, from)
+		if s.Acid < sum.acid-sum.forgotten || s.Base < sum.base-sum.forgotten {
+			w.violate(s.At, "the daemon counts %.5f meq/L of acid and %.5f of base on their way; the record says %.5f and %.5f", s.Acid, s.Base, sum.acid, sum.base)
+			return
+		}
+	}
+}

@@ -73,9 +73,9 @@ func TestOnlyTheFaultsThatItTakesAreLeft(t *testing.T) {
 // A violation that needs one fault of three is planted as a checker; the report
 // must name that fault and a command that breaks the same invariant again.
 func TestAFailedNightShrinksToTheFaultThatItTakes(t *testing.T) {
-	shipped := invariants
-	defer func() { invariants = shipped }()
-	invariants = append(slices.Clone(shipped), invariant{99, "planted", func(w *trail) {
+	shipped := rules
+	defer func() { rules = shipped }()
+	rules = append(slices.Clone(shipped), Rule{Number: 99, Name: "planted", check: func(w *trail) {
 		for _, trip := range w.Trips {
 			if trip.Cause == safety.CausePHStale && trip.Active {
 				w.violate(trip.At, "planted")

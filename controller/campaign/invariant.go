@@ -23,63 +23,14 @@ func (v Violation) String() string {
 	return fmt.Sprintf("invariant %d, seed %d, night %d, at %v: %s", v.Invariant, v.Seed, v.Night, v.At, v.Text)
 }
 
-// invariant is one rule of the design with its checker. A checker computes from the
-// settings and the trace alone, not from what the gate computed, but for the gate's
-// buffer floor, which the rules refer to.
-type invariant struct {
-	number int
-	name   string
-	check  func(t *trail)
-}
-
-// The invariants that are checked on every night. Number 30, that the same seed is
-// the same night, is checked by playing one night in a hundred twice.
-var invariants = []invariant{
-	{2, "intent first", (*trail).intentFirst},
-	{3, "ledger covers truth", (*trail).covers},
-	{4, "dose cap", (*trail).doseCap},
-	{5, "in-transit cap", (*trail).transitCap},
-	{6, "rolling caps", (*trail).rollingCaps},
-	{7, "fresh", (*trail).fresh},
-	{8, "no dose while inhibited", (*trail).inhibited},
-	{9, "direction", (*trail).direction},
-	{10, "no fighting", (*trail).fighting},
-	{14, "setpoint safe", (*trail).setpoint},
-	{17, "fault-free envelope", (*trail).envelope},
-	{20, "uncertain counted", (*trail).uncertain},
-	{24, "in-transit never forgiven", (*trail).forgiven},
-	{26, "no order while the link is closed", (*trail).linked},
-	{28, "liveness", (*trail).liveness},
-	{31, "never into the unknown", (*trail).unknown},
-	{32, "whole blends", (*trail).wholeBlends},
-	{33, "scope", (*trail).scope},
-	{35, "one outlet", (*trail).oneOutlet},
-	{36, "less beats more", (*trail).lessBeatsMore},
-	{37, "live equals replayed", (*trail).replayed},
-	{38, "a word doses nothing", (*trail).wordless},
-	{40, "unseen reagent is bounded", (*trail).unseen},
-	{41, "one sample latches nothing", (*trail).oneSample},
-	{42, "reports never lower the count", (*trail).neverLowered},
-}
-
-// Checked lists the numbers of the invariants that are checked.
-func Checked() []int {
-	var all []int
-	for _, i := range invariants {
-		all = append(all, i.number)
-		if i.number == 28 {
-			all = append(all, 30)
-		}
-	}
-	return all
-}
-
 // Check judges a trace by every invariant.
 func Check(t *Trace) []Violation {
 	w := newTrail(t)
-	for _, i := range invariants {
-		w.invariant = i.number
-		i.check(w)
+	for i := range rules {
+		if rules[i].check != nil {
+			w.invariant = rules[i].Number
+			rules[i].check(w)
+		}
 	}
 	return w.found
 }
@@ -212,129 +163,10 @@ func (w *trail) credit(o *Ordered) float64 {
 	return min(litres*plant.TopUp.Alkalinity/float64(plant.Quick()), 0.30*o.Floor)
 }
 
-// Slack of the sums: the gate reckons with the least plausible volume, which is at
-// most a hundredth or so below the one that is configured while the tank is full.
-const roundingSlack = 1e-6
-
 func (w *trail) replayed() {
 	for i := range w.Replays {
 		if text := w.Replays[i].Live.Differs(&w.Replays[i].Past); text != "" {
 			w.violate(w.Replays[i].At, "%s", text)
-		}
-	}
-}
-
-func (w *trail) intentFirst() {
-	written := map[ledger.OrderID]uint64{}
-	for _, x := range w.Written {
-		written[x.ID] = x.Step
-	}
-	ordered := map[ledger.OrderID]time.Duration{}
-	for i := range w.Orders {
-		o := &w.Orders[i]
-		ordered[o.ID] = o.At
-		if step, ok := written[o.ID]; !ok || step > o.Step {
-			w.violate(o.At, "order %v went out without an intent that was durable before", o.ID)
-		}
-	}
-	for _, run := range w.Runs {
-		if run.Ended {
-			continue
-		}
-		if at, ok := ordered[run.Order]; !ok || at > run.At {
-			w.violate(run.At, "a pump started for order %v, which never went out", run.Order)
-		}
-	}
-}
-
-// smallestExempt says that one smallest dose is let through whatever the floor: it
-// is worth little as commissioned and nothing is on its way.
-func (w *trail) smallestExempt(i int, sum onWay) bool {
-	o, p, plant := w.doses[i].order, w.doses[i].pump, w.tank(w.doses[i].order.Tank)
-	if o.Volume > p.Smallest {
-		return false
-	}
-	commissioned := w.Curves[o.Tank].Buffer(float64(o.Target.PH)) * plant.BufferScale
-	for _, in := range o.Inputs {
-		if in.Quantity == dosing.QuantityPH && in.Present {
-			commissioned = max(commissioned, w.Curves[o.Tank].Buffer(in.Value)*plant.BufferScale)
-		}
-	}
-	worth := p.Smallest.Millilitres() * math.Abs(p.AcidPerML) / float64(plant.Quick())
-	return worth <= 0.0525*commissioned && sum.acid <= 0.011*o.Floor && sum.base <= 0.011*o.Floor
-}
-
-func (w *trail) doseCap() {
-	for i := range w.doses {
-		d := &w.doses[i]
-		o, p, plant := d.order, d.pump, w.tank(d.order.Tank)
-		caps := w.Settings.Safety.Caps[o.Pump]
-		if o.Volume > caps.PerDose || o.Run > caps.OnTime+time.Millisecond {
-			w.violate(o.At, "%s of %s at once; the cap is %s in %v", o.Volume, p.Name, caps.PerDose, caps.OnTime)
-		}
-		litres := float64(plant.Quick())
-		acid, ec := o.Volume.Millilitres()*math.Abs(p.AcidPerML)/litres, o.Volume.Millilitres()*p.ECPerML/litres
-		if ec > 0.10*(1+roundingSlack) {
-			w.violate(o.At, "a dose of %s worth %.3f mS/cm; at most 0.10", p.Name, ec)
-		}
-		room := 0.10 * o.Floor
-		if p.AcidPerML > 0 {
-			room += w.credit(o)
-		}
-		if acid > room*(1+roundingSlack) && !w.smallestExempt(i, w.onWay(o.Tank, o.At, i, i)) {
-			w.violate(o.At, "a dose of %s worth %.4f meq/L; at most %.4f at the buffer floor", p.Name, acid, room)
-		}
-	}
-}
-
-func (w *trail) transitCap() {
-	for i := range w.doses {
-		d := &w.doses[i]
-		o, p, plant := d.order, d.pump, w.tank(d.order.Tank)
-		sum := w.onWay(o.Tank, o.At, i, i)
-		litres := float64(plant.Quick())
-		acid, ec := o.Volume.Millilitres()*p.AcidPerML/litres, o.Volume.Millilitres()*p.ECPerML/litres
-		if p.Role == dosing.RoleStock && sum.ec+ec-sum.forgottenEC > 0.20*(1+roundingSlack) {
-			w.violate(o.At, "%.5f mS/cm on its way; at most 0.20", sum.ec+ec)
-		}
-		room := 0.30 * o.Floor
-		var net float64
-		switch {
-		case acid > 0:
-			room += w.credit(o)
-			net = sum.acid + acid - (sum.base - sum.doubtBase)
-		case acid < 0:
-			net = sum.base - acid - (sum.acid - sum.doubtAcid)
-		default:
-			continue // a neutral stock adds to neither side, whatever is on its way
-		}
-		if net-sum.forgotten > room*(1+roundingSlack) && !w.smallestExempt(i, sum) {
-			w.violate(o.At, "%.4f meq/L net of %s on its way; at most %.4f at the buffer floor", net, p.Role, room)
-		}
-	}
-}
-
-func (w *trail) rollingCaps() {
-	for i := range w.doses {
-		o := w.doses[i].order
-		plant := w.tank(o.Tank)
-		caps := w.Settings.Safety.Caps[o.Pump]
-		hour, day := dosing.Volume(0), dosing.Volume(0)
-		for k := i; k >= 0; k-- {
-			d := &w.doses[k]
-			if d.order.Pump != o.Pump {
-				continue
-			}
-			volume, _, open := d.counted(o.At, plant)
-			if open || o.At-d.mixing < time.Hour {
-				hour += volume
-			}
-			if open || o.At-d.mixing < 24*time.Hour {
-				day += volume
-			}
-		}
-		if hour > caps.PerHour || day > caps.PerDay {
-			w.violate(o.At, "%s of %s in an hour, %s in a day; the caps are %s and %s", hour, w.doses[i].pump.Name, day, caps.PerHour, caps.PerDay)
 		}
 	}
 }

@@ -241,10 +241,10 @@ func TestEachInvariantFindsItsPlantedViolation(t *testing.T) {
 		c.plant(t, trace)
 		found := false
 		w := newTrail(trace)
-		for _, i := range invariants {
-			if i.number == c.number {
-				w.invariant = i.number
-				i.check(w)
+		for _, r := range rules {
+			if r.Number == c.number {
+				w.invariant = r.Number
+				r.check(w)
 				found = len(w.found) > 0
 			}
 		}

@@ -235,7 +235,7 @@ func (s *Scene) playAgain(p *played, night int) ([]Violation, error) {
 	if err != nil || again.hash == p.hash {
 		return nil, err
 	}
-	return []Violation{{Invariant: 30, Seed: s.Seed, Night: night, Text: "the same seed gave another night"}}, nil
+	return []Violation{{Invariant: deterministic, Seed: s.Seed, Night: night, Text: "the same seed gave another night"}}, nil
 }
 
 // judge checks the invariants. A night that left its envelope is played again with

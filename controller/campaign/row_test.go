@@ -3,19 +3,20 @@ package campaign
 import "testing"
 
 func TestEveryRowOfTheTableOfFaultsIsInjectedOrSaysWhereItIsPlayed(t *testing.T) {
-	injected := rowsOf()
+	injected, other := rowsOf(), map[int]string{}
+	for _, e := range rowsElsewhere {
+		if e.row < 1 || e.row > faultRows || other[e.row] != "" || e.text == "" {
+			t.Errorf("row %d is beyond the table, twice or without words", e.row)
+		}
+		other[e.row] = e.where
+	}
 	for row := 1; row <= faultRows; row++ {
-		names, why := injected[row], elsewhere[row]
+		names, why := injected[row], other[row]
 		switch {
 		case len(names) == 0 && why == "":
 			t.Errorf("row %d is nowhere", row)
 		case len(names) > 0 && why != "":
 			t.Errorf("row %d is injected as %v and said to be elsewhere", row, names)
-		}
-	}
-	for row := range elsewhere {
-		if row < 1 || row > faultRows {
-			t.Errorf("there is no row %d", row)
 		}
 	}
 }

@@ -20,15 +20,22 @@ type sign struct {
 	// needs are inputs without any of which it does not show.
 	needs []dosing.Quantity
 	// role gives the doses whose answer shows it; worth is what must have been ordered of
-	// them while it lasted and could still settle: pools of 0.05 pH or 0.05 mS/cm, as the
-	// table of readings of the design has them.
+	// them while it lasted and could still settle: pools of 0.05 pH or 0.05 mS/cm, which
+	// is what the test of responses judges.
 	role  dosing.Role
 	worth float64
 	// takes is how long it must last to be seen as designed: a flat line shows after ten
 	// minutes.
 	takes time.Duration
-	// unless says by the truth of the night why it could not show; "" = it could.
-	unless func(t *Trace, from, until time.Duration) string
+	// only is what the truth of the night must have been for it to show; nil = nothing.
+	only *condition
+}
+
+// condition is what a fault needs of its night.
+type condition struct {
+	words string
+	// unmet says why it could not show between two times; "" = it could.
+	unmet func(t *Trace, from, until time.Duration) string
 }
 
 // Pools of doses that are asked for, in pH or mS/cm: one unanswered pool of acid trips,
@@ -40,11 +47,11 @@ const (
 
 func causes(c ...safety.Cause) []safety.Cause { return c }
 
-// signs are by the name of the fault. Where the design's table of faults asks for
-// another detection than is built, the fault counts as missed.
+// signs are by the name of the fault. Where another detection would be wanted than is
+// built, the fault counts as missed.
 var signs = map[string]sign{
 	"circulation-off": {causes: causes(safety.CauseCirculationOff), needs: inputs(dosing.QuantityCirculation)},
-	"probe-flat":      {causes: causes(safety.CausePHUnfit), takes: 10 * time.Minute, unless: tooQuiet},
+	"probe-flat":      {causes: causes(safety.CausePHUnfit), takes: 10 * time.Minute, only: &condition{"a pH probe whose noise is more than half a step of its resolution", tooQuiet}},
 	"acid-empty":      {causes: causes(safety.CauseNoResponse, safety.CauseStockEmpty), role: dosing.RoleAcid, worth: onePool},
 	"node-reboot":     {causes: causes(safety.CauseNodeRebooted, safety.CauseDoseUncertain)},
 
@@ -54,7 +61,7 @@ var signs = map[string]sign{
 	"air-lock":           {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool, hidden: "two to six doses of a smallest dose's size are no pool"},
 	"tube-worn":          {causes: causes(safety.CauseBufferScale), role: dosing.RoleAcid, worth: 20 * onePool},
 	"over-delivery":      {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: 20 * onePool},
-	"siphon":             {causes: causes(safety.CauseAdrift, safety.CauseSolutionUnconfirmed), unless: tooSlow},
+	"siphon":             {causes: causes(safety.CauseAdrift, safety.CauseSolutionUnconfirmed), only: &condition{"a siphon that brings in 0.5 meq/L or more an hour", tooSlow}},
 	"stock-weak":         {causes: causes(safety.CauseNoResponse), role: dosing.RoleStock, worth: twoPools},
 	"stock-strong":       {causes: causes(safety.CauseTooStrong), role: dosing.RoleStock, worth: onePool / 5},
 	"acid-undiluted":     {causes: causes(safety.CauseTooStrong, safety.CauseBufferScale, safety.CauseSolutionUnconfirmed, safety.CauseAdrift), role: dosing.RoleAcid, worth: onePool},
@@ -81,7 +88,7 @@ var signs = map[string]sign{
 	"ph-silent":            {causes: causes(safety.CausePHStale)},
 	"ph-not-a-number":      {causes: causes(safety.CausePHUnfit)},
 	"ec-in-microsiemens":   {causes: causes(safety.CauseECUnfit)},
-	"level-failed-high":    {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown)},
+	"level-failed-high":    {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown, safety.CauseLevelStuck)},
 	"level-failed-low":     {causes: causes(safety.CauseLevelLow, safety.CauseLevelUnknown)},
 	"wild-sample":          {hidden: "one sample is no event: it holds for a moment and calls nobody"},
 	"sample-cell-closed":   {causes: causes(safety.CauseSampleFlowOff), needs: inputs(dosing.QuantitySampleFlow)},
@@ -93,17 +100,17 @@ var signs = map[string]sign{
 	"phosphate-run-down":   {causes: causes(safety.CauseBufferScale), role: dosing.RoleAcid, worth: 2 * onePool},
 	"valve-leak":           {hidden: "1 % of the water an hour looks like uptake; caps bound what is dosed for it"},
 	"top-up-stuck-open":    {causes: causes(safety.CauseLevelHigh)},
-	"top-up-stuck-shut":    {causes: causes(safety.CauseLevelLow), unless: neverLow},
+	"top-up-stuck-shut":    {causes: causes(safety.CauseLevelLow), only: &condition{"a level that falls below the least at which anything is dosed", neverLow}},
 	"top-up-hard":          {causes: causes(safety.CauseOutOfBand)},
 	"top-up-salty":         {causes: causes(safety.CauseECHigh)},
-	"plant-shock":          {causes: causes(safety.CauseHourCap, safety.CauseDayCap, safety.CauseOutOfBand, safety.CauseSolutionUnconfirmed, safety.CauseWithheldLong), unless: heldAllTheSame},
+	"plant-shock":          {causes: causes(safety.CauseHourCap, safety.CauseDayCap, safety.CauseOutOfBand, safety.CauseSolutionUnconfirmed, safety.CauseWithheldLong), only: &condition{"pH outside its warn band for an hour", heldAllTheSame}},
 	"acid-by-hand":         {hidden: "poured in without an entry, it freezes learning and calls nobody"},
 	"water-change":         {causes: causes(safety.CauseSolutionUnconfirmed)},
 	"stop-pressed":         {causes: causes(safety.CauseStopInput), needs: inputs(dosing.QuantityStop)},
 	"disinfectant":         {causes: causes(safety.CauseSolutionUnconfirmed)},
 	"film-stopped":         {hidden: "the flow of a film is watched by its node, which keeps the schedule"},
 	"flood-does-not-drain": {causes: causes(safety.CauseLevelLow), needs: inputs(dosing.QuantityFlood)},
-	"heater-stuck":         {causes: causes(safety.CauseTemperatureRange), unless: neverWarm},
+	"heater-stuck":         {causes: causes(safety.CauseTemperatureRange), only: &condition{"water that is beyond its limits of temperature for a minute", neverWarm}},
 	"tank-leaks":           {causes: causes(safety.CauseLeak, safety.CauseLevelLow), needs: inputs(dosing.QuantityLeak, dosing.QuantityLevel)},
 	"precipitate":          {hidden: "EC hardly moves; an analysis shows it"},
 	"outlet-stuck-shut":    {causes: causes(safety.CauseOutletUnproved), needs: inputs(dosing.QuantityOutlet)},
@@ -118,7 +125,7 @@ var signs = map[string]sign{
 	"reports-twice":        {hidden: "the second word is the first: nothing happens"},
 	"report-forged-stop":   {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
 	"report-forged-second": {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
-	"node-limit-lowered":   {causes: causes(safety.CauseNodeRefuses), role: dosing.RoleAcid, worth: 1e-6, unless: allShort},
+	"node-limit-lowered":   {causes: causes(safety.CauseNodeRefuses), role: dosing.RoleAcid, worth: 1e-6, only: &condition{"an order of acid that is longer than the node then allows", allShort}},
 	"epoch-poisoned":       {hidden: "a node takes no epoch that lies so far ahead: nothing happens"},
 	"epoch-stepped":        {causes: causes(safety.CauseRecordBehindNode)},
 	"network-cut":          {causes: causes(safety.CauseFarmSilent, safety.CausePHStale, safety.CauseNodeSilent, safety.CauseBrokerDown)},
@@ -225,8 +232,8 @@ func (g *sign) unshown(t *Trace, in *sim.Injection) string {
 			return "too little of that pump was ordered while it lasted"
 		}
 	}
-	if g.unless != nil {
-		return g.unless(t, from, until)
+	if g.only != nil {
+		return g.only.unmet(t, from, until)
 	}
 	return ""
 }

@@ -11,7 +11,7 @@ import (
 	"leat/safety/sizing"
 )
 
-// The limits of the safety design, as sizing has them.
+// The limits, as sizing has them.
 const (
 	lease       = sizing.Lease
 	hangPH      = sizing.HangPH

@@ -401,7 +401,7 @@ func TestARefusalNamesADilutionThatPasses(t *testing.T) {
 }
 
 // The largest T that passes is q·C·T = 0.3·β·V exactly: judged here by the formula
-// of the safety design, worked by hand from the report's own q, C, β and V.
+// of sizing, worked by hand from the report's own q, C, β and V.
 func TestDangerIsJudgedByTheFormulaOfTheSafetyDesign(t *testing.T) {
 	base := good(t, "plain.toml")
 	r := Check(parsed(t, base))

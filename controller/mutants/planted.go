@@ -15,7 +15,7 @@ import (
 // bug is a planted fault of the daemon.
 type bug struct {
 	name    string
-	rules   string // the invariants of the design that it breaks
+	rules   string // the rules of leat rehearse -rules that it breaks
 	file    string
 	changes [][2]string // what stands in the file exactly once, and what takes its place
 	pkg     string      // whose test finds it

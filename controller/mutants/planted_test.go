@@ -1,9 +1,11 @@
 package main
 
 import (
+	"leat/controller/campaign"
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -115,5 +117,19 @@ func TestABugThatDoesNotApplyOrCompileIsTold(t *testing.T) {
 	}
 	if err := c.check(wrong.file, content); err == nil {
 		t.Error("a bug that does not compile is not told")
+	}
+}
+
+func TestEveryRuleThatABugBreaksIsInTheTableOfRules(t *testing.T) {
+	known := map[string]bool{}
+	for _, r := range campaign.Rules() {
+		known[strconv.Itoa(r.Number)] = true
+	}
+	for _, b := range planted() {
+		for _, number := range strings.Split(b.rules, ", ") {
+			if !known[number] {
+				t.Errorf("%q breaks rule %s, which is not in the table", b.name, number)
+			}
+		}
 	}
 }

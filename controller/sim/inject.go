@@ -12,7 +12,7 @@ import (
 type Fault struct {
 	Name string
 	Text string
-	Row  int // of the table of faults in the design; 0 = none of them
+	Row  int // of the table of faults that leat rehearse -rules prints; 0 = none of them
 	// Outside says that the farm cannot do it: whoever runs the broker or the daemon
 	// does.
 	Outside bool

@@ -292,5 +292,5 @@ func TestNutrientSolutionsOfTheDesignTable(t *testing.T) {
 			t.Errorf("%s: %.1f µS/cm, %.1f expected", c.name, 1000*r.EC, c.us)
 		}
 	}
-	w.print(t, "equivalent mixing, design table", "%")
+	w.print(t, "equivalent mixing", "%")
 }

@@ -95,6 +95,8 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.Levels[e.Tank] = e.Value
 	case ChangeUnseen:
 		r.Unseen[e.Tank] = Unseen{Unseen: safety.Unseen{Acid: e.Value, Base: e.Old, Stock: e.Spread}}
+	case ChangeRefill:
+		r.Refills[e.Pump] = Refill{Volume: e.Volume, Ever: r.Ever[e.Pump], At: e.At.Wall, Batch: e.Text}
 	case ChangeServiced:
 		r.unlearn(e.Tank)
 	case ChangeOwed:

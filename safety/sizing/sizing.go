@@ -12,7 +12,7 @@ import (
 	"leat/safety"
 )
 
-// The limits of the safety design.
+// The limits of a size.
 const (
 	Lease          = 10 * time.Second // how long a node believes the lease
 	HangPH         = 0.3              // most that a pump may do when its node hangs
@@ -65,7 +65,7 @@ func (e Effect) Dangerous() float64 { return math.Max(e.HangPH/HangPH, e.HangEC/
 func (e Effect) Coarse() float64 { return math.Max(e.SmallestPH/SmallestPH, e.SmallestEC/SmallestEC) }
 
 // Hang is how long a pump runs at most after its daemon, its link or its node has
-// failed: T of the safety design.
+// failed.
 func (s *Station) Hang(i int) time.Duration {
 	watchdog := Lease
 	if node := int(s.Settings.PumpNode[i]); node < len(s.Watchdogs) && s.Watchdogs[node] > 0 {
