@@ -254,7 +254,7 @@ func TestInterruptedBlendIsFinishedFirst(t *testing.T) {
 func TestStopOfOnePumpOutlivesARestartAndLeavesTheOthersAlone(t *testing.T) {
 	s := dosingStage(t)
 	s.inject("acid-empty", 0)
-	if !s.until(2*time.Hour, func() bool { _, ok := s.hold(north, safety.CauseNoResponse); return ok }) {
+	if !s.until(8*time.Hour, func() bool { _, ok := s.hold(north, safety.CauseNoResponse); return ok }) {
 		t.Fatalf("no response was not found: %s", s.holds(north))
 	}
 	s.restart(time.Minute)

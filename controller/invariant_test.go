@@ -23,7 +23,16 @@ type invariant struct {
 
 var invariants = []invariant{
 	{2, "intent first", intentFirst, func(t *trace) bool { delete(t.durable, t.orders[len(t.orders)/2].id); return true }},
-	{4, "dose cap", doseCap, func(t *trace) bool { t.orders[0].volume *= 3; return true }},
+	{4, "dose cap", doseCap, func(t *trace) bool {
+		largest := 0 // the first doses are small enough for three times as much
+		for i := range t.orders {
+			if t.orders[i].pump == t.orders[0].pump && t.orders[i].volume > t.orders[largest].volume {
+				largest = i
+			}
+		}
+		t.orders[largest].volume *= 3
+		return true
+	}},
 	{6, "rolling caps", rollingCaps, func(t *trace) bool {
 		t.orders[0].hourUsed = t.settings.Safety.Caps[t.orders[0].pump].PerHour + 1
 		return true

@@ -45,7 +45,11 @@ func TestLyingNodeTakesNothingOutOfTheLedgerAndItsPumpIsHeld(t *testing.T) {
 			for i := range s.file.Settings.Safety.Pumps {
 				pump := dosing.PumpID(i)
 				node := s.file.Settings.Safety.Nodes[s.file.Settings.Safety.PumpNode[i]].Name
-				if count := s.ordersOf(pump, n); count > 1 && node == "reagents" {
+				most := 1
+				if fault == "report-forged-second" {
+					most = 2 // that lie comes ten seconds after the dose, when the next may be under way
+				}
+				if count := s.ordersOf(pump, n); count > most && node == "reagents" {
 					t.Errorf("pump %d was ordered %d times though its node lies", i, count)
 				}
 			}

@@ -252,8 +252,12 @@ func (s *sight) unseen() dosing.Volume {
 		others -= a.open
 	}
 	most := volumeOf(room, perML)
-	if class != classStock && (others <= 0 || room > 0 && a.full) && s.smallestPasses(float64(perML)) {
-		most = max(most, s.pump.Smallest) // else a weak buffer could never be corrected
+	switch {
+	case class == classStock:
+	case others <= 0, room > 0 && a.full && s.smallestPasses(float64(perML)):
+		// Else a weak buffer could never be corrected. Whether one dose is too coarse for
+		// the water is for the cap on its effect to say.
+		most = max(most, s.pump.Smallest)
 	}
 	return most
 }
@@ -465,6 +469,12 @@ func (w *Watch) RestoreUnseen(now dosing.Instant, id dosing.TankID, written Unse
 			if class, amount, ok := w.amount(t, &w.settings.Pumps[pump], volume); ok {
 				amounts[class] += amount
 			}
+		}
+	}
+	for pump := range w.settings.Pumps {
+		// A restart is no arming: what was dosed just now has shown what it does.
+		if class, _, ok := w.amount(t, &w.settings.Pumps[pump], dosing.Millilitre); ok && w.totals.Hour(dosing.PumpID(pump), now.Up) > 0 {
+			t.accounts[class].tastes = tastesNear
 		}
 	}
 	for class, amount := range amounts {

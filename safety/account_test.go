@@ -47,6 +47,61 @@ func TestAcidThatNoReadingShowsStopsAtItsLimitHoweverLongItIsWaited(t *testing.T
 	}
 }
 
+func TestTimeReleasesNothing(t *testing.T) {
+	f := thirsty(t)
+	f.pour(10 * time.Minute)
+	given := f.w.Unseen(0).Acid
+	f.pass(3 * time.Hour)
+	if left := f.w.Unseen(0).Acid; given <= 0 || left < given {
+		t.Errorf("of %.4f meq/L that no reading showed %.4f stand after three hours", given, left)
+	}
+}
+
+func TestFirstDoseAfterArmingServiceAndALongPauseIsSmall(t *testing.T) {
+	small := dosing.Volume(float64(accountMost)*testPH/accountPH) * 99 / 100
+	f := freshFarm(t)
+	f.pass(90 * time.Second)
+	first := func(after string) {
+		t.Helper()
+		largest, _ := f.g.Largest(f.now, 0, acidPump)
+		if largest > small*102/100 || largest < small {
+			t.Errorf("after %s the first dose is %s, want %s", after, largest, small)
+		}
+	}
+	f.w.Aim(0, dosing.Target{PH: 5.0, EC: 2})
+	first("arming")
+	f.dose(0, acidPump, small)
+	if largest, cause := f.g.Largest(f.now, 0, acidPump); largest > 0 || cause != CauseUnconfirmed {
+		t.Errorf("a second one at once: %s (%s)", largest, cause)
+	}
+	f.pass(f.s.Tanks[0].DeadTime + f.s.Tanks[0].Lag/2 + 30*time.Second)
+	if largest, _ := f.g.Largest(f.now, 0, acidPump); largest < small*3/2 {
+		t.Errorf("far from the setpoint one small dose must do, yet the second is %s", largest)
+	}
+	f.w.Serviced(f.now, 0)
+	f.pass(time.Minute)
+	first("service")
+	f.pass(pausedFor + time.Minute)
+	first("a pause")
+}
+
+func TestNearTheSetpointASecondSmallDoseComesFirst(t *testing.T) {
+	f := freshFarm(t)
+	f.pass(90 * time.Second)
+	f.w.Aim(0, dosing.Target{PH: 5.7, EC: 2})
+	for range 2 {
+		largest, _ := f.g.Largest(f.now, 0, acidPump)
+		if most := dosing.Volume(float64(accountMost) * testPH / accountPH); largest <= 0 || largest > most {
+			t.Errorf("a first dose of %s, at most %s", largest, most)
+		}
+		f.dose(0, acidPump, largest)
+		f.pass(f.s.Tanks[0].DeadTime + f.s.Tanks[0].Lag + 30*time.Second)
+	}
+	if tank := &f.w.tanks[0]; !tank.accounts[classAcid].tried(tank) {
+		t.Error("two small doses had their time to show, yet a third is asked for")
+	}
+}
+
 func TestFullAccountNamesItselfInWords(t *testing.T) {
 	f := thirsty(t)
 	f.pour(3 * time.Minute)

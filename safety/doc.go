@@ -118,26 +118,31 @@
 // # Reagent is released by what the probe has shown
 //
 // `safety/account.go` and `evidence.go`: what was given and no reading has shown is at most 0.30 pH at the weakest
-// credible buffer (two thirds of the commissioned before anything was answered; then up to exp(m − s) as of the last
-// answer, twice as much with each) and 0.20 mS/cm. Out of it comes what a mean of readings moved the dose's way by;
-// all that has arrived once that movement has come to rest, once the response test saw a pool answered while the
-// readings moved at all, or once the reading, its doses arrived, went 0.03 pH the other way by itself within half an
-// hour. Nothing else does: no time, restart, reload, service or clearing; top-up's known alkalinity meets acid, between
-// two words of the probe no more than the limit once more. The
-// record is told what is left at most once in a mixing time, and a replay adds every dose since, so it may find more
-// and never less. A full account rests until half of it was seen, since doses that trickle in as evidence does leave
-// the water no rest in which it shows. After half an hour or two mixing times a test of 0.05 pH, and another;
-// unanswered they are `no-response`. A dose counts as a test only above nine tenths of the limit. Within 0.2 pH of the setpoint one dose does at most half of its distance, 0.05 pH
-// at least.
+// credible buffer and 0.20 mS/cm; after three answers a quarter more of acid and base. The weakest credible buffer is two
+// thirds of the commissioned before anything was answered; then exp(m − s) as of the last answer, at most doubled with
+// each, and never more than what the gate's own answered doses show: the loop's scale is slow to follow a buffer that
+// falls as carbonate leaves (outside water, held: 1.08 pH by doses without this, .52 with it). Acid and base share it.
+//
+// Out of the account comes what a mean of readings moved the dose's way by; all that has arrived once that movement has
+// come to rest, once the response test saw a pool answered while the readings moved at all, or once the reading, its
+// doses arrived, went the other way by itself: 0.03 pH within half an hour, 0.06 within two. Nothing else does: no time,
+// restart, reload, service or clearing. Top-up's known alkalinity meets acid, between two words of the probe no more than
+// the limit once more. The record is told what is left at most once in a mixing time, and a replay adds every dose since,
+// so it may find more and never less. A full account rests until half of it was seen, since doses that trickle in leave
+// the water no rest in which evidence shows. After half an hour or two mixing times, near the setpoint two hours, a test
+// of 0.05 pH, and another; unanswered they are `no-response` (with half an hour everywhere two healthy nights of 60 of
+// `recorded` were stopped, with this none).
+//
+// The first dose after arming, service and a pause of two hours is such a small one, near the setpoint the first two
+// (swapped lines 1.08 → .83 pH by doses; phosphate run down: 23 stops in 60 nights → 3). Within 0.2 pH of the setpoint one
+// dose does at most half of its distance, 0.05 pH at least.
 //
 // Rejected: a pool answered in flat readings as evidence (it fits a loop that holds pH against a drift and a probe in
-// held water alike: pH 0.7 and EC 0.63 mS/cm by doses); tests after two mixing times (a steady drift hid them: a
-// healthy tank was stopped); half only for a reading that moves by itself (seed 15000: settling p95 97.8 min for 81.5,
-// the bounds alike); a limit of 0.15 pH near the setpoint (swapped lines .61 for .82, but in band .949 for .991); a
-// hold while the reading goes the wrong way (bought nothing); 0.10 pH in transit near the setpoint (undiluted acid 1.08 to
-// 0.34 pH in half of the nights, but in band .990 to .955). It costs: settling p95 42 → 81 min, in band .997 → .992
-// (`-set standard -seed 12000 -nights 40`). Acid refilled undiluted is hardly bounded in hard water: what meets the
-// next top-up is six times that.
+// held water alike: pH 0.7 and EC 0.63 mS/cm by doses); half as much again after three answers (held 1.08 for .52;
+// ponds in band .987 for .982); half only for a reading that moves by itself; a limit of 0.15 pH near the setpoint (in
+// band .949 for .991); a hold while the reading goes the wrong way (bought nothing); three first doses near the setpoint
+// (nothing for swapped lines, in band .991 for .993). Acid refilled undiluted is hardly bounded in hard water: what meets
+// the next top-up is six times that.
 //
 // # A person's word withholds and gives nothing back of what is on its way
 //

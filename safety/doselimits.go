@@ -43,8 +43,11 @@ func volumeIn(run time.Duration, perSecond dosing.Volume) dosing.Volume {
 func (s *sight) effects() (effect, transit dosing.Volume) {
 	acid := s.pump.AcidPerML / s.volume // meq/L per mL, negative for a base
 	ec := s.pump.ECPerML / s.volume     // mS/cm per mL
-	off := s.tank.off()
-	pHEffect, pHTransit, met := float64(min(effectPH, max(effectIn, off/2))*s.floor), float64(transitPH*s.floor), 0.0
+	most := effectPH
+	if s.pump.Role != dosing.RoleStock {
+		most = min(effectPH, max(effectIn, s.tank.off()/2))
+	}
+	pHEffect, pHTransit, met := float64(most*s.floor), float64(transitPH*s.floor), 0.0
 	switch {
 	case acid > 0:
 		pHTransit += s.credit - (s.transit.acid - (s.transit.base - s.transit.doubtBase))

@@ -90,11 +90,17 @@ func farmSettings() *Settings {
 	return s
 }
 
-// newFarm makes a farm, armed and past its start; change edits the settings first.
+// newFarm makes a farm, armed and past its start and its first small doses; change edits the
+// settings first.
 func newFarm(t *testing.T, change ...func(*Settings)) *farm {
 	t.Helper()
 	f := freshFarm(t, change...)
 	f.pass(90 * time.Second)
+	for i := range f.w.tanks {
+		for class := range f.w.tanks[i].accounts {
+			f.w.tanks[i].accounts[class].tastes = tastesNear
+		}
+	}
 	return f
 }
 

@@ -95,7 +95,8 @@ func TestAnotherOrderOfMessagesGivesTheSameDoses(t *testing.T) {
 }
 
 // Ten times the water, with pumps that give ten times as much: the same pH. Doses
-// are whole microlitres, which is all that may differ.
+// are whole microlitres, which is all that may differ. That may bring a single dose a decision
+// earlier, so pH is compared in the mean; a law that knows how large the tank is would differ there.
 func TestTenTimesTheWaterAndTheStockGiveTheSamePH(t *testing.T) {
 	small := mustRun(t, fourHours(t, 6))
 	s := fourHours(t, 6)
@@ -120,10 +121,12 @@ func TestTenTimesTheWaterAndTheStockGiveTheSamePH(t *testing.T) {
 	if len(large.Samples) != len(small.Samples) || len(small.Orders) < 5 {
 		t.Fatalf("%d and %d samples, %d doses", len(small.Samples), len(large.Samples), len(small.Orders))
 	}
+	sum := 0.0
 	for i := range small.Samples {
-		if off := math.Abs(large.Samples[i].PH - small.Samples[i].PH); off > 0.01 {
-			t.Fatalf("after %v pH is %.3f in place of %.3f", small.Samples[i].At, large.Samples[i].PH, small.Samples[i].PH)
-		}
+		sum += math.Abs(large.Samples[i].PH - small.Samples[i].PH)
+	}
+	if mean := sum / float64(len(small.Samples)); mean > 0.002 {
+		t.Errorf("pH is %.4f apart in the mean", mean)
 	}
 }
 

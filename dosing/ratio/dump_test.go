@@ -56,7 +56,7 @@ func TestWhatPlantsLeaveAsksForAHigherECAndBackAgain(t *testing.T) {
 	}
 	salt(2, 1.8) // the account, that is: nutrients whole and EC not
 	ec, words := tank.Setpoint()
-	if ec < 1.96 || ec > 2.02 || !strings.Contains(words, "what plants leave takes") {
+	if ec < 1.93 || ec > 1.94 || !strings.Contains(words, "what plants leave takes 0.2") || !strings.Contains(words, "a dump") {
 		t.Errorf("an EC of %.2f is asked for: %q", ec, words)
 	}
 	tank.Toward(ec)

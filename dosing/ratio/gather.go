@@ -152,16 +152,29 @@ func (t *Tank) allows(ec float64) float64 {
 // account may be off in what gathers while no analysis has told what plants take.
 const worthASetpoint = 0.08
 
+// allowMost is the most that a setpoint should allow for, as a share: beyond it a dump is near,
+// which takes it out, and a setpoint that was raised just before would feed too strong after.
+const allowMost = 0.75 * DumpAt
+
+// worthLess is the same downward: once a dump has taken out what had gathered, a setpoint that
+// still allows for it feeds too strong.
+const worthLess = worthASetpoint / 2
+
 // Setpoint is the EC that holds the nutrients at the recipe's strength beside what
 // plants leave, with a sentence; 0 where the present one does, where a person keeps the
 // tank weaker than the file, or where EC is on its way.
 func (t *Tank) Setpoint() (ec float64, words string) {
-	ec = math.Round(100*(t.plan.EC+t.Gathered())) / 100
-	if !t.atSetpoint() || t.toward < t.plan.EC-1e-3 || math.Abs(ec-t.toward) < worthASetpoint {
+	ec = math.Round(100*(t.plan.EC+min(t.Gathered(), allowMost*t.plan.EC))) / 100
+	up := ec - t.toward
+	if !t.atSetpoint() || t.toward < t.plan.EC-1e-3 || up > -worthLess && up < worthASetpoint {
 		return 0, ""
 	}
-	if ec > t.toward {
-		return ec, fmt.Sprintf("what plants leave takes %.2f mS/cm of EC beyond a fresh filling: an EC setpoint of %.2f keeps the nutrients at the strength that the recipe has at %.2f", ec-t.plan.EC, ec, t.plan.EC)
+	if up > 0 {
+		words = fmt.Sprintf("what plants leave takes %.2f mS/cm of EC beyond a fresh filling: an EC setpoint of %.2f keeps the nutrients at the strength that the recipe has at %.2f", t.Gathered(), ec, t.plan.EC)
+		if t.Gathered() > allowMost*t.plan.EC {
+			words += "; what is more waits for a dump"
+		}
+		return ec, words
 	}
 	return ec, fmt.Sprintf("the EC setpoint of %.2f allows %.2f mS/cm for what plants leave, and that takes %.2f now: %.2f keeps the nutrients at the strength that the recipe has at %.2f", t.toward, t.toward-t.plan.EC, ec-t.plan.EC, ec, t.plan.EC)
 }
