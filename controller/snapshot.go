@@ -209,6 +209,12 @@ func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 			v.Left = dosing.FromMillilitres(reading.Value() * 1000)
 		}
 	}
+	for tank := range c.tanks {
+		if p.ServesTank(dosing.TankID(tank)) {
+			a := c.gate.Allowance(now, dosing.TankID(tank), id)
+			v.Largest = append(v.Largest, LargestView{Tank: c.tanks[tank].plant.Name, Most: a.Most, By: a.By, Words: a.Words})
+		}
+	}
 	if c.dose.state != doseNone && c.dose.intent.Plan().Pump == id {
 		v.OpenOrder = c.dose.intent.Order().String()
 	}
