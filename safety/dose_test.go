@@ -88,6 +88,36 @@ func TestRecentUseFadesOverAWeek(t *testing.T) {
 	}
 }
 
+func TestTheBudgetOfAFillIsUsedUpByWhatThePumpGives(t *testing.T) {
+	f := newFarm(t, func(s *Settings) { s.Tanks[0].BufferScale = 50 })
+	f.w.Demand(acidPump, 10*dosing.Millilitre, 240*dosing.Millilitre)
+	f.w.Used(acidPump, 4*24*time.Hour, 480*dosing.Millilitre)
+	f.w.Fill(acidPump, 60*dosing.Millilitre, f.now.Up+time.Hour)
+	f.dose(0, acidPump, 40*dosing.Millilitre)
+	if got := f.w.HourCap(acidPump); got != 200*dosing.Millilitre {
+		t.Errorf("with 20 mL of its budget left the hour cap is %s", got)
+	}
+	f.dose(0, acidPump, 20*dosing.Millilitre)
+	if got := f.w.HourCap(acidPump); got > 30*dosing.Millilitre {
+		t.Errorf("with its budget spent by doses the hour cap is %s", got)
+	}
+}
+
+// A machine may have run for a month before leat began on it, and its uptime may step back.
+func TestOnlyTheTimeThatLeatSawIsARecordOfUse(t *testing.T) {
+	var u use
+	u.pass(30 * 24 * time.Hour)
+	if u.span != 0 {
+		t.Errorf("at the start a record of %s", u.span)
+	}
+	u.pass(30*24*time.Hour + 10*time.Hour)
+	u.pass(30*24*time.Hour + 5*time.Hour)
+	u.pass(30*24*time.Hour + 10*time.Hour)
+	if u.span != 10*time.Hour {
+		t.Errorf("10 h, of which 5 h passed twice by an uptime that stepped back: a record of %s", u.span)
+	}
+}
+
 func TestOneOrderOfAStationAtATime(t *testing.T) {
 	f := newFarm(t)
 	f.open(0, acidPump, 2*dosing.Millilitre)

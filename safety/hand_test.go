@@ -38,18 +38,24 @@ func TestAnEntryByHandNeverMakesAPumpDoseAgainstTheReading(t *testing.T) {
 }
 
 func TestAReportOfTooMuchNeverMakesTheOppositeDoseAgainstTheReading(t *testing.T) {
-	f := newFarm(t)
-	f.noise = 0
-	f.pass(10 * time.Minute)
-	f.w.Aim(0, dosing.Target{PH: 5.75, EC: 2})
-	key := f.open(0, acidPump, 2*dosing.Millilitre)
-	f.pass(time.Second)
-	f.w.Closed(f.now, 0, acidPump, key, FateKnown, dosing.Litre)
-	f.w.Aim(0, dosing.Target{PH: 5.79, EC: 2})
-	for range 40 {
-		f.pass(time.Minute)
-		if got, _ := f.g.Largest(f.now, 0, basePump); got > 0 {
-			t.Fatalf("%s of base against a reading of 5.80", got)
+	for _, way := range []struct {
+		name             string
+		given, opposite  dosing.PumpID
+		before, nearLine dosing.PH // targets: the dose is right; then the reading of 5.80 lies just beyond
+	}{{"acid", acidPump, basePump, 5.75, 5.79}, {"base", basePump, acidPump, 5.85, 5.81}} {
+		f := newFarm(t)
+		f.noise = 0
+		f.pass(10 * time.Minute)
+		f.w.Aim(0, dosing.Target{PH: way.before, EC: 2})
+		key := f.open(0, way.given, 2*dosing.Millilitre)
+		f.pass(time.Second)
+		f.w.Closed(f.now, 0, way.given, key, FateKnown, dosing.Litre)
+		f.w.Aim(0, dosing.Target{PH: way.nearLine, EC: 2})
+		for range 40 {
+			f.pass(time.Minute)
+			if got, _ := f.g.Largest(f.now, 0, way.opposite); got > 0 {
+				t.Fatalf("a litre of %s reported: %s of its opposite against a reading of 5.80", way.name, got)
+			}
 		}
 	}
 }

@@ -12,6 +12,7 @@ import (
 	"go/parser"
 	"go/types"
 	"io"
+	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -34,9 +35,7 @@ type trial struct {
 	mutants []mutant
 	lines   map[string][]string // by file
 	binary  string
-	quick   []string // arguments: first the tests that end at once
-	slow    []string
-	reached map[int]bool
+	tests   []test
 }
 
 // choice is which mutants are tried, and by which tests.
@@ -50,7 +49,7 @@ type choice struct {
 
 // trySafety tries a sample of the mutants of safety and prints what survived.
 func (t *tree) trySafety(ctx context.Context, out io.Writer, which *choice) (survived int, err error) {
-	s := &trial{tree: t, choice: which, lines: map[string][]string{}, reached: map[int]bool{}}
+	s := &trial{tree: t, choice: which, lines: map[string][]string{}}
 	if err := s.make(ctx); err != nil {
 		return 0, err
 	}
@@ -93,7 +92,7 @@ func (t *tree) trySafety(ctx context.Context, out io.Writer, which *choice) (sur
 		c.survived++
 		survived++
 		never := ""
-		if !s.reached[m.number] {
+		if !s.reached(m) {
 			never = " (no test comes here)"
 		}
 		fmt.Fprintf(out, "SURVIVED %v%s\n\t%s\n", m, never, s.line(m))
@@ -246,62 +245,89 @@ func (m *mutation) drop(c *compiler, texts map[string][]byte, places map[string]
 
 var tested = regexp.MustCompile(`(?m)^--- (PASS|FAIL): (\S+) \(([0-9.]+)s\)`)
 
-// slowAfter parts the tests that are run first from those for which a mutant must have
-// survived them.
-const slowAfter = 0.5
+// test is a test of the package.
+type test struct {
+	name    string
+	rank    int // among ranks
+	reaches map[int]bool
+}
 
-// rehearse runs the tests with no mutant active: which are slow, and what they reach. A
-// test that fails for the switches themselves, as one that counts allocations does, is
-// left out.
+// ranks part the tests by the seconds that they take: a mutant that the quickest find
+// costs no run of the others.
+var ranks = [...]float64{0.02, 0.5, math.Inf(1)}
+
+// rehearse runs the tests with no mutant active: how long each takes, and what it
+// reaches. A test that fails for the switches themselves, as one that counts allocations
+// does, is left out.
 func (s *trial) rehearse(ctx context.Context, out io.Writer) error {
-	reached := filepath.Join(s.temp, "reached")
-	run, err := s.runs(ctx, 20*s.limit, "MUTANTS_REACHED="+reached, mutated, s.binary, "-test.v", "-test.skip", cmp.Or(s.skip, "^$"))
+	run, err := s.runs(ctx, 20*s.limit, noVariable, mutated, s.binary, "-test.v", "-test.skip", cmp.Or(s.skip, "^$"))
 	if err != nil {
 		return err
 	}
-	var slow, failed, quick []string
+	var failed []string
 	for _, found := range tested.FindAllSubmatch(run.said, -1) {
-		name := string(found[2])
-		seconds, _ := strconv.ParseFloat(string(found[3]), 64)
-		switch {
-		case string(found[1]) == "FAIL":
-			failed = append(failed, name)
-		case seconds > slowAfter:
-			slow = append(slow, name)
-		default:
-			quick = append(quick, name)
+		test := test{name: string(found[2])}
+		if string(found[1]) == "FAIL" {
+			failed = append(failed, test.name)
+			continue
 		}
+		seconds, _ := strconv.ParseFloat(string(found[3]), 64)
+		for seconds > ranks[test.rank] {
+			test.rank++
+		}
+		if test.reaches, err = s.reachedBy(ctx, test.name); err != nil {
+			return err
+		}
+		s.tests = append(s.tests, test)
 	}
-	if run.hung || len(quick) == 0 {
+	if run.hung || len(s.tests) == 0 {
 		return fmt.Errorf("without a mutant the tests do not end: %s", lastLine(run.said))
 	}
 	if len(failed) > 0 {
 		fmt.Fprintf(out, "left out, since they fail for the switches alone: %s\n", strings.Join(failed, ", "))
 	}
-	whole := func(names []string) string { return "^(" + strings.Join(names, "|") + ")$" }
-	s.quick = []string{"-test.failfast", "-test.run", whole(quick)}
-	s.slow = []string{"-test.failfast", "-test.run", whole(slow)}
-	body, err := os.ReadFile(reached)
-	if err != nil {
-		return err
-	}
-	for line := range bytes.Lines(body) {
-		n, err := strconv.Atoi(strings.TrimSpace(string(line)))
-		if err != nil {
-			return err
-		}
-		s.reached[n] = true
-	}
 	return nil
 }
 
-// try says whether the tests find a mutant.
-func (s *trial) try(ctx context.Context, m *mutant) (killed bool, err error) {
-	if !s.reached[m.number] {
-		return false, nil
+// reachedBy is which mutants one test comes to.
+func (s *trial) reachedBy(ctx context.Context, name string) (map[int]bool, error) {
+	path := filepath.Join(s.temp, "reached")
+	if run, err := s.runs(ctx, 20*s.limit, "MUTANTS_REACHED="+path, mutated, s.binary, "-test.run", "^"+name+"$"); err != nil || run.failed {
+		return nil, cmp.Or(err, fmt.Errorf("%s fails alone: %s", name, lastLine(run.said)))
 	}
-	for _, args := range [][]string{s.quick, s.slow} {
-		run, err := s.runs(ctx, s.limit, "MUTANT="+strconv.Itoa(m.number), mutated, s.binary, args...)
+	body, err := os.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	reaches := map[int]bool{}
+	for line := range bytes.Lines(body) {
+		n, err := strconv.Atoi(strings.TrimSpace(string(line)))
+		if err != nil {
+			return nil, err
+		}
+		reaches[n] = true
+	}
+	return reaches, nil
+}
+
+// reached says that some test comes to a mutant.
+func (s *trial) reached(m *mutant) bool {
+	return slices.ContainsFunc(s.tests, func(t test) bool { return t.reaches[m.number] })
+}
+
+// try says whether the tests that come to a mutant find it.
+func (s *trial) try(ctx context.Context, m *mutant) (killed bool, err error) {
+	for rank := range ranks {
+		var names []string
+		for _, t := range s.tests {
+			if t.rank == rank && t.reaches[m.number] {
+				names = append(names, t.name)
+			}
+		}
+		if len(names) == 0 {
+			continue
+		}
+		run, err := s.runs(ctx, s.limit, "MUTANT="+strconv.Itoa(m.number), mutated, s.binary, "-test.failfast", "-test.run", "^("+strings.Join(names, "|")+")$")
 		if err != nil || run.failed {
 			return run.failed, err
 		}

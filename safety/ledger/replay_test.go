@@ -288,8 +288,8 @@ func TestReportThatComesAfterAllCounts(t *testing.T) {
 	d.start(evening, true)
 	given := d.intend(time.Minute, "acid", 10*mL)
 	d.settle(given, OutcomeUncertain, 2*time.Minute)
-	record(t, d.l, Settle(given, OutcomeConfirmed, 9*mL, d.now(3*time.Minute), "late, and less than counts"))
 	record(t, d.l, Settle(given, OutcomeConfirmed, 12*mL, d.now(3*time.Minute), "late"))
+	record(t, d.l, Settle(given, OutcomeConfirmed, 9*mL, d.now(4*time.Minute), "later still, and less than counts"))
 	// It was believed never to have left, and yet the node reports it.
 	left := d.intend(4*time.Minute, "base", 10*mL)
 	d.settle(left, OutcomeWithdrawn, 5*time.Minute)
