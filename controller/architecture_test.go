@@ -28,11 +28,14 @@ var mayImport = map[string][]string{
 	"controller/payload":       {"dosing", "dosing/blend", "safety", "safety/ledger", "controller"},
 	"controller/config":        {"dosing", "dosing/chem", "dosing/blend", "dosing/ratio", "safety", "safety/sizing", "controller", "controller/payload"},
 	"controller/mqtt":          {},
-	"controller/store":         {"dosing", "safety/ledger"},
+	"controller/diary":         {"dosing", "dosing/blend", "safety", "safety/ledger", "controller"},
+	"controller/report":        {"dosing", "safety", "safety/ledger", "controller/diary"},
+	"controller/report/sheet":  {"controller/report"},
+	"controller/store":         {"dosing", "safety/ledger", "controller/diary"},
 	"controller/metrics":       {"dosing", "safety", "safety/ledger", "controller"},
 	"controller/web":           {"dosing", "safety", "controller"},
 	"controller/app": {"dosing", "safety", "safety/ledger", "controller", "controller/payload", "controller/config",
-		"controller/mqtt", "controller/store", "controller/metrics", "controller/web"},
+		"controller/mqtt", "controller/diary", "controller/store", "controller/metrics", "controller/web"},
 	"controller/app/apptest": {"dosing", "safety/ledger", "controller", "controller/payload", "controller/config", "controller/mqtt",
 		"controller/store", "controller/sim"},
 	"controller/sim":      {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload"},
@@ -55,7 +58,7 @@ var onlyImporter = map[string]string{
 }
 
 // pure are the rooms that touch nothing.
-var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/blend": true, "dosing/blend/worksheet": true, "dosing/chem/solution": true, "dosing/ratio": true, "safety": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true}
+var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/blend": true, "dosing/blend/worksheet": true, "dosing/chem/solution": true, "dosing/ratio": true, "safety": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true, "controller/diary": true, "controller/report": true, "controller/report/sheet": true}
 
 // touching are the packages and calls by which code touches the world or depends
 // on luck.

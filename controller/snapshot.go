@@ -41,6 +41,7 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	estimate := t.loops.Estimate(now, target)
 	v := TankView{Name: t.plant.Name, PH: t.ph.view(), EC: t.ec.view(), WouldDose: t.would, Withheld: t.withheld}
 	v.Settled = t.settledView(estimate)
+	v.Wants, v.ToppedUp = t.lacks(&estimate), t.loops.ToppedUp()
 	v.Ions = t.ions.view
 	v.LeavesWarn, v.LeavesHarm = t.leaves(now)
 	v.Inputs = make([]InputView, 0, len(c.settings.Safety.Inputs))

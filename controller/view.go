@@ -39,7 +39,9 @@ type TankView struct {
 	LeavesWarn, LeavesHarm time.Duration
 	Fit                    bool // may this water go to plants
 	FitCause               string
-	WouldDose              string // what an armed tank would dose now, in words; observing only
+	Wants                  dosing.Role   // what pH and EC call for now, permitted or not
+	ToppedUp               dosing.Litres // plain water that came in since the start
+	WouldDose              string        // what an armed tank would dose now, in words; observing only
 	Withheld               [safety.CauseCount]uint64
 	Ions                   *IonsView  // nil without a recipe
 	Pours                  []PourView // what can be added by hand

@@ -81,6 +81,8 @@ const (
 	CauseDisarmed
 	// The network between broker and farm.
 	CauseFarmSilent
+	// More alarms that stop nothing.
+	CauseLevelStuck
 	CauseCount
 )
 
@@ -151,6 +153,7 @@ var causeNames = [CauseCount]string{
 	CauseGroundLoop:          "ground-loop",
 	CauseDisarmed:            "disarmed",
 	CauseFarmSilent:          "farm-silent",
+	CauseLevelStuck:          "level-stuck",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

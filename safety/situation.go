@@ -32,6 +32,8 @@ type Situation struct {
 	Surplus string
 	// Loaded is the pH probe that stands in a ground loop; empty when none does.
 	Loaded string
+	// StuckLevel says why the level is not believed; empty while it is.
+	StuckLevel string
 	// Disarmed is why the tank was armed and now observes without a person's word;
 	// empty when it does not.
 	Disarmed string
@@ -80,6 +82,9 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 	}
 	if t.known && s.Disarmed != "" {
 		t.see(now, CauseDisarmed, Run, false, s.Disarmed)
+	}
+	if t.known && s.StuckLevel != "" {
+		t.see(now, CauseLevelStuck, Run, false, s.StuckLevel)
 	}
 	if t.known && s.Loaded != "" {
 		t.see(now, CauseGroundLoop, Run, false, t.detailOr(now, CauseGroundLoop, func() string { return s.Loaded }))

@@ -392,15 +392,16 @@ func (w *Watch) Blocks(id dosing.TankID, p dosing.PumpID) (Trip, bool) {
 	return Trip{}, false
 }
 
-// Volume is the volume of water in circulation: the level while it is known, else
-// the least volume at which anything is dosed, since there a dose does most.
+// Volume is the volume of water in circulation: the level while it is known and moves
+// with the water, else the least volume at which anything is dosed, since there a dose
+// does most.
 func (w *Watch) Volume(id dosing.TankID) dosing.Litres {
 	if int(id) >= len(w.tanks) {
 		return 0
 	}
 	t := &w.tanks[id]
 	level := &t.group[dosing.QuantityLevel]
-	if level.standing != standFit {
+	if level.standing != standFit || t.water.gauge.still > 0 {
 		return min(t.plant.Least, t.plant.Volume)
 	}
 	return min(dosing.Litres(level.value), t.plant.Greatest)

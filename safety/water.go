@@ -33,6 +33,7 @@ type waterState struct {
 	valve       when    // when top-up was last seen open
 	inflow      inflow
 	came        float64 // L of top-up, ever
+	gauge       gauge
 }
 
 // inflow is the top-up of the last mixing time, in a ring; it knows nothing of before.
@@ -77,14 +78,18 @@ func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
 		s.valve.set(up)
 	}
 	filling := s.valve.within(afterClosing, up)
+	unsure := w.unsure(t)
+	s.gauge.reads(level, unsure)
 	switch {
 	case w.on(t, dosing.QuantityFlood, up) || t.flood.Within(t.plant.PlumeTime(), up):
 		s.filling, s.mark = false, level // water that comes home brings nothing
+		s.gauge.ran = 0
 	case filling:
 		if !s.filling {
 			// The averaged mark may lag behind a level that rose by itself.
 			s.filling, s.before, s.mark = true, s.mark, max(s.mark, level-change)
 		}
+		s.gauge.runs(w.on(t, dosing.QuantityTopUp, up), gap)
 		if level > s.mark {
 			s.inflow.add(up, level-s.mark, t.plant.MixingTime()/16)
 			s.came += level - s.mark
@@ -97,6 +102,7 @@ func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
 		}
 	case s.filling:
 		s.filling = false
+		s.gauge.filled(level, level-s.before, unsure, float64(t.plant.Volume))
 		s.unexplained += min(0, level-s.before)
 		s.mark = level
 	default:
@@ -127,7 +133,7 @@ func (w *Watch) RestoreLevel(now dosing.Instant, id dosing.TankID, litres float6
 	w.told = true
 	if int(id) < len(w.tanks) && litres > 0 && !math.IsInf(litres, 1) {
 		s := &w.tanks[id].water
-		*s = waterState{any: true, level: litres, mark: litres, at: now.Up, came: s.came}
+		*s = waterState{any: true, level: litres, mark: litres, at: now.Up, came: s.came, gauge: s.gauge}
 	}
 }
 

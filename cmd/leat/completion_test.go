@@ -29,7 +29,8 @@ func completed(t *testing.T, words ...string) (offered []string) {
 
 func TestTheShellIsOfferedWhatMayStandNext(t *testing.T) {
 	for _, c := range []struct{ typed, offered string }{
-		{"re", "rehearse"},
+		{"re", "rehearse report"},
+		{"report ", "night week month"},
 		{"blend ", "lab make list"},
 		{"blend la", "lab"},
 		{"blend -rec", "-recipe"},

@@ -123,3 +123,12 @@ func progress(stderr io.Writer, of string) (draw func(done, all float64), end fu
 	}
 	return draw, func() { fmt.Fprint(stderr, "\r\x1b[K") }
 }
+
+// writeFile writes a file whole: what is printed into it is there, or an error.
+func writeFile(path string, print func(io.Writer) error) (err error) {
+	file, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(print(file), file.Close())
+}

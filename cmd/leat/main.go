@@ -42,6 +42,7 @@ func commands() []command {
 		{"blend make", "how the stocks are made", blendMakeCommand},
 		{"blend list", "recipes, salts, acids and bases that are known by name", blendListCommand},
 		{"ledger", "print, verify or export the record of doses, readings and changes", ledgerCommand},
+		{"report", "what was dosed and why not: the night, the week, the month", reportCommand},
 		{"mode", "arm, observe, stop or clear a tank of the running daemon", modeCommand},
 		{"user", "add, list or remove people of the page", userCommand},
 		{"completion", "a script for bash, zsh or fish, or the page for man", completionCommand},

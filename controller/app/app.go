@@ -16,6 +16,7 @@ import (
 
 	"leat/controller"
 	"leat/controller/config"
+	"leat/controller/diary"
 	"leat/controller/metrics"
 	"leat/controller/mqtt"
 	"leat/controller/payload"
@@ -54,6 +55,7 @@ type App struct {
 	metrics  *metrics.Metrics
 	web      *web.Server
 	history  *store.History
+	diary    *diary.Writer
 	view     atomic.Pointer[controller.View]
 	requests chan request
 	reloads  chan chan error
@@ -161,6 +163,7 @@ func (a *App) open() error {
 	}
 	a.firstEpoch = a.core.Epoch()
 	a.history = a.db.History()
+	a.diary = diary.NewWriter(diary.StationOf(&a.file.Settings, a.file.Zone.String()))
 	a.writer = newWriter(book, a.history.Flush, a.metrics.LedgerAppend, a.log)
 	a.wires = newWires(a.file)
 	if a.intake, err = newIntake(a.file); err != nil {
@@ -295,6 +298,7 @@ func (a *App) farewell(cancel func(), group *sync.WaitGroup) error {
 		a.stopPumps()
 	}
 	a.leaveStation()
+	a.note(a.diary.End(a.now().Wall))
 	if a.record.pending == 0 { // a disk that keeps others waiting is not waited for
 		a.step(a.clock.Now(), controller.Event{Kind: controller.EventEnding})
 	}

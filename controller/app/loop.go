@@ -118,7 +118,7 @@ func (a *App) tick(now dosing.Instant) {
 	}
 	a.checkEcho(now)
 	a.countUnread(now)
-	if a.history.Due() {
+	if a.history.Due(now.Wall) {
 		select {
 		case a.writer.flush <- struct{}{}:
 		default: // the writer is at it

@@ -9,6 +9,7 @@ import (
 
 	"leat/controller"
 	"leat/controller/config"
+	"leat/controller/diary"
 	"leat/controller/payload"
 )
 
@@ -42,6 +43,7 @@ func (a *App) reload() error {
 	for _, change := range changes {
 		a.log.Info("configuration", zap.String("change", change))
 	}
+	a.diary.Reconfigured(diary.StationOf(&fresh.Settings, fresh.Zone.String()))
 	a.step(a.clock.Now(), controller.Event{Kind: controller.EventSettings, Settings: &fresh.Settings})
 	return nil
 }

@@ -9,6 +9,7 @@ import (
 	"go.uber.org/zap/zapcore"
 
 	"leat/controller"
+	"leat/controller/diary"
 	"leat/controller/payload"
 	"leat/dosing"
 	"leat/safety"
@@ -38,6 +39,7 @@ func (a *App) show(now dosing.Instant) {
 	view := a.core.View(now)
 	a.view.Store(view)
 	a.keepIons(view)
+	a.note(a.diary.Follow(view))
 	if !a.link.Open() || !a.owner.owns {
 		return
 	}
@@ -88,6 +90,13 @@ func (a *App) keepIons(view *controller.View) {
 			a.history.Observe(ions.At.Wall, name, ion.Amount)
 			a.history.Observe(ions.At.Wall, name+"/uncertainty", ion.Off)
 		}
+	}
+}
+
+// note hands events to the history.
+func (a *App) note(events []diary.Event) {
+	for _, e := range events {
+		a.history.Note(e)
 	}
 }
 

@@ -88,7 +88,7 @@ var signs = map[string]sign{
 	"ph-silent":            {causes: causes(safety.CausePHStale)},
 	"ph-not-a-number":      {causes: causes(safety.CausePHUnfit)},
 	"ec-in-microsiemens":   {causes: causes(safety.CauseECUnfit)},
-	"level-failed-high":    {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown)},
+	"level-failed-high":    {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown, safety.CauseLevelStuck)},
 	"level-failed-low":     {causes: causes(safety.CauseLevelLow, safety.CauseLevelUnknown)},
 	"wild-sample":          {hidden: "one sample is no event: it holds for a moment and calls nobody"},
 	"sample-cell-closed":   {causes: causes(safety.CauseSampleFlowOff), needs: inputs(dosing.QuantitySampleFlow)},

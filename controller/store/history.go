@@ -2,18 +2,14 @@ package store
 
 import (
 	"database/sql"
+	"errors"
 	"fmt"
 	"math"
 	"sync"
 	"time"
-)
 
-// Minute is one minute of one input.
-type Minute struct {
-	At             time.Time // its beginning, UTC
-	Count          int       // readings in it
-	Low, Mean, Top float64   // in the input's unit
-}
+	"leat/controller/diary"
+)
 
 // History gathers readings into minutes and writes them in one transaction each
 // time Flush is called. Observe never touches the disk, so the event loop may
@@ -24,8 +20,9 @@ type History struct {
 
 	mu      sync.Mutex
 	current map[string]*minuteSum
-	done    []minuteSum // complete minutes that wait for Flush
-	newest  int64       // newest minute observed
+	done    []minuteSum   // complete minutes that wait for Flush
+	events  []diary.Event // that wait for Flush
+	newest  int64         // newest minute observed
 	dropped uint64
 
 	flushing sync.Mutex
@@ -45,6 +42,7 @@ type minuteSum struct {
 const (
 	mostWaiting = 20_000
 	mostInputs  = 4096
+	mostEvents  = 50_000
 	pruneEvery  = 60 // minutes
 )
 
@@ -113,11 +111,23 @@ func (h *History) Dropped() uint64 {
 	return h.dropped
 }
 
-// Due says whether a minute is complete and waits for Flush.
-func (h *History) Due() bool {
+// Note adds an event. Like Observe it never touches the disk.
+func (h *History) Note(e diary.Event) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if len(h.done) > 0 {
+	if len(h.events) >= mostEvents {
+		h.dropped++
+		return
+	}
+	h.events = append(h.events, e)
+}
+
+// Due says whether a minute is complete and waits for Flush, or an event of one that is
+// over now.
+func (h *History) Due(now time.Time) bool {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if len(h.done) > 0 || len(h.events) > 0 && minuteOf(h.events[0].At) != minuteOf(now) {
 		return true
 	}
 	for _, sum := range h.current {
@@ -137,17 +147,18 @@ func (h *History) Flush() error {
 	for _, sum := range h.current {
 		h.complete(sum)
 	}
-	waiting, keep, newest := h.done, h.keep, h.newest
-	h.done = nil
+	waiting, events, keep, newest := h.done, h.events, h.keep, h.newest
+	h.done, h.events = nil, nil
 	h.mu.Unlock()
-	if len(waiting) == 0 {
+	if len(waiting) == 0 && len(events) == 0 {
 		return nil
 	}
-	err := h.write(waiting, keep, newest)
+	err := h.write(waiting, events, keep, newest)
 	if err != nil {
 		// Ids of inputs that the transaction made are gone with it.
 		clear(h.ids)
 		h.mu.Lock()
+		h.events = append(events, h.events...)
 		h.done = append(waiting, h.done...)
 		if over := len(h.done) - mostWaiting; over > 0 {
 			h.done = h.done[over:]
@@ -165,7 +176,7 @@ ON CONFLICT (input, at) DO UPDATE SET
 	mean = (mean * count + excluded.mean * excluded.count) / (count + excluded.count),
 	count = count + excluded.count, low = min(low, excluded.low), high = max(high, excluded.high)`
 
-func (h *History) write(waiting []minuteSum, keep time.Duration, newest int64) error {
+func (h *History) write(waiting []minuteSum, events []diary.Event, keep time.Duration, newest int64) error {
 	prune := keep > 0 && (newest-h.pruned >= pruneEvery || newest < h.pruned)
 	err := h.db.inTransaction(func(tx *sql.Tx) error {
 		for _, sum := range waiting {
@@ -178,10 +189,11 @@ func (h *History) write(waiting []minuteSum, keep time.Duration, newest int64) e
 				return err
 			}
 		}
-		if !prune {
-			return nil
+		if err := writeEvents(tx, events); err != nil || !prune {
+			return err
 		}
-		return pruneMinutes(tx, newest-int64(keep/time.Minute))
+		before := newest - int64(keep/time.Minute)
+		return errors.Join(pruneMinutes(tx, before), pruneEvents(tx, before))
 	})
 	if err == nil && prune {
 		h.pruned = newest
@@ -258,7 +270,7 @@ func (db *DB) inTransaction(do func(*sql.Tx) error) error {
 
 // Readings are the minutes of one input that begin in [from, to), in order.
 // Minutes that still wait for Flush are not among them.
-func (db *DB) Readings(input string, from, to time.Time) ([]Minute, error) {
+func (db *DB) Readings(input string, from, to time.Time) ([]diary.Minute, error) {
 	found, err := db.read.Query(`SELECT at, count, low, mean, high FROM minute
 		WHERE input = (SELECT id FROM input WHERE name = ?) AND at >= ? AND at < ? ORDER BY at`,
 		input, firstMinute(from), firstMinute(to))
@@ -266,10 +278,10 @@ func (db *DB) Readings(input string, from, to time.Time) ([]Minute, error) {
 		return nil, fmt.Errorf("readings of %s: %w", input, err)
 	}
 	defer func() { _ = found.Close() }() // its error is that of Err
-	var minutes []Minute
+	var minutes []diary.Minute
 	for found.Next() {
 		var at int64
-		var m Minute
+		var m diary.Minute
 		if err := found.Scan(&at, &m.Count, &m.Low, &m.Mean, &m.Top); err != nil {
 			return nil, fmt.Errorf("readings of %s: %w", input, err)
 		}

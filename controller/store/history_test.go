@@ -7,10 +7,11 @@ import (
 	"testing"
 	"time"
 
+	"leat/controller/diary"
 	"leat/safety/ledger"
 )
 
-func minutes(t *testing.T, db *DB, input string) []Minute {
+func minutes(t *testing.T, db *DB, input string) []diary.Minute {
 	t.Helper()
 	found, err := db.Readings(input, time.Time{}, evening.AddDate(100, 0, 0))
 	if err != nil {
@@ -33,11 +34,11 @@ func TestMinutesHoldLowestMeanAndHighest(t *testing.T) {
 		h.Observe(evening.Add(time.Duration(second)*20*time.Second), "pH north", value)
 	}
 	h.Observe(evening, "EC north", 1.6)
-	if h.Due() {
+	if h.Due(evening) {
 		t.Error("due although the minute is under way")
 	}
 	h.Observe(evening.Add(time.Minute), "pH north", 7)
-	if !h.Due() {
+	if !h.Due(evening) {
 		t.Error("not due although a minute is complete")
 	}
 	flush(t, h)
@@ -48,7 +49,7 @@ func TestMinutesHoldLowestMeanAndHighest(t *testing.T) {
 	if inputs, err := db.Inputs(); err != nil || strings.Join(inputs, ",") != "EC north,pH north" {
 		t.Errorf("inputs %q, %v", inputs, err)
 	}
-	if h.Due() {
+	if h.Due(evening) {
 		t.Error("due right after a flush")
 	}
 }

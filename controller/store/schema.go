@@ -46,6 +46,18 @@ CREATE TABLE person (
 	hash  TEXT NOT NULL, -- PHC string of argon2id
 	added TEXT NOT NULL
 ) STRICT;
+`, `
+CREATE TABLE event (
+	id    INTEGER PRIMARY KEY,
+	at    INTEGER NOT NULL, -- milliseconds since 1970 UTC
+	tank  TEXT NOT NULL,    -- empty = the station
+	kind  TEXT NOT NULL,    -- as in controller/diary
+	name  TEXT NOT NULL,
+	pump  TEXT NOT NULL,
+	value REAL NOT NULL,
+	text  TEXT NOT NULL
+) STRICT;
+CREATE INDEX event_at ON event (at);
 `}
 
 // migrate makes or updates the tables, all in one transaction or not at all.

@@ -14,13 +14,26 @@ import (
 // String is the entry in a sentence, without number and time. What could move a
 // terminal's cursor is shown as a replacement character: some of it was typed by
 // strangers.
-func (e Entry) String() string {
+func (e Entry) String() string { return Printable(e.sentence()) }
+
+// Printable is a text that cannot move a terminal's cursor.
+func Printable(text string) string {
 	return strings.Map(func(r rune) rune {
 		if unicode.IsPrint(r) {
 			return r
 		}
 		return unicode.ReplacementChar
-	}, e.sentence())
+	}, text)
+}
+
+// Deed is what a change did, without where, by whom and why.
+func (e Entry) Deed() string { return Printable(e.deed()) }
+
+func (e Entry) deed() string {
+	if e.Pump == "" {
+		return e.changeText()
+	}
+	return e.Pump + ": " + e.changeText()
 }
 
 func (e Entry) sentence() string {

@@ -1,0 +1,109 @@
+package diary
+
+import (
+	"encoding/json"
+
+	"leat/controller"
+	"leat/dosing"
+	"leat/dosing/blend"
+)
+
+// Station is what a reader must know of the farm that wrote a record.
+type Station struct {
+	Name  string `json:"name"`
+	Zone  string `json:"zone"` // IANA name, or Local
+	Tanks []Tank `json:"tanks"`
+	Pumps []Pump `json:"pumps"`
+}
+
+// Tank is one tank. Inputs are by their names in the history.
+type Tank struct {
+	Name   string   `json:"name"`
+	Litres float64  `json:"litres"`
+	Recipe string   `json:"recipe,omitempty"`
+	PH     []string `json:"ph_inputs"`
+	EC     []string `json:"ec_inputs"`
+}
+
+// Pump is one pump with its container.
+type Pump struct {
+	Name      string   `json:"name"`
+	Liquid    string   `json:"liquid"`
+	Role      string   `json:"role"`
+	Container float64  `json:"container_ml,omitempty"` // when full; 0 = not stated
+	Tanks     []string `json:"tanks"`
+	// Holds is mg of each nutrient in a mL, by the symbols of analyses; empty = not known.
+	Holds map[string]float64 `json:"holds_mg_per_ml,omitempty"`
+}
+
+// StationOf is the station of these settings.
+func StationOf(set *controller.Settings, zone string) *Station {
+	s := &Station{Name: set.Safety.Station, Zone: zone}
+	for i := range set.Tanks {
+		plant := &set.Safety.Tanks[i]
+		tank := Tank{Name: plant.Name, Litres: float64(plant.Volume)}
+		if plan := set.Tanks[i].Ratio; plan != nil {
+			tank.Recipe = plan.Recipe.Name
+		}
+		for k := range set.Safety.Inputs {
+			in := &set.Safety.Inputs[k]
+			if in.NotFitted != "" || in.Tank != dosing.TankID(i) {
+				continue
+			}
+			switch name := plant.Name + "/" + in.Name; in.Quantity {
+			case dosing.QuantityPH:
+				tank.PH = append(tank.PH, name)
+			case dosing.QuantityEC:
+				tank.EC = append(tank.EC, name)
+			}
+		}
+		s.Tanks = append(s.Tanks, tank)
+	}
+	for i := range set.Safety.Pumps {
+		s.Pumps = append(s.Pumps, pumpOf(set, dosing.PumpID(i)))
+	}
+	return s
+}
+
+func pumpOf(set *controller.Settings, id dosing.PumpID) Pump {
+	pump := &set.Safety.Pumps[id]
+	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Container: pump.Container.Millilitres(), Holds: map[string]float64{}}
+	var content blend.Content
+	for i := range set.Tanks {
+		if !pump.ServesTank(dosing.TankID(i)) {
+			continue
+		}
+		p.Tanks = append(p.Tanks, set.Safety.Tanks[i].Name)
+		if plan := set.Tanks[i].Ratio; plan != nil && int(id) < len(plan.Stocks) {
+			content = plan.Stocks[id].Content
+		}
+	}
+	if content == (blend.Content{}) {
+		ions := &pump.Ions
+		content = blend.Content{blend.NO3: ions.NO3, blend.NH4: ions.NH4, blend.P: ions.P, blend.K: ions.K, blend.Ca: ions.Ca, blend.Mg: ions.Mg, blend.S: ions.SO4}
+	}
+	for s := blend.NO3; s < blend.Carbon; s++ {
+		if mg := content.Milligrams(s) / 1000; mg > 0 {
+			p.Holds[s.Symbol()] = mg
+		}
+	}
+	return p
+}
+
+// Text is the station as an event holds it.
+func (s *Station) Text() string {
+	text, err := json.Marshal(s)
+	if err != nil { // names and finite numbers only
+		return ""
+	}
+	return string(text)
+}
+
+// ReadStation reads what Text wrote.
+func ReadStation(text string) (*Station, error) {
+	var s Station
+	if err := json.Unmarshal([]byte(text), &s); err != nil {
+		return nil, err
+	}
+	return &s, nil
+}

@@ -1,0 +1,82 @@
+package report
+
+import (
+	"slices"
+	"time"
+
+	"leat/controller/diary"
+	"leat/safety"
+	"leat/safety/ledger"
+)
+
+// Alarm is one time that an alarm stood.
+type Alarm struct {
+	From     time.Time `json:"from"`
+	To       time.Time `json:"to,omitzero"` // zero = it stood at the end
+	Cause    string    `json:"cause"`
+	Priority string    `json:"priority"`
+	Text     string    `json:"text"`
+	Advice   string    `json:"advice"`
+	State    string    `json:"state"` // the last
+}
+
+// alarmsOf are the alarms of a tank that stood within the time.
+func alarmsOf(past *diary.Past, tank string) (alarms []Alarm) {
+	open := map[string]int{}
+	end := func(cause string, at time.Time) {
+		if n, stands := open[cause]; stands {
+			alarms[n].To = at.In(past.Zone)
+			delete(open, cause)
+		}
+	}
+	for i := range past.Events {
+		e := &past.Events[i]
+		if e.Kind == diary.KindRun {
+			for cause := range open {
+				end(cause, e.At)
+			}
+		}
+		if e.Kind != diary.KindAlarm || e.Tank != tank {
+			continue
+		}
+		switch n, stands := open[e.Name]; {
+		case !tells(e.Text):
+			end(e.Name, e.At)
+		case stands:
+			alarms[n].State = e.Text
+		default:
+			row := rowOf(e.Name)
+			open[e.Name] = len(alarms)
+			alarms = append(alarms, Alarm{From: e.At.In(past.Zone), Cause: e.Name, Priority: row.Priority.String(), Text: row.Text, Advice: row.Advice, State: e.Text})
+		}
+	}
+	return slices.DeleteFunc(alarms, func(a Alarm) bool { return !a.To.IsZero() && !a.To.After(past.From) })
+}
+
+// tells says whether an alarm of this state stands before people.
+func tells(state string) bool {
+	for s := safety.AlarmState(0); s < safety.AlarmStateCount; s++ {
+		if s.String() == state {
+			return s.Stands()
+		}
+	}
+	return false
+}
+
+// told are the changes that a person asks for; the others are the daemon's memory.
+var told = map[ledger.ChangeKind]bool{ledger.ChangeMode: true, ledger.ChangeSetpoint: true, ledger.ChangeTrip: true, ledger.ChangeClear: true,
+	ledger.ChangeUnconfirmed: true, ledger.ChangeConfirmed: true, ledger.ChangeHandDose: true, ledger.ChangeHandVoid: true,
+	ledger.ChangeServiced: true, ledger.ChangePause: true, ledger.ChangeSettings: true, ledger.ChangeAnalysis: true, ledger.ChangeEpoch: true,
+	ledger.ChangeRestored: true, ledger.ChangeDisarmed: true, ledger.ChangeStart: true}
+
+// changesOf are the changes of a tank, or of the station.
+func changesOf(past *diary.Past, tank string) (changes []Change) {
+	for i := range past.Entries {
+		e := &past.Entries[i]
+		if e.Kind != ledger.EntryChange || e.Tank != tank || !told[e.Change] {
+			continue
+		}
+		changes = append(changes, Change{At: e.At.Wall.In(past.Zone), What: e.Deed(), By: ledger.Printable(e.By), From: ledger.Printable(e.From), Note: ledger.Printable(e.Note)})
+	}
+	return changes
+}

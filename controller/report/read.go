@@ -1,0 +1,74 @@
+package report
+
+import (
+	"fmt"
+	"time"
+
+	"leat/controller/diary"
+)
+
+// Record is where a past is read: a state folder.
+type Record interface {
+	Span() (first, last time.Time, station *diary.Station, err error)
+	Past(from, to time.Time) (*diary.Past, error)
+}
+
+// Ask is what a person wants told: a period by name, or a time by its ends as typed.
+type Ask struct{ Period, From, To string }
+
+// Read makes the report of a record. Moment reads a time as it is typed, beside the end
+// of the record.
+func Read(record Record, moment func(text string, now time.Time, endOfDay bool) (time.Time, error), ask Ask) (*Report, error) {
+	first, last, station, err := record.Span()
+	if err != nil {
+		return nil, err
+	}
+	zone, remark := zoneOf(station)
+	first, last = first.In(zone), last.In(zone)
+	period, err := PeriodOf(ask.Period, first, last)
+	if err != nil {
+		return nil, err
+	}
+	if ask.From != "" || ask.To != "" {
+		from, err := moment(ask.From, last, false)
+		if err != nil {
+			return nil, unclear("-from %v", err)
+		}
+		to, err := moment(ask.To, last, true)
+		if err != nil {
+			return nil, unclear("-to %v", err)
+		}
+		if from.IsZero() {
+			from = first
+		}
+		if to.IsZero() {
+			to = last
+		}
+		if !from.Before(to) {
+			return nil, unclear("-from %s is not before -to %s", from.In(zone).Format(time.RFC3339), to.In(zone).Format(time.RFC3339))
+		}
+		period = Period{From: from.In(zone), To: to.In(zone), Words: "as asked"}
+	}
+	past, err := record.Past(period.From, period.To)
+	if err != nil {
+		return nil, err
+	}
+	past.Zone = zone
+	r := Of(past, period.Words)
+	if remark != "" {
+		r.Remarks = append(r.Remarks, remark)
+	}
+	return r, nil
+}
+
+// zoneOf is the zone of the farm that wrote a record.
+func zoneOf(station *diary.Station) (*time.Location, string) {
+	if station == nil {
+		return time.Local, ""
+	}
+	zone, err := time.LoadLocation(station.Zone)
+	if err != nil {
+		return time.UTC, fmt.Sprintf("The farm's zone %s is not known to this machine: times are UTC.", station.Zone)
+	}
+	return zone, ""
+}

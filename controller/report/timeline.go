@@ -1,0 +1,270 @@
+package report
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+	"time"
+
+	"leat/controller/diary"
+	"leat/dosing"
+	"leat/safety"
+)
+
+// timeline is what stood when: by tank, the stretches in which nothing changed.
+type timeline struct {
+	from, to time.Time
+	zone     *time.Location
+	silent   []Stretch // the daemon was not running
+	tanks    map[string][]segment
+}
+
+// segment is a stretch in which the same interlocks stood and the same was wanted.
+type segment struct {
+	from, to time.Time
+	want     string
+	stands   map[interlock]string // with their words
+}
+
+type interlock struct{ cause, pump string }
+
+// follower makes the segments of one tank.
+type follower struct {
+	segments []segment
+	since    time.Time
+	want     string
+	stands   map[interlock]string
+}
+
+func (f *follower) until(at time.Time) {
+	if at.After(f.since) {
+		f.segments = append(f.segments, segment{f.since, at, f.want, maps.Clone(f.stands)})
+		f.since = at
+	}
+}
+
+// newTimeline follows the events. A run that begins where none had ended died: it is
+// believed up to the last thing that it wrote.
+func newTimeline(past *diary.Past, station *diary.Station, to time.Time) *timeline {
+	l := &timeline{from: past.From, to: to, zone: past.Zone, tanks: map[string][]segment{}}
+	tanks := map[string]*follower{}
+	for i := range station.Tanks {
+		tanks[station.Tanks[i].Name] = &follower{since: past.From, want: diary.Unknown, stands: map[interlock]string{}}
+	}
+	ended, known := past.From, false // when the run before ended
+	running := false
+	for i := range past.Events {
+		e := &past.Events[i]
+		at := later(e.At, past.From)
+		if e.Kind == diary.KindRun {
+			switch {
+			case e.Name == diary.RunEnds:
+				ended, running = at, false
+			case running:
+				ended = earlier(lastSign(past, i), at)
+			}
+			known = known || running
+			if e.Name == diary.RunBegins {
+				l.pause(tanks, ended, at, known || past.First.Before(past.From))
+				running, known = true, true
+			}
+			continue
+		}
+		running, known = true, true
+		if f := tanks[e.Tank]; f != nil {
+			f.take(e, at)
+		}
+	}
+	for name, f := range tanks {
+		f.until(to)
+		l.tanks[name] = f.segments
+	}
+	return l
+}
+
+// pause says that no daemon ran between two moments.
+func (l *timeline) pause(tanks map[string]*follower, from, to time.Time, told bool) {
+	from = later(from, l.from)
+	for _, f := range tanks {
+		f.until(from)
+		f.since, f.want = later(to, f.since), diary.Unknown
+		clear(f.stands)
+	}
+	if told && to.Sub(from) >= time.Minute {
+		l.silent = append(l.silent, Stretch{From: from.In(l.zone), To: to.In(l.zone), Held: seconds(to.Sub(from)), Text: "leat was not running"})
+	}
+}
+
+func (f *follower) take(e *diary.Event, at time.Time) {
+	k := interlock{e.Name, e.Pump}
+	switch {
+	case e.Kind == diary.KindWant:
+		f.until(at)
+		f.want = e.Name
+	case e.Kind == diary.KindInterlock && e.Value != 0:
+		f.until(at)
+		f.stands[k] = e.Text
+	case e.Kind == diary.KindInterlock:
+		f.until(at)
+		delete(f.stands, k)
+	}
+}
+
+// lastSign is the last that was written before an event that begins a run.
+func lastSign(past *diary.Past, begins int) time.Time {
+	last, at := past.From, past.Events[begins].At
+	if begins > 0 {
+		last = later(last, past.Events[begins-1].At)
+	}
+	for _, minutes := range past.Minutes {
+		// The minute in which it begins may hold readings of both runs.
+		n, _ := slices.BinarySearchFunc(minutes, at.Add(-time.Minute), func(m diary.Minute, at time.Time) int { return m.At.Compare(at) })
+		if n > 0 {
+			last = later(last, minutes[n-1].At.Add(time.Minute))
+		}
+	}
+	return last
+}
+
+// How long a break may be that does not end a stretch, and how long one must be to be
+// told: of what stands by itself, and of what only spaces doses.
+const (
+	passedOver = 3 * time.Minute
+	worthWords = time.Minute
+	longWait   = 15 * time.Minute
+)
+
+// withheld says why nothing was dosed where something was wanted.
+func (l *timeline) withheld(tank string, station *diary.Station) (told []Stretch, waits []Wait) {
+	open := map[interlock]int{}
+	var all []Stretch
+	for i := range l.tanks[tank] {
+		s := &l.tanks[tank][i]
+		k, ok := s.root(station)
+		if !ok {
+			continue
+		}
+		long := s.to.Sub(s.from)
+		if n, begun := open[k]; begun && s.from.Sub(all[n].To) <= passedOver {
+			all[n].To, all[n].Held = s.to.In(l.zone), all[n].Held+seconds(long)
+			continue
+		}
+		open[k] = len(all)
+		all = append(all, Stretch{From: s.from.In(l.zone), To: s.to.In(l.zone), Held: seconds(long), Cause: k.cause, Pump: k.pump, Text: wordsOf(k, s.stands[k]), Want: s.want})
+	}
+	spaced := map[string]Seconds{}
+	for _, s := range all {
+		switch long := s.Held.Duration(); {
+		case spaces(s.Cause) && long < longWait:
+			spaced[s.Cause] += s.Held
+		case long >= worthWords:
+			told = append(told, s)
+		}
+	}
+	for cause, held := range spaced {
+		waits = append(waits, Wait{Cause: cause, Text: rowOf(cause).Text, Held: held})
+	}
+	slices.SortFunc(waits, func(a, b Wait) int { return cmp.Or(cmp.Compare(b.Held, a.Held), cmp.Compare(a.Cause, b.Cause)) })
+	return withMixing(told), waits
+}
+
+// withMixing joins the time in which the water mixes to what it follows: a flood is not
+// over for the doses before that.
+func withMixing(told []Stretch) (joined []Stretch) {
+	slices.SortStableFunc(told, func(a, b Stretch) int { return a.From.Compare(b.From) })
+	for _, s := range told {
+		n := len(joined) - 1
+		if s.Cause == safety.CauseMixingWait.String() && n >= 0 && s.From.Sub(joined[n].To).Abs() < worthWords {
+			joined[n].To, joined[n].Held, joined[n].Mixing = s.To, joined[n].Held+s.Held, s.Held
+			continue
+		}
+		joined = append(joined, s)
+	}
+	return joined
+}
+
+// wordsOf are what was said of an interlock when it began; a time that ran down then is
+// left out.
+func wordsOf(k interlock, said string) string {
+	if k.cause == safety.CauseStarting.String() || k.cause == safety.CauseMixingWait.String() || said == "" {
+		return rowOf(k.cause).Text
+	}
+	return said
+}
+
+// root is the interlock that kept the wanted dose back.
+func (s *segment) root(station *diary.Station) (root interlock, found bool) {
+	if s.want == dosing.RoleNone.String() || s.want == "" {
+		return root, false
+	}
+	for k := range s.stands {
+		if !concerns(k, s.want, station) || s.want == diary.Unknown && spaces(k.cause) {
+			continue
+		}
+		if !found || precedes(k, root) {
+			root, found = k, true
+		}
+	}
+	return root, found
+}
+
+// precedes orders by what stands before what only spaces doses, then as the table does.
+func precedes(a, b interlock) bool {
+	order := func(spaces bool) int {
+		if spaces {
+			return 1
+		}
+		return 0
+	}
+	return cmp.Or(cmp.Compare(order(spaces(a.cause)), order(spaces(b.cause))), cmp.Compare(place(a.cause), place(b.cause)), cmp.Compare(a.pump, b.pump)) < 0
+}
+
+var places = func() map[string]int {
+	at := map[string]int{}
+	for i, cause := range safety.Causes() {
+		at[cause.String()] = i
+	}
+	return at
+}()
+
+// place is where a cause stands in the table; one of another version comes last.
+func place(cause string) int {
+	if at, known := places[cause]; known {
+		return at
+	}
+	return len(places)
+}
+
+func rowOf(cause string) safety.Interlock {
+	c, known := safety.ParseCause(cause)
+	if !known {
+		return safety.Interlock{Text: cause}
+	}
+	return safety.Of(c)
+}
+
+// spaces says that a cause is of a single dose.
+func spaces(cause string) bool {
+	c, known := safety.ParseCause(cause)
+	return known && safety.OfOneDose(c)
+}
+
+// concerns says whether an interlock reaches what is wanted.
+func concerns(k interlock, want string, station *diary.Station) bool {
+	stock := want == dosing.RoleStock.String()
+	if k.pump != "" {
+		for i := range station.Pumps {
+			if p := &station.Pumps[i]; p.Name == k.pump {
+				return p.Role == want
+			}
+		}
+		return false
+	}
+	switch rowOf(k.cause).Scope {
+	case safety.ScopeNutrients:
+		return stock
+	case safety.ScopeReagents:
+		return !stock
+	}
+	return true
+}

@@ -1,0 +1,103 @@
+package store
+
+import (
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+
+	"leat/controller/diary"
+	"leat/safety/ledger"
+)
+
+// Span is from the first to the last thing that the record tells, zero where it is
+// empty, with the station as it was last configured; nil where it does not tell.
+func (db *DB) Span() (first, last time.Time, station *diary.Station, err error) {
+	stretch := func(at time.Time) {
+		if first.IsZero() || at.Before(first) {
+			first = at
+		}
+		if at.After(last) {
+			last = at
+		}
+	}
+	for query, unit := range map[string]time.Duration{
+		`SELECT min(at), max(at) FROM event`: time.Millisecond,
+		// Input by input: the whole table has no index by time.
+		`SELECT min(low), max(high) FROM (SELECT (SELECT min(at) FROM minute WHERE input = id) AS low,
+			(SELECT max(at) + 1 FROM minute WHERE input = id) AS high FROM input)`: time.Minute,
+	} {
+		var low, high sql.NullInt64
+		if err := db.read.QueryRow(query).Scan(&low, &high); err != nil {
+			return first, last, nil, fmt.Errorf("%s: %w", db.path, err)
+		}
+		if low.Valid && high.Valid {
+			stretch(time.UnixMilli(low.Int64 * unit.Milliseconds()))
+			stretch(time.UnixMilli(high.Int64 * unit.Milliseconds()))
+		}
+	}
+	for _, order := range []string{"ASC", "DESC"} {
+		var row ledger.Row
+		err := db.read.QueryRow(`SELECT sequence, body FROM ledger ORDER BY sequence `+order+` LIMIT 1`).Scan(&row.Sequence, &row.Body)
+		if errors.Is(err, sql.ErrNoRows) {
+			break
+		}
+		if err != nil {
+			return first, last, nil, fmt.Errorf("%s: %w", db.path, err)
+		}
+		if e, bad := ledger.Decode(row); bad == nil && !e.At.Wall.IsZero() {
+			stretch(e.At.Wall)
+		}
+	}
+	station, err = db.station(last.Add(time.Minute))
+	return first, last, station, err
+}
+
+// station is the newest word before a moment on how the station was configured.
+func (db *DB) station(before time.Time) (*diary.Station, error) {
+	said, err := db.events(`WHERE kind = ? AND at < ? ORDER BY at DESC, id DESC LIMIT 1`, diary.KindStation.String(), before.UnixMilli())
+	if err != nil || len(said) == 0 {
+		return nil, err
+	}
+	return diary.ReadStation(said[0].Text)
+}
+
+// Past reads what the record holds of [from, to), and verifies the whole ledger on
+// the way. A time before the record, or after it, is empty.
+func (db *DB) Past(from, to time.Time) (*diary.Past, error) {
+	past := &diary.Past{From: from, To: to, Zone: from.Location(), Minutes: map[string]diary.Minutes{}}
+	var err error
+	if past.First, past.Last, past.Station, err = db.Span(); err != nil {
+		return nil, err
+	}
+	if then, err := db.station(to); err != nil {
+		return nil, err
+	} else if then != nil {
+		past.Station = then
+	}
+	doses := map[ledger.OrderID]bool{}
+	past.Rows, _, err = ledger.Verify(db, func(e ledger.Entry) error {
+		within := !e.At.Wall.Before(from) && e.At.Wall.Before(to)
+		if within && e.Kind == ledger.EntryIntent {
+			doses[e.Order] = true
+		}
+		if e.Kind == ledger.EntrySettlement && doses[e.Order] || e.Kind != ledger.EntrySettlement && within {
+			past.Entries = append(past.Entries, e)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	if past.Events, err = db.Events(from.Add(-diary.SaidAgain), to); err != nil || past.Station == nil {
+		return past, err
+	}
+	for _, tank := range past.Station.Tanks {
+		for _, input := range append(append([]string(nil), tank.PH...), tank.EC...) {
+			if past.Minutes[input], err = db.Readings(input, from, to); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return past, nil
+}
