@@ -20,6 +20,7 @@ func (c *Core) View(now dosing.Instant) *View {
 	}
 	for i := range c.settings.Safety.Pumps {
 		v.Pumps = append(v.Pumps, c.pumpView(now, dosing.PumpID(i)))
+		v.Pumps[i].Largest = c.largest(now, dosing.PumpID(i))
 	}
 	for i := range c.settings.Safety.Nodes {
 		boot, _, age, seen := c.watch.Node(now, safety.NodeID(i))
@@ -196,6 +197,17 @@ func (c *Core) holdView(trip safety.Trip) HoldView {
 	return v
 }
 
+// largest is how large a dose of a pump may be now, by tank that it serves.
+func (c *Core) largest(now dosing.Instant, id dosing.PumpID) (all []LargestView) {
+	for i := range c.tanks {
+		if tank := dosing.TankID(i); c.settings.Safety.Pumps[id].ServesTank(tank) {
+			a := c.gate.Allowance(now, tank, id)
+			all = append(all, LargestView{Tank: c.tanks[i].plant.Name, Most: a.Most, By: a.By, Words: a.Words})
+		}
+	}
+	return all
+}
+
 func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 	p, counts := &c.settings.Safety.Pumps[id], &c.pumps[id]
 	v := PumpView{Name: p.Name, Reagent: p.Reagent, Liquid: p.Liquid(), Role: p.Role, Hour: c.totals.Hour(id, now.Up), Day: c.totals.Day(id, now.Up),
@@ -208,12 +220,6 @@ func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 		}
 		if reading, quality, ok := c.watch.Input(dosing.InputID(i)); ok && quality.MayDose() {
 			v.Left = dosing.FromMillilitres(reading.Value() * 1000)
-		}
-	}
-	for tank := range c.tanks {
-		if p.ServesTank(dosing.TankID(tank)) {
-			a := c.gate.Allowance(now, dosing.TankID(tank), id)
-			v.Largest = append(v.Largest, LargestView{Tank: c.tanks[tank].plant.Name, Most: a.Most, By: a.By, Words: a.Words})
 		}
 	}
 	if c.dose.state != doseNone && c.dose.intent.Plan().Pump == id {

@@ -29,7 +29,7 @@ func (g *Gate) Allowance(now dosing.Instant, t dosing.TankID, p dosing.PumpID) A
 	if int(t) >= len(w.tanks) || int(p) >= len(w.pumps) || !w.settings.Pumps[p].ServesTank(t) {
 		return Allowance{By: CauseConfigurationUnsafe}
 	}
-	s := sight{watch: w, now: now, plan: dosing.Plan{Tank: t, Pump: p}, tank: &w.tanks[t], pump: &w.settings.Pumps[p]}
+	s := sight{watch: w, now: now, plan: dosing.Plan{Tank: t, Pump: p}, tank: &w.tanks[t], pump: &w.settings.Pumps[p], looking: true}
 	cause := s.stands()
 	if cause == CauseNone {
 		cause = s.openDose()

@@ -42,3 +42,19 @@ func TestAskingForTheLargestDoseChangesNothing(t *testing.T) {
 		t.Error("what is not there is given something")
 	}
 }
+
+// A dose that has long arrived by the commissioned times may not have by the learned ones:
+// a look must not make the totals forget it.
+func TestAskingForTheLargestDoseForgetsNoDose(t *testing.T) {
+	f := newFarm(t)
+	f.dose(0, acidPump, dosing.Millilitre)
+	counted := func() (doses int) {
+		f.w.totals.SeeInTransit(0, f.now.Up, 24*time.Hour, time.Minute, func(*dosing.Dose, float64) { doses++ })
+		return doses
+	}
+	later := f.now
+	later.Up += 12 * time.Hour
+	if f.g.Allowance(later, 0, acidPump); counted() != 1 {
+		t.Errorf("%d doses are remembered after the look, one was given", counted())
+	}
+}

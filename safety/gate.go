@@ -146,13 +146,14 @@ type limit struct {
 
 // sight is all that the gate computes for one dose.
 type sight struct {
-	watch  *Watch
-	now    dosing.Instant
-	plan   dosing.Plan
-	tank   *tankState
-	pump   *dosing.Pump
-	own    own
-	volume float64 // L, the least plausible
+	watch   *Watch
+	now     dosing.Instant
+	plan    dosing.Plan
+	tank    *tankState
+	pump    *dosing.Pump
+	own     own
+	looking bool    // for a person: nothing changes
+	volume  float64 // L, the least plausible
 
 	commissioned, floor float64 // buffer capacities, meq/L per pH
 	credit              float64 // alkalinity that top-up brought and nothing has answered, meq/L
