@@ -115,7 +115,9 @@ type PumpView struct {
 	Hour, Day, Ever dosing.Volume
 	HourCap, DayCap dosing.Volume
 	Largest         []LargestView // by tank that it serves
-	Left            dosing.Volume // in the container; negative = unknown
+	Left            dosing.Volume // in the container, by its level or by ledger and refills; negative = unknown
+	Refilled        time.Time     // the newest refill that was entered; zero = none
+	Batch           string        // of it
 	Doses           [ledger.OutcomeCount]uint64
 	Volume          [ledger.OutcomeCount]dosing.Volume
 	OpenOrder       string

@@ -67,7 +67,7 @@ func tells(state string) bool {
 var told = map[ledger.ChangeKind]bool{ledger.ChangeMode: true, ledger.ChangeSetpoint: true, ledger.ChangeTrip: true, ledger.ChangeClear: true,
 	ledger.ChangeUnconfirmed: true, ledger.ChangeConfirmed: true, ledger.ChangeHandDose: true, ledger.ChangeHandVoid: true,
 	ledger.ChangeServiced: true, ledger.ChangePause: true, ledger.ChangeSettings: true, ledger.ChangeAnalysis: true, ledger.ChangeEpoch: true,
-	ledger.ChangeRestored: true, ledger.ChangeDisarmed: true, ledger.ChangeStart: true}
+	ledger.ChangeRestored: true, ledger.ChangeDisarmed: true, ledger.ChangeStart: true, ledger.ChangeRefill: true, ledger.ChangeMark: true}
 
 // changesOf are the changes of a tank, or of the station.
 func changesOf(past *diary.Past, tank string) (changes []Change) {
