@@ -12,6 +12,7 @@ import (
 const reportUsage = `usage: leat report -state DIR [night|week|month] [flags]
        leat report -config FILE [night|week|month] [flags]
        leat report -config FILE stocks [-json]
+       leat report -config FILE -export FILE.sqlite [night|week|month]
 
 What was dosed and why something was withheld, who changed what, water and nutrients. The folder may belong to a
 running daemon, and nothing in it is changed.
@@ -20,6 +21,9 @@ running daemon, and nothing in it is changed.
   week    the seven days up to the end of the record
   month   the month up to the end of the record
   stocks  what the containers hold by the refills that were entered, and how many days it lasts
+
+-export writes doses, readings, changes and events into one SQLite file, with a table dictionary that tells each
+column's unit and meaning: the whole record, or the time asked for. As CSV: leat ledger export.
 
 -from and -to take 2031-03-04, 2031-03-04T19:00, RFC 3339, or an age such as 36h, which counts from the end of the
 record. Times without a zone are the farm's.
@@ -33,6 +37,7 @@ func reportCommand(flags *flag.FlagSet) task {
 	flags.StringVar(&f.From, "from", "", "begin at this `TIME`")
 	flags.StringVar(&f.To, "to", "", "end before this `TIME`")
 	flags.StringVar(&f.HTML, "html", "", "write the report with pictures into this `FILE`, for a browser")
+	flags.StringVar(&f.Export, "export", "", "write the data of the time into this new SQLite `FILE`, for other programs")
 	flags.BoolVar(&f.JSON, "json", false, "print the report as JSON")
 	return task{usage: reportUsage, words: 1, verbs: append(slices.Clone(report.Periods), desk.StocksWord), do: func(stdout, _ io.Writer) error {
 		return f.Run(flags.Arg(0), stdout)

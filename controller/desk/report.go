@@ -12,8 +12,8 @@ import (
 
 // Report is what leat report is asked.
 type Report struct {
-	State, Config, From, To, HTML string
-	JSON                          bool
+	State, Config, From, To, HTML, Export string
+	JSON                                  bool
 }
 
 // StocksWord asks for the containers instead of a time.
@@ -47,8 +47,8 @@ func FolderOf(state, path string) (string, error) {
 
 // Run prints or writes the report of a time, or what the containers hold.
 func (f *Report) Run(period string, stdout io.Writer) (err error) {
-	if period == StocksWord && f.HTML != "" {
-		return Misuse("stocks are printed as text or JSON")
+	if given := given(f.HTML != "", f.Export != "", f.JSON); given > 1 || period == StocksWord && (f.HTML != "" || f.Export != "") {
+		return Misuse("-html, -export and -json are one or the other, and stocks are printed as text or JSON")
 	}
 	if period != "" && (f.From != "" || f.To != "") {
 		return Misuse("%s and -from or -to contradict one another", period)
@@ -68,13 +68,50 @@ func (f *Report) Run(period string, stdout io.Writer) (err error) {
 	if period == StocksWord {
 		return printStocks(db, f.JSON, stdout)
 	}
-	r, err := report.Read(db, store.ReadMoment, report.Ask{Period: period, From: f.From, To: f.To})
+	ask := report.Ask{Period: period, From: f.From, To: f.To}
+	if f.Export != "" {
+		return exportRecord(db, ask, f.Export)
+	}
+	r, err := report.Read(db, store.ReadMoment, ask)
+	return f.print(r, err, stdout)
+}
+
+// given counts what was given.
+func given(all ...bool) (n int) {
+	for _, one := range all {
+		if one {
+			n++
+		}
+	}
+	return n
+}
+
+// exportRecord writes the whole record, or the time asked for, into a file.
+func exportRecord(db *store.DB, ask report.Ask, path string) error {
+	var selection store.Selection
+	if ask != (report.Ask{}) {
+		period, _, err := report.PeriodIn(db, store.ReadMoment, ask)
+		if err != nil {
+			return asMisuse(err)
+		}
+		selection.From, selection.To = period.From, period.To
+	}
+	return db.ExportFile(path, selection)
+}
+
+// asMisuse makes a wrong use of a question that cannot be answered.
+func asMisuse(err error) error {
 	var unclear report.Unclear
-	switch {
-	case errors.As(err, &unclear):
+	if errors.As(err, &unclear) {
 		return Misuse("%v", err)
+	}
+	return err
+}
+
+func (f *Report) print(r *report.Report, err error, stdout io.Writer) error {
+	switch {
 	case err != nil:
-		return err
+		return asMisuse(err)
 	case f.JSON:
 		return WriteJSON(stdout, r)
 	case f.HTML != "":
