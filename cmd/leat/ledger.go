@@ -18,7 +18,8 @@ const ledgerUsage = `usage: leat ledger -state DIR print|verify|export [flags]
 
   print   every row in a sentence, oldest first
   verify  the whole chain; then rows, head, and sums by pump
-  export  a table: -kind doses, readings (by minute) or changes
+  export  a table: -kind doses, readings (by minute), changes, events (interlocks, alarms, setpoints and what else
+          came and went) or dictionary (what the columns hold, and in which unit); all in one file: leat report -export
   backup  a copy of one moment, beside a running daemon too, into a new FILE
   restore puts such a copy in the place of the folder's ledger, which is kept beside it; no daemon may run. A new
           epoch begins above what the nodes have seen, every tank observes, and as much as the caps allow counts
