@@ -83,6 +83,8 @@ const (
 	CauseFarmSilent
 	// More alarms that stop nothing.
 	CauseLevelStuck
+	// One more wait of one dose.
+	CauseAnswerWait
 	CauseCount
 )
 
@@ -154,6 +156,7 @@ var causeNames = [CauseCount]string{
 	CauseDisarmed:            "disarmed",
 	CauseFarmSilent:          "farm-silent",
 	CauseLevelStuck:          "level-stuck",
+	CauseAnswerWait:          "answer-wait",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

@@ -51,7 +51,7 @@ func causes(c ...safety.Cause) []safety.Cause { return c }
 // built, the fault counts as missed.
 var signs = map[string]sign{
 	"circulation-off": {causes: causes(safety.CauseCirculationOff), needs: inputs(dosing.QuantityCirculation)},
-	"probe-flat":      {causes: causes(safety.CausePHUnfit), takes: 10 * time.Minute, only: &condition{"a pH probe whose noise is more than half a step of its resolution", tooQuiet}},
+	"probe-flat":      {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse), takes: 10 * time.Minute, only: &condition{"a pH probe whose noise is more than half a step of its resolution", tooQuiet}},
 	"acid-empty":      {causes: causes(safety.CauseNoResponse, safety.CauseStockEmpty), role: dosing.RoleAcid, worth: onePool},
 	"node-reboot":     {causes: causes(safety.CauseNodeRebooted, safety.CauseDoseUncertain)},
 
@@ -91,7 +91,7 @@ var signs = map[string]sign{
 	"level-failed-high":    {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown, safety.CauseLevelStuck)},
 	"level-failed-low":     {causes: causes(safety.CauseLevelLow, safety.CauseLevelUnknown)},
 	"wild-sample":          {hidden: "one sample is no event: it holds for a moment and calls nobody"},
-	"sample-cell-closed":   {causes: causes(safety.CauseSampleFlowOff), needs: inputs(dosing.QuantitySampleFlow)},
+	"sample-cell-closed":   {causes: causes(safety.CauseSampleFlowOff, safety.CauseNoResponse), role: dosing.RoleAcid, worth: twoPools},
 	"probe-in-plume":       {hidden: "a fifth of a dose at once is within what mixing does; commissioning moves the probe"},
 
 	"circulation-half":     {causes: causes(safety.CauseBufferScale)},
