@@ -83,6 +83,7 @@ const (
 	CauseFarmSilent
 	// More alarms that stop nothing.
 	CauseLevelStuck
+	CauseCompensation
 	// One more wait of one dose.
 	CauseAnswerWait
 	CauseCount
@@ -156,6 +157,7 @@ var causeNames = [CauseCount]string{
 	CauseDisarmed:            "disarmed",
 	CauseFarmSilent:          "farm-silent",
 	CauseLevelStuck:          "level-stuck",
+	CauseCompensation:        "ec-compensation",
 	CauseAnswerWait:          "answer-wait",
 }
 

@@ -80,7 +80,7 @@ var signs = map[string]sign{
 	"ph-drift":             {causes: causes(safety.CauseProbesDisagree), hidden: "one probe alone does not show its own slow drift; caps bound what follows"},
 	"ground-loop":          {causes: causes(safety.CauseGroundLoop), role: dosing.RoleAcid, worth: onePool},
 	"ec-bubble":            {causes: causes(safety.CauseECUnfit)},
-	"ec-compensated-twice": {causes: causes(safety.CauseECUnfit), takes: 24 * time.Hour},
+	"ec-compensated-twice": {causes: causes(safety.CauseECUnfit, safety.CauseCompensation), takes: 6 * time.Hour, only: &condition{"water that warms or cools by 2 °C", tooEven}},
 	"ph-input-open":        {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse, safety.CauseTemperatureUnfit)},
 	"ph-dead-wanders":      {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse, safety.CauseWrongDirection, safety.CauseSolutionUnconfirmed, safety.CauseAdrift)},
 	"temperature-failed":   {causes: causes(safety.CauseTemperatureUnfit)},
@@ -149,6 +149,20 @@ func tooQuiet(t *Trace, _, _ time.Duration) string {
 		}
 	}
 	return "the probe's noise is less than half a step of its resolution: flat is its ordinary line"
+}
+
+// tooEven: a wrong slope shows by the day's warmth alone.
+func tooEven(t *Trace, from, until time.Duration) string {
+	least, most := math.Inf(1), math.Inf(-1)
+	for i := range t.Samples {
+		if s := &t.Samples[i]; s.At >= from && s.At <= until {
+			least, most = min(least, s.Celsius), max(most, s.Celsius)
+		}
+	}
+	if most-least >= 2 {
+		return ""
+	}
+	return "the water kept its temperature to within 2 °C"
 }
 
 // tooSlow: what a siphon of 1 mL a minute brings into much water is less than plants
