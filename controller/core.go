@@ -92,6 +92,7 @@ type pumpCounts struct {
 	doses  [ledger.OutcomeCount]uint64
 	volume [ledger.OutcomeCount]dosing.Volume
 	before dosing.Volume // of earlier runs
+	refill ledger.Refill // the newest; At zero = none was entered
 }
 
 // New makes the core from valid settings and what the ledger replayed. Nothing is

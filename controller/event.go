@@ -117,18 +117,20 @@ const (
 	RequestMaintenance              // operate: probe or pump work begins
 	RequestCleaning                 // operate: cleaning begins; ends in solution unconfirmed
 	RequestConfirmWater             // engineer: "water or nutrient solution, no disinfectant, rinsed"; Water, and Analysis where it is one
-	RequestServiced                 // operate: pump or probe serviced, stock refilled, filling changed: learning starts anew
+	RequestServiced                 // operate: pump or probe serviced, filling changed: learning starts anew
 	RequestHandDose                 // operate: Pump, Volume added by hand
 	RequestAcknowledge              // operate: Cause
 	RequestShelve                   // operate: Cause, For
 	RequestAnalysis                 // engineer: Analysis, Sampled: what a laboratory found in the tank
 	RequestRaiseEpoch               // engineer, on the machine itself: begins an epoch above what the nodes have seen
 	RequestVoid                     // operate: Entry: an entry by hand was a mistake
+	RequestRefill                   // operate: Pump's container was filled and holds Volume; Batch; Note says its strength
+	RequestMark                     // operate: Note: what is to be found again at this time
 	RequestCount
 )
 
 var requestNames = [RequestCount]string{"none", "setpoint", "arm", "observe", "stop", "clear", "pause", "resume",
-	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void"}
+	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark"}
 
 func (k RequestKind) String() string { return requestNames[min(k, RequestCount-1)] }
 
@@ -168,6 +170,9 @@ func ParseRole(name string) (Role, bool) {
 	return RoleNobody, false
 }
 
+// OfStation says that a request of this kind is of no tank.
+func (k RequestKind) OfStation() bool { return k == RequestRefill }
+
 // Needs is the role a request of this kind needs.
 func (k RequestKind) Needs() Role {
 	switch k {
@@ -197,6 +202,7 @@ type Request struct {
 	Pump     dosing.PumpID
 	Volume   dosing.Volume
 	Entry    string // name of an entry by hand
+	Batch    string // of what was filled in
 	For      time.Duration
 	Analysis blend.Analysis
 	Sampled  time.Time // when the sample was taken; zero = now

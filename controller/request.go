@@ -39,6 +39,10 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.tanks[r.Tank].loops.ResetLearning()
 		c.watch.Serviced(now, r.Tank)
 		c.awaitLess(now, r, ledger.Change{Kind: ledger.ChangeServiced}, "noted; what was learned of this tank starts anew")
+	case RequestRefill:
+		c.askRefill(now, r)
+	case RequestMark:
+		c.askMark(now, r)
 	case RequestHandDose:
 		c.askHandDose(now, r)
 	case RequestVoid:

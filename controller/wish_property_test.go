@@ -316,7 +316,9 @@ func TestLessBeatsMoreAndLiveIsReplayedHoweverThingsFall(t *testing.T) {
 					}
 				})
 			case 9:
-				d.ask(controller.RequestServiced, tank, nil)
+				d.ask(rapid.SampledFrom([]controller.RequestKind{controller.RequestServiced, controller.RequestRefill}).Draw(rt, "service"), tank, func(r *controller.Request) {
+					r.Pump, r.Volume = dosing.PumpID(rapid.IntRange(0, 3).Draw(rt, "pump")), dosing.FromMillilitres(float64(rapid.IntRange(1, 5000).Draw(rt, "mL")))
+				})
 			case 10, 11, 12:
 				for range rapid.IntRange(1, 6).Draw(rt, "rows") {
 					d.write()

@@ -205,6 +205,9 @@ func TestAnswersOnASlowAFullAndAFailedDisk(t *testing.T) {
 	if a := s.ask(controller.RequestArm, ""); a.Accepted || !strings.Contains(a.Text, "the ledger is failed") {
 		t.Errorf("arm on a failed disk: %+v", a)
 	}
+	if tank := s.Core.Remembered(s.Now()).Tanks[north]; tank.Mode != safety.ModeObserving || tank.Disarmed != "the ledger is failed" {
+		t.Errorf("after a failed disk it is %s (%s); only a restart and a person may arm it", tank.Mode, tank.Disarmed)
+	}
 }
 
 func TestAppendThatFailsIsAnsweredAsAFailure(t *testing.T) {

@@ -421,3 +421,125 @@ func TestAnAlarmReturnsHalfAMinuteAfterItsCauseWent(t *testing.T) {
 		t.Errorf("%s after 35 s, want returned", got)
 	}
 }
+
+func TestWhatStaysAfterItsRootHasGoneIsToldAMinuteLater(t *testing.T) {
+	n := newAlarmNight()
+	n.pass(10*time.Minute, hold(CauseBrokerDown), hold(CausePHStale))
+	n.pass(55*time.Second, hold(CausePHStale))
+	if n.count(CausePHStale, AlarmUnacknowledged) != 0 {
+		t.Errorf("told %v; readings need a minute to come back after the link", n.announced)
+	}
+	n.pass(15*time.Second, hold(CausePHStale))
+	if n.count(CausePHStale, AlarmUnacknowledged) != 1 {
+		t.Errorf("told %v; the link is back for more than a minute, and pH is not", n.announced)
+	}
+}
+
+func TestAnAlarmThatNobodyAcknowledgesForADayBecomesOneStepMoreUrgentAndNoMore(t *testing.T) {
+	for _, c := range []struct {
+		cause       Cause
+		first, then Priority
+		told        int
+	}{
+		{CauseTemperatureUnfit, PriorityTomorrow, PriorityTonight, 2},
+		{CausePHStale, PriorityTonight, PriorityTonight, 1},
+	} {
+		n := newAlarmNight()
+		n.pass(24*time.Hour, hold(c.cause))
+		if len(n.announced) != 1 || n.announced[0].Priority != c.first {
+			t.Errorf("%s in its first day: %+v", c.cause, n.announced)
+		}
+		n.pass(26*time.Hour, hold(c.cause))
+		if last := n.announced[len(n.announced)-1]; len(n.announced) != c.told || last.Priority != c.then {
+			t.Errorf("%s after two days: told %d times, at last %s; want %d and %s", c.cause, len(n.announced), last.Priority, c.told, c.then)
+		}
+	}
+	n := newAlarmNight()
+	n.pass(time.Hour, latched(CauseNodeRebooted))
+	n.pass(25*time.Hour, latched(CauseNodeRebooted))
+	if len(n.announced) != 1 || n.announced[0].Priority != PriorityRecord {
+		t.Errorf("what is for the record only: %+v", n.announced)
+	}
+}
+
+func TestAnAlarmThatCameAndWentClosesByItselfAfterADay(t *testing.T) {
+	n := newAlarmNight()
+	n.pass(2*time.Minute, hold(CausePHStale))
+	n.pass(23*time.Hour + 50*time.Minute)
+	if got := n.state(CausePHStale); got != AlarmReturnedUnacknowledged {
+		t.Errorf("within a day it is %s", got)
+	}
+	n.pass(20 * time.Minute)
+	if got := n.state(CausePHStale); got != AlarmNormal {
+		t.Errorf("after a day it is %s", got)
+	}
+}
+
+func TestTheSameTroubleAfterMoreThanTenMinutesIsToldAgainThoughNobodyAcknowledgedTheFirst(t *testing.T) {
+	n := newAlarmNight()
+	n.pass(2*time.Minute, hold(CausePHStale))
+	n.pass(9 * time.Minute)
+	n.pass(2*time.Minute, hold(CausePHStale))
+	if got := n.count(CausePHStale, AlarmUnacknowledged); got != 1 {
+		t.Errorf("told %d times within ten minutes", got)
+	}
+	n.pass(11 * time.Minute)
+	n.pass(2*time.Minute, hold(CausePHStale))
+	if got := n.count(CausePHStale, AlarmUnacknowledged); got != 2 {
+		t.Errorf("told %d times; eleven quiet minutes lie between", got)
+	}
+}
+
+func TestAForgottenStopOrMaintenanceCallsAtOnceWhenHarmIsNear(t *testing.T) {
+	for _, trip := range []Trip{hold(CauseMaintenance), latched(CauseStopInput)} {
+		n := newAlarmNight()
+		n.harm = 30 * time.Minute
+		n.pass(32*time.Minute, trip)
+		if len(n.announced) == 0 || n.announced[len(n.announced)-1].Priority != PriorityNow {
+			t.Errorf("%s for half an hour, harm in another: %+v, want now", trip.Cause, n.announced)
+		}
+	}
+}
+
+func TestHarmMustBeNearForAMinuteBeforeAnAlarmRises(t *testing.T) {
+	n := newAlarmNight()
+	n.pass(5*time.Minute, hold(CauseTemperatureUnfit))
+	n.harm = 30 * time.Minute
+	n.pass(60*time.Second, hold(CauseTemperatureUnfit))
+	if len(n.announced) != 1 {
+		t.Errorf("told %v within the minute", n.announced)
+	}
+	n.pass(time.Second, hold(CauseTemperatureUnfit))
+	if len(n.announced) != 2 || n.announced[1].Priority != PriorityNow {
+		t.Errorf("told %v when the minute is over", n.announced)
+	}
+}
+
+func TestAShelvedAlarmThatIsNowAlreadyStaysQuiet(t *testing.T) {
+	n := newAlarmNight()
+	n.pass(time.Minute, latched(CauseLeak))
+	n.alarms.Shelve(n.now, 0, CauseLeak, time.Hour)
+	n.pass(50*time.Minute, latched(CauseLeak))
+	if n.state(CauseLeak) != AlarmShelved || len(n.announced) != 1 {
+		t.Errorf("%s, told %v: who shelved it knows that it is urgent", n.state(CauseLeak), n.announced)
+	}
+	n.pass(5 * time.Minute)
+	n.pass(10 * time.Minute)
+	if n.state(CauseLeak) != AlarmNormal {
+		t.Errorf("%s though it is gone and its time is over", n.state(CauseLeak))
+	}
+}
+
+func TestTheMostUrgentAlarmStandsFirstAndAmongEqualsTheOneThatCameFirst(t *testing.T) {
+	n := newAlarmNight()
+	n.pass(2*time.Minute, hold(CauseTemperatureUnfit))
+	n.pass(2*time.Minute, hold(CauseTemperatureUnfit), hold(CauseLevelUnknown))
+	n.pass(2*time.Minute, hold(CauseTemperatureUnfit), hold(CauseLevelUnknown), hold(CausePHStale), latched(CauseLeak))
+	var got []Cause
+	for _, a := range n.alarms.Active(0, n.warn, n.harm) {
+		got = append(got, a.Cause)
+	}
+	if want := []Cause{CauseLeak, CauseLevelUnknown, CausePHStale, CauseTemperatureUnfit}; !slices.Equal(got, want) {
+		t.Errorf("%v, want %v", got, want)
+	}
+}

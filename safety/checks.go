@@ -84,7 +84,7 @@ var tankChecks = [CauseCount]tankCheck{
 		left := w.started + w.settle - now.Up
 		if left <= 0 {
 			t.lower(CauseStarting)
-		} else if s := t.raise(now, CauseStarting, 0); s != nil {
+		} else if s := t.raise(now, CauseStarting, int64(left/time.Minute)); s != nil {
 			s.detail = "dosing may begin in " + words(left)
 		}
 	},
@@ -410,7 +410,7 @@ func checkUncertain(_ *Watch, now dosing.Instant, t *tankState) {
 	}
 	u := &t.uncertain[0]
 	left := max(0, u.since+t.plant.MixingTime()-now.Up)
-	if s := t.raise(now, CauseDoseUncertain, int64(left/time.Minute)); s != nil {
+	if s := t.raise(now, CauseDoseUncertain, int64(left/time.Minute)); s != nil && !t.latched.has(CauseDoseUncertain) {
 		s.detail = fmt.Sprintf("%s counted in full; %s to go", u.volume, words(left))
 	}
 }

@@ -69,6 +69,17 @@ func TestZeroValuesRefuse(t *testing.T) {
 	}
 }
 
+func TestAClearanceIsUsedOnce(t *testing.T) {
+	f := newFarm(t)
+	clearance, verdict := f.g.Judge(f.now, dosing.Plan{Pump: acidPump, Volume: dosing.Millilitre, Reason: dosing.ReasonPHHigh})
+	if _, _, ok := clearance.Spend(); !verdict.Allowed || !ok {
+		t.Fatalf("%+v", verdict)
+	}
+	if plan, _, again := clearance.Spend(); again || plan != (dosing.Plan{}) {
+		t.Errorf("used a second time it permits %+v", plan)
+	}
+}
+
 func TestPlansThatAreNoneAreRefused(t *testing.T) {
 	f := newFarm(t, func(s *Settings) { s.Pumps[sulfatePump].Serves = dosing.TankSet(0).With(1) })
 	f.wantCause("no such tank", f.judge(7, acidPump, dosing.Millilitre), CauseConfigurationUnsafe)

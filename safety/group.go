@@ -11,11 +11,11 @@ import (
 type group struct {
 	given    bool // at least one is fitted
 	standing fitness
-	value    float64 // of probes: one, the mean of two, the median of more
-	smooth   float64 // the same of the smoothed values
-	adverse  bool    // of switches: one stands the way that stops doses, or did a moment ago where that latches
-	lasting  bool    // of those: it was no single sample
-	age      time.Duration
+	value    float64        // of probes: one, the mean of two, the median of more
+	smooth   float64        // the same of the smoothed values
+	adverse  bool           // of switches: one stands the way that stops doses, or did a moment ago where that latches
+	lasting  bool           // of those: it was no single sample
+	age      time.Duration  // of probes, of the reading of input
 	input    dosing.InputID // the worst one
 }
 
@@ -70,9 +70,6 @@ func (w *Watch) switches(t *tankState, q dosing.Quantity, g *group, up time.Dura
 		lately := blipHolds[q] && i.blip.lately(up)
 		g.adverse = g.adverse || now || lately && !lasts
 		g.lasting = g.lasting || lasts && (now || lately)
-		if i.seen {
-			g.age = max(g.age, up-i.last.At().Up)
-		}
 	}
 }
 
@@ -118,7 +115,7 @@ func (w *Watch) probes(t *tankState, q dosing.Quantity, g *group, up time.Durati
 	g.value, g.smooth = middle(values[:n]), middle(smooth[:n])
 	if q == dosing.QuantityLevel && n == 2 {
 		// Least plausible: in less water a dose does more.
-		g.value, g.smooth = values[0], smooth[0]
+		g.value = values[0]
 	}
 	limit := disagreement[q]
 	far := n == 2 && limit > 0 && !(values[1]-values[0] <= limit)

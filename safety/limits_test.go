@@ -36,6 +36,14 @@ func (f *farm) wantSameLimits(when string) {
 				f.t.Errorf("%s, tank %d, pump %d: %s and %s, alone %s and %s", when, tank, p, most[p], causes[p], volume, cause)
 			}
 			some = some || volume > 0
+			switch a := f.g.Allowance(f.now, dosing.TankID(tank), p); {
+			case a.Most != volume:
+				f.t.Errorf("%s, tank %d, pump %d: a person is told %s, the planner %s", when, tank, p, a.Most, volume)
+			case volume == 0 && a.By != cause:
+				f.t.Errorf("%s, tank %d, pump %d: a person is told %s, the planner %s", when, tank, p, a.By, cause)
+			case volume > 0 && a.Words == "":
+				f.t.Errorf("%s, tank %d, pump %d: at most %s by %s, without words", when, tank, p, a.Most, a.By)
+			}
 		}
 		if when == "before" && !some {
 			f.t.Errorf("tank %d: nothing may be dosed before", tank)

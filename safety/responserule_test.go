@@ -252,6 +252,16 @@ func TestUnreportedDoseProvesNothing(t *testing.T) {
 	}
 }
 
+func TestTheReportOfAnotherDoseEndsNoDoubt(t *testing.T) {
+	b := newBasin()
+	b.wait(30 * time.Minute)
+	b.responses.Dosed(dosing.Dose{Key: 77, Pump: nightBase, Volume: dosing.FromMillilitres(tenthAcid), Up: b.now.Up, Open: true})
+	b.dose(nightAcid, tenthAcid, 0, 0)
+	if f, found := b.wait(time.Hour); found {
+		t.Fatalf("nobody knows what base did meanwhile, and yet %+v", f)
+	}
+}
+
 func TestWithoutReadingsAfterTheDoseNothingIsConcluded(t *testing.T) {
 	b := newBasin()
 	b.wait(30 * time.Minute)

@@ -200,7 +200,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 		t.Error("Closed leaves rows unjudged")
 	}
 	// These change nothing but what its own rows read in every round, or judge themselves.
-	silent := map[string]bool{"Read": true, "Heartbeat": true, "Learned": true, "Evaluate": true, "Clear": true, "EpochRaised": true, "Reconfigure": true, "NewLatches": true}
+	silent := map[string]bool{"Read": true, "Heartbeat": true, "Learned": true, "Refilled": true, "Evaluate": true, "Clear": true, "EpochRaised": true, "Reconfigure": true, "NewLatches": true}
 	asked := map[string]bool{"Behind": true, "Blocks": true, "BufferFloor": true, "DayCap": true, "Doubt": true, "Fit": true, "HourCap": true, "Input": true, "Loaded": true, "StuckLevel": true, "Miscompensated": true, "Mode": true, "Node": true,
 		"Resting": true, "Trips": true, "Usual": true, "Volume": true}
 	told := map[string]bool{"Rejected": true, "Link": true, "SetLedger": true, "OtherController": true, "Jumped": true, "SetMode": true, "SetState": true,

@@ -153,44 +153,71 @@ func TestReconfigurationKeepsWhatWasSeenCountedAndLatched(t *testing.T) {
 func TestWhatIsNotThereIsRefusedWithoutAPanic(t *testing.T) {
 	f := newFarm(t)
 	w, now := f.w, f.now
-	w.Aim(9, dosing.Target{})
-	w.Learned(9, 0, 1, 3)
-	w.Serviced(now, 9)
-	w.SetMode(now, 9, ModeArmed)
-	w.SetState(now, 9, OperatorState{})
-	w.Confirm(now, 9)
-	w.Rejected(now, 9999, "")
-	w.Used(9, time.Hour, 1)
-	w.Demand(9, 1, 1)
-	w.Fill(9, 1, 1)
-	w.Doubted(now, 9, 9)
-	w.Closed(now, 9, 9, 1, FateKnown, 1)
-	w.Closed(now, 0, acidPump, 4711, FateKnown, dosing.Millilitre)
-	for _, d := range []dosing.Dose{{Tank: 9, Volume: 1}, {Pump: 9, Volume: 1}, {Volume: 0}, {Volume: -5}} {
-		w.Opened(d)
-		w.ByHand(d)
-	}
-	if w.HourCap(9) != 0 || w.DayCap(9) != 0 || w.Trips(9) != nil {
-		t.Error("a pump or tank that is not there has caps or trips")
-	}
-	if _, blocked := w.Blocks(9, 0); !blocked {
-		t.Error("a tank that is not there is free")
-	}
-	if _, blocked := w.Blocks(0, 9); !blocked {
-		t.Error("a pump that is not there is free")
-	}
-	if _, ok := w.Fit(9, dosing.QuantityPH); ok {
-		t.Error("a tank that is not there is fit")
-	}
-	if _, _, ok := w.Input(9999); ok {
-		t.Error("an input that is not there was read")
-	}
-	if w.Read(dosing.Reading{}) != dosing.QualityFailure {
-		t.Error("the zero reading is fit")
-	}
-	far, _ := dosing.NewReading(9999, dosing.QuantityPH, 6, now, 0, false)
-	if w.Read(far) != dosing.QualityFailure {
-		t.Error("a reading of no input is fit")
+	for _, far := range []int{0, 7} { // the next, and one far off
+		tank, pump := dosing.TankID(len(w.tanks)+far), dosing.PumpID(len(w.pumps)+far)
+		input, node := dosing.InputID(len(w.inputs)+far), NodeID(len(w.nodes)+far)
+		w.Aim(tank, dosing.Target{})
+		w.Learned(tank, 0, 1, 3)
+		w.Serviced(now, tank)
+		w.SetMode(now, tank, ModeArmed)
+		w.SetState(now, tank, OperatorState{})
+		w.Confirm(now, tank)
+		w.Clear(now, tank)
+		w.RestoreLatch(tank, CauseLeak, now)
+		w.RestorePumpLatch(tank, acidPump, CauseNoResponse, now)
+		w.RestoreLevel(now, tank, 1000)
+		w.Rejected(now, input, "")
+		w.Heartbeat(now, node, "first", 0, true)
+		w.Refilled(pump)
+		w.Used(pump, time.Hour, 1)
+		w.Demand(pump, 1, 1)
+		w.Fill(pump, 1, 1)
+		w.Spent(now, pump, 1)
+		w.Voided(pump, 1)
+		w.Accepted(pump)
+		w.Contradicted(now, tank, acidPump, "")
+		w.RefusedForGood(now, 0, pump, "")
+		w.Raised(now, tank, acidPump, 1, 2, 1)
+		w.Raised(now, 0, pump, 1, 2, 1)
+		w.Doubted(now, tank, pump)
+		w.Closed(now, tank, acidPump, 1, FateKnown, 1)
+		w.Closed(now, 0, pump, 1, FateKnown, 1)
+		w.Closed(now, 0, acidPump, 4711, FateKnown, dosing.Millilitre)
+		for _, d := range []dosing.Dose{{Tank: tank, Volume: 1}, {Pump: pump, Volume: 1}, {Volume: 0}, {Volume: -5}} {
+			w.Opened(d)
+			w.ByHand(d)
+		}
+		if w.HourCap(pump) != 0 || w.DayCap(pump) != 0 || w.Trips(tank) != nil {
+			t.Error("a pump or tank that is not there has caps or trips")
+		}
+		if _, blocked := w.Blocks(tank, 0); !blocked {
+			t.Error("a tank that is not there is free")
+		}
+		if _, blocked := w.Blocks(0, pump); !blocked {
+			t.Error("a pump that is not there is free")
+		}
+		if _, ok := w.Fit(tank, dosing.QuantityPH); ok {
+			t.Error("a tank that is not there is fit")
+		}
+		if _, ok := w.Resting(now, tank); ok {
+			t.Error("a tank that is not there rests")
+		}
+		if _, _, _, seen := w.Node(now, node); seen {
+			t.Error("a node that is not there was heard")
+		}
+		if w.Mode(tank) != ModeObserving {
+			t.Error("a tank that is not there is armed")
+		}
+		if _, _, ok := w.Input(input); ok {
+			t.Error("an input that is not there was read")
+		}
+		if w.Read(dosing.Reading{}) != dosing.QualityFailure {
+			t.Error("the zero reading is fit")
+		}
+		none, _ := dosing.NewReading(input, dosing.QuantityPH, 6, now, 0, false)
+		if w.Read(none) != dosing.QualityFailure {
+			t.Error("a reading of no input is fit")
+		}
 	}
 	f.pass(time.Second)
 	f.wantFree(0, "afterwards", allFree)
@@ -203,5 +230,110 @@ func TestServicePutsTheGateBackToWhatWasCommissioned(t *testing.T) {
 	f.w.Serviced(f.now, 0)
 	if after := f.g.BufferFloor(f.now, 0); !(after < before) || math.Abs(after-math.Exp(-0.55)) > 1e-12 {
 		t.Errorf("floor %.3f, then %.3f", before, after)
+	}
+}
+
+func TestAProbeThatWasServicedIsBelievedAtOnceAndNoOtherIs(t *testing.T) {
+	for name, service := range map[string]func(*farm){
+		"a service": func(f *farm) { f.w.Serviced(f.now, 0) },
+		"the end of a maintenance": func(f *farm) {
+			f.w.SetState(f.now, 0, OperatorState{Maintenance: true})
+			f.pass(10 * time.Second)
+			f.w.SetState(f.now, 0, OperatorState{})
+		},
+		"water that a person confirmed": func(f *farm) { f.w.Confirm(f.now, 0) },
+	} {
+		f := newFarm(t)
+		service(f)
+		for _, c := range []struct {
+			tank dosing.TankID
+			q    dosing.Quantity
+			to   float64
+			want bool
+		}{{0, dosing.QuantityPH, 6.9, true}, {0, dosing.QuantityEC, 2.9, true}, {1, dosing.QuantityPH, 6.9, false}, {1, dosing.QuantityEC, 2.9, false}} {
+			if got := f.send(f.input(c.tank, c.q), c.to, 0, false).MayDose(); got != c.want {
+				t.Errorf("after %s of the north, tank %d, %s of %g believed: %v", name, c.tank, c.q, c.to, got)
+			}
+		}
+	}
+	f := newFarm(t)
+	f.w.SetState(f.now, 0, OperatorState{Maintenance: true})
+	if f.send(f.input(0, dosing.QuantityPH), 6.9, 0, false).MayDose() {
+		t.Error("a maintenance that has only begun makes a wild reading good")
+	}
+}
+
+func TestASetpointThatNoTankCanHaveIsNone(t *testing.T) {
+	f := newFarm(t)
+	for _, c := range []struct {
+		target dosing.Target
+		aimed  bool
+	}{
+		{dosing.Target{PH: 3.5, EC: 2}, true}, {dosing.Target{PH: 3.49, EC: 2}, false}, {dosing.Target{PH: 9.5, EC: 2}, true}, {dosing.Target{PH: 9.51, EC: 2}, false},
+		{dosing.Target{PH: 5.8, EC: 10}, true}, {dosing.Target{PH: 5.8, EC: 10.1}, false}, {dosing.Target{PH: 5.8, EC: 0}, false}, {dosing.Target{PH: 5.8, EC: 0.01}, true},
+	} {
+		f.w.Aim(0, c.target)
+		v := f.judge(0, sulfatePump, 5*dosing.Millilitre)
+		if none := v.Cause == CauseDirection && v.Detail == "no setpoint"; none == c.aimed {
+			t.Errorf("%+v: %+v", c.target, v)
+		}
+	}
+}
+
+func TestWhatNobodyCanSayMoreOfCountsAgainstThePumpsCaps(t *testing.T) {
+	f := newFarm(t, func(s *Settings) { s.Caps[calciumPump].PerHour = 60 * dosing.Millilitre })
+	f.w.Spent(f.now, calciumPump, 50*dosing.Millilitre)
+	f.w.Spent(f.now, calciumPump, 0)
+	if largest, _ := f.g.Largest(f.now, 0, calciumPump); largest != 10*dosing.Millilitre {
+		t.Errorf("50 of 60 mL are spent: largest %s", largest)
+	}
+}
+
+func TestALaterWordRaisesWhatCountsAndNeverLowersIt(t *testing.T) {
+	f := newFarm(t, func(s *Settings) { s.Caps[calciumPump].PerHour = 60 * dosing.Millilitre })
+	key := f.open(0, calciumPump, 10*dosing.Millilitre)
+	f.w.Closed(f.now, 0, calciumPump, key, FateKnown, 10*dosing.Millilitre)
+	for _, c := range []struct{ volume, before, want dosing.Volume }{{40, 10, 40}, {40, 40, 40}, {5, 40, 40}} {
+		f.w.Raised(f.now, 0, calciumPump, key, c.volume*dosing.Millilitre, c.before*dosing.Millilitre)
+		if got := f.totals.Hour(calciumPump, f.now.Up); got != c.want*dosing.Millilitre {
+			t.Errorf("%d mL after %d mL: %s count", c.volume, c.before, got)
+		}
+	}
+}
+
+func TestAnUncertainDoseThatIsExplainedInTheEndIsNotOneOfTheThree(t *testing.T) {
+	f := newFarm(t)
+	lost := func(fate Fate) {
+		key := f.open(0, sulfatePump, 5*dosing.Millilitre)
+		f.pass(20 * time.Second)
+		f.w.Doubted(f.now, 0, sulfatePump)
+		f.pass(5 * time.Minute)
+		f.w.Closed(f.now, 0, sulfatePump, key, fate, 5*dosing.Millilitre)
+		f.pass(6 * time.Minute)
+	}
+	for _, fate := range []Fate{FateUnknown, FateKnown, FateKnown, FateUnknown} {
+		lost(fate)
+	}
+	if trip, tripped := f.trip(0, CauseDoseUncertain); tripped {
+		t.Fatalf("two of four stayed uncertain: %+v", trip)
+	}
+	lost(FateUnknown)
+	if trip, tripped := f.trip(0, CauseDoseUncertain); !tripped || !trip.Latched || trip.Detail != "the third uncertain dose in 24 h" {
+		t.Errorf("the third: %v %+v", tripped, trip)
+	}
+}
+
+func TestTheThirdTimeCountsWithinADay(t *testing.T) {
+	for last, third := range map[time.Duration]bool{24 * time.Hour: true, 24*time.Hour + time.Second: false} {
+		var e episode
+		for _, up := range []time.Duration{0, 12 * time.Hour} {
+			if e.begin(up) || e.begin(up+time.Second) {
+				t.Errorf("at %s it is the third", up)
+			}
+			e.on = false
+		}
+		if e.begin(last) != third {
+			t.Errorf("the third at %s: %v", last, !third)
+		}
 	}
 }

@@ -445,6 +445,25 @@ func TestASecondFindingThatReachesElsewhereStopsTheTank(t *testing.T) {
 	f.wantFree(0, "stocks", reagentsOnly)
 	f.w.latchAs(f.now, &tank.cells, CauseNoResponse, 0, 0, ScopeReagents, "acid")
 	f.wantFree(0, "stocks and acid", noneFree)
+	f.w.NewLatches()
+	f.w.latchAs(f.now, &tank.cells, CauseNoResponse, 0, 0, ScopeReagents, "acid once more")
+	if again := f.w.NewLatches(); len(again) != 0 {
+		t.Errorf("what stops the whole tank already is told again: %+v", again)
+	}
+}
+
+func TestARestoredTripIsSeenBeforeTheFirstRound(t *testing.T) {
+	f := newFarm(t)
+	f.w.RestorePumpLatch(0, sulfatePump, CauseNoResponse, f.now)
+	f.w.RestoreLatch(1, CauseLeak, f.now)
+	for tank, cause := range []Cause{CauseNoResponse, CauseLeak} {
+		if trip, tripped := f.trip(dosing.TankID(tank), cause); !tripped || trip.Detail != "since before the restart" {
+			t.Errorf("%s: %v %+v", cause, tripped, trip)
+		}
+	}
+	f = newFarm(t)
+	f.w.RestorePumpLatch(0, sulfatePump, CauseLeak, f.now)
+	f.wantFree(0, "a leak that an older version laid to a pump", noneFree)
 }
 
 func TestWaterThatOnlyFillsFromTopUpIsNotDoubtedButALossDuringItIs(t *testing.T) {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"flag"
 	"fmt"
 	"io"
@@ -10,8 +11,6 @@ import (
 	"strings"
 
 	"leat/controller"
-	"leat/controller/app"
-	"leat/controller/config"
 )
 
 // modes are what a person may tell the daemon from its machine.
@@ -19,14 +18,13 @@ var modes = []controller.RequestKind{controller.RequestArm, controller.RequestOb
 	controller.RequestPause, controller.RequestResume, controller.RequestConfirmWater, controller.RequestRaiseEpoch}
 
 func modeCommand(flags *flag.FlagSet) task {
-	path := flags.String("config", "", "configuration `FILE` of the running daemon, to find its state folder")
-	state := flags.String("state", "", "state `FOLDER` of the running daemon, instead of -config")
-	tank := flags.String("tank", "", "`NAME` of the tank")
+	var d daemonFlags
+	d.declare(flags)
 	note := flags.String("note", "", "what was checked; needed by clear, confirm-water and raise-epoch")
 	water := flags.String("water", "", "which `WATER` confirm-water finds in the tank: source, recipe, analysis, tank:NAME (the solution of that tank), same or unknown; needed where the tank has a recipe")
 	replaced := flags.String("replaced", "", "with -water source, how much of the tank was replaced, as `PERCENT`; empty = all of it")
 	analysis := flags.String("analysis", "", "with -water analysis, what the solution holds, as `LIST`: \"NO3-N=168 mg/L, K=275 mg/L\"")
-	asJSON := flags.Bool("json", false, "print the answer as JSON")
+	until := flags.String("until", "", "`TIME` at which a pause ends by itself, such as 06:00; default when it is resumed")
 	var verbs []string
 	for _, m := range modes {
 		verbs = append(verbs, m.String())
@@ -36,46 +34,37 @@ func modeCommand(flags *flag.FlagSet) task {
 		switch {
 		case !ok || !slices.Contains(modes, kind):
 			return misuse("%q: want one of %s", flags.Arg(0), strings.Join(verbs, ", "))
-		case *tank == "":
-			return misuse("name the tank with -tank NAME")
-		case (*path == "") == (*state == ""):
-			return misuse("name the running daemon by -config FILE or -state FOLDER, one of the two")
+		case *until != "" && kind != controller.RequestPause:
+			return misuse("-until goes with pause")
 		}
-		folder := *state
-		if folder == "" {
-			file, err := config.Look(*path)
-			if err != nil {
-				return err
-			}
-			folder = file.State
-		}
-		answer, err := app.Ask(folder, url.Values{"do": {kind.String()}, "tank": {*tank}, "note": {*note}, "water": {*water}, "replaced": {*replaced}, "analysis": {*analysis}, "by": {whoAmI()}})
+		folder, err := d.folder(true)
 		if err != nil {
 			return err
 		}
-		return tellAnswer(*tank, answer, *asJSON, stdout)
+		return d.ask(folder, url.Values{"do": {kind.String()}, "note": {*note}, "water": {*water}, "replaced": {*replaced}, "analysis": {*analysis}, "until": {*until}}, false, stdout)
 	}}
 }
 
 // tellAnswer says what the daemon answered; a refusal is an error.
-func tellAnswer(tank string, answer controller.Answer, asJSON bool, stdout io.Writer) (err error) {
+func tellAnswer(of string, answer controller.Answer, asJSON bool, stdout io.Writer) (err error) {
+	of = cmp.Or(of, "station")
 	switch {
 	case asJSON:
 		err = writeJSON(stdout, struct {
 			Tank     string `json:"tank"`
 			Accepted bool   `json:"accepted"`
 			Text     string `json:"text"`
-		}{tank, answer.Accepted, answer.Text})
+		}{of, answer.Accepted, answer.Text})
 	case answer.Accepted:
-		_, err = fmt.Fprintf(stdout, "%s: %s\n", tank, answer.Text)
+		_, err = fmt.Fprintf(stdout, "%s: %s\n", of, answer.Text)
 	}
 	if !answer.Accepted {
-		err = fmt.Errorf("%s: refused: %s", tank, answer.Text)
+		err = fmt.Errorf("%s: refused: %s", of, answer.Text)
 	}
 	return err
 }
 
-const modeUsage = `usage: leat mode -config FILE -tank NAME [-note TEXT] [-water WATER] arm|observe|stop|clear|pause|resume|confirm-water|raise-epoch
+const modeUsage = `usage: leat mode -config FILE -tank NAME [-note TEXT] [-water WATER] [-until TIME] arm|observe|stop|clear|pause|resume|confirm-water|raise-epoch
 
 Tells the running daemon, over the socket in its state folder. arm doses, observe only shows what it would dose, stop
 ends dosing until a person clears it, saying with -note what was checked. A software stop is no emergency stop.

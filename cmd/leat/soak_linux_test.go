@@ -46,6 +46,20 @@ type soak struct {
 	most  map[string]float64
 }
 
+// allPumps makes a tub whose pumps all have work within minutes: pH begins inside its warn band, where acid and a blend
+// take turns, and a stock's part of a blend is a few doses. It mixes in 15 s, so that a reading may be 3 s old: on a
+// machine with fifty other programs one comes later than the second of the small tub, and a held tank proves nothing.
+var allPumps = []string{
+	`rate = "12 mL/min"`, `rate = "60 mL/min"`, `rate = "12 mL/min"`, `rate = "60 mL/min"`,
+	`cap_per_dose = "0.4 mL"`, `cap_per_dose = "2 mL"`, `cap_per_dose = "0.4 mL"`, `cap_per_dose = "2 mL"`,
+	`start_settling = "5s"`, `start_settling = "15s"`,
+	`dead_time = "1s"`, `dead_time = "3s"`,
+	`lag = "1s"`, "lag = \"3s\"\n[tank.ph_setpoint]\nvalue = \"6.45\"",
+}
+
+// enough is how many doses of a soak are some of every pump.
+const enough = 30
+
 const inputTime = "[tank.input.ph]\nformat = \"json\"\npointer = \"/value\"\ntime = \"/at\""
 
 // TestSoakOfRealProcesses plays acts in a drawn order for LEAT_SOAK, such as 30m or 24h. Under LEAT_REAL=1
@@ -77,7 +91,7 @@ func TestSoakOfRealProcesses(t *testing.T) {
 func playSoak(t *testing.T, end time.Time, counts map[string]int) {
 	broker := apptest.NewBroker(t)
 	s := &soak{proxy: apptest.NewProxy(t, broker.Address), began: map[string]float64{}, most: map[string]float64{}}
-	changes := []string{"[tank.input.ph]", inputTime}
+	changes := append([]string{"[tank.input.ph]", inputTime}, allPumps...)
 	if folder, err := mountSmall(t, "32m"); err == nil {
 		s.disk = folder
 		changes = append(changes, `folder = "`, `folder = "`+filepath.Join(folder, "state")+`" # "`)
@@ -103,6 +117,11 @@ func playSoak(t *testing.T, end time.Time, counts map[string]int) {
 	s.lives()
 	s.judge()
 	s.judgeGrowth()
+	for pump, given := range s.farm.Delivered() {
+		if given == 0 && s.farm.Finished() >= enough {
+			t.Errorf("%s gave nothing in %d doses", pump, s.farm.Finished())
+		}
+	}
 }
 
 func (s *soak) lasts(most int) {

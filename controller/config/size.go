@@ -21,6 +21,9 @@ type Effect struct {
 	// One smallest dose.
 	SmallestPH float64 `json:"smallest_ph"`
 	SmallestEC float64 `json:"smallest_ec"`
+	// The largest dose as commissioned, with nothing on its way, and the limit that binds.
+	LargestML float64 `json:"largest_ml"`
+	LargestBy string  `json:"largest_by"`
 	// The whole container, drained into the tank; NaN where its size is not stated.
 	WholePH *float64 `json:"container_ph,omitempty"`
 	WholeEC *float64 `json:"container_ec,omitempty"`
@@ -62,6 +65,8 @@ func (s *size) effect(i int, id dosing.TankID) Effect {
 	p, t := &s.f.Settings.Safety.Pumps[i], &s.f.Settings.Safety.Tanks[id]
 	sized := s.station.Effect(i, id)
 	e := Effect{Tank: t.Name, HangPH: sized.HangPH, HangEC: sized.HangEC, SmallestPH: sized.SmallestPH, SmallestEC: sized.SmallestEC}
+	most, by := s.station.Dose(i, id)
+	e.LargestML, e.LargestBy = most.Millilitres(), by.String()
 	if p.Container > 0 {
 		ph, ec := s.drained(i, id)
 		e.WholePH, e.WholeEC = &ph, &ec

@@ -76,7 +76,7 @@ var gateBugs = []bug{
 		"safety", "TestANodeWithoutTheFullContractGetsHalfTheCapsAndNeedsNoHeartbeat"},
 	{"a clearance can be spent twice", "1", "safety/verdict.go",
 		[][2]string{{"	c.spent = true\n", ""}},
-		"safety", "TestOneSmallestDoseAlwaysPassesTheEffectCap"},
+		"safety", "TestAClearanceIsUsedOnce"},
 	{"a dose leaves the rolling hour while it is open", "3, 6", "dosing/totals.go",
 		[][2]string{{"p.doses[p.fromHour].Up <= up-time.Hour && !p.doses[p.fromHour].Open {", "p.doses[p.fromHour].Up <= up-time.Hour {"}},
 		"dosing", "TestAnOpenDoseLeavesNoWindow"},

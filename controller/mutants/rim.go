@@ -14,7 +14,7 @@ var rimBugs = []bug{
 	{"the writer waits until its results are read", "29", "controller/app/writer.go",
 		[][2]string{{"make(chan result, resultsOfDraft*draftsMost+1)", "make(chan result)"},
 			{"make(chan ledger.Draft, draftsMost)", "make(chan ledger.Draft, 8)"}},
-		"controller/app", "TestThousandSetpointAsksASecondDoNotHangTheDaemon"},
+		"controller/app", "TestTheWriterOfTheLedgerWaitsForNobody"},
 	{"the lease goes out by a timer", "13", "controller/app/loop.go",
 		[][2]string{{"	a.options.Supervise(\"READY=1\")\n", "	a.options.Supervise(\"READY=1\")\n	go func() {\n		for ctx.Err() == nil {\n			time.Sleep(time.Second)\n			a.beat++\n			a.urge(a.wires.leaseMessage(a.core.Epoch(), a.beat))\n		}\n	}()\n"}},
 		"controller/app", "TestHungDecisionLoopSendsNoLeaseAndFeedsNoWatchdog"},

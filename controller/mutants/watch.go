@@ -72,6 +72,6 @@ var watchBugs = []bug{
 		[][2]string{{"			if r.toldAny && now.Up-r.told.Up < againWithin {", "			if r.toldAny && now.Up-r.told.Up < 0 {"}},
 		"safety", "TestAcknowledgedTroubleThatComesBackWithinTenMinutesCallsNobodyTwice"},
 	{"a service ends the waits that a dose began", "24", "safety/told.go",
-		[][2]string{{"	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0\n	t.adrift = adrift{}\n	w.believe(id)", "	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0\n	t.adrift = adrift{}\n	t.lastRole, t.lastGroup = [dosing.RoleCount]when{}, [dosing.GroupCount]when{}\n	w.believe(id)"}},
+		[][2]string{{"	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0\n", "	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0\n	t.lastRole, t.lastGroup = [dosing.RoleCount]when{}, [dosing.GroupCount]when{}\n"}},
 		"safety", "TestAServiceEndsNoWaitThatADoseBegan"},
 }

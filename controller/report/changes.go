@@ -40,10 +40,11 @@ func alarmsOf(past *diary.Past, tank string) (alarms []Alarm) {
 			continue
 		}
 		switch n, stands := open[e.Name]; {
-		case !tells(e.Text):
+		case over(e.Text):
 			end(e.Name, e.At)
 		case stands:
 			alarms[n].State = e.Text
+		case !tells(e.Text): // kept quiet from its beginning
 		default:
 			row := rowOf(e.Name)
 			open[e.Name] = len(alarms)
@@ -63,11 +64,16 @@ func tells(state string) bool {
 	return false
 }
 
+// over says whether an alarm's condition is gone in this state.
+func over(state string) bool {
+	return state == safety.AlarmNormal.String() || state == safety.AlarmReturnedUnacknowledged.String()
+}
+
 // told are the changes that a person asks for; the others are the daemon's memory.
 var told = map[ledger.ChangeKind]bool{ledger.ChangeMode: true, ledger.ChangeSetpoint: true, ledger.ChangeTrip: true, ledger.ChangeClear: true,
 	ledger.ChangeUnconfirmed: true, ledger.ChangeConfirmed: true, ledger.ChangeHandDose: true, ledger.ChangeHandVoid: true,
 	ledger.ChangeServiced: true, ledger.ChangePause: true, ledger.ChangeSettings: true, ledger.ChangeAnalysis: true, ledger.ChangeEpoch: true,
-	ledger.ChangeRestored: true, ledger.ChangeDisarmed: true, ledger.ChangeStart: true}
+	ledger.ChangeRestored: true, ledger.ChangeDisarmed: true, ledger.ChangeStart: true, ledger.ChangeRefill: true, ledger.ChangeMark: true}
 
 // changesOf are the changes of a tank, or of the station.
 func changesOf(past *diary.Past, tank string) (changes []Change) {

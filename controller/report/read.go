@@ -5,12 +5,14 @@ import (
 	"time"
 
 	"leat/controller/diary"
+	"leat/safety/ledger"
 )
 
 // Record is where a past is read: a state folder.
 type Record interface {
 	Span() (first, last time.Time, station *diary.Station, err error)
 	Past(from, to time.Time) (*diary.Past, error)
+	EachEntry(each func(ledger.Entry) error) error // of the ledger, which is verified on the way
 }
 
 // Ask is what a person wants told: a period by name, or a time by its ends as typed.

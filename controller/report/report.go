@@ -88,7 +88,7 @@ func Of(past *diary.Past, words string) *Report {
 	r := &Report{From: past.From, To: past.To, Words: words, Zone: past.Zone.String(), Ends: past.Last.In(past.Zone), Rows: past.Rows}
 	station := past.Station
 	if station == nil {
-		r.Remarks = append(r.Remarks, "This record was written before leat kept interlocks and setpoints: only doses and changes are known.")
+		r.Remarks = append(r.Remarks, "The record tells nothing of interlocks and setpoints, as one of an older leat: only doses and changes are known.")
 		station = bare(past.Entries)
 	}
 	r.Station = station.Name
@@ -114,13 +114,10 @@ func bare(entries []ledger.Entry) *diary.Station {
 	s := &diary.Station{}
 	for i := range entries {
 		e := &entries[i]
-		if e.Kind != ledger.EntryIntent {
-			continue
-		}
-		if !slices.ContainsFunc(s.Tanks, func(t diary.Tank) bool { return t.Name == e.Tank }) {
+		if e.Tank != "" && !slices.ContainsFunc(s.Tanks, func(t diary.Tank) bool { return t.Name == e.Tank }) {
 			s.Tanks = append(s.Tanks, diary.Tank{Name: e.Tank})
 		}
-		if !slices.ContainsFunc(s.Pumps, func(p diary.Pump) bool { return p.Name == e.Pump }) {
+		if e.Kind == ledger.EntryIntent && !slices.ContainsFunc(s.Pumps, func(p diary.Pump) bool { return p.Name == e.Pump }) {
 			s.Pumps = append(s.Pumps, diary.Pump{Name: e.Pump, Liquid: e.Pump})
 		}
 	}

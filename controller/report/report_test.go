@@ -294,6 +294,46 @@ func TestAnAlarmIsToldFromItsFirstWordToItsEnd(t *testing.T) {
 	}
 }
 
+func TestAnAlarmThatIsKeptQuietForAWhileIsOneAlarm(t *testing.T) {
+	p := past()
+	for _, a := range [][2]string{{"22:00", "unacknowledged"}, {"22:10", "suppressed-by-design"}, {"22:20", "unacknowledged"}, {"22:30", "shelved"}, {"23:00", "normal"}} {
+		p.Events = append(p.Events, diary.Event{At: at(a[0]), Tank: "pond", Kind: diary.KindAlarm, Name: "buffer-scale", Text: a[1]})
+	}
+	p.Events = append(p.Events, diary.Event{At: at("01:00"), Tank: "pond", Kind: diary.KindAlarm, Name: "leak", Text: "suppressed-by-design"})
+	_, tank := of(t, p)
+	if len(tank.Alarms) != 1 || tank.Alarms[0].From != at("22:00") || tank.Alarms[0].To != at("23:00") {
+		t.Errorf("alarms %+v", tank.Alarms)
+	}
+}
+
+func TestAnInterlockThatStandsOnIsOneStretchThoughWhatIsWantedComesAndGoes(t *testing.T) {
+	p := past()
+	tell(p, "01:00", diary.KindInterlock, "circulation-off", 1)
+	for _, w := range [][2]string{{"02:00", "acid"}, {"02:10", "none"}, {"02:40", "unknown"}, {"02:50", "none"}, {"04:30", "acid"}, {"04:40", "none"}} {
+		tell(p, w[0], diary.KindWant, w[1], 0)
+	}
+	_, tank := of(t, p)
+	if len(tank.Withheld) != 2 || tank.Withheld[0].To != at("02:50") || tank.Withheld[0].Held != 20*60 {
+		t.Errorf("withheld %+v", tank.Withheld)
+	}
+}
+
+func TestATimeThatRanWhenItWasSaidIsNotToldAfterwards(t *testing.T) {
+	p := past()
+	tell(p, "02:00", diary.KindWant, "acid", 0)
+	for _, detail := range []string{"a moment so far", "dosing may begin in 7 min", "after a flood the water must mix; 2 min to go"} {
+		p.Events = append(p.Events, diary.Event{At: at("02:00"), Tank: "pond", Kind: diary.KindInterlock, Name: "circulation-off", Value: 1, Text: "It stands. (" + detail + ")"})
+		_, tank := of(t, p)
+		if len(tank.Withheld) != 1 || strings.Contains(tank.Withheld[0].Text, detail) {
+			t.Errorf("%s: %+v", detail, tank.Withheld)
+		}
+	}
+	p.Events = append(p.Events, diary.Event{At: at("02:00"), Tank: "pond", Kind: diary.KindInterlock, Name: "circulation-off", Value: 1, Text: "It stands. (8 L/min of 40)"})
+	if _, tank := of(t, p); !strings.Contains(tank.Withheld[0].Text, "8 L/min of 40") {
+		t.Errorf("the evidence is lost: %+v", tank.Withheld)
+	}
+}
+
 func TestEveryChangeIsToldWithWhoMadeIt(t *testing.T) {
 	p := past()
 	p.Entries = append(p.Entries,

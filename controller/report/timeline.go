@@ -3,6 +3,7 @@ package report
 import (
 	"cmp"
 	"maps"
+	"regexp"
 	"slices"
 	"time"
 
@@ -130,22 +131,33 @@ func lastSign(past *diary.Past, begins int) time.Time {
 // told: of what stands by itself, and of what only spaces doses.
 const (
 	passedOver = 3 * time.Minute
-	worthWords = time.Minute
-	longWait   = 15 * time.Minute
+	// While the interlock stood on, what was wanted came and went.
+	passedOverIfStood = time.Hour
+	worthWords        = time.Minute
+	longWait          = 15 * time.Minute
 )
 
 // withheld says why nothing was dosed where something was wanted.
 func (l *timeline) withheld(tank string, station *diary.Station) (told []Stretch, waits []Wait) {
 	open := map[interlock]int{}
+	stood := map[interlock]bool{} // without a break since its last stretch
 	var all []Stretch
 	for i := range l.tanks[tank] {
 		s := &l.tanks[tank][i]
+		for k := range stood {
+			_, stands := s.stands[k]
+			stood[k] = stood[k] && stands
+		}
 		k, ok := s.root(station)
 		if !ok {
 			continue
 		}
-		long := s.to.Sub(s.from)
-		if n, begun := open[k]; begun && s.from.Sub(all[n].To) <= passedOver {
+		long, gap := s.to.Sub(s.from), passedOver
+		if stood[k] {
+			gap = passedOverIfStood
+		}
+		stood[k] = true
+		if n, begun := open[k]; begun && s.from.Sub(all[n].To) <= gap {
 			all[n].To, all[n].Held = s.to.In(l.zone), all[n].Held+seconds(long)
 			continue
 		}
@@ -183,10 +195,12 @@ func withMixing(told []Stretch) (joined []Stretch) {
 	return joined
 }
 
-// wordsOf are what was said of an interlock when it began; a time that ran down then is
-// left out.
+// ranThen is a time that ran when something was said, and tells nothing afterwards.
+var ranThen = regexp.MustCompile(`(so far|to go|\bin \d+ ?(s|min|h))\)?$`)
+
+// wordsOf are what was said of an interlock when it began, without a time that ran then.
 func wordsOf(k interlock, said string) string {
-	if k.cause == safety.CauseStarting.String() || k.cause == safety.CauseMixingWait.String() || said == "" {
+	if said == "" || ranThen.MatchString(said) {
 		return rowOf(k.cause).Text
 	}
 	return said

@@ -70,13 +70,15 @@ func (h *Held) setAt(at time.Time) (set float64, known bool) {
 
 // verdict is the tank's time in a sentence.
 func (t *Tank) verdict() string {
-	parts := []string{t.bandWords(), t.doseWords(), holdWords(t.Withheld)}
-	switch n := len(t.Alarms); n {
-	case 0:
-	case 1:
-		parts = append(parts, "1 alarm: "+t.Alarms[0].Cause)
-	default:
-		parts = append(parts, fmt.Sprintf("%d alarms", n))
+	parts := []string{t.bandWords() + t.seldom(), t.doseWords(), holdWords(t.Withheld)}
+	var causes []string
+	for _, a := range t.Alarms {
+		if !slices.Contains(causes, a.Cause) {
+			causes = append(causes, a.Cause)
+		}
+	}
+	if n := len(t.Alarms); n > 0 {
+		parts = append(parts, Counted(n, "alarm")+": "+strings.Join(causes, ", "))
 	}
 	if n := len(t.Uncertain); n > 0 {
 		parts = append(parts, fmt.Sprintf("%d of uncertain fate", n))
@@ -98,6 +100,14 @@ func (t *Tank) bandWords() string {
 		return "in band " + Percent(*pH)
 	}
 	return fmt.Sprintf("in band pH %s, EC %s", Percent(*pH), Percent(*ec))
+}
+
+// seldom says how much is known, where that is too little for a share of the whole.
+func (t *Tank) seldom() string {
+	if known := min(t.PH.Known, t.EC.Known); known < 0.9 && t.PH.InBand != nil && t.EC.InBand != nil {
+		return fmt.Sprintf(" of the %s of the time that is known", Percent(known))
+	}
+	return ""
 }
 
 // Percent is a share in words. It is whole only where it is so: 99.96 % is not all.

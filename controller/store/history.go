@@ -22,6 +22,7 @@ type History struct {
 	current map[string]*minuteSum
 	done    []minuteSum   // complete minutes that wait for Flush
 	events  []diary.Event // that wait for Flush
+	urgent  bool          // one of them says what a reader needs for all others
 	newest  int64         // newest minute observed
 	dropped uint64
 
@@ -120,6 +121,7 @@ func (h *History) Note(e diary.Event) {
 		return
 	}
 	h.events = append(h.events, e)
+	h.urgent = h.urgent || e.Kind == diary.KindStation
 }
 
 // Due says whether a minute is complete and waits for Flush, or an event of one that is
@@ -127,7 +129,7 @@ func (h *History) Note(e diary.Event) {
 func (h *History) Due(now time.Time) bool {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if len(h.done) > 0 || len(h.events) > 0 && minuteOf(h.events[0].At) != minuteOf(now) {
+	if h.urgent || len(h.done) > 0 || len(h.events) > 0 && minuteOf(h.events[0].At) != minuteOf(now) {
 		return true
 	}
 	for _, sum := range h.current {
@@ -148,7 +150,7 @@ func (h *History) Flush() error {
 		h.complete(sum)
 	}
 	waiting, events, keep, newest := h.done, h.events, h.keep, h.newest
-	h.done, h.events = nil, nil
+	h.done, h.events, h.urgent = nil, nil, false
 	h.mu.Unlock()
 	if len(waiting) == 0 && len(events) == 0 {
 		return nil

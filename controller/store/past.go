@@ -62,6 +62,12 @@ func (db *DB) station(before time.Time) (*diary.Station, error) {
 	return diary.ReadStation(said[0].Text)
 }
 
+// EachEntry follows the ledger from its first row, and verifies it on the way.
+func (db *DB) EachEntry(each func(ledger.Entry) error) error {
+	_, _, err := ledger.Verify(db, each)
+	return err
+}
+
 // Past reads what the record holds of [from, to), and verifies the whole ledger on
 // the way. A time before the record, or after it, is empty.
 func (db *DB) Past(from, to time.Time) (*diary.Past, error) {

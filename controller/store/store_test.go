@@ -144,7 +144,8 @@ func TestOlderCopyOfTheFileIsFound(t *testing.T) {
 	appendChanges(t, book(t, d.open(t)), 2)
 	d.close(t)
 	writeFile(t, filepath.Join(d.dir, fileName), copied)
-	if _, err := Open(d.dir); !errors.Is(err, ledger.ErrBroken) {
+	_, err := Open(d.dir)
+	if !errors.Is(err, ledger.ErrBroken) || !strings.Contains(err.Error(), "ends with row 3, but row 5 was acknowledged") || !strings.Contains(err.Error(), "an older copy was put back") {
 		t.Fatalf("an older copy opened with %v", err)
 	}
 }

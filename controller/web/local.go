@@ -13,7 +13,7 @@ import (
 	"leat/controller"
 )
 
-// listenLocal opens the local socket for leat mode. Whoever may open it is an
+// listenLocal opens the local socket for leat mode and leat act. Whoever may open it is an
 // engineer: the folder's permissions decide.
 func listenLocal(path string) (net.Listener, error) {
 	if most := len(syscall.RawSockaddrUnix{}.Path) - 1; len(path) > most {
@@ -64,6 +64,9 @@ func (s *Server) localRoutes() http.Handler {
 		if err != nil {
 			http.Error(w, "the daemon did not answer", http.StatusServiceUnavailable)
 			return
+		}
+		if !answer.Accepted {
+			s.options.Audit(request.By, request.From, request.Kind.String()+" refused", answer.Text)
 		}
 		w.Header().Set("Content-Type", "application/json")
 		_ = json.NewEncoder(w).Encode(answer) // a caller that went away is no fault of ours

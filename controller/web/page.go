@@ -180,7 +180,7 @@ func (s *Server) read(value func(string) string) (controller.Request, error) {
 			request.Tank, found = dosing.TankID(i), true
 		}
 	}
-	if !found {
+	if !found && !kind.OfStation() {
 		return request, fmt.Errorf("there is no tank %.40q; there are: %s", value("tank"), strings.Join(names, ", "))
 	}
 	err := s.readDetails(view, value, &request)
@@ -226,15 +226,29 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 			return fmt.Errorf("%.40q: want millilitres, more than nothing", value("ml"))
 		}
 		request.Volume = dosing.FromMillilitres(ml)
-		for i := range view.Pumps {
-			if view.Pumps[i].Name == value("pump") {
-				request.Pump = dosing.PumpID(i)
-				return nil
-			}
+		return readPump(view, value("pump"), "whose liquid was added", request)
+	case controller.RequestRefill:
+		litres, err := typed(value("litres"))
+		if err != nil || !(litres > 0) || litres > 1e6 {
+			return fmt.Errorf("%.40q: want the litres that the container holds now, more than nothing", value("litres"))
 		}
-		return fmt.Errorf("pump=%.40q: no such pump; choose the one whose liquid was added", value("pump"))
+		request.Volume, request.Batch = dosing.FromMillilitres(litres*1000), value("batch")
+		return readPump(view, value("pump"), "whose container was filled", request)
 	}
 	return nil
+}
+
+// readPump finds a pump by its name.
+func readPump(view *controller.View, name, which string, request *controller.Request) error {
+	var names []string
+	for i := range view.Pumps {
+		if view.Pumps[i].Name == name {
+			request.Pump = dosing.PumpID(i)
+			return nil
+		}
+		names = append(names, view.Pumps[i].Name)
+	}
+	return fmt.Errorf("pump=%.40q: no such pump; choose the one %s: %s", name, which, strings.Join(names, ", "))
 }
 
 // readWater reads which water a person confirms; empty = not said.

@@ -272,7 +272,7 @@ func TestSetpointOf58IsRefusedVisiblyAndAStepIsConfirmed(t *testing.T) {
 	}
 	for _, bad := range []url.Values{{"do": {"setpoint"}, "tank": {"north"}, "quantity": {"ph"}, "value": {"five"}}, {"do": {"dance"}, "tank": {"north"}},
 		{"do": {"stop"}, "tank": {"south"}}, {"do": {"hand-dose"}, "tank": {"north"}, "pump": {"acid-north"}, "ml": {"NaN"}},
-		{"do": {"shelve"}, "tank": {"north"}, "cause": {"leak"}, "for": {"soon"}}, {"do": {"acknowledge"}, "tank": {"north"}, "cause": {"boredom"}}} {
+		{"do": {"shelve"}, "tank": {"north"}, "cause": {"leak"}, "for": {"soon"}}, {"do": {"refill"}, "pump": {"acid-north"}, "litres": {"all"}}, {"do": {"refill"}, "pump": {"nobody"}, "litres": {"2"}}, {"do": {"acknowledge"}, "tank": {"north"}, "cause": {"boredom"}}} {
 		if code, page := b.post("/ask", bad); code != http.StatusBadRequest || !strings.Contains(page, "nothing was changed") || !strings.Contains(page, "5.93") {
 			t.Errorf("%v was answered %d:\n%s", bad, code, page)
 		}

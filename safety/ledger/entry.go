@@ -178,12 +178,14 @@ const (
 	ChangeSpent                  // Volume of Pump counts against its caps for a time that the ledger does not cover
 	ChangeDisarmed               // the tank was armed and now observes, without a person's word; Text = why
 	ChangeHandVoid               // the entry by hand named in Text was a mistake: Pump, Volume as they were entered
+	ChangeRefill                 // the container of Pump was filled and holds Volume; Text = batch, Note = its strength or what else is to be known
+	ChangeMark                   // Note = what a person wants to find again at this time
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
 	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent",
-	"disarmed", "hand-void"}
+	"disarmed", "hand-void", "refill", "mark"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 

@@ -92,6 +92,8 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.Learned[of] = Learned{Scale: r.Learned[of].Scale, Drift: dosing.Belief{Mean: e.Value, Spread: e.Spread}, At: moment}
 	case ChangeLevel:
 		r.Levels[e.Tank] = e.Value
+	case ChangeRefill:
+		r.Refills[e.Pump] = Refill{Volume: e.Volume, Ever: r.Ever[e.Pump], At: e.At.Wall, Batch: e.Text}
 	case ChangeServiced:
 		r.unlearn(e.Tank)
 	case ChangeOwed:

@@ -105,6 +105,14 @@ type Analysis struct {
 	At      dosing.Instant
 }
 
+// Refill is a person's word on what a container holds.
+type Refill struct {
+	Volume dosing.Volume // what it held then
+	Ever   dosing.Volume // what was counted of the pump until then, as State.Ever counts
+	At     time.Time
+	Batch  string
+}
+
 // State is all that the record says of the moment before a run. Maps are by the
 // name of the tank, or of the pump where it says so; the station's own entries
 // stand under the empty name.
@@ -136,6 +144,7 @@ type State struct {
 	Ions          map[string][]Remark                 // accounts of the ions, the newest last, earlier ones some hours apart
 	Analyses      map[string]Analysis                 // the newest of each tank
 	Fillings      map[string]Remark                   // the newest of each tank; Text = the water that a person confirmed
+	Refills       map[string]Refill                   // the newest of each pump
 	Starts        int                                 // starts recorded in the last 10 minutes
 }
 
@@ -180,7 +189,7 @@ func newReplayer() *replayer {
 	return &replayer{recent: map[string]*hours{}, State: State{
 		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Outcomes: map[string]Counts{},
 		Modes: map[string]safety.Mode{}, Disarmed: map[string]Remark{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
-		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{},
+		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{}, Refills: map[string]Refill{},
 	}}
 }
 

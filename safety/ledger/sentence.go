@@ -111,6 +111,12 @@ func (e Entry) changeText() string {
 		return "entry by hand voided: " + e.Volume.String() + clause(e.Text)
 	case ChangeServiced:
 		return "serviced" + clause(e.Text)
+	case ChangeRefill:
+		text := "refilled, holds " + e.Volume.String()
+		if e.Text != "" {
+			text += ", batch " + e.Text
+		}
+		return text
 	case ChangePause:
 		if e.Text == "" {
 			return "pause ended"

@@ -22,8 +22,17 @@ func HTML(w io.Writer, r *report.Report) error {
 	t, err := template.New("report").Funcs(template.FuncMap{
 		"percent": share, "volume": report.Volume, "clock": func(at time.Time) string { return clock(at, r) },
 		"between": between, "span": func(s report.Stretch) string { return span(s.From, s.To, r) },
-		"reason":  func(s report.Stretch) string { return reason(s) },
-		"alarmed": func(a report.Alarm) string { return alarmTime(a, r) },
+		"reason": func(s report.Stretch) string { return reason(s) },
+		"groups": func(t *report.Tank) [][]report.Stretch {
+			return groups(t.Withheld, func(s report.Stretch) string { return s.Cause + s.Pump })
+		},
+		"few":    func(g []report.Stretch) bool { return len(g) <= fewTimes },
+		"common": common, "spans": func(g []report.Stretch) string { return spans(g, r) }, "held": func(g []report.Stretch) string { return long(heldIn(g)) },
+		"alarms": func(t *report.Tank) [][]report.Alarm {
+			return groups(t.Alarms, func(a report.Alarm) string { return a.Cause })
+		},
+		"alarmed": func(g []report.Alarm) string { return alarmTimes(g, r) },
+		"last":    func(g []report.Alarm) report.Alarm { return g[len(g)-1] },
 		"author":  author, "liquid": liquid, "extras": extras, "waits": waitWords, "zone": func() string { return zone(r) },
 		"counted": report.Counted, "set": func(h report.Held) string { return setWords(&h, r) },
 		"drift":   func(h report.Held, unit string) string { return driftWords(&h, unit) },

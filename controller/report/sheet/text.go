@@ -70,8 +70,15 @@ func (p *page) tank(t *report.Tank, r *report.Report) {
 	if len(t.Withheld) == 0 {
 		p.line("    nothing was withheld")
 	}
-	for _, s := range t.Withheld {
-		p.line("    %s", stretch(s, r))
+	for _, g := range groups(t.Withheld, func(s report.Stretch) string { return s.Cause + s.Pump }) {
+		if len(g) <= fewTimes {
+			for _, s := range g {
+				p.line("    %s  %s", span(s.From, s.To, r), reason(s))
+			}
+			continue
+		}
+		p.line("    %d times, %s in all: %s", len(g), long(heldIn(g)), common(g))
+		p.wrapped("      ", spans(g, r))
 	}
 	if waits := waitWords(t); waits != "" {
 		p.line("    between doses, as it must be: %s", waits)
@@ -80,9 +87,10 @@ func (p *page) tank(t *report.Tank, r *report.Report) {
 	if len(t.Alarms) == 0 {
 		p.line("    none")
 	}
-	for _, a := range t.Alarms {
-		p.line("    %s  %s: %s", alarmTime(a, r), a.Priority, a.Text)
-		p.line("      %s (%s, %s)", a.Advice, a.Cause, a.State)
+	for _, g := range groups(t.Alarms, func(a report.Alarm) string { return a.Cause }) {
+		last := g[len(g)-1]
+		p.line("    %s  %s: %s", alarmTimes(g, r), last.Priority, last.Text)
+		p.line("      %s (%s, %s)", last.Advice, last.Cause, last.State)
 	}
 	p.line("\n  Changes")
 	if len(t.Changes) == 0 {
@@ -138,7 +146,7 @@ func setWords(h *report.Held, r *report.Report) string {
 }
 
 func driftWords(h *report.Held, unit string) string {
-	if h.Drift == nil {
+	if h.Drift == nil || *h.Drift == 0 { // nothing was learned yet
 		return ""
 	}
 	return fmt.Sprintf("; without doses it moves %+.3f%s an hour", *h.Drift, unit)
@@ -186,8 +194,78 @@ func extras(l report.Liquid) (text string) {
 	return text
 }
 
-func stretch(s report.Stretch, r *report.Report) string {
-	return span(s.From, s.To, r) + "  " + reason(s)
+// fewTimes is how often something is told line by line.
+const fewTimes = 2
+
+// groups are things of one key together, in order of the first of each.
+func groups[T any](all []T, key func(T) string) (groups [][]T) {
+	place := map[string]int{}
+	for _, one := range all {
+		n, known := place[key(one)]
+		if !known {
+			n = len(groups)
+			place[key(one)] = n
+			groups = append(groups, nil)
+		}
+		groups[n] = append(groups[n], one)
+	}
+	return groups
+}
+
+func heldIn(g []report.Stretch) (sum time.Duration) {
+	for _, s := range g {
+		sum += s.Held.Duration()
+	}
+	return sum
+}
+
+// common is why nothing was dosed in all of them: what was wanted is told where it was the
+// same.
+func common(g []report.Stretch) string {
+	s := g[0]
+	for _, other := range g {
+		if other.Want != s.Want {
+			s.Want = "something"
+		}
+		if other.Text != s.Text {
+			s.Text, _, _ = strings.Cut(s.Text, " (")
+		}
+	}
+	s.Held, s.Mixing = report.Seconds(s.To.Sub(s.From).Seconds()), 0
+	return reason(s)
+}
+
+func spans(g []report.Stretch, r *report.Report) string {
+	var parts []string
+	for _, s := range g {
+		parts = append(parts, span(s.From, s.To, r))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// wrapped writes a list in lines of a terminal.
+func (p *page) wrapped(indent, list string) {
+	line := indent
+	for _, part := range strings.SplitAfter(list, ", ") {
+		if len(line)+len(part) > 100 {
+			p.line("%s", strings.TrimRight(line, " "))
+			line = indent
+		}
+		line += part
+	}
+	p.line("%s", line)
+}
+
+// alarmTimes are when an alarm stood; of many times the first, the last and their number.
+func alarmTimes(g []report.Alarm, r *report.Report) string {
+	if len(g) <= fewTimes {
+		var parts []string
+		for _, a := range g {
+			parts = append(parts, alarmTime(a, r))
+		}
+		return strings.Join(parts, ", ")
+	}
+	return fmt.Sprintf("%d times, %s … %s", len(g), alarmTime(g[0], r), alarmTime(g[len(g)-1], r))
 }
 
 // reason is why nothing was dosed.

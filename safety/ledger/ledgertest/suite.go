@@ -225,9 +225,11 @@ func findsEdit(t *testing.T, disk Disk) {
 			if sequence == 0 {
 				write(t, disk.Open(t), rows)
 			}
-			edited := strings.Replace(bodies[sequence], `"kind"`, ` "kind"`, 1)
-			disk.Edit(t, uint64(sequence)+1, edited)
-			brokenAt(t, disk.Open(t), sequence+1)
+			for _, edit := range [][2]string{{`"kind"`, ` "kind"`}, {"T19:", "T18:"}} { // the second is as good a row as any
+				edited := strings.Replace(bodies[sequence], edit[0], edit[1], 1)
+				disk.Edit(t, uint64(sequence)+1, edited)
+				brokenAt(t, disk.Open(t), sequence+1)
+			}
 			disk.Edit(t, uint64(sequence)+1, bodies[sequence])
 			if _, err := ledger.Open(disk.Open(t)); err != nil {
 				t.Fatalf("with the row as it was: %v", err)

@@ -1,0 +1,216 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"leat/controller/diary"
+	"leat/safety/ledger"
+)
+
+// Stocks is what the containers hold and how long it lasts.
+type Stocks struct {
+	Station string    `json:"station"`
+	At      time.Time `json:"at"` // the end of the record
+	Verdict string    `json:"verdict"`
+	Days    int       `json:"days"` // on which the demand rests
+	Stocks  []Stock   `json:"stocks"`
+}
+
+// Stock is one container.
+type Stock struct {
+	Pump      string    `json:"pump"`
+	Liquid    string    `json:"liquid"`
+	Role      string    `json:"role"`
+	Container float64   `json:"container_ml,omitempty"`
+	Left      *float64  `json:"left_ml,omitempty"` // nil = no refill was entered
+	Refilled  time.Time `json:"refilled,omitzero"`
+	By        string    `json:"by,omitempty"`
+	Batch     string    `json:"batch,omitempty"`
+	Note      string    `json:"note,omitempty"`
+	PerDay    *float64  `json:"ml_per_day,omitempty"` // mean of the days; nil = fewer than one is on record
+	Lasts     *Range    `json:"lasts_days,omitempty"` // nil = not known, or nothing is drawn
+	days      [demandDays]float64
+}
+
+// Range is a forecast in days. Low and High hold about nine times out of ten if the days
+// to come are like those before.
+type Range struct {
+	Days float64 `json:"days"`
+	Low  float64 `json:"low"`
+	High float64 `json:"high"`
+}
+
+// How many days the demand rests on, and by what share days are taken to differ while
+// too few are on record to tell.
+const (
+	demandDays = 14
+	fewDays    = 3
+	unsureCV   = 0.5
+	nineOfTen  = 1.645 // standard deviations
+)
+
+// StockCounter follows a ledger from its first row.
+type StockCounter struct {
+	stocks  *Stocks
+	place   map[string]int
+	open    map[ledger.OrderID]drawn
+	active  [demandDays]bool // days on which anything was dosed
+	history time.Duration
+}
+
+// drawn is what counts of a dose so far.
+type drawn struct {
+	at time.Time
+	ml float64
+}
+
+// NewStockCounter counts the containers of a station whose record begins and ends then.
+func NewStockCounter(station *diary.Station, first, last time.Time) *StockCounter {
+	c := &StockCounter{stocks: &Stocks{Station: station.Name, At: last}, place: map[string]int{}, open: map[ledger.OrderID]drawn{}, history: last.Sub(first)}
+	for i := range station.Pumps {
+		p := &station.Pumps[i]
+		c.place[p.Name] = len(c.stocks.Stocks)
+		c.stocks.Stocks = append(c.stocks.Stocks, Stock{Pump: p.Name, Liquid: p.Liquid, Role: p.Role, Container: p.Container})
+	}
+	return c
+}
+
+// Follow takes the next entry.
+func (c *StockCounter) Follow(e ledger.Entry) error {
+	n, known := c.place[e.Pump]
+	if !known {
+		return nil
+	}
+	s, ml := &c.stocks.Stocks[n], e.Volume.Millilitres()
+	switch {
+	case e.Kind == ledger.EntryIntent:
+		c.open[e.Order] = drawn{e.At.Wall, ml}
+		c.draw(s, e.At.Wall, ml)
+	case e.Kind == ledger.EntrySettlement:
+		was, open := c.open[e.Order]
+		if open {
+			c.open[e.Order] = drawn{was.at, ml}
+			c.draw(s, was.at, ml-was.ml)
+		}
+	case e.Change == ledger.ChangeRefill:
+		s.Left, s.Refilled, s.By, s.Batch, s.Note = &ml, e.At.Wall.In(c.stocks.At.Location()), ledger.Printable(e.By), ledger.Printable(e.Text), ledger.Printable(e.Note)
+	}
+	return nil
+}
+
+// draw takes from a container and counts on the day, the last of which ends with the
+// record.
+func (c *StockCounter) draw(s *Stock, at time.Time, ml float64) {
+	if s.Left != nil {
+		left := *s.Left - ml
+		s.Left = &left
+	}
+	if day := int(c.stocks.At.Sub(at) / aDay); day >= 0 && day < demandDays {
+		s.days[day] += ml
+		c.active[day] = c.active[day] || ml > 0
+	}
+}
+
+// End is the forecast.
+func (c *StockCounter) End() *Stocks {
+	r := c.stocks
+	var days []int
+	for day := range min(int(c.history/aDay), demandDays) {
+		if c.active[day] {
+			days = append(days, day) // a day on which nothing at all was dosed tells of no demand
+		}
+	}
+	r.Days = len(days)
+	for i := range r.Stocks {
+		s := &r.Stocks[i]
+		if s.Left != nil {
+			left := max(*s.Left, 0)
+			s.Left = &left
+		}
+		if len(days) > 0 {
+			s.forecast(days)
+		}
+	}
+	r.Verdict = r.verdict()
+	return r
+}
+
+func (s *Stock) forecast(days []int) {
+	n, sum, squares := float64(len(days)), 0.0, 0.0
+	for _, day := range days {
+		sum += s.days[day]
+	}
+	mean := sum / n
+	s.PerDay = &mean
+	if s.Left == nil || !(mean > 0) {
+		return
+	}
+	for _, day := range days {
+		off := s.days[day] - mean
+		squares += float64(off * off)
+	}
+	cv := unsureCV
+	if len(days) >= fewDays {
+		cv = math.Sqrt(squares/(n-1)) / mean
+	}
+	lasts := *s.Left / mean
+	// The mean is as unsure as its days are few, and the days to come differ as these did.
+	off := nineOfTen * lasts * cv * math.Sqrt(1/n+1/max(lasts, 1))
+	s.Lasts = &Range{Days: lasts, Low: max(lasts-off, 0), High: lasts + off}
+}
+
+func (r *Stocks) verdict() string {
+	shortest, unknown := -1, 0
+	for i := range r.Stocks {
+		s := &r.Stocks[i]
+		if s.Left == nil {
+			unknown++
+		}
+		if s.Lasts != nil && (shortest < 0 || s.Lasts.Days < r.Stocks[shortest].Lasts.Days) {
+			shortest = i
+		}
+	}
+	var parts []string
+	if shortest >= 0 {
+		s := &r.Stocks[shortest]
+		parts = append(parts, fmt.Sprintf("%s runs out first, in %s", s.Pump, s.Lasts))
+	}
+	if unknown > 0 {
+		parts = append(parts, fmt.Sprintf("of %d of %d containers no refill was entered, so what is left is not known", unknown, len(r.Stocks)))
+	}
+	if r.Days == 0 {
+		parts = append(parts, "no whole day is on record yet, so nothing is forecast")
+	}
+	if len(parts) == 0 {
+		return "No container is drawn from."
+	}
+	text := strings.Join(parts, "; ")
+	return strings.ToUpper(text[:1]) + text[1:] + "."
+}
+
+func (l *Range) String() string {
+	if l.Days < 10 {
+		return fmt.Sprintf("%.1f days (%.1f to %.1f)", l.Days, l.Low, l.High)
+	}
+	return fmt.Sprintf("%.0f days (%.0f to %.0f)", l.Days, l.Low, l.High)
+}
+
+// ReadStocks makes the report of a record's containers.
+func ReadStocks(record Record) (*Stocks, error) {
+	first, last, station, err := record.Span()
+	if err != nil {
+		return nil, err
+	}
+	if station == nil {
+		return nil, fmt.Errorf("this record does not tell which containers there are: start the daemon once, which writes them down")
+	}
+	zone, _ := zoneOf(station)
+	c := NewStockCounter(station, first.In(zone), last.In(zone))
+	if err := record.EachEntry(c.Follow); err != nil {
+		return nil, err
+	}
+	return c.End(), nil
+}
