@@ -171,7 +171,7 @@ func (r *Responses) calm(p *pool) {
 // reading moves meanwhile: that is an answer.
 func (r *Responses) Rests(role dosing.Role, reading float64) time.Duration {
 	class, ok := classOf(role)
-	if !ok {
+	if !ok || r == nil {
 		return 0
 	}
 	p := &r.pools[class]
