@@ -39,6 +39,22 @@ func TestABlendKeepsItsProportions(t *testing.T) {
 	}
 }
 
+func TestWhatADoseLeavesOfABlendIsOwed(t *testing.T) {
+	b := newBench(t)
+	b.limits[acidPump], b.limits[basePump] = 0, 0
+	b.stand(5.8, 1.7, time.Minute)
+	plan, ok := b.next()
+	if !ok || b.l.Owed()[plan.Pump] < 2*b.pumps[plan.Pump].Smallest {
+		t.Fatalf("planned %+v of %v", plan, b.l.Owed())
+	}
+	owed := b.l.Owed()[plan.Pump]
+	plan.Volume = b.pumps[plan.Pump].Smallest
+	b.deliver(plan)
+	if rest := b.l.Owed()[plan.Pump]; rest != owed-plan.Volume {
+		t.Errorf("%s of %s given, %s are owed", plan.Volume, owed, rest)
+	}
+}
+
 func TestProportionsHoldOverANightOfSmallBlends(t *testing.T) {
 	b := newBench(t)
 	r := rand.New(rand.NewSource(3))

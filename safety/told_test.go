@@ -337,3 +337,15 @@ func TestTheThirdTimeCountsWithinADay(t *testing.T) {
 		}
 	}
 }
+
+func TestWhatAPersonSaysOfTheWaterIsToldInTheirWords(t *testing.T) {
+	for state, want := range map[OperatorState]string{
+		{Unconfirmed: true, Why: "new tank"}: "new tank", {Cleaning: true, Why: "peroxide"}: "peroxide", {Cleaning: true}: "a cleaning was entered"} {
+		f := newFarm(t)
+		f.w.SetState(f.now, 0, state)
+		f.pass(time.Second)
+		if trip, tripped := f.trip(0, CauseSolutionUnconfirmed); !tripped || trip.Detail != want {
+			t.Errorf("%+v: %v %+v", state, tripped, trip)
+		}
+	}
+}

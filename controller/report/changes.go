@@ -82,7 +82,7 @@ func changesOf(past *diary.Past, tank string) (changes []Change) {
 		if e.Kind != ledger.EntryChange || e.Tank != tank || !told[e.Change] {
 			continue
 		}
-		changes = append(changes, Change{At: e.At.Wall.In(past.Zone), What: e.Deed(), By: ledger.Printable(e.By), From: ledger.Printable(e.From), Note: ledger.Printable(e.Note)})
+		changes = append(changes, Change{At: e.At.Wall.In(past.Zone), Kind: e.Change.String(), What: e.Deed(), By: ledger.Printable(e.By), From: ledger.Printable(e.From), Note: ledger.Printable(e.Note)})
 	}
 	return changes
 }

@@ -77,6 +77,7 @@ type Wait struct {
 // Change is something that a person did, or that the daemon did to the mode.
 type Change struct {
 	At   time.Time `json:"at"`
+	Kind string    `json:"kind"` // as in the ledger
 	What string    `json:"what"`
 	By   string    `json:"by,omitempty"`
 	From string    `json:"from,omitempty"`

@@ -120,6 +120,16 @@ func TestInBandIsAgainstTheSetpointAsItWas(t *testing.T) {
 	}
 }
 
+func TestJustOutOfBandIsNotYetOutOfTheWarnBand(t *testing.T) {
+	p := past()
+	for m := 300; m < 384; m++ { // a tenth of the night
+		p.Minutes["pond/ph"][m].Mean = 5.95
+	}
+	_, tank := of(t, p)
+	near(t, "pH in band", tank.PH.InBand, 13.0/14-0.1)
+	near(t, "pH in the warn band", tank.PH.InWarn, 13.0/14)
+}
+
 func TestMinutesNobodyMeasuredCountForNeitherSide(t *testing.T) {
 	p := past()
 	p.Minutes["pond/ph"] = p.Minutes["pond/ph"][:420]
@@ -256,6 +266,8 @@ func TestDosesAreSummedByLiquidAsTheLedgerCountsThem(t *testing.T) {
 	hand(ledger.ChangeHandDose, "H1-1")
 	hand(ledger.ChangeHandDose, "H1-2")
 	hand(ledger.ChangeHandVoid, "H1-2")
+	dose(p, "08:00", "odd", 7, ledger.OutcomeOpen, 0) // under way: not yet in doubt
+	p.Last = at("08:05")
 	_, tank := of(t, p)
 	acid, grow, odd := tank.Liquids[0], tank.Liquids[1], tank.Liquids[2]
 	if acid.Count != 2 || acid.ML != 19.5 || acid.Uncertain != 1 || acid.Withdrawn != 1 {
@@ -264,7 +276,7 @@ func TestDosesAreSummedByLiquidAsTheLedgerCountsThem(t *testing.T) {
 	if grow.Count != 1 || grow.ML != 40 || grow.Hand != 1 || grow.HandML != 5 {
 		t.Errorf("grow %+v", grow)
 	}
-	if odd.Count != 1 || odd.Uncertain != 1 || len(tank.Uncertain) != 2 {
+	if odd.Count != 2 || odd.Uncertain != 1 || len(tank.Uncertain) != 2 {
 		t.Errorf("odd %+v, uncertain %+v", odd, tank.Uncertain)
 	}
 	// 19.5 mL of 100 mg and 45 mL of 50 mg; what kelp holds nobody stated.

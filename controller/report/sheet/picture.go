@@ -69,6 +69,12 @@ func (d *drawing) panel(title string, h *report.Held, top float64) {
 	for _, s := range d.r.Silent {
 		d.shade("silent", s, top, s.Text)
 	}
+	for _, c := range d.t.Changes {
+		if c.Kind == "mark" || c.Kind == "setpoint" {
+			d.put(`<path class="%s" d="M%.1f %.1fv%d"><title>%s</title></path>`, c.Kind, d.x(c.At), top, panelHigh,
+				html.EscapeString(clock(c.At, d.r)+"  "+c.What+author(c)))
+		}
+	}
 	for i, p := range h.Set {
 		until := d.to
 		if i+1 < len(h.Set) {

@@ -40,7 +40,7 @@ func night() *report.Report {
 			Withheld:  append(floods(4), report.Stretch{From: at(400), To: at(430), Held: 1800, Cause: "no-response", Pump: "acid", Text: "<script>", Want: "unknown"}),
 			Waits:     []report.Wait{{Cause: "incompatible-wait", Held: 1500}},
 			Alarms:    []report.Alarm{{From: at(90), To: at(100), Cause: "leak", Priority: "now", Text: "Leak detected.", Advice: "Look.", State: "normal"}},
-			Changes:   []report.Change{{At: at(3), What: "setpoint ph 5.8 → 5.9", By: "ada", From: "page", Note: "</td> & more"}},
+			Changes:   []report.Change{{At: at(3), Kind: "setpoint", What: "setpoint ph 5.8 → 5.9", By: "ada", From: "page", Note: "</td> & more"}},
 			Uncertain: []report.Dose{{At: at(10), Order: "1-000001", Pump: "acid", ML: 12.5, Cause: "no report"}},
 			Doses:     []report.Dose{{At: at(10), Pump: "acid", ML: 12.5, Outcome: "uncertain"}, {At: at(20), Pump: "grow", ML: 1500, Outcome: "confirmed"}},
 			TopUp:     41.234, Nutrients: []report.Element{{Symbol: "NO3-N", Grams: 12.3456}}, Unstated: []string{"grow"}}}}
@@ -70,6 +70,20 @@ func TestTheTextBeginsWithTheVerdictAndTellsAll(t *testing.T) {
 	}
 }
 
+func TestOfVeryManyTimesTheLongestAreTold(t *testing.T) {
+	r := night()
+	for k := range 60 {
+		s := r.Tanks[0].Withheld[0]
+		s.From = s.From.Add(time.Duration(k) * 10 * time.Minute)
+		s.To, s.Held = s.From.Add(time.Minute*time.Duration(1+k%7)), report.Seconds(60*(1+k%7))
+		r.Tanks[0].Withheld = append(r.Tanks[0].Withheld, s)
+	}
+	out := text(t, sheet.Text, r)
+	if !strings.Contains(out, "64 times, ") || !strings.Contains(out, "the longest 18:00 to 18:12, 19:00 to 19:12, 20:00 to 20:12\n") {
+		t.Errorf("%s", out)
+	}
+}
+
 func TestThePageIsWholeAndTakesNoTextForMarkup(t *testing.T) {
 	out := text(t, sheet.HTML, night())
 	for _, bad := range []string{"<script", "<b>", "</td> & more", "NaN", "%!", "ZgotmplZ"} {
@@ -89,7 +103,7 @@ func TestThePageIsWholeAndTakesNoTextForMarkup(t *testing.T) {
 			t.Fatalf("the picture is no XML: %v", err)
 		}
 	}
-	for what, want := range map[string]int{`class="tick acid"`: 1, `class="tick s0"`: 1, `class="hold c0"`: 8, `class="hold c1"`: 2, `class="silent"`: 2, `class="set"`: 6, `class="line"`: 2} {
+	for what, want := range map[string]int{`class="tick acid"`: 1, `class="tick s0"`: 1, `class="hold c0"`: 8, `class="hold c1"`: 2, `class="silent"`: 2, `class="set"`: 6, `class="line"`: 2, `class="setpoint"`: 2} {
 		if n := strings.Count(pictures[0], what); n != want {
 			t.Errorf("%d × %s in the picture, want %d", n, what, want)
 		}

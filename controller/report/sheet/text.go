@@ -3,8 +3,10 @@
 package sheet
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -237,11 +239,21 @@ func common(g []report.Stretch) string {
 
 func spans(g []report.Stretch, r *report.Report) string {
 	var parts []string
+	if len(g) > manyTimes {
+		g = slices.Clone(g)
+		slices.SortStableFunc(g, func(a, b report.Stretch) int { return cmp.Compare(b.Held, a.Held) })
+		g = g[:fewTimes+1]
+		parts = append(parts, "the longest "+span(g[0].From, g[0].To, r))
+		g = g[1:]
+	}
 	for _, s := range g {
 		parts = append(parts, span(s.From, s.To, r))
 	}
 	return strings.Join(parts, ", ")
 }
+
+// manyTimes is how many times are told one by one.
+const manyTimes = 24
 
 // wrapped writes a list in lines of a terminal.
 func (p *page) wrapped(indent, list string) {
