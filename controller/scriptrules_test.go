@@ -27,6 +27,7 @@ var ledgerRules = map[string]string{
 	"unconfirmed-outlives-restart": "water that nobody confirmed is unconfirmed after a restart, a clear and arming",
 	"ask-outlives-restart":         "a setpoint that a person asked for holds after a restart",
 	"by-hand-counts":               "what is poured in by hand counts like a dose; taken back it is a second row",
+	"container-by-refill":          "what a container holds is what a person said at its refill, and the ledger keeps it",
 	"less-beats-more":              "what lets less happen takes away what lets more happen and is not yet durable",
 }
 

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"leat/controller/config"
+	"leat/controller/desk"
 	"leat/controller/sim"
 	"leat/safety/ledger"
 )
@@ -20,7 +21,7 @@ func TestTheLargestDoseOfCheckIsThatOfThePageOnAFreshNight(t *testing.T) {
 		if err != nil || !report.OK {
 			t.Fatal(err, report.Faults)
 		}
-		farm, err := farmOf(c.file)
+		farm, err := desk.FarmOf(c.file)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -57,6 +57,7 @@ type Tank struct {
 	Liquids   []Liquid  `json:"doses"`
 	Withheld  []Stretch `json:"withheld"`
 	Waits     []Wait    `json:"waits,omitempty"`
+	Stood     []Stretch `json:"interlocks"` // whatever was wanted
 	Alarms    []Alarm   `json:"alarms"`
 	Changes   []Change  `json:"changes"`
 	Uncertain []Dose    `json:"uncertain,omitempty"`
@@ -133,6 +134,7 @@ func tankOf(past *diary.Past, station *diary.Station, tank *diary.Tank, line *ti
 	t.PH.Drift, t.EC.Drift = driftOf(past, tank.Name, diary.PH), driftOf(past, tank.Name, diary.EC)
 	t.give(past, station)
 	t.Withheld, t.Waits = line.withheld(tank.Name, station)
+	t.Stood = line.stood(tank.Name)
 	t.Alarms = alarmsOf(past, tank.Name)
 	for i := range past.Events {
 		if e := &past.Events[i]; e.Kind == diary.KindTopUp && e.Tank == tank.Name && !e.At.Before(past.From) {

@@ -166,6 +166,24 @@ func TestAnInterlockWithheldSomethingOnlyWhileItWasWanted(t *testing.T) {
 	}
 }
 
+func TestEveryInterlockThatStoodIsKnownWhateverWasWanted(t *testing.T) {
+	p := past()
+	for _, e := range []struct {
+		clock, cause string
+		value        float64
+	}{{"01:00", "flood", 1}, {"01:20", "flood", 0}, {"01:30", "incompatible-wait", 1}, {"02:30", "incompatible-wait", 0}, {"03:00", "ph-stale", 1}, {"03:10", "circulation-off", 1}, {"03:20", "ph-stale", 0}, {"03:40", "circulation-off", 0}} {
+		tell(p, e.clock, diary.KindInterlock, e.cause, e.value)
+	}
+	_, tank := of(t, p)
+	var all []string
+	for _, s := range tank.Stood {
+		all = append(all, s.Cause+" "+s.From.Format("15:04")+" to "+s.To.Format("15:04"))
+	}
+	if got, want := strings.Join(all, ", "), "flood 01:00 to 01:20, ph-stale 03:00 to 03:10, circulation-off 03:10 to 03:40"; got != want || len(tank.Withheld) != 0 {
+		t.Errorf("stood %s, want %s; withheld %+v", got, want, tank.Withheld)
+	}
+}
+
 func TestOfInterlocksThatStandTogetherTheRootIsNamed(t *testing.T) {
 	p := past()
 	tell(p, "02:00", diary.KindWant, "stock", 0)
