@@ -122,3 +122,25 @@ func TestTanksWithLinesOfTheirOwnNeedNoWaitBetweenThem(t *testing.T) {
 		return
 	}
 }
+
+// Eight stocks for 3739 L, and two tanks of 900 L at the end of the row: a whole blend of
+// smallest doses is worth .09 mS/cm there.
+func TestTheSmallTanksOfALargeRowAreHeld(t *testing.T) {
+	set, o := farms(t), Options{Set: "farms", Faults: "none", Seed: 15211}
+	s, _, err := o.Night(&set, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := s.run(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range Check(p.trace) {
+		t.Error(v)
+	}
+	for id := range p.scores {
+		if score := &p.scores[id]; score.PH.InBand < 0.97 || score.EC.InBand < 0.97 {
+			t.Errorf("tank %d: pH in band %.3f, EC %.3f", id, score.PH.InBand, score.EC.InBand)
+		}
+	}
+}
