@@ -42,7 +42,8 @@ var mayImport = map[string][]string{
 	"controller/campaign": {"dosing", "dosing/chem", "dosing/blend", "dosing/ratio", "safety", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
 	"controller/demo": {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/store", "controller/web", "controller/app", "controller/sim", "deploy"},
-	"controller/mutants": {}, // a command for developers: it reads the source, and imports none of it
+	"controller/mutants": {},    // a command for developers: it reads the source, and imports none of it
+	"controller/desk":    {"*"}, // the work of the commands: it asks every room
 	"deploy":             {},
 	"cmd/leat":           {"*"},
 }

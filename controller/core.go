@@ -452,9 +452,9 @@ func (c *Core) setLedger(now dosing.Instant, state safety.LedgerState) {
 	c.ledger = state
 	c.out.Changed = true
 	c.watch.SetLedger(now, state)
-	if state == safety.LedgerFailed || state == safety.LedgerBroken {
-		// An I/O error or a broken chain lands every tank in observing: only a
-		// verified restart and a person arm it again.
+	if state == safety.LedgerFailed {
+		// An I/O error lands every tank in observing: only a verified restart and a
+		// person arm it again.
 		for i := range c.tanks {
 			if c.tanks[i].mode == safety.ModeArmed {
 				c.disarm(now, dosing.TankID(i), "the ledger is "+state.String())

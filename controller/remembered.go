@@ -32,7 +32,7 @@ type RememberedTank struct {
 // RememberedPump is what is remembered of a pump.
 type RememberedPump struct {
 	Hour, Day, Ever dosing.Volume
-	Left            dosing.Volume // in the container
+	Left            dosing.Volume // by ledger and refills
 	Doses           [ledger.OutcomeCount]uint64
 	Volume          [ledger.OutcomeCount]dosing.Volume
 }
@@ -62,7 +62,7 @@ func (c *Core) Remembered(now dosing.Instant) Remembered {
 	}
 	for i := range c.pumps {
 		v := c.pumpView(now, dosing.PumpID(i))
-		all.Pumps = append(all.Pumps, RememberedPump{Hour: v.Hour, Day: v.Day, Ever: v.Ever, Left: v.Left, Doses: v.Doses, Volume: v.Volume})
+		all.Pumps = append(all.Pumps, RememberedPump{Hour: v.Hour, Day: v.Day, Ever: v.Ever, Left: c.left(dosing.PumpID(i)), Doses: v.Doses, Volume: v.Volume})
 	}
 	return all
 }

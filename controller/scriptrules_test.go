@@ -27,12 +27,14 @@ var ledgerRules = map[string]string{
 	"unconfirmed-outlives-restart": "water that nobody confirmed is unconfirmed after a restart, a clear and arming",
 	"ask-outlives-restart":         "a setpoint that a person asked for holds after a restart",
 	"by-hand-counts":               "what is poured in by hand counts like a dose; taken back it is a second row",
+	"container-by-refill":          "what a container holds is what a person said at its refill, and the ledger keeps it",
 	"less-beats-more":              "what lets less happen takes away what lets more happen and is not yet durable",
 }
 
 // elsewhere are the rows of the table that no file can bring about, and what shows them.
 var elsewhere = map[safety.Cause]string{
 	safety.CauseInputNotEvaluated: "no input can make the gate forget a check: its own tests leave one out",
+	safety.CauseAnswerWait:        "it follows from water that has answered for hours, which only a simulated farm has: safety/rest_test.go",
 	safety.CauseSurplus:           "it follows from a day of plants and doses, which only a simulated farm has",
 }
 

@@ -173,7 +173,7 @@ func asks(p []string) (deed, error) {
 			r.Quantity = dosing.QuantityEC
 		}
 		r.Value, _ = number(words[2])
-	case kind == controller.RequestHandDose && handWords.MatchString(p[2]):
+	case (kind == controller.RequestHandDose || kind == controller.RequestRefill) && handWords.MatchString(p[2]):
 		words := handWords.FindStringSubmatch(p[2])
 		v, _ := number(words[1])
 		r.Volume, r.Pump, again = dosing.FromMillilitres(v), pumpOf(words[2]), words[3] != ""

@@ -20,6 +20,7 @@ func (c *Core) View(now dosing.Instant) *View {
 	}
 	for i := range c.settings.Safety.Pumps {
 		v.Pumps = append(v.Pumps, c.pumpView(now, dosing.PumpID(i)))
+		v.Pumps[i].Largest = c.largest(now, dosing.PumpID(i))
 	}
 	for i := range c.settings.Safety.Nodes {
 		boot, _, age, seen := c.watch.Node(now, safety.NodeID(i))
@@ -203,6 +204,17 @@ func (c *Core) holdView(trip safety.Trip) HoldView {
 		v.Pump = c.settings.Safety.Pumps[trip.Pump].Name
 	}
 	return v
+}
+
+// largest is how large a dose of a pump may be now, by tank that it serves.
+func (c *Core) largest(now dosing.Instant, id dosing.PumpID) (all []LargestView) {
+	for i := range c.tanks {
+		if tank := dosing.TankID(i); c.settings.Safety.Pumps[id].ServesTank(tank) {
+			a := c.gate.Allowance(now, tank, id)
+			all = append(all, LargestView{Tank: c.tanks[i].plant.Name, Most: a.Most, By: a.By, Words: a.Words})
+		}
+	}
+	return all
 }
 
 func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {

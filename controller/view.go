@@ -122,12 +122,21 @@ type PumpView struct {
 	Role            dosing.Role
 	Hour, Day, Ever dosing.Volume
 	HourCap, DayCap dosing.Volume
+	Largest         []LargestView // by tank that it serves
 	Left            dosing.Volume // in the container, by its level or by ledger and refills; negative = unknown
 	Refilled        time.Time     // the newest refill that was entered; zero = none
 	Batch           string        // of it
 	Doses           [ledger.OutcomeCount]uint64
 	Volume          [ledger.OutcomeCount]dosing.Volume
 	OpenOrder       string
+}
+
+// LargestView is how large a dose of a pump into a tank may be now, and why not larger.
+type LargestView struct {
+	Tank  string
+	Most  dosing.Volume // zero: none
+	By    safety.Cause  // what forbids any, or the limit that binds
+	Words string
 }
 
 // PourView is a pump whose liquid a person may add to the tank, and what 10 mL of it do.

@@ -295,6 +295,11 @@ func TestAboveTheBandThereIsNoPlanForEC(t *testing.T) {
 	b := newBench(t)
 	b.stand(5.8, 2.4, 5*time.Minute)
 	b.wantsNothing("EC 0.4 high")
+	for id, owed := range b.l.Owed() {
+		if owed != 0 {
+			t.Errorf("%s of %s are owed though EC is high", owed, b.pumps[id].Name)
+		}
+	}
 }
 
 func TestNonsenseTargetsAndMissingLimitsPlanNothing(t *testing.T) {

@@ -237,6 +237,16 @@ func (t *Totals) EachInTransit(tank TankID, up, deadTime, lag time.Duration, vis
 	t.tanks[tank] = doses[:kept]
 }
 
+// SeeInTransit calls visit as EachInTransit does, and forgets nothing: how long a dose is
+// remembered does not depend on who looks.
+func (t *Totals) SeeInTransit(tank TankID, up, deadTime, lag time.Duration, visit func(d *Dose, remainingML float64)) {
+	for i := range t.tanks[tank] {
+		if d := &t.tanks[tank][i]; d.Open || up-d.Up <= deadTime+goneAfter*lag {
+			visit(d, float64(d.Volume.Millilitres()*d.Remaining(up, deadTime, lag)))
+		}
+	}
+}
+
 // InTransit sums what is on its way to the tank: acid in meq/L (positive lowers
 // pH) and base in meq/L (a positive amount), and EC in mS/cm, in the quick water.
 func (t *Totals) InTransit(tank TankID, pumps []Pump, plant Tank, up time.Duration) (acid, base, ec float64) {

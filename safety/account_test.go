@@ -83,6 +83,9 @@ func TestFirstDoseAfterArmingServiceAndALongPauseIsSmall(t *testing.T) {
 	first("service")
 	f.pass(pausedFor + time.Minute)
 	first("a pause")
+	f.w.tanks[0].accounts[classAcid].tastes = tastesNear
+	f.w.Refilled(acidPump)
+	first("a refill")
 }
 
 func TestNearTheSetpointASecondSmallDoseComesFirst(t *testing.T) {

@@ -7,6 +7,24 @@ import (
 	"leat/dosing"
 )
 
+// The limits of one dose. The smallest of them is the largest dose, and Gate.Allowance
+// says which that is now; leat check says it for the commissioned values.
+//
+//	cause           one dose, with what counts beside it, is worth at most
+//	dose-cap        cap_per_dose of the pump, and what it delivers in its on_time_limit
+//	effect-cap      0.10 pH at the buffer floor (for acid: and alkalinity that top-up brought
+//	                and nothing has answered), and 0.10 mS/cm
+//	in-transit-cap  0.30 pH at the buffer floor with what is on its way, net of its opposite
+//	                (for acid: and that alkalinity); for a stock 0.20 mS/cm with what is on its way
+//	hour-cap        cap_per_hour with the last hour, halved where leak or stop is waived,
+//	                narrowed by recent use
+//	day-cap         cap_per_day with the last 24 hours, likewise
+//	stock-cap       what the container holds, where its level is known
+//
+// Both effects are counted in the water that mixes quickly, at the least plausible volume.
+// One smallest dose passes effect-cap and in-transit-cap while nothing is on its way and it
+// is worth at most 0.05 pH as commissioned. A dose below the smallest is refused.
+
 // bound computes the largest volume that each rule allows. Rounding is always
 // down: to nearest could pass a cap by half a microlitre.
 func (s *sight) bound() {

@@ -60,19 +60,9 @@ func (g *Gate) Recheck(now dosing.Instant, plan dosing.Plan, key uint64) Verdict
 	return g.judge(now, plan, own{key: key, is: true})
 }
 
-// Largest is the largest volume that Judge would allow now, or zero and why.
-func (g *Gate) Largest(now dosing.Instant, t dosing.TankID, p dosing.PumpID) (dosing.Volume, Cause) {
-	var s sight
-	plan := dosing.Plan{Tank: t, Pump: p}
-	if cause := g.see(&s, now, plan, none); cause != CauseNone {
-		return 0, cause
-	}
-	return s.most()
-}
-
-// Limits is Largest for every pump of the row at once, for a planner that asks for
-// all of them: what they have in common is computed once, and the status table is
-// taken as it was evaluated at this instant. It is advice. Judge trusts none of it,
+// Limits is the largest volume that Judge would allow now of every pump of the row, or
+// zero and why, for a planner: what they have in common is computed once, and the status
+// table is taken as it was evaluated at this instant. It is advice. Judge trusts none of it,
 // and only Judge knows the slack of a blend's rest: it is for a prediction that moved
 // after the plan, not to plan into.
 // Most and causes have one place for each pump; what cannot be judged gets nothing.
@@ -157,13 +147,14 @@ type limit struct {
 
 // sight is all that the gate computes for one dose.
 type sight struct {
-	watch  *Watch
-	now    dosing.Instant
-	plan   dosing.Plan
-	tank   *tankState
-	pump   *dosing.Pump
-	own    own
-	volume float64 // L, the least plausible
+	watch   *Watch
+	now     dosing.Instant
+	plan    dosing.Plan
+	tank    *tankState
+	pump    *dosing.Pump
+	own     own
+	looking bool    // for a person: nothing changes
+	volume  float64 // L, the least plausible
 
 	commissioned, floor float64 // buffer capacities, meq/L per pH
 	credit              float64 // alkalinity that top-up brought and nothing has answered, meq/L
@@ -388,6 +379,10 @@ func (s *sight) sours() bool {
 func (s *sight) waits() Cause {
 	if s.counter() {
 		return CauseCounterReagent
+	}
+	if rest := s.tank.responses.Rests(s.pump.Role, s.tank.group[dosing.QuantityPH].smooth); s.now.Up < rest && !s.own.is {
+		s.wait = rest - s.now.Up
+		return CauseAnswerWait
 	}
 	for i := range s.watch.tanks {
 		other := &s.watch.tanks[i]

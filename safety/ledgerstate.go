@@ -9,11 +9,10 @@ const (
 	LedgerFull                // the disk is full: hold, resumes after a verified append
 	LedgerBehind              // the disk is slower than what there is to write: hold, resumes when it has caught up
 	LedgerFailed              // a write or fsync failed: no dose until a restart has verified the chain
-	LedgerBroken              // the chain does not verify: refuse to dose
 	LedgerReady
 	ledgerStateCount
 )
 
 func (s LedgerState) String() string {
-	return [...]string{"unknown", "full", "behind", "failed", "broken", "ready", "unknown"}[min(s, ledgerStateCount)]
+	return [...]string{"unknown", "full", "behind", "failed", "ready", "unknown"}[min(s, ledgerStateCount)]
 }

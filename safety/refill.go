@@ -3,25 +3,27 @@ package safety
 import "leat/dosing"
 
 // Refilled says that the container of a pump was filled: what its old liquid did says
-// nothing of the new one. What was learned of the tanks stands.
+// nothing of the new one, whose first dose is a small one. What was learned of the tanks stands.
 func (w *Watch) Refilled(pump dosing.PumpID) {
 	if int(pump) >= len(w.settings.Pumps) {
 		return
 	}
+	class, dosed := classOf(w.settings.Pumps[pump].Role)
 	for i := range w.tanks {
-		if r := w.tanks[i].responses; r != nil && w.settings.Pumps[pump].ServesTank(dosing.TankID(i)) {
-			r.refilled(pump, w.settings.Pumps[pump].Role)
+		t := &w.tanks[i]
+		if !dosed || !w.settings.Pumps[pump].ServesTank(dosing.TankID(i)) {
+			continue
+		}
+		t.accounts[class].tastes, t.accounts[class].tasting = 0, 0
+		if t.responses != nil {
+			t.responses.refilled(pump, class)
 		}
 	}
 }
 
 // refilled forgets what was seen of one pump. The pool of all stocks together stands: the
 // others are in it.
-func (r *Responses) refilled(pump dosing.PumpID, role dosing.Role) {
-	class, dosed := classOf(role)
-	if !dosed {
-		return
-	}
+func (r *Responses) refilled(pump dosing.PumpID, class doseClass) {
 	for i := range r.pools {
 		if p := &r.pools[i]; p.single && p.pump == pump || p.class == class && !p.single && (class != classStock || r.alone(p)) {
 			p.forget()

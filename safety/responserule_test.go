@@ -151,6 +151,63 @@ func TestSwappedAcidAndBaseAreStoppedAtOnce(t *testing.T) {
 	}
 }
 
+func TestAfterAFindingTheCountOfSilentPoolsBeginsAnew(t *testing.T) {
+	b := newBasin()
+	b.wait(30 * time.Minute)
+	b.dose(nightBase, 2*tenthAcid, 0.1, 0)
+	if f, found := b.wait(20 * time.Minute); !found || f.Cause != CauseWrongDirection {
+		t.Fatalf("base that works as acid gave %+v, %v", f, found)
+	}
+	b.dose(nightBase, 2*tenthAcid, 0, 0)
+	if f, found := b.wait(20 * time.Minute); found {
+		t.Fatalf("the first silent pool after it gave %+v", f)
+	}
+	b.dose(nightBase, 2*tenthAcid, 0, 0)
+	if f, found := b.wait(20 * time.Minute); !found || f.Cause != CauseNoResponse {
+		t.Errorf("the second gave %+v, %v", f, found)
+	}
+}
+
+func TestAnAnsweredPoolIsCountedOnce(t *testing.T) {
+	b := newBasin()
+	b.wait(30 * time.Minute)
+	b.dose(nightAcid, tenthAcid, 0.05, 0)
+	b.wait(time.Hour)
+	if got := b.responses.Answered(); got != 1 {
+		t.Errorf("one pool was answered, %d are counted", got)
+	}
+	b.dose(nightStockA, 0.06*400/0.1, 0, 0.06)
+	b.wait(time.Hour)
+	if got := b.responses.Answered(); got < 2 {
+		t.Errorf("and one of stock, %d are counted", got)
+	}
+}
+
+func TestAFloodVoidsWhatStraddlesItAndDosesAfterItAreJudged(t *testing.T) {
+	b := newBasin()
+	flood := func(out, litres float64) {
+		b.responses.Read(b.now, dosing.QuantityFlood, out)
+		b.responses.Read(b.now, dosing.QuantityLevel, litres)
+	}
+	flood(0, 400)
+	b.wait(30 * time.Minute)
+	b.dose(nightAcid, tenthAcid, 0, 0) // it is silent, but the water leaves before it can tell
+	b.wait(3 * time.Minute)
+	flood(1, 350)
+	b.wait(10 * time.Minute)
+	for range 24 { // the level comes to rest
+		flood(0, 400)
+		b.wait(5 * time.Second)
+	}
+	if f, found := b.wait(time.Hour); found {
+		t.Fatalf("a dose whose water went out on a flood gave %+v", f)
+	}
+	b.dose(nightAcid, tenthAcid, 0, 0)
+	if f, found := b.wait(30 * time.Minute); !found || f.Cause != CauseNoResponse {
+		t.Errorf("a silent dose after it gave %+v, %v", f, found)
+	}
+}
+
 func TestFertiliserInTheAcidLineStopsAcidAndBase(t *testing.T) {
 	b := newBasin()
 	b.wait(30 * time.Minute)

@@ -19,7 +19,7 @@ func (s *sight) gather() {
 	t := s.tank
 	s.volume = float64(t.plant.QuickOf(min(s.watch.Volume(t.id), t.plant.Volume)))
 	s.commissioned, s.floor = t.buffers()
-	s.watch.totals.EachInTransit(t.id, s.now.Up, t.plant.DeadTime, t.plant.Lag, func(d *dosing.Dose, ml float64) {
+	visit := func(d *dosing.Dose, ml float64) {
 		if s.own.is && d.Key == s.own.key && d.Pump == s.plan.Pump {
 			return
 		}
@@ -31,7 +31,12 @@ func (s *sight) gather() {
 		} else {
 			add(d, -effect, &s.transit.base, &s.transit.doubtBase, &s.transit.saidBase)
 		}
-	})
+	}
+	if s.looking {
+		s.watch.totals.SeeInTransit(t.id, s.now.Up, t.plant.DeadTime, t.plant.Lag, visit)
+	} else {
+		s.watch.totals.EachInTransit(t.id, s.now.Up, t.plant.DeadTime, t.plant.Lag, visit)
+	}
 	s.credit = min(t.unanswered(s.now.Up, s.volume), creditPH*s.floor)
 }
 

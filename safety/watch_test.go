@@ -307,7 +307,7 @@ func TestTripsComeMostSevereFirst(t *testing.T) {
 	f.node[0].silent = true
 	f.set(0, dosing.QuantityCirculation, 0)
 	f.set(0, dosing.QuantityLeak, 1)
-	f.w.SetLedger(f.now, LedgerBroken)
+	f.w.SetLedger(f.now, LedgerFailed)
 	f.pass(30 * time.Second)
 	trips := f.w.Trips(0)
 	for i := 1; i < len(trips); i++ {

@@ -10,6 +10,7 @@ import (
 
 	"leat/controller"
 	"leat/controller/app"
+	"leat/controller/desk"
 	"leat/safety"
 )
 
@@ -85,7 +86,7 @@ func actForm(flags *flag.FlagSet) (url.Values, error) {
 	kind, _ := controller.ParseRequestKind(flags.Arg(0))
 	takes, known := actTakes[kind]
 	if !known {
-		return nil, misuse("%q: want one of %s", flags.Arg(0), strings.Join(slices.Sorted(maps.Keys(verbsOf(actTakes))), ", "))
+		return nil, desk.Misuse("%q: want one of %s", flags.Arg(0), strings.Join(slices.Sorted(maps.Keys(verbsOf(actTakes))), ", "))
 	}
 	form := url.Values{"do": {kind.String()}}
 	var wrong error
@@ -93,20 +94,20 @@ func actForm(flags *flag.FlagSet) (url.Values, error) {
 		switch {
 		case slices.Contains(strings.Fields("config state tank json yes"), f.Name):
 		case !slices.Contains(append(strings.Fields(takes), "note"), f.Name):
-			wrong = misuse("-%s does not go with %s", f.Name, kind)
+			wrong = desk.Misuse("-%s does not go with %s", f.Name, kind)
 		default:
 			form.Set(f.Name, f.Value.String())
 		}
 	})
 	for _, name := range strings.Fields(actNeeds[kind]) {
 		if form.Get(name) == "" && wrong == nil {
-			wrong = misuse("%s wants -%s", kind, name)
+			wrong = desk.Misuse("%s wants -%s", kind, name)
 		}
 	}
 	if kind == controller.RequestSetpoint {
 		pH, ec := form.Get("ph"), form.Get("ec")
 		if (pH == "") == (ec == "") && wrong == nil {
-			wrong = misuse("setpoint wants -ph or -ec, one of the two")
+			wrong = desk.Misuse("setpoint wants -ph or -ec, one of the two")
 		}
 		form.Set("quantity", map[bool]string{true: "ph", false: "ec"}[pH != ""])
 		form.Set("value", pH+ec)
@@ -138,16 +139,16 @@ func (d *daemonFlags) declare(flags *flag.FlagSet) {
 // folder is the daemon's state folder.
 func (d *daemonFlags) folder(wantsTank bool) (string, error) {
 	if d.tank == "" && wantsTank {
-		return "", misuse("name the tank with -tank NAME")
+		return "", desk.Misuse("name the tank with -tank NAME")
 	}
-	return folderOf(d.state, d.config)
+	return desk.FolderOf(d.state, d.config)
 }
 
 // ask sends a form and prints the answer. What needs confirmation is confirmed where the
 // person said so beforehand.
 func (d *daemonFlags) ask(folder string, form url.Values, yes bool, stdout io.Writer) error {
 	form.Set("tank", d.tank)
-	form.Set("by", whoAmI())
+	form.Set("by", desk.WhoAmI())
 	answer, err := app.Ask(folder, form)
 	if err == nil && answer.Confirm != "" && yes {
 		form.Set("confirm", answer.Confirm)
@@ -159,5 +160,5 @@ func (d *daemonFlags) ask(folder string, form url.Values, yes bool, stdout io.Wr
 	if answer.Confirm != "" {
 		answer.Text += "; with -yes it is entered so"
 	}
-	return tellAnswer(d.tank, answer, d.json, stdout)
+	return desk.TellAnswer(d.tank, answer, d.json, stdout)
 }

@@ -20,16 +20,16 @@ import (
 	"leat/safety"
 )
 
-// desk is the socket of a daemon of which nothing but the desk is there.
-type desk struct {
+// socket is that of a daemon of which nothing but the desk is there.
+type socket struct {
 	dir     string
 	asked   []controller.Request
 	audited []string
 }
 
-func newDesk(t *testing.T) *desk {
+func newDesk(t *testing.T) *socket {
 	t.Helper()
-	d := &desk{dir: t.TempDir()}
+	d := &socket{dir: t.TempDir()}
 	view := &controller.View{At: dosing.Instant{Wall: time.Date(2031, 3, 4, 19, 0, 0, 0, time.UTC)}, Tanks: []controller.TankView{{Name: "pond"}, {Name: "film"}},
 		Pumps: []controller.PumpView{{Name: "acid"}, {Name: "grow"}}}
 	server, err := web.New(web.Options{Socket: filepath.Join(d.dir, app.SocketName), View: func() *controller.View { return view },
@@ -65,7 +65,7 @@ func newDesk(t *testing.T) *desk {
 	return d
 }
 
-func (d *desk) run(words ...string) (code int, out, errs string) {
+func (d *socket) run(words ...string) (code int, out, errs string) {
 	var stdout, stderr bytes.Buffer
 	code = dispatch(append(words, "-state", d.dir), &stdout, &stderr)
 	return code, stdout.String(), stderr.String()

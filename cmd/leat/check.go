@@ -2,13 +2,9 @@ package main
 
 import (
 	"flag"
-	"fmt"
 	"io"
-	"runtime"
-	"runtime/debug"
 
-	"leat/controller/campaign"
-	"leat/controller/config"
+	"leat/controller/desk"
 )
 
 const checkUsage = `usage: leat check -config FILE [-json] [-rehearse NIGHTS]
@@ -29,41 +25,15 @@ func checkCommand(flags *flag.FlagSet) task {
 	return task{usage: checkUsage, do: func(stdout, stderr io.Writer) error {
 		switch {
 		case *path == "":
-			return misuse("name the file: leat check -config FILE")
+			return desk.Misuse("name the file: leat check -config FILE")
 		case *nights < 0 || *nights > 0 && *asJSON:
-			return misuse("-rehearse is at least 1 and prints text: for figures as JSON, leat rehearse -config FILE -json")
+			return desk.Misuse("-rehearse is at least 1 and prints text: for figures as JSON, leat rehearse -config FILE -json")
 		}
-		if err := check(*path, *asJSON, stdout); err != nil || *nights == 0 {
+		if err := desk.Check(*path, *asJSON, stdout); err != nil || *nights == 0 {
 			return err
 		}
-		return rehearseChecked(*path, *nights, stdout, stderr)
+		ctx, stop := interrupted()
+		defer stop()
+		return desk.RehearseChecked(ctx, *path, *nights, stdout, stderr)
 	}}
-}
-
-func check(path string, asJSON bool, stdout io.Writer) error {
-	report, err := config.CheckFile(path)
-	if err != nil {
-		return err
-	}
-	if asJSON {
-		err = writeJSON(stdout, &report)
-	} else {
-		err = report.Write(stdout)
-	}
-	if err == nil && !report.OK {
-		err = fmt.Errorf("%s refused, faults: %d", path, len(report.Faults))
-	}
-	return err
-}
-
-// rehearseChecked plays nights of a farm whose file passed and says what they showed.
-func rehearseChecked(path string, nights int, stdout, stderr io.Writer) error {
-	farm, err := farmOf(path)
-	if err != nil {
-		return err
-	}
-	debug.SetGCPercent(400)
-	o := &campaign.Options{Set: "standard", Nights: nights, Seed: 1, Faults: "none", Workers: runtime.GOMAXPROCS(0), Farm: farm, Path: path, Stderr: stderr}
-	fmt.Fprintf(stdout, "\nRehearsal, nights: %d\n", nights)
-	return violated(rehearseAll(o, false, "", stdout, stderr))
 }

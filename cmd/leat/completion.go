@@ -4,6 +4,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"leat/controller/desk"
 	"slices"
 	"strings"
 )
@@ -23,42 +24,15 @@ program itself, so that they never fall behind it.
 
 `
 
-var completionScripts = map[string]string{
-	"bash": `_leat() {
-  local IFS=$'\n'
-  COMPREPLY=($(compgen -W "$(leat complete "${COMP_WORDS[@]:1:COMP_CWORD}" 2>/dev/null | cut -f1)" -- "${COMP_WORDS[COMP_CWORD]}"))
-}
-complete -o default -F _leat leat
-`,
-	"zsh": `_leat() {
-  local -a found
-  local name text
-  while IFS=$'\t' read -r name text; do found+=("${name//:/\\:}:$text"); done < <(leat complete "${(@)words[2,CURRENT]}" 2>/dev/null)
-  if (( $#found )); then _describe leat found; else _files; fi
-}
-compdef _leat leat
-`,
-	"fish": `function __leat_complete
-  set -l found (leat complete (commandline -opc)[2..-1] (commandline -ct) 2>/dev/null)
-  if test (count $found) -gt 0
-    printf '%s\n' $found
-  else
-    __fish_complete_path (commandline -ct)
-  end
-end
-complete -c leat -f -a '(__leat_complete)'
-`,
-}
-
 func completionCommand(flags *flag.FlagSet) task {
 	verbs := []string{"bash", "zsh", "fish", "man"}
 	return task{usage: completionUsage, words: 1, verbs: verbs, do: func(stdout, _ io.Writer) error {
-		script, known := completionScripts[flags.Arg(0)]
+		script, known := desk.CompletionScripts[flags.Arg(0)]
 		switch {
 		case flags.Arg(0) == "man":
 			script = manual()
 		case !known:
-			return misuse("%q: want one of %s", flags.Arg(0), strings.Join(verbs, ", "))
+			return desk.Misuse("%q: want one of %s", flags.Arg(0), strings.Join(verbs, ", "))
 		}
 		_, err := io.WriteString(stdout, script)
 		return err

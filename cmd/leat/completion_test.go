@@ -40,7 +40,7 @@ func TestTheShellIsOfferedWhatMayStandNext(t *testing.T) {
 		{"mode -tank north ", "arm observe stop clear pause resume confirm-water raise-epoch"},
 		{"mode -tank north arm -no", "-note"},
 		{"mode arm ", ""},
-		{"ledger -state x export -kind ", "doses readings changes"},
+		{"ledger -state x export -kind ", "doses readings changes events dictionary"},
 		{"ledger ver", "verify"},
 		{"user -role e", "engineer"},
 		{"check ", "-config -json -rehearse"},

@@ -11,9 +11,9 @@ import (
 	"syscall"
 
 	"go.uber.org/zap"
-	"golang.org/x/term"
 
 	"leat/controller/demo"
+	"leat/controller/desk"
 )
 
 func demoCommand(flags *flag.FlagSet) task {
@@ -38,35 +38,21 @@ func demoCommand(flags *flag.FlagSet) task {
 			_, err := fmt.Fprintln(stdout, strings.Join(demo.Faults(), "\n"))
 			return err
 		}
-		if problem := demoProblem(&o, *farmOnly, setFlags(flags)); problem != "" {
-			return wrongUse(problem)
+		if problem := desk.DemoProblem(&o, *farmOnly, setFlags(flags)); problem != "" {
+			return desk.WrongUse(problem)
 		}
 		o.Log = zap.NewNop()
 		if *log {
 			o.Log, _ = newLog("info", stderr)
 		}
+		ctx, stop := interrupted()
+		defer stop()
 		if *farmOnly {
-			ctx, stop := interrupted()
-			defer stop()
 			farm.Config, farm.Seed, farm.Out, farm.For, farm.Fault, farm.Log = o.Config, o.Seed, stdout, o.For, o.Fault, o.Log
 			return demo.RunFarm(ctx, farm)
 		}
-		return playDemo(o, stdout)
+		return desk.PlayDemo(ctx, o, stdout)
 	}}
-}
-
-func playDemo(o demo.Options, stdout io.Writer) error {
-	if err := mayWrite(o.Picture); err != nil {
-		return fmt.Errorf("picture of the night: %w", err)
-	}
-	ctx, stop := interrupted()
-	defer stop()
-	o.Out, o.Wide = stdout, columnsOf(stdout)
-	report, err := demo.Run(ctx, o)
-	if report != nil {
-		fmt.Fprint(stdout, report.Text)
-	}
-	return err
 }
 
 // interrupted ends when a person or the system ends the program.
@@ -84,56 +70,3 @@ page. It prints a page to open, a broker to listen to and, at the end, the repor
   leat demo -broker tcp://127.0.0.1:1883 -farm-only              the farm alone, to try leat run on
 
 `
-
-// ofTheStage are flags that have no meaning for the farm alone, ofTheFarm those that
-// have none without it.
-var (
-	ofTheStage = []string{"speed", "listen", "mqtt", "state", "picture"}
-	ofTheFarm  = []string{"broker", "user", "password-file"}
-)
-
-// demoProblem says what is wrong with the flags; empty = nothing.
-func demoProblem(o *demo.Options, farmOnly bool, given map[string]bool) string {
-	switch {
-	case !(o.Speed > 0) || o.Speed > 1e6:
-		return "-speed is above 0 and at most 1000000"
-	case o.For < 0:
-		return "-for is not negative"
-	case farmOnly && !given["broker"]:
-		return "-farm-only wants the URL of a broker: -broker tcp://127.0.0.1:1883"
-	}
-	for _, name := range ofTheFarm {
-		if !farmOnly && given[name] {
-			return "-" + name + " goes with -farm-only"
-		}
-	}
-	for _, name := range ofTheStage {
-		if farmOnly && given[name] {
-			return "-" + name + " does not go with -farm-only"
-		}
-	}
-	if err := demo.CheckFault(o.Fault); err != nil {
-		return err.Error()
-	}
-	return ""
-}
-
-// columnsOf tells how wide a terminal is now; nil where w is none.
-func columnsOf(w io.Writer) func() int {
-	if !isTerminal(w) {
-		return nil
-	}
-	return func() int {
-		wide, _, err := term.GetSize(int(w.(*os.File).Fd()))
-		if err != nil {
-			return 80
-		}
-		return wide
-	}
-}
-
-// isTerminal says whether w can be redrawn.
-func isTerminal(w io.Writer) bool {
-	f, ok := w.(*os.File)
-	return ok && term.IsTerminal(int(f.Fd()))
-}

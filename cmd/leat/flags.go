@@ -1,13 +1,12 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"flag"
 	"fmt"
 	"io"
-	"os"
-	"strings"
+
+	"leat/controller/desk"
 )
 
 // parseFlags reads a command's flags the same way everywhere: -h prints help to
@@ -33,7 +32,7 @@ func parseFlags(flags *flag.FlagSet, args []string, stdout, stderr io.Writer, wa
 		err = fmt.Errorf("unexpected argument %q", words[wantArgs])
 	}
 	if err != nil {
-		return exit(flags.Name(), wrongUse(err.Error()), stderr), true
+		return exit(flags.Name(), desk.WrongUse(err.Error()), stderr), true
 	}
 	return 0, false
 }
@@ -55,17 +54,9 @@ func parseBetween(flags *flag.FlagSet, args []string) (words []string, err error
 	return words, err
 }
 
-// wrongUse is a fault of the command line, not of what it asks for.
-type wrongUse string
-
-func (w wrongUse) Error() string { return string(w) }
-
-// misuse is a wrong use in words.
-func misuse(format string, args ...any) error { return wrongUse(fmt.Sprintf(format, args...)) }
-
 // exit prints a failure as one line and returns the exit code.
 func exit(command string, err error, stderr io.Writer) int {
-	var wrong wrongUse
+	var wrong desk.WrongUse
 	switch {
 	case err == nil:
 		return 0
@@ -82,53 +73,4 @@ func setFlags(flags *flag.FlagSet) map[string]bool {
 	names := map[string]bool{}
 	flags.Visit(func(f *flag.Flag) { names[f.Name] = true })
 	return names
-}
-
-// writeJSON prints one document in one line.
-func writeJSON(w io.Writer, document any) error {
-	encoder := json.NewEncoder(w)
-	encoder.SetEscapeHTML(false)
-	return encoder.Encode(document)
-}
-
-// mayWrite says before long work whether its result can be put where it is wanted.
-// Nothing of a file that is there is changed.
-func mayWrite(path string) error {
-	if path == "" {
-		return nil
-	}
-	_, err := os.Stat(path)
-	fresh := errors.Is(err, os.ErrNotExist)
-	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE, 0o644)
-	if err != nil {
-		return fmt.Errorf("%w; name a file in a folder that is there and may be written", err)
-	}
-	err = file.Close()
-	if fresh {
-		err = errors.Join(err, os.Remove(path))
-	}
-	return err
-}
-
-// progress draws how much of long work is done, where a person watches; nil where
-// nobody does. Call the second function at the end.
-func progress(stderr io.Writer, of string) (draw func(done, all float64), end func()) {
-	if !isTerminal(stderr) {
-		return nil, func() {}
-	}
-	const wide = 40
-	draw = func(done, all float64) {
-		filled := min(max(int(wide*done/all), 0), wide)
-		fmt.Fprintf(stderr, "\r%s%s %.0f of %.0f %s", strings.Repeat("█", filled), strings.Repeat("░", wide-filled), done, all, of)
-	}
-	return draw, func() { fmt.Fprint(stderr, "\r\x1b[K") }
-}
-
-// writeFile writes a file whole: what is printed into it is there, or an error.
-func writeFile(path string, print func(io.Writer) error) (err error) {
-	file, err := os.Create(path)
-	if err != nil {
-		return err
-	}
-	return errors.Join(print(file), file.Close())
 }

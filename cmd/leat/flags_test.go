@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"leat/controller/desk"
 )
 
 func TestFlagsMayStandBeforeBetweenAndBehindTheArguments(t *testing.T) {
@@ -37,21 +39,21 @@ func TestWhereAPictureMayBeWrittenIsKnownBeforeTheWorkAndChangesNothing(t *testi
 	if err := os.WriteFile(there, []byte("of yesterday"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if err := mayWrite(there); err != nil {
+	if err := desk.MayWrite(there); err != nil {
 		t.Error(err)
 	}
 	if text, err := os.ReadFile(there); err != nil || string(text) != "of yesterday" {
 		t.Errorf("the picture that was there is %q, %v", text, err)
 	}
 	fresh := filepath.Join(folder, "fresh.svg")
-	if err := mayWrite(fresh); err != nil {
+	if err := desk.MayWrite(fresh); err != nil {
 		t.Error(err)
 	}
 	if _, err := os.Stat(fresh); err == nil {
 		t.Error("the question left a file")
 	}
 	for _, bad := range []string{filepath.Join(folder, "none", "x.svg"), folder} {
-		if err := mayWrite(bad); err == nil || !strings.Contains(err.Error(), "folder that is there") {
+		if err := desk.MayWrite(bad); err == nil || !strings.Contains(err.Error(), "folder that is there") {
 			t.Errorf("%s: %v", bad, err)
 		}
 	}

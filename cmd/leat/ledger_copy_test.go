@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"leat/controller/desk"
 	"leat/controller/store"
 )
 
@@ -48,7 +49,7 @@ func TestRestoreKeepsWhatWasThereAndBeginsANewEpoch(t *testing.T) {
 
 	before := mustLedger(t, "-state", dir, "verify")
 	var asked bytes.Buffer
-	if err := restoreLedger(dir, file, "", false, strings.NewReader("no\n"), &asked); err == nil || mustLedger(t, "-state", dir, "verify") != before {
+	if err := desk.RestoreLedger(dir, file, "", false, strings.NewReader("no\n"), &asked); err == nil || mustLedger(t, "-state", dir, "verify") != before {
 		t.Errorf("no is taken for yes: %v", err)
 	}
 	if !strings.Contains(asked.String(), "as much counts as the caps allow") || !strings.Contains(asked.String(), "Type yes") {

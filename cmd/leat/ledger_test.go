@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"leat/controller/diary"
 	"leat/controller/store"
 	"leat/dosing"
 	"leat/safety/ledger"
@@ -50,6 +51,7 @@ func farmLedger(t *testing.T) (dir string) {
 	for m := range 3 {
 		history.Observe(ledgerEvening.Add(time.Duration(m)*time.Minute), "ph north", 6.1+float64(m)/7)
 	}
+	history.Note(diary.Event{At: ledgerEvening, Tank: "north", Kind: diary.KindWant, Name: "acid"})
 	if err := history.Flush(); err != nil {
 		t.Fatal(err)
 	}

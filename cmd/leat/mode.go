@@ -1,16 +1,14 @@
 package main
 
 import (
-	"cmp"
 	"flag"
-	"fmt"
 	"io"
 	"net/url"
-	"os/user"
 	"slices"
 	"strings"
 
 	"leat/controller"
+	"leat/controller/desk"
 )
 
 // modes are what a person may tell the daemon from its machine.
@@ -33,9 +31,9 @@ func modeCommand(flags *flag.FlagSet) task {
 		kind, ok := controller.ParseRequestKind(flags.Arg(0))
 		switch {
 		case !ok || !slices.Contains(modes, kind):
-			return misuse("%q: want one of %s", flags.Arg(0), strings.Join(verbs, ", "))
+			return desk.Misuse("%q: want one of %s", flags.Arg(0), strings.Join(verbs, ", "))
 		case *until != "" && kind != controller.RequestPause:
-			return misuse("-until goes with pause")
+			return desk.Misuse("-until goes with pause")
 		}
 		folder, err := d.folder(true)
 		if err != nil {
@@ -43,25 +41,6 @@ func modeCommand(flags *flag.FlagSet) task {
 		}
 		return d.ask(folder, url.Values{"do": {kind.String()}, "note": {*note}, "water": {*water}, "replaced": {*replaced}, "analysis": {*analysis}, "until": {*until}}, false, stdout)
 	}}
-}
-
-// tellAnswer says what the daemon answered; a refusal is an error.
-func tellAnswer(of string, answer controller.Answer, asJSON bool, stdout io.Writer) (err error) {
-	of = cmp.Or(of, "station")
-	switch {
-	case asJSON:
-		err = writeJSON(stdout, struct {
-			Tank     string `json:"tank"`
-			Accepted bool   `json:"accepted"`
-			Text     string `json:"text"`
-		}{of, answer.Accepted, answer.Text})
-	case answer.Accepted:
-		_, err = fmt.Fprintf(stdout, "%s: %s\n", of, answer.Text)
-	}
-	if !answer.Accepted {
-		err = fmt.Errorf("%s: refused: %s", of, answer.Text)
-	}
-	return err
 }
 
 const modeUsage = `usage: leat mode -config FILE -tank NAME [-note TEXT] [-water WATER] [-until TIME] arm|observe|stop|clear|pause|resume|confirm-water|raise-epoch
@@ -73,10 +52,3 @@ and say it in the note; afterwards every tank of the station observes. confirm-w
 from it the account of the ions starts anew.
 
 `
-
-func whoAmI() string {
-	if u, err := user.Current(); err == nil {
-		return u.Username
-	}
-	return "local"
-}

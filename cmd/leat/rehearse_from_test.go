@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"leat/controller/desk"
 	"leat/controller/sim"
 	"leat/controller/store"
 )
@@ -18,7 +19,7 @@ const ownFarm = "../../testdata/config/good/plain.toml"
 // livedFolder is the state folder of a daemon that ran the farm for eleven hours.
 func livedFolder(t *testing.T) string {
 	t.Helper()
-	farm, err := farmOf(ownFarm)
+	farm, err := desk.FarmOf(ownFarm)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"leat/controller/desk"
 )
 
 func rehearse(args ...string) (code int, stdout, stderr string) {
@@ -74,7 +76,7 @@ func TestRehearseRefusesWhatItDoesNotKnow(t *testing.T) {
 
 func TestAViolationIsExitCodeOneAndNamesItself(t *testing.T) {
 	var errs bytes.Buffer
-	if code := exit("leat rehearse", violated("invariant 4, seed 7, night 2, at 1h0m0s: too much", nil), &errs); code != 1 || !strings.Contains(errs.String(), "invariant 4, seed 7, night 2") {
+	if code := exit("leat rehearse", desk.Violated("invariant 4, seed 7, night 2, at 1h0m0s: too much", nil), &errs); code != 1 || !strings.Contains(errs.String(), "invariant 4, seed 7, night 2") {
 		t.Errorf("exit code %d, %s", code, errs.String())
 	}
 }

@@ -2,7 +2,9 @@ package main
 
 import (
 	"bytes"
+	"database/sql"
 	"encoding/json"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -60,6 +62,35 @@ func TestReportForABrowserNeedsNoOtherFile(t *testing.T) {
 	}
 }
 
+func TestReportExportsTheRecordOrATimeOfIt(t *testing.T) {
+	dir := farmLedger(t)
+	t.Chdir(t.TempDir())
+	if code, out, errs := runReport("-state", dir, "-export", "whole.sqlite"); code != 0 || out+errs != "" {
+		t.Fatalf("exit %d: %s%s", code, out, errs)
+	}
+	if code, _, errs := runReport("-state", dir, "-export", "part.sqlite", "-from", "2031-03-05T00:00:00Z"); code != 0 {
+		t.Fatalf("exit %d: %s", code, errs)
+	}
+	sizes := map[string]int{}
+	for _, name := range []string{"whole.sqlite", "part.sqlite"} {
+		file, err := sql.Open("sqlite", name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var doses int
+		if err := errors.Join(file.QueryRow(`SELECT count(*) FROM doses`).Scan(&doses), file.Close()); err != nil {
+			t.Fatal(err)
+		}
+		sizes[name] = doses
+	}
+	if sizes["whole.sqlite"] != 4 || sizes["part.sqlite"] != 1 {
+		t.Errorf("doses %v", sizes)
+	}
+	if code, _, errs := runReport("-state", dir, "-export", "whole.sqlite"); code != 1 || !strings.Contains(errs, "exists already") {
+		t.Errorf("a second time: exit %d, %s", code, errs)
+	}
+}
+
 func TestReportSaysWhatIsWrongWithTheQuestion(t *testing.T) {
 	dir := farmLedger(t)
 	for _, c := range []struct {
@@ -71,6 +102,9 @@ func TestReportSaysWhatIsWrongWithTheQuestion(t *testing.T) {
 		{"-state " + dir + " year", 2, "night, week or month"},
 		{"-state " + dir + " -from tomorrow", 2, "-from"},
 		{"-state " + dir + " week -from 3h", 2, "contradict"},
+		{"-state " + dir + " stocks -html x.html", 2, "stocks are printed"},
+		{"-state " + dir + " -json -html x.html", 2, "one or the other"},
+		{"-state " + dir + " stocks", 1, "start the daemon once"},
 		{"-state " + dir + " -from 2031-03-05 -to 2031-03-04", 2, "not before"},
 		{"-state " + t.TempDir(), 1, "holds no ledger"},
 	} {

@@ -13,13 +13,14 @@ import (
 
 	"leat/controller/app"
 	"leat/controller/config"
+	"leat/controller/desk"
 )
 
 func runCommand(flags *flag.FlagSet) task {
 	path := flags.String("config", "", "configuration `FILE`; leat check -config FILE tells what it would do")
 	return task{usage: runUsage, do: func(_, stderr io.Writer) error {
 		if *path == "" {
-			return misuse("name the configuration with -config FILE; deploy/leat.toml is a sample, leat demo needs none")
+			return desk.Misuse("name the configuration with -config FILE; deploy/leat.toml is a sample, leat demo needs none")
 		}
 		return runDaemon(*path, stderr)
 	}}

@@ -1,9 +1,10 @@
 package campaign
 
 import (
-	"leat/dosing"
 	"math"
 	"time"
+
+	"leat/dosing"
 )
 
 // wholeBlends: whenever no stock is owed a dose that it can repeat, what was

@@ -1,9 +1,10 @@
 package campaign
 
 import (
-	"leat/dosing"
 	"math"
 	"time"
+
+	"leat/dosing"
 )
 
 // Slack of the sums: the gate reckons with the least plausible volume, which is at

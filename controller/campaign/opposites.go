@@ -1,9 +1,10 @@
 package campaign
 
 import (
-	"leat/dosing"
 	"math"
 	"time"
+
+	"leat/dosing"
 )
 
 // wordless: where the opposite is on its way, by a report or an entry by hand, a good

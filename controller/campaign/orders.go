@@ -1,11 +1,12 @@
 package campaign
 
 import (
+	"math"
+	"time"
+
 	"leat/dosing"
 	"leat/safety"
 	"leat/safety/ledger"
-	"math"
-	"time"
 )
 
 func (w *trail) intentFirst() {

@@ -1,7 +1,5 @@
 package campaign
 
-import "leat/controller/sim"
-
 // faultRows is how many rows the table of faults has: those that the simulated farm
 // injects (sim.Fault.Row) and those below.
 const faultRows = 113
@@ -56,15 +54,4 @@ var rowsElsewhere = []elsewhere{
 	{107, "after a restart at night every tank only observes", "tested in controller: was armed and observes"},
 	{108, "plain water is filled in and confirmed", "tested in controller: a person says which water"},
 	{113, "a healthy pH probe is so quiet that its line looks flat", "played in the set recorded"},
-}
-
-// rowsOf are the rows that faults of the farm inject.
-func rowsOf() map[int][]string {
-	rows := map[int][]string{}
-	for _, f := range sim.Faults() {
-		if f.Row > 0 {
-			rows[f.Row] = append(rows[f.Row], f.Name)
-		}
-	}
-	return rows
 }

@@ -1,6 +1,9 @@
 package campaign
 
-import "testing"
+import (
+	"leat/controller/sim"
+	"testing"
+)
 
 func TestEveryRowOfTheTableOfFaultsIsInjectedOrSaysWhereItIsPlayed(t *testing.T) {
 	injected, other := rowsOf(), map[int]string{}
@@ -19,4 +22,15 @@ func TestEveryRowOfTheTableOfFaultsIsInjectedOrSaysWhereItIsPlayed(t *testing.T)
 			t.Errorf("row %d is injected as %v and said to be elsewhere", row, names)
 		}
 	}
+}
+
+// rowsOf are the rows that faults of the farm inject.
+func rowsOf() map[int][]string {
+	rows := map[int][]string{}
+	for _, f := range sim.Faults() {
+		if f.Row > 0 {
+			rows[f.Row] = append(rows[f.Row], f.Name)
+		}
+	}
+	return rows
 }

@@ -29,6 +29,7 @@ func (r *Report) Write(w io.Writer) error {
 	}
 	p.pumps(r.Pumps)
 	p.limits(r.Pumps)
+	p.largest(r.Pumps)
 	p.effects(r.Pumps)
 	p.list("Not fitted (never trips; leak and stop halve the hourly and daily caps)", waivedLines(r.Waived))
 	p.list("Warnings", r.Warnings)
@@ -128,6 +129,18 @@ func (p *printer) limits(pumps []PumpReport) {
 	for i := range pumps {
 		x := &pumps[i]
 		rows = append(rows, []string{x.Name, orElse(x.Node+channel(x.Channel), "-"), duration(x.OnTime).String(), figure(x.Smallest), figure(x.PerDose), figure(x.PerHour), figure(x.PerDay)})
+	}
+	p.table(rows)
+}
+
+func (p *printer) largest(pumps []PumpReport) {
+	p.line("")
+	p.line("The largest dose as commissioned, before any dose has answered and with nothing on its way (the page says what it is now)")
+	rows := [][]string{{"pump", "tank", "at most mL", "limited by"}}
+	for i := range pumps {
+		for _, e := range pumps[i].Effects {
+			rows = append(rows, []string{pumps[i].Name, e.Tank, figure(e.LargestML), e.LargestBy})
+		}
 	}
 	p.table(rows)
 }

@@ -206,7 +206,7 @@ func (s *stage) words(r *Report) string {
 		fmt.Fprintf(&b, "\nFrom decision over the durable record to the order at the broker: half within %s, 99 of 100 within %s (wall time, %d orders).\n",
 			shortTime(r.OrderWaits[n/2]), shortTime(r.OrderWaits[n*99/100]), n)
 	}
-	fmt.Fprintf(&b, "\nrecord   %d rows, chain verified, head %s…; leat ledger print -state %s\npicture  %s\n", r.Rows, r.Head, s.state, cmp.Or(r.Picture, "none"))
+	fmt.Fprintf(&b, "\nrecord   %d rows, chain verified, head %s…; leat report -state %s\npicture  %s\n", r.Rows, r.Head, s.state, cmp.Or(r.Picture, "none"))
 	return b.String()
 }
 

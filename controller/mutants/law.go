@@ -10,7 +10,7 @@ var lawBugs = []bug{
 		"dosing", "TestWhatIsInTransitIsNotDosedAgain"},
 	{"the rest of a blend is let go", "32", "dosing/plan.go",
 		[][2]string{{"		l.blend.owed[d.Pump] -= d.Volume\n", "		l.blend.owed[d.Pump] = 0\n"}},
-		"dosing", "TestABlendKeepsItsProportions"},
+		"dosing", "TestWhatADoseLeavesOfABlendIsOwed"},
 	{"stocks go out in the order of a map", "30, 43", "dosing/owed.go",
 		[][2]string{{"	for _, id := range b.stocks {\n		p := &b.pumps[id]\n		v := min", "	order := map[PumpID]bool{}\n	for _, id := range b.stocks {\n		order[id] = true\n	}\n	last = GroupNeutral\n	for id := range order {\n		if found {\n			break\n		}\n		p := &b.pumps[id]\n		v := min"}},
 		"dosing", "TestOneGroupIsFinishedBeforeAnotherStarts"},
@@ -22,5 +22,5 @@ var lawBugs = []bug{
 		"dosing", "TestAboveTheBandThereIsNoPlanForEC"},
 	{"a micronutrient may reach twice its target", "39", "dosing/blend/law.go",
 		[][2]string{{"	microMiss  = 0.20\n", "	microMiss  = 1.00\n"}},
-		"dosing/blend", "TestEveryNutrientStaysWithinItsLimitsWhateverTheWater"},
+		"dosing/blend", "TestATraceOfItsOwnStockMayMissItsTargetByAFifthAndNoMore"},
 }

@@ -54,5 +54,5 @@ var rimBugs = []bug{
 		"controller/payload", "TestReportOfAnEndedDoseMustStateItsVolume"},
 	{"a reading may be not a number", "7", "dosing/reading.go",
 		[][2]string{{"	if math.IsNaN(value) || math.IsInf(value, 0) {\n		return Reading{}, fmt.Errorf(\"%s reads", "	if math.IsInf(value, 0) {\n		return Reading{}, fmt.Errorf(\"%s reads"}},
-		"controller/payload", "TestPlainRubbishIsRefused"},
+		"dosing", "TestAReadingIsANumberThatTheQuantityCanHave"},
 }

@@ -68,6 +68,7 @@ func (t *tree) trySafety(ctx context.Context, out io.Writer, which *choice) (sur
 	}
 	fmt.Fprintf(out, "%d mutants of %s, %d drawn by seed %d\n", len(all), mutated, len(drawn), s.seed)
 	counts := map[string]*count{}
+	defer func() { report(out, counts) }() // of those that were tried, if it was interrupted
 	for i := range drawn {
 		m := &drawn[i]
 		c := counts[m.at.Filename]
@@ -97,7 +98,6 @@ func (t *tree) trySafety(ctx context.Context, out io.Writer, which *choice) (sur
 		}
 		fmt.Fprintf(out, "SURVIVED %v%s\n\t%s\n", m, never, s.line(m))
 	}
-	report(out, counts)
 	return survived, nil
 }
 

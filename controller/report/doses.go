@@ -69,6 +69,11 @@ func dosesOf(past *diary.Past, tank string) (doses []Dose) {
 			}
 		}
 	}
+	for i := range doses {
+		if d := &doses[i]; d.Outcome == ledger.OutcomeOpen.String() && past.Last.Sub(d.At) < settledWithin {
+			d.Outcome = underWay
+		}
+	}
 	return doses
 }
 
@@ -104,11 +109,23 @@ func (t *Tank) give(past *diary.Past, station *diary.Station) {
 		t.Nutrients = append(t.Nutrients, Element{symbol, grams[symbol]})
 	}
 	for _, d := range t.Doses {
-		if d.Outcome == ledger.OutcomeUncertain.String() || d.Outcome == ledger.OutcomeOpen.String() {
+		if d.doubted() {
 			t.Uncertain = append(t.Uncertain, d)
 		}
 	}
 }
+
+// doubted says that nobody knows, or ever said, what became of a dose.
+func (d *Dose) doubted() bool {
+	return d.Outcome == ledger.OutcomeUncertain.String() || d.Outcome == ledger.OutcomeOpen.String()
+}
+
+// underWay is the outcome of a dose that is open at the end of a record: its time to be
+// settled has not passed.
+const underWay = "under way"
+
+// settledWithin is longer than an order and the wait for its report take.
+const settledWithin = 10 * time.Minute
 
 func (l *Liquid) add(d Dose) {
 	switch d.Outcome {
@@ -118,7 +135,7 @@ func (l *Liquid) add(d Dose) {
 	case ledger.OutcomeWithdrawn.String():
 		l.Withdrawn++
 	default:
-		if d.Outcome == ledger.OutcomeUncertain.String() || d.Outcome == ledger.OutcomeOpen.String() {
+		if d.doubted() {
 			l.Uncertain++
 		}
 		l.Count, l.ML = l.Count+1, l.ML+d.ML

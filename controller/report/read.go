@@ -18,44 +18,52 @@ type Record interface {
 // Ask is what a person wants told: a period by name, or a time by its ends as typed.
 type Ask struct{ Period, From, To string }
 
-// Read makes the report of a record. Moment reads a time as it is typed, beside the end
-// of the record.
-func Read(record Record, moment func(text string, now time.Time, endOfDay bool) (time.Time, error), ask Ask) (*Report, error) {
+// Moment reads a time as it is typed, beside the end of the record.
+type Moment func(text string, now time.Time, endOfDay bool) (time.Time, error)
+
+// PeriodIn is the time that is asked for, in the zone of the farm, with a remark on that
+// where there is one.
+func PeriodIn(record Record, moment Moment, ask Ask) (Period, string, error) {
 	first, last, station, err := record.Span()
 	if err != nil {
-		return nil, err
+		return Period{}, "", err
 	}
 	zone, remark := zoneOf(station)
-	first, last = first.In(zone), last.In(zone)
-	period, err := PeriodOf(ask.Period, first, last)
+	first, last = first.In(zone), last.In(zone).Add(time.Second) // what came last is in it
+	if ask.From == "" && ask.To == "" {
+		period, err := PeriodOf(ask.Period, first, last)
+		return period, remark, err
+	}
+	from, err := moment(ask.From, last, false)
+	if err != nil {
+		return Period{}, "", unclear("-from %v", err)
+	}
+	to, err := moment(ask.To, last, true)
+	if err != nil {
+		return Period{}, "", unclear("-to %v", err)
+	}
+	if from.IsZero() {
+		from = first
+	}
+	if to.IsZero() {
+		to = last
+	}
+	if !from.Before(to) {
+		return Period{}, "", unclear("-from %s is not before -to %s", from.In(zone).Format(time.RFC3339), to.In(zone).Format(time.RFC3339))
+	}
+	return Period{From: from.In(zone), To: to.In(zone), Words: "as asked"}, remark, nil
+}
+
+// Read makes the report of a record.
+func Read(record Record, moment Moment, ask Ask) (*Report, error) {
+	period, remark, err := PeriodIn(record, moment, ask)
 	if err != nil {
 		return nil, err
-	}
-	if ask.From != "" || ask.To != "" {
-		from, err := moment(ask.From, last, false)
-		if err != nil {
-			return nil, unclear("-from %v", err)
-		}
-		to, err := moment(ask.To, last, true)
-		if err != nil {
-			return nil, unclear("-to %v", err)
-		}
-		if from.IsZero() {
-			from = first
-		}
-		if to.IsZero() {
-			to = last
-		}
-		if !from.Before(to) {
-			return nil, unclear("-from %s is not before -to %s", from.In(zone).Format(time.RFC3339), to.In(zone).Format(time.RFC3339))
-		}
-		period = Period{From: from.In(zone), To: to.In(zone), Words: "as asked"}
 	}
 	past, err := record.Past(period.From, period.To)
 	if err != nil {
 		return nil, err
 	}
-	past.Zone = zone
 	r := Of(past, period.Words)
 	if remark != "" {
 		r.Remarks = append(r.Remarks, remark)

@@ -21,6 +21,7 @@ type Report struct {
 	Silent  []Stretch `json:"not_running,omitempty"` // the daemon was not running
 	Tanks   []Tank    `json:"tanks"`
 	Changes []Change  `json:"station_changes,omitempty"`
+	Refused []Change  `json:"refused,omitempty"` // what was asked and refused
 	Remarks []string  `json:"remarks,omitempty"`
 	Pumps   []Pump    `json:"-"` // for colours: in the order of the row
 }
@@ -57,6 +58,7 @@ type Tank struct {
 	Liquids   []Liquid  `json:"doses"`
 	Withheld  []Stretch `json:"withheld"`
 	Waits     []Wait    `json:"waits,omitempty"`
+	Stood     []Stretch `json:"interlocks"` // whatever was wanted
 	Alarms    []Alarm   `json:"alarms"`
 	Changes   []Change  `json:"changes"`
 	Uncertain []Dose    `json:"uncertain,omitempty"`
@@ -77,6 +79,7 @@ type Wait struct {
 // Change is something that a person did, or that the daemon did to the mode.
 type Change struct {
 	At   time.Time `json:"at"`
+	Kind string    `json:"kind"` // as in the ledger
 	What string    `json:"what"`
 	By   string    `json:"by,omitempty"`
 	From string    `json:"from,omitempty"`
@@ -104,7 +107,7 @@ func Of(past *diary.Past, words string) *Report {
 	for i := range station.Tanks {
 		r.Tanks = append(r.Tanks, tankOf(past, station, &station.Tanks[i], line))
 	}
-	r.Changes = changesOf(past, "")
+	r.Changes, r.Refused = changesOf(past, ""), refusedOf(past)
 	r.Verdict = r.verdict(past)
 	return r
 }
@@ -132,6 +135,7 @@ func tankOf(past *diary.Past, station *diary.Station, tank *diary.Tank, line *ti
 	t.PH.Drift, t.EC.Drift = driftOf(past, tank.Name, diary.PH), driftOf(past, tank.Name, diary.EC)
 	t.give(past, station)
 	t.Withheld, t.Waits = line.withheld(tank.Name, station)
+	t.Stood = line.stood(tank.Name)
 	t.Alarms = alarmsOf(past, tank.Name)
 	for i := range past.Events {
 		if e := &past.Events[i]; e.Kind == diary.KindTopUp && e.Tank == tank.Name && !e.At.Before(past.From) {

@@ -120,6 +120,16 @@ func TestInBandIsAgainstTheSetpointAsItWas(t *testing.T) {
 	}
 }
 
+func TestJustOutOfBandIsNotYetOutOfTheWarnBand(t *testing.T) {
+	p := past()
+	for m := 300; m < 384; m++ { // a tenth of the night
+		p.Minutes["pond/ph"][m].Mean = 5.95
+	}
+	_, tank := of(t, p)
+	near(t, "pH in band", tank.PH.InBand, 13.0/14-0.1)
+	near(t, "pH in the warn band", tank.PH.InWarn, 13.0/14)
+}
+
 func TestMinutesNobodyMeasuredCountForNeitherSide(t *testing.T) {
 	p := past()
 	p.Minutes["pond/ph"] = p.Minutes["pond/ph"][:420]
@@ -153,6 +163,24 @@ func TestAnInterlockWithheldSomethingOnlyWhileItWasWanted(t *testing.T) {
 	s := tank.Withheld[0]
 	if s.From != at("02:10") || s.To != at("02:40") || s.Cause != "flood" || s.Want != "acid" || !strings.Contains(s.Text, "flood is in progress") {
 		t.Errorf("withheld %+v", s)
+	}
+}
+
+func TestEveryInterlockThatStoodIsKnownWhateverWasWanted(t *testing.T) {
+	p := past()
+	for _, e := range []struct {
+		clock, cause string
+		value        float64
+	}{{"01:00", "flood", 1}, {"01:20", "flood", 0}, {"01:30", "incompatible-wait", 1}, {"02:30", "incompatible-wait", 0}, {"03:00", "ph-stale", 1}, {"03:10", "circulation-off", 1}, {"03:20", "ph-stale", 0}, {"03:40", "circulation-off", 0}} {
+		tell(p, e.clock, diary.KindInterlock, e.cause, e.value)
+	}
+	_, tank := of(t, p)
+	var all []string
+	for _, s := range tank.Stood {
+		all = append(all, s.Cause+" "+s.From.Format("15:04")+" to "+s.To.Format("15:04"))
+	}
+	if got, want := strings.Join(all, ", "), "flood 01:00 to 01:20, ph-stale 03:00 to 03:10, circulation-off 03:10 to 03:40"; got != want || len(tank.Withheld) != 0 {
+		t.Errorf("stood %s, want %s; withheld %+v", got, want, tank.Withheld)
 	}
 }
 
@@ -256,6 +284,8 @@ func TestDosesAreSummedByLiquidAsTheLedgerCountsThem(t *testing.T) {
 	hand(ledger.ChangeHandDose, "H1-1")
 	hand(ledger.ChangeHandDose, "H1-2")
 	hand(ledger.ChangeHandVoid, "H1-2")
+	dose(p, "08:00", "odd", 7, ledger.OutcomeOpen, 0) // under way: not yet in doubt
+	p.Last = at("08:05")
 	_, tank := of(t, p)
 	acid, grow, odd := tank.Liquids[0], tank.Liquids[1], tank.Liquids[2]
 	if acid.Count != 2 || acid.ML != 19.5 || acid.Uncertain != 1 || acid.Withdrawn != 1 {
@@ -264,7 +294,7 @@ func TestDosesAreSummedByLiquidAsTheLedgerCountsThem(t *testing.T) {
 	if grow.Count != 1 || grow.ML != 40 || grow.Hand != 1 || grow.HandML != 5 {
 		t.Errorf("grow %+v", grow)
 	}
-	if odd.Count != 1 || odd.Uncertain != 1 || len(tank.Uncertain) != 2 {
+	if odd.Count != 2 || odd.Uncertain != 1 || len(tank.Uncertain) != 2 {
 		t.Errorf("odd %+v, uncertain %+v", odd, tank.Uncertain)
 	}
 	// 19.5 mL of 100 mg and 45 mL of 50 mg; what kelp holds nobody stated.
@@ -346,6 +376,16 @@ func TestEveryChangeIsToldWithWhoMadeIt(t *testing.T) {
 	}
 	if len(r.Changes) != 1 {
 		t.Errorf("of the station: %+v", r.Changes)
+	}
+}
+
+func TestWhatWasAskedAndRefusedIsTold(t *testing.T) {
+	p := past()
+	p.Deeds = []diary.Deed{{Wall: at("20:00"), Who: "ada", From: "page", What: "signed in"},
+		{Wall: at("20:01"), Who: "ada", From: "page", What: "setpoint refused", Detail: "pH 58 is outside 5 to 7"}}
+	r, _ := of(t, p)
+	if len(r.Refused) != 1 || r.Refused[0].What != "setpoint" || r.Refused[0].By != "ada" || r.Refused[0].Note != "pH 58 is outside 5 to 7" || r.Refused[0].At != at("20:01") {
+		t.Errorf("refused %+v", r.Refused)
 	}
 }
 

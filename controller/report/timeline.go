@@ -211,74 +211,35 @@ func (s *segment) root(station *diary.Station) (root interlock, found bool) {
 	if s.want == dosing.RoleNone.String() || s.want == "" {
 		return root, false
 	}
+	return s.uppermost(func(k interlock) bool {
+		return concerns(k, s.want, station) && (s.want != diary.Unknown || !spaces(k.cause))
+	})
+}
+
+func (s *segment) uppermost(counts func(interlock) bool) (root interlock, found bool) {
 	for k := range s.stands {
-		if !concerns(k, s.want, station) || s.want == diary.Unknown && spaces(k.cause) {
-			continue
-		}
-		if !found || precedes(k, root) {
+		if counts(k) && (!found || precedes(k, root)) {
 			root, found = k, true
 		}
 	}
 	return root, found
 }
 
-// precedes orders by what stands before what only spaces doses, then as the table does.
-func precedes(a, b interlock) bool {
-	order := func(spaces bool) int {
-		if spaces {
-			return 1
+// stood are the interlocks of a tank that stood, whatever was wanted, the uppermost of
+// each moment.
+func (l *timeline) stood(tank string) (all []Stretch) {
+	for i := range l.tanks[tank] {
+		s := &l.tanks[tank][i]
+		k, found := s.uppermost(func(k interlock) bool { return !spaces(k.cause) })
+		if !found {
+			continue
 		}
-		return 0
-	}
-	return cmp.Or(cmp.Compare(order(spaces(a.cause)), order(spaces(b.cause))), cmp.Compare(place(a.cause), place(b.cause)), cmp.Compare(a.pump, b.pump)) < 0
-}
-
-var places = func() map[string]int {
-	at := map[string]int{}
-	for i, cause := range safety.Causes() {
-		at[cause.String()] = i
-	}
-	return at
-}()
-
-// place is where a cause stands in the table; one of another version comes last.
-func place(cause string) int {
-	if at, known := places[cause]; known {
-		return at
-	}
-	return len(places)
-}
-
-func rowOf(cause string) safety.Interlock {
-	c, known := safety.ParseCause(cause)
-	if !known {
-		return safety.Interlock{Text: cause}
-	}
-	return safety.Of(c)
-}
-
-// spaces says that a cause is of a single dose.
-func spaces(cause string) bool {
-	c, known := safety.ParseCause(cause)
-	return known && safety.OfOneDose(c)
-}
-
-// concerns says whether an interlock reaches what is wanted.
-func concerns(k interlock, want string, station *diary.Station) bool {
-	stock := want == dosing.RoleStock.String()
-	if k.pump != "" {
-		for i := range station.Pumps {
-			if p := &station.Pumps[i]; p.Name == k.pump {
-				return p.Role == want
-			}
+		from, to := s.from.In(l.zone), s.to.In(l.zone)
+		if n := len(all) - 1; n >= 0 && all[n].Cause == k.cause && all[n].Pump == k.pump && from.Equal(all[n].To) {
+			all[n].To, all[n].Held = to, all[n].Held+seconds(to.Sub(from))
+			continue
 		}
-		return false
+		all = append(all, Stretch{From: from, To: to, Held: seconds(to.Sub(from)), Cause: k.cause, Pump: k.pump, Text: rowOf(k.cause).Text})
 	}
-	switch rowOf(k.cause).Scope {
-	case safety.ScopeNutrients:
-		return stock
-	case safety.ScopeReagents:
-		return !stock
-	}
-	return true
+	return slices.DeleteFunc(all, func(s Stretch) bool { return s.Held.Duration() < worthWords })
 }

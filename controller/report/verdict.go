@@ -6,67 +6,9 @@ import (
 	"maps"
 	"slices"
 	"strings"
-	"time"
 
 	"leat/controller/diary"
 )
-
-// Day is one day of a longer report.
-type Day struct {
-	Date string             `json:"date"`
-	PH   *float64           `json:"ph_in_band,omitempty"`
-	EC   *float64           `json:"ec_in_band,omitempty"`
-	ML   map[string]float64 `json:"ml"` // by pump
-}
-
-func daysOf(past *diary.Past, t *Tank) (days []Day) {
-	for from := past.From; from.Before(past.To); {
-		next := time.Date(from.Year(), from.Month(), from.Day()+1, 0, 0, 0, 0, from.Location())
-		d := Day{Date: from.Format(time.DateOnly), PH: t.PH.shareIn(from, next), EC: t.EC.shareIn(from, next), ML: map[string]float64{}}
-		for _, dose := range t.Doses {
-			if !dose.At.Before(from) && dose.At.Before(next) {
-				d.ML[dose.Pump] += dose.ML
-			}
-		}
-		days = append(days, d)
-		from = next
-	}
-	return days
-}
-
-// shareIn is the share in band of a part of the time.
-func (h *Held) shareIn(from, to time.Time) *float64 {
-	in, all := 0, 0
-	for _, p := range h.Line {
-		set, known := h.setAt(p.At)
-		if p.At.Before(from) || !p.At.Before(to) || !known {
-			continue
-		}
-		all++
-		if off := p.Value - set; off <= h.Band+rounding && -off <= h.Band+rounding {
-			in++
-		}
-	}
-	if all == 0 {
-		return nil
-	}
-	share := float64(in) / float64(all)
-	return &share
-}
-
-// setAt is the setpoint of the minute that begins then.
-func (h *Held) setAt(at time.Time) (set float64, known bool) {
-	n, _ := slices.BinarySearchFunc(h.Set, at.Add(time.Minute), func(p Point, at time.Time) int {
-		if p.At.After(at) {
-			return 1
-		}
-		return -1
-	})
-	if n == 0 {
-		return 0, false
-	}
-	return h.Set[n-1].Value, true
-}
 
 // verdict is the tank's time in a sentence.
 func (t *Tank) verdict() string {

@@ -56,3 +56,36 @@ func (db *DB) events(where string, args ...any) ([]diary.Event, error) {
 	}
 	return events, found.Err()
 }
+
+// exportEvents writes what came and went.
+func (db *DB) exportEvents(out sink, selection Selection) error {
+	if err := out.begin(columnsOf("events")...); err != nil {
+		return err
+	}
+	from, to, _, err := db.Span()
+	if err != nil || from.IsZero() {
+		return err
+	}
+	to = to.Add(time.Minute)
+	if from.Before(selection.From) {
+		from = selection.From
+	}
+	if !selection.To.IsZero() {
+		to = earlier(to, selection.To)
+	}
+	for ; from.Before(to); from = from.Add(aDay) {
+		events, err := db.Events(from, earlier(from.Add(aDay), to))
+		if err != nil {
+			return err
+		}
+		for _, e := range events {
+			if selection.Tank != "" && e.Tank != selection.Tank || selection.Pump != "" && e.Pump != selection.Pump {
+				continue
+			}
+			if err := out.row(e.At, e.Tank, e.Kind.String(), e.Name, e.Pump, e.Value, e.Text); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}

@@ -7,22 +7,35 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 	"time"
 
 	"leat/dosing"
 	"leat/safety/ledger"
 )
 
-// ExportKinds are what Export knows, in the order of the help text.
-var ExportKinds = []string{"doses", "readings", "changes"}
+// ExportKinds are what Export knows, in the order of the help text. What their columns
+// hold stands in dictionary.go, and is a table itself.
+var ExportKinds = []string{"doses", "readings", "changes", "events", dictionaryKind}
 
-// Export writes doses, readings or changes as a table, to w in the given format:
-// text, csv or json.
+// sink takes a table: its columns, then its rows.
+type sink interface {
+	begin(columns ...string) error
+	row(cells ...any) error
+	end() error
+}
+
+// export is how a kind of table is written.
+func (db *DB) export(kind string) func(sink, Selection) error {
+	return map[string]func(sink, Selection) error{"doses": db.exportDoses, "readings": db.exportReadings,
+		"changes": db.exportChanges, "events": db.exportEvents, dictionaryKind: exportDictionary}[kind]
+}
+
+// Export writes one kind of table to w in the given format: text, csv or json.
 func (db *DB) Export(w io.Writer, kind, format string, selection Selection) error {
-	export := map[string]func(*table, Selection) error{"doses": db.exportDoses, "readings": db.exportReadings,
-		"changes": db.exportChanges}[kind]
+	export := db.export(kind)
 	if export == nil {
-		return fmt.Errorf("kind %q: want doses, readings or changes", kind)
+		return fmt.Errorf("kind %q: want %s", kind, strings.Join(ExportKinds, ", "))
 	}
 	if err := selection.check(db); err != nil {
 		return err
@@ -44,7 +57,7 @@ type dose struct {
 }
 
 // exportDoses joins intents with their settlements, in the order of the intents.
-func (db *DB) exportDoses(out *table, selection Selection) error {
+func (db *DB) exportDoses(out sink, selection Selection) error {
 	var doses []dose
 	place := map[uint64]int{} // by order
 	_, _, err := ledger.Verify(db, func(e ledger.Entry) error {
@@ -65,8 +78,7 @@ func (db *DB) exportDoses(out *table, selection Selection) error {
 	if err != nil {
 		return err
 	}
-	if err := out.begin("order", "permitted", "tank", "pump", "ordered_ml", "outcome", "counted_ml", "settled", "reason",
-		"ph", "ec_ms_per_cm", "temp_c", "cause", "configuration", "by"); err != nil {
+	if err := out.begin(columnsOf("doses")...); err != nil {
 		return err
 	}
 	for _, d := range doses {
@@ -105,9 +117,8 @@ func moment(t time.Time) any {
 	return t
 }
 
-func (db *DB) exportChanges(out *table, selection Selection) error {
-	if err := out.begin("row", "at", "epoch", "change", "tank", "pump", "quantity", "old", "value", "spread", "volume_ml",
-		"until", "trusted", "text", "note", "by", "from"); err != nil {
+func (db *DB) exportChanges(out sink, selection Selection) error {
+	if err := out.begin(columnsOf("changes")...); err != nil {
 		return err
 	}
 	_, _, err := ledger.Verify(db, func(e ledger.Entry) error {
@@ -127,8 +138,8 @@ func (db *DB) exportChanges(out *table, selection Selection) error {
 // aDay is how much of the history is read at a time.
 const aDay = 24 * time.Hour
 
-func (db *DB) exportReadings(out *table, selection Selection) error {
-	if err := out.begin("minute", "input", "count", "low", "mean", "high"); err != nil {
+func (db *DB) exportReadings(out sink, selection Selection) error {
+	if err := out.begin(columnsOf("readings")...); err != nil {
 		return err
 	}
 	inputs, err := db.Inputs()

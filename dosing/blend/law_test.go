@@ -125,6 +125,16 @@ func TestATracePumpHeldBelowItsNeedIsRefusedWithTheStrengthThatWouldDo(t *testin
 	tryStronger(t, 0, task, weak)
 }
 
+func TestATraceOfItsOwnStockMayMissItsTargetByAFifthAndNoMore(t *testing.T) {
+	for most, refused := range map[string]bool{"2.35": true, "2.5": false} { // of 3.03 mL/L: 0.78 and 0.83
+		_, err := Solve(Task{Recipe: wants(t, "K=200 mg/L, NO3-N=71.6 mg/L, Fe=2 mg/L"), Base: waterOf(t, hardWater),
+			Stocks: stocksOf(t, "potash,potassium nitrate,100,g/L\niron,iron DTPA 11 %,6,g/L\niron,at most,"+most+",mL/L\n")})
+		if (err != nil) != refused {
+			t.Errorf("at most %s mL/L: %v", most, err)
+		}
+	}
+}
+
 func TestAMicronutrientThatTheWaterBringsIsNoReasonToRefuse(t *testing.T) {
 	row := stocksOf(t, "potash,potassium nitrate,100,g/L\nboron,boric acid,3,g/L\n")
 	m := mixed(t, Task{Recipe: wants(t, "K=200 mg/L, NO3-N=71.6 mg/L, B=30 µmol/L"), Stocks: row, Base: waterOf(t, "Ca=40 mg/L, HCO3=122 mg/L, B=60 µmol/L")})

@@ -33,7 +33,7 @@ func HTML(w io.Writer, r *report.Report) error {
 		},
 		"alarmed": func(g []report.Alarm) string { return alarmTimes(g, r) },
 		"last":    func(g []report.Alarm) report.Alarm { return g[len(g)-1] },
-		"author":  author, "liquid": liquid, "extras": extras, "waits": waitWords, "zone": func() string { return zone(r) },
+		"author":  author, "liquid": liquid, "extras": extras, "waits": waitWords, "stood": stoodWords, "zone": func() string { return zone(r) },
 		"counted": report.Counted, "set": func(h report.Held) string { return setWords(&h, r) },
 		"drift":   func(h report.Held, unit string) string { return driftWords(&h, unit) },
 		"picture": func(t *report.Tank) template.HTML { return picture(r, t) },

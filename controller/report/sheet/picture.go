@@ -57,17 +57,26 @@ func picture(r *report.Report, t *report.Tank) template.HTML {
 	return template.HTML(d.String()) //nolint:gosec // every text in it is escaped where it is put
 }
 
-// panel draws one quantity: the band around the setpoint as it was, the reading, and the
-// time in which doses were withheld.
+// panel draws one quantity: the band around the setpoint as it was, the reading, and
+// behind it the interlocks that stood, darker where they withheld something.
 func (d *drawing) panel(title string, h *report.Held, top float64) {
 	low, high := rangeOf(h)
 	y := func(v float64) float64 { return top + panelHigh*(high-min(max(v, low), high))/(high-low) }
 	d.put(`<rect class="ground" x="%d" y="%.1f" width="%d" height="%d"/>`, left, top, wide-left-right, panelHigh)
+	for _, s := range d.t.Stood {
+		d.shade("stood "+causeClass(d.t, s.Cause), s, top, span(s.From, s.To, d.r)+" "+s.Text+" ("+s.Cause+")")
+	}
 	for _, s := range d.t.Withheld {
 		d.shade("hold "+causeClass(d.t, s.Cause), s, top, span(s.From, s.To, d.r)+" "+reason(s))
 	}
 	for _, s := range d.r.Silent {
 		d.shade("silent", s, top, s.Text)
+	}
+	for _, c := range d.t.Changes {
+		if c.Kind == "mark" || c.Kind == "setpoint" {
+			d.put(`<path class="%s" d="M%.1f %.1fv%d"><title>%s</title></path>`, c.Kind, d.x(c.At), top, panelHigh,
+				html.EscapeString(clock(c.At, d.r)+"  "+c.What+author(c)))
+		}
 	}
 	for i, p := range h.Set {
 		until := d.to
@@ -216,9 +225,9 @@ func colour(r *report.Report, pump string) string {
 	return "s0"
 }
 
-// causesOf are the causes that withheld doses, in order of appearance.
+// causesOf are the causes that withheld doses or only stood, in order of appearance.
 func causesOf(t *report.Tank) (causes []string) {
-	for _, s := range t.Withheld {
+	for _, s := range append(slices.Clone(t.Withheld), t.Stood...) {
 		if !slices.Contains(causes, s.Cause) {
 			causes = append(causes, s.Cause)
 		}

@@ -38,9 +38,10 @@ func night() *report.Report {
 		Tanks: []report.Tank{{Name: "pond", Verdict: "In band 98 %.", PH: held, EC: held,
 			Liquids:   []report.Liquid{{Pump: "acid", Liquid: "nitric acid", Role: "acid", ML: 193.754, Count: 3, Uncertain: 1}, {Pump: "grow", Liquid: "grow", Role: "stock", ML: 1500, Count: 1, Hand: 1, HandML: 5}},
 			Withheld:  append(floods(4), report.Stretch{From: at(400), To: at(430), Held: 1800, Cause: "no-response", Pump: "acid", Text: "<script>", Want: "unknown"}),
+			Stood:     floods(9),
 			Waits:     []report.Wait{{Cause: "incompatible-wait", Held: 1500}},
 			Alarms:    []report.Alarm{{From: at(90), To: at(100), Cause: "leak", Priority: "now", Text: "Leak detected.", Advice: "Look.", State: "normal"}},
-			Changes:   []report.Change{{At: at(3), What: "setpoint ph 5.8 → 5.9", By: "ada", From: "page", Note: "</td> & more"}},
+			Changes:   []report.Change{{At: at(3), Kind: "setpoint", What: "setpoint ph 5.8 → 5.9", By: "ada", From: "page", Note: "</td> & more"}},
 			Uncertain: []report.Dose{{At: at(10), Order: "1-000001", Pump: "acid", ML: 12.5, Cause: "no report"}},
 			Doses:     []report.Dose{{At: at(10), Pump: "acid", ML: 12.5, Outcome: "uncertain"}, {At: at(20), Pump: "grow", ML: 1500, Outcome: "confirmed"}},
 			TopUp:     41.234, Nutrients: []report.Element{{Symbol: "NO3-N", Grams: 12.3456}}, Unstated: []string{"grow"}}}}
@@ -61,12 +62,26 @@ func TestTheTextBeginsWithTheVerdictAndTellsAll(t *testing.T) {
 		t.Errorf("begins with %.60q", out)
 	}
 	for _, want := range []string{"194 mL", "1.50 L", "by hand 5.00 mL in 1", "1 of them of uncertain fate", "4 times, 40 min in all: A flood is in progress (flood; acid was wanted)",
-		"18:00 to 18:12, 19:00 to 19:12", "what was wanted cannot be known", "[acid]", "incompatible-wait 25 min", "19:30 to 19:40  now: Leak detected.",
+		"18:00 to 18:12, 19:00 to 19:12", "what was wanted cannot be known", "[acid]", "incompatible-wait 25 min", "whatever was wanted: flood 9×, 90 min", "19:30 to 19:40  now: Leak detected.",
 		"18:03  setpoint ph 5.8 → 5.9, by ada from page: </td> & more", "12.5 mL of acid (1-000001): no report", "41.2 L", "NO3-N 12.3 g", "not stated: grow",
 		"5.80, 5.90 from 19:00 to 19:02", "without doses it moves +0.050 an hour", "leat was not running", "Europe/Vienna"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("no %q in\n%s", want, out)
 		}
+	}
+}
+
+func TestOfVeryManyTimesTheLongestAreTold(t *testing.T) {
+	r := night()
+	for k := range 60 {
+		s := r.Tanks[0].Withheld[0]
+		s.From = s.From.Add(time.Duration(k) * 10 * time.Minute)
+		s.To, s.Held = s.From.Add(time.Minute*time.Duration(1+k%7)), report.Seconds(60*(1+k%7))
+		r.Tanks[0].Withheld = append(r.Tanks[0].Withheld, s)
+	}
+	out := text(t, sheet.Text, r)
+	if !strings.Contains(out, "64 times, ") || !strings.Contains(out, "the longest 18:00 to 18:12, 19:00 to 19:12, 20:00 to 20:12\n") {
+		t.Errorf("%s", out)
 	}
 }
 
@@ -89,7 +104,7 @@ func TestThePageIsWholeAndTakesNoTextForMarkup(t *testing.T) {
 			t.Fatalf("the picture is no XML: %v", err)
 		}
 	}
-	for what, want := range map[string]int{`class="tick acid"`: 1, `class="tick s0"`: 1, `class="hold c0"`: 8, `class="hold c1"`: 2, `class="silent"`: 2, `class="set"`: 6, `class="line"`: 2} {
+	for what, want := range map[string]int{`class="tick acid"`: 1, `class="tick s0"`: 1, `class="hold c0"`: 8, `class="stood c0"`: 18, `class="hold c1"`: 2, `class="silent"`: 2, `class="set"`: 6, `class="line"`: 2, `class="setpoint"`: 2} {
 		if n := strings.Count(pictures[0], what); n != want {
 			t.Errorf("%d × %s in the picture, want %d", n, what, want)
 		}

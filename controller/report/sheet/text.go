@@ -42,6 +42,10 @@ func Text(w io.Writer, r *report.Report) error {
 		p.line("\nStation")
 		p.changes(r.Changes, r)
 	}
+	if len(r.Refused) > 0 {
+		p.line("\nAsked and refused")
+		p.changes(r.Refused, r)
+	}
 	p.line("\nLedger: %d rows, the chain holds. Times are those of %s.", r.Rows, zone(r))
 	_, err := io.WriteString(w, p.String())
 	return err
@@ -82,6 +86,9 @@ func (p *page) tank(t *report.Tank, r *report.Report) {
 	}
 	if waits := waitWords(t); waits != "" {
 		p.line("    between doses, as it must be: %s", waits)
+	}
+	if stood := stoodWords(t); stood != "" {
+		p.line("    interlocks in all, whatever was wanted: %s", stood)
 	}
 	p.line("\n  Alarms")
 	if len(t.Alarms) == 0 {
@@ -194,98 +201,13 @@ func extras(l report.Liquid) (text string) {
 	return text
 }
 
-// fewTimes is how often something is told line by line.
-const fewTimes = 2
-
-// groups are things of one key together, in order of the first of each.
-func groups[T any](all []T, key func(T) string) (groups [][]T) {
-	place := map[string]int{}
-	for _, one := range all {
-		n, known := place[key(one)]
-		if !known {
-			n = len(groups)
-			place[key(one)] = n
-			groups = append(groups, nil)
-		}
-		groups[n] = append(groups[n], one)
-	}
-	return groups
-}
-
-func heldIn(g []report.Stretch) (sum time.Duration) {
-	for _, s := range g {
-		sum += s.Held.Duration()
-	}
-	return sum
-}
-
-// common is why nothing was dosed in all of them: what was wanted is told where it was the
-// same.
-func common(g []report.Stretch) string {
-	s := g[0]
-	for _, other := range g {
-		if other.Want != s.Want {
-			s.Want = "something"
-		}
-		if other.Text != s.Text {
-			s.Text, _, _ = strings.Cut(s.Text, " (")
-		}
-	}
-	s.Held, s.Mixing = report.Seconds(s.To.Sub(s.From).Seconds()), 0
-	return reason(s)
-}
-
-func spans(g []report.Stretch, r *report.Report) string {
+// stoodWords are how often and how long each interlock stood.
+func stoodWords(t *report.Tank) string {
 	var parts []string
-	for _, s := range g {
-		parts = append(parts, span(s.From, s.To, r))
+	for _, g := range groups(t.Stood, func(s report.Stretch) string { return s.Cause }) {
+		parts = append(parts, fmt.Sprintf("%s %d×, %s", g[0].Cause, len(g), long(heldIn(g))))
 	}
-	return strings.Join(parts, ", ")
-}
-
-// wrapped writes a list in lines of a terminal.
-func (p *page) wrapped(indent, list string) {
-	line := indent
-	for _, part := range strings.SplitAfter(list, ", ") {
-		if len(line)+len(part) > 100 {
-			p.line("%s", strings.TrimRight(line, " "))
-			line = indent
-		}
-		line += part
-	}
-	p.line("%s", line)
-}
-
-// alarmTimes are when an alarm stood; of many times the first, the last and their number.
-func alarmTimes(g []report.Alarm, r *report.Report) string {
-	if len(g) <= fewTimes {
-		var parts []string
-		for _, a := range g {
-			parts = append(parts, alarmTime(a, r))
-		}
-		return strings.Join(parts, ", ")
-	}
-	return fmt.Sprintf("%d times, %s … %s", len(g), alarmTime(g[0], r), alarmTime(g[len(g)-1], r))
-}
-
-// reason is why nothing was dosed.
-func reason(s report.Stretch) string {
-	what := strings.TrimSuffix(s.Text, ".")
-	if s.Pump != "" {
-		what += " [" + s.Pump + "]"
-	}
-	if s.Mixing > 0 {
-		what += "; then the water was left to mix for " + long(s.Mixing.Duration())
-	}
-	wanted := s.Want + " was wanted"
-	if s.Want == "unknown" {
-		wanted = "what was wanted cannot be known"
-	}
-	held := ""
-	if whole := s.To.Sub(s.From); whole-s.Held.Duration() > time.Minute {
-		held = ", " + long(s.Held.Duration()) + " of it"
-	}
-	return fmt.Sprintf("%s (%s; %s%s)", what, s.Cause, wanted, held)
+	return strings.Join(parts, "; ")
 }
 
 func waitWords(t *report.Tank) string {
@@ -366,39 +288,4 @@ func share(s *float64) string {
 		return "–"
 	}
 	return report.Percent(*s)
-}
-
-// between are two times with their days.
-func between(from, to time.Time) string {
-	if from.Format(time.DateOnly) == to.Format(time.DateOnly) {
-		return from.Format("2006-01-02 15:04") + " to " + to.Format("15:04")
-	}
-	return from.Format("2006-01-02 15:04") + " to " + to.Format("2006-01-02 15:04")
-}
-
-// clock is a time of the report: with its day where that is not clear from the time.
-func clock(at time.Time, r *report.Report) string {
-	if r.To.Sub(r.From) > 24*time.Hour || at.Before(r.From) {
-		return at.Format("01-02 15:04")
-	}
-	return at.Format("15:04")
-}
-
-func span(from, to time.Time, r *report.Report) string {
-	if from.Format(time.DateOnly) == to.Format(time.DateOnly) {
-		return clock(from, r) + " to " + to.Format("15:04")
-	}
-	return clock(from, r) + " to " + clock(to, r)
-}
-
-func long(d time.Duration) string {
-	switch {
-	case d < 2*time.Minute:
-		return fmt.Sprintf("%.0f s", d.Seconds())
-	case d < 2*time.Hour:
-		return fmt.Sprintf("%.0f min", d.Minutes())
-	case d < 48*time.Hour:
-		return fmt.Sprintf("%d h %02d min", int(d.Hours()), int(d.Minutes())%60)
-	}
-	return fmt.Sprintf("%.1f days", d.Hours()/24)
 }

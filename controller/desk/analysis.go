@@ -1,4 +1,4 @@
-package main
+package desk
 
 import (
 	"fmt"
@@ -15,11 +15,11 @@ import (
 
 // tellDaemon prints an analysis as a message for a running daemon, or sends it over
 // the local socket in its state folder.
-func (a *blendAsked) tellDaemon(stdout io.Writer) error {
-	if a.analysis == "" {
-		return wrongUse("no -analysis: give the laboratory's sheet of the tank")
+func (a *Blend) tellDaemon(stdout io.Writer) error {
+	if a.Analysis == "" {
+		return WrongUse("no -analysis: give the laboratory's sheet of the tank")
 	}
-	analysis, err := readAnalysis("-analysis", a.analysis)
+	analysis, err := readAnalysis("-analysis", a.Analysis)
 	if err != nil {
 		return err
 	}
@@ -31,37 +31,37 @@ func (a *blendAsked) tellDaemon(stdout io.Writer) error {
 			}
 		}
 	}
-	ask := payload.AnalysisAsk{Analysis: analysis, Note: a.note}
-	if a.sampled != "" {
-		if ask.Sampled, err = time.Parse(time.RFC3339, a.sampled); err != nil {
-			return wrongUse(fmt.Sprintf("-sampled %q is no time such as 2026-01-01T09:00:00Z", a.sampled))
+	ask := payload.AnalysisAsk{Analysis: analysis, Note: a.Note}
+	if a.Sampled != "" {
+		if ask.Sampled, err = time.Parse(time.RFC3339, a.Sampled); err != nil {
+			return WrongUse(fmt.Sprintf("-sampled %q is no time such as 2026-01-01T09:00:00Z", a.Sampled))
 		}
 	}
-	if a.payload {
+	if a.Payload {
 		_, err = fmt.Fprintf(stdout, "%s\n", payload.AppendAnalysis(nil, ask))
 		return err
 	}
-	if a.config == "" {
-		return wrongUse("-send goes with -config: the file of the running daemon")
+	if a.Config == "" {
+		return WrongUse("-send goes with -config: the file of the running daemon")
 	}
-	file, err := config.Look(a.config)
+	file, err := config.Look(a.Config)
 	if err != nil {
 		return err
 	}
-	row, err := file.Row(a.tank)
+	row, err := file.Row(a.Tank)
 	if err != nil {
 		return err
 	}
 	answer, err := app.Ask(file.State, url.Values{"do": {controller.RequestAnalysis.String()}, "tank": {row.Tank}, "analysis": {analysis.List()},
-		"sampled": {a.sampled}, "note": {a.note}, "by": {whoAmI()}})
+		"sampled": {a.Sampled}, "note": {a.Note}, "by": {WhoAmI()}})
 	if err != nil {
 		return err
 	}
 	if !answer.Accepted {
 		return fmt.Errorf("%s: refused: %s", row.Tank, answer.Text)
 	}
-	if a.json {
-		return writeJSON(stdout, answer)
+	if a.JSON {
+		return WriteJSON(stdout, answer)
 	}
 	_, err = fmt.Fprintf(stdout, "%s: %s\n", row.Tank, answer.Text)
 	return err

@@ -1,4 +1,4 @@
-package main
+package desk
 
 import (
 	"errors"
@@ -13,28 +13,28 @@ import (
 )
 
 // read makes a job of what the flags name: files, short lists and the configuration.
-func (a *blendAsked) read() (*worksheet.Job, error) {
+func (a *Blend) read() (*worksheet.Job, error) {
 	job := &worksheet.Job{}
 	plan, err := a.readStocks(job)
 	if err != nil {
 		return nil, err
 	}
-	if a.recipe == "" && plan != nil {
+	if a.Recipe == "" && plan != nil {
 		job.Task.Recipe, job.Task.NH4Most = plan.Recipe, plan.NH4Most
-	} else if a.recipe == "" && !(a.making && a.stocks+a.config != "") {
-		return nil, wrongUse("no -recipe: name one of " + strings.Join(blend.RecipeNames(), ", ") + ", a file, or a list")
+	} else if a.Recipe == "" && !(a.Making && a.Stocks+a.Config != "") {
+		return nil, WrongUse("no -recipe: name one of " + strings.Join(blend.RecipeNames(), ", ") + ", a file, or a list")
 	}
-	if a.recipe != "" {
-		if job.Task.Recipe, err = readRecipe(a.recipe); err != nil {
+	if a.Recipe != "" {
+		if job.Task.Recipe, err = readRecipe(a.Recipe); err != nil {
 			return nil, err
 		}
 	}
-	if a.water == "" && plan != nil {
+	if a.Water == "" && plan != nil {
 		job.Water = plan.Water
-	} else if a.water == "" {
+	} else if a.Water == "" {
 		job.Notes = append(job.Notes, "no -water: pure water is taken; a real one brings calcium and needs acid")
 	} else {
-		water, err := readAnalysis("-water", a.water)
+		water, err := readAnalysis("-water", a.Water)
 		if err != nil {
 			return nil, err
 		}
@@ -55,7 +55,7 @@ func (a *blendAsked) read() (*worksheet.Job, error) {
 	}
 	if job.Litres == 0 {
 		job.Litres = 1000
-		if a.making {
+		if a.Making {
 			job.Litres = 100
 		}
 	}
@@ -63,43 +63,43 @@ func (a *blendAsked) read() (*worksheet.Job, error) {
 		return nil, err
 	}
 	if !(job.Litres > 0 && job.Litres <= 1e6) {
-		return nil, wrongUse("-litres " + *a.numbers["litres"] + " is no tank")
+		return nil, WrongUse("-litres " + *a.Numbers["litres"] + " is no tank")
 	}
 	return job, nil
 }
 
 // readStocks reads what may be given; of a configuration its recipe and water as well.
-func (a *blendAsked) readStocks(job *worksheet.Job) (*ratio.Plan, error) {
+func (a *Blend) readStocks(job *worksheet.Job) (*ratio.Plan, error) {
 	stated := 0
-	for _, text := range []string{a.stocks, a.salts, a.config} {
+	for _, text := range []string{a.Stocks, a.Salts, a.Config} {
 		if text != "" {
 			stated++
 		}
 	}
 	switch {
 	case stated != 1:
-		return nil, wrongUse("name the stocks once: -stocks FILE, -salts LIST or -config FILE")
-	case len(a.acids) > 0 && a.salts == "":
-		return nil, wrongUse("-acid goes with -salts; acids of a row stand among its stocks")
-	case a.tank != "" && a.config == "":
-		return nil, wrongUse("-tank goes with -config")
-	case a.stocks != "":
-		text, err := os.ReadFile(a.stocks)
+		return nil, WrongUse("name the stocks once: -stocks FILE, -salts LIST or -config FILE")
+	case len(a.Acids) > 0 && a.Salts == "":
+		return nil, WrongUse("-acid goes with -salts; acids of a row stand among its stocks")
+	case a.Tank != "" && a.Config == "":
+		return nil, WrongUse("-tank goes with -config")
+	case a.Stocks != "":
+		text, err := os.ReadFile(a.Stocks)
 		if err != nil {
 			return nil, err
 		}
 		if job.Task.Stocks, err = blend.ReadStocks(string(text)); err != nil {
-			return nil, fmt.Errorf("%s: %w", a.stocks, err)
+			return nil, fmt.Errorf("%s: %w", a.Stocks, err)
 		}
 		return nil, nil
-	case a.config != "":
+	case a.Config != "":
 		return a.readConfig(job)
 	}
-	stocks, err := worksheet.ReadSalts(a.salts)
+	stocks, err := worksheet.ReadSalts(a.Salts)
 	if err != nil {
 		return nil, fmt.Errorf("-salts: %w", err)
 	}
-	for _, text := range a.acids {
+	for _, text := range a.Acids {
 		stock, err := worksheet.ReadAcid(text)
 		if err != nil {
 			return nil, unreadable("-acid", err)
@@ -114,17 +114,17 @@ func (a *blendAsked) readStocks(job *worksheet.Job) (*ratio.Plan, error) {
 func unreadable(flag string, err error) error {
 	var word worksheet.Unreadable
 	if errors.As(err, &word) {
-		return wrongUse(flag + ": " + string(word))
+		return WrongUse(flag + ": " + string(word))
 	}
 	return err
 }
 
-func (a *blendAsked) readConfig(job *worksheet.Job) (*ratio.Plan, error) {
-	file, err := config.Look(a.config)
+func (a *Blend) readConfig(job *worksheet.Job) (*ratio.Plan, error) {
+	file, err := config.Look(a.Config)
 	if err != nil {
-		return nil, fmt.Errorf("%s is refused: leat check -config %s tells why: %w", a.config, a.config, err)
+		return nil, fmt.Errorf("%s is refused: leat check -config %s tells why: %w", a.Config, a.Config, err)
 	}
-	row, err := file.Row(a.tank)
+	row, err := file.Row(a.Tank)
 	if err != nil {
 		return nil, err
 	}
@@ -132,22 +132,22 @@ func (a *blendAsked) readConfig(job *worksheet.Job) (*ratio.Plan, error) {
 		job.Notes = append(job.Notes, "left out, since the configuration does not say what they hold: "+strings.Join(row.Unknown, ", "))
 	}
 	job.Task.Stocks, job.Task.PH = row.Stocks, row.PH
-	if !a.making {
+	if !a.Making {
 		job.Task.EC, job.Litres = row.EC, row.Litres
 	}
 	return row.Ratio, nil
 }
 
 // correction is what is asked of a tank that was analysed.
-func (a *blendAsked) correction(job *worksheet.Job) (c blend.Correction, estimate *blend.Analysis, err error) {
-	if a.analysis == "" {
-		return c, nil, wrongUse("no -analysis: give the laboratory's sheet of the tank")
+func (a *Blend) correction(job *worksheet.Job) (c blend.Correction, estimate *blend.Analysis, err error) {
+	if a.Analysis == "" {
+		return c, nil, WrongUse("no -analysis: give the laboratory's sheet of the tank")
 	}
-	if c.Tank, err = readAnalysis("-analysis", a.analysis); err != nil {
+	if c.Tank, err = readAnalysis("-analysis", a.Analysis); err != nil {
 		return c, nil, err
 	}
-	if a.estimate != "" {
-		e, err := readAnalysis("-estimate", a.estimate)
+	if a.Estimate != "" {
+		e, err := readAnalysis("-estimate", a.Estimate)
 		if err != nil {
 			return c, nil, err
 		}
@@ -161,41 +161,41 @@ func (a *blendAsked) correction(job *worksheet.Job) (c blend.Correction, estimat
 		return c, nil, err
 	}
 	c.Tolerance = tolerance / 100
-	if a.before == "" {
-		if a.given != "" || c.TopUp > 0 {
-			return c, nil, wrongUse("-given and -topup go with -before, the analysis they count from")
+	if a.Before == "" {
+		if a.Given != "" || c.TopUp > 0 {
+			return c, nil, WrongUse("-given and -topup go with -before, the analysis they count from")
 		}
 		return c, estimate, nil
 	}
-	before, err := readAnalysis("-before", a.before)
+	before, err := readAnalysis("-before", a.Before)
 	if err != nil {
 		return c, nil, err
 	}
 	c.Before = &before
-	if c.Given, err = worksheet.ReadGiven(a.given, job.Task.Stocks); err != nil {
+	if c.Given, err = worksheet.ReadGiven(a.Given, job.Task.Stocks); err != nil {
 		return c, nil, unreadable("-given", err)
 	}
 	return c, estimate, nil
 }
 
 // makeStocks tells how stocks that were given are made, or those of a recipe's salts.
-func (a *blendAsked) makeStocks(job *worksheet.Job) (*worksheet.Making, error) {
+func (a *Blend) makeStocks(job *worksheet.Job) (*worksheet.Making, error) {
 	store, err := a.number("store", 15)
 	if err != nil {
 		return nil, err
 	}
 	if !(store >= 0 && store <= 40) {
-		return nil, wrongUse("-store is no temperature of a store")
+		return nil, WrongUse("-store is no temperature of a store")
 	}
 	factor, err := a.number("factor", 100)
 	if err != nil {
 		return nil, err
 	}
-	if a.salts != "" {
+	if a.Salts != "" {
 		return job.Design(factor, store)
 	}
-	if *a.numbers["factor"] != "" {
-		return nil, wrongUse("-factor goes with -salts; stocks that are given have their strength")
+	if *a.Numbers["factor"] != "" {
+		return nil, WrongUse("-factor goes with -salts; stocks that are given have their strength")
 	}
 	return job.Make(store)
 }

@@ -1,4 +1,4 @@
-package main
+package desk
 
 import (
 	"bufio"
@@ -33,8 +33,8 @@ func rowsOf(c store.Copied) string {
 	return fmt.Sprintf("%d rows from %s to %s, epoch %d", c.Rows, c.First.In(time.Local).Format(time.RFC3339), c.Last.In(time.Local).Format(time.RFC3339), c.Epoch)
 }
 
-// restoreLedger puts a copy back once a person has said yes.
-func restoreLedger(state, path, note string, yes bool, stdin io.Reader, stdout io.Writer) error {
+// RestoreLedger puts a copy back once a person has said yes.
+func RestoreLedger(state, path, note string, yes bool, stdin io.Reader, stdout io.Writer) error {
 	release, err := store.Lock(state)
 	if err != nil {
 		return err
@@ -53,7 +53,7 @@ func restoreLedger(state, path, note string, yes bool, stdin io.Reader, stdout i
 			return errors.New("nothing was changed")
 		}
 	}
-	aside, err := store.Restore(state, copied, whoAmI(), note)
+	aside, err := store.Restore(state, copied, WhoAmI(), note)
 	if err != nil {
 		return err
 	}

@@ -1,4 +1,4 @@
-package main
+package desk
 
 import (
 	"errors"
@@ -13,7 +13,7 @@ import (
 func rehearseRecording(path, config string, asJSON bool, stdout io.Writer) (err error) {
 	var farm *campaign.Farm
 	if config != "" {
-		if farm, err = farmOf(config); err != nil {
+		if farm, err = FarmOf(config); err != nil {
 			return err
 		}
 	}
@@ -31,7 +31,7 @@ func rehearseRecording(path, config string, asJSON bool, stdout io.Writer) (err 
 		return err
 	}
 	if asJSON {
-		return writeJSON(stdout, report)
+		return WriteJSON(stdout, report)
 	}
 	return report.Write(stdout)
 }

@@ -1,4 +1,4 @@
-package main
+package desk
 
 import (
 	"io"
@@ -27,7 +27,7 @@ func rehearseMonth(path string, seed uint64, asJSON bool, picture string, stdout
 		return err
 	}
 	if asJSON {
-		err = writeJSON(stdout, report)
+		err = WriteJSON(stdout, report)
 	} else {
 		err = report.Write(stdout)
 	}
@@ -39,7 +39,7 @@ func rehearseMonth(path string, seed uint64, asJSON bool, picture string, stdout
 
 func monthFarm(path string) (*campaign.Farm, error) {
 	if path != "" {
-		return farmOf(path)
+		return FarmOf(path)
 	}
 	file, err := config.Parse("the sample farm", deploy.Sample, config.Env{})
 	if err != nil {

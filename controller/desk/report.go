@@ -1,0 +1,121 @@
+package desk
+
+import (
+	"errors"
+	"io"
+
+	"leat/controller/config"
+	"leat/controller/report"
+	"leat/controller/report/sheet"
+	"leat/controller/store"
+)
+
+// Report is what leat report is asked.
+type Report struct {
+	State, Config, From, To, HTML, Export string
+	JSON                                  bool
+}
+
+// StocksWord asks for the containers instead of a time.
+const StocksWord = "stocks"
+
+func printStocks(db *store.DB, asJSON bool, stdout io.Writer) error {
+	stocks, err := report.ReadStocks(db)
+	switch {
+	case err != nil:
+		return err
+	case asJSON:
+		return WriteJSON(stdout, stocks)
+	}
+	return sheet.Stocks(stdout, stocks)
+}
+
+// FolderOf finds the state folder by -state or -config, one of the two.
+func FolderOf(state, path string) (string, error) {
+	if (path == "") == (state == "") {
+		return "", Misuse("name the daemon by -config FILE or -state FOLDER, one of the two")
+	}
+	if state != "" {
+		return state, nil
+	}
+	file, err := config.Look(path)
+	if err != nil {
+		return "", err
+	}
+	return file.State, nil
+}
+
+// Run prints or writes the report of a time, or what the containers hold.
+func (f *Report) Run(period string, stdout io.Writer) (err error) {
+	if given := given(f.HTML != "", f.Export != "", f.JSON); given > 1 || period == StocksWord && (f.HTML != "" || f.Export != "") {
+		return Misuse("-html, -export and -json are one or the other, and stocks are printed as text or JSON")
+	}
+	if period != "" && (f.From != "" || f.To != "") {
+		return Misuse("%s and -from or -to contradict one another", period)
+	}
+	folder, err := FolderOf(f.State, f.Config)
+	if err != nil {
+		return err
+	}
+	if err := MayWrite(f.HTML); err != nil {
+		return err
+	}
+	db, err := store.OpenReader(folder)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	if period == StocksWord {
+		return printStocks(db, f.JSON, stdout)
+	}
+	ask := report.Ask{Period: period, From: f.From, To: f.To}
+	if f.Export != "" {
+		return exportRecord(db, ask, f.Export)
+	}
+	r, err := report.Read(db, store.ReadMoment, ask)
+	return f.print(r, err, stdout)
+}
+
+// given counts what was given.
+func given(all ...bool) (n int) {
+	for _, one := range all {
+		if one {
+			n++
+		}
+	}
+	return n
+}
+
+// exportRecord writes the whole record, or the time asked for, into a file.
+func exportRecord(db *store.DB, ask report.Ask, path string) error {
+	var selection store.Selection
+	if ask != (report.Ask{}) {
+		period, _, err := report.PeriodIn(db, store.ReadMoment, ask)
+		if err != nil {
+			return asMisuse(err)
+		}
+		selection.From, selection.To = period.From, period.To
+	}
+	return db.ExportFile(path, selection)
+}
+
+// asMisuse makes a wrong use of a question that cannot be answered.
+func asMisuse(err error) error {
+	var unclear report.Unclear
+	if errors.As(err, &unclear) {
+		return Misuse("%v", err)
+	}
+	return err
+}
+
+func (f *Report) print(r *report.Report, err error, stdout io.Writer) error {
+	switch {
+	case err != nil:
+		return asMisuse(err)
+	case f.JSON:
+		return WriteJSON(stdout, r)
+	case f.HTML != "":
+		return writeFile(f.HTML, func(w io.Writer) error { return sheet.HTML(w, r) })
+	}
+	return sheet.Text(stdout, r)
+}
