@@ -61,10 +61,15 @@ func (s *sight) limitWords(l limit) string {
 	case CauseDoseCap:
 		return "the cap on one dose or one run"
 	case CauseEffectCap:
-		return fmt.Sprintf("%.2f pH at a buffer of %.3g meq/L, or %.2f mS/cm", effectPH, s.floor, effectEC)
+		return fmt.Sprintf("%.2f pH at a buffer of %.3g meq/L, or %.2f mS/cm", s.mostPH(), s.floor, effectEC)
 	case CauseInTransitCap:
 		return fmt.Sprintf("on its way: acid %.2f and base %.2f pH, EC %.2f mS/cm; at most %.2f pH and %.2f mS/cm",
 			s.transit.acid/s.floor, s.transit.base/s.floor, s.transit.ec, transitPH, transitEC)
+	case CauseUnconfirmed:
+		if class, ok := classOf(s.pump.Role); ok {
+			a := &s.tank.accounts[class]
+			return a.words(a.limit(s.tank, s.commissioned))
+		}
 	case CauseHourCap:
 		return fmt.Sprintf("%s of %s in the last hour", s.hour, s.watch.HourCap(s.plan.Pump))
 	case CauseDayCap:

@@ -13,9 +13,12 @@ import (
 //	cause           one dose, with what counts beside it, is worth at most
 //	dose-cap        cap_per_dose of the pump, and what it delivers in its on_time_limit
 //	effect-cap      0.10 pH at the buffer floor (for acid: and alkalinity that top-up brought
-//	                and nothing has answered), and 0.10 mS/cm
+//	                and nothing has answered), and 0.10 mS/cm; of acid and base half of the way
+//	                to the setpoint, where that is less, 0.05 pH at least
 //	in-transit-cap  0.30 pH at the buffer floor with what is on its way, net of its opposite
 //	                (for acid: and that alkalinity); for a stock 0.20 mS/cm with what is on its way
+//	unconfirmed-cap what its account leaves of 0.30 pH at the weakest credible buffer, or of
+//	                0.20 mS/cm; the first dose of acid and base a sixth of that
 //	hour-cap        cap_per_hour with the last hour, halved where leak or stop is waived,
 //	                narrowed by recent use
 //	day-cap         cap_per_day with the last 24 hours, likewise
@@ -56,16 +59,20 @@ func volumeIn(run time.Duration, perSecond dosing.Volume) dosing.Volume {
 	return dosing.Volume(milliseconds * int64(perSecond) / 1000)
 }
 
+// mostPH is what one dose may move pH by.
+func (s *sight) mostPH() float64 {
+	if s.pump.Role == dosing.RoleStock {
+		return effectPH
+	}
+	return min(effectPH, max(effectIn, s.tank.off()/2))
+}
+
 // effects are the volumes that the caps on the effect of one dose and on what is
 // on its way allow, pH and EC together.
 func (s *sight) effects() (effect, transit dosing.Volume) {
 	acid := s.pump.AcidPerML / s.volume // meq/L per mL, negative for a base
 	ec := s.pump.ECPerML / s.volume     // mS/cm per mL
-	most := effectPH
-	if s.pump.Role != dosing.RoleStock {
-		most = min(effectPH, max(effectIn, s.tank.off()/2))
-	}
-	pHEffect, pHTransit, met := float64(most*s.floor), float64(transitPH*s.floor), 0.0
+	pHEffect, pHTransit, met := float64(s.mostPH()*s.floor), float64(transitPH*s.floor), 0.0
 	switch {
 	case acid > 0:
 		pHTransit += s.credit - (s.transit.acid - (s.transit.base - s.transit.doubtBase))

@@ -21,7 +21,7 @@ var gateBugs = []bug{
 		[][2]string{{"min(caps.PerDose, volumeIn(caps.OnTime, s.pump.PerSecond))", "caps.PerDose"}},
 		"safety", "TestDoseCapIsVolumeAndRunTime"},
 	{"the effect of a dose is judged at the commissioned buffer", "4, 16", "safety/doselimits.go",
-		[][2]string{{"float64(most*s.floor), float64", "float64(most*s.commissioned), float64"}},
+		[][2]string{{"float64(s.mostPH()*s.floor), float64", "float64(s.mostPH()*s.commissioned), float64"}},
 		"safety", "TestEffectCapIsATenthOfAPHAtTheBufferFloor"},
 	{"what the loop learned is believed without an answer that the gate saw", "4, 16", "safety/gate.go",
 		[][2]string{{"return t.answered >= trustAfter && t.responses != nil && t.responses.Answered() > 0", "return t.answered >= 0"}},
