@@ -14,7 +14,7 @@ type blend struct {
 	part      []float64 // parts of a microlitre that rounding down left, by pump
 	ecPerML   float64   // mS/cm of 1 mL of blend in 1 L
 	acidPerML float64   // meq/L of 1 mL of blend in 1 L
-	smallest  float64   // mS/cm of the smallest blend of which some stock can give a dose
+	smallest  float64   // mS/cm of the smallest blend of which some stock can give a dose; at most coarsest
 }
 
 // portion is the largest blend begun at once, mS/cm. Large enough that groups
@@ -26,6 +26,11 @@ const portion = 0.2
 // its part of a blend worth this, mS/cm. All of it at once would be a dose no
 // crop was meant to have.
 const mostOwed = 1.0
+
+// coarsest bounds the smallest blend, mS/cm. A small tank that shares its stocks with a
+// large one is steered by single doses, which leat check keeps below it: half of a whole
+// blend of them may be more than the band.
+const coarsest = 0.02
 
 func newBlend(pumps []Pump, stocks []PumpID, volume float64) blend {
 	b := blend{pumps: pumps, stocks: stocks, volume: volume, owed: make([]Volume, len(pumps)), part: make([]float64, len(pumps))}
@@ -51,7 +56,7 @@ func (b *blend) reshare(shares []float64) {
 		}
 	}
 	if b.volume > 0 && !math.IsInf(least, 1) {
-		b.smallest = float64(least*b.ecPerML) / b.volume
+		b.smallest = min(float64(least*b.ecPerML)/b.volume, coarsest)
 	}
 }
 
@@ -77,6 +82,19 @@ func (b *blend) owe(ec float64) {
 		b.owed[id] += Volume(whole)
 		b.part[id] = exact - whole
 	}
+}
+
+// step is the least blend, mS/cm, of which one more stock is due.
+func (b *blend) step() float64 {
+	least := math.Inf(1)
+	for _, id := range b.stocks {
+		if b.shares[id] > 0 && !b.due(id) {
+			// Half a microlitre, so that rounding leaves it due.
+			lack := (float64(b.pumps[id].Smallest-b.owed[id]) + 0.5) / float64(Millilitre)
+			least = min(least, lack/b.shares[id])
+		}
+	}
+	return float64(least*b.ecPerML) / b.volume
 }
 
 // ready says whether the gate would let any stock of the row go now.

@@ -200,3 +200,59 @@ func TestAMissingTraceStockHoldsNobodyForLong(t *testing.T) {
 		t.Errorf("given %v: the row stands still for want of iron", given)
 	}
 }
+
+// In a small tank of a row that is laid out for a large one, what is owed of eight stocks
+// and too little to give is more than the start band.
+func TestWhatIsTooLittleToGiveOfManyStocksKeepsNoTankLow(t *testing.T) {
+	b := newBench(t)
+	b.pumps = b.pumps[:calcium]
+	for range 8 {
+		b.pumps = append(b.pumps, Pump{Role: RoleStock, Group: GroupNeutral, MacroIon: true, Share: 1.0 / 8, ECPerML: 0.2, Smallest: 8 * Millilitre, PerSecond: Litre / 60})
+	}
+	b.restart()
+	b.open()
+	owed, given := make([]Volume, len(b.pumps)), make([]Volume, len(b.pumps))
+	for id := calcium; int(id) < len(b.pumps); id++ {
+		owed[id] = 7*Millilitre - Volume(id) // .014 mS/cm of each
+	}
+	b.l.Restore(owed, Learned{}, Learned{})
+	for range 12 {
+		b.stand(5.8, 1.94, 10*time.Minute)
+		plan, ok := b.next()
+		if !ok {
+			t.Fatalf("EC is .06 low and nothing is given; owed %v", b.l.Owed())
+		}
+		given[plan.Pump] += plan.Volume
+		b.deliver(plan)
+	}
+	// A blend is owed whole: what was given and what is still owed is alike.
+	for id := calcium; int(id) < len(b.pumps); id++ {
+		of := func(id PumpID) float64 { return (given[id] + b.l.Owed()[id] - owed[id]).Millilitres() }
+		near(t, "given and owed", of(id), of(calcium), 0.02)
+		if given[id] == 0 {
+			t.Errorf("stock %d gave nothing: %v", id, given)
+		}
+	}
+}
+
+func TestACoarseRowHoldsItsTankWithinTheBand(t *testing.T) {
+	b := newBench(t)
+	for _, id := range []PumpID{calcium, sulfate, iron} {
+		b.pumps[id].Smallest = 10 * Millilitre // .02 mS/cm; of the smallest whole blend .04
+	}
+	b.pumps[calcium].Share, b.pumps[sulfate].Share, b.pumps[iron].Share = 0.34, 0.33, 0.33
+	b.restart()
+	b.stand(5.8, 1.975, time.Minute)
+	plan, ok := b.next()
+	if !ok || plan.Volume > 12*Millilitre {
+		t.Errorf(".025 low: %+v %v, want one smallest dose", plan, ok)
+	}
+	wanted := make([]bool, len(b.pumps))
+	b.l.Wanted(b.now, b.target, wanted)
+	if !wanted[plan.Pump] {
+		t.Errorf("the dose of %d that is due is not said to be wanted: %v", plan.Pump, wanted)
+	}
+	b.deliver(plan)
+	b.stand(5.8, 1.985, 20*time.Minute)
+	b.wantsNothing(".015 low, less than the dead band of a coarse row")
+}

@@ -109,13 +109,13 @@ func (l *Loops) stock(now Instant, target Target, ec *outlook, limits []Volume) 
 		if ec.need < 0 {
 			amount = ec.amount(float64(target.EC), deadBandEC, l.blend.smallest)
 		}
-		// A remainder below its pump's smallest dose is part of what is needed.
-		amount = min(amount-l.blend.ecOwed(), portion)
 		if !(amount > 0) || !l.blend.ready(limits) {
 			l.ecWithheld.note(amount > 0, now.Up)
 			return Plan{}, false
 		}
-		l.blend.owe(amount)
+		// A remainder below its pump's smallest dose is part of what is needed, but cannot be
+		// given: begun is at least what makes one stock due.
+		l.blend.owe(max(min(amount-l.blend.ecOwed(), portion), l.blend.step()))
 		reason = ReasonECLow
 		if ec.topUp {
 			reason = ReasonTopUp

@@ -41,7 +41,7 @@ func (l *Loops) stocksWanted(target Target, ec *outlook, wanted []bool) {
 	if begun || !(ec.need < 0) {
 		return
 	}
-	if !(ec.amount(float64(target.EC), deadBandEC, l.blend.smallest)-l.blend.ecOwed() > 0) {
+	if !(ec.amount(float64(target.EC), deadBandEC, l.blend.smallest) > 0) {
 		return
 	}
 	for _, id := range l.blend.stocks {

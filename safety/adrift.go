@@ -63,6 +63,7 @@ func (t *tankState) expect(volume dosing.Volume, pump *dosing.Pump) {
 	inAll := volume.Millilitres() / float64(t.plant.Volume)
 	t.progressPH.given += float64(inAll * pump.AcidPerML)
 	t.progressEC.given += float64(inAll * pump.ECPerML)
+	t.warmth.given += float64(inAll * pump.ECPerML)
 }
 
 // checkAdrift latches when pH or EC moves as no dose and no plant moves it: a welded

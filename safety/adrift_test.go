@@ -116,3 +116,44 @@ func TestAPumpThatRunsOnAfterADoseIsAdrift(t *testing.T) {
 		}
 	}
 }
+
+// How far pH and EC may go by themselves, and what a stock on its way makes of it.
+func TestHowFarWaterMayGoBeforeAPumpIsBelievedToRun(t *testing.T) {
+	for name, c := range map[string]struct {
+		pump   dosing.PumpID
+		ml     float64 // given before; 0 = none
+		target dosing.PH
+		q      dosing.Quantity
+		to     float64
+		cause  Cause // CauseNone = nothing
+	}{
+		"pH falls by little":                        {target: 5.8, q: dosing.QuantityPH, to: 5.33},
+		"pH falls by more":                          {target: 5.8, q: dosing.QuantityPH, to: 5.24, cause: CauseAdrift},
+		"pH rises by little":                        {target: 6.8, q: dosing.QuantityPH, to: 7.75},
+		"pH rises by more":                          {target: 6.8, q: dosing.QuantityPH, to: 7.9, cause: CauseAdrift},
+		"EC rises by little":                        {target: 5.8, q: dosing.QuantityEC, to: 2.18},
+		"EC rises by more":                          {target: 5.8, q: dosing.QuantityEC, to: 2.24, cause: CauseAdrift},
+		"EC rises further, as a strong stock would": {pump: calciumPump, ml: 100, target: 5.8, q: dosing.QuantityEC, to: 2.6, cause: CauseTooStrong},
+		"EC rises further than any stock takes it":  {pump: calciumPump, ml: 100, target: 5.8, q: dosing.QuantityEC, to: 3.2, cause: CauseAdrift},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			f := newFarm(t)
+			f.noise = 0.001
+			f.w.Aim(0, dosing.Target{PH: c.target, EC: 3})
+			f.pass(10 * time.Minute)
+			if c.ml > 0 {
+				f.w.Opened(dosing.Dose{Tank: 0, Pump: c.pump, Volume: dosing.FromMillilitres(c.ml), Up: f.now.Up})
+			}
+			f.drift(0, c.q, c.to)
+			f.pass(2 * time.Minute)
+			for _, cause := range []Cause{CauseAdrift, CauseTooStrong} {
+				if trip, tripped := f.trip(0, cause); tripped && trip.Latched != (cause == c.cause) {
+					t.Errorf("to %g: %+v", c.to, trip)
+				} else if !tripped && cause == c.cause {
+					t.Errorf("to %g: no %s", c.to, cause)
+				}
+			}
+		})
+	}
+}

@@ -175,3 +175,23 @@ func TestFiguresOfARefusalAreThoseOfTheDose(t *testing.T) {
 		}
 	}
 }
+
+// One smallest dose passes where nothing is on its way; less than a hundredth of a pH is nothing.
+func TestLessThanAHundredthOfAPHOnItsWayIsNothing(t *testing.T) {
+	for given, passes := range map[dosing.Volume]bool{240 * dosing.Microlitre: true, 400 * dosing.Microlitre: false} {
+		for _, way := range []struct {
+			pump   dosing.PumpID
+			target dosing.PH
+		}{{acidPump, 5.5}, {basePump, 6.1}} {
+			f := newFarm(t, func(s *Settings) { s.Pumps[way.pump].Smallest = 4900 * dosing.Microlitre })
+			f.noise = 0
+			f.pass(10 * time.Second)
+			f.w.Aim(0, dosing.Target{PH: way.target, EC: 2})
+			f.w.Learned(0, -math.Ln2*1.6, 0.05, 5)
+			f.gave(0, way.pump, given)
+			if largest, _ := f.g.Largest(f.now, 0, way.pump); (largest > 0) != passes {
+				t.Errorf("%s of pump %d on its way: largest %s", given, way.pump, largest)
+			}
+		}
+	}
+}

@@ -83,6 +83,9 @@ const (
 	CauseFarmSilent
 	// More alarms that stop nothing.
 	CauseLevelStuck
+	CauseCompensation
+	// One more wait of one dose.
+	CauseAnswerWait
 	CauseCount
 )
 
@@ -154,6 +157,8 @@ var causeNames = [CauseCount]string{
 	CauseDisarmed:            "disarmed",
 	CauseFarmSilent:          "farm-silent",
 	CauseLevelStuck:          "level-stuck",
+	CauseCompensation:        "ec-compensation",
+	CauseAnswerWait:          "answer-wait",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

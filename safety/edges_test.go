@@ -1,6 +1,7 @@
 package safety
 
 import (
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -18,10 +19,10 @@ func TestAHoldBeginsAtItsLimitAndEndsALittleInside(t *testing.T) {
 		steps    []float64
 		tripped  []bool
 	}{
-		"too warm":  {CauseTemperatureRange, dosing.QuantityTemperature, []float64{29.9, 30, 30.1, 29.8, 29.5, 29.9}, []bool{false, false, true, true, false, false}},
-		"too cold":  {CauseTemperatureRange, dosing.QuantityTemperature, []float64{10.1, 10, 9.9, 10.2, 10.5, 10.1}, []bool{false, false, true, true, false, false}},
-		"too full":  {CauseLevelHigh, dosing.QuantityLevel, []float64{1099, 1100, 1101, 1095, 1090, 1099}, []bool{false, false, true, true, false, false}},
-		"too empty": {CauseLevelLow, dosing.QuantityLevel, []float64{901, 900, 899, 905, 910, 901}, []bool{false, false, true, true, false, false}},
+		"too warm":  {CauseTemperatureRange, dosing.QuantityTemperature, []float64{29.9, 30, 30.1, 29.6, 29.5, 29.9}, []bool{false, false, true, true, false, false}},
+		"too cold":  {CauseTemperatureRange, dosing.QuantityTemperature, []float64{10.1, 10, 9.9, 10.4, 10.5, 10.1}, []bool{false, false, true, true, false, false}},
+		"too full":  {CauseLevelHigh, dosing.QuantityLevel, []float64{1099, 1100, 1101, 1091, 1090, 1099}, []bool{false, false, true, true, false, false}},
+		"too empty": {CauseLevelLow, dosing.QuantityLevel, []float64{901, 900, 899, 909, 910, 901}, []bool{false, false, true, true, false, false}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -253,5 +254,67 @@ func TestASensorOfAContainerThatAnswersAgainNeedsNoMoreThanTheLeast(t *testing.T
 	f.pass(5 * time.Second)
 	if trip, tripped := f.trip(0, CauseStockEmpty); tripped {
 		t.Errorf("2.5 L of at least 2 L: %+v", trip)
+	}
+}
+
+func TestFiguresOfALevelThatGoesOnFallingOrRisingAreOfNow(t *testing.T) {
+	f := newFarm(t, func(s *Settings) { s.Tanks[0].Least = 900 })
+	for _, step := range []struct {
+		level float64
+		cause Cause
+		want  string
+	}{{890, CauseLevelLow, "890 L; at least 900 L"}, {850, CauseLevelLow, "850 L; at least 900 L"}, {1105, CauseLevelHigh, "1105 L; at most 1100 L"}, {1145, CauseLevelHigh, "1145 L; at most 1100 L"}} {
+		f.set(0, dosing.QuantityLevel, step.level)
+		f.pass(time.Minute)
+		if trip, tripped := f.trip(0, step.cause); !tripped || trip.Detail != step.want {
+			t.Errorf("at %g L: %v %q, want %q", step.level, tripped, trip.Detail, step.want)
+		}
+	}
+}
+
+func TestWhatAReagentUsuallyDoesIsToldOnceItHasAnsweredThreeTimes(t *testing.T) {
+	f := newFarm(t)
+	p := &f.w.tanks[0].responses.pools[classBase]
+	p.answers, p.usual = 2, math.Log(0.8)
+	if u := f.w.Usual(0, dosing.RoleBase); u.Known {
+		t.Errorf("after two answers: %+v", u)
+	}
+	p.answers = 3
+	if u := f.w.Usual(0, dosing.RoleBase); !u.Known || math.Abs(u.Does-0.8) > 1e-12 {
+		t.Errorf("after three: %+v", u)
+	}
+	for _, none := range []Usual{f.w.Usual(0, dosing.RoleAcid), f.w.Usual(1, dosing.RoleBase), f.w.Usual(2, dosing.RoleBase), f.w.Usual(9, dosing.RoleBase), f.w.Usual(0, dosing.RoleNone)} {
+		if none.Known {
+			t.Errorf("of what never answered: %+v", none)
+		}
+	}
+}
+
+func TestWhatDosesThatDoLittlePointToIsToldInFigures(t *testing.T) {
+	weak := Situation{LnBuffer: math.Log(2), ECGain: 0.9}
+	both := weak
+	both.Acid, both.Base = Usual{true, 0.4}, Usual{true, 0.8}
+	base := weak
+	base.Acid, base.Base = Usual{true, 0.8}, Usual{true, 0.4}
+	alike := weak
+	alike.Acid, alike.Base = Usual{true, 0.5}, Usual{true, 0.5}
+	all := weak
+	all.ECGain = 0.5
+	for what, c := range map[string]struct {
+		s    *Situation
+		want string
+	}{
+		"acid":  {&both, "acid and base do 50 % of what was commissioned (acid 40, base 80 %), the stocks do 90 %: carbonate takes up acid and not base, as top-up water or a base of carbonate brings it; else the acid's tube"},
+		"base":  {&base, "acid and base do 50 % of what was commissioned (acid 80, base 40 %), the stocks do 90 %: it is the base alone: its tube, or what it has lost to the air"},
+		"alike": {&alike, "acid and base do 50 % of what was commissioned, one like the other, the stocks do 90 %: water that buffers more than was commissioned, or a pH probe that answers slowly (time it in two buffers)"},
+		"all":   {&all, "acid and base do 50 % of what was commissioned, the stocks do 50 %: all fall alike, as with pumps that give less than they count, or more water in the tank than was stated"},
+	} {
+		if got := c.s.weak(); got != c.want {
+			t.Errorf("%s:\n got %q\nwant %q", what, got, c.want)
+		}
+	}
+	rich := Situation{LnBuffer: math.Log(0.5), ECGain: 1.6}
+	if got, want := rich.rich(), "acid and base do 200 % and the stocks 160 % of what was commissioned, all at first more than they should: "+slowWaterWords; got != want {
+		t.Errorf(" got %q\nwant %q", got, want)
 	}
 }

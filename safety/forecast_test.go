@@ -57,3 +57,41 @@ func TestHoldRisesToTonightAndToNowAsHarmComesNearer(t *testing.T) {
 		}
 	}
 }
+
+func TestForecastsReadAsAPersonSaysThem(t *testing.T) {
+	for _, c := range []struct {
+		warn, harm time.Duration
+		want       string
+	}{
+		{NotInSight, NotInSight, ""}, {Unforeseen, Unforeseen, ""},
+		{0, 0, "pH or EC is outside its harm band"},
+		{0, 119 * time.Second, "pH or EC leaves its harm band in a minute or two"},
+		{0, 2 * time.Minute, "pH or EC leaves its harm band in 2 min"},
+		{0, 119*time.Minute + 29*time.Second, "pH or EC leaves its harm band in 119 min"},
+		{0, 2 * time.Hour, "pH or EC leaves its harm band in 2 h"},
+		{0, NotInSight, "pH or EC is outside its warn band"},
+		{47 * time.Hour, NotInSight, "pH or EC leaves its warn band in 47 h"},
+		{48 * time.Hour, NotInSight, "pH or EC leaves its warn band in 2 days"},
+		{6 * 24 * time.Hour, NotInSight, "pH or EC leaves its warn band in 6 days"},
+	} {
+		if got := forecastWords(c.warn, c.harm); got != c.want {
+			t.Errorf("warn in %s, harm in %s: %q, want %q", c.warn, c.harm, got, c.want)
+		}
+	}
+}
+
+func TestForecastsEndWhereTheySay(t *testing.T) {
+	for base, c := range map[time.Duration]Priority{time.Hour: PriorityTonight, time.Hour - 1: PriorityNow, 6 * time.Hour: PriorityRecord, 6*time.Hour - 1: PriorityTonight} {
+		if got := PriorityRecord.Rise(base); got != c {
+			t.Errorf("harm in %s: %s, want %s", base, got, c)
+		}
+	}
+	if got := Sooner(NotInSight, Unforeseen); got != NotInSight {
+		t.Errorf("of what is not in sight and what nobody foresees: %v", got)
+	}
+	for hours, seen := range map[float64]bool{167: true, 169: false} {
+		if got := Leaves(5.8, 5.8, 0.5, 0.5/hours); (got > 0) != seen {
+			t.Errorf("in %g hours: %v", hours, got)
+		}
+	}
+}

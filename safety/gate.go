@@ -379,6 +379,10 @@ func (s *sight) waits() Cause {
 	if s.counter() {
 		return CauseCounterReagent
 	}
+	if rest := s.tank.responses.Rests(s.pump.Role, s.tank.group[dosing.QuantityPH].smooth); s.now.Up < rest && !s.own.is {
+		s.wait = rest - s.now.Up
+		return CauseAnswerWait
+	}
 	for i := range s.watch.tanks {
 		other := &s.watch.tanks[i]
 		if other != s.tank && s.watch.settings.LineVolume <= 0 {

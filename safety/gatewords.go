@@ -30,7 +30,7 @@ func (s *sight) words(cause Cause) string {
 			return "the opposite reagent is still on its way, or the error is within 0.05 pH"
 		}
 		return "the opposite reagent was dosed; " + words(s.wait) + " to go"
-	case cause == CauseIncompatibleWait:
+	case cause == CauseIncompatibleWait || cause == CauseAnswerWait:
 		return words(s.wait) + " to go"
 	}
 	return ""

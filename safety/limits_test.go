@@ -2,6 +2,7 @@ package safety
 
 import (
 	"testing"
+	"time"
 
 	"leat/dosing"
 )
@@ -63,5 +64,26 @@ func TestLimitsGiveNothingToWhatTheyCannotJudge(t *testing.T) {
 	g.Limits(f.now, 0, most, causes)
 	if most[0] != 0 {
 		t.Error("no gate allows something")
+	}
+}
+
+func TestLimitsOfAllPumpsKnowTheWrongWayAndTheWaits(t *testing.T) {
+	for name, change := range map[string]func(*farm){
+		"pH below":         func(f *farm) { f.w.Aim(0, dosing.Target{PH: 6.5, EC: 2}) },
+		"pH above":         func(f *farm) { f.w.Aim(0, dosing.Target{PH: 5.1, EC: 2}) },
+		"EC above":         func(f *farm) { f.w.Aim(0, dosing.Target{PH: 5.8, EC: 1}) },
+		"no setpoint":      func(f *farm) { f.w.Aim(0, dosing.Target{}) },
+		"acid just given":  func(f *farm) { f.gave(0, acidPump, dosing.Millilitre) },
+		"stock just given": func(f *farm) { f.gave(0, calciumPump, 5*dosing.Millilitre) },
+		"a dose is open":   func(f *farm) { f.open(1, calciumPump, 5*dosing.Millilitre) },
+		"a pump for the other tank alone": func(f *farm) {
+			f.s.Pumps[basePump].Serves = dosing.TankSet(0).With(1)
+		},
+	} {
+		f := newFarm(t)
+		f.noise = 0
+		f.pass(10 * time.Second)
+		change(f)
+		f.wantSameLimits(name)
 	}
 }

@@ -62,6 +62,12 @@ const (
 	// ample is how many times the pooling limit an undecided pool may reach before it
 	// lets go of its older half, which may be from before a pump failed.
 	ample = 10
+	// restFrom is how many times the pooling limit an undecided pool of acid or base
+	// reaches before no more is given until it is decided.
+	restFrom = 2
+	// restPH, or restNoise times the probe's noise, is how far pH moves in a rest that is
+	// over early: it has moved.
+	restPH, restNoise = 0.03, 1.5
 	// usualShare is the weight of one answer in what a pump usually does.
 	usualShare = 0.25
 )

@@ -77,6 +77,21 @@ func (t *track) add(up time.Duration, value float64) {
 	b.sum += value
 }
 
+// lately is the mean of the readings of the last bins up to a moment, at least the last one.
+func (t *track) lately(up time.Duration) float64 {
+	count, sum := 0.0, 0.0
+	for index := int64(up/t.width) - 2; index <= int64(up/t.width); index++ {
+		if b := &t.bins[uint64(max(index, 0))%binCount]; b.index == index {
+			count += b.count
+			sum += b.sum
+		}
+	}
+	if count == 0 {
+		return t.last
+	}
+	return sum / count
+}
+
 // mark is something that moves pH and EC: a dose, or top-up. Ph and ec are the
 // settled changes predicted at the commissioned scale.
 type mark struct {

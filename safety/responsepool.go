@@ -25,6 +25,10 @@ type pool struct {
 	seen    bool          // to answer, before it has settled
 	strikes int           // unanswered pools in a row
 
+	rest   time.Duration // until when no more of it is given, so that its answer can be told from drift
+	rested float64       // size of the pool when it last rested
+	stood  float64       // pH when that rest began
+
 	answers int     // pools answered
 	usual   float64 // ln(observed ÷ commissioned effect) of those, the last ones foremost
 }
@@ -47,6 +51,7 @@ func (g *gathered) add(up time.Duration, effect float64) {
 // start begins a pool with these doses.
 func (p *pool) start(with gathered) {
 	p.gathered, p.after, p.closed, p.want, p.peek, p.seen = with, gathered{}, false, 0, 0, false
+	p.rest, p.rested = 0, 0
 }
 
 // forget drops what was learned of the pump, too.
@@ -124,7 +129,7 @@ func (r *Responses) close(p *pool) {
 	if r.size(p) < p.want {
 		return
 	}
-	p.closed, p.judge = true, p.last+r.tank.MixingTime()
+	p.closed, p.judge = true, max(p.last+r.tank.MixingTime(), p.rest)
 	r.next = min(r.next, p.judge)
 }
 
@@ -146,7 +151,34 @@ func (r *Responses) grow(p *pool) {
 	if r.size(p) > float64(ample*p.limit()) || r.ph.tooOld(p.first, p.last) {
 		r.halve(p)
 	}
+	r.calm(p)
 	r.close(p)
+}
+
+// calm lets an undecided pool of acid or base rest. Doses that come evenly and the drift
+// that they hold against look alike for as long as they come; when they end, only a drift
+// that is there goes on.
+func (r *Responses) calm(p *pool) {
+	size := r.size(p)
+	if p.class == classStock || size < float64(restFrom*p.limit()) || size < float64(2*p.rested) {
+		return
+	}
+	p.rested, p.want = size, size
+	p.rest, p.stood = p.last+r.tank.MixingTime(), r.ph.lately(p.last)
+}
+
+// Rests is until when a reagent is given rest, so that its answer shows; not while the
+// reading moves meanwhile: that is an answer.
+func (r *Responses) Rests(role dosing.Role, reading float64) time.Duration {
+	class, ok := classOf(role)
+	if !ok || r == nil {
+		return 0
+	}
+	p := &r.pools[class]
+	if math.Abs(reading-p.stood) > max(restPH, float64(restNoise*math.Sqrt(r.ph.noise))) {
+		return 0
+	}
+	return p.rest
 }
 
 // halve lets go of the older half of a pool. Its doses go on counting as earlier

@@ -34,6 +34,8 @@ type Situation struct {
 	Loaded string
 	// StuckLevel says why the level is not believed; empty while it is.
 	StuckLevel string
+	// Miscompensated says how EC follows temperature; empty where it does not.
+	Miscompensated string
 	// Disarmed is why the tank was armed and now observes without a person's word;
 	// empty when it does not.
 	Disarmed string
@@ -85,6 +87,9 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 	}
 	if t.known && s.StuckLevel != "" {
 		t.see(now, CauseLevelStuck, Run, false, s.StuckLevel)
+	}
+	if t.known && s.Miscompensated != "" {
+		t.see(now, CauseCompensation, Run, false, t.detailOr(now, CauseCompensation, func() string { return s.Miscompensated }))
 	}
 	if t.known && s.Loaded != "" {
 		t.see(now, CauseGroundLoop, Run, false, t.detailOr(now, CauseGroundLoop, func() string { return s.Loaded }))

@@ -143,3 +143,83 @@ func TestDoseWithheldForHoursByWaitsIsAnAlarm(t *testing.T) {
 		t.Errorf("announced %v, want withheld-long", n.announced)
 	}
 }
+
+// raised says whether an alarm stands after so long in one situation.
+func raised(c Cause, after time.Duration, change func(*Situation)) bool {
+	n := newAlarmNight()
+	s := goodSituation()
+	change(&s)
+	n.situation = &s
+	n.pass(after)
+	return n.state(c) != AlarmNormal
+}
+
+func TestAlarmsThatStopNothingComeAtTheirLimitsAndTimes(t *testing.T) {
+	const day = 24 * time.Hour
+	for what, c := range map[string]struct {
+		cause  Cause
+		after  time.Duration
+		change func(*Situation)
+		want   bool
+	}{
+		"pH 0.19 off":               {CauseOutOfBand, day, func(s *Situation) { s.PH = 5.99 }, false},
+		"pH 0.21 off":               {CauseOutOfBand, day, func(s *Situation) { s.PH = 6.01 }, true},
+		"pH 0.21 below":             {CauseOutOfBand, day, func(s *Situation) { s.PH = 5.59 }, true},
+		"EC 0.09 low":               {CauseOutOfBand, day, func(s *Situation) { s.EC = 1.51 }, false},
+		"EC 0.11 low":               {CauseOutOfBand, day, func(s *Situation) { s.EC = 1.49 }, true},
+		"for 79 min":                {CauseOutOfBand, 79 * time.Minute, func(s *Situation) { s.PH = 6.2 }, false},
+		"for 81 min":                {CauseOutOfBand, 81 * time.Minute, func(s *Situation) { s.PH = 6.2 }, true},
+		"EC 0.09 high":              {CauseECHigh, day, func(s *Situation) { s.EC, s.SettledEC = 1.69, 1.69 }, false},
+		"EC 0.11 high":              {CauseECHigh, day, func(s *Situation) { s.EC, s.SettledEC = 1.71, 1.71 }, true},
+		"EC high for now":           {CauseECHigh, day, func(s *Situation) { s.EC, s.SettledEC = 1.8, 1.6 }, false},
+		"EC that will be high":      {CauseECHigh, day, func(s *Situation) { s.EC, s.SettledEC = 1.6, 1.8 }, false},
+		"doses do 68 %":             {CauseBufferScale, day, func(s *Situation) { s.LnBuffer = 0.39 }, false},
+		"doses do 66 %":             {CauseBufferScale, day, func(s *Situation) { s.LnBuffer = 0.41 }, true},
+		"all do a little more":      {CauseBufferScale, day, func(s *Situation) { s.LnBuffer, s.ECGain = -0.39, 1.4 }, false},
+		"all do more":               {CauseBufferScale, day, func(s *Situation) { s.LnBuffer, s.ECGain = -0.41, 1.31 }, true},
+		"acid does more, stock not": {CauseBufferScale, day, func(s *Situation) { s.LnBuffer, s.ECGain = -0.6, 1.29 }, false},
+		"after two answers":         {CauseBufferScale, day, func(s *Situation) { s.LnBuffer, s.Answered = 0.6, 2 }, false},
+		"after three":               {CauseBufferScale, day, func(s *Situation) { s.LnBuffer, s.Answered = 0.6, 3 }, true},
+		"withheld for 119 min":      {CauseWithheldLong, 119 * time.Minute, func(s *Situation) { s.Withheld = CauseMixingWait }, false},
+		"withheld for 121 min":      {CauseWithheldLong, 121 * time.Minute, func(s *Situation) { s.Withheld = CauseMixingWait }, true},
+		"withheld while observing":  {CauseWithheldLong, day, func(s *Situation) { s.Withheld, s.Mode = CauseMixingWait, ModeObserving }, false},
+		"nothing is known":          {CauseOutOfBand, day, func(s *Situation) { s.PH, s.Known = 7, false }, false},
+	} {
+		if got := raised(c.cause, c.after, c.change); got != c.want {
+			t.Errorf("%s: %s stands: %v", what, c.cause, got)
+		}
+	}
+}
+
+func TestAnErrorThatShrinksByATenthInHalfAnHourIsOnItsWay(t *testing.T) {
+	for step, alarmed := range map[float64]bool{0.95: true, 0.85: false} {
+		n := newAlarmNight()
+		s := goodSituation()
+		n.situation = &s
+		for off := 0.8; off > 0.3; off *= step {
+			s.PH = 5.8 + off
+			n.pass(30 * time.Minute)
+		}
+		if got := n.count(CauseOutOfBand, AlarmUnacknowledged) > 0; got != alarmed {
+			t.Errorf("each half hour %g of the last: told %v", step, got)
+		}
+	}
+}
+
+func TestAScaleThatWaversAtItsLimitIsOneAlarm(t *testing.T) {
+	n := newAlarmNight()
+	s := goodSituation()
+	n.situation = &s
+	s.LnBuffer = 0.41
+	n.pass(time.Hour)
+	s.LnBuffer = 0.31
+	n.pass(time.Hour)
+	if n.state(CauseBufferScale) != AlarmUnacknowledged {
+		t.Errorf("%s though it only wavers", n.state(CauseBufferScale))
+	}
+	s.LnBuffer = 0.29
+	n.pass(time.Hour)
+	if n.state(CauseBufferScale) == AlarmUnacknowledged {
+		t.Error("it stands though doses work again")
+	}
+}

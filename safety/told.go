@@ -125,7 +125,7 @@ func (w *Watch) Confirm(now dosing.Instant, id dosing.TankID) {
 	t.active.remove(CauseSolutionUnconfirmed)
 	t.doubt.confirm()
 	t.adrift = adrift{}
-	t.water.gauge = gauge{}
+	t.water.gauge, t.warmth = gauge{}, warmth{}
 	w.believe(id)
 	t.water.unexplained = 0
 	if t.responses != nil {
@@ -172,7 +172,7 @@ func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
 	t := &w.tanks[id]
 	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0
 	t.adrift = adrift{}
-	t.water.gauge = gauge{}
+	t.water.gauge, t.warmth = gauge{}, warmth{}
 	w.believe(id)
 	if t.responses != nil {
 		t.responses.Reset()

@@ -349,3 +349,43 @@ func TestWhatAPersonSaysOfTheWaterIsToldInTheirWords(t *testing.T) {
 		}
 	}
 }
+
+func TestDosesIntoATankThatIsLockedAreCountedWithoutAPanic(t *testing.T) {
+	s := farmSettings()
+	s.PumpNode[basePump] = NodeID(len(s.Nodes)) // of a node that is not there
+	totals, now := dosing.NewTotals(len(s.Pumps), len(s.Tanks)), dosing.Instant{Up: time.Second}
+	w := NewWatch(s, totals, nil, now) // no curves: both tanks are locked
+	for _, p := range []dosing.PumpID{acidPump, basePump} {
+		d := dosing.Dose{Key: 5, Tank: 0, Pump: p, Volume: dosing.Millilitre, Up: now.Up, Open: true}
+		w.Opened(d)
+		w.Closed(now, 0, p, 5, FateKnown, dosing.Millilitre)
+		w.ByHand(d)
+	}
+	w.Serviced(now, 0)
+	w.Refilled(acidPump)
+	w.Confirm(now, 0)
+	w.Clear(now, 0)
+	w.Evaluate(now)
+	if got := totals.Hour(acidPump, now.Up); got != 2*dosing.Millilitre {
+		t.Errorf("%s of acid counted, want the dose and what was poured in", got)
+	}
+}
+
+func TestADoseThatWasGivenExplainsALargerJump(t *testing.T) {
+	for _, dosed := range []bool{false, true} {
+		f := newFarm(t)
+		f.pass(10 * time.Minute)
+		if dosed {
+			f.dose(0, acidPump, dosing.Millilitre)
+		}
+		f.pass(7 * time.Minute) // of the eight in which it may still move the probe
+		if got := f.send(f.input(0, dosing.QuantityPH), 5.35, 0, false).MayDose(); got != dosed {
+			t.Errorf("dosed %v: a fall of 0.45 pH is believed: %v", dosed, got)
+		}
+		f.pass(3 * time.Minute)
+		f.drift(0, dosing.QuantityPH, 5.8)
+		if f.send(f.input(0, dosing.QuantityPH), 5.35, 0, false).MayDose() {
+			t.Errorf("dosed %v: it is believed when the dose has long mixed", dosed)
+		}
+	}
+}

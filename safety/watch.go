@@ -91,6 +91,7 @@ type tankState struct {
 	outlet      outlet
 	doubt       suspicion
 	adrift      adrift
+	warmth      warmth
 
 	lastRole  [dosing.RoleCount]when
 	lastGroup [dosing.GroupCount]when
@@ -283,6 +284,9 @@ func (w *Watch) Read(r dosing.Reading) dosing.Quality {
 	t := &w.tanks[i.tank]
 	if t.responses != nil {
 		t.responses.Read(r.At(), i.quantity, r.Value())
+	}
+	if t.warmth.reads(i.quantity, r.Value()); i.quantity == dosing.QuantityEC {
+		w.followWarmth(t, r.At().Up)
 	}
 	if i.quantity == dosing.QuantityOutlet && r.Value() >= 0.5 {
 		t.outlet.opened.set(r.At().Up)

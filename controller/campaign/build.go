@@ -113,7 +113,7 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 	g.StartSettling = tank.MixingTime()
 	settings.Tanks = []controller.TankSettings{drawnTarget(p)}
 	station := &sizing.Station{Settings: g, DecideEvery: settings.DecideEvery, Plants: []sizing.Plant{{Curve: curve, Buffer: p.wrong * w.buffer,
-		BlendEC: 0.5 * (w.ecPerML[calciumPump] + w.ecPerML[sulfatePump]), PH: drawnPH, Demand: s.demand()}}}
+		BlendEC: 0.5 * (w.ecPerML[calciumPump] + w.ecPerML[sulfatePump]), PH: drawnPH, EC: p.ec - 0.1*p.alkalinity, Demand: s.demand()}}}
 	for i := range g.Pumps {
 		g.Caps = append(g.Caps, station.Defaults(i, station.OnTime(&g.Pumps[i])))
 		// A container that runs dry is a fault, and a pond can drink a small one in a night.

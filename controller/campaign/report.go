@@ -271,7 +271,7 @@ func (r *Report) alarms(outcomes []*Outcome) {
 var expected = map[safety.Cause]bool{safety.CauseObserving: true, safety.CauseStarting: true, safety.CauseFlood: true, safety.CauseDoseOpen: true,
 	safety.CauseNodeBusy: true, safety.CauseDoseCap: true, safety.CauseEffectCap: true, safety.CauseInTransitCap: true, safety.CauseHourCap: true,
 	safety.CauseDayCap: true, safety.CauseStockCap: true, safety.CauseDirection: true, safety.CauseCounterReagent: true, safety.CauseMixingWait: true,
-	safety.CauseIncompatibleWait: true, safety.CauseOrderTooSmall: true, safety.CauseOutOfBand: true, safety.CauseECHigh: true,
+	safety.CauseIncompatibleWait: true, safety.CauseAnswerWait: true, safety.CauseOrderTooSmall: true, safety.CauseOutOfBand: true, safety.CauseECHigh: true,
 	safety.CauseBufferScale: true, safety.CauseWithheldLong: true}
 
 // alarms counts a night's alarms by the minute, each once, and the interlocks that

@@ -51,7 +51,7 @@ func causes(c ...safety.Cause) []safety.Cause { return c }
 // built, the fault counts as missed.
 var signs = map[string]sign{
 	"circulation-off": {causes: causes(safety.CauseCirculationOff), needs: inputs(dosing.QuantityCirculation)},
-	"probe-flat":      {causes: causes(safety.CausePHUnfit), takes: 10 * time.Minute, only: &condition{"a pH probe whose noise is more than half a step of its resolution", tooQuiet}},
+	"probe-flat":      {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse), takes: 10 * time.Minute, only: &condition{"a pH probe whose noise is more than half a step of its resolution", tooQuiet}},
 	"acid-empty":      {causes: causes(safety.CauseNoResponse, safety.CauseStockEmpty), role: dosing.RoleAcid, worth: onePool},
 	"node-reboot":     {causes: causes(safety.CauseNodeRebooted, safety.CauseDoseUncertain)},
 
@@ -80,7 +80,7 @@ var signs = map[string]sign{
 	"ph-drift":             {causes: causes(safety.CauseProbesDisagree), hidden: "one probe alone does not show its own slow drift; caps bound what follows"},
 	"ground-loop":          {causes: causes(safety.CauseGroundLoop), role: dosing.RoleAcid, worth: onePool},
 	"ec-bubble":            {causes: causes(safety.CauseECUnfit)},
-	"ec-compensated-twice": {causes: causes(safety.CauseECUnfit), takes: 24 * time.Hour},
+	"ec-compensated-twice": {causes: causes(safety.CauseECUnfit, safety.CauseCompensation), takes: 6 * time.Hour, only: &condition{"water that warms or cools by 2 °C", tooEven}},
 	"ph-input-open":        {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse, safety.CauseTemperatureUnfit)},
 	"ph-dead-wanders":      {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse, safety.CauseWrongDirection, safety.CauseSolutionUnconfirmed, safety.CauseAdrift)},
 	"temperature-failed":   {causes: causes(safety.CauseTemperatureUnfit)},
@@ -91,7 +91,7 @@ var signs = map[string]sign{
 	"level-failed-high":    {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown, safety.CauseLevelStuck)},
 	"level-failed-low":     {causes: causes(safety.CauseLevelLow, safety.CauseLevelUnknown)},
 	"wild-sample":          {hidden: "one sample is no event: it holds for a moment and calls nobody"},
-	"sample-cell-closed":   {causes: causes(safety.CauseSampleFlowOff), needs: inputs(dosing.QuantitySampleFlow)},
+	"sample-cell-closed":   {causes: causes(safety.CauseSampleFlowOff, safety.CauseNoResponse), role: dosing.RoleAcid, worth: twoPools},
 	"probe-in-plume":       {hidden: "a fifth of a dose at once is within what mixing does; commissioning moves the probe"},
 
 	"circulation-half":     {causes: causes(safety.CauseBufferScale)},
@@ -149,6 +149,20 @@ func tooQuiet(t *Trace, _, _ time.Duration) string {
 		}
 	}
 	return "the probe's noise is less than half a step of its resolution: flat is its ordinary line"
+}
+
+// tooEven: a wrong slope shows by the day's warmth alone.
+func tooEven(t *Trace, from, until time.Duration) string {
+	least, most := math.Inf(1), math.Inf(-1)
+	for i := range t.Samples {
+		if s := &t.Samples[i]; s.At >= from && s.At <= until {
+			least, most = min(least, s.Celsius), max(most, s.Celsius)
+		}
+	}
+	if most-least >= 2 {
+		return ""
+	}
+	return "the water kept its temperature to within 2 °C"
 }
 
 // tooSlow: what a siphon of 1 mL a minute brings into much water is less than plants

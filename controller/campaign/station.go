@@ -221,7 +221,7 @@ func (d *station) settle(seed uint64) error {
 		g.Tanks = append(g.Tanks, safety.Tank{Tank: tank, TemperatureLow: 8, TemperatureHigh: 34})
 		g.StartSettling = max(g.StartSettling, tank.MixingTime())
 		d.settings.Tanks = append(d.settings.Tanks, drawnTarget(p))
-		d.sizes.Plants = append(d.sizes.Plants, sizing.Plant{Curve: curve, Buffer: p.wrong * d.buffers[id], PH: drawnPH, Demand: d.set.demand()})
+		d.sizes.Plants = append(d.sizes.Plants, sizing.Plant{Curve: curve, Buffer: p.wrong * d.buffers[id], PH: drawnPH, EC: p.ec - 0.1*p.alkalinity, Demand: d.set.demand()})
 	}
 	return nil
 }

@@ -122,3 +122,47 @@ func TestTanksWithLinesOfTheirOwnNeedNoWaitBetweenThem(t *testing.T) {
 		return
 	}
 }
+
+// Eight stocks for 784 L, and a tank of 134 L at the end of the row: a whole blend of
+// smallest doses is worth .098 mS/cm there.
+func TestTheSmallTankOfALargeRowIsHeld(t *testing.T) {
+	set, o := farms(t), Options{Set: "farms", Faults: "none", Seed: 16169}
+	s, _, err := o.Night(&set, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := s.run(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range Check(p.trace) {
+		if v.Invariant == 28 {
+			t.Error(v)
+		}
+	}
+	for id := range p.scores {
+		if in := p.scores[id].EC.InBand; in < 0.97 {
+			t.Errorf("tank %d: EC in band %.3f", id, in)
+		}
+	}
+}
+
+func TestNoStationIsDrawnWhoseStocksFillItsTanksBeyondTheirLevel(t *testing.T) {
+	set := farms(t)
+	for _, seed := range []uint64{15000, 15006, 15210} { // drawn with stocks of 11 to 21 % before
+		s, err := set.Scene(seed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		blend := 0.0
+		for i := range s.Settings.Safety.Pumps {
+			blend += s.Settings.Safety.Pumps[i].Share * s.Settings.Safety.Pumps[i].ECPerML
+		}
+		for id := range s.Settings.Tanks {
+			tank := &s.Settings.Safety.Tanks[id]
+			if part := (s.Settings.Tanks[id].EC.Value - float64(tank.TopUp.EC)) / blend / 1000; part > 0.10 {
+				t.Errorf("seed %d: the stocks of a filling take %.3f of %s", seed, part, tank.Name)
+			}
+		}
+	}
+}

@@ -44,7 +44,8 @@ func (f *File) station(watchdogs []time.Duration) *sizing.Station {
 	s := &sizing.Station{Settings: &f.Settings.Safety, DecideEvery: f.Settings.DecideEvery, Watchdogs: watchdogs}
 	for id := range f.plants {
 		p := &f.plants[id]
-		plant := sizing.Plant{Buffer: p.buffer, BlendEC: p.blendEC, PH: f.Settings.Tanks[id].PH.Value, Demand: p.demand}
+		target := &f.Settings.Tanks[id]
+		plant := sizing.Plant{Buffer: p.buffer, BlendEC: p.blendEC, PH: target.PH.Value, EC: target.EC.Value - float64(s.Settings.Tanks[id].TopUp.EC), Demand: p.demand}
 		if p.curve != nil {
 			plant.Curve = p.curve
 		}
@@ -104,6 +105,7 @@ func sizeFaults(b *builder) Faults {
 		}
 	}
 	for id := range g.Tanks {
+		b.refuseWeak(s, dosing.TankID(id))
 		for _, role := range []dosing.Role{dosing.RoleAcid, dosing.RoleBase, dosing.RoleStock} {
 			if r := s.station.Sustained(dosing.TankID(id), role); r != nil && !(r.Ratio >= enoughRatio) {
 				b.fault("tank."+strconv.Itoa(id), "", fmt.Sprintf("cannot be held: under its caps %s reaches %s %s, %s times the worst demand of %s, limited by %s",
@@ -112,6 +114,16 @@ func sizeFaults(b *builder) Faults {
 		}
 	}
 	return b.faults[before:]
+}
+
+// refuseWeak judges stocks of fixed shares; those of a recipe are judged where it is solved.
+func (b *builder) refuseWeak(s *size, id dosing.TankID) {
+	part := s.station.Filling(id)
+	if b.file.Settings.Tanks[id].Ratio != nil || part <= sizing.MostVolume {
+		return
+	}
+	b.fault("tank."+strconv.Itoa(int(id)), "", fmt.Sprintf("would be filled beyond its level: the stocks of one filling take %s %% of its volume, and at most %s %% may be: they are too weak", figure(100*part), figure(100*sizing.MostVolume)),
+		fmt.Sprintf("make the stocks %s times as strong; if that makes a smallest dose too coarse, give this station's small tanks pumps of their own", above(part/sizing.MostVolume)))
 }
 
 func advice(limitedBy string) string {

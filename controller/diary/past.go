@@ -22,7 +22,15 @@ type Past struct {
 	Entries     []ledger.Entry     // of the time, and how its doses were settled later
 	Events      []Event            // of the time and of the day before it
 	Minutes     map[string]Minutes // by input
+	Deeds       []Deed             // of the audit, the newest last
 	Rows        uint64             // of the ledger, whose chain holds
+}
+
+// Deed is one line of the audit: a sign-in, an ask that was refused, a change of people.
+type Deed struct {
+	Wall         time.Time
+	Who, From    string
+	What, Detail string
 }
 
 // Minutes are those of one input, in order.

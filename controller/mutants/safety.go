@@ -59,15 +59,14 @@ func (t *tree) trySafety(ctx context.Context, out io.Writer, which *choice) (sur
 	all := slices.DeleteFunc(slices.Clone(s.mutants), func(m mutant) bool { return !s.only.MatchString(m.String()) })
 	drawn := all
 	if s.sample > 0 && s.sample < len(all) {
-		order := rand.New(rand.NewPCG(s.seed, 0)).Perm(len(all))[:s.sample]
-		slices.Sort(order)
-		drawn = nil
-		for _, i := range order {
+		drawn = nil // in the order drawn: of a run that is interrupted, too, it is a fair sample
+		for _, i := range rand.New(rand.NewPCG(s.seed, 0)).Perm(len(all))[:s.sample] {
 			drawn = append(drawn, all[i])
 		}
 	}
 	fmt.Fprintf(out, "%d mutants of %s, %d drawn by seed %d\n", len(all), mutated, len(drawn), s.seed)
 	counts := map[string]*count{}
+	defer func() { report(out, counts) }() // of those that were tried, if it was interrupted
 	for i := range drawn {
 		m := &drawn[i]
 		c := counts[m.at.Filename]
@@ -97,7 +96,6 @@ func (t *tree) trySafety(ctx context.Context, out io.Writer, which *choice) (sur
 		}
 		fmt.Fprintf(out, "SURVIVED %v%s\n\t%s\n", m, never, s.line(m))
 	}
-	report(out, counts)
 	return survived, nil
 }
 

@@ -2,6 +2,7 @@ package report
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"leat/controller/diary"
@@ -85,4 +86,15 @@ func changesOf(past *diary.Past, tank string) (changes []Change) {
 		changes = append(changes, Change{At: e.At.Wall.In(past.Zone), Kind: e.Change.String(), What: e.Deed(), By: ledger.Printable(e.By), From: ledger.Printable(e.From), Note: ledger.Printable(e.Note)})
 	}
 	return changes
+}
+
+// refusedOf are the asks that were refused.
+func refusedOf(past *diary.Past) (refused []Change) {
+	for _, d := range past.Deeds {
+		if kind, ok := strings.CutSuffix(d.What, " refused"); ok {
+			refused = append(refused, Change{At: d.Wall.In(past.Zone), Kind: ledger.Printable(kind), What: ledger.Printable(kind), By: ledger.Printable(d.Who),
+				From: ledger.Printable(d.From), Note: ledger.Printable(d.Detail)})
+		}
+	}
+	return refused
 }

@@ -21,6 +21,7 @@ type Report struct {
 	Silent  []Stretch `json:"not_running,omitempty"` // the daemon was not running
 	Tanks   []Tank    `json:"tanks"`
 	Changes []Change  `json:"station_changes,omitempty"`
+	Refused []Change  `json:"refused,omitempty"` // what was asked and refused
 	Remarks []string  `json:"remarks,omitempty"`
 	Pumps   []Pump    `json:"-"` // for colours: in the order of the row
 }
@@ -106,7 +107,7 @@ func Of(past *diary.Past, words string) *Report {
 	for i := range station.Tanks {
 		r.Tanks = append(r.Tanks, tankOf(past, station, &station.Tanks[i], line))
 	}
-	r.Changes = changesOf(past, "")
+	r.Changes, r.Refused = changesOf(past, ""), refusedOf(past)
 	r.Verdict = r.verdict(past)
 	return r
 }

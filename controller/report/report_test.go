@@ -379,6 +379,16 @@ func TestEveryChangeIsToldWithWhoMadeIt(t *testing.T) {
 	}
 }
 
+func TestWhatWasAskedAndRefusedIsTold(t *testing.T) {
+	p := past()
+	p.Deeds = []diary.Deed{{Wall: at("20:00"), Who: "ada", From: "page", What: "signed in"},
+		{Wall: at("20:01"), Who: "ada", From: "page", What: "setpoint refused", Detail: "pH 58 is outside 5 to 7"}}
+	r, _ := of(t, p)
+	if len(r.Refused) != 1 || r.Refused[0].What != "setpoint" || r.Refused[0].By != "ada" || r.Refused[0].Note != "pH 58 is outside 5 to 7" || r.Refused[0].At != at("20:01") {
+		t.Errorf("refused %+v", r.Refused)
+	}
+}
+
 func TestWaterAndDriftAreOfTheTimeAlone(t *testing.T) {
 	p := past()
 	tell(p, "17:30", diary.KindTopUp, "", 100)

@@ -4,15 +4,9 @@ import (
 	"database/sql"
 	"fmt"
 	"time"
-)
 
-// Deed is one line of the audit: a sign-in, an ask that was refused, a change of
-// people. What was accepted and changes the tank stands in the ledger's chain.
-type Deed struct {
-	Wall         time.Time
-	Who, From    string
-	What, Detail string
-}
+	"leat/controller/diary"
+)
 
 // mostDeeds bounds the audit: somebody who guesses passwords must not fill the
 // disk. Older lines go first.
@@ -43,15 +37,27 @@ func (db *DB) Audit(wall time.Time, who, from, what, detail string) error {
 }
 
 // Deeds are the newest lines of the audit, newest first, at most limit.
-func (db *DB) Deeds(limit int) ([]Deed, error) {
-	found, err := db.read.Query(`SELECT wall, who, source, what, detail FROM audit ORDER BY id DESC LIMIT ?`, max(limit, 0))
+func (db *DB) Deeds(limit int) ([]diary.Deed, error) {
+	return db.deeds(`ORDER BY id DESC LIMIT ?`, max(limit, 0))
+}
+
+// deedsToldMost bounds what is told of a time: somebody may have guessed passwords.
+const deedsToldMost = 500
+
+// deedsIn are the lines of [from, to), oldest first.
+func (db *DB) deedsIn(from, to time.Time) ([]diary.Deed, error) {
+	return db.deeds(`WHERE wall >= ? AND wall < ? ORDER BY id LIMIT ?`, from.UTC().Format(time.RFC3339), to.UTC().Format(time.RFC3339), deedsToldMost)
+}
+
+func (db *DB) deeds(which string, args ...any) ([]diary.Deed, error) {
+	found, err := db.read.Query(`SELECT wall, who, source, what, detail FROM audit `+which, args...)
 	if err != nil {
 		return nil, fmt.Errorf("audit: %w", err)
 	}
 	defer func() { _ = found.Close() }() // its error is that of Err
-	var deeds []Deed
+	var deeds []diary.Deed
 	for found.Next() {
-		var d Deed
+		var d diary.Deed
 		var wall string
 		if err := found.Scan(&wall, &d.Who, &d.From, &d.What, &d.Detail); err != nil {
 			return nil, fmt.Errorf("audit: %w", err)

@@ -76,7 +76,15 @@ func TestTheSpanOfARecordIsThatOfAllThatItHolds(t *testing.T) {
 	if err != nil || !first.Equal(evening) || !last.Equal(evening.Add(61*time.Minute)) || station == nil || station.Name != "new" {
 		t.Errorf("%s to %s, %+v, %v", first, last, station, err)
 	}
+	for minute, who := range []string{"ada", "bo"} {
+		if err := db.Audit(evening.Add(time.Duration(10*minute)*time.Minute), who, "page", "setpoint refused", "58"); err != nil {
+			t.Fatal(err)
+		}
+	}
 	past, err := db.Past(evening, evening.Add(5*time.Minute))
+	if len(past.Deeds) != 1 || past.Deeds[0].Who != "ada" {
+		t.Errorf("deeds %+v", past.Deeds)
+	}
 	if err != nil || past.Station.Name != "old" || len(past.Events) != 1 {
 		t.Errorf("%+v, %v", past, err)
 	}

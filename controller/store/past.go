@@ -81,6 +81,9 @@ func (db *DB) Past(from, to time.Time) (*diary.Past, error) {
 	} else if then != nil {
 		past.Station = then
 	}
+	if past.Deeds, err = db.deedsIn(from, to); err != nil {
+		return nil, err
+	}
 	doses := map[ledger.OrderID]bool{}
 	past.Rows, _, err = ledger.Verify(db, func(e ledger.Entry) error {
 		within := !e.At.Wall.Before(from) && e.At.Wall.Before(to)

@@ -42,6 +42,10 @@ func Text(w io.Writer, r *report.Report) error {
 		p.line("\nStation")
 		p.changes(r.Changes, r)
 	}
+	if len(r.Refused) > 0 {
+		p.line("\nAsked and refused")
+		p.changes(r.Refused, r)
+	}
 	p.line("\nLedger: %d rows, the chain holds. Times are those of %s.", r.Rows, zone(r))
 	_, err := io.WriteString(w, p.String())
 	return err
