@@ -543,3 +543,23 @@ func TestTheMostUrgentAlarmStandsFirstAndAmongEqualsTheOneThatCameFirst(t *testi
 		t.Errorf("%v, want %v", got, want)
 	}
 }
+
+func TestAnAlarmIsToldAndReturnsToTheSecond(t *testing.T) {
+	n := newAlarmNight()
+	n.pass(60*time.Second, hold(CausePHStale)) // seen first after one of them
+	if len(n.announced) != 0 {
+		t.Errorf("told %v after 59 s of a delay of a minute", n.announced)
+	}
+	n.pass(time.Second, hold(CausePHStale))
+	if len(n.announced) != 1 {
+		t.Errorf("told %v when the minute is over", n.announced)
+	}
+	n.pass(30 * time.Second)
+	if got := n.state(CausePHStale); got != AlarmUnacknowledged {
+		t.Errorf("%s after 29 s without its cause", got)
+	}
+	n.pass(time.Second)
+	if got := n.state(CausePHStale); got != AlarmReturnedUnacknowledged {
+		t.Errorf("%s after 30 s", got)
+	}
+}

@@ -59,10 +59,8 @@ func (t *tree) trySafety(ctx context.Context, out io.Writer, which *choice) (sur
 	all := slices.DeleteFunc(slices.Clone(s.mutants), func(m mutant) bool { return !s.only.MatchString(m.String()) })
 	drawn := all
 	if s.sample > 0 && s.sample < len(all) {
-		order := rand.New(rand.NewPCG(s.seed, 0)).Perm(len(all))[:s.sample]
-		slices.Sort(order)
-		drawn = nil
-		for _, i := range order {
+		drawn = nil // in the order drawn: of a run that is interrupted, too, it is a fair sample
+		for _, i := range rand.New(rand.NewPCG(s.seed, 0)).Perm(len(all))[:s.sample] {
 			drawn = append(drawn, all[i])
 		}
 	}
