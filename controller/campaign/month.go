@@ -209,33 +209,15 @@ func fixed(s *controller.Settings) (*controller.Settings, error) {
 }
 
 func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) error {
-	set, err := fixed(f.Settings)
-	if err != nil {
-		return err
-	}
 	account, err := ions.New(f.Settings.Tanks[0].Ratio)
 	if err != nil {
 		return err
 	}
 	target := account.Target(f.Settings.Tanks[0].EC.Value)
-	// The farm starts as the first blend has filled it, whatever the daemon is told.
-	plants, err := m.plants(f.Settings)
+	set, farm, n, err := m.begin(f, live)
 	if err != nil {
 		return err
 	}
-	farm, err := sim.New(set, f.Topics, f.Wires, sim.Options{Seed: m.Seed, StartHour: 6, Plants: plants, Rest: f.Settings.Safety.StartSettling})
-	if err != nil {
-		return err
-	}
-	if live {
-		copied := *f.Settings
-		set = &copied
-	}
-	n, err := sim.NewNight(set, f.Topics, f.Feeds, farm, &ledger.Memory{}, time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC))
-	if err != nil {
-		return err
-	}
-	n.Arm()
 	from := source(m.Seed, "laboratory")
 	begin, hours := n.Now().Up, time.Duration(m.Days)*24
 	next, inBand := time.Hour, 0
@@ -257,13 +239,7 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 		}
 		if live && at >= next {
 			next += m.Every
-			for id := range set.Tanks {
-				answer := n.Ask(controller.Request{Kind: controller.RequestAnalysis, Tank: dosing.TankID(id), Analysis: analyse(farm.Truth(dosing.TankID(id)), from),
-					By: "laboratory", From: "rehearsal", Role: controller.RoleEngineer})
-				if id == 0 {
-					run.Analyses = append(run.Analyses, MonthAnalysis{Day: at.Hours() / 24, Accepted: answer.Accepted, Text: answer.Text})
-				}
-			}
+			run.analyse(n, farm, len(set.Tanks), from, at)
 		}
 		view := n.Core.View(n.Now()).Tanks[0]
 		h := look(at, farm.Truth(0), &view, &target)
@@ -288,6 +264,44 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 	report.ToppedL = books.ToppedUp.Litres
 	report.Taken = chargeOf(books.Taken.Ions) / f.Settings.Tanks[0].Ratio.Litres * 0.1
 	return farm.Err()
+}
+
+// begin makes the farm as the first blend has filled it, whatever the daemon is told, and
+// arms the daemon: live with the account of the ions, else with fixed shares.
+func (m Month) begin(f *Farm, live bool) (*controller.Settings, *sim.Farm, *sim.Night, error) {
+	set, err := fixed(f.Settings)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	plants, err := m.plants(f.Settings)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	farm, err := sim.New(set, f.Topics, f.Wires, sim.Options{Seed: m.Seed, StartHour: 6, Plants: plants, Rest: f.Settings.Safety.StartSettling})
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	if live {
+		copied := *f.Settings
+		set = &copied
+	}
+	n, err := sim.NewNight(set, f.Topics, f.Feeds, farm, &ledger.Memory{}, time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC))
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	n.Arm()
+	return set, farm, n, nil
+}
+
+// analyse has a laboratory tell the daemon of each of so many tanks.
+func (run *MonthRun) analyse(n *sim.Night, farm *sim.Farm, tanks int, from *stream, at time.Duration) {
+	for id := range tanks {
+		answer := n.Ask(controller.Request{Kind: controller.RequestAnalysis, Tank: dosing.TankID(id), Analysis: analyse(farm.Truth(dosing.TankID(id)), from),
+			By: "laboratory", From: "rehearsal", Role: controller.RoleEngineer})
+		if id == 0 {
+			run.Analyses = append(run.Analyses, MonthAnalysis{Day: at.Hours() / 24, Accepted: answer.Accepted, Text: answer.Text})
+		}
+	}
 }
 
 // look is what truly is in the tank at the end of an hour, and what is thought to be.

@@ -43,34 +43,9 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	if err != nil {
 		return nil, err
 	}
-	for _, in := range s.Faults {
-		in.At += s.Options.Rest
-		if err := farm.Inject(in); err != nil {
-			return nil, err
-		}
-	}
-	record, err := newRecorder(s, farm)
+	n, record, err := s.prepare(farm, tell)
 	if err != nil {
 		return nil, err
-	}
-	store, wall := &ledger.Memory{}, evening
-	if s.record != nil {
-		store = s.record.Copy()
-	}
-	if !s.wall.IsZero() {
-		wall = s.wall
-	}
-	n, err := sim.PrepareNight(s.Settings, s.Topics, s.Feeds, farm, store, wall)
-	if err != nil {
-		return nil, err
-	}
-	record.night, record.store, n.Seen = n, store, record.seen
-	record.drawn = []time.Duration{s.Options.Rest + (s.Hours * time.Duration(s.Seed%97) / 97).Truncate(time.Second)}
-	for i := range s.slips {
-		record.drawn = append(record.drawn, s.Options.Rest+s.slips[i].at+2*time.Second, s.Options.Rest+s.slips[i].seen+2*time.Second)
-	}
-	if tell != nil {
-		n.Notice = func(now dosing.Instant, notice controller.Notice) { tell(now.Up-s.Options.Rest, notice) }
 	}
 	n.Begin()
 	n.Run(s.Options.Rest, nil)
@@ -109,6 +84,40 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	out.hash = farm.TraceHash()
 	out.view = n.Core.View(n.Now())
 	return out, nil
+}
+
+// prepare joins the farm with its faults, the daemon and who watches them.
+func (s *Scene) prepare(farm *sim.Farm, tell func(at time.Duration, n controller.Notice)) (*sim.Night, *recorder, error) {
+	for _, in := range s.Faults {
+		in.At += s.Options.Rest
+		if err := farm.Inject(in); err != nil {
+			return nil, nil, err
+		}
+	}
+	record, err := newRecorder(s, farm)
+	if err != nil {
+		return nil, nil, err
+	}
+	store, wall := &ledger.Memory{}, evening
+	if s.record != nil {
+		store = s.record.Copy()
+	}
+	if !s.wall.IsZero() {
+		wall = s.wall
+	}
+	n, err := sim.PrepareNight(s.Settings, s.Topics, s.Feeds, farm, store, wall)
+	if err != nil {
+		return nil, nil, err
+	}
+	record.night, record.store, n.Seen = n, store, record.seen
+	record.drawn = []time.Duration{s.Options.Rest + (s.Hours * time.Duration(s.Seed%97) / 97).Truncate(time.Second)}
+	for i := range s.slips {
+		record.drawn = append(record.drawn, s.Options.Rest+s.slips[i].at+2*time.Second, s.Options.Rest+s.slips[i].seen+2*time.Second)
+	}
+	if tell != nil {
+		n.Notice = func(now dosing.Instant, notice controller.Notice) { tell(now.Up-s.Options.Rest, notice) }
+	}
+	return n, record, nil
 }
 
 // scores scores each tank by the samples of a trace.

@@ -143,30 +143,12 @@ func (o *Options) report(set *Set, outcomes []*Outcome) *Report {
 		if out.Timer != nil {
 			timers, patients, seers = append(timers, *out.Timer), append(patients, *out.Patient), append(seers, *out.Seer)
 		}
-		r.Hours += out.Hours
-		r.Redrawn += out.Redrawn
+		r.add(out)
 		played += out.Hours
 		if out.Night%twiceEvery == 0 {
 			played += out.Hours
 		}
-		r.Invariants.Violations += len(out.Violations)
-		if r.Invariants.First == nil && len(out.Violations) > 0 {
-			r.Invariants.First = &out.Violations[0]
-		}
-		if out.People != nil {
-			if r.People == nil {
-				r.People = &PeopleCount{}
-			}
-			r.People.add(out.People)
-		}
 		h.Write(binary.LittleEndian.AppendUint64(nil, out.Hash))
-		for i := range out.Scores {
-			w := WorstNight{Night: out.Night, Seed: out.Seed, InBand: out.Scores[i].PH.InBand}
-			if len(out.Scores) > 1 {
-				w.Tank = out.Tanks[i]
-			}
-			r.Worst = append(r.Worst, w)
-		}
 	}
 	slices.SortStableFunc(r.Worst, func(a, b WorstNight) int {
 		switch {
@@ -195,6 +177,29 @@ func (o *Options) report(set *Set, outcomes []*Outcome) *Report {
 		r.Speed.PerCore = ratio(played / o.Clock().Seconds())
 	}
 	return r
+}
+
+// add counts one night.
+func (r *Report) add(out *Outcome) {
+	r.Hours += out.Hours
+	r.Redrawn += out.Redrawn
+	r.Invariants.Violations += len(out.Violations)
+	if r.Invariants.First == nil && len(out.Violations) > 0 {
+		r.Invariants.First = &out.Violations[0]
+	}
+	if out.People != nil {
+		if r.People == nil {
+			r.People = &PeopleCount{}
+		}
+		r.People.add(out.People)
+	}
+	for i := range out.Scores {
+		w := WorstNight{Night: out.Night, Seed: out.Seed, InBand: out.Scores[i].PH.InBand}
+		if len(out.Scores) > 1 {
+			w.Tank = out.Tanks[i]
+		}
+		r.Worst = append(r.Worst, w)
+	}
 }
 
 // finite makes a summary that JSON can hold: a settling time that does not exist

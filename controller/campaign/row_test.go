@@ -1,8 +1,9 @@
 package campaign
 
 import (
-	"leat/controller/sim"
 	"testing"
+
+	"leat/controller/sim"
 )
 
 func TestEveryRowOfTheTableOfFaultsIsInjectedOrSaysWhereItIsPlayed(t *testing.T) {

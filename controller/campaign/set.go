@@ -185,21 +185,7 @@ func (s *Set) draw(from *sources) *parameters {
 	for i := range p.stockWorth {
 		p.stockWorth[i] = from.pumps.logUniform(0.001, 0.01)
 	}
-	p.toldDeadTime, p.toldLag = p.deadTime, p.lag
-	if s.mistimed > 0 {
-		off := func(d time.Duration) time.Duration {
-			return span(d.Seconds() * from.told.uniform(1-s.mistimed, 1+s.mistimed))
-		}
-		p.toldDeadTime, p.toldLag = off(p.deadTime), off(p.lag)
-	}
-	if s.slow[1] > 0 {
-		p.slow, p.apart = from.told.uniform(s.slow[0], s.slow[1]), span(from.told.logUniform(s.apart[0], s.apart[1])*3600)
-		quick := min((1-p.slow)*from.waters.logUniform(1/toldWithin, toldWithin), mostQuick)
-		apart := span(p.apart.Seconds() * from.waters.logUniform(1/toldWithin, toldWithin))
-		if !s.unknown {
-			p.toldSlow, p.toldApart = 1-quick, apart
-		}
-	}
+	s.drawTold(from, p)
 	p.gas = map[controller.ZoneKind]float64{}
 	for _, kind := range []controller.ZoneKind{controller.ZoneFlood, controller.ZoneFilm, controller.ZoneRaft} {
 		p.gas[kind] = from.gas.logUniform(0.5, 2)
@@ -220,6 +206,25 @@ func (s *Set) draw(from *sources) *parameters {
 		}
 	}
 	return p
+}
+
+// drawTold draws how wrong the daemon is told how the water mixes, and ponds.
+func (s *Set) drawTold(from *sources, p *parameters) {
+	p.toldDeadTime, p.toldLag = p.deadTime, p.lag
+	if s.mistimed > 0 {
+		off := func(d time.Duration) time.Duration {
+			return span(d.Seconds() * from.told.uniform(1-s.mistimed, 1+s.mistimed))
+		}
+		p.toldDeadTime, p.toldLag = off(p.deadTime), off(p.lag)
+	}
+	if s.slow[1] > 0 {
+		p.slow, p.apart = from.told.uniform(s.slow[0], s.slow[1]), span(from.told.logUniform(s.apart[0], s.apart[1])*3600)
+		quick := min((1-p.slow)*from.waters.logUniform(1/toldWithin, toldWithin), mostQuick)
+		apart := span(p.apart.Seconds() * from.waters.logUniform(1/toldWithin, toldWithin))
+		if !s.unknown {
+			p.toldSlow, p.toldApart = 1-quick, apart
+		}
+	}
 }
 
 // drawFloods spreads a night's floods so that one ends before the next begins.

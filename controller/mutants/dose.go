@@ -77,7 +77,7 @@ var doseBugs = []bug{
 	{"a failed disk leaves the tanks armed", "19, 31", "controller/core.go",
 		[][2]string{{"			if c.tanks[i].mode == safety.ModeArmed {\n				c.disarm", "			if c.tanks[i].mode == safety.ModeStopped {\n				c.disarm"}},
 		"controller", "TestAnswersOnASlowAFullAndAFailedDisk"},
-	{"the tank that stands first in the file is always asked first", "28", "controller/core.go",
+	{"the tank that stands first in the file is always asked first", "28", "controller/decide.go",
 		[][2]string{{"			copy(c.turns[turn:], c.turns[turn+1:])\n			c.turns[len(c.turns)-1] = id\n", "			_ = turn\n"}},
 		"controller", "TestTanksOfAStationTakeTurns"},
 	{"the record is behind its nodes and nobody minds", "21, 31", "controller/behind.go",

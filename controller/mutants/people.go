@@ -5,7 +5,7 @@ var peopleBugs = []bug{
 	{"generation ignored: less that is asked for later does not beat more", "36", "controller/wish.go",
 		[][2]string{{"	for _, kind := range lettingMore {\n		c.takeAway(", "	for _, kind := range lettingMore[:0] {\n		c.takeAway("}},
 		"controller", "TestLessBeatsMoreAndLiveIsReplayedHoweverThingsFall"},
-	{"a stop that latches leaves what was asked before it", "36", "controller/core.go",
+	{"a stop that latches leaves what was asked before it", "36", "controller/trips.go",
 		[][2]string{{"	c.outdate(now, trip)\n	if trip.Cause", "	if trip.Cause"}},
 		"controller", "TestClearDoesNotLiftAStopThatCameAfterItWasAskedFor"},
 	{"what lets more happen takes effect before it is durable", "36", "controller/wish.go",
