@@ -187,6 +187,8 @@ func (c *Core) believe(now dosing.Instant, word Report) {
 	passed := now.Up - d.sent
 	switch {
 	case word.Phase == PhaseRefused:
+	case word.Run <= 0 && d.began:
+		d.contradict("said " + told(&word) + ", but began the order")
 	case !c.settings.Safety.Nodes[d.node].FullContract:
 		d.contradict("said " + told(&word) + ", but a node that takes timed pulses counts nothing")
 	case far(word.Volume, ranFor(word.Run, ordered, d.run), ordered):

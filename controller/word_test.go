@@ -61,6 +61,21 @@ func TestLyingNodeTakesNothingOutOfTheLedgerAndItsPumpIsHeld(t *testing.T) {
 	}
 }
 
+// A stop cuts a dose short, and the node says that it gave nothing in no time, though it said
+// before that it had begun.
+func TestAStoppedDoseThatHadBegunIsNotBelievedToHaveGivenNothing(t *testing.T) {
+	s := dosingStage(t)
+	order := s.nextOrder()
+	s.inject("report-nothing", 0, order.pump)
+	s.pass(700 * time.Millisecond)
+	s.inject("stop-pressed", 0)
+	s.pass(time.Minute)
+	s.covers()
+	if hold, contradicts := s.hold(north, safety.CauseReportContradicts); !contradicts || !strings.Contains(hold.Text, "but began the order") {
+		t.Errorf("nobody is told: %s", s.holds(north))
+	}
+}
+
 func TestNodeThatReportsTwiceOrLateIsBelieved(t *testing.T) {
 	for _, fault := range []string{"reports-twice", "reports-late"} {
 		t.Run(fault, func(t *testing.T) {
