@@ -144,6 +144,13 @@
 // (nothing for swapped lines, in band .991 for .993). Acid refilled undiluted is hardly bounded in hard water: what meets
 // the next top-up is six times that.
 //
+// # Rest for doses that a drift may hide, and two slow witnesses
+//
+// From 0.10 pH of an undecided pool of acid or base on, a mixing time without doses follows (`answer-wait`); a reading
+// that moves ends it early (else overshoot rose to .300). Rejected: a lower threshold of silence, which accuses water
+// that drifts. A level gauge stuck at full is told by the water that is let in (`gauge.go`). EC that goes with
+// temperature is told after twelve hours of readings (`warmth.go`): six accused one healthy day of 40.
+//
 // # A person's word withholds and gives nothing back of what is on its way
 //
 // An entry by hand counts in the hour, the day and in transit, but only against doses: it is no ground for its
