@@ -63,12 +63,14 @@ var plausible = [dosing.QuantityCount][2]float64{
 }
 
 // Freshness is how old a reading of this input may be for a dose: three periods,
-// at least 15 s, at most 2 min, and for an input of a tank never more than half of
-// dead time and mixing lag, since an older reading knows nothing of the last dose.
+// at least 15 s, at most 2 min, and for pH and EC never more than half of dead time and
+// mixing lag, since an older reading knows nothing of the last dose. What a dose does not
+// move may be older: in a tank that mixes within seconds a switch that is sent every ten
+// would be stale each time.
 // A configuration should send each input at least three times as often.
 func Freshness(in Input, tank dosing.Tank) time.Duration {
 	limit := min(max(freshLeast, freshPeriods*in.Period), freshMost)
-	if in.Tank != dosing.AllTanks && in.Quantity != dosing.QuantityStockLevel {
+	if in.Tank != dosing.AllTanks && (in.Quantity == dosing.QuantityPH || in.Quantity == dosing.QuantityEC) {
 		limit = min(limit, (tank.DeadTime+tank.Lag)/2)
 	}
 	return limit

@@ -88,6 +88,7 @@ func TestFreshnessIsThreePeriodsButNeverSlowerThanThePlant(t *testing.T) {
 		{Input{Quantity: dosing.QuantityPH, Period: 10 * time.Second}, quick, 10 * time.Second},
 		{Input{Quantity: dosing.QuantityStop, Tank: dosing.AllTanks, Period: 10 * time.Second}, dosing.Tank{}, 30 * time.Second},
 		{Input{Quantity: dosing.QuantityStockLevel, Period: 20 * time.Second}, quick, time.Minute},
+		{Input{Quantity: dosing.QuantityCirculation, Period: 10 * time.Second}, quick, 30 * time.Second},
 	} {
 		if got := Freshness(c.in, c.tank); got != c.want {
 			t.Errorf("%s every %s: %s, want %s", c.in.Quantity, c.in.Period, got, c.want)
