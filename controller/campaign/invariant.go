@@ -112,6 +112,7 @@ func (d *tracked) counted(at time.Duration, plant *safety.Tank) (volume dosing.V
 type onWay struct {
 	acid, base, doubtAcid, doubtBase float64 // meq/L
 	ec                               float64
+	ofStocks                         float64 // meq/L of acid that stocks bring; below zero they bring base
 	forgotten                        float64 // meq/L that may count as mixed
 	forgottenEC                      float64 // mS/cm
 }
@@ -130,6 +131,9 @@ func (w *trail) onWay(id dosing.TankID, at time.Duration, except int, upTo int) 
 		_, ml, open := d.counted(at, plant)
 		acid := ml * d.pump.AcidPerML / float64(plant.Quick())
 		sum.ec += ml * d.pump.ECPerML / float64(plant.Quick())
+		if d.pump.Role == dosing.RoleStock {
+			sum.ofStocks += acid
+		}
 		sum.forgottenEC += 1.001e-3 * d.volume.Millilitres() * d.pump.ECPerML / float64(plant.Quick())
 		sum.forgotten += 1e-9 + 1.001e-3*math.Abs(d.volume.Millilitres()*d.pump.AcidPerML)/float64(plant.Quick())
 		switch {

@@ -68,8 +68,12 @@ func (w *trail) fighting() {
 				away = max(away, math.Abs(in.Value-float64(o.Target.PH)))
 			}
 		}
+		// Stocks that are acid or alkaline move pH as well, and no reagent has fought them yet;
+		// by the floor that is the most.
 		if p.Role == dosing.RoleAcid {
-			away += w.credit(o) / o.Floor // top-up that came in lifts pH, by the floor the most
+			away += (w.credit(o) + max(-sum.ofStocks, 0)) / o.Floor // top-up that came in lifts pH, too
+		} else {
+			away += max(sum.ofStocks, 0) / o.Floor
 		}
 		if away > 0.15 {
 			continue
