@@ -117,7 +117,7 @@
 //
 // # Reagent is released by what the probe has shown
 //
-// `safety/account.go` and `evidence.go`: what was given and no reading has shown is at most 0.30 pH at the weakest
+// `account.go`, `evidence.go`, `firstdose.go`: what was given and no reading has shown is at most 0.30 pH at the weakest
 // credible buffer and 0.20 mS/cm; after three answers a quarter more of acid and base. The weakest credible buffer is two
 // thirds of the commissioned before anything was answered; then exp(m − s) as of the last answer, at most doubled with
 // each, and never more than what the gate's own answered doses show: the loop's scale is slow to follow a buffer that
