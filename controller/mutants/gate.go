@@ -80,7 +80,7 @@ var gateBugs = []bug{
 	{"the first small dose is skipped", "40", "safety/account.go",
 		[][2]string{{"	case !a.tried(t):\n", "	case !a.tried(t) && a.class > classStock:\n"}},
 		"safety", "TestFirstDoseAfterArmingServiceAndALongPauseIsSmall"},
-	{"a restart begins with an empty account", "24, 40", "safety/account.go",
+	{"a restart begins with an empty account", "24, 40", "safety/unseen.go",
 		[][2]string{{"if a := &t.accounts[class]; amount > 0 {", "if a := &t.accounts[class]; amount < 0 {"}},
 		"safety", "TestRestartFindsWhatWasUnseenAndNoMoreThanTheLimit"},
 	{"a clearance can be spent twice", "1", "safety/verdict.go",
