@@ -134,7 +134,7 @@
 // `recorded` were stopped, with this none).
 //
 // The first dose after arming, service and a pause of two hours is such a small one, near the setpoint the first two
-// (swapped lines 1.08 → .83 pH by doses; phosphate run down: 23 stops in 60 nights → 3). Within 0.2 pH of the setpoint one
+// (swapped lines 1.08 → .83 pH by doses; phosphate run down: 23 stops in 60 nights → 2). Within 0.2 pH of the setpoint one
 // dose does at most half of its distance, 0.05 pH at least.
 //
 // Rejected: a pool answered in flat readings as evidence (it fits a loop that holds pH against a drift and a probe in
