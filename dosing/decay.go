@@ -6,7 +6,7 @@ import "math"
 // library's version fuses multiply and add on some processors, and a dose
 // computed from it could differ by a microlitre between two machines that
 // replay one night. Below -700 it is 0, above 700 +Inf, NaN for NaN.
-func exponential(x float64) float64 {
+func Exponential(x float64) float64 {
 	if !(x > -700) {
 		if x != x {
 			return x
