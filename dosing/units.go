@@ -34,7 +34,7 @@ const (
 	Litre             = 1000 * Millilitre
 )
 
-// largestVolume bounds what FromMillilitres returns: 10 m³ is more than any
+// LargestVolume bounds what FromMillilitres returns: 10 m³ is more than any
 // stock tank this program doses from.
 const LargestVolume = 10_000 * Litre
 
