@@ -10,7 +10,7 @@ import (
 
 	"leat/controller"
 	"leat/dosing"
-	"leat/safety"
+	"leat/safety/alarm"
 )
 
 // words are the functions of the page template: figures and ages as people say
@@ -31,8 +31,8 @@ func words(scale dosing.ECScale) template.FuncMap {
 		"signed": func(v float64) string { return fmt.Sprintf("%+.3f", v) },
 		"volume": volumeWords,
 		"now":    nowFigures,
-		"wants": func(state safety.AlarmState) bool {
-			return state != safety.AlarmAcknowledged && state != safety.AlarmShelved
+		"wants": func(state alarm.State) bool {
+			return state != alarm.Acknowledged && state != alarm.Shelved
 		},
 		"again": again,
 		"since": func(now, then dosing.Instant) time.Duration { return now.Since(then) },
@@ -121,7 +121,7 @@ func ageWords(d time.Duration) string {
 // inWords says when a band is left.
 func inWords(d time.Duration) string {
 	switch {
-	case d == safety.Unforeseen:
+	case d == alarm.Unforeseen:
 		return "not foreseen: nothing was read yet"
 	case d < 0:
 		return "not left in sight"
