@@ -155,7 +155,7 @@ func TestTheGlossaryIsThatOfTheCode(t *testing.T) {
 }
 
 func TestEveryNameOfTheGlossaryIsOneThatAPersonMeets(t *testing.T) {
-	page := read(t, "../controller/web/page.html") + read(t, "../controller/web/words.go") + read(t, "../controller/web/page.go")
+	page := read(t, "../controller/web/page/tank.html") + read(t, "../controller/web/words.go") + read(t, "../controller/web/page.go")
 	for q := dosing.QualityFailure; q < dosing.QualityCount; q++ {
 		page += q.String() + "\n"
 	}

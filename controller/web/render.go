@@ -10,7 +10,7 @@ import (
 )
 
 func parsePage(scale dosing.ECScale) (*template.Template, error) {
-	return template.New("page.html").Funcs(words(scale)).ParseFS(files, "page.html")
+	return template.New("tank.html").Funcs(words(scale)).ParseFS(files, "page/tank.html")
 }
 
 // Page is the page of one view as a person of this role gets it, for whoever has no

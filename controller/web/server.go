@@ -17,7 +17,7 @@ import (
 	"leat/dosing"
 )
 
-//go:embed page.html signin.html style.css live.js
+//go:embed page/*.html page/style.css page/live.js
 var files embed.FS
 
 // Person is someone who may sign in. Hash is an argon2id PHC string.
@@ -80,7 +80,7 @@ func (s *Server) open() (err error) {
 	if s.page, err = parsePage(s.options.ECScale); err != nil {
 		return fmt.Errorf("page template: %w", err)
 	}
-	if s.signIn, err = template.ParseFS(files, "signin.html"); err != nil {
+	if s.signIn, err = template.ParseFS(files, "page/signin.html"); err != nil {
 		return fmt.Errorf("sign-in template: %w", err)
 	}
 	if s.options.Listen != "" {
@@ -191,7 +191,7 @@ func (s *Server) routes() http.Handler {
 	for _, name := range []string{"style.css", "live.js"} {
 		mux.HandleFunc("GET /"+name, func(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("Cache-Control", "max-age=3600")
-			http.ServeFileFS(w, r, files, name)
+			http.ServeFileFS(w, r, files, "page/"+name)
 		})
 	}
 	return guarded(http.NewCrossOriginProtection().Handler(s.monitoring(mux, !s.options.Proxied)))
