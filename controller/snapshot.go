@@ -26,7 +26,7 @@ func (c *Core) View(now dosing.Instant) *View {
 		boot, _, age, seen := c.watch.Node(now, safety.NodeID(i))
 		v.Nodes = append(v.Nodes, NodeView{Name: c.settings.Safety.Nodes[i].Name, Seen: seen, Age: age, Boot: boot})
 	}
-	v.judgeTanks()
+	v.Judge()
 	return v
 }
 

@@ -41,10 +41,11 @@ type Verdict struct {
 	Text     string
 	Step     string // what a person is to do; empty = nothing
 	Wait     string // a wait that is part of the work, for the small print
+	brief    string // what and why alone, where several tanks are told of
 }
 
-// judgeTanks says of each tank and of all together how they fare.
-func (v *View) judgeTanks() {
+// Judge says of each tank and of all together how they fare.
+func (v *View) Judge() {
 	for i := range v.Tanks {
 		v.Tanks[i].Verdict = v.verdict(&v.Tanks[i])
 	}
@@ -61,7 +62,7 @@ func (v *View) verdict(t *TankView) Verdict {
 		if called.Priority == safety.PriorityTonight {
 			standing = StandingTonight
 		}
-		return Verdict{Standing: standing, Text: v.alarmWords(t, called), Step: firstSentence(called.Advice)}
+		return Verdict{Standing: standing, Text: v.alarmWords(t, called, true), brief: v.alarmWords(t, called, false), Step: firstSentence(called.Advice)}
 	case hold != nil:
 		row := safety.Of(hold.Cause)
 		d := Verdict{Standing: StandingResting, Text: v.impact(hold) + ": " + headline(row.Text) + v.sinceWords(hold.Since) + t.pauseWords(), Step: firstSentence(row.Advice)}
@@ -79,7 +80,7 @@ func (v *View) verdict(t *TankView) Verdict {
 	case known != "":
 		return Verdict{Text: known + " is not known by a valid reading.", Step: "Look at its probe if this stays.", Wait: t.waitWords()}
 	case called != nil:
-		d := Verdict{Standing: StandingTomorrow, Text: v.alarmWords(t, called), Step: firstSentence(called.Advice), Wait: t.waitWords()}
+		d := Verdict{Standing: StandingTomorrow, Text: v.alarmWords(t, called, true), Step: firstSentence(called.Advice), Wait: t.waitWords()}
 		if off == "" {
 			d.Text = "In control; " + lowerFirst(d.Text)
 		}
@@ -126,9 +127,9 @@ func routine(h *HoldView) bool {
 	return h.Action >= safety.Run || h.Action == safety.Hold && safety.Of(h.Cause).Priority == safety.PriorityRecord
 }
 
-// alarmWords is an alarm in a sentence: what cannot be done, why, since when, whether
-// somebody knows, and until when that is bearable.
-func (v *View) alarmWords(t *TankView, a *AlarmView) string {
+// alarmWords is an alarm in a sentence: what cannot be done, why, and told whole since
+// when, whether somebody knows, and until when that is bearable.
+func (v *View) alarmWords(t *TankView, a *AlarmView, whole bool) string {
 	row := safety.Of(a.Cause)
 	text := upperFirst(headline(row.Text))
 	withholds := false
@@ -140,6 +141,9 @@ func (v *View) alarmWords(t *TankView, a *AlarmView) string {
 			}
 			break
 		}
+	}
+	if !whole {
+		return text + "."
 	}
 	text += v.sinceWords(a.Since)
 	if a.State == safety.AlarmAcknowledged || a.State == safety.AlarmLatched {

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"leat/safety"
 )
 
 // together is all tanks in one sentence: who calls, or who is not well, or that there is
@@ -42,16 +44,13 @@ func (v *View) together() Verdict {
 	switch {
 	case calls > 1:
 		names := others[:calls]
-		d.Text = fmt.Sprintf("%s need you %s. First %s: %s", tankNames(names, len(v.Tanks)), strings.TrimPrefix(d.Standing.String(), "needs you "), first.Name, lowerFirst(d.Text))
+		d.Text = fmt.Sprintf("%s need you %s. First %s: %s", tankNames(names, len(v.Tanks)), strings.TrimPrefix(d.Standing.String(), "needs you "), first.Name, lowerFirst(d.brief))
 	case calls == 1:
 		d.Text = fmt.Sprintf("%s %s. %s", first.Name, d.Standing, d.Text)
 	case len(others) > 1:
 		d.Text = fmt.Sprintf("Nobody is called. %s: %s And %s.", first.Name, lowerFirst(d.Text), moreTanks(len(others)-1))
 	default:
 		d.Text = fmt.Sprintf("Nobody is called. %s: %s", first.Name, lowerFirst(d.Text))
-	}
-	if len(well) > 0 && calls > 0 {
-		d.Text += " " + countedTanks(well, len(v.Tanks)) + " well."
 	}
 	return d
 }
@@ -121,4 +120,21 @@ func firstLetter(text string, change func(rune) rune) string {
 		return text
 	}
 	return string(change(r)) + text[size:]
+}
+
+// CropWords says how long the crop of a tank is safe at the drift last seen.
+func (v *View) CropWords(t *TankView) string {
+	switch {
+	case !t.Fit:
+		return "Not fit for plants now: " + t.FitCause + "."
+	case t.LeavesHarm == 0:
+		return "pH or EC is outside its harm band now."
+	case t.LeavesHarm == safety.Unforeseen:
+		return "How long the crop is safe is not foreseen: nothing was read yet."
+	case t.LeavesHarm < 0:
+		return "The crop is safe: at the drift last seen neither pH nor EC leaves its harm band within a week."
+	case t.LeavesHarm >= aDayAhead:
+		return fmt.Sprintf("The crop is safe for %.0f h: only then pH or EC leaves its harm band, at the drift last seen.", t.LeavesHarm.Hours())
+	}
+	return "The crop is safe until about " + v.clock(t.LeavesHarm) + ": then pH or EC leaves its harm band, at the drift last seen."
 }
