@@ -19,12 +19,13 @@ var mayImport = map[string][]string{
 	"dosing/blend":             {"dosing", "dosing/chem"},
 	"dosing/blend/worksheet":   {"dosing", "dosing/chem", "dosing/chem/solution", "dosing/blend"},
 	"dosing/chem/solution":     {"dosing/chem", "dosing/blend"},
+	"dosing/calibration":       {"dosing", "dosing/chem"},
 	"dosing/ratio":             {"dosing", "dosing/chem", "dosing/blend"},
 	"safety":                   {"dosing"},
 	"safety/sizing":            {"dosing", "safety"},
 	"safety/ledger":            {"dosing", "safety"},
 	"safety/ledger/ledgertest": {"dosing", "safety", "safety/ledger"},
-	"controller":               {"dosing", "dosing/chem", "dosing/blend", "dosing/ratio", "safety", "safety/ledger"},
+	"controller":               {"dosing", "dosing/chem", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/ledger"},
 	"controller/payload":       {"dosing", "dosing/blend", "safety", "safety/ledger", "controller"},
 	"controller/config":        {"dosing", "dosing/chem", "dosing/blend", "dosing/ratio", "safety", "safety/sizing", "controller", "controller/payload"},
 	"controller/mqtt":          {},
@@ -59,7 +60,7 @@ var onlyImporter = map[string]string{
 }
 
 // pure are the rooms that touch nothing.
-var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/blend": true, "dosing/blend/worksheet": true, "dosing/chem/solution": true, "dosing/ratio": true, "safety": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true, "controller/diary": true, "controller/report": true, "controller/report/sheet": true}
+var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/blend": true, "dosing/blend/worksheet": true, "dosing/chem/solution": true, "dosing/ratio": true, "dosing/calibration": true, "safety": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true, "controller/diary": true, "controller/report": true, "controller/report/sheet": true}
 
 // touching are the packages and calls by which code touches the world or depends
 // on luck.
