@@ -45,6 +45,7 @@ type Calibrating struct {
 // atWork is a calibration under way.
 type atWork struct {
 	on     bool
+	rows   rate // of its steps in the ledger
 	input  dosing.InputID
 	points []calibration.Point
 	trail  calibration.Trail
@@ -73,7 +74,9 @@ func (c *Core) askCalibrate(now dosing.Instant, r *Request) {
 	}
 	switch step {
 	case CalibrateBegin.String():
-		c.beginCalibration(now, r, input)
+		if c.mayRecordStep(now, r) {
+			c.beginCalibration(now, r, input)
+		}
 	case CalibrateRead.String():
 		p, err := work.read(now, in, &r.Calibrating)
 		if err != nil {
@@ -95,7 +98,7 @@ func (c *Core) askCalibrate(now dosing.Instant, r *Request) {
 		}
 		c.recordCalibration(now, r, in, found, false, work.points)
 	case CalibrateCancel.String():
-		*work = atWork{}
+		*work = atWork{rows: work.rows}
 		c.accept(r, "the calibration is given up and "+in.Name+" reads as before; with the probe back in the tank: leat mode resume")
 	case CalibrateEntered.String():
 		c.enterCalibration(now, r, in)
@@ -128,7 +131,7 @@ func (c *Core) beginCalibration(now dosing.Instant, r *Request, input dosing.Inp
 	for _, s := range calibration.Standards(in.Quantity) {
 		names = append(names, s.Name)
 	}
-	t.calibrating = atWork{on: true, input: input}
+	t.calibrating = atWork{on: true, input: input, rows: t.calibrating.rows}
 	if r.Note == "" {
 		r.Note = "calibrating " + in.Name
 	}
@@ -225,7 +228,21 @@ func (c *Core) enterCalibration(now dosing.Instant, r *Request, in *safety.Input
 	c.recordCalibration(now, r, in, found, true, points)
 }
 
+// mayRecordStep lets few steps a minute through to the ledger: a topic may be flooded.
+func (c *Core) mayRecordStep(now dosing.Instant, r *Request) bool {
+	rows := &c.tanks[r.Tank].calibrating.rows
+	if !rows.free(now.Up) {
+		c.refuse(r, "three steps were written within a minute: wait, and ask again")
+		return false
+	}
+	rows.take(now.Up)
+	return true
+}
+
 func (c *Core) recordCalibration(now dosing.Instant, r *Request, in *safety.Input, found dosing.Correction, itself bool, points []calibration.Point) {
+	if !c.mayRecordStep(now, r) {
+		return
+	}
 	var parts []string
 	for _, p := range points {
 		parts = append(parts, p.String())
@@ -249,7 +266,7 @@ func (c *Core) calibrated(now dosing.Instant, id dosing.TankID, row ledger.Chang
 	}
 	t := &c.tanks[id]
 	if t.calibrating.input == input {
-		t.calibrating = atWork{}
+		t.calibrating = atWork{rows: t.calibrating.rows}
 	}
 	c.calibrations[input] = ledger.Calibration{Correction: dosing.Correction{Slope: row.Value, Offset: row.Old}, Quantity: row.Quantity,
 		Itself: how == ledger.CalibratedItself, At: row.At.Wall, By: row.By}

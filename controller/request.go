@@ -291,7 +291,7 @@ func (c *Core) takeEffect(now dosing.Instant, id dosing.TankID, kind RequestKind
 		c.watch.Serviced(now, id)
 	case RequestResume:
 		t.operator.Paused, t.operator.Maintenance, t.pauseEnd = false, false, 0
-		t.calibrating = atWork{}
+		t.calibrating = atWork{rows: t.calibrating.rows}
 		c.watch.SetState(now, id, t.operator)
 	}
 }

@@ -5,7 +5,6 @@ import (
 	"io"
 	"maps"
 	"slices"
-	"strings"
 
 	"leat/controller/config"
 	"leat/controller/report"
@@ -64,7 +63,7 @@ func FolderOf(state, path string) (string, error) {
 func (f *Report) Run(period string, stdout io.Writer) (err error) {
 	list, listed := lists[period]
 	if given := given(f.HTML != "", f.Export != "", f.JSON); given > 1 || listed && (f.HTML != "" || f.Export != "") {
-		return Misuse("-html, -export and -json are one or the other, and %s is printed as text or JSON", strings.Join(slices.Sorted(maps.Keys(lists)), " or "))
+		return Misuse("-html, -export and -json are one or the other, and %s are printed as text or JSON", period)
 	}
 	if period != "" && (f.From != "" || f.To != "") {
 		return Misuse("%s and -from or -to contradict one another", period)
