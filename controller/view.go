@@ -13,6 +13,7 @@ import (
 type View struct {
 	At            dosing.Instant
 	Station       string
+	Verdict       Verdict // all tanks in one sentence
 	Epoch         uint32
 	Configuration string
 	LinkUp        bool
@@ -28,6 +29,7 @@ type TankView struct {
 	Mode    safety.Mode
 	Cause   safety.Cause // the most severe thing that withholds doses; CauseNone = nothing
 	Reason  string       // mode and cause in words
+	Verdict Verdict      // how it fares in one sentence; of a whole View only
 	Next    string       // the next step in words
 	Inputs  []InputView
 	PH, EC  SetpointView
@@ -38,7 +40,9 @@ type TankView struct {
 	// Until pH or EC leaves its band if nothing is dosed, at the drift last seen; 0 =
 	// outside now, negative = not in sight or unforeseen.
 	LeavesWarn, LeavesHarm time.Duration
-	Fit                    bool // may this water go to plants
+	Leaving                dosing.Quantity // which of pH and EC leaves its warn band first
+	PauseEnds              time.Time       // zero = nothing is paused, or until a person resumes
+	Fit                    bool            // may this water go to plants
 	FitCause               string
 	Wants                  dosing.Role   // what pH and EC call for now, permitted or not
 	ToppedUp               dosing.Litres // plain water that came in since the start
