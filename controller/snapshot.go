@@ -69,6 +69,9 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 		v.Alarms = append(v.Alarms, AlarmView(alarm))
 	}
 	v.Pours, v.Hands = c.pours(id), c.handViews(id)
+	if t.calibrating.on {
+		v.Calibrating = c.settings.Safety.Inputs[t.calibrating.input].Name
+	}
 	v.Mode, v.Cause = c.modeAndCause(id)
 	v.Reason, v.Next = c.words(now, id, v, estimate)
 	v.Fit, v.FitCause = c.fit(id, v)
@@ -190,7 +193,7 @@ func (c *Core) fit(id dosing.TankID, v TankView) (bool, string) {
 }
 
 func (c *Core) inputView(now dosing.Instant, id dosing.InputID, in *safety.Input) InputView {
-	v := InputView{Name: in.Name, Quantity: in.Quantity, NotFitted: in.NotFitted}
+	v := InputView{Name: in.Name, Quantity: in.Quantity, NotFitted: in.NotFitted, Calibration: c.calibrationView(id)}
 	reading, quality, ok := c.watch.Input(id)
 	if !ok {
 		return v

@@ -50,19 +50,21 @@ type TankView struct {
 	Withheld               [safety.CauseCount]uint64
 	Ions                   *IonsView  // nil without a recipe
 	Pours                  []PourView // what can be added by hand
+	Calibrating            string     // probe whose calibration is under way
 	Hands                  []HandView // what was added by hand in the last day, the newest first
 }
 
 // InputView is one input with its last value.
 type InputView struct {
-	Name      string
-	Quantity  dosing.Quantity
-	NotFitted string
-	Present   bool // a value ever arrived
-	Value     float64
-	Age       time.Duration
-	Quality   dosing.Quality
-	Retained  bool
+	Name        string
+	Quantity    dosing.Quantity
+	NotFitted   string
+	Present     bool // a value ever arrived
+	Value       float64
+	Age         time.Duration
+	Quality     dosing.Quality
+	Retained    bool
+	Calibration *CalibrationView // nil where none was entered
 }
 
 // SetpointView is one setpoint.

@@ -70,6 +70,8 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 				return err
 			}
 		}
+	case controller.RequestCalibrate:
+		return readCalibrating(value, request)
 	case controller.RequestVoid:
 		request.Entry = value("entry")
 	case controller.RequestHandDose:
