@@ -359,8 +359,8 @@ func (r *Responses) capacity() float64 {
 	return 1
 }
 
-// richEC is how many times as much the stocks do where slow water looks like a weak buffer.
+// RichEC is how many times as much the stocks do where slow water looks like a weak buffer.
 const RichEC = 1.3
 
-// slowWaterWords asks for what nobody stated.
+// SlowWaterWords asks for what nobody stated.
 const SlowWaterWords = "part of the water answers late: state its zones (ponds, rafts, long channels) with what they hold and exchange_time, or quick_share; less water than was stated looks like that, too"
