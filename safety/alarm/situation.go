@@ -37,6 +37,8 @@ type Situation struct {
 	StuckLevel string
 	// Miscompensated says how EC follows temperature; empty where it does not.
 	Miscompensated string
+	// StockLow names the containers that are soon empty; empty when none is known to be.
+	StockLow string
 	// Disarmed is why the tank was armed and now observes without a person's word;
 	// empty when it does not.
 	Disarmed string
@@ -85,6 +87,9 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
 	}
 	if t.known && s.Disarmed != "" {
 		t.see(now, safety.CauseDisarmed, safety.Run, false, s.Disarmed)
+	}
+	if t.known && s.StockLow != "" {
+		t.see(now, CauseStockLow, Run, false, t.detailOr(now, CauseStockLow, func() string { return s.StockLow }))
 	}
 	if t.known && s.StuckLevel != "" {
 		t.see(now, safety.CauseLevelStuck, safety.Run, false, s.StuckLevel)
