@@ -89,7 +89,7 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
 		t.see(now, safety.CauseDisarmed, safety.Run, false, s.Disarmed)
 	}
 	if t.known && s.StockLow != "" {
-		t.see(now, CauseStockLow, Run, false, t.detailOr(now, CauseStockLow, func() string { return s.StockLow }))
+		t.see(now, safety.CauseStockLow, safety.Run, false, t.detailOr(now, safety.CauseStockLow, func() string { return s.StockLow }))
 	}
 	if t.known && s.StuckLevel != "" {
 		t.see(now, safety.CauseLevelStuck, safety.Run, false, s.StuckLevel)
