@@ -181,7 +181,7 @@ func (c *Core) askLess(now dosing.Instant, r *Request) {
 // askOperator begins a pause, work on probes or pumps, or a cleaning.
 func (c *Core) askOperator(now dosing.Instant, r *Request) {
 	t := &c.tanks[r.Tank]
-	until, err := endOf(r.Until, now.Wall)
+	until, err := Until(r.Until, now.Wall)
 	if r.Kind == RequestPause && err != nil {
 		c.refuse(r, err.Error())
 		return
@@ -193,7 +193,7 @@ func (c *Core) askOperator(now dosing.Instant, r *Request) {
 		state.Paused, text, t.pauseEnd, row.Until = true, "paused", 0, until
 		if !until.IsZero() {
 			t.pauseEnd = now.Up + until.Sub(now.Wall)
-			text += " until " + until.Format("15:04")
+			text += " " + endWords(until, now.Wall)
 		}
 	case RequestMaintenance:
 		state.Maintenance, text = true, "work on probes or pumps: no dose until it is resumed"

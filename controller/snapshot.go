@@ -243,7 +243,8 @@ func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 
 func (s *setpoint) view() SetpointView {
 	return SetpointView{Present: s.present, Target: s.target, Source: s.source, Lowest: s.limits.Lowest, Highest: s.limits.Highest,
-		AdviseLow: s.limits.AdviseLow, AdviseHigh: s.limits.AdviseHigh, Confirm: s.limits.Confirm, By: s.by, At: s.at, Until: s.until}
+		AdviseLow: s.limits.AdviseLow, AdviseHigh: s.limits.AdviseHigh, Confirm: s.limits.Confirm, By: s.by, At: s.at, Until: s.until,
+		Undoable: s.before.known && s.before.value != s.target, Before: s.before.value, BeforeUntil: s.before.until}
 }
 
 func (t *tank) settledView(e loop.Estimate) SettledView {

@@ -80,6 +80,10 @@ type SetpointView struct {
 	By              string
 	At              time.Time
 	Until           time.Time // zero = for good
+	// What the last change of this run replaced, where there was one.
+	Undoable    bool
+	Before      float64
+	BeforeUntil time.Time
 }
 
 // UnseenView is what no reading has shown yet of acid, base or stock.
