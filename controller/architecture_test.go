@@ -23,8 +23,9 @@ var mayImport = map[string][]string{
 	"dosing/chem/solution":     {"dosing/chem", "dosing/blend"},
 	"dosing/calibration":       {"dosing", "dosing/chem"},
 	"dosing/ratio":             {"dosing", "dosing/chem", "dosing/blend"},
-	"safety":                   {"dosing"},
-	"safety/alarm":             {"dosing", "safety"},
+	"safety/response":          {"dosing"},
+	"safety":                   {"dosing", "safety/response"},
+	"safety/alarm":             {"dosing", "safety", "safety/response"},
 	"safety/sizing":            {"dosing", "safety"},
 	"safety/ledger":            {"dosing", "safety"},
 	"safety/ledger/ledgertest": {"dosing", "safety", "safety/ledger"},
@@ -63,7 +64,7 @@ var onlyImporter = map[string]string{
 }
 
 // pure are the rooms that touch nothing.
-var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/loop": true, "dosing/blend": true, "dosing/blend/squares": true, "dosing/blend/worksheet": true, "dosing/chem/solution": true, "dosing/ratio": true, "dosing/calibration": true, "safety": true, "safety/alarm": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true, "controller/diary": true, "controller/report": true, "controller/report/sheet": true}
+var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/loop": true, "dosing/blend": true, "dosing/blend/squares": true, "dosing/blend/worksheet": true, "dosing/chem/solution": true, "dosing/ratio": true, "dosing/calibration": true, "safety": true, "safety/response": true, "safety/alarm": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true, "controller/diary": true, "controller/report": true, "controller/report/sheet": true}
 
 // touching are the packages and calls by which code touches the world or depends
 // on luck.

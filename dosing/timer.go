@@ -1,6 +1,12 @@
 package dosing
 
-import "time"
+import (
+	"math"
+	"time"
+)
+
+// Never is an uptime that does not come.
+const Never = time.Duration(math.MaxInt64)
 
 // Timer measures how long something has been so.
 type Timer struct {

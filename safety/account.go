@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/safety/response"
 )
 
 // The account of unconfirmed reagent. The cap on what is in transit is a limit of rate: it
@@ -43,7 +44,7 @@ const (
 
 // account is what a tank was given of acid, base or stock that no reading has shown.
 type account struct {
-	class    doseClass
+	class    response.Class
 	given    float64       // meq/L, or mS/cm of stock; below zero is alkalinity that acid may meet
 	open     float64       // of it the dose that is under way
 	last     time.Duration // when something was given
@@ -65,19 +66,19 @@ type account struct {
 	recordedAt when
 }
 
-func newAccount(class doseClass) account {
-	return account{class: class, spread: startSpread}
+func newAccount(class response.Class) account {
+	return account{class: class, spread: dosing.StartSpread}
 }
 
 // untrust forgets what the answers had taught; what was given stands, and the next dose is a
 // first one again.
 func (a *account) untrust() {
-	a.answers, a.lnBuffer, a.spread, a.tastes = 0, 0, startSpread, 0
+	a.answers, a.lnBuffer, a.spread, a.tastes = 0, 0, dosing.StartSpread, 0
 }
 
 // sign is the direction in which a dose moves its quantity.
 func (a *account) sign() float64 {
-	if a.class == classAcid {
+	if a.class == response.Acid {
 		return -1
 	}
 	return 1
@@ -89,10 +90,10 @@ func (a *account) weakest(t *tankState) float64 {
 	scale := unseenScale
 	if b := t.shown(a); b.answers > 0 {
 		scale = min(math.Exp(b.lnBuffer-b.spread), float64(unseenScale*math.Exp2(float64(b.answers))))
-		for class := classAcid; class <= classBase; class++ {
+		for class := response.Acid; class <= response.Base; class++ {
 			// The loop's scale is slow to follow a buffer that falls as carbonate leaves.
-			if p := &t.responses.pools[class]; p.answers > 0 {
-				scale = min(scale, math.Exp(-p.usual))
+			if usual, answers := t.responses.Usual(class); answers > 0 {
+				scale = min(scale, math.Exp(-usual))
 			}
 		}
 	}
@@ -102,7 +103,7 @@ func (a *account) weakest(t *tankState) float64 {
 
 // shown is the account of pH that has been answered most often, this one before its equal.
 func (t *tankState) shown(a *account) *account {
-	for _, class := range [...]doseClass{classAcid, classBase} {
+	for _, class := range [...]response.Class{response.Acid, response.Base} {
 		if b := &t.accounts[class]; a.tried(t) && b.answers > a.answers {
 			a = b
 		}
@@ -113,7 +114,7 @@ func (t *tankState) shown(a *account) *account {
 // limit is the most that may be unseen, in the account's unit; nothing while no buffer is
 // known.
 func (a *account) limit(t *tankState, commissioned float64) float64 {
-	if a.class == classStock {
+	if a.class == response.Stock {
 		return accountEC
 	}
 	most := accountPH
@@ -135,7 +136,7 @@ func (a *account) fill(limit float64) {
 
 // test is what one dose at the limit may bring.
 func (a *account) test(limit float64) float64 {
-	if a.class == classStock {
+	if a.class == response.Stock {
 		return testEC
 	}
 	return float64(limit * (testPH / accountPH))
@@ -173,23 +174,23 @@ func (a *account) room(t *tankState, limit float64, up time.Duration, own bool) 
 func (a *account) words(limit float64) string {
 	given := max(a.given, 0)
 	switch {
-	case a.class == classStock:
+	case a.class == response.Stock:
 		return fmt.Sprintf("%.2f of %.2f mS/cm of stock not yet seen by the probe", given, limit)
 	case !(limit > 0):
 		return "no buffer capacity is known"
 	}
-	return fmt.Sprintf("%.2f of %.2f pH of %s not yet seen by the probe", float64(accountPH*given)/limit, accountPH, classNames[a.class])
+	return fmt.Sprintf("%.2f of %.2f pH of %s not yet seen by the probe", float64(accountPH*given)/limit, accountPH, a.class)
 }
 
 // amount is what a volume of a pump's liquid brings into its account of a tank.
-func (w *Watch) amount(t *tankState, pump *dosing.Pump, volume dosing.Volume) (class doseClass, amount float64, ok bool) {
+func (w *Watch) amount(t *tankState, pump *dosing.Pump, volume dosing.Volume) (class response.Class, amount float64, ok bool) {
 	litres := min(float64(w.Volume(t.id)), float64(t.plant.Volume))
-	class, ok = classOf(pump.Role)
+	class, ok = response.ClassOf(pump.Role)
 	if !ok || !(litres > 0) {
 		return 0, 0, false
 	}
 	perML := math.Abs(pump.AcidPerML)
-	if class == classStock {
+	if class == response.Stock {
 		perML = pump.ECPerML
 	}
 	return class, float64(volume.Millilitres()*perML) / litres, true
@@ -210,7 +211,7 @@ func (s *sight) unseen() dosing.Volume {
 	}
 	most := volumeOf(room, perML)
 	switch {
-	case class == classStock:
+	case class == response.Stock:
 	case others <= 0, room > 0 && a.full && s.smallestPasses(float64(perML)):
 		// Else a weak buffer could never be corrected. Whether one dose is too coarse for
 		// the water is for the cap on its effect to say.
@@ -246,7 +247,7 @@ func (a *account) give(t *tankState, amount float64, up time.Duration) {
 		a.begun = false
 	}
 	if k := a.track(t); k != nil && !a.begun {
-		if m := k.over(k.bin(up)-2*meanBins, k.bin(up)); m.ok {
+		if m := k.Over(k.Bin(up)-2*meanBins, k.Bin(up)); m.Ok {
 			a.refer(m, up, max(a.given, 0))
 		}
 	}
@@ -279,7 +280,7 @@ func (w *Watch) correct(id dosing.TankID, pump dosing.PumpID, ordered, delivered
 // within a mixing time; and between two words of the probe it meets no more than the
 // account's limit, for water that is softer than told would let acid through for ever.
 func (t *tankState) meet(alkalinity float64) {
-	a := &t.accounts[classAcid]
+	a := &t.accounts[response.Acid]
 	commissioned, _ := t.buffers()
 	met := max(min(alkalinity, a.limit(t, commissioned)-a.met), 0)
 	a.given -= met
@@ -289,14 +290,14 @@ func (t *tankState) meet(alkalinity float64) {
 // checkAccounts looks for evidence once in each bin of readings.
 func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
 	commissioned, _ := t.buffers()
-	index := t.responses.ph.bin(now.Up)
+	index := t.responses.Track(response.Acid).Bin(now.Up)
 	if index == t.accounted || !(commissioned > 0) {
 		return
 	}
 	t.accounted = index
 	s := sight{watch: w, now: now, tank: t}
 	s.gather()
-	acid := &t.accounts[classAcid]
+	acid := &t.accounts[response.Acid]
 	if idle := -s.credit - acid.given; idle > 0 { // alkalinity that no acid met in a mixing time
 		acid.given += idle
 		acid.met = max(acid.met-idle, 0)
@@ -309,7 +310,7 @@ func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
 			a.restored, a.given = false, min(a.given, limit)
 		}
 		a.tasted(t, now.Up)
-		if a.confirm(t, now.Up, onWay, commissioned) && a.class != classStock {
+		if a.confirm(t, now.Up, onWay, commissioned) && a.class != response.Stock {
 			acid.met = 0 // base that is answered shows the same probe alive
 		}
 		a.fill(limit)
@@ -325,7 +326,7 @@ func (w *Watch) unanswered(now dosing.Instant, t *tankState, a *account, limit f
 	a.tests = 0
 	finding := Finding{Cause: CauseNoResponse, Scope: ScopePump, Pump: a.pump,
 		Detail: a.words(limit) + ": doubt the probe, its flow and its water before the pump"}
-	if a.class == classStock {
+	if a.class == response.Stock {
 		finding.Scope = ScopeNutrients
 	}
 	w.found(now, t, finding)

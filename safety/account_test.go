@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/safety/response"
 )
 
 // thirsty is a farm that wants far more acid than it may have.
@@ -83,7 +84,7 @@ func TestFirstDoseAfterArmingServiceAndALongPauseIsSmall(t *testing.T) {
 	first("service")
 	f.pass(pausedFor + time.Minute)
 	first("a pause")
-	f.w.tanks[0].accounts[classAcid].tastes = tastesNear
+	f.w.tanks[0].accounts[response.Acid].tastes = tastesNear
 	f.w.Refilled(acidPump)
 	first("a refill")
 }
@@ -100,7 +101,7 @@ func TestNearTheSetpointASecondSmallDoseComesFirst(t *testing.T) {
 		f.dose(0, acidPump, largest)
 		f.pass(f.s.Tanks[0].DeadTime + f.s.Tanks[0].Lag + 30*time.Second)
 	}
-	if tank := &f.w.tanks[0]; !tank.accounts[classAcid].tried(tank) {
+	if tank := &f.w.tanks[0]; !tank.accounts[response.Acid].tried(tank) {
 		t.Error("two small doses had their time to show, yet a third is asked for")
 	}
 }
@@ -248,7 +249,7 @@ func TestTopUpThatNoProbeBearsOutMeetsNoMoreAcidThanTheAccountHolds(t *testing.T
 	}
 	f.set(0, dosing.QuantityPH, 5.88)
 	f.pass(15 * time.Minute)
-	if met := f.w.tanks[0].accounts[classAcid].met; met != 0 {
+	if met := f.w.tanks[0].accounts[response.Acid].met; met != 0 {
 		t.Errorf("the probe moved, and %.3f meq/L still count as met unseen", met)
 	}
 }
@@ -267,7 +268,7 @@ func TestShareOfTheAccountIsToldByReagent(t *testing.T) {
 func TestSilenceOfATestCountsOnlyWhereTheAccountWasFull(t *testing.T) {
 	f := thirsty(t)
 	f.pour(3 * time.Minute)
-	a := &f.w.tanks[0].accounts[classAcid]
+	a := &f.w.tanks[0].accounts[response.Acid]
 	for share, tests := range map[float64]int{0.7: 0, 0.95: 1} { // 0.7: some of it was seen since it filled
 		a.full, a.tests, a.given = true, 0, share*f.w.UnseenMost(0, dosing.RoleAcid)
 		f.w.enter(dosing.Dose{Tank: 0, Pump: acidPump, Volume: 2 * dosing.Millilitre, Up: f.now.Up, Open: true})

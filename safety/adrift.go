@@ -90,11 +90,10 @@ func checkAdrift(w *Watch, now dosing.Instant, t *tankState) {
 	if hours > 0.1 {
 		a.any = false // a gap says nothing
 	}
-	capacity := t.responses.capacity()
 	weakest := t.weakestScale()
 	sight := sight{watch: w, now: now, tank: t}
 	sight.gather()
-	need := func(pH float64) float64 { return float64(capacity * t.curve.AcidNeeded(pH, reference)) }
+	need := t.responses.AcidNeeded
 	sour, sharp := sight.transit.acid/weakest, sight.transit.base/weakest
 	low, high := need(pH.smooth)-sour, need(pH.smooth)+sharp
 	most := ec.smooth + float64(adriftECGain*sight.transit.ec)

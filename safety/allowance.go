@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"leat/dosing"
+	"leat/safety/response"
 )
 
 // Allowance is how large a dose of one pump into one tank may be, and why not larger.
@@ -66,7 +67,7 @@ func (s *sight) limitWords(l limit) string {
 		return fmt.Sprintf("on its way: acid %.2f and base %.2f pH, EC %.2f mS/cm; at most %.2f pH and %.2f mS/cm",
 			s.transit.acid/s.floor, s.transit.base/s.floor, s.transit.ec, transitPH, transitEC)
 	case CauseUnconfirmed:
-		if class, ok := classOf(s.pump.Role); ok {
+		if class, ok := response.ClassOf(s.pump.Role); ok {
 			a := &s.tank.accounts[class]
 			return a.words(a.limit(s.tank, s.commissioned))
 		}

@@ -42,7 +42,7 @@ func TestTheWeakestBufferOnTheWayToTheSetpointCounts(t *testing.T) {
 		f.w.tanks[0].curve = notch{1, c.at}
 		want := math.Exp(-0.55)
 		if c.trusted {
-			f.w.tanks[0].responses.answered = 1
+			f.tested().answers(acidPump, 1, 1)
 			f.w.Learned(0, 0, 0.2, 3)
 			want = math.Exp(-0.4)
 		}

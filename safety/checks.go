@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/safety/response"
 )
 
 // tankCheck raises or lowers one cause of a tank; pumpCheck one of a pump. A check
@@ -421,12 +422,26 @@ func checkResponses(w *Watch, now dosing.Instant, t *tankState) {
 	if t.responses == nil {
 		return
 	}
-	if finding, found := t.responses.Judge(now, t.lnBuffer, t.spread); found {
-		w.found(now, t, finding)
+	if shown, found := t.responses.Judge(now, t.lnBuffer, t.spread); found {
+		w.found(now, t, Finding{Cause: faultCauses[shown.Fault], Scope: reachScopes[shown.Reach], Pump: shown.Pump, Detail: shown.Detail})
 	}
 	w.checkProgress(now, t)
 	w.checkAccounts(now, t)
 }
+
+// Finding is what doses, or their account, showed of the reagent.
+type Finding struct {
+	Cause  Cause
+	Scope  Scope
+	Pump   dosing.PumpID // the pump that gave most of it
+	Detail string        // the figures, in words
+}
+
+// What the response test finds, in the causes and scopes of the table.
+var (
+	faultCauses = [...]Cause{response.Sound: CauseNone, response.Silent: CauseNoResponse, response.WrongWay: CauseWrongDirection, response.TooStrong: CauseTooStrong}
+	reachScopes = [...]Scope{response.OnePump: ScopePump, response.Reagents: ScopeReagents, response.Nutrients: ScopeNutrients}
+)
 
 // found latches a finding where it reaches. What one pump of acid or base did the
 // wrong way round is believed of both: their containers may be swapped.

@@ -274,13 +274,13 @@ func TestFiguresOfALevelThatGoesOnFallingOrRisingAreOfNow(t *testing.T) {
 
 func TestWhatAReagentUsuallyDoesIsToldOnceItHasAnsweredThreeTimes(t *testing.T) {
 	f := newFarm(t)
-	p := &f.w.tanks[0].responses.pools[classBase]
-	p.answers, p.usual = 2, math.Log(0.8)
+	water := f.tested()
+	water.answers(basePump, 0.8, 2)
 	if u := f.w.Usual(0, dosing.RoleBase); u.Known {
 		t.Errorf("after two answers: %+v", u)
 	}
-	p.answers = 3
-	if u := f.w.Usual(0, dosing.RoleBase); !u.Known || math.Abs(u.Does-0.8) > 1e-12 {
+	water.answers(basePump, 0.8, 1)
+	if u := f.w.Usual(0, dosing.RoleBase); !u.Known || math.Abs(u.Does-0.8) > 0.02 {
 		t.Errorf("after three: %+v", u)
 	}
 	for _, none := range []Usual{f.w.Usual(0, dosing.RoleAcid), f.w.Usual(1, dosing.RoleBase), f.w.Usual(2, dosing.RoleBase), f.w.Usual(9, dosing.RoleBase), f.w.Usual(0, dosing.RoleNone)} {

@@ -3,6 +3,8 @@ package safety
 import (
 	"math"
 	"time"
+
+	"leat/safety/response"
 )
 
 // What counts as a word of a probe that is alive in this water.
@@ -41,94 +43,67 @@ const (
 // evidence is what the readings have said since an account was last released.
 type evidence struct {
 	begun    bool
-	before   mean          // of the readings from which an answer counts
+	before   response.Mean // of the readings from which an answer counts
 	first    time.Duration // when that was
 	since    float64       // given from then on
 	credited float64       // of it, what a movement has shown already
 	stirred  span
 	seen     int // pools of this class that the response test saw answered
 
-	alive     mean // of the readings since which it may have moved by itself
+	alive     response.Mean // of the readings since which it may have moved by itself
 	aliveFrom time.Duration
 	released  when
 }
 
-// mean is an average of readings and how sure it is.
-type mean struct {
-	value, variance float64
-	ok              bool
-}
-
 // span is the least and the greatest mean of the readings.
-type span struct{ low, high mean }
+type span struct{ low, high response.Mean }
 
-func (s *span) note(m mean) {
-	if !s.low.ok || m.value < s.low.value {
+func (s *span) note(m response.Mean) {
+	if !s.low.Ok || m.Value < s.low.Value {
 		s.low = m
 	}
-	if !s.high.ok || m.value > s.high.value {
+	if !s.high.Ok || m.Value > s.high.Value {
 		s.high = m
 	}
 }
 
 // beyond says that the readings went from one to the other and no noise did that.
 func (s *span) beyond(least float64) bool {
-	return s.low.ok && s.high.value-s.low.value >= max(least, spanZ*math.Sqrt(s.low.variance+s.high.variance))
-}
-
-// bin is the bin of a moment.
-func (t *track) bin(up time.Duration) int64 { return int64(up / t.width) }
-
-// over averages the readings of the bins from one to before another.
-func (t *track) over(from, to int64) mean {
-	count, sum := 0.0, 0.0
-	for index := max(from, 0); index < to; index++ {
-		if b := &t.bins[uint64(index)%binCount]; b.index == index {
-			count += b.count
-			sum += b.sum
-		}
-	}
-	if count < 2 {
-		return mean{}
-	}
-	return mean{value: sum / count, variance: t.noise / count, ok: true}
+	return s.low.Ok && s.high.Value-s.low.Value >= max(least, spanZ*math.Sqrt(s.low.Variance+s.high.Variance))
 }
 
 // track is where an account's quantity is kept; nil in a tank that is not safe.
-func (a *account) track(t *tankState) *track {
-	switch {
-	case t.responses == nil:
+func (a *account) track(t *tankState) *response.Track {
+	if t.responses == nil {
 		return nil
-	case a.class == classStock:
-		return &t.responses.ec
 	}
-	return &t.responses.ph
+	return t.responses.Track(a.class)
 }
 
 // refer looks for answers against these readings from here on.
-func (a *account) refer(m mean, up time.Duration, since float64) {
-	a.before, a.first, a.begun, a.stirred = m, up, m.ok, span{}
+func (a *account) refer(m response.Mean, up time.Duration, since float64) {
+	a.before, a.first, a.begun, a.stirred = m, up, m.Ok, span{}
 	a.since, a.credited = since, 0
 }
 
 // follow looks for answers against these readings, the same doses counted.
-func (a *account) follow(m mean, up time.Duration) { a.before, a.first, a.credited = m, up, 0 }
+func (a *account) follow(m response.Mean, up time.Duration) { a.before, a.first, a.credited = m, up, 0 }
 
 // confirm looks for evidence. It is asked once for each new bin of readings; onWay is what
 // the mixing law holds back of this class. It says whether the probe has shown itself alive.
 func (a *account) confirm(t *tankState, up time.Duration, onWay, commissioned float64) bool {
 	k := a.track(t)
-	now := k.bin(up)
-	recent := k.over(now-2*meanBins, now)
-	if a.given <= 0 || !recent.ok {
+	now := k.Bin(up)
+	recent := k.Over(now-2*meanBins, now)
+	if a.given <= 0 || !recent.Ok {
 		return false
 	}
 	if !a.begun {
 		a.refer(recent, up, a.given)
 	}
 	a.stirred.note(recent)
-	back := float64(a.sign() * (a.before.value - recent.value))
-	if back > ratchetZ*math.Sqrt(recent.variance+a.before.variance) || up-a.last > staleMixings*t.plant.MixingTime() {
+	back := float64(a.sign() * (a.before.Value - recent.Value))
+	if back > ratchetZ*math.Sqrt(recent.Variance+a.before.Variance) || up-a.last > staleMixings*t.plant.MixingTime() {
 		// It drifted the other way meanwhile, or moves so late that no dose did it: an
 		// answer begins from where it stands now.
 		a.follow(recent, up)
@@ -137,7 +112,7 @@ func (a *account) confirm(t *tankState, up time.Duration, onWay, commissioned fl
 		a.answers, a.tests, a.tastes = a.answers+1, 0, tastesNear
 		a.lnBuffer, a.spread = t.lnBuffer, max(t.spread, leastSpread)
 		a.given = min(a.given, onWay)
-		a.refer(k.over(now-meanBins, now), up, a.given)
+		a.refer(k.Over(now-meanBins, now), up, a.given)
 		return true
 	}
 	return a.live(t, recent, up, onWay)
@@ -145,7 +120,7 @@ func (a *account) confirm(t *tankState, up time.Duration, onWay, commissioned fl
 
 // least is the least movement that counts.
 func (a *account) least() float64 {
-	if a.class == classStock {
+	if a.class == response.Stock {
 		return movedEC
 	}
 	return movedPH
@@ -155,7 +130,7 @@ func (a *account) least() float64 {
 // Readings that stand still while doses go in fit two stories, of a loop that holds them
 // against a drift and of a probe that sees nothing.
 func (a *account) pooled(t *tankState) bool {
-	seen := t.responses.seen[a.class]
+	seen := t.responses.Seen(a.class)
 	if seen == a.seen || !a.stirred.beyond(a.least()) {
 		return false
 	}
@@ -172,7 +147,7 @@ func (a *account) moved(t *tankState, up time.Duration, onWay, commissioned floa
 		return false
 	}
 	perMove, most := float64(commissioned*a.weakest(t)), commissioned
-	if a.class == classStock {
+	if a.class == response.Stock {
 		perMove, most = 1/movedECMost, 1
 	} else if a.answers > 0 {
 		perMove = max(perMove, float64(commissioned*math.Exp(a.lnBuffer-a.spread)))
@@ -181,24 +156,24 @@ func (a *account) moved(t *tankState, up time.Duration, onWay, commissioned floa
 		a.credited += more
 		a.given = max(a.given-more, min(a.given, onWay))
 	}
-	now := k.bin(up)
-	earlier := k.over(now-bins-binsPerMixing/4, now-binsPerMixing/4)
+	now := k.Bin(up)
+	earlier := k.Over(now-bins-response.BinsPerMixing/4, now-response.BinsPerMixing/4)
 	return onWay < arrivedShare*a.since && up-a.last > t.plant.MixingTime()/2 && by >= float64(movedShare*a.since)/most &&
-		earlier.ok && float64(a.sign()*(earlier.value-a.before.value)) >= restShare*by
+		earlier.Ok && float64(a.sign()*(earlier.Value-a.before.Value)) >= restShare*by
 }
 
 // movement is how far the readings have moved the doses' way, if beyond doubt, and in how
 // many bins that shows. The longer nothing more is given, the longer the means: a small
 // answer in a strong buffer shows in the average and not in a reading.
-func (a *account) movement(t *tankState, k *track, up time.Duration) (bins int64, by float64) {
-	now, since := k.bin(up), k.bin(a.first+t.plant.DeadTime)
+func (a *account) movement(t *tankState, k *response.Track, up time.Duration) (bins int64, by float64) {
+	now, since := k.Bin(up), k.Bin(a.first+t.plant.DeadTime)
 	for _, bins := range [...]int64{meanBins, 8, 16, 32} {
 		if now-bins < since {
 			return 0, 0
 		}
-		m := k.over(now-bins, now)
-		by := float64(a.sign() * (m.value - a.before.value))
-		if m.ok && by >= max(a.least(), movedZ*math.Sqrt(m.variance+a.before.variance)) {
+		m := k.Over(now-bins, now)
+		by := float64(a.sign() * (m.Value - a.before.Value))
+		if m.Ok && by >= max(a.least(), movedZ*math.Sqrt(m.Variance+a.before.Variance)) {
 			return bins, by
 		}
 	}
@@ -208,24 +183,24 @@ func (a *account) movement(t *tankState, k *track, up time.Duration) (bins int64
 // live releases what has arrived where the reading moves the other way by itself, its doses
 // arrived, as plants and air move it: a probe in held water shows no such thing. Once in a
 // mixing time, so that swapped lines gain little by it before they are found.
-func (a *account) live(t *tankState, recent mean, up time.Duration, onWay float64) bool {
+func (a *account) live(t *tankState, recent response.Mean, up time.Duration, onWay float64) bool {
 	if onWay > aloneShare*a.given {
-		a.alive = mean{} // its doses still move it
+		a.alive = response.Mean{} // its doses still move it
 		return false
 	}
 	mixing := t.plant.MixingTime()
-	if !a.alive.ok || up-a.aliveFrom > max(staleMixings*mixing, aloneLong) {
+	if !a.alive.Ok || up-a.aliveFrom > max(staleMixings*mixing, aloneLong) {
 		a.alive, a.aliveFrom = recent, up
 		return false
 	}
 	least := alonePH
-	if a.class == classStock {
+	if a.class == response.Stock {
 		least = aloneEC
 	}
 	if late := up - a.aliveFrom - max(staleMixings*mixing, aloneWithin); late > 0 {
 		least *= 1 + late.Hours()/(aloneLong-aloneWithin).Hours()
 	}
-	by, sd := float64(a.sign()*(a.alive.value-recent.value)), math.Sqrt(recent.variance+a.alive.variance)
+	by, sd := float64(a.sign()*(a.alive.Value-recent.Value)), math.Sqrt(recent.Variance+a.alive.Variance)
 	switch {
 	case by >= max(least, movedZ*sd):
 		if a.released.within(mixing, up) {

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/safety/response"
 )
 
 // First doses. A buffer that has run down, lines that are swapped and a reagent that was
@@ -19,7 +20,7 @@ const (
 
 // tried says that the first doses are over.
 func (a *account) tried(t *tankState) bool {
-	return a.class == classStock || a.tastes >= tastesNear || a.tastes > 0 && t.off() >= nearPH
+	return a.class == response.Stock || a.tastes >= tastesNear || a.tastes > 0 && t.off() >= nearPH
 }
 
 // off is how far the reading of pH stands from its setpoint.

@@ -117,7 +117,7 @@ func TestBufferFloorTrustsNoLearnedValueUpward(t *testing.T) {
 		{0.5, -1, 9, 3, math.Exp(-0.55)},
 		{0.5, 0.1, -3, 3, math.Exp(-0.1)},
 	} {
-		f.w.tanks[0].responses.answered = c.seen
+		f.tested().answers(acidPump, 1, c.seen)
 		f.w.Learned(0, c.m, c.s, c.arrived)
 		if got := f.g.BufferFloor(f.now, 0); math.Abs(got-c.want) > 1e-12 {
 			t.Errorf("m %g, s %g after %d arrived and %d answered: floor %.4f, want %.4f", c.m, c.s, c.arrived, c.seen, got, c.want)
@@ -307,7 +307,7 @@ func TestBaseOnItsWayIsNoCreditWhileNobodyKnowsWhetherItCame(t *testing.T) {
 func TestBaseOnItsWayGivesAcidNoHurryThatAStrongBufferTakesAway(t *testing.T) {
 	f := newFarm(t)
 	f.w.Learned(0, 0.8, 0.1, 3) // a buffer 1.8 times the commissioned
-	f.w.tanks[0].responses.answered = 1
+	f.tested().answers(acidPump, 1, 1)
 	f.gave(0, basePump, 20*dosing.Millilitre)
 	f.pass(time.Second)
 	// 0.2 meq/L lifts pH by 0.2 at the commissioned buffer, which would be a hurry, but

@@ -33,7 +33,7 @@ const stopPresses = 2
 func (w *Watch) stand(t *tankState, up time.Duration, changed facts) facts {
 	judged := t.news | t.restless
 	if changed == anything || up >= t.until {
-		judged, t.until = t.fitted, never
+		judged, t.until = t.fitted, dosing.Never
 	}
 	t.news = 0
 	for rest := judged; rest != 0; rest &= rest - 1 {

@@ -1,6 +1,9 @@
 package safety
 
-import "leat/dosing"
+import (
+	"leat/dosing"
+	"leat/safety/response"
+)
 
 // Refilled says that the container of a pump was filled: what its old liquid did says
 // nothing of the new one, whose first dose is a small one. What was learned of the tanks stands.
@@ -8,7 +11,7 @@ func (w *Watch) Refilled(pump dosing.PumpID) {
 	if int(pump) >= len(w.settings.Pumps) {
 		return
 	}
-	class, dosed := classOf(w.settings.Pumps[pump].Role)
+	class, dosed := response.ClassOf(w.settings.Pumps[pump].Role)
 	for i := range w.tanks {
 		t := &w.tanks[i]
 		if !dosed || !w.settings.Pumps[pump].ServesTank(dosing.TankID(i)) {
@@ -16,17 +19,7 @@ func (w *Watch) Refilled(pump dosing.PumpID) {
 		}
 		t.accounts[class].tastes, t.accounts[class].tasting = 0, 0
 		if t.responses != nil {
-			t.responses.refilled(pump, class)
-		}
-	}
-}
-
-// refilled forgets what was seen of one pump. The pool of all stocks together stands: the
-// others are in it.
-func (r *Responses) refilled(pump dosing.PumpID, class doseClass) {
-	for i := range r.pools {
-		if p := &r.pools[i]; p.single && p.pump == pump || p.class == class && !p.single && (class != classStock || r.alone(p)) {
-			p.forget()
+			t.responses.Refilled(pump, class)
 		}
 	}
 }

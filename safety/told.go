@@ -157,7 +157,7 @@ func (w *Watch) Learned(id dosing.TankID, mean, spread float64, answered int) {
 	}
 	t := &w.tanks[id]
 	if math.IsNaN(mean) || math.IsInf(mean, 0) || !(spread > 0) || math.IsInf(spread, 0) {
-		mean, spread, answered = 0, startSpread, 0
+		mean, spread, answered = 0, dosing.StartSpread, 0
 	}
 	t.lnBuffer, t.spread, t.answered = mean, spread, max(answered, 0)
 }
@@ -170,7 +170,7 @@ func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
 	}
 	w.told = true
 	t := &w.tanks[id]
-	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0
+	t.lnBuffer, t.spread, t.answered = 0, dosing.StartSpread, 0
 	t.adrift = adrift{}
 	for class := range t.accounts {
 		t.accounts[class].untrust()
@@ -239,7 +239,7 @@ func (w *Watch) Reconfigure(now dosing.Instant, s *Settings, curves []dosing.Tit
 		t := &w.tanks[i]
 		fresh := w.newTank(dosing.TankID(i), kept)
 		if t.responses != nil && fresh.responses != nil {
-			fresh.responses.answered, fresh.responses.seen = t.responses.answered, t.responses.seen
+			fresh.responses.Resume(t.responses)
 		}
 		t.plant, t.curve, t.unsafe, t.responses = fresh.plant, fresh.curve, fresh.unsafe, fresh.responses
 		t.inputs, t.fitted, t.waived = fresh.inputs, fresh.fitted, fresh.waived

@@ -1,11 +1,14 @@
 package safety
 
-import "leat/dosing"
+import (
+	"leat/dosing"
+	"leat/safety/response"
+)
 
 // UnseenShare is what of a class of reagents no reading of a tank has shown ÷ what may be;
 // zero while no buffer is known, for then none is given.
 func (w *Watch) UnseenShare(id dosing.TankID, role dosing.Role) float64 {
-	class, ok := classOf(role)
+	class, ok := response.ClassOf(role)
 	if !ok || int(id) >= len(w.tanks) {
 		return 0
 	}
@@ -17,21 +20,21 @@ func (w *Watch) UnseenShare(id dosing.TankID, role dosing.Role) float64 {
 
 // UnseenMost is how much of a class of reagents may be unseen, meq/L or mS/cm.
 func (w *Watch) UnseenMost(id dosing.TankID, role dosing.Role) float64 {
-	class, ok := classOf(role)
+	class, ok := response.ClassOf(role)
 	if !ok || int(id) >= len(w.tanks) {
 		return 0
 	}
 	return w.tanks[id].unseenMost(class)
 }
 
-func (t *tankState) unseenMost(class doseClass) float64 {
+func (t *tankState) unseenMost(class response.Class) float64 {
 	commissioned, _ := t.buffers()
 	return t.accounts[class].limit(t, commissioned)
 }
 
 // UnseenWords says how much of a class of reagents no reading of a tank has shown yet.
 func (w *Watch) UnseenWords(id dosing.TankID, role dosing.Role) string {
-	class, ok := classOf(role)
+	class, ok := response.ClassOf(role)
 	if !ok || int(id) >= len(w.tanks) {
 		return ""
 	}
@@ -48,7 +51,7 @@ func (w *Watch) Unseen(id dosing.TankID) Unseen {
 		return Unseen{}
 	}
 	a := &w.tanks[id].accounts
-	return Unseen{Acid: max(a[classAcid].given, 0), Base: max(a[classBase].given, 0), Stock: max(a[classStock].given, 0)}
+	return Unseen{Acid: max(a[response.Acid].given, 0), Base: max(a[response.Base].given, 0), Stock: max(a[response.Stock].given, 0)}
 }
 
 // released is the share of its limit by which an account must have fallen before that is
@@ -91,7 +94,7 @@ func (w *Watch) RestoreUnseen(now dosing.Instant, id dosing.TankID, written Unse
 		return
 	}
 	t := &w.tanks[id]
-	amounts := [pooledClasses]float64{written.Acid, written.Base, written.Stock}
+	amounts := [response.Classes]float64{written.Acid, written.Base, written.Stock}
 	for pump, volume := range since {
 		if int(pump) < len(w.pumps) {
 			if class, amount, ok := w.amount(t, &w.settings.Pumps[pump], volume); ok {

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"leat/dosing"
+	"leat/safety/response"
 )
 
 // Usual is what the doses of one reagent usually did ÷ what was commissioned; not known
@@ -15,10 +16,10 @@ type Usual struct {
 
 // Usual tells what a tank's doses of acid, base or stock usually do.
 func (w *Watch) Usual(id dosing.TankID, role dosing.Role) Usual {
-	class, ok := classOf(role)
+	class, ok := response.ClassOf(role)
 	if !ok || int(id) >= len(w.tanks) || w.tanks[id].responses == nil {
 		return Usual{}
 	}
-	p := &w.tanks[id].responses.pools[class]
-	return Usual{Known: p.answers >= AnswersWant, Does: math.Exp(p.usual)}
+	usual, answers := w.tanks[id].responses.Usual(class)
+	return Usual{Known: answers >= response.AnswersWant, Does: math.Exp(usual)}
 }

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/safety/response"
 )
 
 // startSettle is how long after a start nothing is dosed when the configuration
@@ -67,10 +68,10 @@ type tankState struct {
 	lnBuffer, spread float64
 	progressPH       progress
 	progressEC       progress
-	accounts         [pooledClasses]account
+	accounts         [response.Classes]account
 	accounted        int64 // bin of readings in which evidence was last looked for
 	answered         int
-	responses        *Responses
+	responses        *response.Responses
 
 	inputs [dosing.QuantityCount][]dosing.InputID
 	fitted facts // the quantities with an input
@@ -215,9 +216,9 @@ func (w *Watch) newPump(id dosing.PumpID) pumpState {
 }
 
 func (w *Watch) newTank(id dosing.TankID, curves []dosing.Titration) tankState {
-	t := tankState{id: id, plant: &w.settings.Tanks[id], spread: startSpread}
+	t := tankState{id: id, plant: &w.settings.Tanks[id], spread: dosing.StartSpread}
 	for class := range t.accounts {
-		t.accounts[class] = newAccount(doseClass(class))
+		t.accounts[class] = newAccount(response.Class(class))
 	}
 	if int(id) < len(curves) {
 		t.curve = curves[id]
@@ -240,7 +241,7 @@ func (w *Watch) newTank(id dosing.TankID, curves []dosing.Titration) tankState {
 	}
 	t.unsafe = w.settings.unsafeTank(id, t.curve, &t.inputs, &t.waived)
 	if t.unsafe == "" {
-		t.responses = NewResponses(w.settings.Pumps, t.plant.Tank, t.curve)
+		t.responses = response.New(w.settings.Pumps, t.plant.Tank, t.curve)
 	}
 	return t
 }

@@ -78,7 +78,7 @@ var gateBugs = []bug{
 		[][2]string{{"	t.accounted = index\n", "	t.accounted = index\n	for class := range t.accounts {\n		t.accounts[class].given *= 0.98\n	}\n"}},
 		"safety", "TestTimeReleasesNothing"},
 	{"the first small dose is skipped", "40", "safety/account.go",
-		[][2]string{{"	case !a.tried(t):\n", "	case !a.tried(t) && a.class > classStock:\n"}},
+		[][2]string{{"	case !a.tried(t):\n", "	case !a.tried(t) && a.class > response.Stock:\n"}},
 		"safety", "TestFirstDoseAfterArmingServiceAndALongPauseIsSmall"},
 	{"a restart begins with an empty account", "24, 40", "safety/unseen.go",
 		[][2]string{{"if a := &t.accounts[class]; amount > 0 {", "if a := &t.accounts[class]; amount < 0 {"}},

@@ -186,7 +186,7 @@ func (l *Loops) toppedUp(litres float64) {
 		l.ec.entering -= float64(share * max(0, l.ec.value-float64(l.tank.TopUp.EC)))
 	}
 	// Other water, other buffer: what was learned is a little less sure.
-	l.ph.gg = min(l.ph.gg+float64(0.25*float64(share*share)), startSpreadPH*startSpreadPH)
+	l.ph.gg = min(l.ph.gg+float64(0.25*float64(share*share)), dosing.StartSpread*dosing.StartSpread)
 }
 
 // advance runs one observer to the end of its block.

@@ -7,6 +7,7 @@ import (
 
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/response"
 )
 
 // Situation is what the alarms that stop nothing are judged from. The zero value
@@ -129,8 +130,8 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
 	if over := s.SettledEC - float64(s.Target.EC); over > dosing.WarnBand.EC && ec > dosing.WarnBand.EC {
 		t.see(now, safety.CauseECHigh, safety.Run, false, t.detailOr(now, safety.CauseECHigh, func() string { return dumpAdvice(s) }))
 	}
-	st.worn = s.Answered >= safety.AnswersWant && (s.LnBuffer > worn || st.worn && s.LnBuffer > worn-wornBack)
-	st.early = s.Answered >= safety.AnswersWant && (s.early(0) || st.early && s.early(wornBack))
+	st.worn = s.Answered >= response.AnswersWant && (s.LnBuffer > worn || st.worn && s.LnBuffer > worn-wornBack)
+	st.early = s.Answered >= response.AnswersWant && (s.early(0) || st.early && s.early(wornBack))
 	switch {
 	case st.worn:
 		t.see(now, safety.CauseBufferScale, safety.Run, false, t.detailOr(now, safety.CauseBufferScale, s.weak))

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"leat/safety"
+	"leat/safety/response"
 )
 
 // What separates the causes of doses that do other than commissioned.
@@ -16,7 +16,7 @@ const (
 // early says that acid, base and stocks all do more at first than they should: pumps and
 // buffers differ by reagent, only water does not.
 func (s *Situation) early(back float64) bool {
-	return s.LnBuffer < -worn+back && s.ECGain > safety.RichEC-back
+	return s.LnBuffer < -worn+back && s.ECGain > response.RichEC-back
 }
 
 // weak says what it points to that acid and base do too little, as far as anything
@@ -47,5 +47,5 @@ func (s *Situation) weak() string {
 
 func (s *Situation) rich() string {
 	return fmt.Sprintf("acid and base do %.0f %% and the stocks %.0f %% of what was commissioned, all at first more than they should: %s",
-		100*math.Exp(-s.LnBuffer), 100*s.ECGain, safety.SlowWaterWords)
+		100*math.Exp(-s.LnBuffer), 100*s.ECGain, response.SlowWaterWords)
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"leat/safety"
+	"leat/safety/response"
 )
 
 func TestThePumpIsNotBlamedForWhatTheWaterDoes(t *testing.T) {
@@ -78,7 +79,7 @@ func TestWhatDosesThatDoLittlePointToIsToldInFigures(t *testing.T) {
 		}
 	}
 	rich := Situation{LnBuffer: math.Log(0.5), ECGain: 1.6}
-	if got, want := rich.rich(), "acid and base do 200 % and the stocks 160 % of what was commissioned, all at first more than they should: "+safety.SlowWaterWords; got != want {
+	if got, want := rich.rich(), "acid and base do 200 % and the stocks 160 % of what was commissioned, all at first more than they should: "+response.SlowWaterWords; got != want {
 		t.Errorf(" got %q\nwant %q", got, want)
 	}
 }

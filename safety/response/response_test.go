@@ -1,4 +1,4 @@
-package safety
+package response
 
 import (
 	"math"
@@ -96,7 +96,7 @@ func newWaterNight(seed uint64) *waterNight {
 	n.probePH, n.probeEC = n.pH, n.ec
 	n.level = 400
 	n.lost = log(0.001, 0.02) * 400
-	n.responses = NewResponses(n.pumps, n.tank, evenBuffer(n.commission))
+	n.responses = New(n.pumps, n.tank, evenBuffer(n.commission))
 	return n
 }
 
@@ -196,7 +196,7 @@ func (n *waterNight) live(until float64, found func(Finding) (goOn bool)) {
 		if i%2 == 0 {
 			n.control()
 		}
-		m, s := 0.0, startSpread
+		m, s := 0.0, dosing.StartSpread
 		if n.learned {
 			m, s = math.Log(n.wrong)+0.15*math.Sin(n.now.Up.Hours()), 0.2
 		}

@@ -1,4 +1,4 @@
-package safety
+package response
 
 import (
 	"math"
@@ -72,41 +72,6 @@ const (
 	usualShare = 0.25
 )
 
-// doseClass sorts what moves a tank.
-type doseClass uint8
-
-const (
-	classAcid doseClass = iota
-	classBase
-	classStock
-	pooledClasses
-	classTopUp = pooledClasses // not a dose and never judged, but it moves pH and EC
-)
-
-var classNames = [pooledClasses]string{"acid", "base", "stock"}
-
-func classOf(role dosing.Role) (c doseClass, ok bool) {
-	switch role {
-	case dosing.RoleAcid:
-		return classAcid, true
-	case dosing.RoleBase:
-		return classBase, true
-	case dosing.RoleStock:
-		return classStock, true
-	}
-	return 0, false
-}
-
-// Finding is what the doses of a pool showed. Only CauseNoResponse,
-// CauseWrongDirection and CauseTooStrong occur.
-type Finding struct {
-	Cause  Cause
-	Scope  Scope
-	Pump   dosing.PumpID // the pump that gave most of the pool
-	Ratio  float64       // observed ÷ predicted effect
-	Detail string        // the figures, in words
-}
-
 // Responses tests whether doses move the tank as they should. One belongs to one
 // tank; it sees every dose whose fate is known and every reading that may dose.
 //
@@ -132,7 +97,7 @@ type Responses struct {
 	tank  dosing.Tank
 	curve dosing.Titration
 
-	ph, ec track
+	ph, ec Track
 	marks  marks
 	water  topUpWatch
 	// pools are one for each class, then one for each stock pump where there are
@@ -141,23 +106,20 @@ type Responses struct {
 	own   []int // by pump: its own pool, or 0
 
 	answered         int
-	seen             [pooledClasses]int // of them by class
-	lnBuffer, spread float64            // as last told
-	pending          bool               // a dose whose fate nobody knows yet
+	seen             [Classes]int // of them by class
+	lnBuffer, spread float64      // as last told
+	pending          bool         // a dose whose fate nobody knows yet
 	pendKey          uint64
 	pendUntil        time.Duration
 	next             time.Duration // nothing is due before this uptime
 	flooded          bool          // water of a flood was away, or mixed, at the last judgement
 }
 
-// never is an uptime that does not come.
-const never = time.Duration(math.MaxInt64)
-
-// NewResponses makes the tests of one tank. Curve is the titration curve of its
+// New makes the tests of one tank. Curve is the titration curve of its
 // expected solution; the commissioned scale is applied to it here.
-func NewResponses(pumps []dosing.Pump, tank dosing.Tank, curve dosing.Titration) *Responses {
+func New(pumps []dosing.Pump, tank dosing.Tank, curve dosing.Titration) *Responses {
 	r := &Responses{pumps: pumps, tank: tank, curve: curve, own: make([]int, len(pumps))}
-	for class := classAcid; class < pooledClasses; class++ {
+	for class := Acid; class < Classes; class++ {
 		r.pools = append(r.pools, pool{class: class})
 	}
 	stocks := 0
@@ -169,7 +131,7 @@ func NewResponses(pumps []dosing.Pump, tank dosing.Tank, curve dosing.Titration)
 	for i := range pumps {
 		if pumps[i].Role == dosing.RoleStock && stocks > 1 {
 			r.own[i] = len(r.pools)
-			r.pools = append(r.pools, pool{class: classStock, pump: dosing.PumpID(i), single: true})
+			r.pools = append(r.pools, pool{class: Stock, pump: dosing.PumpID(i), single: true})
 		}
 	}
 	r.Reset()
@@ -179,16 +141,16 @@ func NewResponses(pumps []dosing.Pump, tank dosing.Tank, curve dosing.Titration)
 // Reset forgets everything, as after service of a pump or probe, a refill or a
 // changed filling: nothing has been answered yet.
 func (r *Responses) Reset() {
-	r.answered, r.lnBuffer, r.spread = 0, 0, startSpread
+	r.answered, r.lnBuffer, r.spread = 0, 0, dosing.StartSpread
 	for i := range r.pools {
 		r.pools[i].forget()
 	}
-	width := max(r.tank.MixingTime()/binsPerMixing, time.Second)
+	width := max(r.tank.MixingTime()/BinsPerMixing, time.Second)
 	r.ph = newTrack(width, max(r.tank.PHNoise, 0), 0.002)
 	r.ec = newTrack(width, max(r.tank.ECNoise, 0), 0.002)
 	r.marks.reset()
 	r.water = topUpWatch{volume: float64(r.tank.Volume)}
-	r.pending, r.flooded, r.next = false, false, never
+	r.pending, r.flooded, r.next = false, false, dosing.Never
 }
 
 // Disturbed makes pools and readings up to now useless as evidence: water was
@@ -201,11 +163,48 @@ func (r *Responses) Disturbed() {
 	r.ph.clear()
 	r.ec.clear()
 	r.marks.reset()
-	r.pending, r.next = false, never
+	r.pending, r.next = false, dosing.Never
 }
 
 // Answered is how many pools of doses the tank has answered since the last reset.
 func (r *Responses) Answered() int { return r.answered }
+
+// Seen is how many pools of a class the tank has answered since the last reset.
+func (r *Responses) Seen(class Class) int { return r.seen[class] }
+
+// Usual is the logarithm of what the doses of a class usually did ÷ what was
+// commissioned, and in how many pools that was seen.
+func (r *Responses) Usual(class Class) (ln float64, answers int) {
+	return r.pools[class].usual, r.pools[class].answers
+}
+
+// Resume takes over from the test of the same tank under earlier settings that it has
+// been answered.
+func (r *Responses) Resume(from *Responses) { r.answered, r.seen = from.answered, from.seen }
+
+// Track is where the readings of a class's quantity are kept.
+func (r *Responses) Track(class Class) *Track {
+	if class == Stock {
+		return &r.ec
+	}
+	return &r.ph
+}
+
+// AcidNeeded is the acid that brings the tank from a pH to that from which acid is counted
+// here, meq/L at the commissioned capacity.
+func (r *Responses) AcidNeeded(pH float64) float64 {
+	return float64(r.capacity() * r.curve.AcidNeeded(pH, reference))
+}
+
+// Refilled forgets what was seen of one pump. The pool of all stocks together stands: the
+// others are in it.
+func (r *Responses) Refilled(pump dosing.PumpID, class Class) {
+	for i := range r.pools {
+		if p := &r.pools[i]; p.single && p.pump == pump || p.class == class && !p.single && (class != Stock || r.alone(p)) {
+			p.forget()
+		}
+	}
+}
 
 // Dosed tells of a dose. An open dose suspends judgement until the same key comes
 // closed; if that does not happen within a mixing time (at least a minute, since a
@@ -225,7 +224,7 @@ func (r *Responses) Dosed(d dosing.Dose) {
 		r.schedule()
 	}
 	pump := &r.pumps[d.Pump]
-	class, doses := classOf(pump.Role)
+	class, doses := ClassOf(pump.Role)
 	if d.Volume <= 0 || !doses {
 		return
 	}
@@ -262,7 +261,7 @@ func (r *Responses) Read(at dosing.Instant, q dosing.Quantity, value float64) {
 func (r *Responses) toppedUp(up, began time.Duration, litres float64) {
 	share := litres / float64(r.tank.Quick())
 	middle := up - min(up-began, valveTail)/2
-	m := mark{up: max(middle-r.tank.DeadTime, 0), began: began, class: classTopUp, acid: float64(share * r.tank.TopUp.Alkalinity)}
+	m := mark{up: max(middle-r.tank.DeadTime, 0), began: began, class: topUpClass, acid: float64(share * r.tank.TopUp.Alkalinity)}
 	if r.ec.has {
 		m.ec = -float64(share * (r.ec.last - float64(r.tank.TopUp.EC)))
 	}
@@ -286,7 +285,7 @@ func (r *Responses) Judge(now dosing.Instant, lnBuffer, spread float64) (Finding
 		return Finding{}, false
 	}
 	if !(math.Abs(lnBuffer) <= 2*math.Ln10) || !(spread >= 0) || !(spread < 3) {
-		lnBuffer, spread = 0, startSpread
+		lnBuffer, spread = 0, dosing.StartSpread
 	}
 	r.lnBuffer, r.spread = lnBuffer, max(spread, leastScaleSpread)
 	if rise, began := r.water.soFar(now.Up); rise > 0 {
@@ -322,12 +321,9 @@ func (r *Responses) homecoming(up time.Duration) bool {
 	return false
 }
 
-// startSpread is the sd of ln(buffer scale) of a tank nobody has learned yet.
-const startSpread = 0.55
-
 // schedule finds when the next pool is due.
 func (r *Responses) schedule() {
-	r.next = never
+	r.next = dosing.Never
 	for i := range r.pools {
 		p := &r.pools[i]
 		if p.closed {

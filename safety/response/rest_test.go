@@ -1,4 +1,4 @@
-package safety
+package response
 
 import (
 	"math"
@@ -14,7 +14,7 @@ func answered(b *basin) {
 	b.slopePH = 0.4
 	for range 4 {
 		for range 4 {
-			b.dose(acidPump, tenthAcid/4, 0.0125, 0)
+			b.dose(nightAcid, tenthAcid/4, 0.0125, 0)
 			b.wait(4 * time.Minute)
 		}
 		b.wait(12 * time.Minute)
@@ -37,7 +37,7 @@ func evenly(b *basin, answers float64, within time.Duration) (rested time.Durati
 		if rest := b.responses.Rests(dosing.RoleAcid, b.responses.ph.lately(b.now.Up)); b.now.Up < rest {
 			rested += 4 * time.Minute
 		} else {
-			b.dose(acidPump, tenthAcid/4, 0.0125*answers, 0)
+			b.dose(nightAcid, tenthAcid/4, 0.0125*answers, 0)
 		}
 		finding, found = b.wait(4 * time.Minute)
 	}
@@ -49,7 +49,7 @@ func TestAProbeInHeldWaterIsFoundByGivingTheWaterRest(t *testing.T) {
 	answered(b)
 	b.holds()
 	rested, finding, found := evenly(b, 0, 2*time.Hour)
-	if !found || finding.Cause != CauseNoResponse {
+	if !found || finding.Fault != Silent {
 		t.Errorf("acid worth 0.4 pH an hour and pH stands, for two hours: %+v", finding)
 	}
 	if rested == 0 {

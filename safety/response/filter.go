@@ -1,4 +1,4 @@
-package safety
+package response
 
 import (
 	"math"
@@ -142,7 +142,7 @@ func (q *question) of(m *mark, share float64) (state int, effect float64) {
 		effect = m.ec
 	}
 	switch {
-	case m.class == classTopUp:
+	case m.class == topUpClass:
 		return stateTopUp, effect
 	case q.pool.has(m) && m.up >= q.from:
 		if q.unit {
@@ -159,10 +159,10 @@ func (q *question) of(m *mark, share float64) (state int, effect float64) {
 // onset is the bin in which dosing began, if it began within the bins from first on:
 // what the drift was before says little of what it is since. Something set the loop to
 // work: pumps that started, lights, water that was made up.
-func (t *track) onset(all []mark, q *question, first int64) int64 {
+func (t *Track) onset(all []mark, q *question, first int64) int64 {
 	for i := range all {
 		m := &all[i]
-		if m.class == classTopUp {
+		if m.class == topUpClass {
 			continue
 		}
 		if index := int64(m.up / t.width); index >= first {
@@ -181,7 +181,7 @@ func (q *question) stirred(all []mark, from, to time.Duration) float64 {
 	variance := 0.0
 	for i := range all {
 		m := &all[i]
-		if m.class != classTopUp {
+		if m.class != topUpClass {
 			continue
 		}
 		end := m.up + q.deadTime + 4*q.lag
@@ -195,7 +195,7 @@ func (q *question) stirred(all []mark, from, to time.Duration) float64 {
 
 // answer runs a Kalman filter over the bins from before the pool's first dose until
 // now.
-func (t *track) answer(all []mark, q *question) fitted {
+func (t *Track) answer(all []mark, q *question) fitted {
 	first, end := int64((q.from-q.back)/t.width), int64(q.until/t.width)
 	first = max(first, end-binCount+1, 0)
 	var out fitted

@@ -1,4 +1,4 @@
-package safety
+package response
 
 import (
 	"math"
@@ -23,7 +23,7 @@ func (w *toppedTank) live() {
 	const buffer, alkalinity = 0.1, 3.6
 	w.tank = dosing.Tank{Volume: 1500, DeadTime: 12 * time.Second, Lag: 14 * time.Second, BufferScale: 1, PHNoise: 0.01, ECNoise: 0.005,
 		TopUp: dosing.Water{Alkalinity: alkalinity, EC: 0.5}}
-	w.responses = NewResponses(nightPumps(), w.tank, evenBuffer(buffer))
+	w.responses = New(nightPumps(), w.tank, evenBuffer(buffer))
 	random := rand.New(rand.NewPCG(7, 7))
 	pH, probe, level, key := 5.8, 5.8, 1470.0, uint64(0)
 	var late [12]float64 // pH that acid does when its dead time is over
@@ -64,7 +64,7 @@ func TestAcidThatMeetsTopUpAsItComesIsNotTakenForSilent(t *testing.T) {
 func TestADeadAcidPumpIsFoundWhileTopUpLiftsPH(t *testing.T) {
 	w := toppedTank{}
 	w.live()
-	if len(w.findings) == 0 || w.findings[0].Cause != CauseNoResponse && w.findings[0].Cause != CauseWrongDirection {
+	if len(w.findings) == 0 || w.findings[0].Fault != Silent && w.findings[0].Fault != WrongWay {
 		t.Errorf("%v", w.findings)
 	}
 }

@@ -1,4 +1,4 @@
-package safety
+package response
 
 import (
 	"math"
@@ -10,7 +10,7 @@ import (
 // How much is kept: readings are averaged in bins, sixteen to a mixing time, so
 // that memory and the cost of a fit do not depend on how often a probe speaks.
 const (
-	binsPerMixing = 16
+	BinsPerMixing = 16
 	binCount      = 256 // a ring: 16 mixing times
 	markCount     = 512
 )
@@ -22,8 +22,8 @@ type bin struct {
 	sum   float64
 }
 
-// track is the recent readings of one quantity with what is known of its noise.
-type track struct {
+// Track is the recent readings of one quantity with what is known of its noise.
+type Track struct {
 	width time.Duration
 	bins  [binCount]bin
 	has   bool
@@ -32,15 +32,15 @@ type track struct {
 	floor float64 // variance below which nothing is believed
 }
 
-func newTrack(width time.Duration, noise, least float64) track {
-	t := track{width: width}
+func newTrack(width time.Duration, noise, least float64) Track {
+	t := Track{width: width}
 	t.floor = max(float64(noise*noise), float64(least*least))
 	t.noise = t.floor
 	t.clear()
 	return t
 }
 
-func (t *track) clear() {
+func (t *Track) clear() {
 	for i := range t.bins {
 		t.bins[i] = bin{index: -1}
 	}
@@ -48,16 +48,16 @@ func (t *track) clear() {
 }
 
 // span is how far back readings are kept.
-func (t *track) span() time.Duration { return (binCount - 1) * t.width }
+func (t *Track) span() time.Duration { return (binCount - 1) * t.width }
 
 // tooOld says that a pool which began at first leaves no room before it in the
 // ring for the drift before the doses.
-func (t *track) tooOld(first, now time.Duration) bool {
-	return now-first > t.span()-4*binsPerMixing*t.width
+func (t *Track) tooOld(first, now time.Duration) bool {
+	return now-first > t.span()-4*BinsPerMixing*t.width
 }
 
 // add takes one reading.
-func (t *track) add(up time.Duration, value float64) {
+func (t *Track) add(up time.Duration, value float64) {
 	if !(math.Abs(value) < 1e9) || up < 0 {
 		return
 	}
@@ -78,7 +78,7 @@ func (t *track) add(up time.Duration, value float64) {
 }
 
 // lately is the mean of the readings of the last bins up to a moment, at least the last one.
-func (t *track) lately(up time.Duration) float64 {
+func (t *Track) lately(up time.Duration) float64 {
 	count, sum := 0.0, 0.0
 	for index := int64(up/t.width) - 2; index <= int64(up/t.width); index++ {
 		if b := &t.bins[uint64(max(index, 0))%binCount]; b.index == index {
@@ -92,13 +92,37 @@ func (t *track) lately(up time.Duration) float64 {
 	return sum / count
 }
 
+// Mean is an average of readings and how sure it is.
+type Mean struct {
+	Value, Variance float64
+	Ok              bool
+}
+
+// Bin is the bin of a moment.
+func (t *Track) Bin(up time.Duration) int64 { return int64(up / t.width) }
+
+// Over averages the readings of the bins from one to before another.
+func (t *Track) Over(from, to int64) Mean {
+	count, sum := 0.0, 0.0
+	for index := max(from, 0); index < to; index++ {
+		if b := &t.bins[uint64(index)%binCount]; b.index == index {
+			count += b.count
+			sum += b.sum
+		}
+	}
+	if count < 2 {
+		return Mean{}
+	}
+	return Mean{Value: sum / count, Variance: t.noise / count, Ok: true}
+}
+
 // mark is something that moves pH and EC: a dose, or top-up. Ph and ec are the
 // settled changes predicted at the commissioned scale.
 type mark struct {
 	up    time.Duration
 	began time.Duration // of top-up: when the water began to come
 	pump  dosing.PumpID
-	class doseClass
+	class Class
 	acid  float64 // meq/L, positive = pH rises
 	ec    float64 // mS/cm
 }
@@ -175,7 +199,7 @@ func (m *marks) most(p *pool) (pump dosing.PumpID, only bool) {
 func (m *marks) neighbours(p *pool, since time.Duration) float64 {
 	sum := 0.0
 	for i := range m.kept() {
-		if k := &m.list[i]; k.class == classStock && !p.has(k) && k.up >= since {
+		if k := &m.list[i]; k.class == Stock && !p.has(k) && k.up >= since {
 			sum += math.Abs(k.ec)
 		}
 	}

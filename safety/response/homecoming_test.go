@@ -1,4 +1,4 @@
-package safety
+package response
 
 import (
 	"testing"
@@ -31,7 +31,7 @@ func TestNoAnswerIsReadOutOfWaterThatComesHome(t *testing.T) {
 		}
 	}
 	b.dose(nightAcid, 2*tenthAcid, -0.2, 0)
-	if f, found := b.wait(20 * time.Minute); !found || f.Cause != CauseWrongDirection {
+	if f, found := b.wait(20 * time.Minute); !found || f.Fault != WrongWay {
 		t.Errorf("swapped lines after a flood gave %+v, %v", f, found)
 	}
 }

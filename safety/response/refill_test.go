@@ -1,4 +1,4 @@
-package safety
+package response
 
 import (
 	"fmt"
@@ -20,12 +20,12 @@ func TestARefillForgetsWhatWasSeenOfItsPumpAlone(t *testing.T) {
 		{[]dosing.Pump{acid, base, stock, stock}, 3, "[true true true true false]"},
 		{[]dosing.Pump{acid, base, stock}, 2, "[true true false]"}, // the pool of all stocks is its own
 	} {
-		r := NewResponses(c.pumps, dosing.Tank{Volume: 1000, DeadTime: time.Minute, Lag: time.Minute}, evenBuffer(1))
+		r := New(c.pumps, dosing.Tank{Volume: 1000, DeadTime: time.Minute, Lag: time.Minute}, evenBuffer(1))
 		for i := range r.pools {
 			r.pools[i].strikes = 2
 		}
-		class, _ := classOf(c.pumps[c.refill].Role)
-		r.refilled(c.refill, class)
+		class, _ := ClassOf(c.pumps[c.refill].Role)
+		r.Refilled(c.refill, class)
 		var kept []bool
 		for i := range r.pools {
 			kept = append(kept, r.pools[i].strikes > 0)

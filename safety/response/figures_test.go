@@ -1,4 +1,4 @@
-package safety
+package response
 
 import (
 	"fmt"
@@ -36,7 +36,7 @@ func TestFiguresOfAFitAreThoseOfTheWater(t *testing.T) {
 			b.wait(30 * time.Minute)
 			b.dose(nightAcid, tenthAcid, 0.9*acidWorth(b, tenthAcid), 0)
 			b.wait(8 * time.Minute)
-		}, func(r *Responses) *pool { return &r.pools[classAcid] }, "predicted -0.0500, ratio 0.8885 ± 0.0877, others 1.0000, beside -0.6115 ± 1.2780"},
+		}, func(r *Responses) *pool { return &r.pools[Acid] }, "predicted -0.0500, ratio 0.8885 ± 0.0877, others 1.0000, beside -0.6115 ± 1.2780"},
 		{"acid in two doses, after base, while pH climbs", newBasin, func(b *basin) {
 			b.slopePH = 0.15
 			b.wait(20 * time.Minute)
@@ -46,7 +46,7 @@ func TestFiguresOfAFitAreThoseOfTheWater(t *testing.T) {
 			b.wait(3 * time.Minute)
 			b.dose(nightAcid, tenthAcid, 0.8*acidWorth(b, tenthAcid), 0)
 			b.wait(6 * time.Minute)
-		}, func(r *Responses) *pool { return &r.pools[classAcid] }, "predicted -0.0500, ratio 0.7973 ± 0.0681, others 1.1836, beside -0.9781 ± 0.2707"},
+		}, func(r *Responses) *pool { return &r.pools[Acid] }, "predicted -0.0500, ratio 0.7973 ± 0.0681, others 1.1836, beside -0.9781 ± 0.2707"},
 		{"a stock of 1.3 beside one of 0.8", newBasin, func(b *basin) {
 			b.wait(20 * time.Minute)
 			worth := 0.02 * float64(b.tank.Quick()) / b.pumps[nightStockA].ECPerML
@@ -56,7 +56,7 @@ func TestFiguresOfAFitAreThoseOfTheWater(t *testing.T) {
 			b.wait(4 * time.Minute)
 			b.dose(nightStockA, worth, 0, 1.3*0.02)
 			b.wait(8 * time.Minute)
-		}, func(r *Responses) *pool { return &r.pools[pooledClasses] }, "predicted +0.0200, ratio 1.2963 ± 0.0981, others 0.8788, beside -0.0219 ± 0.2813"},
+		}, func(r *Responses) *pool { return &r.pools[Classes] }, "predicted +0.0200, ratio 1.2963 ± 0.0981, others 0.8788, beside -0.0219 ± 0.2813"},
 		{"a stock of 1.5 beside one of 1.2 in a pond", pondBasin, func(b *basin) {
 			b.wait(20 * time.Minute)
 			worth := 0.02 * float64(b.tank.Quick()) / b.pumps[nightStockA].ECPerML
@@ -64,11 +64,11 @@ func TestFiguresOfAFitAreThoseOfTheWater(t *testing.T) {
 			b.wait(7 * time.Minute)
 			b.dose(nightStockA, worth, 0, 1.5*0.02)
 			b.wait(8 * time.Minute)
-		}, func(r *Responses) *pool { return &r.pools[pooledClasses] }, "predicted +0.0200, ratio 1.7104 ± 0.1058, others 1.1619, beside -0.0325 ± 0.3075"},
+		}, func(r *Responses) *pool { return &r.pools[Classes] }, "predicted +0.0200, ratio 1.7104 ± 0.1058, others 1.1619, beside -0.0325 ± 0.3075"},
 		{"acid while top-up comes in", func() *basin {
 			b := newBasin()
 			b.tank.TopUp = dosing.Water{Alkalinity: 2, EC: 0.3}
-			b.responses = NewResponses(b.pumps, b.tank, evenBuffer(0.5))
+			b.responses = New(b.pumps, b.tank, evenBuffer(0.5))
 			return b
 		}, func(b *basin) {
 			b.level(380, false)
@@ -79,14 +79,14 @@ func TestFiguresOfAFitAreThoseOfTheWater(t *testing.T) {
 			b.level(386, true)
 			b.dose(nightAcid, tenthAcid, 0.9*acidWorth(b, tenthAcid), 0)
 			b.wait(8 * time.Minute)
-		}, func(r *Responses) *pool { return &r.pools[classAcid] }, "predicted -0.0500, ratio 0.8374 ± 0.3085, others 1.0000, beside -0.6626 ± 1.3118"},
+		}, func(r *Responses) *pool { return &r.pools[Acid] }, "predicted -0.0500, ratio 0.8374 ± 0.3085, others 1.0000, beside -0.6626 ± 1.3118"},
 		{"acid, and a probe that somebody moved", newBasin, func(b *basin) {
 			b.wait(20 * time.Minute)
 			b.dose(nightAcid, tenthAcid, 0.9*acidWorth(b, tenthAcid), 0)
 			b.wait(30 * time.Second)
 			b.given = append(b.given, parcel{at: b.now.Up - time.Hour, acid: 0.2}) // 0.4 pH at once
 			b.wait(7*time.Minute + 30*time.Second)
-		}, func(r *Responses) *pool { return &r.pools[classAcid] }, "predicted -0.0500, ratio -0.1451 ± 0.7935, others 1.0000, beside -1.6451 ± 11.3947"},
+		}, func(r *Responses) *pool { return &r.pools[Acid] }, "predicted -0.0500, ratio -0.1451 ± 0.7935, others 1.0000, beside -1.6451 ± 11.3947"},
 	} {
 		b := c.basin()
 		c.play(b)

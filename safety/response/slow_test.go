@@ -1,4 +1,4 @@
-package safety
+package response
 
 import (
 	"strings"
@@ -10,7 +10,7 @@ import (
 func pondBasin() *basin {
 	b := newBasin()
 	b.tank.Slow, b.tank.Exchange = 0.6, time.Hour
-	b.responses = NewResponses(b.pumps, b.tank, evenBuffer(0.5))
+	b.responses = New(b.pumps, b.tank, evenBuffer(0.5))
 	return b
 }
 
@@ -41,14 +41,14 @@ func TestStocksThatAllDoMoreInAPondFarmAreNotStopped(t *testing.T) {
 
 func TestAStrongStockStandsOutBesideTheOthersInAPondFarm(t *testing.T) {
 	f, found := pondBasin().feed(5, 1.2)
-	if !found || f.Cause != CauseTooStrong || f.Pump != nightStockA {
+	if !found || f.Fault != TooStrong || f.Pump != nightStockA {
 		t.Errorf("a stock five times too strong beside one of 1.2: %+v %v", f, found)
 	}
 }
 
 func TestAllStocksTooStrongAtOnceAskForThePondsThatNobodyStated(t *testing.T) {
 	f, found := newBasin().feed(3.3, 3.3)
-	if !found || f.Cause != CauseTooStrong || !strings.Contains(f.Detail, "state its zones") {
+	if !found || f.Fault != TooStrong || !strings.Contains(f.Detail, "state its zones") {
 		t.Errorf("all stocks do 3.3 times what they should: %+v %v", f, found)
 	}
 }

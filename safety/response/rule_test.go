@@ -1,4 +1,4 @@
-package safety
+package response
 
 import (
 	"math"
@@ -24,8 +24,8 @@ type basin struct {
 }
 
 func newBasin() *basin {
-	b := &basin{spread: startSpread, pumps: nightPumps(), tank: dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: 2 * time.Minute, BufferScale: 1, PHNoise: 0.005, ECNoise: 0.003}}
-	b.responses = NewResponses(b.pumps, b.tank, evenBuffer(0.5))
+	b := &basin{spread: dosing.StartSpread, pumps: nightPumps(), tank: dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: 2 * time.Minute, BufferScale: 1, PHNoise: 0.005, ECNoise: 0.003}}
+	b.responses = New(b.pumps, b.tank, evenBuffer(0.5))
 	return b
 }
 
@@ -72,7 +72,7 @@ func TestOneUnansweredPoolOfAcidStopsTheAcidPump(t *testing.T) {
 	b.wait(30 * time.Minute)
 	b.dose(nightAcid, tenthAcid, 0, 0)
 	f, found := b.wait(15 * time.Minute)
-	if !found || f.Cause != CauseNoResponse || f.Scope != ScopePump || f.Pump != nightAcid {
+	if !found || f.Fault != Silent || f.Reach != OnePump || f.Pump != nightAcid {
 		t.Fatalf("a dead acid pump gave %+v, %v; want no-response of the acid pump", f, found)
 	}
 }
@@ -106,7 +106,7 @@ func TestADeadAcidPumpInClimbingWaterStopsAlone(t *testing.T) {
 		b.dose(nightAcid, tenthAcid*(0.1+0.03*float64(i)), 0, 0)
 		f, found = b.wait(2 * time.Minute)
 	}
-	if !found || f.Cause != CauseNoResponse || f.Scope != ScopePump || f.Pump != nightAcid {
+	if !found || f.Fault != Silent || f.Reach != OnePump || f.Pump != nightAcid {
 		t.Fatalf("a dead acid pump gave %+v, %v; want no-response of the acid pump alone", f, found)
 	}
 }
@@ -121,7 +121,7 @@ func TestBaseAndStockAreStoppedAtTheSecondUnansweredPool(t *testing.T) {
 		}
 		b.dose(pump, ml, 0, 0)
 		f, found := b.wait(15 * time.Minute)
-		if !found || f.Cause != CauseNoResponse || f.Pump != pump || f.Scope != ScopePump {
+		if !found || f.Fault != Silent || f.Pump != pump || f.Reach != OnePump {
 			t.Fatalf("pump %d: two pools gave %+v, %v; want no-response", pump, f, found)
 		}
 	}
@@ -146,7 +146,7 @@ func TestSwappedAcidAndBaseAreStoppedAtOnce(t *testing.T) {
 	b.wait(30 * time.Minute)
 	b.dose(nightAcid, tenthAcid, -0.05, 0)
 	f, found := b.wait(15 * time.Minute)
-	if !found || f.Cause != CauseWrongDirection || f.Scope != ScopeReagents || !(f.Ratio < -0.7) {
+	if !found || f.Fault != WrongWay || f.Reach != Reagents || !(f.Ratio < -0.7) {
 		t.Fatalf("base in the acid container gave %+v, %v; want wrong-direction of acid and base", f, found)
 	}
 }
@@ -155,7 +155,7 @@ func TestAfterAFindingTheCountOfSilentPoolsBeginsAnew(t *testing.T) {
 	b := newBasin()
 	b.wait(30 * time.Minute)
 	b.dose(nightBase, 2*tenthAcid, 0.1, 0)
-	if f, found := b.wait(20 * time.Minute); !found || f.Cause != CauseWrongDirection {
+	if f, found := b.wait(20 * time.Minute); !found || f.Fault != WrongWay {
 		t.Fatalf("base that works as acid gave %+v, %v", f, found)
 	}
 	b.dose(nightBase, 2*tenthAcid, 0, 0)
@@ -163,7 +163,7 @@ func TestAfterAFindingTheCountOfSilentPoolsBeginsAnew(t *testing.T) {
 		t.Fatalf("the first silent pool after it gave %+v", f)
 	}
 	b.dose(nightBase, 2*tenthAcid, 0, 0)
-	if f, found := b.wait(20 * time.Minute); !found || f.Cause != CauseNoResponse {
+	if f, found := b.wait(20 * time.Minute); !found || f.Fault != Silent {
 		t.Errorf("the second gave %+v, %v", f, found)
 	}
 }
@@ -203,7 +203,7 @@ func TestAFloodVoidsWhatStraddlesItAndDosesAfterItAreJudged(t *testing.T) {
 		t.Fatalf("a dose whose water went out on a flood gave %+v", f)
 	}
 	b.dose(nightAcid, tenthAcid, 0, 0)
-	if f, found := b.wait(30 * time.Minute); !found || f.Cause != CauseNoResponse {
+	if f, found := b.wait(30 * time.Minute); !found || f.Fault != Silent {
 		t.Errorf("a silent dose after it gave %+v, %v", f, found)
 	}
 }
@@ -213,7 +213,7 @@ func TestFertiliserInTheAcidLineStopsAcidAndBase(t *testing.T) {
 	b.wait(30 * time.Minute)
 	b.dose(nightAcid, tenthAcid, 0, 0.15)
 	f, found := b.wait(15 * time.Minute)
-	if !found || f.Cause != CauseNoResponse || f.Scope != ScopeReagents {
+	if !found || f.Fault != Silent || f.Reach != Reagents {
 		t.Fatalf("fertiliser in the acid line gave %+v, %v; want no-response of acid and base", f, found)
 	}
 }
@@ -223,7 +223,7 @@ func TestAStockFiveTimesTooStrongStopsTheStocksAfterASmallDose(t *testing.T) {
 	b.wait(30 * time.Minute)
 	b.dose(nightStockA, 0.02*float64(b.tank.Volume)/0.1, 0, 0.10)
 	f, found := b.wait(20 * time.Minute)
-	if !found || f.Cause != CauseTooStrong || f.Scope != ScopeNutrients || f.Pump != nightStockA || !(f.Ratio > 4) {
+	if !found || f.Fault != TooStrong || f.Reach != Nutrients || f.Pump != nightStockA || !(f.Ratio > 4) {
 		t.Fatalf("a dose worth 0.02 mS/cm that did 0.10 gave %+v, %v", f, found)
 	}
 }
@@ -252,7 +252,7 @@ func TestSmallDosesArePooledUntilTheyCanBeJudged(t *testing.T) {
 			t.Fatalf("judged before the pool had settled: %+v", f)
 		}
 	}
-	if f, found := b.wait(20 * time.Minute); !found || f.Cause != CauseNoResponse {
+	if f, found := b.wait(20 * time.Minute); !found || f.Fault != Silent {
 		t.Fatalf("fifteen silent doses worth 0.15 pH gave %+v, %v", f, found)
 	}
 }
@@ -379,7 +379,7 @@ func TestSwappedReagentsAreFoundInEveryNight(t *testing.T) {
 		n.predicted = [4]float64{}
 		hit := false
 		n.live(10, func(f Finding) bool {
-			hit = f.Cause == CauseWrongDirection
+			hit = f.Fault == WrongWay
 			return !hit
 		})
 		given := n.predicted[nightAcid] + n.predicted[nightBase]
@@ -431,7 +431,7 @@ func TestDeadAcidPumpIsFoundInMostNights(t *testing.T) {
 }
 
 func BenchmarkResponsesRead(b *testing.B) {
-	r := NewResponses(nightPumps(), dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: time.Minute}, evenBuffer(0.5))
+	r := New(nightPumps(), dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: time.Minute}, evenBuffer(0.5))
 	now := dosing.Instant{}
 	b.ReportAllocs()
 	for b.Loop() {
@@ -441,7 +441,7 @@ func BenchmarkResponsesRead(b *testing.B) {
 }
 
 func BenchmarkResponsesJudgeIdle(b *testing.B) {
-	r := NewResponses(nightPumps(), dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: time.Minute}, evenBuffer(0.5))
+	r := New(nightPumps(), dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: time.Minute}, evenBuffer(0.5))
 	b.ReportAllocs()
 	for b.Loop() {
 		r.Judge(dosing.Instant{Up: time.Hour}, 0, 0.5)
@@ -459,7 +459,7 @@ func TestBrokenGlassIsNotBlamedOnTheAcidAndThenFound(t *testing.T) {
 			b.now = b.now.Add(5 * time.Second)
 			b.responses.Read(b.now, dosing.QuantityPH, 7+math.Sin(float64(b.now.Up/time.Second)*1.7)*0.006)
 			b.responses.Read(b.now, dosing.QuantityEC, 1.6)
-			if f, ok := b.responses.Judge(b.now, 0, startSpread); ok {
+			if f, ok := b.responses.Judge(b.now, 0, dosing.StartSpread); ok {
 				return f, true
 			}
 		}
@@ -474,7 +474,7 @@ func TestBrokenGlassIsNotBlamedOnTheAcidAndThenFound(t *testing.T) {
 			t.Fatalf("judged before it had mixed: %+v", f)
 		}
 	}
-	if f, found := seven(15 * time.Minute); !found || f.Cause != CauseNoResponse {
+	if f, found := seven(15 * time.Minute); !found || f.Fault != Silent {
 		t.Fatalf("a probe that answers nothing gave %+v, %v; want no-response", f, found)
 	}
 }
@@ -525,7 +525,7 @@ func TestAcidThatFailsWhileItHoldsPHIsFoundOnceTheLoopAsksForMore(t *testing.T) 
 		given += 0.02
 		if f, found := b.wait(time.Minute); found {
 			t.Logf("found after %.2f pH of acid in vain", given)
-			if f.Cause != CauseNoResponse || f.Pump != nightAcid {
+			if f.Fault != Silent || f.Pump != nightAcid {
 				t.Errorf("%+v", f)
 			}
 			return
@@ -546,7 +546,7 @@ func TestAnUndecidedPoolLetsGoOfItsOlderHalf(t *testing.T) {
 		b.wait(2 * time.Minute)
 		for i := range b.responses.pools {
 			p := &b.responses.pools[i]
-			if p.class != classAcid {
+			if p.class != Acid {
 				continue
 			}
 			size := b.responses.size(p)
@@ -571,7 +571,7 @@ func TestADryStockIsFoundAmongItsNeighbours(t *testing.T) {
 		b.wait(4 * time.Minute)
 		b.dose(nightStockB, tenthStock, 0, 0.1)
 		if f, found := b.wait(12 * time.Minute); found {
-			if f.Cause != CauseNoResponse || f.Pump != nightStockA || f.Scope != ScopePump {
+			if f.Fault != Silent || f.Pump != nightStockA || f.Reach != OnePump {
 				t.Errorf("stock A is dry: %+v", f)
 			}
 			return
@@ -586,7 +586,7 @@ func TestSwappedReagentsAreStoppedBeforeTheyHaveMixed(t *testing.T) {
 	for i := range 20 {
 		b.dose(nightAcid, tenthAcid, -0.05, 0)
 		if f, found := b.wait(time.Minute); found {
-			if f.Cause != CauseWrongDirection || f.Scope != ScopeReagents {
+			if f.Fault != WrongWay || f.Reach != Reagents {
 				t.Errorf("%+v", f)
 			}
 			if i > 6 { // nine minutes to mix, and the loop gives another dose each minute
@@ -610,7 +610,7 @@ func TestATenthOfTheUsualIsNoAnswerHoweverClear(t *testing.T) {
 	for range 4 {
 		b.dose(nightAcid, 4*tenthAcid, 0.2*0.2, 0) // far beyond doubt, and a fifth
 		if f, found := b.wait(20 * time.Minute); found {
-			if f.Cause != CauseNoResponse || f.Pump != nightAcid {
+			if f.Fault != Silent || f.Pump != nightAcid {
 				t.Errorf("%+v", f)
 			}
 			return
