@@ -77,7 +77,7 @@ func Leaves(water, target blend.Content, ec float64) Leaving {
 // Dump is what only less of this water brings back: no stock takes anything away.
 type Dump struct {
 	Ion   blend.Substance // Rest: all that plants leave, which takes the nutrients' place in EC
-	Off   float64         // share above the target; of Rest, share of EC that it takes beyond a fresh filling
+	Off   float64         // share above the target, below it where it is negative; of Rest, share of EC that it takes beyond a fresh filling
 	Share float64         // of the tank to replace with source water; 0: that water itself holds too much
 	Rain  float64         // then: the share of rain water, or other water without salts, in the source that brings it to DumpTo
 }
@@ -87,6 +87,8 @@ func (d Dump) String() string {
 	switch {
 	case d.Ion == blend.Rest:
 		return fmt.Sprintf("a dump is due: what plants leave takes %.0f %% of EC beyond a fresh filling, in the nutrients' place; %.0f %% of the tank replaced with source water and stocks brings that to %.0f %%", 100*d.Off, by, 100*DumpTo)
+	case d.Off < 0:
+		return fmt.Sprintf("a dump is due: %s is thought %.0f %% below its target, and what plants leave keeps EC up, so that stocks cannot bring it back; %.0f %% of the tank replaced with source water makes room", d.Ion.Symbol(), -100*d.Off, by)
 	case d.Share == 0:
 		return fmt.Sprintf("%s is thought %.0f %% above its target, and the source water itself holds more than it: no stock and no dump brings it back, only other water, as this with %.0f %% of rain water", d.Ion.Symbol(), 100*d.Off, math.Ceil(100*d.Rain-1e-6))
 	}
@@ -116,8 +118,32 @@ func (t *Tank) Dumps() (all []Dump) {
 	}
 	if off := t.Gathered() / t.plan.EC; off > DumpAt {
 		all = append(all, Dump{Ion: blend.Rest, Off: off, Share: 1 - DumpTo/off})
+	} else if d, ok := t.starved(off); ok {
+		all = append(all, d)
 	}
 	return all
+}
+
+// starvedAt is how far below its target a nutrient may fall, as a share, while what plants
+// leave keeps EC up so that stocks are hardly given; what they leave must take DumpTo of EC.
+const starvedAt = 0.12
+
+// starved is the nutrient that lacks most where gathered, a share of EC, leaves the stocks
+// no room to bring it back.
+func (t *Tank) starved(gathered float64) (worst Dump, is bool) {
+	if gathered < DumpTo {
+		return Dump{}, false
+	}
+	target, brought := t.Target(t.toward), t.brought()
+	for s := blend.NO3; s <= blend.S; s++ {
+		if !(target[s] > 0) || t.appetite[s] <= brought[s] || s == blend.NH4 {
+			continue
+		}
+		if off := t.content[s]/min(target[s], float64(t.made[s]*target[s]/t.target[s])) - 1; off < -starvedAt && off < worst.Off {
+			worst = Dump{Ion: s, Off: off, Share: 1 - DumpTo/(DumpTo+gathered)}
+		}
+	}
+	return worst, worst.Off < 0
 }
 
 // atSetpoint says that EC stands where the loop brings it, so that what is held tells

@@ -18,7 +18,10 @@ const (
 	// meanwhile. Evenly, a refill on hard water gave phosphate for a week at once: there acid
 	// and water bring most of the EC that plants take, and the stocks' part of it is rich in
 	// what those do not bring.
-	refillFirst = 3
+	refillFirst = 5
+	// unwilling is how much more a share of a target counts where nothing of the ion is wanted:
+	// evenly, calcium that gathers was given with the nitrate of its stock, and dumped again.
+	unwilling = 3
 	// movedEnough is the share of a target by which what is lacking of an ion must move
 	// before shares are solved anew.
 	movedEnough = 0.02
@@ -169,7 +172,13 @@ func (t *Tank) wantsAll(o *outlook) (w blend.Content) {
 func (t *Tank) Solve() bool {
 	stocks, pumps := t.plan.serving(func(s *blend.Stock) bool { return s.Role == dosing.RoleStock })
 	o := t.ahead()
-	feed := blend.Feed{Wants: t.wantsAll(&o), Against: t.target, Stocks: stocks, NH4Most: t.plan.NH4Most, Worth: ionic, Most: o.budget}
+	wants, against := t.wantsAll(&o), t.target
+	for s := blend.NO3; s <= blend.S; s++ {
+		if wants[s] <= 0 {
+			against[s] /= unwilling
+		}
+	}
+	feed := blend.Feed{Wants: wants, Against: against, Stocks: stocks, NH4Most: t.plan.NH4Most, Worth: ionic, Most: o.budget}
 	t.solved = solvedAt{known: true, lacking: o.left.Plus(t.target, -o.level)}
 	given, err := feed.Amounts()
 	if err != nil {
