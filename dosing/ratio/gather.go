@@ -126,7 +126,7 @@ func (t *Tank) Dumps() (all []Dump) {
 
 // starvedAt is how far below its target a nutrient may fall, as a share, while what plants
 // leave keeps EC up so that stocks are hardly given; what they leave must take DumpTo of EC.
-const starvedAt = 0.12
+const starvedAt = DumpAt
 
 // starved is the nutrient that lacks most where gathered, a share of EC, leaves the stocks
 // no room to bring it back.
