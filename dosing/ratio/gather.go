@@ -124,12 +124,8 @@ func (t *Tank) Dumps() (all []Dump) {
 	return all
 }
 
-// starvedAt is how far below its target a nutrient may fall, as a share, while what plants
-// leave keeps EC up so that stocks are hardly given; what they leave must take DumpTo of EC.
-const starvedAt = DumpAt
-
-// starved is the nutrient that lacks most where gathered, a share of EC, leaves the stocks
-// no room to bring it back.
+// starved is the nutrient that lacks most, by DumpAt at least, where gathered, a share of EC,
+// keeps EC up so that the stocks that would bring it back are hardly given.
 func (t *Tank) starved(gathered float64) (worst Dump, is bool) {
 	if gathered < DumpTo {
 		return Dump{}, false
@@ -139,7 +135,8 @@ func (t *Tank) starved(gathered float64) (worst Dump, is bool) {
 		if !(target[s] > 0) || t.appetite[s] <= brought[s] || s == blend.NH4 {
 			continue
 		}
-		if off := t.content[s]/min(target[s], float64(t.made[s]*target[s]/t.target[s])) - 1; off < -starvedAt && off < worst.Off {
+		wanted := min(target[s], float64(t.made[s]*target[s]/t.target[s]))
+		if off := t.content[s]/wanted - 1; off < min(worst.Off, -DumpAt) {
 			worst = Dump{Ion: s, Off: off, Share: 1 - DumpTo/(DumpTo+gathered)}
 		}
 	}
@@ -181,9 +178,9 @@ func (t *Tank) allows(ec float64) float64 {
 	return min(ec-t.plan.EC, t.Gathered())
 }
 
-// worthASetpoint is the step of EC that is worth a word, mS/cm: about as much as the
-// account may be off in what gathers while no analysis has told what plants take.
-const worthASetpoint = 0.08
+// worthASetpoint is the step of EC that is worth a word, mS/cm. A raise also wants nutrients
+// that lack for half of it, so that an account that is off raises nothing.
+const worthASetpoint = 0.06
 
 // allowMost is the most that a setpoint should allow for, as a share: beyond it a dump is near,
 // which takes it out, and a setpoint that was raised just before would feed too strong after.
