@@ -7,6 +7,7 @@ import (
 	"leat/dosing"
 	"leat/dosing/loop"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -24,7 +25,7 @@ type Core struct {
 	settings     *Settings
 	watch        *safety.Watch
 	gate         *safety.Gate
-	alarms       *safety.Alarms
+	alarms       *alarm.Alarms
 	totals       *dosing.Totals
 	tanks        []tank
 	limits       []dosing.Volume // scratch of a decision, by pump
@@ -42,6 +43,8 @@ type Core struct {
 	restored     bool             // a copy was put back: what is missing is spent
 	spent        bool             // and has been counted
 	pumps        []pumpCounts
+	drawn        drawn
+	stocked      time.Duration        // when the containers were last looked at
 	calibrations []ledger.Calibration // the newest of each input; At zero = none
 	abandoned    []ledger.Intent      // open at the end of an earlier run; Begin settles them
 	epoch        uint32
@@ -89,6 +92,7 @@ type tank struct {
 	next        [2]wish // a setpoint, pH's and EC's, that waits for its row's turn
 	analyses    rate
 	calibrating atWork
+	low         string // which containers are, for an alarm
 }
 
 type pumpCounts struct {
@@ -107,7 +111,7 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 	c := &Core{
 		settings:     settings,
 		totals:       dosing.NewTotals(len(settings.Safety.Pumps), len(settings.Tanks)),
-		alarms:       safety.NewAlarms(len(settings.Tanks)),
+		alarms:       alarm.New(len(settings.Tanks)),
 		limits:       make([]dosing.Volume, len(settings.Safety.Pumps)),
 		causes:       make([]safety.Cause, len(settings.Safety.Pumps)),
 		wanted:       make([]bool, len(settings.Safety.Pumps)),
@@ -247,6 +251,7 @@ func (c *Core) tick(now dosing.Instant) {
 	c.watchDose(now)
 	c.followIons(now)
 	c.learn(now)
+	c.lookAtStocks(now)
 	if now.Up-c.decided >= c.settings.DecideEvery {
 		c.decided = now.Up
 		c.decide(now)

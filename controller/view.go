@@ -5,6 +5,7 @@ import (
 
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -48,10 +49,11 @@ type TankView struct {
 	ToppedUp               dosing.Litres // plain water that came in since the start
 	WouldDose              string        // what an armed tank would dose now, in words; observing only
 	Withheld               [safety.CauseCount]uint64
-	Ions                   *IonsView  // nil without a recipe
-	Pours                  []PourView // what can be added by hand
-	Calibrating            string     // probe whose calibration is under way
-	Hands                  []HandView // what was added by hand in the last day, the newest first
+	Ions                   *IonsView   // nil without a recipe
+	Pours                  []PourView  // what can be added by hand
+	Stocks                 []StockView // the containers from which it is dosed
+	Calibrating            string      // probe whose calibration is under way
+	Hands                  []HandView  // what was added by hand in the last day, the newest first
 }
 
 // InputView is one input with its last value.
@@ -78,6 +80,10 @@ type SetpointView struct {
 	By              string
 	At              time.Time
 	Until           time.Time // zero = for good
+	// What the last change of this run replaced, where there was one.
+	Undoable    bool
+	Before      float64
+	BeforeUntil time.Time
 }
 
 // UnseenView is what no reading has shown yet of acid, base or stock.
@@ -114,7 +120,7 @@ type HoldView struct {
 // AlarmView is one alarm in the states of ISA-18.2.
 type AlarmView struct {
 	Cause    safety.Cause
-	State    safety.AlarmState
+	State    alarm.State
 	Priority safety.Priority
 	Text     string
 	Advice   string
@@ -132,6 +138,7 @@ type PumpView struct {
 	Left            dosing.Volume // in the container, by its level or by ledger and refills; negative = unknown
 	Refilled        time.Time     // the newest refill that was entered; zero = none
 	Batch           string        // of it
+	Lasts           StockView
 	Doses           [ledger.OutcomeCount]uint64
 	Volume          [ledger.OutcomeCount]dosing.Volume
 	OpenOrder       string

@@ -22,6 +22,7 @@ type stationTable struct {
 	ArmAgain      bool               `toml:"arm_again" doc:"true: tanks that were armed before a restart are armed again after their wait; default false: a person arms them"`
 	DecideEvery   span               `toml:"decide_every" doc:"period of decisions; default 10s"`
 	StartSettling span               `toml:"start_settling" doc:"nothing is dosed for this long after a start; default one mixing time of the slowest tank"`
+	StockWarn     span               `toml:"stock_warn" doc:"how long before a container is empty at the demand of the last days a person is told; default 72h"`
 	LineVolume    measured[doseKind] `toml:"line_volume" doc:"what the shared line holds between manifold and outlet; default 0.1 L where several tanks share a pump"`
 	Stop          inputTable         `toml:"stop" doc:"contact of the hard-wired emergency stop, 1 = pressed"`
 	DripTray      inputTable         `toml:"drip_tray" doc:"wet sensor under the containers, 1 = wet"`

@@ -9,6 +9,7 @@ import (
 	"leat/controller"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -92,6 +93,9 @@ var gauges = []listed{
 	{"cap_hour_used_ratio", "Share of the hourly cap that is used; NaN without a cap.", byPump},
 	{"cap_day_used_ratio", "Share of the daily cap that is used; NaN without a cap.", byPump},
 	{"stock_left_millilitres", "Left in the container; NaN when not known.", byPump},
+	{"stock_lasts_seconds", "How long the container lasts at the demand of the last days; +Inf when nothing is drawn, NaN when not known.", byPump},
+	{"stock_demand_day_millilitres", "Mean of the days on which anything was dosed; NaN before the first whole day.", byPump},
+	{"calibration_due_seconds", "Time until the next calibration of the probe is due, negative when it is overdue; NaN when none was entered.", byProbe},
 	{"ion_millimoles_per_litre", "What the tank is thought to hold; no series without a recipe.", byIon},
 	{"ion_uncertainty_millimoles_per_litre", "Standard uncertainty of it; it grows until the next analysis.", byIon},
 	{"ion_target_millimoles_per_litre", "What the recipe wants at the EC setpoint in force; 0 for an ion that it does not name.", byIon},
@@ -199,7 +203,7 @@ func sendTank(send sender, v *controller.View, t *controller.TankView) {
 
 func forecast(d time.Duration) float64 {
 	switch {
-	case d == safety.Unforeseen:
+	case d == alarm.Unforeseen:
 		return math.NaN()
 	case d < 0:
 		return math.Inf(1)
@@ -218,7 +222,7 @@ func sendCauses(send sender, v *controller.View, t *controller.TankView) {
 			since[h.Cause] = max(since[h.Cause], v.At.Since(h.Since))
 		}
 	}
-	var state [safety.CauseCount]safety.AlarmState
+	var state [safety.CauseCount]alarm.State
 	var priority [safety.CauseCount]float64
 	for i := range t.Alarms {
 		a := &t.Alarms[i]
@@ -227,7 +231,7 @@ func sendCauses(send sender, v *controller.View, t *controller.TankView) {
 		}
 		state[a.Cause] = a.State
 		switch a.State {
-		case safety.AlarmUnacknowledged, safety.AlarmAcknowledged, safety.AlarmLatched:
+		case alarm.Unacknowledged, alarm.Acknowledged, alarm.Latched:
 			priority[a.Cause] = float64(a.Priority) + 1
 		}
 	}
@@ -286,6 +290,13 @@ func sendReading(send sender, v *controller.View, tank string, in *controller.In
 	} else {
 		send("reading_switch", value, tank, in.Name, quantity)
 	}
+	if in.Quantity == dosing.QuantityPH || in.Quantity == dosing.QuantityEC {
+		due := unknown
+		if in.Calibration != nil && !in.Calibration.Due.IsZero() {
+			due = in.Calibration.Due.Sub(v.At.Wall).Seconds()
+		}
+		send("calibration_due_seconds", due, tank, in.Name)
+	}
 	send("reading_age_seconds", age(in.Present, in.Age, v), tank, in.Name, quantity)
 	for q := dosing.Quality(0); q < dosing.QualityCount; q++ {
 		send("reading_quality", number(in.Quality == q), tank, in.Name, quantity, q.String())
@@ -302,6 +313,15 @@ func sendPump(send sender, p *controller.PumpView) {
 		left = p.Left.Millilitres()
 	}
 	send("stock_left_millilitres", left, p.Name)
+	demand, lasts := unknown, unknown
+	if p.Lasts.Known {
+		demand = p.Lasts.PerDay
+		if p.Left >= 0 {
+			lasts = p.Lasts.Days * 86400
+		}
+	}
+	send("stock_demand_day_millilitres", demand, p.Name)
+	send("stock_lasts_seconds", lasts, p.Name)
 	for o := ledger.Outcome(0); o < ledger.OutcomeCount; o++ {
 		send("doses_total", float64(p.Doses[o]), p.Name, o.String())
 		send("dosed_millilitres_total", p.Volume[o].Millilitres(), p.Name, o.String())

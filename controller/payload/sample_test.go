@@ -13,6 +13,7 @@ import (
 	"leat/dosing"
 	"leat/dosing/blend"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -45,6 +46,7 @@ var (
 
 	sampleTank = controller.TankView{Name: "reservoir", Mode: safety.ModeHolding, Cause: safety.CauseCirculationOff,
 		Reason: "Holding: the circulation pump stands still.", Next: "Doses go on one mixing time after the water moves again.",
+		Stocks: []controller.StockView{{Pump: "acid", Left: 3200 * dosing.Millilitre, Known: true, Lasting: dosing.Lasting{PerDay: 410, Days: 7.8, Low: 6.1, High: 9.5}}, {Pump: "calcium", Left: -1}},
 		Inputs: []controller.InputView{
 			{Name: "ph", Quantity: dosing.QuantityPH, Present: true, Value: 6.0213, Age: 1200 * time.Millisecond, Quality: dosing.QualityGood},
 			{Name: "ec", Quantity: dosing.QuantityEC, Present: true, Value: 1.8, Age: 61500 * time.Millisecond, Retained: true},
@@ -54,7 +56,7 @@ var (
 		Holds: []controller.HoldView{{Cause: safety.CauseCirculationOff, Action: safety.Hold, Scope: safety.ScopeTank, Since: since,
 			Text: "Circulation is off.", Clears: "one mixing time of good flow"}},
 		LeavesWarn: 90 * time.Minute, LeavesHarm: -1, Fit: true}
-	sampleAlarm = controller.AlarmView{Cause: safety.CauseCirculationOff, State: safety.AlarmUnacknowledged, Priority: safety.PriorityTonight,
+	sampleAlarm = controller.AlarmView{Cause: safety.CauseCirculationOff, State: alarm.Unacknowledged, Priority: safety.PriorityTonight,
 		Text: "Circulation is off.", Advice: "Look at the pump and its fuse.", Since: since}
 	samplePH = controller.SetpointView{Present: 5.85, Target: 5.9, Source: "mqtt", Lowest: 5, Highest: 7, AdviseLow: 5.5, AdviseHigh: 6.3,
 		Confirm: 0.3, By: "mqtt:Ona", At: sampleTime, Until: time.Date(2026, 1, 1, 6, 0, 0, 0, time.UTC)}
