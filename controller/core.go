@@ -242,7 +242,7 @@ func (c *Core) tick(now dosing.Instant) {
 	c.watchDose(now)
 	c.followIons(now)
 	c.learn(now)
-	if now.Up-c.decided >= c.settings.DecideEvery {
+	if now.Up-c.decided >= c.settings.ControlPeriod {
 		c.decided = now.Up
 		c.decide(now)
 	}

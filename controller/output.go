@@ -78,8 +78,8 @@ type Answer struct {
 	Text     string // what was done, or why not and what to do
 	Confirm  string // token to repeat, where a second confirmation is wanted
 	Old, New float64
-	Lowest   float64
-	Highest  float64
+	Min      float64
+	Max      float64
 	From, By string
 }
 

@@ -68,7 +68,7 @@ func TestWhatCameHomeIsCountedFromTheLowestLevel(t *testing.T) {
 }
 
 func TestAFloodMakesBothEstimatesUnsureByItsShareAndTeachesNothing(t *testing.T) {
-	tank := Tank{Volume: 100, DeadTime: 20 * time.Second, Lag: 30 * time.Second, BufferScale: 1}
+	tank := Tank{Volume: 100, DeadTime: 20 * time.Second, TimeConstant: 30 * time.Second, BufferScale: 1}
 	l := NewLoops(0, tank, nil, straight{}, NewTotals(0, 1))
 	l.ph.vv, l.ec.vv = 1e-4, 1e-4
 	read := func(q Quantity, value float64, up time.Duration) {

@@ -36,11 +36,11 @@ const (
 
 func newBench(t *testing.T) *bench {
 	b := &bench{t: t, target: Target{PH: 5.8, EC: 2}, pumps: []Pump{
-		{Name: "acid", Role: RoleAcid, Group: GroupAcid, AcidPerML: 0.5, Smallest: Millilitre, PerSecond: Millilitre},
-		{Name: "base", Role: RoleBase, Group: GroupBase, AcidPerML: -0.5, Smallest: Millilitre, PerSecond: Millilitre},
-		{Name: "calcium", Role: RoleStock, Group: GroupCalcium, ECPerML: 0.2, Share: 0.5, MacroIon: true, Smallest: 2 * Millilitre, PerSecond: 10 * Millilitre},
-		{Name: "sulfate", Role: RoleStock, Group: GroupSulfate, ECPerML: 0.2, Share: 0.4, MacroIon: true, Smallest: 2 * Millilitre, PerSecond: 10 * Millilitre},
-		{Name: "iron", Role: RoleStock, Group: GroupChelate, ECPerML: 0.2, Share: 0.1, Smallest: 2 * Millilitre, PerSecond: 10 * Millilitre},
+		{Name: "acid", Role: RoleAcid, Group: GroupAcid, AcidPerML: 0.5, MinDose: Millilitre, PerSecond: Millilitre},
+		{Name: "base", Role: RoleBase, Group: GroupBase, AcidPerML: -0.5, MinDose: Millilitre, PerSecond: Millilitre},
+		{Name: "calcium", Role: RoleStock, Group: GroupCalcium, ECPerML: 0.2, Share: 0.5, MacroIon: true, MinDose: 2 * Millilitre, PerSecond: 10 * Millilitre},
+		{Name: "sulfate", Role: RoleStock, Group: GroupSulfate, ECPerML: 0.2, Share: 0.4, MacroIon: true, MinDose: 2 * Millilitre, PerSecond: 10 * Millilitre},
+		{Name: "iron", Role: RoleStock, Group: GroupChelate, ECPerML: 0.2, Share: 0.1, MinDose: 2 * Millilitre, PerSecond: 10 * Millilitre},
 	}}
 	b.restart()
 	b.open()
@@ -49,7 +49,7 @@ func newBench(t *testing.T) *bench {
 
 // restart gives the tank new loops and empty totals.
 func (b *bench) restart() {
-	tank := Tank{Volume: 100, DeadTime: 30 * time.Second, Lag: time.Minute, BufferScale: 1, PHNoise: 0.01, ECNoise: 0.005,
+	tank := Tank{Volume: 100, DeadTime: 30 * time.Second, TimeConstant: time.Minute, BufferScale: 1, PHNoise: 0.01, ECNoise: 0.005,
 		TopUp: Water{Alkalinity: 2, EC: 0.2}}
 	b.totals = NewTotals(len(b.pumps), 1)
 	b.l = NewLoops(0, tank, b.pumps, evenly(0.5), b.totals)
@@ -85,8 +85,8 @@ func (b *bench) next() (Plan, bool) {
 	plan, ok := b.l.Next(b.now, b.target, b.limits)
 	if ok {
 		p := &b.pumps[plan.Pump]
-		if plan.Volume < p.Smallest || plan.Volume > b.limits[plan.Pump] || plan.Reason == ReasonNone {
-			b.t.Errorf("plan %+v: outside %v … %v, or without a reason", plan, p.Smallest, b.limits[plan.Pump])
+		if plan.Volume < p.MinDose || plan.Volume > b.limits[plan.Pump] || plan.Reason == ReasonNone {
+			b.t.Errorf("plan %+v: outside %v … %v, or without a reason", plan, p.MinDose, b.limits[plan.Pump])
 		}
 	}
 	return plan, ok
@@ -193,7 +193,7 @@ func TestAnUnfitECNeverStopsPH(t *testing.T) {
 		b.read(QuantityPH, 6.6, QualityGood)
 		b.read(QuantityEC, 1, QualityFailure)
 	}
-	b.wants(acidPump, "EC unfit")
+	b.wants(acidPump, "EC invalid")
 	if e := b.l.Estimate(b.now, b.target); !e.PHKnown || e.ECKnown || e.Known {
 		t.Errorf("%+v", e)
 	}
@@ -202,7 +202,7 @@ func TestAnUnfitECNeverStopsPH(t *testing.T) {
 func TestAnUnmeasuredBufferScaleKnowsNothing(t *testing.T) {
 	b := newBench(t)
 	for _, scale := range []float64{0, -1, math.NaN()} {
-		b.l = NewLoops(0, Tank{Volume: 100, DeadTime: time.Minute, Lag: time.Minute, BufferScale: scale}, b.pumps, evenly(0.5), b.totals)
+		b.l = NewLoops(0, Tank{Volume: 100, DeadTime: time.Minute, TimeConstant: time.Minute, BufferScale: scale}, b.pumps, evenly(0.5), b.totals)
 		b.stand(6.6, 2, time.Minute)
 		b.wantsNothing("buffer scale unknown")
 	}

@@ -52,7 +52,7 @@ func (b *blend) reshare(shares []float64) {
 		b.ecPerML += float64(shares[id] * p.ECPerML)
 		b.acidPerML += float64(shares[id] * p.AcidPerML)
 		if shares[id] > 0 {
-			least = min(least, p.Smallest.Millilitres()/shares[id])
+			least = min(least, p.MinDose.Millilitres()/shares[id])
 		}
 	}
 	if b.volume > 0 && !math.IsInf(least, 1) {
@@ -90,7 +90,7 @@ func (b *blend) step() float64 {
 	for _, id := range b.stocks {
 		if b.shares[id] > 0 && !b.due(id) {
 			// Half a microlitre, so that rounding leaves it due.
-			lack := (float64(b.pumps[id].Smallest-b.owed[id]) + 0.5) / float64(Millilitre)
+			lack := (float64(b.pumps[id].MinDose-b.owed[id]) + 0.5) / float64(Millilitre)
 			least = min(least, lack/b.shares[id])
 		}
 	}
@@ -100,7 +100,7 @@ func (b *blend) step() float64 {
 // ready says whether the gate would let any stock of the row go now.
 func (b *blend) ready(limits []Volume) bool {
 	for _, id := range b.stocks {
-		if limits[id] >= b.pumps[id].Smallest {
+		if limits[id] >= b.pumps[id].MinDose {
 			return true
 		}
 	}
@@ -108,7 +108,7 @@ func (b *blend) ready(limits []Volume) bool {
 }
 
 // due says whether the pump is owed at least a dose it can repeat.
-func (b *blend) due(id PumpID) bool { return b.owed[id] >= b.pumps[id].Smallest }
+func (b *blend) due(id PumpID) bool { return b.owed[id] >= b.pumps[id].MinDose }
 
 // left says what still waits of the blend: whole tells that a stock that the
 // others must wait for is due, trace that one without a macro ion is due and the
@@ -117,7 +117,7 @@ func (b *blend) left(limits []Volume) (whole, trace bool) {
 	for _, id := range b.stocks {
 		switch {
 		case !b.due(id):
-		case b.pumps[id].MacroIon || limits[id] >= b.pumps[id].Smallest:
+		case b.pumps[id].MacroIon || limits[id] >= b.pumps[id].MinDose:
 			whole = true
 		default:
 			trace = true
@@ -151,7 +151,7 @@ func (b *blend) next(last Group, limits []Volume, room float64) (PumpID, Volume,
 		if p.ECPerML > 0 {
 			v = min(v, FromMillilitres(float64(room*b.volume)/p.ECPerML))
 		}
-		if v < p.Smallest {
+		if v < p.MinDose {
 			continue
 		}
 		if found {

@@ -52,7 +52,7 @@ func drawStandard(r *rand.Rand) (s *scene, passes bool) {
 	trueBuffer := open.Buffer(5.8)
 	nominal := water{P: 1.2, C: 0.2, N: 0.1}
 	s.curve = nominal
-	s.tank = Tank{Volume: Litres(s.litres), DeadTime: s.deadTime, Lag: s.lag, BufferScale: wrong * trueBuffer / nominal.Buffer(5.8),
+	s.tank = Tank{Volume: Litres(s.litres), DeadTime: s.deadTime, TimeConstant: s.lag, BufferScale: wrong * trueBuffer / nominal.Buffer(5.8),
 		TopUp: Water{Alkalinity: s.topUpAlk, EC: Conductivity(0.1 * s.topUpAlk)}, PHNoise: s.phNoise, ECNoise: s.ecNoise}
 	run := uniform(r, 5, 40)
 	// Acid of 0.5 meq/mL; its anion brings 0.05 mS/cm per meq/L beyond what the
@@ -60,12 +60,12 @@ func drawStandard(r *rand.Rand) (s *scene, passes bool) {
 	reagent := func(role Role, group Group, strength float64) Pump {
 		small := worth * trueBuffer * s.litres / math.Abs(strength)
 		return Pump{Role: role, Group: group, AcidPerML: strength, ECPerML: 0.05 * math.Abs(strength),
-			Smallest: Volume(small * 1000), PerSecond: max(1, Volume(0.10*trueBuffer*s.litres/math.Abs(strength)/run*1000))}
+			MinDose: Volume(small * 1000), PerSecond: max(1, Volume(0.10*trueBuffer*s.litres/math.Abs(strength)/run*1000))}
 	}
 	small := logUniform(r, 0.001, 0.01) // mS/cm
 	stock := func(group Group, ec, acid float64) Pump {
 		return Pump{Role: RoleStock, Group: group, Share: 0.5, MacroIon: true, AcidPerML: acid, ECPerML: ec,
-			Smallest: Volume(small * s.litres / ec * 1000), PerSecond: max(1, Volume(0.10*s.litres/ec/run*1000))}
+			MinDose: Volume(small * s.litres / ec * 1000), PerSecond: max(1, Volume(0.10*s.litres/ec/run*1000))}
 	}
 	s.pumps = []Pump{reagent(RoleAcid, GroupAcid, 0.5), reagent(RoleBase, GroupBase, -0.5),
 		stock(GroupCalcium, 0.2, -0.002), stock(GroupSulfate, 0.16, 0.01)}
@@ -94,12 +94,12 @@ func farmNight(seed int64, large bool) *scene {
 	s.curve = nominal
 	open := s.water
 	open.C = 0.04
-	s.tank = Tank{Volume: Litres(s.litres), DeadTime: s.deadTime, Lag: s.lag,
+	s.tank = Tank{Volume: Litres(s.litres), DeadTime: s.deadTime, TimeConstant: s.lag,
 		BufferScale: logUniform(r, 1.0/3, 3) * open.Buffer(5.8) / nominal.Buffer(5.8),
 		TopUp:       Water{Alkalinity: 2, EC: 0.2}, PHNoise: s.phNoise, ECNoise: s.ecNoise}
 	reagent := func(role Role, group Group, strength float64) Pump {
 		return Pump{Role: role, Group: group, AcidPerML: strength, ECPerML: 0.05 * math.Abs(strength),
-			Smallest: FromMillilitres(least), PerSecond: FromMillilitres(rate / 60)}
+			MinDose: FromMillilitres(least), PerSecond: FromMillilitres(rate / 60)}
 	}
 	s.pumps = []Pump{reagent(RoleAcid, GroupAcid, acid), reagent(RoleBase, GroupBase, -acid)}
 	for _, q := range []struct {
@@ -112,7 +112,7 @@ func farmNight(seed int64, large bool) *scene {
 		{GroupCalcium, 0.05, 0.004, 0.25, true}, {GroupChelate, 0.03, 0, 0.02, false}, {GroupChelate, 0.03, 0, 0.02, false},
 	} {
 		s.pumps = append(s.pumps, Pump{Role: RoleStock, Group: q.group, Share: q.share, MacroIon: q.macro,
-			AcidPerML: q.acid, ECPerML: q.ec, Smallest: FromMillilitres(s.litres / 70), PerSecond: Litre / 60})
+			AcidPerML: q.acid, ECPerML: q.ec, MinDose: FromMillilitres(s.litres / 70), PerSecond: Litre / 60})
 	}
 	for range s.pumps {
 		s.pumpError = append(s.pumpError, uniform(r, 0.85, 1.15))

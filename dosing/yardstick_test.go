@@ -45,10 +45,10 @@ func (t *timer) decide(now Instant, target Target, busy bool) (Plan, bool) {
 	for i := range t.s.pumps {
 		p := &t.s.pumps[i]
 		if p.Role == RoleAcid && t.ph-float64(target.PH) > 0.1 || p.Role == RoleBase && float64(target.PH)-t.ph > 0.1 {
-			t.owed[i] = max(p.Smallest, FromMillilitres(0.10*commissioned*t.s.litres/math.Abs(p.AcidPerML)))
+			t.owed[i] = max(p.MinDose, FromMillilitres(0.10*commissioned*t.s.litres/math.Abs(p.AcidPerML)))
 		}
 		if p.Role == RoleStock && float64(target.EC)-t.ec > 0.05 {
-			t.owed[i] = max(p.Smallest, FromMillilitres(0.05*t.s.litres/blend.ecPerML*p.Share))
+			t.owed[i] = max(p.MinDose, FromMillilitres(0.05*t.s.litres/blend.ecPerML*p.Share))
 		}
 	}
 	return t.decide(now, target, false)
@@ -93,7 +93,7 @@ func (c *clairvoyant) decide(_ Instant, target Target, busy bool) (Plan, bool) {
 	}
 	if need := float64(target.EC) - settledEC; need > deadBandEC+blend.smallest/2 {
 		for _, id := range blend.stocks {
-			c.owed[id] = max(s.pumps[id].Smallest, FromMillilitres(need*p.volume/blend.ecPerML*s.pumps[id].Share/s.pumpError[id]))
+			c.owed[id] = max(s.pumps[id].MinDose, FromMillilitres(need*p.volume/blend.ecPerML*s.pumps[id].Share/s.pumpError[id]))
 		}
 		return c.decide(Instant{}, target, false)
 	}
@@ -101,11 +101,11 @@ func (c *clairvoyant) decide(_ Instant, target Target, busy bool) (Plan, bool) {
 	for i := range s.pumps {
 		q := &s.pumps[i]
 		if q.Role == RoleAcid && need > 0 || q.Role == RoleBase && need < 0 {
-			least := q.Smallest.Millilitres() * math.Abs(q.AcidPerML) / p.volume
+			least := q.MinDose.Millilitres() * math.Abs(q.AcidPerML) / p.volume
 			if math.Abs(need) <= deadBandPH*buffer+least/2 {
 				return Plan{}, false
 			}
-			return Plan{Pump: PumpID(i), Volume: max(q.Smallest, FromMillilitres(math.Abs(need)*p.volume/math.Abs(q.AcidPerML)/s.pumpError[i]))}, true
+			return Plan{Pump: PumpID(i), Volume: max(q.MinDose, FromMillilitres(math.Abs(need)*p.volume/math.Abs(q.AcidPerML)/s.pumpError[i]))}, true
 		}
 	}
 	return Plan{}, false

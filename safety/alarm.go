@@ -16,12 +16,12 @@ const (
 	PriorityNow Priority = iota
 	PriorityTonight
 	PriorityTomorrow
-	PriorityRecord
+	PriorityLog
 	priorityCount
 )
 
 func (p Priority) String() string {
-	return [...]string{"now", "tonight", "tomorrow", "record", "now"}[min(p, priorityCount)]
+	return [...]string{"now", "tonight", "tomorrow", "log", "now"}[min(p, priorityCount)]
 }
 
 // Code is the priority as data: p1 to p4.
@@ -239,7 +239,7 @@ func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c Cause, leavesWar
 			return
 		}
 		r.state = AlarmReturnedUnacknowledged
-		if before != AlarmUnacknowledged || r.priority == PriorityRecord {
+		if before != AlarmUnacknowledged || r.priority == PriorityLog {
 			r.state = AlarmNormal
 		}
 	}
@@ -302,9 +302,9 @@ func (t *tankAlarms) wanted(row *Interlock, now dosing.Instant, leavesHarm time.
 	r := &t.record[row.Cause]
 	want := row.Priority
 	switch row.Cause {
-	case CauseOutOfBand, CauseWithheldLong:
+	case CauseOutOfBand, CauseDosingBlockedLong:
 		want = t.standing.priority(want, &t.situation, now.Up, leavesHarm)
-	case CauseHourCap, CauseDayCap:
+	case CauseHourlyCap, CauseDailyCap:
 		// A cap on the way to a far setpoint is no trouble as long as it gets nearer.
 		if t.standing.stuck {
 			want = want.Rise(leavesHarm)
@@ -319,7 +319,7 @@ func (t *tankAlarms) wanted(row *Interlock, now dosing.Instant, leavesHarm time.
 			want = want.Rise(leavesHarm)
 		}
 	}
-	if r.state == AlarmUnacknowledged && r.toldAny && now.Up-r.told.Up >= staleAfter && want > PriorityTonight && want < PriorityRecord {
+	if r.state == AlarmUnacknowledged && r.toldAny && now.Up-r.told.Up >= staleAfter && want > PriorityTonight && want < PriorityLog {
 		want--
 	}
 	return want

@@ -110,12 +110,12 @@ func TestSameTroubleWithinTenMinutesIsNotAnnouncedAgain(t *testing.T) {
 
 func TestOneRootNotItsTenConsequences(t *testing.T) {
 	n := newAlarmNight()
-	all := []Trip{hold(CauseBrokerDown)}
-	for _, c := range roots[CauseBrokerDown] {
+	all := []Trip{hold(CauseBrokerDisconnected)}
+	for _, c := range roots[CauseBrokerDisconnected] {
 		all = append(all, hold(c))
 	}
 	n.pass(30*time.Minute, all...)
-	if len(n.announced) != 1 || n.announced[0].Cause != CauseBrokerDown {
+	if len(n.announced) != 1 || n.announced[0].Cause != CauseBrokerDisconnected {
 		t.Errorf("announced %v, want the broker only", n.announced)
 	}
 	// The readings come back a little later than the link.
@@ -128,7 +128,7 @@ func TestOneRootNotItsTenConsequences(t *testing.T) {
 
 func TestWhatWasPositivelySeenIsNotExplainedAway(t *testing.T) {
 	n := newAlarmNight()
-	n.pass(time.Minute, hold(CauseBrokerDown), latched(CauseLeak))
+	n.pass(time.Minute, hold(CauseBrokerDisconnected), latched(CauseLeak))
 	if n.count(CauseLeak, AlarmUnacknowledged) != 1 || n.announced[0].Priority != PriorityNow {
 		t.Errorf("announced %v, want the leak, now", n.announced)
 	}
@@ -137,7 +137,7 @@ func TestWhatWasPositivelySeenIsNotExplainedAway(t *testing.T) {
 func TestBriefWaitsAreSuppressedByDesign(t *testing.T) {
 	n := newAlarmNight()
 	var waits []Trip
-	for _, c := range []Cause{CauseMixingWait, CauseDoseOpen, CauseIncompatibleWait, CauseCounterReagent, CauseInTransitCap, CauseFlood, CauseStarting, CauseObserving} {
+	for _, c := range []Cause{CauseMixingWait, CauseDoseOpen, CauseIncompatibleWait, CauseAcidBaseChangeover, CauseInTransitCap, CauseFlood, CauseStarting, CauseObserving} {
 		waits = append(waits, hold(c))
 	}
 	n.pass(time.Hour, waits...)
@@ -149,16 +149,16 @@ func TestBriefWaitsAreSuppressedByDesign(t *testing.T) {
 func TestHoldRisesOnceAsHarmComesNearer(t *testing.T) {
 	n := newAlarmNight()
 	n.harm = 10 * time.Hour
-	n.pass(5*time.Minute, hold(CauseTemperatureUnfit))
-	n.alarms.Acknowledge(0, CauseTemperatureUnfit)
+	n.pass(5*time.Minute, hold(CauseTemperatureInvalid))
+	n.alarms.Acknowledge(0, CauseTemperatureInvalid)
 	n.harm = 5 * time.Hour
-	n.pass(5*time.Minute, hold(CauseTemperatureUnfit))
+	n.pass(5*time.Minute, hold(CauseTemperatureInvalid))
 	n.harm = 7 * time.Hour // the forecast wavers
-	n.pass(5*time.Minute, hold(CauseTemperatureUnfit))
+	n.pass(5*time.Minute, hold(CauseTemperatureInvalid))
 	n.harm = 5 * time.Hour
-	n.pass(5*time.Minute, hold(CauseTemperatureUnfit))
+	n.pass(5*time.Minute, hold(CauseTemperatureInvalid))
 	n.harm = 30 * time.Minute
-	n.pass(5*time.Minute, hold(CauseTemperatureUnfit))
+	n.pass(5*time.Minute, hold(CauseTemperatureInvalid))
 	var got []Priority
 	for _, a := range n.announced {
 		got = append(got, a.Priority)
@@ -173,12 +173,12 @@ func TestHoldRisesOnceAsHarmComesNearer(t *testing.T) {
 
 func TestForecastThatOnlyFlickersDoesNotRaise(t *testing.T) {
 	n := newAlarmNight()
-	n.pass(5*time.Minute, hold(CauseTemperatureUnfit))
+	n.pass(5*time.Minute, hold(CauseTemperatureInvalid))
 	for range 20 {
 		n.harm = 0
-		n.pass(5*time.Second, hold(CauseTemperatureUnfit))
+		n.pass(5*time.Second, hold(CauseTemperatureInvalid))
 		n.harm = NotInSight
-		n.pass(5*time.Second, hold(CauseTemperatureUnfit))
+		n.pass(5*time.Second, hold(CauseTemperatureInvalid))
 	}
 	if len(n.announced) != 1 {
 		t.Errorf("announced %v, want one", n.announced)
@@ -321,7 +321,7 @@ func TestFiguresOfAStandingAlarmAreOfNow(t *testing.T) {
 }
 
 func TestWhatAPersonDoesOnPurposeRaisesNoAlarm(t *testing.T) {
-	for _, c := range []Cause{CauseOperatorPause, CauseStoppedByPerson, CauseCleaning} {
+	for _, c := range []Cause{CauseOperatorPause, CauseOperatorStop, CauseCleaning} {
 		n := newAlarmNight()
 		n.harm = 10 * time.Minute
 		n.pass(90*time.Minute, hold(c))
@@ -424,7 +424,7 @@ func TestAnAlarmReturnsHalfAMinuteAfterItsCauseWent(t *testing.T) {
 
 func TestWhatStaysAfterItsRootHasGoneIsToldAMinuteLater(t *testing.T) {
 	n := newAlarmNight()
-	n.pass(10*time.Minute, hold(CauseBrokerDown), hold(CausePHStale))
+	n.pass(10*time.Minute, hold(CauseBrokerDisconnected), hold(CausePHStale))
 	n.pass(55*time.Second, hold(CausePHStale))
 	if n.count(CausePHStale, AlarmUnacknowledged) != 0 {
 		t.Errorf("told %v; readings need a minute to come back after the link", n.announced)
@@ -441,7 +441,7 @@ func TestAnAlarmThatNobodyAcknowledgesForADayBecomesOneStepMoreUrgentAndNoMore(t
 		first, then Priority
 		told        int
 	}{
-		{CauseTemperatureUnfit, PriorityTomorrow, PriorityTonight, 2},
+		{CauseTemperatureInvalid, PriorityTomorrow, PriorityTonight, 2},
 		{CausePHStale, PriorityTonight, PriorityTonight, 1},
 	} {
 		n := newAlarmNight()
@@ -457,7 +457,7 @@ func TestAnAlarmThatNobodyAcknowledgesForADayBecomesOneStepMoreUrgentAndNoMore(t
 	n := newAlarmNight()
 	n.pass(time.Hour, latched(CauseNodeRebooted))
 	n.pass(25*time.Hour, latched(CauseNodeRebooted))
-	if len(n.announced) != 1 || n.announced[0].Priority != PriorityRecord {
+	if len(n.announced) != 1 || n.announced[0].Priority != PriorityLog {
 		t.Errorf("what is for the record only: %+v", n.announced)
 	}
 }
@@ -503,13 +503,13 @@ func TestAForgottenStopOrMaintenanceCallsAtOnceWhenHarmIsNear(t *testing.T) {
 
 func TestHarmMustBeNearForAMinuteBeforeAnAlarmRises(t *testing.T) {
 	n := newAlarmNight()
-	n.pass(5*time.Minute, hold(CauseTemperatureUnfit))
+	n.pass(5*time.Minute, hold(CauseTemperatureInvalid))
 	n.harm = 30 * time.Minute
-	n.pass(60*time.Second, hold(CauseTemperatureUnfit))
+	n.pass(60*time.Second, hold(CauseTemperatureInvalid))
 	if len(n.announced) != 1 {
 		t.Errorf("told %v within the minute", n.announced)
 	}
-	n.pass(time.Second, hold(CauseTemperatureUnfit))
+	n.pass(time.Second, hold(CauseTemperatureInvalid))
 	if len(n.announced) != 2 || n.announced[1].Priority != PriorityNow {
 		t.Errorf("told %v when the minute is over", n.announced)
 	}
@@ -532,14 +532,14 @@ func TestAShelvedAlarmThatIsNowAlreadyStaysQuiet(t *testing.T) {
 
 func TestTheMostUrgentAlarmStandsFirstAndAmongEqualsTheOneThatCameFirst(t *testing.T) {
 	n := newAlarmNight()
-	n.pass(2*time.Minute, hold(CauseTemperatureUnfit))
-	n.pass(2*time.Minute, hold(CauseTemperatureUnfit), hold(CauseLevelUnknown))
-	n.pass(2*time.Minute, hold(CauseTemperatureUnfit), hold(CauseLevelUnknown), hold(CausePHStale), latched(CauseLeak))
+	n.pass(2*time.Minute, hold(CauseTemperatureInvalid))
+	n.pass(2*time.Minute, hold(CauseTemperatureInvalid), hold(CauseLevelUnknown))
+	n.pass(2*time.Minute, hold(CauseTemperatureInvalid), hold(CauseLevelUnknown), hold(CausePHStale), latched(CauseLeak))
 	var got []Cause
 	for _, a := range n.alarms.Active(0, n.warn, n.harm) {
 		got = append(got, a.Cause)
 	}
-	if want := []Cause{CauseLeak, CauseLevelUnknown, CausePHStale, CauseTemperatureUnfit}; !slices.Equal(got, want) {
+	if want := []Cause{CauseLeak, CauseLevelUnknown, CausePHStale, CauseTemperatureInvalid}; !slices.Equal(got, want) {
 		t.Errorf("%v, want %v", got, want)
 	}
 }

@@ -45,9 +45,9 @@ func TestHoldRisesToTonightAndToNowAsHarmComesNearer(t *testing.T) {
 		harm time.Duration
 		want Priority
 	}{
-		{PriorityRecord, NotInSight, PriorityRecord},
-		{PriorityRecord, 7 * time.Hour, PriorityRecord},
-		{PriorityRecord, 5 * time.Hour, PriorityTonight},
+		{PriorityLog, NotInSight, PriorityLog},
+		{PriorityLog, 7 * time.Hour, PriorityLog},
+		{PriorityLog, 5 * time.Hour, PriorityTonight},
 		{PriorityTomorrow, 59 * time.Minute, PriorityNow},
 		{PriorityTomorrow, 0, PriorityNow},
 		{PriorityNow, NotInSight, PriorityNow},
@@ -81,8 +81,8 @@ func TestForecastsReadAsAPersonSaysThem(t *testing.T) {
 }
 
 func TestForecastsEndWhereTheySay(t *testing.T) {
-	for base, c := range map[time.Duration]Priority{time.Hour: PriorityTonight, time.Hour - 1: PriorityNow, 6 * time.Hour: PriorityRecord, 6*time.Hour - 1: PriorityTonight} {
-		if got := PriorityRecord.Rise(base); got != c {
+	for base, c := range map[time.Duration]Priority{time.Hour: PriorityTonight, time.Hour - 1: PriorityNow, 6 * time.Hour: PriorityLog, 6*time.Hour - 1: PriorityTonight} {
+		if got := PriorityLog.Rise(base); got != c {
 			t.Errorf("harm in %s: %s, want %s", base, got, c)
 		}
 	}

@@ -6,31 +6,31 @@ import "time"
 // root, not of its ten consequences. What is latched was positively seen and is
 // explained by nothing, save where a person caused it.
 var roots = map[Cause][]Cause{
-	CauseBrokerDown: {CauseFarmSilent, CausePHMissing, CausePHStale, CausePHUnfit, CauseECMissing, CauseECStale, CauseECUnfit, CauseTemperatureUnfit,
+	CauseBrokerDisconnected: {CauseFarmSilent, CausePHMissing, CausePHStale, CausePHInvalid, CauseECMissing, CauseECStale, CauseECInvalid, CauseTemperatureInvalid,
 		CauseProbesDisagree, CauseSampleFlowOff, CauseCirculationOff, CauseLevelUnknown, CauseLeak, CauseStopInput, CauseOutletUnproved,
-		CauseStockEmpty, CauseNodeSilent, CauseNodeBusy, CauseDoseUncertain},
-	CauseFarmSilent: {CausePHMissing, CausePHStale, CausePHUnfit, CauseECMissing, CauseECStale, CauseECUnfit, CauseTemperatureUnfit,
+		CauseContainerEmpty, CauseNodeOffline, CauseNodeBusy, CauseDoseUncertain},
+	CauseFarmSilent: {CausePHMissing, CausePHStale, CausePHInvalid, CauseECMissing, CauseECStale, CauseECInvalid, CauseTemperatureInvalid,
 		CauseProbesDisagree, CauseSampleFlowOff, CauseCirculationOff, CauseLevelUnknown, CauseLeak, CauseFlood, CauseStopInput,
-		CauseOutletUnproved, CauseStockEmpty, CauseNodeSilent, CauseNodeBusy, CauseDoseUncertain, CauseSolutionUnconfirmed},
-	CauseStarting: {CauseFarmSilent, CausePHMissing, CauseECMissing, CauseTemperatureUnfit, CauseLevelUnknown, CauseOutletUnproved, CauseSampleFlowOff,
-		CauseCirculationOff, CauseLeak, CauseStopInput, CauseNodeSilent, CauseNodeBusy},
+		CauseOutletUnproved, CauseContainerEmpty, CauseNodeOffline, CauseNodeBusy, CauseDoseUncertain, CauseSolutionUnconfirmed},
+	CauseStarting: {CauseFarmSilent, CausePHMissing, CauseECMissing, CauseTemperatureInvalid, CauseLevelUnknown, CauseOutletUnproved, CauseSampleFlowOff,
+		CauseCirculationOff, CauseLeak, CauseStopInput, CauseNodeOffline, CauseNodeBusy},
 	CauseLedgerUnavailable: {CauseDisarmed},
-	CauseNodeSilent:        {CauseNodeBusy, CauseNodeClock, CauseOutletUnproved, CauseDoseUncertain},
-	CauseNodeRebooted:      {CauseNodeBusy, CauseNodeSilent},
-	CauseCirculationOff: {CauseSampleFlowOff, CausePHUnfit, CauseECUnfit, CauseProbesDisagree, CauseTemperatureUnfit,
+	CauseNodeOffline:       {CauseNodeBusy, CauseNodeClock, CauseOutletUnproved, CauseDoseUncertain},
+	CauseNodeRebooted:      {CauseNodeBusy, CauseNodeOffline},
+	CauseCirculationOff: {CauseSampleFlowOff, CausePHInvalid, CauseECInvalid, CauseProbesDisagree, CauseTemperatureInvalid,
 		CauseTemperatureRange},
-	CauseSampleFlowOff:       {CausePHUnfit, CausePHStale, CauseECUnfit, CauseECStale, CauseProbesDisagree, CauseTemperatureUnfit},
-	CauseProbesDisagree:      {CausePHUnfit, CauseECUnfit},
-	CauseTemperatureUnfit:    {CauseECUnfit, CauseECMissing, CauseECStale},
+	CauseSampleFlowOff:       {CausePHInvalid, CausePHStale, CauseECInvalid, CauseECStale, CauseProbesDisagree, CauseTemperatureInvalid},
+	CauseProbesDisagree:      {CausePHInvalid, CauseECInvalid},
+	CauseTemperatureInvalid:  {CauseECInvalid, CauseECMissing, CauseECStale},
 	CauseNoResponse:          {CauseBufferScale},
 	CauseWrongDirection:      {CauseBufferScale},
 	CauseLeak:                {CauseLevelLow},
 	CauseFlood:               {CauseLevelLow, CauseLevelUnknown},
-	CauseSolutionUnconfirmed: {CausePHUnfit, CauseECUnfit, CauseTemperatureRange},
+	CauseSolutionUnconfirmed: {CausePHInvalid, CauseECInvalid, CauseTemperatureRange},
 	CauseStopInput:           {CauseNodeBusy, CauseDoseUncertain},
-	CauseMaintenance: {CausePHMissing, CausePHStale, CausePHUnfit, CauseECMissing, CauseECStale, CauseECUnfit, CauseTemperatureUnfit,
+	CauseMaintenance: {CausePHMissing, CausePHStale, CausePHInvalid, CauseECMissing, CauseECStale, CauseECInvalid, CauseTemperatureInvalid,
 		CauseTemperatureRange, CauseProbesDisagree, CauseSampleFlowOff, CauseNodeBusy},
-	CauseCleaning: {CausePHMissing, CausePHStale, CausePHUnfit, CauseECMissing, CauseECStale, CauseECUnfit, CauseTemperatureUnfit,
+	CauseCleaning: {CausePHMissing, CausePHStale, CausePHInvalid, CauseECMissing, CauseECStale, CauseECInvalid, CauseTemperatureInvalid,
 		CauseTemperatureRange, CauseProbesDisagree, CauseSampleFlowOff, CauseCirculationOff, CauseLevelLow, CauseLevelHigh, CauseLevelUnknown,
 		CauseSolutionUnconfirmed},
 }
@@ -63,7 +63,7 @@ func Explained(trip *Trip, trips []Trip) bool {
 
 // explained says that a root of c stands, or stood a moment ago.
 func (t *tankAlarms) explained(c Cause, up time.Duration) bool {
-	if c == CauseOutOfBand || c == CauseWithheldLong {
+	if c == CauseOutOfBand || c == CauseDosingBlockedLong {
 		return t.heldAloud()
 	}
 	latched := t.record[c].latched
@@ -83,7 +83,7 @@ func (t *tankAlarms) explained(c Cause, up time.Duration) bool {
 func (t *tankAlarms) heldAloud() bool {
 	for c := range t.record {
 		r := &t.record[c]
-		if r.present && r.action < Run && r.state != AlarmNormal && r.state != AlarmSuppressed && r.priority < PriorityRecord {
+		if r.present && r.action < Run && r.state != AlarmNormal && r.state != AlarmSuppressed && r.priority < PriorityLog {
 			return true
 		}
 	}
@@ -92,11 +92,11 @@ func (t *tankAlarms) heldAloud() bool {
 
 // byDesign says that a hold is part of the work: waits and caps of single doses, a
 // flood, the settling after a start, and what a person does on purpose. It is shown, but
-// nobody is called; if it stays too long, CauseWithheldLong calls, and a stop that is not
+// nobody is called; if it stays too long, CauseDosingBlockedLong calls, and a stop that is not
 // released or work that is not ended may have been forgotten.
 func byDesign(row *Interlock, r *alarmRecord, up time.Duration) bool {
 	switch row.Cause {
-	case CauseOperatorPause, CauseStoppedByPerson, CauseCleaning:
+	case CauseOperatorPause, CauseOperatorStop, CauseCleaning:
 		return true
 	case CauseStopInput:
 		return r.latched && up-r.cameAt < personFor
@@ -105,5 +105,5 @@ func byDesign(row *Interlock, r *alarmRecord, up time.Duration) bool {
 	case CauseNodeRebooted:
 		return false
 	}
-	return row.Action == Hold && row.Priority == PriorityRecord && !r.latched
+	return row.Action == Hold && row.Priority == PriorityLog && !r.latched
 }

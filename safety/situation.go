@@ -57,7 +57,7 @@ const (
 	outOfBandFor  = time.Hour        // plus two mixing times
 	progressOver  = 30 * time.Minute // an error that shrank over this long is on its way
 	progressShare = 0.9
-	withheldFor   = 2 * time.Hour
+	blockedFor    = 2 * time.Hour
 	worn          = 0.4 // learned ln(buffer scale) that looks like a worn tube
 	wornBack      = 0.1 // less, before it looks so no more
 	harmedFor     = time.Hour
@@ -131,8 +131,8 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 	case st.early:
 		t.see(now, CauseBufferScale, Run, false, t.detailOr(now, CauseBufferScale, s.rich))
 	}
-	if st.withheld.run(s.armed() && s.Withheld != CauseNone, now.Up) >= withheldFor {
-		t.see(now, CauseWithheldLong, Run, false, t.detailOr(now, CauseWithheldLong, func() string { return "withheld by: " + Of(s.Withheld).Text }))
+	if st.withheld.run(s.armed() && s.Withheld != CauseNone, now.Up) >= blockedFor {
+		t.see(now, CauseDosingBlockedLong, Run, false, t.detailOr(now, CauseDosingBlockedLong, func() string { return "withheld by: " + Of(s.Withheld).Text }))
 	}
 }
 

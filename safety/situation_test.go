@@ -45,10 +45,10 @@ func TestFarSetpointOnItsWayIsNoAlarm(t *testing.T) {
 	for ec := 0.6; ec < 1.5; ec += 0.05 {
 		s.EC, s.SettledEC = ec, ec
 		n.harm = 0
-		n.pass(15*time.Minute, hold(CauseHourCap))
+		n.pass(15*time.Minute, hold(CauseHourlyCap))
 	}
 	for _, a := range n.announced {
-		if a.Cause != CauseHourCap || a.Priority != PriorityTomorrow {
+		if a.Cause != CauseHourlyCap || a.Priority != PriorityTomorrow {
 			t.Errorf("announced %+v while EC rises from 0.6 to 1.5", a)
 		}
 	}
@@ -81,11 +81,11 @@ func TestObservedTankWakesNobodyForItsPH(t *testing.T) {
 func TestOutOfBandIsAConsequenceOfAHold(t *testing.T) {
 	n := newAlarmNight()
 	s := goodSituation()
-	s.PH, s.Withheld = 6.2, CausePHUnfit
+	s.PH, s.Withheld = 6.2, CausePHInvalid
 	n.situation = &s
-	n.pass(6*time.Hour, hold(CausePHUnfit))
-	if n.count(CauseOutOfBand, AlarmUnacknowledged) != 0 || n.count(CauseWithheldLong, AlarmUnacknowledged) != 0 || n.count(CausePHUnfit, AlarmUnacknowledged) != 1 {
-		t.Errorf("announced %v, want the unfit probe only", n.announced)
+	n.pass(6*time.Hour, hold(CausePHInvalid))
+	if n.count(CauseOutOfBand, AlarmUnacknowledged) != 0 || n.count(CauseDosingBlockedLong, AlarmUnacknowledged) != 0 || n.count(CausePHInvalid, AlarmUnacknowledged) != 1 {
+		t.Errorf("announced %v, want the invalid probe only", n.announced)
 	}
 }
 
@@ -139,8 +139,8 @@ func TestDoseWithheldForHoursByWaitsIsAnAlarm(t *testing.T) {
 	s.PH, s.Withheld, s.Mode = 5.95, CauseMixingWait, ModeHolding
 	n.situation = &s
 	n.pass(3*time.Hour, hold(CauseMixingWait))
-	if n.count(CauseWithheldLong, AlarmUnacknowledged) != 1 {
-		t.Errorf("announced %v, want withheld-long", n.announced)
+	if n.count(CauseDosingBlockedLong, AlarmUnacknowledged) != 1 {
+		t.Errorf("announced %v, want dosing-blocked-long", n.announced)
 	}
 }
 
@@ -180,9 +180,9 @@ func TestAlarmsThatStopNothingComeAtTheirLimitsAndTimes(t *testing.T) {
 		"acid does more, stock not": {CauseBufferScale, day, func(s *Situation) { s.LnBuffer, s.ECGain = -0.6, 1.29 }, false},
 		"after two answers":         {CauseBufferScale, day, func(s *Situation) { s.LnBuffer, s.Answered = 0.6, 2 }, false},
 		"after three":               {CauseBufferScale, day, func(s *Situation) { s.LnBuffer, s.Answered = 0.6, 3 }, true},
-		"withheld for 119 min":      {CauseWithheldLong, 119 * time.Minute, func(s *Situation) { s.Withheld = CauseMixingWait }, false},
-		"withheld for 121 min":      {CauseWithheldLong, 121 * time.Minute, func(s *Situation) { s.Withheld = CauseMixingWait }, true},
-		"withheld while observing":  {CauseWithheldLong, day, func(s *Situation) { s.Withheld, s.Mode = CauseMixingWait, ModeObserving }, false},
+		"withheld for 119 min":      {CauseDosingBlockedLong, 119 * time.Minute, func(s *Situation) { s.Withheld = CauseMixingWait }, false},
+		"withheld for 121 min":      {CauseDosingBlockedLong, 121 * time.Minute, func(s *Situation) { s.Withheld = CauseMixingWait }, true},
+		"withheld while observing":  {CauseDosingBlockedLong, day, func(s *Situation) { s.Withheld, s.Mode = CauseMixingWait, ModeObserving }, false},
 		"nothing is known":          {CauseOutOfBand, day, func(s *Situation) { s.PH, s.Known = 7, false }, false},
 	} {
 		if got := raised(c.cause, c.after, c.change); got != c.want {

@@ -66,7 +66,7 @@ func TestFarmOnlyProcessIsDosedByLeatRun(t *testing.T) {
 	broker := apptest.NewBroker(t)
 	// The farm's probes send once a second: a reading may be half of dead time and
 	// lag old.
-	path := apptest.Config(t, broker.URL(), `dead_time = "1s"`, `dead_time = "3s"`, `lag = "1s"`, `lag = "3s"`, `"5s"`, `"15s"`)
+	path := apptest.Config(t, broker.URL(), `dead_time = "1s"`, `dead_time = "3s"`, `time_constant = "1s"`, `time_constant = "3s"`, `"5s"`, `"15s"`)
 	farm := leat(t, "demo", "-farm-only", "-broker", broker.URL(), "-config", path)
 	daemon := running(t, path)
 	arm(t, path)
@@ -174,7 +174,7 @@ func holdsForTheBroker(t *testing.T, path string, daemon *apptest.Process) {
 	if code, body := get(t, page(t, daemon)+"/readyz"); code != 503 || !strings.Contains(body, "the broker is not connected") {
 		t.Errorf("/readyz: %d %s", code, body)
 	}
-	daemon.Await(`"interlock"`, `"broker-down"`, `"active":true`)
+	daemon.Await(`"interlock"`, `"broker-disconnected"`, `"active":true`)
 	stopsCleanly(t, daemon)
 	if state := apptest.Record(t, apptest.State(path)); len(state.Ever) != 0 {
 		t.Errorf("dosed without a broker: %v", state.Ever)

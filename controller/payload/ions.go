@@ -118,7 +118,7 @@ func AppendIons(dst []byte, v *controller.IonsView) []byte {
 	}
 	e.dst = shares.end()
 	e.some("surplus", v.Surplus)
-	e.some("lever", v.Lever)
+	e.some("ammonium_advice", v.AmmoniumAdvice)
 	e.some("advice", v.Advice)
 	return e.end()
 }

@@ -28,7 +28,7 @@ func AppendState(dst []byte, t *controller.TankView, at time.Time) []byte {
 		e.dst = appendInput(e.dst, &t.Inputs[i])
 	}
 	e.dst = append(e.dst, ']')
-	e.key("holds")
+	e.key("interlocks")
 	e.dst = append(e.dst, '[')
 	for i := range t.Holds {
 		if i > 0 {

@@ -39,8 +39,8 @@ type Stock struct {
 // to come are like those before.
 type Range struct {
 	Days float64 `json:"days"`
-	Low  float64 `json:"low"`
-	High float64 `json:"high"`
+	Min  float64 `json:"min"`
+	Max  float64 `json:"max"`
 }
 
 // How many days the demand rests on, and by what share days are taken to differ while
@@ -159,7 +159,7 @@ func (s *Stock) forecast(days []int) {
 	lasts := *s.Left / mean
 	// The mean is as unsure as its days are few, and the days to come differ as these did.
 	off := nineOfTen * lasts * cv * math.Sqrt(1/n+1/max(lasts, 1))
-	s.Lasts = &Range{Days: lasts, Low: max(lasts-off, 0), High: lasts + off}
+	s.Lasts = &Range{Days: lasts, Min: max(lasts-off, 0), Max: lasts + off}
 }
 
 func (r *Stocks) verdict() string {
@@ -193,9 +193,9 @@ func (r *Stocks) verdict() string {
 
 func (l *Range) String() string {
 	if l.Days < 10 {
-		return fmt.Sprintf("%.1f days (%.1f to %.1f)", l.Days, l.Low, l.High)
+		return fmt.Sprintf("%.1f days (%.1f to %.1f)", l.Days, l.Min, l.Max)
 	}
-	return fmt.Sprintf("%.0f days (%.0f to %.0f)", l.Days, l.Low, l.High)
+	return fmt.Sprintf("%.0f days (%.0f to %.0f)", l.Days, l.Min, l.Max)
 }
 
 // ReadStocks makes the report of a record's containers.

@@ -57,9 +57,9 @@ func (s *Server) charts(at time.Time, tank *controller.TankView) (drawn []chart)
 		if err != nil {
 			c.Words = "the history cannot be read: " + err.Error()
 		} else if in.Quantity == dosing.QuantityPH {
-			c.draw(minutes, at, tank.PH.Present, dosing.StartBand.PH)
+			c.draw(minutes, at, tank.PH.Working, dosing.StartBand.PH)
 		} else {
-			c.draw(minutes, at, tank.EC.Present, dosing.StartBand.EC)
+			c.draw(minutes, at, tank.EC.Working, dosing.StartBand.EC)
 		}
 		drawn = append(drawn, c)
 	}
