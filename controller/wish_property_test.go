@@ -358,7 +358,7 @@ func TestDifferenceOfLiveAndReplayedIsSaid(t *testing.T) {
 		"Paused":   func(r *controller.Remembered) { r.Tanks[0].Paused = true },
 		"leak":     func(r *controller.Remembered) { r.Tanks[0].Latches = []string{"leak"} },
 		"setpoint": func(r *controller.Remembered) { r.Tanks[0].PH.Working += 0.01 },
-		"Target":   func(r *controller.Remembered) { r.Tanks[0].EC.Final += 0.01 },
+		"Final":    func(r *controller.Remembered) { r.Tanks[0].EC.Final += 0.01 },
 		"pause":    func(r *controller.Remembered) { r.Tanks[0].PauseLeft += time.Minute },
 		"Owed":     func(r *controller.Remembered) { r.Tanks[0].Owed[calcium]++ },
 		"Ever":     func(r *controller.Remembered) { r.Pumps[0].Ever++ },

@@ -28,7 +28,7 @@ var terms = []term{
 	{"tank", "–", "leat/{station}/{tank}/…", "–", "tank.name", "A volume of solution with its probes, setpoints and mode."},
 	{"reading", "Readings", "leat/{station}/{tank}/reading/{probe}", "reading_age_seconds", "tank.input", "The value of an input as it arrived, with its quality and age."},
 	{"quality", "good", "–", "reading_quality", "–", "Whether a reading is valid for dosing: " + "good and maintenance-required are."},
-	{"setpoint", "wanted", "leat/{station}/{tank}/setpoint/{quantity}", "setpoint_ph", "tank.ph_setpoint", "What pH or EC is held at; a new one is reached along a ramp."},
+	{"setpoint", "wanted", "leat/{station}/{tank}/setpoint/{quantity}", "setpoint_working_ph", "tank.ph_setpoint", "What pH or EC is held at; a new one is reached along a ramp."},
 	{"settled", "Will settle at", "leat/{station}/{tank}/state", "settled_ph", "–", "Where the water comes to rest with what is in it already."},
 	{"in transit", "–", "–", "in_transit_ph", "tank.dead_time", "What was dosed and has not reached the probes yet."},
 	{"interlock", "What withholds doses", "leat/{station}/{tank}/state", "interlock_active", "–", "What keeps a dose from going out: a hold ends with its cause, a stop by a person."},

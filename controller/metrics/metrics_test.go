@@ -116,7 +116,7 @@ func samples(t *testing.T, m *Metrics, name string) map[string]float64 {
 func TestStaleUnfitAndRetainedReadingsLoseTheirValueAndKeepTheirAge(t *testing.T) {
 	for name, spoil := range map[string]func(*controller.InputView){
 		"stale":    func(in *controller.InputView) { in.Age = 3 * time.Minute },
-		"invalid":    func(in *controller.InputView) { in.Quality = dosing.QualityFailure },
+		"invalid":  func(in *controller.InputView) { in.Quality = dosing.QualityFailure },
 		"retained": func(in *controller.InputView) { in.Retained = true },
 	} {
 		v := farmView()

@@ -66,8 +66,8 @@ var gauges = []listed{
 	{"reading_switch", "Last reading of a switch, 1 or 0; NaN when it is stale, invalid or never came.", byReading},
 	{"reading_age_seconds", "Age of the last reading; the daemon's uptime when none ever came.", byReading},
 	{"reading_quality", "1 for the quality that the last reading has, 0 for the others.", []string{"tank", "probe", "quantity", "quality"}},
-	{"setpoint_ph", "pH setpoint in force, on its ramp.", byTank},
-	{"setpoint_millisiemens_per_centimetre", "EC setpoint in force, on its ramp.", byTank},
+	{"setpoint_working_ph", "pH setpoint in force, on its ramp.", byTank},
+	{"setpoint_working_millisiemens_per_centimetre", "EC setpoint in force, on its ramp.", byTank},
 	{"setpoint_final_ph", "pH setpoint at the end of the ramp.", byTank},
 	{"setpoint_final_millisiemens_per_centimetre", "EC setpoint at the end of the ramp.", byTank},
 	{"settled_ph", "pH at which the tank will come to rest with what is in transit; NaN when not known.", byTank},
@@ -167,8 +167,8 @@ func sendTank(send sender, v *controller.View, t *controller.TankView) {
 		}
 	}
 	sendIons(send, v, t)
-	send("setpoint_ph", t.PH.Working, t.Name)
-	send("setpoint_millisiemens_per_centimetre", t.EC.Working, t.Name)
+	send("setpoint_working_ph", t.PH.Working, t.Name)
+	send("setpoint_working_millisiemens_per_centimetre", t.EC.Working, t.Name)
 	send("setpoint_final_ph", t.PH.Final, t.Name)
 	send("setpoint_final_millisiemens_per_centimetre", t.EC.Final, t.Name)
 	known := func(value float64) float64 {
