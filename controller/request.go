@@ -43,6 +43,8 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.askRefill(now, r)
 	case RequestMark:
 		c.askMark(now, r)
+	case RequestCalibrate:
+		c.askCalibrate(now, r)
 	case RequestHandDose:
 		c.askHandDose(now, r)
 	case RequestVoid:
@@ -251,6 +253,10 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		c.analysed(now, id, change)
 	case RequestRaiseEpoch:
 		c.epochRaised(now, change)
+	case RequestCalibrate:
+		if change.Kind == ledger.ChangeCalibration {
+			c.calibrated(now, id, change)
+		}
 	case RequestArm, RequestResume, RequestClear, RequestConfirmWater:
 		c.takeEffect(now, id, w.request.Kind)
 		if w.request.Kind == RequestConfirmWater {
@@ -285,6 +291,7 @@ func (c *Core) takeEffect(now dosing.Instant, id dosing.TankID, kind RequestKind
 		c.watch.Serviced(now, id)
 	case RequestResume:
 		t.operator.Paused, t.operator.Maintenance, t.pauseEnd = false, false, 0
+		t.calibrating = atWork{rows: t.calibrating.rows}
 		c.watch.SetState(now, id, t.operator)
 	}
 }

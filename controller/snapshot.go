@@ -27,6 +27,7 @@ func (c *Core) View(now dosing.Instant) *View {
 		boot, _, age, seen := c.watch.Node(now, safety.NodeID(i))
 		v.Nodes = append(v.Nodes, NodeView{Name: c.settings.Safety.Nodes[i].Name, Seen: seen, Age: age, Boot: boot})
 	}
+	v.Judge()
 	return v
 }
 
@@ -47,6 +48,10 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	v.Wants, v.ToppedUp = t.lacks(&estimate), t.loops.ToppedUp()
 	v.Ions = t.ions.view
 	v.LeavesWarn, v.LeavesHarm = t.leaves(now)
+	v.Leaving = t.leaving(now)
+	if t.operator.Paused && t.pauseEnd > 0 {
+		v.PauseEnds = now.Wall.Add(t.pauseEnd - now.Up)
+	}
 	v.Inputs = make([]InputView, 0, len(c.settings.Safety.Inputs))
 	for i := range c.settings.Safety.Inputs {
 		in := &c.settings.Safety.Inputs[i]
@@ -64,6 +69,9 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 		v.Alarms = append(v.Alarms, AlarmView(alarm))
 	}
 	v.Pours, v.Hands = c.pours(id), c.handViews(id)
+	if t.calibrating.on {
+		v.Calibrating = c.settings.Safety.Inputs[t.calibrating.input].Name
+	}
 	v.Mode, v.Cause = c.modeAndCause(id)
 	v.Reason, v.Next = c.words(now, id, v, estimate)
 	v.Fit, v.FitCause = c.fit(id, v)
@@ -185,7 +193,7 @@ func (c *Core) fit(id dosing.TankID, v TankView) (bool, string) {
 }
 
 func (c *Core) inputView(now dosing.Instant, id dosing.InputID, in *safety.Input) InputView {
-	v := InputView{Name: in.Name, Quantity: in.Quantity, NotFitted: in.NotFitted}
+	v := InputView{Name: in.Name, Quantity: in.Quantity, NotFitted: in.NotFitted, Calibration: c.calibrationView(id)}
 	reading, quality, ok := c.watch.Input(id)
 	if !ok {
 		return v
@@ -298,6 +306,18 @@ func (t *tank) leaves(now dosing.Instant) (warn, harm time.Duration) {
 	pH, ec := float64(t.target().PH), float64(t.target().EC)
 	return safety.Sooner(t.seenPH.leaves(now, pH, dosing.WarnBand.PH), t.seenEC.leaves(now, ec, dosing.WarnBand.EC)),
 		safety.Sooner(t.seenPH.leaves(now, pH, dosing.HarmBand.PH), t.seenEC.leaves(now, ec, dosing.HarmBand.EC))
+}
+
+// leaving is which of the two leaves its warn band first.
+func (t *tank) leaving(now dosing.Instant) dosing.Quantity {
+	pH, ec := t.seenPH.leaves(now, float64(t.target().PH), dosing.WarnBand.PH), t.seenEC.leaves(now, float64(t.target().EC), dosing.WarnBand.EC)
+	switch {
+	case pH < 0 && ec < 0:
+		return dosing.QuantityNone
+	case ec < 0 || pH >= 0 && pH <= ec:
+		return dosing.QuantityPH
+	}
+	return dosing.QuantityEC
 }
 
 // Outcomes counts the doses of a pump by outcome, for the night report.

@@ -13,6 +13,7 @@ import (
 type View struct {
 	At            dosing.Instant
 	Station       string
+	Verdict       Verdict // all tanks in one sentence
 	Epoch         uint32
 	Configuration string
 	LinkUp        bool
@@ -28,6 +29,7 @@ type TankView struct {
 	Mode    safety.Mode
 	Cause   safety.Cause // the most severe thing that withholds doses; CauseNone = nothing
 	Reason  string       // mode and cause in words
+	Verdict Verdict      // how it fares in one sentence; of a whole View only
 	Next    string       // the next step in words
 	Inputs  []InputView
 	PH, EC  SetpointView
@@ -38,7 +40,9 @@ type TankView struct {
 	// Until pH or EC leaves its band if nothing is dosed, at the drift last seen; 0 =
 	// outside now, negative = not in sight or unforeseen.
 	LeavesWarn, LeavesHarm time.Duration
-	Fit                    bool // may this water go to plants
+	Leaving                dosing.Quantity // which of pH and EC leaves its warn band first
+	PauseEnds              time.Time       // zero = nothing is paused, or until a person resumes
+	Fit                    bool            // may this water go to plants
 	FitCause               string
 	Wants                  dosing.Role   // what pH and EC call for now, permitted or not
 	ToppedUp               dosing.Litres // plain water that came in since the start
@@ -46,19 +50,21 @@ type TankView struct {
 	Withheld               [safety.CauseCount]uint64
 	Ions                   *IonsView  // nil without a recipe
 	Pours                  []PourView // what can be added by hand
+	Calibrating            string     // probe whose calibration is under way
 	Hands                  []HandView // what was added by hand in the last day, the newest first
 }
 
 // InputView is one input with its last value.
 type InputView struct {
-	Name      string
-	Quantity  dosing.Quantity
-	NotFitted string
-	Present   bool // a value ever arrived
-	Value     float64
-	Age       time.Duration
-	Quality   dosing.Quality
-	Retained  bool
+	Name        string
+	Quantity    dosing.Quantity
+	NotFitted   string
+	Present     bool // a value ever arrived
+	Value       float64
+	Age         time.Duration
+	Quality     dosing.Quality
+	Retained    bool
+	Calibration *CalibrationView // nil where none was entered
 }
 
 // SetpointView is one setpoint.

@@ -82,8 +82,8 @@ func TestFarmOnlyProcessIsDosedByLeatRun(t *testing.T) {
 type answered struct {
 	Accepted bool
 	Text     string
-	Lowest   float64
-	Highest  float64
+	Min      float64
+	Max      float64
 }
 
 func ask(t *testing.T, broker *apptest.Broker, topic, body string) answered {
@@ -115,11 +115,11 @@ func TestPhoneAsksForAnotherSetpointOverMQTT(t *testing.T) {
 		t.Errorf("5.9 must be taken along a ramp: %+v", a)
 	}
 	// It ramps: the present value moves from 5.8, well before it is at 5.9.
-	var shown struct{ Present, Target float64 }
+	var shown struct{ Working, Final float64 }
 	apptest.Eventually(t, "the setpoint is on its way", func() bool {
-		return json.Unmarshal([]byte(broker.Retained("leat/bench/tub/setpoint/ph")), &shown) == nil && shown.Present > 5.8
+		return json.Unmarshal([]byte(broker.Retained("leat/bench/tub/setpoint/ph")), &shown) == nil && shown.Working > 5.8
 	})
-	if shown.Target != 5.9 || !(shown.Present < 5.9) {
+	if shown.Final != 5.9 || !(shown.Working < 5.9) {
 		t.Errorf("on its way to 5.9: %+v", shown)
 	}
 	stopsCleanly(t, daemon)

@@ -210,6 +210,7 @@ type inputTable struct {
 	On           []string                `toml:"on" doc:"words of a switch that mean 1, beside 1, true, on"`
 	Off          []string                `toml:"off" doc:"words of a switch that mean 0, beside 0, false, off"`
 	Compensation string                  `toml:"compensation" doc:"how the probe compensates temperature. EC: none, linear 2.0 %/K (any coefficient), ISO 7888, or measured 2.4 %/K where it sends the raw value and its rise per kelvin was measured in this tank; pH: none or Nernst"`
+	Calibrate    span                    `toml:"calibrate_every" doc:"of a pH or EC probe: after how long the next calibration is due; default 672h, of EC 2160h"`
 	NotFitted    string                  `toml:"not_fitted" doc:"why there is none"`
 	Every        span                    `toml:"every" doc:"how often it is sent; default 5s"`
 	Noise        measured[inputUnitKind] `toml:"noise" doc:"standard deviation over ten quiet minutes; default not measured"`

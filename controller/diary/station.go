@@ -23,6 +23,14 @@ type Tank struct {
 	Recipe string   `json:"recipe,omitempty"`
 	PH     []string `json:"ph_inputs"`
 	EC     []string `json:"ec_inputs"`
+	Probes []Probe  `json:"probes,omitempty"`
+}
+
+// Probe is one probe of pH or EC, by its name in the configuration.
+type Probe struct {
+	Name          string  `json:"name"`
+	Quantity      string  `json:"quantity"`
+	CalibrateDays float64 `json:"calibrate_days,omitempty"` // after how long its next calibration is due
 }
 
 // Pump is one pump with its container.
@@ -49,6 +57,9 @@ func StationOf(set *controller.Settings, zone string) *Station {
 			in := &set.Safety.Inputs[k]
 			if in.NotFitted != "" || in.Tank != dosing.TankID(i) {
 				continue
+			}
+			if in.Quantity == dosing.QuantityPH || in.Quantity == dosing.QuantityEC {
+				tank.Probes = append(tank.Probes, Probe{Name: in.Name, Quantity: in.Quantity.String(), CalibrateDays: in.CalibrateEvery.Hours() / 24})
 			}
 			switch name := plant.Name + "/" + in.Name; in.Quantity {
 			case dosing.QuantityPH:

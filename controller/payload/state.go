@@ -65,6 +65,13 @@ func appendInput(dst []byte, in *controller.InputView) []byte {
 	if in.Retained {
 		e.yes("retained", true)
 	}
+	if c := in.Calibration; c != nil {
+		e.moment("calibrated", c.At)
+		e.text("calibration", c.Words)
+		if !c.Due.IsZero() {
+			e.moment("calibration_due", c.Due)
+		}
+	}
 	return e.end()
 }
 

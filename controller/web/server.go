@@ -17,7 +17,7 @@ import (
 	"leat/dosing"
 )
 
-//go:embed page.html signin.html style.css live.js
+//go:embed page/*.html page/style.css page/live.js
 var files embed.FS
 
 // Person is someone who may sign in. Hash is an argon2id PHC string.
@@ -49,8 +49,7 @@ type Options struct {
 // Server serves the page, the monitoring and the local socket.
 type Server struct {
 	options  Options
-	page     *template.Template
-	signIn   *template.Template
+	pages    *template.Template
 	sessions *sessions
 	once     *once
 	failures failures
@@ -77,11 +76,8 @@ func New(options Options) (*Server, error) {
 }
 
 func (s *Server) open() (err error) {
-	if s.page, err = parsePage(s.options.ECScale); err != nil {
+	if s.pages, err = parsePages(s.options.ECScale); err != nil {
 		return fmt.Errorf("page template: %w", err)
-	}
-	if s.signIn, err = template.ParseFS(files, "signin.html"); err != nil {
-		return fmt.Errorf("sign-in template: %w", err)
 	}
 	if s.options.Listen != "" {
 		if err := s.openPage(); err != nil {
@@ -181,7 +177,9 @@ func (s *Server) Close() {
 // origin by a person whose role allows it.
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET /{$}", s.showPage)
+	for _, path := range []string{"/{$}", "/tank/", "/alarm/", "/stocks", "/refill"} {
+		mux.HandleFunc("GET "+path, s.shown)
+	}
 	mux.HandleFunc("GET /state", s.showState)
 	mux.HandleFunc("POST /ask", s.ask)
 	mux.HandleFunc("GET /signin", s.showSignIn)
@@ -191,7 +189,7 @@ func (s *Server) routes() http.Handler {
 	for _, name := range []string{"style.css", "live.js"} {
 		mux.HandleFunc("GET /"+name, func(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("Cache-Control", "max-age=3600")
-			http.ServeFileFS(w, r, files, name)
+			http.ServeFileFS(w, r, files, "page/"+name)
 		})
 	}
 	return guarded(http.NewCrossOriginProtection().Handler(s.monitoring(mux, !s.options.Proxied)))

@@ -153,6 +153,7 @@ type State struct {
 	Analyses      map[string]Analysis                 // the newest of each tank
 	Fillings      map[string]Remark                   // the newest of each tank; Text = the water that a person confirmed
 	Refills       map[string]Refill                   // the newest of each pump
+	Calibrations  map[string]Calibration              // the newest of each probe, by tank/probe
 	Starts        int                                 // starts recorded in the last 10 minutes
 }
 
@@ -197,7 +198,7 @@ func newReplayer() *replayer {
 	return &replayer{recent: map[string]*hours{}, State: State{
 		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Outcomes: map[string]Counts{},
 		Modes: map[string]safety.Mode{}, Disarmed: map[string]Remark{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
-		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Unseen: map[string]Unseen{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{}, Refills: map[string]Refill{},
+		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Unseen: map[string]Unseen{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{}, Refills: map[string]Refill{}, Calibrations: map[string]Calibration{},
 	}}
 }
 

@@ -5,14 +5,14 @@
   function say(text, good) {
     const note = document.getElementById("live");
     note.textContent = text;
-    note.className = good ? "ok" : "bad";
+    note.className = good ? "" : "old";
     document.body.classList.toggle("old", !good);
     return note;
   }
   async function refresh() {
     let answer, text;
     try {
-      answer = await fetch("/", { credentials: "same-origin", signal: AbortSignal.timeout(4500) });
+      answer = await fetch(location.pathname, { credentials: "same-origin", signal: AbortSignal.timeout(4500) });
       text = await answer.text();
     } catch (e) {
       say("no connection: these figures are old");
@@ -29,7 +29,7 @@
       const fresh = new DOMParser().parseFromString(text, "text/html");
       for (const part of document.querySelectorAll("[data-live]")) {
         const other = fresh.getElementById(part.id);
-        if (other) part.replaceWith(document.adoptNode(other));
+        if (other && other.innerHTML !== part.innerHTML) part.innerHTML = other.innerHTML;
       }
       say("live", true);
     }
