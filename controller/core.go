@@ -42,6 +42,8 @@ type Core struct {
 	restored     bool             // a copy was put back: what is missing is spent
 	spent        bool             // and has been counted
 	pumps        []pumpCounts
+	drawn        drawn
+	stocked      time.Duration        // when the containers were last looked at
 	calibrations []ledger.Calibration // the newest of each input; At zero = none
 	abandoned    []ledger.Intent      // open at the end of an earlier run; Begin settles them
 	epoch        uint32
@@ -89,6 +91,7 @@ type tank struct {
 	next        [2]wish // a setpoint, pH's and EC's, that waits for its row's turn
 	analyses    rate
 	calibrating atWork
+	low         string // which containers are, for an alarm
 }
 
 type pumpCounts struct {
@@ -247,7 +250,8 @@ func (c *Core) tick(now dosing.Instant) {
 	c.watchDose(now)
 	c.followIons(now)
 	c.learn(now)
-	if now.Up-c.decided >= c.settings.ControlPeriod {
+	c.lookAtStocks(now)
+	if now.Up-c.decided >= c.settings.DecideEvery {
 		c.decided = now.Up
 		c.decide(now)
 	}

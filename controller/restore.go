@@ -40,6 +40,7 @@ func (c *Core) restore(s ledger.State, now dosing.Instant) {
 		c.restored, c.missing = true, missingSince(s.Before, now.Wall)
 	}
 	c.restoreCalibrations(s.Calibrations)
+	c.restoreDrawn(s.Hourly)
 	for _, asked := range s.Setpoints {
 		if id, ok := c.tankNamed(asked.Tank); ok {
 			c.tanks[id].restoreSetpoint(asked, now)

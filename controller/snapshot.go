@@ -69,6 +69,7 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 		v.Alarms = append(v.Alarms, AlarmView(alarm))
 	}
 	v.Pours, v.Hands = c.pours(id), c.handViews(id)
+	v.Stocks = c.stockViews(id)
 	if t.calibrating.on {
 		v.Calibrating = c.settings.Safety.Inputs[t.calibrating.input].Name
 	}
@@ -229,17 +230,10 @@ func (c *Core) largest(now dosing.Instant, id dosing.PumpID) (all []LargestView)
 func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 	p, counts := &c.settings.Safety.Pumps[id], &c.pumps[id]
 	v := PumpView{Name: p.Name, Reagent: p.Reagent, Liquid: p.Liquid(), Role: p.Role, Hour: c.totals.Hour(id, now.Up), Day: c.totals.Day(id, now.Up),
-		Ever: counts.before + c.totals.Ever(id), HourlyCap: c.watch.HourlyCap(id), DailyCap: c.watch.DailyCap(id), Left: c.left(id), Refilled: counts.refill.At, Batch: counts.refill.Batch,
+		Ever: counts.before + c.totals.Ever(id), HourCap: c.watch.HourCap(id), DayCap: c.watch.DayCap(id), Refilled: counts.refill.At, Batch: counts.refill.Batch,
 		Doses: counts.doses, Volume: counts.volume}
-	for i := range c.settings.Safety.Inputs {
-		in := &c.settings.Safety.Inputs[i]
-		if in.Quantity != dosing.QuantityStockLevel || in.Pump != id {
-			continue
-		}
-		if reading, quality, ok := c.watch.Input(dosing.InputID(i)); ok && quality.MayDose() {
-			v.Left = dosing.FromMillilitres(reading.Value() * 1000)
-		}
-	}
+	v.Lasts = c.stockView(id)
+	v.Left = v.Lasts.Left
 	if c.dose.state != doseNone && c.dose.intent.Plan().Pump == id {
 		v.OpenOrder = c.dose.intent.Order().String()
 	}

@@ -48,10 +48,11 @@ type TankView struct {
 	ToppedUp               dosing.Litres // plain water that came in since the start
 	WouldDose              string        // what an armed tank would dose now, in words; observing only
 	Withheld               [safety.CauseCount]uint64
-	Ions                   *IonsView  // nil without a recipe
-	Pours                  []PourView // what can be added by hand
-	Calibrating            string     // probe whose calibration is under way
-	Hands                  []HandView // what was added by hand in the last day, the newest first
+	Ions                   *IonsView   // nil without a recipe
+	Pours                  []PourView  // what can be added by hand
+	Stocks                 []StockView // the containers from which it is dosed
+	Calibrating            string      // probe whose calibration is under way
+	Hands                  []HandView  // what was added by hand in the last day, the newest first
 }
 
 // InputView is one input with its last value.
@@ -123,18 +124,19 @@ type AlarmView struct {
 
 // PumpView is one pump with its counts.
 type PumpView struct {
-	Name, Reagent       string
-	Liquid              string // reagent with its strength
-	Role                dosing.Role
-	Hour, Day, Ever     dosing.Volume
-	HourlyCap, DailyCap dosing.Volume
-	Largest             []LargestView // by tank that it serves
-	Left                dosing.Volume // in the container, by its level or by ledger and refills; negative = unknown
-	Refilled            time.Time     // the newest refill that was entered; zero = none
-	Batch               string        // of it
-	Doses               [ledger.OutcomeCount]uint64
-	Volume              [ledger.OutcomeCount]dosing.Volume
-	OpenOrder           string
+	Name, Reagent   string
+	Liquid          string // reagent with its strength
+	Role            dosing.Role
+	Hour, Day, Ever dosing.Volume
+	HourCap, DayCap dosing.Volume
+	Largest         []LargestView // by tank that it serves
+	Left            dosing.Volume // in the container, by its level or by ledger and refills; negative = unknown
+	Refilled        time.Time     // the newest refill that was entered; zero = none
+	Batch           string        // of it
+	Lasts           StockView
+	Doses           [ledger.OutcomeCount]uint64
+	Volume          [ledger.OutcomeCount]dosing.Volume
+	OpenOrder       string
 }
 
 // LargestView is how large a dose of a pump into a tank may be now, and why not larger.

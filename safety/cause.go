@@ -87,6 +87,8 @@ const (
 	CauseCompensation
 	// One more wait of one dose.
 	CauseAnswerWait
+	// One more alarm that stops nothing.
+	CauseStockLow
 	CauseCount
 )
 
@@ -161,6 +163,7 @@ var causeNames = [CauseCount]string{
 	CauseLevelStuck:          "level-stuck",
 	CauseCompensation:        "ec-compensation",
 	CauseAnswerWait:          "answer-wait",
+	CauseStockLow:            "stock-low",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

@@ -16,15 +16,19 @@ import (
 type Report struct {
 	State, Config, From, To, HTML, Export string
 	JSON                                  bool
+	Weeks                                 int // of the shopping list
 }
 
 // lists are what can be asked for instead of a time, printed as text or JSON.
-var lists = map[string]func(db *store.DB, asJSON bool, stdout io.Writer) error{
-	"stocks": func(db *store.DB, asJSON bool, stdout io.Writer) error {
-		return printList(db, asJSON, stdout, report.ReadStocks, sheet.Stocks)
+var lists = map[string]func(f *Report, db *store.DB, stdout io.Writer) error{
+	"stocks": func(f *Report, db *store.DB, stdout io.Writer) error {
+		return printList(db, f.JSON, stdout, report.ReadStocks, sheet.Stocks)
 	},
-	"probes": func(db *store.DB, asJSON bool, stdout io.Writer) error {
-		return printList(db, asJSON, stdout, report.ReadProbes, sheet.Probes)
+	"probes": func(f *Report, db *store.DB, stdout io.Writer) error {
+		return printList(db, f.JSON, stdout, report.ReadProbes, sheet.Probes)
+	},
+	"shopping": func(f *Report, db *store.DB, stdout io.Writer) error {
+		return printList(db, f.JSON, stdout, func(r report.Record) (*report.Shopping, error) { return report.ReadShopping(r, f.Weeks) }, sheet.Shopping)
 	},
 }
 
@@ -81,7 +85,7 @@ func (f *Report) Run(period string, stdout io.Writer) (err error) {
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
 	if listed {
-		return list(db, f.JSON, stdout)
+		return asMisuse(list(f, db, stdout))
 	}
 	ask := report.Ask{Period: period, From: f.From, To: f.To}
 	if f.Export != "" {

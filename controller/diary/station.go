@@ -40,6 +40,10 @@ type Pump struct {
 	Role      string   `json:"role"`
 	Container float64  `json:"container_ml,omitempty"` // when full; 0 = not stated
 	Tanks     []string `json:"tanks"`
+	// Salts is g of each in a litre of a stock, Parts how many times as strong an acid's or
+	// base's label is; empty = not known.
+	Salts map[string]float64 `json:"salts_g_per_l,omitempty"`
+	Parts float64            `json:"parts,omitempty"`
 	// Holds is mg of each nutrient in a mL, by the symbols of analyses; empty = not known.
 	Holds map[string]float64 `json:"holds_mg_per_ml,omitempty"`
 }
@@ -78,7 +82,7 @@ func StationOf(set *controller.Settings, zone string) *Station {
 
 func pumpOf(set *controller.Settings, id dosing.PumpID) Pump {
 	pump := &set.Safety.Pumps[id]
-	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Container: pump.Container.Millilitres(), Holds: map[string]float64{}}
+	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Container: pump.Container.Millilitres(), Salts: pump.Salts, Parts: pump.Parts, Holds: map[string]float64{}}
 	var content blend.Content
 	for i := range set.Tanks {
 		if !pump.ServesTank(dosing.TankID(i)) {

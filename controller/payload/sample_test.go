@@ -45,6 +45,7 @@ var (
 
 	sampleTank = controller.TankView{Name: "reservoir", Mode: safety.ModeHolding, Cause: safety.CauseCirculationOff,
 		Reason: "Holding: the circulation pump stands still.", Next: "Doses go on one mixing time after the water moves again.",
+		Stocks: []controller.StockView{{Pump: "acid", Left: 3200 * dosing.Millilitre, Known: true, Lasting: dosing.Lasting{PerDay: 410, Days: 7.8, Low: 6.1, High: 9.5}}, {Pump: "calcium", Left: -1}},
 		Inputs: []controller.InputView{
 			{Name: "ph", Quantity: dosing.QuantityPH, Present: true, Value: 6.0213, Age: 1200 * time.Millisecond, Quality: dosing.QualityGood},
 			{Name: "ec", Quantity: dosing.QuantityEC, Present: true, Value: 1.8, Age: 61500 * time.Millisecond, Retained: true},

@@ -42,8 +42,9 @@ type Options struct {
 	Find             func(name string) (Person, bool, error)
 	Audit            func(who, from, what, detail string)
 	Metrics          http.Handler
-	Ready            func() error // why the daemon is not ready; nil = ready
-	Alive            func() error // why it must be started anew; nil = alive
+	Ready            func() error         // why the daemon is not ready; nil = ready
+	Alive            func() error         // why it must be started anew; nil = alive
+	Loop             func() time.Duration // how long ago the decision loop took its last step
 }
 
 // Server serves the page, the monitoring and the local socket.
@@ -53,7 +54,11 @@ type Server struct {
 	sessions *sessions
 	once     *once
 	failures failures
-	secure   bool // browsers reach the page by HTTPS
+	live     pages
+	drawings drawings
+	every    time.Duration // between two events of a page that is followed
+	ending   chan struct{} // closed when serving ends
+	secure   bool          // browsers reach the page by HTTPS
 	address  string
 	doors    []door
 }
@@ -66,7 +71,7 @@ type door struct {
 
 // New binds the listeners, so that a port in use is an error at the start.
 func New(options Options) (*Server, error) {
-	s := &Server{options: options, sessions: newSessions(), once: newOnce(), secure: options.Proxied,
+	s := &Server{options: options, sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, drawings: drawings{made: map[string]drawing{}}, ending: make(chan struct{}),
 		failures: failures{said: map[string]time.Time{}, unsaid: map[string]int{}}}
 	if err := s.open(); err != nil {
 		s.Close()
@@ -148,6 +153,7 @@ func (s *Server) Serve(ctx context.Context) error {
 	case first = <-failed:
 		running--
 	}
+	close(s.ending)
 	closing, done := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
 	defer done()
 	for _, d := range s.doors {
@@ -181,6 +187,7 @@ func (s *Server) routes() http.Handler {
 		mux.HandleFunc("GET "+path, s.shown)
 	}
 	mux.HandleFunc("GET /state", s.showState)
+	mux.HandleFunc("GET /live", s.follow)
 	mux.HandleFunc("POST /ask", s.ask)
 	mux.HandleFunc("GET /signin", s.showSignIn)
 	mux.HandleFunc("POST /signin", s.takeSignIn)

@@ -23,7 +23,15 @@ import (
 	"leat/safety"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) { goleak.VerifyTestMain(all{m}) }
+
+// all are the tests, after which the browser that they share is closed.
+type all struct{ *testing.M }
+
+func (a all) Run() int {
+	defer closeBrowser()
+	return a.M.Run()
+}
 
 // house is a server with a farm of fixed figures behind it.
 type house struct {
@@ -32,6 +40,7 @@ type house struct {
 	people sync.Map // by name
 	asked  []controller.Request
 	count  atomic.Int32 // of them, for who waits while a real browser asks
+	loop   atomic.Int64 // how long ago the decision loop stepped
 	deeds  []string
 }
 
@@ -132,7 +141,7 @@ func newHouse(t *testing.T, changes ...func(*Options)) *house {
 			h.deeds = append(h.deeds, strings.Join([]string{who, from, what, detail}, " "))
 		},
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = io.WriteString(w, "leat_up 1\n") }),
-		Ready:   func() error { return errors.New("the broker is not connected") }, Alive: func() error { return nil }}
+		Ready:   func() error { return errors.New("the broker is not connected") }, Alive: func() error { return nil }, Loop: func() time.Duration { return time.Duration(h.loop.Load()) }}
 	for _, change := range changes {
 		change(&options)
 	}

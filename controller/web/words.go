@@ -123,7 +123,10 @@ func ageWords(d time.Duration) string {
 	return fmt.Sprintf("%.0f h", d.Hours())
 }
 
-// inWords says when a band is left.
+// forecastStep is how finely a forecast is told: it is no better than that.
+const forecastStep = 10 * time.Minute
+
+// inWords says when a band is left, rounded down.
 func inWords(d time.Duration) string {
 	switch {
 	case d == safety.Unforeseen:
@@ -133,7 +136,10 @@ func inWords(d time.Duration) string {
 	case d == 0:
 		return "outside now"
 	}
-	return "left in " + ageWords(d)
+	if d < forecastStep {
+		return fmt.Sprintf("left within %.0f min", forecastStep.Minutes())
+	}
+	return "left in " + leftWords(d.Truncate(forecastStep))
 }
 
 func valueWords(in controller.InputView, scale dosing.ECScale) string {
