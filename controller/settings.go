@@ -18,8 +18,8 @@ type Settings struct {
 	// ReArm says that a tank which was armed before a restart is armed again after
 	// its wait; otherwise a person arms it.
 	ReArm bool
-	// DecideEvery is the period of decisions.
-	DecideEvery time.Duration
+	// ControlPeriod is the period of decisions.
+	ControlPeriod time.Duration
 	// StockWarn is how long before a container is empty a person is told; 0 = not.
 	StockWarn time.Duration
 	// Without leaves a part of the law out, for the rehearsal that shows what it is

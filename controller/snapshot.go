@@ -230,7 +230,7 @@ func (c *Core) largest(now dosing.Instant, id dosing.PumpID) (all []LargestView)
 func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 	p, counts := &c.settings.Safety.Pumps[id], &c.pumps[id]
 	v := PumpView{Name: p.Name, Reagent: p.Reagent, Liquid: p.Liquid(), Role: p.Role, Hour: c.totals.Hour(id, now.Up), Day: c.totals.Day(id, now.Up),
-		Ever: counts.before + c.totals.Ever(id), HourCap: c.watch.HourCap(id), DayCap: c.watch.DayCap(id), Refilled: counts.refill.At, Batch: counts.refill.Batch,
+		Ever: counts.before + c.totals.Ever(id), HourlyCap: c.watch.HourlyCap(id), DailyCap: c.watch.DailyCap(id), Refilled: counts.refill.At, Batch: counts.refill.Batch,
 		Doses: counts.doses, Volume: counts.volume}
 	v.Lasts = c.stockView(id)
 	v.Left = v.Lasts.Left

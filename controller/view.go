@@ -124,19 +124,19 @@ type AlarmView struct {
 
 // PumpView is one pump with its counts.
 type PumpView struct {
-	Name, Reagent   string
-	Liquid          string // reagent with its strength
-	Role            dosing.Role
-	Hour, Day, Ever dosing.Volume
-	HourCap, DayCap dosing.Volume
-	Largest         []LargestView // by tank that it serves
-	Left            dosing.Volume // in the container, by its level or by ledger and refills; negative = unknown
-	Refilled        time.Time     // the newest refill that was entered; zero = none
-	Batch           string        // of it
-	Lasts           StockView
-	Doses           [ledger.OutcomeCount]uint64
-	Volume          [ledger.OutcomeCount]dosing.Volume
-	OpenOrder       string
+	Name, Reagent       string
+	Liquid              string // reagent with its strength
+	Role                dosing.Role
+	Hour, Day, Ever     dosing.Volume
+	HourlyCap, DailyCap dosing.Volume
+	Largest             []LargestView // by tank that it serves
+	Left                dosing.Volume // in the container, by its level or by ledger and refills; negative = unknown
+	Refilled            time.Time     // the newest refill that was entered; zero = none
+	Batch               string        // of it
+	Lasts               StockView
+	Doses               [ledger.OutcomeCount]uint64
+	Volume              [ledger.OutcomeCount]dosing.Volume
+	OpenOrder           string
 }
 
 // LargestView is how large a dose of a pump into a tank may be now, and why not larger.

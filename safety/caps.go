@@ -96,7 +96,7 @@ func (w *Watch) Fill(p dosing.PumpID, budget dosing.Volume, until time.Duration)
 	}
 }
 
-// HourCap is what the pump may dose in any rolling hour, now.
+// HourlyCap is what the pump may dose in any rolling hour, now.
 func (w *Watch) HourlyCap(p dosing.PumpID) dosing.Volume {
 	if int(p) >= len(w.pumps) {
 		return 0
@@ -105,7 +105,7 @@ func (w *Watch) HourlyCap(p dosing.PumpID) dosing.Volume {
 	return u.limit(w.pumps[p].caps.PerHour, hourTimes, time.Hour, u.demandHour, w.settings.Pumps[p].MinDose)
 }
 
-// DayCap is what the pump may dose in any rolling 24 h, now.
+// DailyCap is what the pump may dose in any rolling 24 h, now.
 func (w *Watch) DailyCap(p dosing.PumpID) dosing.Volume {
 	if int(p) >= len(w.pumps) {
 		return 0

@@ -88,7 +88,7 @@ const (
 	// One more wait of one dose.
 	CauseAnswerWait
 	// One more alarm that stops nothing.
-	CauseStockLow
+	CauseContainerLow
 	CauseCount
 )
 
@@ -163,7 +163,7 @@ var causeNames = [CauseCount]string{
 	CauseLevelStuck:          "level-stuck",
 	CauseCompensation:        "ec-compensation",
 	CauseAnswerWait:          "answer-wait",
-	CauseStockLow:            "stock-low",
+	CauseContainerLow:        "container-low",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

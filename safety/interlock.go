@@ -331,7 +331,7 @@ var table = [...]Interlock{
 	{Cause: CauseCompensation, Action: Run, Scope: ScopeNutrients, Priority: PriorityTomorrow,
 		Text: "EC follows the temperature of the water: the probe's compensation is declared wrongly.", Advice: "See what the transmitter sends, raw EC or EC at 25 °C, and by which slope it corrects; write that as compensation of the EC input. Compare it with a hand meter.",
 		Clears: "when EC no longer follows the temperature, or a corrected configuration is loaded"},
-	{Cause: CauseStockLow, Action: Run, Scope: ScopePump, Priority: PriorityTomorrow,
+	{Cause: CauseContainerLow, Action: Run, Scope: ScopePump, Priority: PriorityTomorrow,
 		Text: "A container is empty in some days.", Advice: "See what to buy with leat report shopping, make the stock by leat blend make, refill it and enter the refill.",
 		Clears: "when a refill is entered, or its level shows one"},
 	{Cause: CauseDisarmed, Action: Run, Scope: ScopeTank, Priority: PriorityTonight,

@@ -88,7 +88,7 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 		t.see(now, CauseDisarmed, Run, false, s.Disarmed)
 	}
 	if t.known && s.StockLow != "" {
-		t.see(now, CauseStockLow, Run, false, t.detailOr(now, CauseStockLow, func() string { return s.StockLow }))
+		t.see(now, CauseContainerLow, Run, false, t.detailOr(now, CauseContainerLow, func() string { return s.StockLow }))
 	}
 	if t.known && s.StuckLevel != "" {
 		t.see(now, CauseLevelStuck, Run, false, s.StuckLevel)

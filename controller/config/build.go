@@ -102,7 +102,7 @@ func (b *builder) station() {
 	}
 	b.settings().StockWarn = s.StockWarn.or(3 * 24 * time.Hour)
 	if w := b.settings().StockWarn; w < time.Hour || w > 90*24*time.Hour {
-		b.fault("station.stock_warn", quoted(s.StockWarn.text), "is out of range", "1h to 2160h, which is 90 days")
+		b.fault("station.container_warn", quoted(s.StockWarn.text), "is out of range", "1h to 2160h, which is 90 days")
 	}
 	zone := s.TimeZone
 	if zone == "" {

@@ -16,16 +16,16 @@ type layout struct {
 }
 
 type stationTable struct {
-	Stated        bool
-	Name          string             `toml:"name" doc:"name in topics, such as row; default station"`
-	TimeZone      string             `toml:"time_zone" doc:"IANA name of the zone for schedules, such as Europe/Lisbon; default UTC"`
-	ArmAgain      bool               `toml:"arm_again" doc:"true: tanks that were armed before a restart are armed again after their wait; default false: a person arms them"`
-	DecideEvery   span               `toml:"decide_every" doc:"period of decisions; default 10s"`
-	StartSettling span               `toml:"start_settling" doc:"nothing is dosed for this long after a start; default one mixing time of the slowest tank"`
-	StockWarn     span               `toml:"stock_warn" doc:"how long before a container is empty at the demand of the last days a person is told; default 72h"`
-	LineVolume    measured[doseKind] `toml:"line_volume" doc:"what the shared line holds between manifold and outlet; default 0.1 L where several tanks share a pump"`
-	Stop          inputTable         `toml:"stop" doc:"contact of the hard-wired emergency stop, 1 = pressed"`
-	DripTray      inputTable         `toml:"drip_tray" doc:"wet sensor under the containers, 1 = wet"`
+	Stated            bool
+	Name              string             `toml:"name" doc:"name in topics, such as row; default station"`
+	TimeZone          string             `toml:"time_zone" doc:"IANA name of the zone for schedules, such as Europe/Lisbon; default UTC"`
+	RearmAfterRestart bool               `toml:"rearm_after_restart" doc:"true: tanks that were armed before a restart are armed again after their wait; default false: a person arms them"`
+	ControlPeriod     span               `toml:"control_period" doc:"time from one decision to the next; default 10s"`
+	StartSettling     span               `toml:"start_settling" doc:"nothing is dosed for this long after a start; default one mixing time of the slowest tank"`
+	StockWarn         span               `toml:"container_warn" doc:"how long before a container is empty at the demand of the last days a person is told; default 72h"`
+	LineVolume        measured[doseKind] `toml:"line_volume" doc:"what the shared line holds between manifold and outlet; default 0.1 L where several tanks share a pump"`
+	Stop              inputTable         `toml:"stop" doc:"contact of the hard-wired emergency stop, 1 = pressed"`
+	DripTray          inputTable         `toml:"drip_tray" doc:"wet sensor under the containers, 1 = wet"`
 }
 
 type brokerTable struct {

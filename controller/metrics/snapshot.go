@@ -89,11 +89,11 @@ var gauges = []listed{
 	{"fit_for_plants", "Whether this water may go to plants.", byTank},
 	{"dosed_hour_millilitres", "Dosed in the rolling hour, as the ledger counts it.", byPump},
 	{"dosed_day_millilitres", "Dosed in the rolling day, as the ledger counts it.", byPump},
-	{"cap_hour_used_ratio", "Share of the hourly cap that is used; NaN without a cap.", byPump},
-	{"cap_day_used_ratio", "Share of the daily cap that is used; NaN without a cap.", byPump},
-	{"stock_left_millilitres", "Left in the container; NaN when not known.", byPump},
-	{"stock_lasts_seconds", "How long the container lasts at the demand of the last days; +Inf when nothing is drawn, NaN when not known.", byPump},
-	{"stock_demand_day_millilitres", "Mean of the days on which anything was dosed; NaN before the first whole day.", byPump},
+	{"hourly_cap_used_ratio", "Share of the hourly cap that is used; NaN without a cap.", byPump},
+	{"daily_cap_used_ratio", "Share of the daily cap that is used; NaN without a cap.", byPump},
+	{"container_left_millilitres", "Left in the container; NaN when not known.", byPump},
+	{"container_lasts_seconds", "How long the container lasts at the demand of the last days; +Inf when nothing is drawn, NaN when not known.", byPump},
+	{"container_demand_day_millilitres", "Mean of the days on which anything was dosed; NaN before the first whole day.", byPump},
 	{"calibration_due_seconds", "Time until the next calibration of the probe is due, negative when it is overdue; NaN when none was entered.", byProbe},
 	{"ion_millimoles_per_litre", "What the tank is thought to hold; no series without a recipe.", byIon},
 	{"ion_uncertainty_millimoles_per_litre", "Standard uncertainty of it; it grows until the next analysis.", byIon},
@@ -311,7 +311,7 @@ func sendPump(send sender, p *controller.PumpView) {
 	if p.Left >= 0 {
 		left = p.Left.Millilitres()
 	}
-	send("stock_left_millilitres", left, p.Name)
+	send("container_left_millilitres", left, p.Name)
 	demand, lasts := unknown, unknown
 	if p.Lasts.Known {
 		demand = p.Lasts.PerDay
@@ -319,8 +319,8 @@ func sendPump(send sender, p *controller.PumpView) {
 			lasts = p.Lasts.Days * 86400
 		}
 	}
-	send("stock_demand_day_millilitres", demand, p.Name)
-	send("stock_lasts_seconds", lasts, p.Name)
+	send("container_demand_day_millilitres", demand, p.Name)
+	send("container_lasts_seconds", lasts, p.Name)
 	for o := ledger.Outcome(0); o < ledger.OutcomeCount; o++ {
 		send("doses_total", float64(p.Doses[o]), p.Name, o.String())
 		send("dosed_millilitres_total", p.Volume[o].Millilitres(), p.Name, o.String())

@@ -144,7 +144,7 @@ func (s *Stock) forecast(active []int) {
 	l := dosing.Lasts(left, s.drawn)
 	s.PerDay = &l.PerDay
 	if s.Left != nil && l.PerDay > 0 {
-		s.Lasts = &Range{Days: l.Days, Low: l.Low, High: l.High}
+		s.Lasts = &Range{Days: l.Days, Min: l.Low, Max: l.High}
 	}
 }
 
