@@ -5,6 +5,7 @@ import (
 
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -79,6 +80,10 @@ type SetpointView struct {
 	By             string
 	At             time.Time
 	Until          time.Time // zero = for good
+	// What the last change of this run replaced, where there was one.
+	Undoable    bool
+	Before      float64
+	BeforeUntil time.Time
 }
 
 // UnseenView is what no reading has shown yet of acid, base or stock.
@@ -115,7 +120,7 @@ type HoldView struct {
 // AlarmView is one alarm in the states of ISA-18.2.
 type AlarmView struct {
 	Cause    safety.Cause
-	State    safety.AlarmState
+	State    alarm.State
 	Priority safety.Priority
 	Text     string
 	Advice   string

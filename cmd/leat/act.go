@@ -52,7 +52,7 @@ func actCommand(flags *flag.FlagSet) task {
 	d.declare(flags)
 	for _, f := range []struct{ name, does string }{
 		{"note", "why, or what else is to be known, as `TEXT`"}, {"ph", "setpoint of pH, as `VALUE`"}, {"ec", "setpoint of EC, as `VALUE` in mS/cm"},
-		{"until", "`TIME` at which the configuration's setpoint returns, such as 06:00; default for good"},
+		{"until", "`TIME` at which the configuration's setpoint returns, such as 06:00 or 2 h; default without a time limit"},
 		{"pump", "`NAME` of the pump whose liquid it is"}, {"ml", "`VOLUME` added by hand, in mL"}, {"litres", "`VOLUME` that the container holds now, in L"},
 		{"batch", "of what was filled in, as `TEXT`"}, {"entry", "`NAME` of the entry by hand, such as H7-1"},
 		{"analysis", "what the laboratory found, as `LIST`: \"NO3-N=168 mg/L, K=275 mg/L\""},

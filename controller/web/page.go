@@ -207,7 +207,7 @@ func (d *pageData) Crop() string { return d.CropWords(d.Tank) }
 // setpoint is the form of one setpoint.
 func (d *pageData) setpoint(v controller.SetpointView, quantity, label string) setpointForm {
 	name, _, _ := strings.Cut(label, ",")
-	return setpointForm{formData: d.form(controller.RequestSetpoint.String(), quantity), SetpointView: v, Name: name, Label: label}
+	return setpointForm{formData: d.form(controller.RequestSetpoint.String(), quantity), SetpointView: v, Name: name, Label: label, again: d.once()}
 }
 
 // holds says that an interlock of one of these causes is active.
