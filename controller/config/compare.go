@@ -40,7 +40,7 @@ func Compare(old, fresh *File) (changes, refusals []string) {
 	}
 	c.changed("log level", old.Log, fresh.Log)
 	c.changed("arm again after a restart", old.Settings.ReArm, fresh.Settings.ReArm)
-	c.changed("period of decisions", old.Settings.DecideEvery, fresh.Settings.DecideEvery)
+	c.changed("period of decisions", old.Settings.ControlPeriod, fresh.Settings.ControlPeriod)
 	c.changed("warning before a container is empty", old.Settings.StockWarn, fresh.Settings.StockWarn)
 	c.changed("line volume", a.LineVolume, b.LineVolume)
 	c.changed("wait after a start", a.StartSettling, b.StartSettling)
