@@ -82,7 +82,7 @@ func sampleIons(at dosing.Instant) *controller.IonsView {
 		Ions: []controller.IonView{ion("NO3-N", 12.1, 0.6, 12.4, 14.007), ion("NH4-N", 0.7, 0.3, 0.8, 14.007), ion("P", 1.36, 0.08, 1.31, 30.974), ion("K", 5.2, 0.4, 7.2, 39.098),
 			ion("Ca", 3.2, 0.2, 2.95, 40.078), ion("Mg", 0.7, 0.05, 0.65, 24.305), ion("S", 0.79, 0.06, 0.74, 32.06), {Name: "Fe", Amount: 0.04, Target: 0.04, Milligrams: 55.845}},
 		Shares:  []controller.ShareView{{Pump: "calcium", Share: 0.18}, {Pump: "potassium-nitrate", Share: 0.52}, {Pump: "phosphate", Share: 0.3}},
-		Surplus: "acid supplies more P than the crop takes: 1.20 against 0.70 mmol/L since the last analysis", Lever: "NH4 6 → 8 % of N: about half the acid",
+		Surplus: "acid supplies more P than the crop takes: 1.20 against 0.70 mmol/L since the last analysis", AmmoniumAdvice: "NH4 6 → 8 % of N: about half the acid",
 		Advice: "an analysis is wanted now: S may be 29 % off"}
 }
 

@@ -178,7 +178,7 @@ func (t *Tank) Solve() bool {
 			against[s] /= unwilling
 		}
 	}
-	feed := blend.Feed{Wants: wants, Against: against, Stocks: stocks, NH4Most: t.plan.NH4Most, Worth: ionic, Most: o.budget}
+	feed := blend.Feed{Wants: wants, Against: against, Stocks: stocks, MaxNH4: t.plan.MaxNH4, Worth: ionic, Most: o.budget}
 	t.solved = solvedAt{known: true, lacking: o.left.Plus(t.target, -o.level)}
 	given, err := feed.Amounts()
 	if err != nil {
