@@ -48,7 +48,7 @@ func (w *testedWater) passes(d time.Duration) (found bool) {
 		pH := w.pH + w.slope*max(w.now.Up-w.from, 0).Hours()
 		for _, d := range w.doses {
 			if age := w.now.Up - d.at - w.tank.DeadTime; age > 0 {
-				pH += d.by * (1 - math.Exp(-float64(age)/float64(w.tank.Lag)))
+				pH += d.by * (1 - math.Exp(-float64(age)/float64(w.tank.TimeConstant)))
 			}
 		}
 		w.Read(w.now, dosing.QuantityPH, pH)

@@ -14,7 +14,7 @@ func (r *Responses) judge(up time.Duration, p *pool) (Finding, bool) {
 	default:
 		return Finding{}, false
 	}
-	f := r.fit(up, p, p.last+r.tank.DeadTime+2*r.tank.Lag)
+	f := r.fit(up, p, p.last+r.tank.DeadTime+2*r.tank.TimeConstant)
 	if !f.ok {
 		// Too few readings after the doses: wait for more, but not for ever.
 		mixing := r.tank.MixingTime()
@@ -43,7 +43,7 @@ func (r *Responses) fit(up time.Duration, p *pool, settled time.Duration) fitted
 func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
 	if p.class == Stock {
 		p.peek = 0
-		f := r.fit(up, p, p.first+r.tank.DeadTime+2*r.tank.Lag)
+		f := r.fit(up, p, p.first+r.tank.DeadTime+2*r.tank.TimeConstant)
 		return r.strong(p, f)
 	}
 	if p.peek = up + r.tank.MixingTime()/8; up < r.water.valveUntil {
@@ -53,7 +53,7 @@ func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
 		p.peek = 0
 		return Finding{}, false
 	}
-	f := r.fit(up, p, p.first+r.tank.DeadTime+r.tank.Lag)
+	f := r.fit(up, p, p.first+r.tank.DeadTime+r.tank.TimeConstant)
 	if f.ok && f.ratio >= silentLater && f.ratio > float64(wrongZ*f.sd) {
 		r.see(p)
 	}
@@ -148,7 +148,7 @@ const (
 // question is what is asked of the readings about a pool.
 func (r *Responses) question(p *pool, up time.Duration) question {
 	scale, spread := r.expected(p)
-	q := question{pool: p, from: p.first, until: up, back: 2 * r.tank.MixingTime(), deadTime: r.tank.DeadTime, lag: r.tank.Lag,
+	q := question{pool: p, from: p.first, until: up, back: 2 * r.tank.MixingTime(), deadTime: r.tank.DeadTime, lag: r.tank.TimeConstant,
 		slow: r.tank.Slow, fade: time.Duration((1 - r.tank.Slow) * float64(r.tank.Exchange)),
 		scale: scale, curve: r.curve, capacity: r.capacity(), weakest: weakestOf(spread)}
 	if p.class == Stock {

@@ -113,7 +113,7 @@ func (r *Responses) extend(p *pool, m *mark) {
 	p.add(m.up, effect)
 	r.close(p)
 	if p.class != Stock && p.peek == 0 && r.size(p) >= p.limit() {
-		p.peek = m.up + r.tank.DeadTime + r.tank.Lag
+		p.peek = m.up + r.tank.DeadTime + r.tank.TimeConstant
 		r.next = min(r.next, p.peek)
 	}
 	if r.alone(p) && p.peek == 0 && p.gathered.effect >= strongPool {
