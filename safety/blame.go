@@ -12,6 +12,7 @@ import (
 type Usual struct {
 	Known bool
 	Does  float64
+	Least float64 // that it did earlier
 }
 
 // Usual tells what a tank's doses of acid, base or stock usually do.
@@ -21,7 +22,7 @@ func (w *Watch) Usual(id dosing.TankID, role dosing.Role) Usual {
 		return Usual{}
 	}
 	p := &w.tanks[id].responses.pools[class]
-	return Usual{Known: p.answers >= answersWant, Does: math.Exp(p.usual)}
+	return Usual{Known: p.answers >= answersWant, Does: math.Exp(p.usual), Least: math.Exp(p.least)}
 }
 
 // What separates the causes of doses that do other than commissioned.

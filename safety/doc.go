@@ -177,5 +177,16 @@
 //
 // `buffer-scale` blamed tube or probe whatever the cause. It says now what the evidence separates (`safety/blame.go`):
 // all reagents weak alike is pumps or water, acid weaker than base is carbonate, both weak beside good stocks is the
-// water's buffer or a slow probe, all stronger at first is slow water. The probe's own response time is not measured.
+// water's buffer or a slow probe, all stronger at first is slow water.
+//
+// # The filter that judges doses is asked three more questions
+//
+// When did the water answer (`slowanswers.go`)? The same readings are asked how likely they are if dead time and lag are 1.7
+// or 3 times the commissioned; a pool counts for at most 8 in ln of likelihood, 15 together are `mixing-slow`, or
+// `ph-probe-slow` where EC has answered in time since. In healthy nights single pools reach 3. What did the top-up
+// bring (`sourcewater.go`)? Its alkalinity and salt are fitted in place of the doses' ratio. Did acid or base do three times
+// what it usually does (`strongreagent.go`; healthy nights reach 2.4)? Then its pump stops, and by its usual answer over
+// hours a buffer that is lost is told (`thinbuffer.go`). Rejected: the lag as a further state of the filter (it is not
+// linear in it); a CUSUM over single readings (drift and doses of a tank under control cancel in them); what acid does against
+// the commissioned buffer, which may be told wrong by three. Three tenths too much from one pump stays within that.
 package safety

@@ -293,11 +293,11 @@ func TestWhatAReagentUsuallyDoesIsToldOnceItHasAnsweredThreeTimes(t *testing.T) 
 func TestWhatDosesThatDoLittlePointToIsToldInFigures(t *testing.T) {
 	weak := Situation{LnBuffer: math.Log(2), ECGain: 0.9}
 	both := weak
-	both.Acid, both.Base = Usual{true, 0.4}, Usual{true, 0.8}
+	both.Acid, both.Base = Usual{Known: true, Does: 0.4}, Usual{Known: true, Does: 0.8}
 	base := weak
-	base.Acid, base.Base = Usual{true, 0.8}, Usual{true, 0.4}
+	base.Acid, base.Base = Usual{Known: true, Does: 0.8}, Usual{Known: true, Does: 0.4}
 	alike := weak
-	alike.Acid, alike.Base = Usual{true, 0.5}, Usual{true, 0.5}
+	alike.Acid, alike.Base = Usual{Known: true, Does: 0.5}, Usual{Known: true, Does: 0.5}
 	all := weak
 	all.ECGain = 0.5
 	for what, c := range map[string]struct {

@@ -31,6 +31,7 @@ type pool struct {
 
 	answers int     // pools answered
 	usual   float64 // ln(observed ÷ commissioned effect) of those, the last ones foremost
+	least   float64 // the least it has been since it was known
 }
 
 // gathered is some doses: when the first and the last were given and what they are
@@ -217,6 +218,7 @@ func (r *Responses) judge(up time.Duration, p *pool) (Finding, bool) {
 		}
 		return Finding{}, false
 	}
+	r.timed(up, p, f)
 	return r.conclude(p, f)
 }
 
@@ -248,6 +250,9 @@ func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
 		return Finding{}, false
 	}
 	f := r.fit(up, p, p.first+r.tank.DeadTime+r.tank.Lag)
+	if finding, found := r.undiluted(p, f); found {
+		return finding, true
+	}
 	if f.ok && f.ratio >= silentLater && f.ratio > float64(wrongZ*f.sd) {
 		r.see(p)
 	}
@@ -368,6 +373,9 @@ func (r *Responses) conclude(p *pool, f fitted) (Finding, bool) {
 	if finding, found := r.strong(p, f); found {
 		return finding, true
 	}
+	if finding, found := r.undiluted(p, f); found {
+		return finding, true
+	}
 	_, spread := r.expected(p)
 	z := f.ratio / f.sd
 	weakest := weakestOf(spread)
@@ -412,6 +420,9 @@ func (r *Responses) answer(p *pool, f fitted) {
 	scale, _ := r.expected(p)
 	p.answers = min(p.answers+1, math.MaxInt32)
 	p.usual += float64((math.Log(scale*f.ratio) - p.usual) * max(usualShare, 1/float64(p.answers)))
+	if p.answers <= answersWant || p.usual < p.least {
+		p.least = p.usual
+	}
 }
 
 // see counts a pool as answered, once.

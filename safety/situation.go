@@ -38,6 +38,10 @@ type Situation struct {
 	Miscompensated string
 	// StockLow names the containers that are soon empty; empty when none is known to be.
 	StockLow string
+	// Late says what answers later than commissioned.
+	Late Late
+	// SourceWater says what the top-up brings beyond what was told; empty while it is as told.
+	SourceWater string
 	// Disarmed is why the tank was armed and now observes without a person's word;
 	// empty when it does not.
 	Disarmed string
@@ -76,6 +80,7 @@ type standing struct {
 	stuck    bool // the error did not shrink
 	worn     bool
 	early    bool // all doses do more at first than they should
+	thin     bool // acid and base do many times what they should, or did
 }
 
 // judgeStanding raises the alarms that stop nothing.
@@ -95,6 +100,14 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 	}
 	if t.known && s.Miscompensated != "" {
 		t.see(now, CauseCompensation, Run, false, t.detailOr(now, CauseCompensation, func() string { return s.Miscompensated }))
+	}
+	for _, so := range [...]struct {
+		cause Cause
+		words string
+	}{{CauseMixingSlow, s.Late.Water}, {CauseProbeSlow, s.Late.Probe}, {CauseSourceWater, s.SourceWater}} {
+		if t.known && so.words != "" {
+			t.see(now, so.cause, Run, false, so.words)
+		}
 	}
 	if t.known && s.Loaded != "" {
 		t.see(now, CauseGroundLoop, Run, false, t.detailOr(now, CauseGroundLoop, func() string { return s.Loaded }))
@@ -130,7 +143,10 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 	}
 	st.worn = s.Answered >= answersWant && (s.LnBuffer > worn || st.worn && s.LnBuffer > worn-wornBack)
 	st.early = s.Answered >= answersWant && (s.early(0) || st.early && s.early(wornBack))
+	st.thin = s.thin(st.thin)
 	switch {
+	case st.thin:
+		t.see(now, CauseBufferScale, Run, false, t.detailOr(now, CauseBufferScale, s.lost))
 	case st.worn:
 		t.see(now, CauseBufferScale, Run, false, t.detailOr(now, CauseBufferScale, s.weak))
 	case st.early:

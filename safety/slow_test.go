@@ -64,11 +64,11 @@ func TestThePumpIsNotBlamedForWhatTheWaterDoes(t *testing.T) {
 	}{
 		{"all alike", func(s *Situation) { s.ECGain = 0.6 }, "all fall alike"},
 		{"all alike, with a pond", func(s *Situation) { s.ECGain, s.Slow = 0.6, 0.5 }, "a larger quick share"},
-		{"carbonate", func(s *Situation) { s.Acid, s.Base = Usual{true, 0.5}, Usual{true, 1} }, "carbonate takes up acid and not base"},
-		{"base alone", func(s *Situation) { s.Acid, s.Base = Usual{true, 1}, Usual{true, 0.5} }, "it is the base alone"},
-		{"acid and base", func(s *Situation) { s.Acid, s.Base = Usual{true, 0.6}, Usual{true, 0.55} }, "a pH probe that answers slowly"},
-		{"only acid was given, hard water came in", func(s *Situation) { s.Acid, s.Alkaline = Usual{true, 0.6}, true }, "carbonate, which the top-up brings"},
-		{"only acid was given", func(s *Situation) { s.Acid = Usual{true, 0.6} }, "a worn tube, a slow pH probe or water that buffers more"},
+		{"carbonate", func(s *Situation) { s.Acid, s.Base = Usual{Known: true, Does: 0.5}, Usual{Known: true, Does: 1} }, "carbonate takes up acid and not base"},
+		{"base alone", func(s *Situation) { s.Acid, s.Base = Usual{Known: true, Does: 1}, Usual{Known: true, Does: 0.5} }, "it is the base alone"},
+		{"acid and base", func(s *Situation) { s.Acid, s.Base = Usual{Known: true, Does: 0.6}, Usual{Known: true, Does: 0.55} }, "a pH probe that answers slowly"},
+		{"only acid was given, hard water came in", func(s *Situation) { s.Acid, s.Alkaline = Usual{Known: true, Does: 0.6}, true }, "carbonate, which the top-up brings"},
+		{"only acid was given", func(s *Situation) { s.Acid = Usual{Known: true, Does: 0.6} }, "a worn tube, a slow pH probe or water that buffers more"},
 	} {
 		s := weak
 		x.change(&s)
