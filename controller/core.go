@@ -7,6 +7,7 @@ import (
 	"leat/dosing"
 	"leat/dosing/loop"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -24,7 +25,7 @@ type Core struct {
 	settings     *Settings
 	watch        *safety.Watch
 	gate         *safety.Gate
-	alarms       *safety.Alarms
+	alarms       *alarm.Alarms
 	totals       *dosing.Totals
 	tanks        []tank
 	limits       []dosing.Volume // scratch of a decision, by pump
@@ -91,7 +92,9 @@ type tank struct {
 	next        [2]wish // a setpoint, pH's and EC's, that waits for its row's turn
 	analyses    rate
 	calibrating atWork
-	low         string // which containers are, for an alarm
+	asked       time.Duration        // when the schedule last asked for a setpoint
+	ended       map[string]time.Time // when a person confirmed the end of each holiday
+	low         string               // which containers are, for an alarm
 }
 
 type pumpCounts struct {
@@ -110,7 +113,7 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 	c := &Core{
 		settings:     settings,
 		totals:       dosing.NewTotals(len(settings.Safety.Pumps), len(settings.Tanks)),
-		alarms:       safety.NewAlarms(len(settings.Tanks)),
+		alarms:       alarm.New(len(settings.Tanks)),
 		limits:       make([]dosing.Volume, len(settings.Safety.Pumps)),
 		causes:       make([]safety.Cause, len(settings.Safety.Pumps)),
 		wanted:       make([]bool, len(settings.Safety.Pumps)),
@@ -243,6 +246,7 @@ func (c *Core) tick(now dosing.Instant) {
 	}
 	c.ticked = now.Up
 	c.aim(now)
+	c.followSchedule(now)
 	c.endPauses(now)
 	c.writeNext(now)
 	c.tellWaiting(now)

@@ -6,6 +6,7 @@ import (
 
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -45,6 +46,8 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.askMark(now, r)
 	case RequestCalibrate:
 		c.askCalibrate(now, r)
+	case RequestEndHoliday:
+		c.askEndHoliday(now, r)
 	case RequestHandDose:
 		c.askHandDose(now, r)
 	case RequestVoid:
@@ -85,15 +88,15 @@ func (c *Core) accept(r *Request, text string) {
 // nothing is written a second time.
 func (c *Core) acknowledge(r *Request) {
 	switch was := c.alarms.Acknowledge(r.Tank, r.Cause); was {
-	case safety.AlarmNormal:
+	case alarm.Normal:
 		c.refuse(r, fmt.Sprintf("no alarm %s stands", r.Cause))
-	case safety.AlarmUnacknowledged:
+	case alarm.Unacknowledged:
 		c.accept(r, fmt.Sprintf("%s acknowledged; its interlock is not lifted by that", r.Cause))
-	case safety.AlarmReturnedUnacknowledged:
+	case alarm.ReturnedUnacknowledged:
 		c.accept(r, fmt.Sprintf("%s acknowledged; it is over", r.Cause))
 	default:
 		text := fmt.Sprintf("%s is %s already; nothing to acknowledge", r.Cause, was)
-		if was == safety.AlarmLatched {
+		if was == alarm.Latched {
 			text = fmt.Sprintf("%s is acknowledged already; it stays until a person clears it", r.Cause)
 		}
 		c.out.Answers = append(c.out.Answers, Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Accepted: true, Text: text, From: r.From, By: r.By})
@@ -180,7 +183,7 @@ func (c *Core) askLess(now dosing.Instant, r *Request) {
 // askOperator begins a pause, work on probes or pumps, or a cleaning.
 func (c *Core) askOperator(now dosing.Instant, r *Request) {
 	t := &c.tanks[r.Tank]
-	until, err := endOf(r.Until, now.Wall)
+	until, err := Until(r.Until, now.Wall)
 	if r.Kind == RequestPause && err != nil {
 		c.refuse(r, err.Error())
 		return
@@ -192,7 +195,7 @@ func (c *Core) askOperator(now dosing.Instant, r *Request) {
 		state.Paused, text, t.pauseEnd, row.Until = true, "paused", 0, until
 		if !until.IsZero() {
 			t.pauseEnd = now.Up + until.Sub(now.Wall)
-			text += " until " + until.Format("15:04")
+			text += " " + endWords(until, now.Wall)
 		}
 	case RequestMaintenance:
 		state.Maintenance, text = true, "work on probes or pumps: no dose until it is resumed"
@@ -253,6 +256,8 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		c.analysed(now, id, change)
 	case RequestRaiseEpoch:
 		c.epochRaised(now, change)
+	case RequestEndHoliday:
+		c.holidayEnded(id, change.Text, change.At.Wall)
 	case RequestCalibrate:
 		if change.Kind == ledger.ChangeCalibration {
 			c.calibrated(now, id, change)

@@ -9,6 +9,7 @@ import (
 	"leat/dosing"
 	"leat/dosing/loop"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -70,6 +71,10 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	}
 	v.Pours, v.Hands = c.pours(id), c.handViews(id)
 	v.Stocks = c.stockViews(id)
+	if !t.settings.Schedule.Empty() {
+		s := t.scheduled(now)
+		v.Schedule = s.Words()
+	}
 	if t.calibrating.on {
 		v.Calibrating = c.settings.Safety.Inputs[t.calibrating.input].Name
 	}
@@ -100,7 +105,7 @@ func (c *Core) modeAndCause(id dosing.TankID) (safety.Mode, safety.Cause) {
 		if trip.Action <= safety.Stop && trip.Scope <= safety.ScopeTank {
 			return safety.ModeStopped, trip.Cause
 		}
-		if trip.Action >= safety.Run || safety.Explained(trip, trips) || trip.Cause == safety.CauseBrokerDown && c.linkUp && starting {
+		if trip.Action >= safety.Run || alarm.Explained(trip, trips) || trip.Cause == safety.CauseBrokerDown && c.linkUp && starting {
 			continue // with the link up it waits for its first readings, as the start does
 		}
 		if cause == safety.CauseNone {
@@ -242,7 +247,8 @@ func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 
 func (s *setpoint) view() SetpointView {
 	return SetpointView{Present: s.present, Target: s.target, Source: s.source, Lowest: s.limits.Lowest, Highest: s.limits.Highest,
-		AdviseLow: s.limits.AdviseLow, AdviseHigh: s.limits.AdviseHigh, Confirm: s.limits.Confirm, By: s.by, At: s.at, Until: s.until}
+		AdviseLow: s.limits.AdviseLow, AdviseHigh: s.limits.AdviseHigh, Confirm: s.limits.Confirm, By: s.by, At: s.at, Until: s.until,
+		Undoable: s.before.known && s.before.value != s.target, Before: s.before.value, BeforeUntil: s.before.until}
 }
 
 func (t *tank) settledView(e loop.Estimate) SettledView {
@@ -289,17 +295,17 @@ func (t *tank) follow(now dosing.Instant, e *loop.Estimate) {
 // reading the value drifts on as it last did.
 func (l *lastSeen) leaves(now dosing.Instant, target, halfBand float64) time.Duration {
 	if !l.ever {
-		return safety.Unforeseen
+		return alarm.Unforeseen
 	}
-	return safety.Leaves(l.value+float64(l.perHour*(now.Up-l.at).Hours()), target, halfBand, l.perHour)
+	return alarm.Leaves(l.value+float64(l.perHour*(now.Up-l.at).Hours()), target, halfBand, l.perHour)
 }
 
 // leaves forecasts when pH or EC leaves the warn and the harm band if nothing is
 // dosed.
 func (t *tank) leaves(now dosing.Instant) (warn, harm time.Duration) {
 	pH, ec := float64(t.target().PH), float64(t.target().EC)
-	return safety.Sooner(t.seenPH.leaves(now, pH, dosing.WarnBand.PH), t.seenEC.leaves(now, ec, dosing.WarnBand.EC)),
-		safety.Sooner(t.seenPH.leaves(now, pH, dosing.HarmBand.PH), t.seenEC.leaves(now, ec, dosing.HarmBand.EC))
+	return alarm.Sooner(t.seenPH.leaves(now, pH, dosing.WarnBand.PH), t.seenEC.leaves(now, ec, dosing.WarnBand.EC)),
+		alarm.Sooner(t.seenPH.leaves(now, pH, dosing.HarmBand.PH), t.seenEC.leaves(now, ec, dosing.HarmBand.EC))
 }
 
 // leaving is which of the two leaves its warn band first.

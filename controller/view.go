@@ -5,6 +5,7 @@ import (
 
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -50,6 +51,7 @@ type TankView struct {
 	Withheld               [safety.CauseCount]uint64
 	Ions                   *IonsView   // nil without a recipe
 	Pours                  []PourView  // what can be added by hand
+	Schedule               string      // stage or holiday in words; empty without a schedule
 	Stocks                 []StockView // the containers from which it is dosed
 	Calibrating            string      // probe whose calibration is under way
 	Hands                  []HandView  // what was added by hand in the last day, the newest first
@@ -79,6 +81,10 @@ type SetpointView struct {
 	By              string
 	At              time.Time
 	Until           time.Time // zero = for good
+	// What the last change of this run replaced, where there was one.
+	Undoable    bool
+	Before      float64
+	BeforeUntil time.Time
 }
 
 // UnseenView is what no reading has shown yet of acid, base or stock.
@@ -115,7 +121,7 @@ type HoldView struct {
 // AlarmView is one alarm in the states of ISA-18.2.
 type AlarmView struct {
 	Cause    safety.Cause
-	State    safety.AlarmState
+	State    alarm.State
 	Priority safety.Priority
 	Text     string
 	Advice   string

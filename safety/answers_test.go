@@ -202,25 +202,3 @@ func TestWaterThatIsAsToldAgainClearsItself(t *testing.T) {
 		t.Error("what is barely more than an error of what was told is believed")
 	}
 }
-
-func TestALostBufferIsToldByWhatAcidAndBaseUsuallyDo(t *testing.T) {
-	for name, c := range map[string]struct {
-		situation Situation
-		stood     bool
-		want      bool
-	}{
-		"nothing is known":                        {Situation{}, false, false},
-		"as commissioned":                         {Situation{Acid: Usual{true, 1, 1}}, false, false},
-		"a buffer told wrong by three":            {Situation{Acid: Usual{true, 3.3, 3.3}}, false, false},
-		"five times what was commissioned":        {Situation{Acid: Usual{true, 5, 4.5}}, false, true},
-		"base five times":                         {Situation{Base: Usual{true, 5, 4.5}}, false, true},
-		"four times what it did earlier":          {Situation{Acid: Usual{true, 2.4, 0.6}}, false, true},
-		"weak at first, by carbonate":             {Situation{Acid: Usual{true, 0.8, 0.2}}, false, false},
-		"a little less than it was when it began": {Situation{Acid: Usual{true, 3.5, 3}}, true, true},
-		"clearly less":                            {Situation{Acid: Usual{true, 3, 3}}, true, false},
-	} {
-		if got := c.situation.thin(c.stood); got != c.want {
-			t.Errorf("%s: %v, want %v", name, got, c.want)
-		}
-	}
-}

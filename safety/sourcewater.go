@@ -77,7 +77,7 @@ func (r *Responses) askWater(up time.Duration) {
 	}
 	q := r.question(&r.pools[classAcid], up)
 	q.pool, q.from, q.settled, q.weakest = &p, p.first, up-r.tank.MixingTime(), 1
-	if acid := &r.pools[classAcid]; acid.answers >= answersWant {
+	if acid := &r.pools[classAcid]; acid.answers >= AnswersWant {
 		q.otherSpread = waterDoses
 	}
 	alkalinity := max(r.tank.TopUp.Alkalinity, 0)

@@ -18,7 +18,7 @@ const (
 
 // undiluted says that acid or base did far more than it usually does.
 func (r *Responses) undiluted(p *pool, f fitted) (Finding, bool) {
-	if !f.ok || p.class == classStock || p.answers < answersWant {
+	if !f.ok || p.class == classStock || p.answers < AnswersWant {
 		return Finding{}, false
 	}
 	scale, _ := r.expected(p)

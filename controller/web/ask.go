@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"time"
 
 	"leat/controller"
 )
@@ -120,6 +121,7 @@ func (a *answerData) repeat(value func(string) string, request *controller.Reque
 // formData is one form: one act, one button.
 type formData struct {
 	Once, Do, Tank, Quantity, Cause string
+	undo                            bool
 	answer                          *answerData
 }
 
@@ -132,8 +134,11 @@ func formKey(do, quantity string) string {
 
 // ID names the form on its page; of a list's many forms none has one.
 func (f *formData) ID() string {
-	if f.Do == controller.RequestVoid.String() {
+	switch {
+	case f.Do == controller.RequestVoid.String():
 		return ""
+	case f.undo:
+		return "undo-" + f.Quantity
 	}
 	return formKey(f.Do, f.Quantity)
 }
@@ -141,7 +146,7 @@ func (f *formData) ID() string {
 // refused is the answer to this very form, if it was refused.
 func (f *formData) refused() *answerData {
 	a := f.answer
-	if a == nil || a.Accepted || a.sent.Get("do") != f.Do || a.sent.Get("quantity") != f.Quantity || a.sent.Get("tank") != f.Tank {
+	if a == nil || f.undo || a.Accepted || a.sent.Get("do") != f.Do || a.sent.Get("quantity") != f.Quantity || a.sent.Get("tank") != f.Tank {
 		return nil
 	}
 	return a
@@ -175,9 +180,25 @@ func (d *pageData) form(do, quantity string) *formData {
 	return f
 }
 
+// Undo is the form that takes the last change back, as a change of its own.
+func (f setpointForm) Undo() *formData {
+	undo := *f.formData
+	undo.undo, undo.Once = true, f.again
+	return &undo
+}
+
+// UndoUntil is when what is brought back ends, if that is still ahead.
+func (f setpointForm) UndoUntil() string {
+	if f.BeforeUntil.IsZero() {
+		return ""
+	}
+	return f.BeforeUntil.Format(time.RFC3339)
+}
+
 // setpointForm is the form of one setpoint.
 type setpointForm struct {
 	*formData
 	controller.SetpointView
 	Name, Label string
+	again       string // the id of the form that undoes
 }

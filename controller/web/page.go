@@ -21,8 +21,8 @@ type pageData struct {
 	Role   controller.Role
 	Path   string
 	Answer *answerData
-	Charts []chart // none where nobody keeps a history
-	name   string  // of the template
+	Strip  *strip // nil where nobody keeps a history
+	name   string // of the template
 	once   func() string
 }
 
@@ -146,7 +146,7 @@ func (s *Server) pageOf(view *controller.View, role controller.Role, path string
 		return nil
 	}
 	if data.name == "tank" {
-		data.Charts = s.charts(view.At.Wall, data.Tank)
+		data.Strip = s.strip(view.At.Wall, data.Tank)
 	}
 	return data
 }
@@ -207,7 +207,7 @@ func (d *pageData) Crop() string { return d.CropWords(d.Tank) }
 // setpoint is the form of one setpoint.
 func (d *pageData) setpoint(v controller.SetpointView, quantity, label string) setpointForm {
 	name, _, _ := strings.Cut(label, ",")
-	return setpointForm{formData: d.form(controller.RequestSetpoint.String(), quantity), SetpointView: v, Name: name, Label: label}
+	return setpointForm{formData: d.form(controller.RequestSetpoint.String(), quantity), SetpointView: v, Name: name, Label: label, again: d.once()}
 }
 
 // holds says that an interlock of one of these causes is active.

@@ -55,9 +55,7 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 		}
 		request.Cause = cause
 		if request.Kind == controller.RequestShelve {
-			if request.For, err = time.ParseDuration(value("for")); err != nil {
-				return fmt.Errorf("for=%.40q: want a time such as 2h", value("for"))
-			}
+			return readShelf(value, view.At.Wall, request)
 		}
 	case controller.RequestConfirmWater:
 		return s.readWater(value, request)
@@ -88,6 +86,19 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 		}
 		request.Volume, request.Batch = dosing.FromMillilitres(litres*1000), value("batch")
 		return readPump(view, value("pump"), "whose container was filled", request)
+	}
+	return nil
+}
+
+// readShelf reads how long an alarm is kept quiet: for a time, or until one.
+func readShelf(value func(string) string, now time.Time, request *controller.Request) (err error) {
+	if value("until") != "" {
+		end, err := controller.Until(value("until"), now)
+		request.For = end.Sub(now)
+		return err
+	}
+	if request.For, err = time.ParseDuration(value("for")); err != nil {
+		return fmt.Errorf("for=%.40q: want a time such as 2h", value("for"))
 	}
 	return nil
 }

@@ -21,6 +21,7 @@ import (
 	"leat/controller"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(all{m}) }
@@ -65,7 +66,7 @@ func sampleView() *controller.View {
 			PH:    bounds, EC: controller.SetpointView{Present: 1.8, Target: 1.8, Source: "file", Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, At: wall},
 			Settled: controller.SettledView{Known: true, PH: 5.9, EC: 1.8}, LeavesWarn: 40 * time.Minute, LeavesHarm: 3 * time.Hour, Fit: true, Ions: sampleIons(at),
 			Holds:  []controller.HoldView{{Cause: safety.CauseCirculationOff, Action: safety.Hold, Scope: safety.ScopeTank, Since: at, Text: row.Text, Clears: row.Clears}},
-			Alarms: []controller.AlarmView{{Cause: safety.CauseCirculationOff, State: safety.AlarmUnacknowledged, Priority: safety.PriorityTonight, Text: row.Text, Advice: row.Advice, Since: at}}}},
+			Alarms: []controller.AlarmView{{Cause: safety.CauseCirculationOff, State: alarm.Unacknowledged, Priority: safety.PriorityTonight, Text: row.Text, Advice: row.Advice, Since: at}}}},
 		Pumps: []controller.PumpView{{Name: "acid-north", Reagent: "nitric acid", Role: dosing.RoleAcid, HourCap: 264 * dosing.Millilitre, DayCap: 1303 * dosing.Millilitre, Left: dosing.Litre}},
 		Nodes: []controller.NodeView{{Name: "reagents", Seen: true, Age: time.Second, Boot: "a1b2"}}}
 	v.Judge()
@@ -85,18 +86,23 @@ func sampleIons(at dosing.Instant) *controller.IonsView {
 		Advice: "an analysis is due: S is known to ±18 % only"}
 }
 
-// sampleHistory is twelve hours of pH that falls from 6.6 to 5.9, with an hour in the
-// middle when nothing was heard, and no EC.
-func sampleHistory(input string, from, to time.Time) (minutes []Minute, err error) {
-	if input != "north/ph" {
-		return nil, nil
-	}
+// sampleNight is twelve hours of pH that falls from 6.6 to 5.9, with an hour in the
+// middle when nothing was heard, a setpoint that was moved, doses and two floods; and no EC.
+func sampleNight(from, to time.Time) (map[string]*Night, error) {
+	n := &Night{From: from, To: to, Sentence: "In band 98 %; 126 mL acid in 40 doses; 2 holds, both flood.", PH: Trace{Band: 0.1, Set: []Point{{from, 5.8}, {from.Add(6 * time.Hour), 6}}}}
+	acid := Lane{Pump: "acid-north", Liquid: "nitric acid 38 %", Role: "acid", ML: 126}
 	for at := from; at.Before(to); at = at.Add(time.Minute) {
-		if passed := at.Sub(from); passed < 5*time.Hour || passed > 6*time.Hour {
-			minutes = append(minutes, Minute{At: at, Mean: 6.6 - float64(0.7*passed.Hours())/12})
+		passed := at.Sub(from)
+		if passed < 5*time.Hour || passed > 6*time.Hour {
+			n.PH.Line = append(n.PH.Line, Point{At: at, Value: 6.6 - float64(0.7*passed.Hours())/12})
+		}
+		if passed%(18*time.Minute) == 0 {
+			acid.Doses = append(acid.Doses, Dose{At: at, ML: 3.15, Sure: len(acid.Doses) != 3})
 		}
 	}
-	return minutes, nil
+	n.Lanes = []Lane{acid, {Pump: "calcium", Liquid: "calcium nitrate", Role: "stock", ML: 12.25, Doses: []Dose{{At: from.Add(time.Hour), ML: 12.25, Sure: true}}}}
+	n.Held = []Held{{from.Add(2 * time.Hour), from.Add(140 * time.Minute), "flood"}, {from.Add(8 * time.Hour), from.Add(500 * time.Minute), "flood"}, {from.Add(5 * time.Hour), from.Add(6 * time.Hour), "ph-stale"}}
+	return map[string]*Night{"north": n}, nil
 }
 
 func newHouse(t *testing.T, changes ...func(*Options)) *house {
@@ -126,7 +132,7 @@ func newHouse(t *testing.T, changes ...func(*Options)) *house {
 			}
 			return controller.Answer{Kind: r.Kind, Quantity: r.Quantity, Accepted: true, Text: "taken"}, nil
 		},
-		History: sampleHistory,
+		Night: sampleNight,
 		ReadAnalysis: func(list string, _ *controller.Request) error {
 			return errors.New("no analysis: K: 275 has no unit")
 		},
@@ -470,28 +476,6 @@ func TestSomeoneWhoWasRemovedOrChangedIsSignedOutAtOnce(t *testing.T) {
 	}
 	if len(h.asked) > 0 {
 		t.Errorf("the core was asked %v", h.asked)
-	}
-}
-
-func TestChartShowsTheLastHoursTheBandAndTheGap(t *testing.T) {
-	h := newHouse(t)
-	b := h.browser(t)
-	b.signIn("mara", password)
-	_, page := b.get("/tank/north")
-	want(t, page, "lowest 5.90, highest 6.60, wanted now 5.80", "<span>09:30</span><span>21:30</span>", "EC, mS/cm: <small>no reading in these hours")
-	var c chart
-	minutes, _ := sampleHistory("north/ph", sampleView().At.Wall.Add(-chartHours), sampleView().At.Wall)
-	c.draw(minutes, sampleView().At.Wall, 5.8, 0.1)
-	if n := strings.Count(c.Line, "M"); n != 2 {
-		t.Errorf("the line has %d pieces, want one before the gap and one after it", n)
-	}
-	// From 6.6 at the top edge to 5.6 (two bands below what is wanted) at the lower.
-	if !strings.HasPrefix(c.Line, "M0.0 0.") || c.BandTop < 66 || c.BandTop > 68 || c.BandHigh < 19 || c.BandHigh > 20 {
-		t.Errorf("line %.20s…, band from %.1f, %.1f high", c.Line, c.BandTop, c.BandHigh)
-	}
-	minutes = append(minutes, Minute{At: sampleView().At.Wall, Mean: 14})
-	if c.draw(minutes, sampleView().At.Wall, 5.8, 0.1); c.BandHigh < 4 {
-		t.Errorf("an unplugged probe flattens the band to %.1f", c.BandHigh)
 	}
 }
 
