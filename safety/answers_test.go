@@ -130,17 +130,19 @@ func TestAnswersInTimeTellNothing(t *testing.T) {
 
 func TestOnePoolThatSeemsLateProvesNothing(t *testing.T) {
 	var s slowness
-	if s.add(500, 3); s.stands {
-		t.Error("one pool is believed, however sure it seems")
+	for range 2 {
+		if s.add(500, 3); s.stands {
+			t.Error("one pool or two are believed, however sure they seem")
+		}
 	}
 	if s.add(500, 3); !s.stands {
-		t.Error("two pools that say the same are not believed")
+		t.Error("three pools that say the same are not believed")
 	}
 	s.add(-500, 1)
 	if !s.stands {
-		t.Error("one pool in time takes back what two have said")
+		t.Error("one pool in time takes back what three have said")
 	}
-	for range 2 {
+	for range 3 {
 		s.add(-500, 1)
 	}
 	if s.stands {

@@ -167,7 +167,7 @@
 // # The filter that judges doses is asked three more questions
 //
 // When did the water answer (`slowanswers.go`)? The same readings are asked how likely they are if dead time and lag
-// are 1.7 or 3 times the commissioned; a pool counts for at most 8 in ln of likelihood, 15 together are
+// are 1.7 or 3 times the commissioned; a pool counts for at most 8 in ln of likelihood, 20 together are
 // `mixing-slow`, or `ph-probe-slow` where EC has answered in time since. In healthy nights single pools reach 3. What
 // did the top-up bring (`sourcewater.go`)? Its alkalinity and salt are fitted in place of the doses' ratio. Did acid
 // or base do three times what it usually does (`strongreagent.go`; healthy nights reach 2.4)? Then its pump stops;

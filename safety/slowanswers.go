@@ -14,7 +14,7 @@ import (
 // answers late and EC in time it is the probe, since both stand in the same water.
 const (
 	slowMost   = 8.0  // what one pool may say for or against, in ln of likelihood
-	slowEnough = 15.0 // together, before it is believed: two pools at least
+	slowEnough = 20.0 // together, before it is believed: three pools at least
 )
 
 // slower are the times as long as commissioned that are tried.

@@ -16,6 +16,7 @@ const (
 	waterSalt       = 0.3 // mS/cm likewise
 	waterTimes      = 0.5 // or that share of what was told, if more
 	waterZ          = 3.0 // and that beyond doubt
+	waterUneven     = 2   // times these where part of the water answers late: it takes the top-up in, too
 	waterFades      = 0.8 // weight of earlier top-ups at each new one
 
 	waterBlur      = 0.3 // share of what it is believed to bring that may come at another moment
@@ -80,17 +81,21 @@ func (r *Responses) askWater(up time.Duration) {
 	if acid := &r.pools[classAcid]; acid.answers >= AnswersWant {
 		q.otherSpread = waterDoses
 	}
+	uneven := 1.0
+	if r.tank.Slow > 0 {
+		uneven = waterUneven
+	}
 	alkalinity := max(r.tank.TopUp.Alkalinity, 0)
 	q.water = &told{alkalinity, waterUnknownPH, waterBlur * max(alkalinity, waterAlkalinity/2)}
 	if f := r.ph.answer(r.marks.kept(), &q); f.ok {
-		s.alkalinity.add(f.water-alkalinity, f.waterSD, max(waterAlkalinity, float64(waterTimes*alkalinity)))
+		s.alkalinity.add(f.water-alkalinity, f.waterSD, float64(uneven*max(waterAlkalinity, float64(waterTimes*alkalinity))))
 	}
 	q.askEC()
 	q.otherSpread = waterStocks
 	salt, here := float64(r.tank.TopUp.EC), r.ec.last
 	q.water = &told{salt - here, waterUnknownEC, float64(waterBlur * here)}
 	if f := r.ec.answer(r.marks.kept(), &q); f.ok {
-		s.salt.add(f.water+here-salt, f.waterSD, max(waterSalt, float64(waterTimes*salt)))
+		s.salt.add(f.water+here-salt, f.waterSD, float64(uneven*max(waterSalt, float64(waterTimes*salt))))
 	}
 }
 
