@@ -190,7 +190,7 @@ func (p *player) answer(q dosing.Quantity) (sum float64) {
 		if q == dosing.QuantityEC {
 			effect = one.ec
 		}
-		sum += effect * (1 - math.Exp(-age/(late*float64(tank.Lag))))
+		sum += effect * (1 - math.Exp(-age/(late*float64(tank.TimeConstant))))
 	}
 	return sum
 }
@@ -278,7 +278,7 @@ func (p *player) look() {
 	alarms := map[safety.Cause]bool{}
 	for i := range view.Alarms {
 		a := &view.Alarms[i]
-		if !a.State.Stands() || a.Priority == safety.PriorityRecord {
+		if !a.State.Stands() || a.Priority == safety.PriorityLog {
 			continue
 		}
 		alarms[a.Cause] = true

@@ -27,7 +27,7 @@ type basin struct {
 }
 
 func newBasin() *basin {
-	b := &basin{spread: startSpread, pumps: nightPumps(), tank: dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: 2 * time.Minute, BufferScale: 1, PHNoise: 0.005, ECNoise: 0.003}}
+	b := &basin{spread: startSpread, pumps: nightPumps(), tank: dosing.Tank{Volume: 400, DeadTime: time.Minute, TimeConstant: 2 * time.Minute, BufferScale: 1, PHNoise: 0.005, ECNoise: 0.003}}
 	b.responses = NewResponses(b.pumps, b.tank, evenBuffer(0.5))
 	return b
 }
@@ -46,7 +46,7 @@ func (b *basin) arrived(at time.Duration, late float64, deadTime time.Duration) 
 	if age <= 0 {
 		return 0
 	}
-	return 1 - math.Exp(-age/(late*float64(b.tank.Lag)))
+	return 1 - math.Exp(-age/(late*float64(b.tank.TimeConstant)))
 }
 
 // topUp lets water of an alkalinity and an EC come in, a fiftieth of all.
@@ -456,7 +456,7 @@ func TestDeadAcidPumpIsFoundInMostNights(t *testing.T) {
 }
 
 func BenchmarkResponsesRead(b *testing.B) {
-	r := NewResponses(nightPumps(), dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: time.Minute}, evenBuffer(0.5))
+	r := NewResponses(nightPumps(), dosing.Tank{Volume: 400, DeadTime: time.Minute, TimeConstant: time.Minute}, evenBuffer(0.5))
 	now := dosing.Instant{}
 	b.ReportAllocs()
 	for b.Loop() {
@@ -466,7 +466,7 @@ func BenchmarkResponsesRead(b *testing.B) {
 }
 
 func BenchmarkResponsesJudgeIdle(b *testing.B) {
-	r := NewResponses(nightPumps(), dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: time.Minute}, evenBuffer(0.5))
+	r := NewResponses(nightPumps(), dosing.Tank{Volume: 400, DeadTime: time.Minute, TimeConstant: time.Minute}, evenBuffer(0.5))
 	b.ReportAllocs()
 	for b.Loop() {
 		r.Judge(dosing.Instant{Up: time.Hour}, 0, 0.5)

@@ -55,7 +55,7 @@ func (r *Responses) timed(up time.Duration, p *pool, f fitted) {
 	says, times := -slowMost, 1.0
 	for _, x := range slower {
 		q := r.question(p, up)
-		q.settled = p.last + r.tank.DeadTime + 2*r.tank.Lag
+		q.settled = p.last + r.tank.DeadTime + 2*r.tank.TimeConstant
 		q.deadTime, q.lag = time.Duration(x*float64(q.deadTime)), time.Duration(x*float64(q.lag))
 		if late := t.answer(r.marks.kept(), &q); late.ok && late.likely-f.likely > says {
 			says, times = late.likely-f.likely, x

@@ -13,7 +13,7 @@ import (
 func (f *File) recipeReport(id dosing.TankID) *RecipeReport {
 	plan, plant := f.Settings.Tanks[id].Ratio, &f.plants[id]
 	m := plant.fresh
-	r := &RecipeReport{Name: m.Task.Recipe.Name, Source: m.Task.Recipe.Source(), Ammonium: plan.NH4Most}
+	r := &RecipeReport{Name: m.Task.Recipe.Name, Source: m.Task.Recipe.Source(), MaxAmmonium: plan.MaxNH4}
 	shares := sharesOf(f.Settings.Safety.Pumps, plant.amounts)
 	for i := range f.Settings.Safety.Pumps {
 		if p := &f.Settings.Safety.Pumps[i]; p.ServesTank(id) {
@@ -26,8 +26,8 @@ func (f *File) recipeReport(id dosing.TankID) *RecipeReport {
 			r.Ions = append(r.Ions, TargetReport{Name: s.Symbol(), Target: w.Amount * s.Mass(), Reached: m.Reached.Milligrams(s), Water: plan.Water.Milligrams(s), Why: m.Why(s)})
 		}
 	}
-	if lever, ok := blend.AmmoniumLever(m.Acid, m.Reached.Nitrogen(), m.Reached[blend.NH4]/max(m.Reached.Nitrogen(), 1e-9), plan.NH4Most); ok {
-		r.Lever = lever.String()
+	if lever, ok := blend.AdviseAmmonium(m.Acid, m.Reached.Nitrogen(), m.Reached[blend.NH4]/max(m.Reached.Nitrogen(), 1e-9), plan.MaxNH4); ok {
+		r.AmmoniumAdvice = lever.String()
 	}
 	r.Gathers = gathers(m, plan)
 	return r
@@ -48,10 +48,10 @@ func gathers(m *blend.Mix, plan *ratio.Plan) (all []GatherReport) {
 		r.Text = fmt.Sprintf("water brings %s mg/L of %s and a usual crop takes %s mg with each litre: it gathers; ", figure(r.Water), r.Name, figure(r.Takes))
 		switch {
 		case math.IsInf(g.PerWeek, 1):
-			r.Text += fmt.Sprintf("no dump holds it within %.0f %% of its target, since this water itself holds more: only softer water does", 100*ratio.DumpAt)
+			r.Text += fmt.Sprintf("no dump holds it within %.0f %% of its target, since this water itself holds more, and no stock takes anything away: only other water does, as this with %.0f %% of rain water", 100*ratio.DumpAt, math.Ceil(100*g.Rain))
 		case g.PerWeek > sensibleWeek:
 			r.PerWeek = g.PerWeek
-			r.Text += fmt.Sprintf("to hold it within %.0f %% of its target, %.0f %% of the tank must be replaced with this water each week, which is more than is sensible: take softer water", 100*ratio.DumpAt, 100*g.PerWeek)
+			r.Text += fmt.Sprintf("to hold it within %.0f %% of its target, %.0f %% of the tank must be replaced with this water each week, which is more than is sensible: with %.0f %% of rain water in it it gathers no more", 100*ratio.DumpAt, 100*g.PerWeek, math.Ceil(100*g.Rain))
 		default:
 			r.PerWeek = g.PerWeek
 			r.Text += fmt.Sprintf("about %.0f %% of the tank replaced with this water each week holds it within %.0f %% of its target", math.Ceil(100*g.PerWeek), 100*ratio.DumpAt)
@@ -79,7 +79,7 @@ func leaves(l ratio.Leaving, plan *ratio.Plan) GatherReport {
 }
 
 func (p *printer) recipe(r *RecipeReport) {
-	p.line("  recipe %s, at most %s %% of its nitrogen as ammonium; the first blend, made from the source water:", r.Name, figure(100*r.Ammonium))
+	p.line("  recipe %s, at most %s %% of its nitrogen as ammonium; the first blend, made from the source water:", r.Name, figure(100*r.MaxAmmonium))
 	if r.Source != "" {
 		p.line("  recipe's source: %s", r.Source)
 	}
@@ -111,7 +111,7 @@ func (p *printer) recipe(r *RecipeReport) {
 	for _, g := range r.Gathers {
 		p.line("    %s", g.Text)
 	}
-	if r.Lever != "" {
-		p.line("  against a pH that climbs: %s", r.Lever)
+	if r.AmmoniumAdvice != "" {
+		p.line("  against a pH that climbs: %s", r.AmmoniumAdvice)
 	}
 }

@@ -74,7 +74,7 @@ func (m *Mix) Why(s Substance) string {
 	case w.Amount > 0 && o > 0 && m.Task.Base[s] > w.Amount && m.Task.IsTank:
 		return "adding cannot lower it"
 	case w.Amount > 0 && o > 0 && m.Task.Base[s] > w.Amount:
-		return "water brings it, and it stays in surplus; softer water or a higher EC would meet it"
+		return "water brings it, and it stays in surplus; water that holds less of it or a higher EC would meet it"
 	case o > 0:
 		return m.bringers(a)
 	}
@@ -93,7 +93,7 @@ func (m *Mix) explainOne(s Substance) {
 	case o > 0 && m.Task.Base[s] > w.Amount && m.Task.IsTank:
 		m.reason("the %s holds %s of %s, target %s: %s", m.Task.BaseName(), m.Task.Base.shown(s), s, target, why)
 	case o > 0 && m.Task.Base[s] > w.Amount:
-		m.reason("water brings %s of %s, target %s: it stays in surplus; softer water or a higher EC would meet it", m.Task.Base.shown(s), s, target)
+		m.reason("water brings %s of %s, target %s: it stays in surplus; water that holds less of it or a higher EC would meet it", m.Task.Base.shown(s), s, target)
 	case o > 0:
 		m.reason("%s comes to %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, why)
 	default:
@@ -150,11 +150,11 @@ func (m *Mix) explainNitrogen(a *aim) {
 		}
 	}
 	all := m.Reached.Nitrogen()
-	if share := m.Reached[NH4] / all; all > 0 && share > m.Task.NH4Most+1e-6 {
-		m.reason("ammonium is %s of nitrogen, above the %s allowed: the %s brings it", percent(share), percent(m.Task.NH4Most), m.Task.BaseName())
+	if share := m.Reached[NH4] / all; all > 0 && share > m.Task.MaxNH4+1e-6 {
+		m.reason("ammonium is %s of nitrogen, above the %s allowed: the %s brings it", percent(share), percent(m.Task.MaxNH4), m.Task.BaseName())
 	}
-	if w := m.Wants[NH4]; w.Amount > m.Task.NH4Most*m.Recipewide()*(1+1e-6) {
-		m.reason("the recipe's ammonium is %s of its nitrogen; it is held at %s (up to 15 %% can be asked for)", percent(w.Amount/m.Recipewide()), percent(m.Task.NH4Most))
+	if w := m.Wants[NH4]; w.Amount > m.Task.MaxNH4*m.Recipewide()*(1+1e-6) {
+		m.reason("the recipe's ammonium is %s of its nitrogen; it is held at %s (up to 15 %% can be asked for)", percent(w.Amount/m.Recipewide()), percent(m.Task.MaxNH4))
 	}
 }
 
