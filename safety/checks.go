@@ -439,7 +439,7 @@ type Finding struct {
 
 // What the response test finds, in the causes and scopes of the table.
 var (
-	faultCauses = [...]Cause{response.Sound: CauseNone, response.Silent: CauseNoResponse, response.WrongWay: CauseWrongDirection, response.TooStrong: CauseTooStrong}
+	faultCauses = [...]Cause{response.Sound: CauseNone, response.Silent: CauseNoResponse, response.WrongWay: CauseWrongDirection, response.TooStrong: CauseTooStrong, response.ReagentStrong: CauseReagentStrong}
 	reachScopes = [...]Scope{response.OnePump: ScopePump, response.Reagents: ScopeReagents, response.Nutrients: ScopeNutrients}
 )
 

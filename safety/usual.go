@@ -23,3 +23,20 @@ func (w *Watch) Usual(id dosing.TankID, role dosing.Role) Usual {
 	usual, answers := w.tanks[id].responses.Usual(class)
 	return Usual{Known: answers >= response.AnswersWant, Does: math.Exp(usual)}
 }
+
+// Late tells what of a tank answers later than commissioned.
+func (w *Watch) Late(id dosing.TankID) response.Late {
+	if int(id) >= len(w.tanks) {
+		return response.Late{}
+	}
+	return w.tanks[id].responses.Late()
+}
+
+// SourceWater says what the top-up of a tank brings beyond what was told; "" while it is
+// as told.
+func (w *Watch) SourceWater(id dosing.TankID) string {
+	if int(id) >= len(w.tanks) {
+		return ""
+	}
+	return w.tanks[id].responses.SourceWater()
+}

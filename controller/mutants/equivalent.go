@@ -9,7 +9,7 @@ var equivalents = []same{
 	{"caps.go", "if !u.begun || up > u.at {", "> to >=", "the same time is noted once more"},
 	{"gate.go", "if s.pump.Role == dosing.RoleAcid && net < 0 || s.pump.Role == dosing.RoleBase && net > 0 {", "< to <=", "nothing is on its way, and divided by either buffer it is nothing"},
 	{"gate.go", "if s.pump.Role == dosing.RoleAcid && net < 0 || s.pump.Role == dosing.RoleBase && net > 0 {", "> to >=", "nothing is on its way, and divided by either buffer it is nothing"},
-	{"response.go", "const never = time.Duration(math.MaxInt64)", "never to half of it", "146 years of uptime come no more than 292 do"},
+	{"timer.go", "const Never = time.Duration(math.MaxInt64)", "never to half of it", "146 years of uptime come no more than 292 do"},
 }
 
 func (s *trial) equivalent(m *mutant, reason *string) bool {

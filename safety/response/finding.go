@@ -39,6 +39,7 @@ const (
 	Silent
 	WrongWay
 	TooStrong
+	ReagentStrong
 )
 
 // Reach is how far a fault reaches.
