@@ -113,7 +113,7 @@ func (s *Server) shown(w http.ResponseWriter, r *http.Request) {
 			}
 		}
 	}
-	s.showPage(w, r, r.URL.EscapedPath(), http.StatusOK, nil)
+	s.showPage(w, r, r.URL.EscapedPath(), http.StatusOK, s.kept.answer(r.URL.Query().Get("kept")))
 }
 
 func (s *Server) showPage(w http.ResponseWriter, r *http.Request, path string, status int, answer *answerData) {
