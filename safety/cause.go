@@ -84,6 +84,7 @@ const (
 	CauseFarmSilent
 	// More alarms that stop nothing.
 	CauseLevelStuck
+	CauseUnconfirmedLong
 	CauseCompensation
 	// One more wait of one dose.
 	CauseAnswerWait
@@ -159,6 +160,7 @@ var causeNames = [CauseCount]string{
 	CauseDisarmed:            "disarmed",
 	CauseFarmSilent:          "farm-silent",
 	CauseLevelStuck:          "level-stuck",
+	CauseUnconfirmedLong:     "unconfirmed-long",
 	CauseCompensation:        "ec-compensation",
 	CauseAnswerWait:          "answer-wait",
 }

@@ -32,6 +32,9 @@ const (
 	aloneWithin = 30 * time.Minute
 	// Over longer it must be more by so many times, in aloneLong twice as much.
 	aloneLong = 2 * time.Hour
+	// After tests that showed nothing it must be more by so many times: swapped lines move it the
+	// other way, too.
+	silentTimes = 2
 
 	spanZ    = 5.0 // by which the least and greatest of many means lie apart by chance
 	ratchetZ = 2.0 // beyond which a reference follows a drift; nearer it would gather noise
@@ -135,7 +138,7 @@ func (a *account) confirm(t *tankState, up time.Duration, onWay, commissioned fl
 	}
 	if a.pooled(t) || a.moved(t, up, onWay, commissioned) {
 		a.answers, a.tests, a.tastes = a.answers+1, 0, tastesNear
-		a.lnBuffer, a.spread = t.lnBuffer, max(t.spread, leastSpread)
+		a.lnBuffer, a.spread = t.lnBuffer, max(t.spread, min(leastSpread, t.plant.StartSpread()))
 		a.given = min(a.given, onWay)
 		a.refer(k.over(now-meanBins, now), up, a.given)
 		return true
@@ -221,6 +224,9 @@ func (a *account) live(t *tankState, recent mean, up time.Duration, onWay float6
 	least := alonePH
 	if a.class == classStock {
 		least = aloneEC
+	}
+	if a.silent {
+		least *= silentTimes
 	}
 	if late := up - a.aliveFrom - max(staleMixings*mixing, aloneWithin); late > 0 {
 		least *= 1 + late.Hours()/(aloneLong-aloneWithin).Hours()

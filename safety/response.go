@@ -323,7 +323,7 @@ func (r *Responses) homecoming(up time.Duration) bool {
 }
 
 // startSpread is the sd of ln(buffer scale) of a tank nobody has learned yet.
-const startSpread = 0.55
+const startSpread = dosing.UnmeasuredSpread
 
 // schedule finds when the next pool is due.
 func (r *Responses) schedule() {

@@ -34,6 +34,8 @@ type Situation struct {
 	Loaded string
 	// StuckLevel says why the level is not believed; empty while it is.
 	StuckLevel string
+	// Unanswered says what was given that no reading has shown, tests and all; empty while it has.
+	Unanswered string
 	// Miscompensated says how EC follows temperature; empty where it does not.
 	Miscompensated string
 	// Disarmed is why the tank was armed and now observes without a person's word;
@@ -87,6 +89,9 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 	}
 	if t.known && s.StuckLevel != "" {
 		t.see(now, CauseLevelStuck, Run, false, s.StuckLevel)
+	}
+	if t.known && s.Unanswered != "" {
+		t.see(now, CauseUnconfirmedLong, Run, false, s.Unanswered)
 	}
 	if t.known && s.Miscompensated != "" {
 		t.see(now, CauseCompensation, Run, false, t.detailOr(now, CauseCompensation, func() string { return s.Miscompensated }))

@@ -103,16 +103,17 @@ type pumpTable struct {
 }
 
 type tankTable struct {
-	Stated   bool
-	Name     string                `toml:"name" need:"yes" doc:"name in topics, such as north"`
-	Volume   measured[waterKind]   `toml:"volume" need:"yes" doc:"water in circulation at the working level"`
-	Least    measured[waterKind]   `toml:"least" doc:"least volume at which dosing is permitted, floods out; default nine tenths of the volume less the floods"`
-	Greatest measured[waterKind]   `toml:"greatest" doc:"level high; default 1.1 times the volume"`
-	DeadTime span                  `toml:"dead_time" doc:"dose to first response, as measured; default 60s"`
-	Lag      span                  `toml:"lag" doc:"mixing lag after the dead time, to 63 % of the response, as measured; default 120s"`
-	Buffer   measured[bufferKind]  `toml:"buffer" doc:"buffer capacity at the setpoint as measured; default computed from the expected solution"`
-	Coldest  measured[celsiusKind] `toml:"coldest" doc:"no dose below this water temperature; default 8 °C"`
-	Warmest  measured[celsiusKind] `toml:"warmest" doc:"no dose above this water temperature; default 34 °C"`
+	Stated      bool
+	Name        string                `toml:"name" need:"yes" doc:"name in topics, such as north"`
+	Volume      measured[waterKind]   `toml:"volume" need:"yes" doc:"water in circulation at the working level"`
+	Least       measured[waterKind]   `toml:"least" doc:"least volume at which dosing is permitted, floods out; default nine tenths of the volume less the floods"`
+	Greatest    measured[waterKind]   `toml:"greatest" doc:"level high; default 1.1 times the volume"`
+	DeadTime    span                  `toml:"dead_time" doc:"dose to first response, as measured; default 60s"`
+	Lag         span                  `toml:"lag" doc:"mixing lag after the dead time, to 63 % of the response, as measured; default 120s"`
+	Buffer      measured[bufferKind]  `toml:"buffer" doc:"buffer capacity at the setpoint as measured; default computed from the expected solution"`
+	BufferDoubt measured[percentKind] `toml:"buffer_uncertainty" doc:"one standard uncertainty of that measurement, 5 % to 50 %; leave it out where nobody measured: it may then be a third or three times"`
+	Coldest     measured[celsiusKind] `toml:"coldest" doc:"no dose below this water temperature; default 8 °C"`
+	Warmest     measured[celsiusKind] `toml:"warmest" doc:"no dose above this water temperature; default 34 °C"`
 
 	QuickShare measured[percentKind] `toml:"quick_share" doc:"share of the volume that answers within a mixing time, as measured; default all but the zones that exchange their water more slowly"`
 	Exchange   span                  `toml:"exchange_time" doc:"time in which the rest, the slow water, is exchanged once; default from the zones, else 90min"`
