@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/dosing/loop"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -59,7 +60,7 @@ type Core struct {
 type tank struct {
 	settings    TankSettings
 	plant       dosing.Tank
-	loops       *dosing.Loops
+	loops       *loop.Loops
 	ph, ec      setpoint
 	operator    safety.OperatorState
 	pauseEnd    time.Duration // uptime at which a pause ends by itself; 0 = by a person
@@ -68,7 +69,7 @@ type tank struct {
 	standing    []safety.Trip // the same of this evaluation
 	waits       []safety.Trip // what the gate's judgement of single doses withheld at the last decision
 	would       string
-	estimate    dosing.Estimate // at most lookEvery old
+	estimate    loop.Estimate // at most lookEvery old
 	looked      time.Duration
 	looks       bool
 	warn        time.Duration // until pH or EC leaves its bands, as then forecast
@@ -128,7 +129,7 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 			settings: settings.Tanks[i],
 			plant:    plant,
 			curve:    curve,
-			loops:    dosing.NewLoops(dosing.TankID(i), plant, settings.Safety.Pumps, curve, c.totals),
+			loops:    loop.NewLoops(dosing.TankID(i), plant, settings.Safety.Pumps, curve, c.totals),
 			ph:       newSetpoint(settings.Tanks[i].PH, now),
 			ec:       newSetpoint(settings.Tanks[i].EC, now),
 		})

@@ -2,6 +2,7 @@ package controller
 
 import (
 	"leat/dosing"
+	"leat/dosing/loop"
 	"leat/safety"
 )
 
@@ -63,7 +64,7 @@ func (t *tank) needs(now dosing.Instant) dosing.Role {
 	return t.lacks(&e)
 }
 
-func (t *tank) lacks(e *dosing.Estimate) dosing.Role {
+func (t *tank) lacks(e *loop.Estimate) dosing.Role {
 	target := t.target()
 	switch {
 	case e.ECKnown && float64(e.EC) < float64(target.EC)-dosing.StartBand.EC:

@@ -7,6 +7,7 @@ import (
 
 	"leat/dosing"
 	"leat/dosing/chem"
+	"leat/dosing/loop"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -103,9 +104,9 @@ func (c *Core) replayed(d ledger.ReplayedDose, id dosing.TankID, pump dosing.Pum
 func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant) {
 	t := &c.tanks[id]
 	name := t.plant.Name
-	learned := func(q dosing.Quantity) dosing.Learned {
+	learned := func(q dosing.Quantity) loop.Learned {
 		l := s.Learned[ledger.Of{Tank: name, Quantity: q}]
-		return dosing.Learned{Scale: l.Scale, Drift: l.Drift, Ago: now.Up - l.At.Up}
+		return loop.Learned{Scale: l.Scale, Drift: l.Drift, Ago: now.Up - l.At.Up}
 	}
 	owed := make([]dosing.Volume, len(c.settings.Safety.Pumps))
 	for pumpName, volume := range s.Owed[name] {

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/dosing/loop"
 	"leat/dosing/ratio"
 	"leat/safety"
 )
@@ -21,7 +22,7 @@ type Settings struct {
 	DecideEvery time.Duration
 	// Without leaves a part of the law out, for the rehearsal that shows what it is
 	// worth. No configuration sets it; the gate stands as it is.
-	Without dosing.Without
+	Without loop.Without
 }
 
 // TankSettings is what a person may steer in one tank and within which bounds.

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/dosing/loop"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -104,7 +105,7 @@ func (c *Core) modeAndCause(id dosing.TankID) (safety.Mode, safety.Cause) {
 }
 
 // words says why the tank does what it does and what comes next.
-func (c *Core) words(now dosing.Instant, id dosing.TankID, v TankView, e dosing.Estimate) (reason, next string) {
+func (c *Core) words(now dosing.Instant, id dosing.TankID, v TankView, e loop.Estimate) (reason, next string) {
 	switch {
 	case v.Cause != safety.CauseNone:
 		row := safety.Of(v.Cause)
@@ -242,7 +243,7 @@ func (s *setpoint) view() SetpointView {
 		AdviseLow: s.limits.AdviseLow, AdviseHigh: s.limits.AdviseHigh, Confirm: s.limits.Confirm, By: s.by, At: s.at, Until: s.until}
 }
 
-func (t *tank) settledView(e dosing.Estimate) SettledView {
+func (t *tank) settledView(e loop.Estimate) SettledView {
 	if !e.Known {
 		return SettledView{}
 	}
@@ -257,7 +258,7 @@ func (t *tank) settledView(e dosing.Estimate) SettledView {
 }
 
 // buffer is the buffer capacity at the present pH as learned, meq/L per pH.
-func (t *tank) buffer(e dosing.Estimate) float64 {
+func (t *tank) buffer(e loop.Estimate) float64 {
 	return float64(t.curve.Buffer(float64(e.MeasuredPH))*t.plant.BufferScale) * math.Exp(e.LnBuffer)
 }
 
@@ -270,7 +271,7 @@ type lastSeen struct {
 }
 
 // follow notes what is known of pH and EC.
-func (t *tank) follow(now dosing.Instant, e *dosing.Estimate) {
+func (t *tank) follow(now dosing.Instant, e *loop.Estimate) {
 	if e.PHKnown {
 		t.seenPH = lastSeen{value: float64(e.PH), at: now.Up, ever: true}
 		if buffer := t.buffer(*e); buffer > 0 {

@@ -1,12 +1,15 @@
 package controller
 
-import "leat/dosing"
+import (
+	"leat/dosing"
+	"leat/dosing/loop"
+)
 
 // Target is the tank's effective setpoints now, after ramp and schedule.
 func (c *Core) Target(id dosing.TankID) dosing.Target { return c.tanks[id].target() }
 
 // Estimate is what the tank's loops know now, seen from its effective setpoints.
-func (c *Core) Estimate(now dosing.Instant, id dosing.TankID) dosing.Estimate {
+func (c *Core) Estimate(now dosing.Instant, id dosing.TankID) loop.Estimate {
 	return c.tanks[id].loops.Estimate(now, c.tanks[id].target())
 }
 

@@ -2,11 +2,11 @@ package dosing
 
 import "math"
 
-// exponential is e^x by single IEEE operations, to about 1e-15 relative. The
+// Exponential is e^x by single IEEE operations, to about 1e-15 relative. The
 // library's version fuses multiply and add on some processors, and a dose
 // computed from it could differ by a microlitre between two machines that
 // replay one night. Below -700 it is 0, above 700 +Inf, NaN for NaN.
-func exponential(x float64) float64 {
+func Exponential(x float64) float64 {
 	if !(x > -700) {
 		if x != x {
 			return x

@@ -139,6 +139,23 @@ type Tank struct {
 	ECNoise      float64 // mS/cm
 }
 
+// quickLeast is the share of the quick water that a level is never thought to leave: a
+// volume of nothing would make every dose infinite.
+const quickLeast = 0.05
+
+// Quick is the water that pump and probe see within a mixing time. The rest, in ponds and
+// long channels, follows over the exchange time.
+func (t Tank) Quick() Litres { return t.Volume * Litres(1-t.Slow) }
+
+// QuickOf is the quick water at a level: what is missing or out on a bench is missing of
+// the quick water, the ponds stay full.
+func (t Tank) QuickOf(level Litres) Litres {
+	if !(t.Slow > 0) {
+		return level
+	}
+	return max(level-Litres(float64(t.Volume)*t.Slow), quickLeast*t.Quick())
+}
+
 // Expected is the solution that the tank's titration curve is drawn for: its weak
 // acids as configured over the strong ions of a nutrient solution of common
 // strength, which only set the ionic strength and the ion pairs.

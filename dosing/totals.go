@@ -23,9 +23,18 @@ type Totals struct {
 	pumps []pumpTotals
 	tanks [][]Dose // doses of each tank that may still be in transit
 
-	changes   uint64 // counts and settlements so far
-	forgotten uint64 // doses that had wholly arrived, so far
+	state TotalsState
 }
+
+// TotalsState tells whether totals are still as they were when something was made from
+// them.
+type TotalsState struct {
+	Changes   uint64 // counts and settlements so far
+	Forgotten uint64 // doses that had wholly arrived, so far
+}
+
+// State is how far the totals have come.
+func (t *Totals) State() TotalsState { return t.state }
 
 type pumpTotals struct {
 	doses           []Dose // ascending by Up
@@ -45,7 +54,7 @@ func NewTotals(pumps, tanks int) *Totals {
 // that came late, a replay) is counted as of the newest, which keeps it in the
 // windows longer, never shorter.
 func (t *Totals) Count(d Dose) {
-	t.changes++
+	t.state.Changes++
 	p := &t.pumps[d.Pump]
 	counted := d
 	if n := len(p.doses); n > 0 && counted.Up < p.doses[n-1].Up {
@@ -61,7 +70,7 @@ func (t *Totals) Count(d Dose) {
 // Spend counts a volume in the hour and day of a pump and nowhere else: no dose of it
 // is known, in no tank.
 func (t *Totals) Spend(pump PumpID, volume Volume, up time.Duration) {
-	t.changes++
+	t.state.Changes++
 	p := &t.pumps[pump]
 	p.advance(up)
 	p.put(Dose{Pump: pump, Volume: volume, Up: up})
@@ -77,7 +86,7 @@ func (t *Totals) Settle(pump PumpID, key uint64, volume Volume, up time.Duration
 // doubt, for by then it had been delivered or never will be; its hour and day start when it
 // was given up, which is all that the ledger tells a later run.
 func (t *Totals) SettleDoubted(pump PumpID, key uint64, volume Volume, doubted, up time.Duration) bool {
-	t.changes++
+	t.state.Changes++
 	found := t.pumps[pump].settle(key, volume, up)
 	for tank := range t.tanks {
 		for i := range t.tanks[tank] {
@@ -96,7 +105,7 @@ func (t *Totals) Void(pump PumpID, key uint64) bool {
 	p := &t.pumps[pump]
 	for i := range p.doses {
 		if d := &p.doses[i]; d.Hand && d.Key == key {
-			t.changes++
+			t.state.Changes++
 			return p.settle(key, 0, d.Up)
 		}
 	}
@@ -214,7 +223,7 @@ func (d *Dose) Remaining(up, deadTime, lag time.Duration) float64 {
 	if lag <= 0 {
 		return 0
 	}
-	return exponential(-float64(age-deadTime) / float64(lag))
+	return Exponential(-float64(age-deadTime) / float64(lag))
 }
 
 // EachInTransit calls visit for each dose of the tank that is still on its way,
@@ -225,7 +234,7 @@ func (t *Totals) EachInTransit(tank TankID, up, deadTime, lag time.Duration, vis
 	for i := range doses {
 		d := &doses[i]
 		if !d.Open && up-d.Up > deadTime+goneAfter*lag {
-			t.forgotten++
+			t.state.Forgotten++
 			continue
 		}
 		if kept < i {

@@ -34,9 +34,9 @@ const (
 	Litre             = 1000 * Millilitre
 )
 
-// largestVolume bounds what FromMillilitres returns: 10 m³ is more than any
+// LargestVolume bounds what FromMillilitres returns: 10 m³ is more than any
 // stock tank this program doses from.
-const largestVolume = 10_000 * Litre
+const LargestVolume = 10_000 * Litre
 
 // FromMillilitres converts and rounds down. Rounding to nearest could pass a
 // cap by half a microlitre; NaN and negative become zero, which doses nothing.
@@ -44,8 +44,8 @@ func FromMillilitres(ml float64) Volume {
 	if !(ml > 0) {
 		return 0
 	}
-	if ml >= float64(largestVolume/Millilitre) {
-		return largestVolume
+	if ml >= float64(LargestVolume/Millilitre) {
+		return LargestVolume
 	}
 	return Volume(math.Floor(ml * float64(Millilitre)))
 }

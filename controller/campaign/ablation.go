@@ -4,7 +4,7 @@ import (
 	"context"
 	"io"
 
-	"leat/dosing"
+	"leat/dosing/loop"
 )
 
 // Ablate plays the same nights under the law as shipped and without each of its
@@ -12,9 +12,9 @@ import (
 func Ablate(ctx context.Context, o Options) ([]*Report, error) {
 	var all []*Report
 	tell := o.Progress
-	for w := dosing.WithoutNothing; w < dosing.WithoutCount; w++ {
+	for w := loop.WithoutNothing; w < loop.WithoutCount; w++ {
 		o.Without = ""
-		if w != dosing.WithoutNothing {
+		if w != loop.WithoutNothing {
 			o.Without = w.String()
 		}
 		if tell != nil {
@@ -31,7 +31,7 @@ func Ablate(ctx context.Context, o Options) ([]*Report, error) {
 }
 
 // Ablations is how many times Ablate plays the nights.
-const Ablations = int(dosing.WithoutCount)
+const Ablations = int(loop.WithoutCount)
 
 // WriteAblation prints the reports of Ablate as a table.
 func WriteAblation(w io.Writer, reports []*Report) error {

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"leat/controller/sim"
-	"leat/dosing"
+	"leat/dosing/loop"
 	"leat/safety"
 )
 
@@ -102,12 +102,12 @@ func TestAFailedNightShrinksToTheFaultThatItTakes(t *testing.T) {
 // are truly left out.
 func TestPartsOfTheLawThatAreLeftOutAreMissed(t *testing.T) {
 	whole := short(t, Options{Nights: 2, Seed: 10009, Workers: 2})
-	for _, part := range []dosing.Without{dosing.WithoutTransit, dosing.WithoutLearning, dosing.WithoutFeedForward, dosing.WithoutPessimism} {
+	for _, part := range []loop.Without{loop.WithoutTransit, loop.WithoutLearning, loop.WithoutFeedForward, loop.WithoutPessimism} {
 		r := short(t, Options{Nights: 2, Seed: 10009, Workers: 2, Without: part.String()})
 		if r.TraceHash == whole.TraceHash {
 			t.Errorf("without %s the nights are the same", part)
 		}
-		if part == dosing.WithoutTransit && !(r.PH.IAE+r.EC.IAE > whole.PH.IAE+whole.EC.IAE) {
+		if part == loop.WithoutTransit && !(r.PH.IAE+r.EC.IAE > whole.PH.IAE+whole.EC.IAE) {
 			t.Errorf("without what is on its way IAE is %.2f and %.2f, with it %.2f and %.2f", r.PH.IAE, r.EC.IAE, whole.PH.IAE, whole.EC.IAE)
 		}
 	}

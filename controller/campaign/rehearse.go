@@ -9,7 +9,7 @@ import (
 	"sync"
 	"time"
 
-	"leat/dosing"
+	"leat/dosing/loop"
 )
 
 // Options is what to rehearse.
@@ -140,7 +140,7 @@ func (o *Options) check() (set Set, err error) {
 	if err := checkFaults(o.Faults); err != nil {
 		return set, err
 	}
-	if _, ok := dosing.ParseWithout(o.Without); o.Without != "" && !ok {
+	if _, ok := loop.ParseWithout(o.Without); o.Without != "" && !ok {
 		return set, fmt.Errorf("without %q: want transit, learning, feed-forward or pessimism", o.Without)
 	}
 	switch {
@@ -169,7 +169,7 @@ func (o *Options) Night(set *Set, night int) (*Scene, string, error) {
 	if err != nil {
 		return nil, "", err
 	}
-	if without, _ := dosing.ParseWithout(o.Without); without != dosing.WithoutNothing {
+	if without, _ := loop.ParseWithout(o.Without); without != loop.WithoutNothing {
 		settings := *s.Settings
 		settings.Without = without
 		s.Settings = &settings

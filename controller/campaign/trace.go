@@ -8,6 +8,7 @@ import (
 	"leat/controller/sim"
 	"leat/dosing"
 	"leat/dosing/chem"
+	"leat/dosing/loop"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -81,8 +82,8 @@ type Ordered struct {
 	// UnseenMost is the gate's limit of what no reading has shown, meq/L or mS/cm.
 	UnseenMost float64
 	Target     dosing.Target
-	Estimate   dosing.Estimate // with this dose in transit already
-	ToppedUp   float64         // litres since the farm began
+	Estimate   loop.Estimate // with this dose in transit already
+	ToppedUp   float64       // litres since the farm began
 	Litres     float64
 }
 
@@ -170,7 +171,7 @@ type Minute struct {
 	At       time.Duration
 	Tank     dosing.TankID
 	Mode     safety.Mode
-	Estimate dosing.Estimate
+	Estimate loop.Estimate
 	Target   dosing.Target
 	Holds    []Hold
 	Alarms   []controller.AlarmView

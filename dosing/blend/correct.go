@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"leat/dosing"
+	"leat/dosing/blend/squares"
 )
 
 // Correction is a tank to be brought back to its recipe.
@@ -164,7 +165,7 @@ func (out *Corrected) smallestDump(c *Correction, tank Content) (least float64, 
 }
 
 func (out *Corrected) dumpWith(c *Correction, tank Content, role dosing.Role) float64 {
-	var q squares
+	var q squares.Problem
 	share, volume := 0.0, 0.0
 	for range mostRounds {
 		err := out.dumpRound(&q, c, tank, role, share, volume)
@@ -172,7 +173,7 @@ func (out *Corrected) dumpWith(c *Correction, tank Content, role dosing.Role) fl
 			return math.NaN()
 		}
 		was, held := share, volume
-		share, volume = q.x[0], out.Add.Task.volume(q.x[1:])
+		share, volume = q.X[0], out.Add.Task.volume(q.X[1:])
 		if math.Abs(share-was) < 1e-6 && math.Abs(volume-held) < 1e-6 {
 			break
 		}
@@ -190,9 +191,9 @@ const (
 	kept     = 0.995
 )
 
-func (out *Corrected) dumpRound(q *squares, c *Correction, tank Content, role dosing.Role, dumped, volume float64) error {
+func (out *Corrected) dumpRound(q *squares.Problem, c *Correction, tank Content, role dosing.Role, dumped, volume float64) error {
 	n := len(c.Stocks) + 1
-	q.size(n)
+	q.Size(n)
 	task, wants := out.Add.Task, out.Add.Wants
 	task.refill, task.dumped, task.Base = &c.Water, dumped, tank
 	known, share := task.around(volume)
@@ -202,7 +203,7 @@ func (out *Corrected) dumpRound(q *squares, c *Correction, tank Content, role do
 		for i := range row {
 			row[i] = of(columns[i])
 		}
-		q.rows = append(q.rows, limited(row, limit-of(known)))
+		q.Rows = append(q.Rows, limited(row, limit-of(known)))
 	}
 	within := marginal * c.Tolerance
 	for s, w := range wants {
@@ -228,16 +229,16 @@ func (out *Corrected) dumpRound(q *squares, c *Correction, tank Content, role do
 		most(balanceOf, need+0.02)
 		most(func(v Content) float64 { return -balanceOf(v) }, -need+0.02)
 	}
-	return q.solve()
+	return q.Solve()
 }
 
 // columns are what a litre gains by each unknown of a dump: first the source water that
 // takes the place of what was dumped, then each stock; q takes their costs and bounds.
-func (c *Correction) columns(q *squares, wants *[SubstanceCount]Want, tank Content, share float64, role dosing.Role) []Content {
+func (c *Correction) columns(q *squares.Problem, wants *[SubstanceCount]Want, tank Content, share float64, role dosing.Role) []Content {
 	n := len(c.Stocks) + 1
 	columns := make([]Content, n)
 	columns[0] = Content{}.Plus(c.Water.Plus(tank, -1), share)
-	q.g[0], q.upper[0] = 1, 1
+	q.G[0], q.Upper[0] = 1, 1
 	for i := range c.Stocks {
 		columns[i+1] = Content{}.Plus(c.Stocks[i].perUnit(), share)
 		sum := 0.0
@@ -249,19 +250,19 @@ func (c *Correction) columns(q *squares, wants *[SubstanceCount]Want, tank Conte
 		if c.Stocks[i].acidic() {
 			sum = max(sum, math.Pow(balanceOf(columns[i+1]), 2))
 		}
-		q.g[(i+1)*n+i+1] = 1e-6 * max(sum, 1e-6)
+		q.G[(i+1)*n+i+1] = 1e-6 * max(sum, 1e-6)
 		if c.Stocks[i].AtMost > 0 {
-			q.upper[i+1] = c.Stocks[i].AtMost
+			q.Upper[i+1] = c.Stocks[i].AtMost
 		}
 		if c.Stocks[i].acidic() && c.Stocks[i].Role != role {
-			q.upper[i+1] = 0
+			q.Upper[i+1] = 0
 		}
 	}
 	return columns
 }
 
 // limited brings a row to a length of about one, as squares wants its limits.
-func limited(row []float64, most float64) limit {
+func limited(row []float64, most float64) squares.Limit {
 	sum := 0.0
 	for _, v := range row {
 		sum += float64(v * v)
@@ -272,7 +273,7 @@ func limited(row []float64, most float64) limit {
 		}
 		most /= sum
 	}
-	return limit{row: row, most: most}
+	return squares.Limit{Row: row, Most: most}
 }
 
 // longRun balances the account since the last analysis: what was there and what

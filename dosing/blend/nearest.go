@@ -1,6 +1,10 @@
 package blend
 
-import "math"
+import (
+	"math"
+
+	"leat/dosing/blend/squares"
+)
 
 // fit is one least-squares problem in the stocks' own units: rows of A·x ≈ b, each
 // already divided by what it may be off, so that a residual of 0.01 is 1 %.
@@ -8,9 +12,9 @@ type fit struct {
 	rows, cols int
 	a          []float64 // rows×cols
 	b          []float64
-	upper      []float64 // most of each; infinite for none
-	like       []float64 // the mixture to stay near where the rows leave a choice; shares, any scale
-	limits     []limit   // row·x ≤ most
+	upper      []float64       // most of each; infinite for none
+	like       []float64       // the mixture to stay near where the rows leave a choice; shares, any scale
+	limits     []squares.Limit // row·x ≤ most
 }
 
 // nearest solves fits. Where two stocks serve alike the rows alone would leave
@@ -22,7 +26,7 @@ type fit struct {
 // Regularization of Inverse Problems, 1996, section 5.1). The zero value is ready;
 // its memory is reused. Not for concurrent use.
 type nearest struct {
-	q                    squares
+	q                    squares.Problem
 	scale, near, residue []float64
 	normal, aty          []float64
 	x                    []float64
@@ -42,19 +46,19 @@ func (s *nearest) solve(f *fit) ([]float64, error) {
 	s.grow(n, m)
 	s.columns(f)
 	q := &s.q
-	q.size(n)
+	q.Size(n)
 	for i := range n {
 		for k := range i + 1 {
 			sum := 0.0
 			for r := range m {
 				sum += float64(s.normal[r*n+i] * s.normal[r*n+k])
 			}
-			q.g[i*n+k], q.g[k*n+i] = sum, sum
+			q.G[i*n+k], q.G[k*n+i] = sum, sum
 		}
-		q.g[i*n+i] += pull
-		q.upper[i] = f.upper[i] * s.scale[i]
+		q.G[i*n+i] += pull
+		q.Upper[i] = f.upper[i] * s.scale[i]
 		if s.scale[i] == 0 {
-			q.upper[i] = 0
+			q.Upper[i] = 0
 		}
 		sum := 0.0
 		for r := range m {
@@ -67,24 +71,24 @@ func (s *nearest) solve(f *fit) ([]float64, error) {
 		for i := range n {
 			row[i] = 0
 			if s.scale[i] > 0 {
-				row[i] = l.row[i] / s.scale[i]
+				row[i] = l.Row[i] / s.scale[i]
 			}
 		}
-		q.rows = append(q.rows, limit{row: row, most: l.most})
+		q.Rows = append(q.Rows, squares.Limit{Row: row, Most: l.Most})
 	}
 	s.reference(f)
 	for step := range mostSteps {
 		for i := range n {
-			q.a[i] = s.aty[i] + float64(pull*s.near[i])
+			q.A[i] = s.aty[i] + float64(pull*s.near[i])
 		}
-		solve := q.again
+		solve := q.Again
 		if step == 0 {
-			solve = q.solve
+			solve = q.Solve
 		}
 		if err := solve(); err != nil {
 			return nil, err
 		}
-		copy(s.near, q.x)
+		copy(s.near, q.X)
 		if s.rests(f) && step > 0 {
 			break
 		}
@@ -92,7 +96,7 @@ func (s *nearest) solve(f *fit) ([]float64, error) {
 	for i := range n {
 		s.x[i] = 0
 		if s.scale[i] > 0 {
-			s.x[i] = q.x[i] / s.scale[i]
+			s.x[i] = q.X[i] / s.scale[i]
 		}
 	}
 	return s.x, nil
@@ -161,7 +165,7 @@ func (s *nearest) rests(f *fit) bool {
 	for r := range f.rows {
 		sum := -f.b[r]
 		for i := range n {
-			sum += float64(s.normal[r*n+i] * s.q.x[i])
+			sum += float64(s.normal[r*n+i] * s.q.X[i])
 		}
 		met = met && math.Abs(sum) <= enough
 		still = still && math.Abs(sum-s.residue[r]) <= standing

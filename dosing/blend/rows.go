@@ -1,6 +1,10 @@
 package blend
 
-import "math"
+import (
+	"math"
+
+	"leat/dosing/blend/squares"
+)
 
 // scaleOf is what a row is divided by, so that targets count as shares.
 func scaleOf(s Substance, w Want, n float64) float64 {
@@ -180,7 +184,7 @@ func (b *blender) limit(most float64, of func(c Content) float64) {
 		row[i] = of(b.columns[i])
 	}
 	// Where the water alone passes it already, nothing more may come.
-	b.f.limits = append(b.f.limits, limit{row: row, most: max(most, 0)})
+	b.f.limits = append(b.f.limits, squares.Limit{Row: row, Most: max(most, 0)})
 }
 
 // hem keeps every macronutrient within the share that was asked.
@@ -190,7 +194,7 @@ func (b *blender) hem(m *Mix) {
 		for i := range row {
 			row[i] = sign * of(b.columns[i])
 		}
-		b.f.limits = append(b.f.limits, limit{row: row, most: most - float64(sign*of(b.known))})
+		b.f.limits = append(b.f.limits, squares.Limit{Row: row, Most: most - float64(sign*of(b.known))})
 	}
 	for s := NO3; s <= S; s++ {
 		w, one := m.Wants[s], func(c Content) float64 { return c[s] }

@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"leat/dosing"
+	"leat/dosing/blend/squares"
 	"leat/dosing/chem"
 )
 
@@ -199,7 +200,7 @@ func (b *blender) mixture(m *Mix) error {
 	}
 	b.first(m)
 	amounts, err := b.solver.solve(&b.f)
-	if errors.Is(err, errContradiction) && b.t.within > 0 {
+	if errors.Is(err, squares.ErrContradiction) && b.t.within > 0 {
 		b.t.within = 0 // an acid not yet steered; the nearest without it
 		b.first(m)
 		amounts, err = b.solver.solve(&b.f)

@@ -1,9 +1,11 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"testing"
 	"time"
+
+	"leat/dosing"
 )
 
 // tabulated is a titration curve by table, as dosing/chem keeps it: what the
@@ -41,20 +43,20 @@ func (c *tabulated) PHAfter(from, acid float64) float64 {
 }
 
 // busyLoops are the loops of a tank with ten doses on their way.
-func busyLoops() (*Loops, *scene, Instant) {
+func busyLoops() (*Loops, *scene, dosing.Instant) {
 	s := farmNight(1, true)
 	s.curve = tabulate(water{P: 1.3, C: 0.3, N: 0.3})
-	totals := NewTotals(len(s.pumps), 1)
+	totals := dosing.NewTotals(len(s.pumps), 1)
 	l := NewLoops(0, s.tank, s.pumps, s.curve, totals)
-	now := Instant{}
+	now := dosing.Instant{}
 	for i := range 60 {
 		now = now.Add(5 * time.Second)
-		ph, _ := NewReading(0, QuantityPH, 6.2+0.01*math.Sin(float64(i)), now, 0, false)
-		ec, _ := NewReading(1, QuantityEC, 1.8, now, 0, false)
-		l.Read(ph, QualityGood)
-		l.Read(ec, QualityGood)
+		ph, _ := dosing.NewReading(0, dosing.QuantityPH, 6.2+0.01*math.Sin(float64(i)), now, 0, false)
+		ec, _ := dosing.NewReading(1, dosing.QuantityEC, 1.8, now, 0, false)
+		l.Read(ph, dosing.QualityGood)
+		l.Read(ec, dosing.QualityGood)
 		if i >= 50 {
-			totals.Count(Dose{Key: uint64(i), Pump: PumpID(i % 4), Volume: Millilitre, Up: now.Up})
+			totals.Count(dosing.Dose{Key: uint64(i), Pump: dosing.PumpID(i % 4), Volume: dosing.Millilitre, Up: now.Up})
 		}
 	}
 	return l, s, now
@@ -62,36 +64,37 @@ func busyLoops() (*Loops, *scene, Instant) {
 
 func BenchmarkRead(b *testing.B) {
 	l, _, now := busyLoops()
-	r, _ := NewReading(0, QuantityPH, 6.2, now, 0, false)
 	b.ReportAllocs()
 	for b.Loop() {
-		r.at.Up += time.Second
-		l.Read(r, QualityGood)
+		now.Up += time.Second
+		r, _ := dosing.NewReading(0, dosing.QuantityPH, 6.2, now, 0, false)
+		l.Read(r, dosing.QualityGood)
 	}
 }
 
 // Every reading ends a block of the filter, with ten doses on their way.
 func BenchmarkReadThatEndsABlock(b *testing.B) {
 	l, _, now := busyLoops()
-	r, _ := NewReading(0, QuantityPH, 6.2, now, 0, false)
-	r.at.Up += blockTime
+	now.Up += blockTime
+	r, _ := dosing.NewReading(0, dosing.QuantityPH, 6.2, now, 0, false)
 	fresh := l.ph
 	b.ReportAllocs()
 	for b.Loop() {
 		l.ph = fresh
-		l.Read(r, QualityGood)
+		l.Read(r, dosing.QualityGood)
 	}
 }
 
 func BenchmarkNext(b *testing.B) {
 	l, s, now := busyLoops()
-	limits := make([]Volume, len(s.pumps))
+	limits := make([]dosing.Volume, len(s.pumps))
 	for i := range limits {
-		limits[i] = Litre
+		limits[i] = dosing.Litre
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		l.totals.changes++ // as after a dose: what is in transit is summed anew
+		l.transit.known = false // as after a dose: what is in transit is summed anew
+		l.version++
 		l.Next(now, s.target, limits)
 	}
 }
@@ -100,7 +103,8 @@ func BenchmarkEstimate(b *testing.B) {
 	l, s, now := busyLoops()
 	b.ReportAllocs()
 	for b.Loop() {
-		l.totals.changes++
+		l.transit.known = false
+		l.version++
 		l.Estimate(now, s.target)
 	}
 }

@@ -1,9 +1,11 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"testing"
 	"time"
+
+	"leat/dosing"
 )
 
 // pondBench is a tank of 100 L of which 60 stand in a pond that exchanges its water with
@@ -31,7 +33,7 @@ func newPondBench(t *testing.T, told float64, ph, ec float64) *pondBench {
 	}
 	tank := p.l.tank
 	tank.Slow, tank.Exchange = told, pondExchange
-	p.totals = NewTotals(len(p.pumps), 1)
+	p.totals = dosing.NewTotals(len(p.pumps), 1)
 	p.l = NewLoops(0, tank, p.pumps, evenly(pondBuffer), p.totals)
 	p.open()
 	p.quick.ph, p.quick.ec = ph, ec
@@ -62,8 +64,8 @@ func (p *pondBench) run(length time.Duration, doses bool, look func()) {
 			p.quick.ph -= dph * swapped * pondSlow / (1 - pondSlow)
 			p.quick.ec -= dec * swapped * pondSlow / (1 - pondSlow)
 		}
-		p.read(QuantityPH, p.quick.ph, QualityGood)
-		p.read(QuantityEC, p.quick.ec, QualityGood)
+		p.read(dosing.QuantityPH, p.quick.ph, dosing.QualityGood)
+		p.read(dosing.QuantityEC, p.quick.ec, dosing.QualityGood)
 		if look != nil {
 			look()
 		}
@@ -76,8 +78,8 @@ func (p *pondBench) run(length time.Duration, doses bool, look func()) {
 	}
 }
 
-func (p *pondBench) give(plan Plan) {
-	plan.Volume = min(plan.Volume, FromMillilitres(20))
+func (p *pondBench) give(plan dosing.Plan) {
+	plan.Volume = min(plan.Volume, dosing.FromMillilitres(20))
 	p.deliver(plan)
 	perLitre := plan.Volume.Millilitres() / (float64(p.l.tank.Volume) * (1 - pondSlow))
 	p.way = append(p.way, struct {
@@ -89,7 +91,7 @@ func (p *pondBench) give(plan Plan) {
 func TestWhatLeaksIntoAPondIsNeitherDriftNorAStrongStock(t *testing.T) {
 	for _, told := range []float64{0, pondSlow} {
 		p := newPondBench(t, told, 5.8, 1.6)
-		p.target = Target{PH: 5.8, EC: 2}
+		p.target = dosing.Target{PH: 5.8, EC: 2}
 		p.run(2*time.Hour, true, nil)
 		_, ec := p.l.Learned()
 		gain := math.Exp(-ec.Scale.Mean)
@@ -104,12 +106,12 @@ func TestWhatLeaksIntoAPondIsNeitherDriftNorAStrongStock(t *testing.T) {
 
 func TestATankWithAPondIsFilledAndHeld(t *testing.T) {
 	p := newPondBench(t, pondSlow, 6.3, 1.4)
-	p.target = Target{PH: 5.8, EC: 2}
+	p.target = dosing.Target{PH: 5.8, EC: 2}
 	p.run(90*time.Minute, true, nil)
 	in, all, most := 0, 0, 0.0
 	p.run(5*time.Hour, true, func() {
 		all++
-		if math.Abs(p.quick.ph-5.8) <= StartBand.PH && math.Abs(p.quick.ec-2) <= StartBand.EC {
+		if math.Abs(p.quick.ph-5.8) <= dosing.StartBand.PH && math.Abs(p.quick.ec-2) <= dosing.StartBand.EC {
 			in++
 		}
 		most = max(most, p.quick.ec)
@@ -127,28 +129,28 @@ func TestATankWithAPondIsFilledAndHeld(t *testing.T) {
 func TestTheWatersMixOnWhileNobodyMeasures(t *testing.T) {
 	p := newPondBench(t, pondSlow, 5.8, 1.6)
 	p.run(5*time.Minute, false, nil)
-	p.give(Plan{Pump: 2, Volume: 20 * Millilitre})
+	p.give(dosing.Plan{Pump: 2, Volume: 20 * dosing.Millilitre})
 	p.run(6*time.Minute, false, nil)
 	before := p.l.Estimate(p.now, p.target).ApartEC
 	if math.Abs(before-(p.quick.ec-p.pond.ec)) > 0.01 || before < 0.05 {
 		t.Fatalf("%.3f mS/cm apart, truly %.3f", before, p.quick.ec-p.pond.ec)
 	}
 	p.now = p.now.Add(30 * time.Minute) // φT = 24 min
-	p.read(QuantityEC, 1.66, QualityGood)
-	p.read(QuantityPH, 5.8, QualityGood)
+	p.read(dosing.QuantityEC, 1.66, dosing.QualityGood)
+	p.read(dosing.QuantityPH, 5.8, dosing.QualityGood)
 	if after, want := p.l.Estimate(p.now, p.target).ApartEC, before*math.Exp(-30.0/24); math.Abs(after-want) > 0.005 {
 		t.Errorf("%.3f mS/cm apart after half an hour without a reading, want %.3f", after, want)
 	}
 }
 
 func TestATankOfOneWaterHasNoLeak(t *testing.T) {
-	for _, tank := range []Tank{{Volume: 100}, {Volume: 100, Slow: 0.5}, {Volume: 100, Slow: 1, Exchange: time.Hour}} {
+	for _, tank := range []dosing.Tank{{Volume: 100}, {Volume: 100, Slow: 0.5}, {Volume: 100, Slow: 1, Exchange: time.Hour}} {
 		w := watersOf(tank)
 		if leaked := w.pass(time.Hour, 1); leaked != 0 || w.apart != 0 {
 			t.Errorf("%+v leaks %g", tank, leaked)
 		}
 	}
-	w := watersOf(Tank{Volume: 100, Slow: pondSlow, Exchange: pondExchange})
+	w := watersOf(dosing.Tank{Volume: 100, Slow: pondSlow, Exchange: pondExchange})
 	w.apart = 0.5
 	if all := w.leak(1000 * time.Hour); math.Abs(all-pondSlow*0.5) > 1e-12 {
 		t.Errorf("%g of 0.5 leaks in the end, want the slow share of it", all)
@@ -161,7 +163,7 @@ func TestANewShareOfSlowWaterIsTakenByARunningTank(t *testing.T) {
 	tank := p.l.tank
 	tank.Slow, tank.Exchange = pondSlow, pondExchange
 	p.l.Reconfigure(tank, p.pumps, evenly(pondBuffer))
-	p.give(Plan{Pump: 2, Volume: 20 * Millilitre})
+	p.give(dosing.Plan{Pump: 2, Volume: 20 * dosing.Millilitre})
 	p.run(6*time.Minute, false, nil)
 	if apart := p.l.Estimate(p.now, p.target).ApartEC; math.Abs(apart-(p.quick.ec-p.pond.ec)) > 0.01 {
 		t.Errorf("%.3f mS/cm apart, truly %.3f", apart, p.quick.ec-p.pond.ec)
@@ -169,17 +171,5 @@ func TestANewShareOfSlowWaterIsTakenByARunningTank(t *testing.T) {
 	p.l.Reconfigure(newBench(t).l.tank, p.pumps, evenly(pondBuffer))
 	if apart := p.l.Estimate(p.now, p.target).ApartEC; apart != 0 {
 		t.Errorf("told that there is no pond: %.3f mS/cm apart", apart)
-	}
-}
-
-func TestWhatIsMissingIsMissingOfTheQuickWater(t *testing.T) {
-	tank := Tank{Volume: 1000, Slow: 0.6}
-	for level, want := range map[Litres]Litres{1000: 400, 900: 300, 1050: 450, 500: 20} {
-		if got := tank.QuickOf(level); math.Abs(float64(got-want)) > 1e-9 {
-			t.Errorf("at %v: %v quick, want %v", level, got, want)
-		}
-	}
-	if got := (Tank{Volume: 1000}).QuickOf(0); got != 0 {
-		t.Errorf("an empty tank of one water holds %v", got)
 	}
 }

@@ -1,8 +1,10 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"time"
+
+	"leat/dosing"
 )
 
 // timer is the common practice: every 5 min, one dose worth 0.10 pH at the
@@ -11,44 +13,44 @@ import (
 type timer struct {
 	s      *scene
 	ph, ec float64
-	owed   []Volume
+	owed   []dosing.Volume
 	next   time.Duration
 }
 
-func (t *timer) read(r Reading) {
+func (t *timer) read(r dosing.Reading) {
 	switch r.Quantity() {
-	case QuantityPH:
+	case dosing.QuantityPH:
 		t.ph = r.Value()
-	case QuantityEC:
+	case dosing.QuantityEC:
 		t.ec = r.Value()
 	}
 }
-func (t *timer) opened(Dose, time.Duration) {}
-func (t *timer) closed(Dose)                {}
-func (t *timer) decide(now Instant, target Target, busy bool) (Plan, bool) {
+func (t *timer) opened(dosing.Dose, time.Duration) {}
+func (t *timer) closed(dosing.Dose)                {}
+func (t *timer) decide(now dosing.Instant, target dosing.Target, busy bool) (dosing.Plan, bool) {
 	if busy {
-		return Plan{}, false
+		return dosing.Plan{}, false
 	}
 	for i, v := range t.owed {
 		if v > 0 {
 			t.owed[i] = 0
-			return Plan{Pump: PumpID(i), Volume: v}, true
+			return dosing.Plan{Pump: dosing.PumpID(i), Volume: v}, true
 		}
 	}
 	if now.Up < t.next {
-		return Plan{}, false
+		return dosing.Plan{}, false
 	}
 	t.next = now.Up + 5*time.Minute
-	t.owed = make([]Volume, len(t.s.pumps))
+	t.owed = make([]dosing.Volume, len(t.s.pumps))
 	commissioned := t.s.curve.Buffer(float64(target.PH)) * t.s.tank.BufferScale
 	blend := newBlend(t.s.pumps, stocksOf(t.s.pumps), t.s.litres)
 	for i := range t.s.pumps {
 		p := &t.s.pumps[i]
-		if p.Role == RoleAcid && t.ph-float64(target.PH) > 0.1 || p.Role == RoleBase && float64(target.PH)-t.ph > 0.1 {
-			t.owed[i] = max(p.Smallest, FromMillilitres(0.10*commissioned*t.s.litres/math.Abs(p.AcidPerML)))
+		if p.Role == dosing.RoleAcid && t.ph-float64(target.PH) > 0.1 || p.Role == dosing.RoleBase && float64(target.PH)-t.ph > 0.1 {
+			t.owed[i] = max(p.Smallest, dosing.FromMillilitres(0.10*commissioned*t.s.litres/math.Abs(p.AcidPerML)))
 		}
-		if p.Role == RoleStock && float64(target.EC)-t.ec > 0.05 {
-			t.owed[i] = max(p.Smallest, FromMillilitres(0.05*t.s.litres/blend.ecPerML*p.Share))
+		if p.Role == dosing.RoleStock && float64(target.EC)-t.ec > 0.05 {
+			t.owed[i] = max(p.Smallest, dosing.FromMillilitres(0.05*t.s.litres/blend.ecPerML*p.Share))
 		}
 	}
 	return t.decide(now, target, false)
@@ -59,15 +61,15 @@ func (t *timer) decide(now Instant, target Target, busy bool) (Plan, bool) {
 type clairvoyant struct {
 	s    *scene
 	p    *plant
-	owed []Volume
+	owed []dosing.Volume
 }
 
-func (c *clairvoyant) read(Reading)               {}
-func (c *clairvoyant) opened(Dose, time.Duration) {}
-func (c *clairvoyant) closed(Dose)                {}
-func (c *clairvoyant) decide(_ Instant, target Target, busy bool) (Plan, bool) {
+func (c *clairvoyant) read(dosing.Reading)               {}
+func (c *clairvoyant) opened(dosing.Dose, time.Duration) {}
+func (c *clairvoyant) closed(dosing.Dose)                {}
+func (c *clairvoyant) decide(_ dosing.Instant, target dosing.Target, busy bool) (dosing.Plan, bool) {
 	if busy {
-		return Plan{}, false
+		return dosing.Plan{}, false
 	}
 	p, s := c.p, c.s
 	acid, ec := p.plume[0], p.plume[1]
@@ -88,34 +90,34 @@ func (c *clairvoyant) decide(_ Instant, target Target, busy bool) (Plan, bool) {
 	for i, v := range c.owed {
 		if v > 0 {
 			c.owed[i] = 0
-			return Plan{Pump: PumpID(i), Volume: v}, true
+			return dosing.Plan{Pump: dosing.PumpID(i), Volume: v}, true
 		}
 	}
 	if need := float64(target.EC) - settledEC; need > deadBandEC+blend.smallest/2 {
 		for _, id := range blend.stocks {
-			c.owed[id] = max(s.pumps[id].Smallest, FromMillilitres(need*p.volume/blend.ecPerML*s.pumps[id].Share/s.pumpError[id]))
+			c.owed[id] = max(s.pumps[id].Smallest, dosing.FromMillilitres(need*p.volume/blend.ecPerML*s.pumps[id].Share/s.pumpError[id]))
 		}
-		return c.decide(Instant{}, target, false)
+		return c.decide(dosing.Instant{}, target, false)
 	}
 	need := settledAlk - want
 	for i := range s.pumps {
 		q := &s.pumps[i]
-		if q.Role == RoleAcid && need > 0 || q.Role == RoleBase && need < 0 {
+		if q.Role == dosing.RoleAcid && need > 0 || q.Role == dosing.RoleBase && need < 0 {
 			least := q.Smallest.Millilitres() * math.Abs(q.AcidPerML) / p.volume
 			if math.Abs(need) <= deadBandPH*buffer+least/2 {
-				return Plan{}, false
+				return dosing.Plan{}, false
 			}
-			return Plan{Pump: PumpID(i), Volume: max(q.Smallest, FromMillilitres(math.Abs(need)*p.volume/math.Abs(q.AcidPerML)/s.pumpError[i]))}, true
+			return dosing.Plan{Pump: dosing.PumpID(i), Volume: max(q.Smallest, dosing.FromMillilitres(math.Abs(need)*p.volume/math.Abs(q.AcidPerML)/s.pumpError[i]))}, true
 		}
 	}
-	return Plan{}, false
+	return dosing.Plan{}, false
 }
 
-func stocksOf(pumps []Pump) []PumpID {
-	var ids []PumpID
+func stocksOf(pumps []dosing.Pump) []dosing.PumpID {
+	var ids []dosing.PumpID
 	for i := range pumps {
-		if pumps[i].Role == RoleStock {
-			ids = append(ids, PumpID(i))
+		if pumps[i].Role == dosing.RoleStock {
+			ids = append(ids, dosing.PumpID(i))
 		}
 	}
 	return ids

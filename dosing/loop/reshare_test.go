@@ -1,9 +1,11 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"testing"
 	"time"
+
+	"leat/dosing"
 )
 
 func TestOtherSharesHoldForTheNextBlendAndNotForWhatIsOwed(t *testing.T) {
@@ -15,7 +17,7 @@ func TestOtherSharesHoldForTheNextBlendAndNotForWhatIsOwed(t *testing.T) {
 		t.Fatal("nothing is planned")
 	}
 	b.deliver(plan)
-	before := append([]Volume(nil), b.l.Owed()...)
+	before := append([]dosing.Volume(nil), b.l.Owed()...)
 	shares := make([]float64, len(b.pumps))
 	shares[calcium], shares[sulfate] = 0.2, 0.8
 	if !b.l.Reshare(shares) {

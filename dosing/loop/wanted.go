@@ -1,11 +1,15 @@
-package dosing
+package loop
 
-import "math"
+import (
+	"math"
+
+	"leat/dosing"
+)
 
 // Wanted marks, by pump, what would be dosed now if nothing withheld it: the base
 // for saying why a dose that is due is not given. It changes nothing. Wanted has
 // one place for each pump of the row.
-func (l *Loops) Wanted(now Instant, target Target, wanted []bool) {
+func (l *Loops) Wanted(now dosing.Instant, target dosing.Target, wanted []bool) {
 	clear(wanted)
 	s := l.prospect(now, target)
 	ph := &s.planned.ph
@@ -27,7 +31,7 @@ func (l *Loops) Wanted(now Instant, target Target, wanted []bool) {
 
 // stocksWanted marks what is due of a begun blend, or the whole row where a new
 // one would be begun. What waits for room below the setpoint is not due.
-func (l *Loops) stocksWanted(target Target, ec *outlook, wanted []bool) {
+func (l *Loops) stocksWanted(target dosing.Target, ec *outlook, wanted []bool) {
 	room := float64(target.EC) + deadBandEC + l.blend.smallest/2 - ec.settled
 	begun := false
 	for _, id := range l.blend.stocks {

@@ -1,9 +1,11 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"math/rand"
 	"time"
+
+	"leat/dosing"
 )
 
 // water is a titratable solution of the tests: carbonate, phosphate and ammonia,
@@ -71,7 +73,7 @@ type scene struct {
 	water      water   // at start
 	startPH    float64 //
 	startEC    float64
-	target     Target
+	target     dosing.Target
 	co2PerHour float64 // gas exchange
 	topUpAlk   float64
 	evaporates float64 // share per hour
@@ -81,13 +83,13 @@ type scene struct {
 	lag        time.Duration
 	phNoise    float64
 	ecNoise    float64
-	pumps      []Pump
+	pumps      []dosing.Pump
 	pumpError  []float64
-	tank       Tank // as commissioned
-	curve      Titration
+	tank       dosing.Tank // as commissioned
+	curve      dosing.Titration
 	floods     []flood
 	hold       func(up time.Duration) bool // everything held by something else
-	retarget   func(up time.Duration) Target
+	retarget   func(up time.Duration) dosing.Target
 }
 
 // flood holds dosing from start for length.
@@ -132,7 +134,7 @@ func (p *plant) solution() water {
 }
 
 // dose lets pump run now; what it gives works after the dead time.
-func (p *plant) dose(id PumpID, v Volume) {
+func (p *plant) dose(id dosing.PumpID, v dosing.Volume) {
 	q := &p.s.pumps[id]
 	ml := v.Millilitres() * p.s.pumpError[id]
 	p.given[id] += ml
@@ -196,24 +198,24 @@ func (p *plant) readEC() float64 {
 // groups, one pump at a time. It knows nothing of the loops but m and s.
 type gatekeeper struct {
 	s      *scene
-	totals *Totals
+	totals *dosing.Totals
 	acidAt time.Duration
 	baseAt time.Duration
-	groups [GroupCount]time.Duration
-	limits []Volume
+	groups [dosing.GroupCount]time.Duration
+	limits []dosing.Volume
 }
 
 const never = -1000 * time.Hour
 
-func newGatekeeper(s *scene, totals *Totals) *gatekeeper {
-	g := &gatekeeper{s: s, totals: totals, acidAt: never, baseAt: never, limits: make([]Volume, len(s.pumps))}
+func newGatekeeper(s *scene, totals *dosing.Totals) *gatekeeper {
+	g := &gatekeeper{s: s, totals: totals, acidAt: never, baseAt: never, limits: make([]dosing.Volume, len(s.pumps))}
 	for i := range g.groups {
 		g.groups[i] = never
 	}
 	return g
 }
 
-func (g *gatekeeper) judge(up time.Duration, e Estimate, entering float64, target Target, busy bool) []Volume {
+func (g *gatekeeper) judge(up time.Duration, e Estimate, entering float64, target dosing.Target, busy bool) []dosing.Volume {
 	clear(g.limits)
 	if busy {
 		return g.limits
@@ -238,11 +240,11 @@ func (g *gatekeeper) judge(up time.Duration, e Estimate, entering float64, targe
 		p := &g.s.pumps[i]
 		most := math.Inf(1) // mL
 		effect := math.Abs(p.AcidPerML) / g.s.litres
-		counts := p.Role != RoleStock
+		counts := p.Role != dosing.RoleStock
 		if counts {
 			beyond := 0.0
 			moving := acid - base
-			if p.Role == RoleAcid {
+			if p.Role == dosing.RoleAcid {
 				beyond = max(0, alkalinity)
 			} else {
 				moving = -moving
@@ -255,29 +257,29 @@ func (g *gatekeeper) judge(up time.Duration, e Estimate, entering float64, targe
 			most = min(most, 0.10/(p.ECPerML/g.s.litres), (0.20-ec)/(p.ECPerML/g.s.litres))
 		}
 		off := math.Abs(float64(e.PH) - float64(target.PH))
-		if p.Role == RoleAcid && up-g.baseAt < 20*time.Minute && off <= 0.15 ||
-			p.Role == RoleBase && up-g.acidAt < 20*time.Minute && off <= 0.15 {
+		if p.Role == dosing.RoleAcid && up-g.baseAt < 20*time.Minute && off <= 0.15 ||
+			p.Role == dosing.RoleBase && up-g.acidAt < 20*time.Minute && off <= 0.15 {
 			continue
 		}
 		waits := false
-		for other := range GroupCount {
+		for other := range dosing.GroupCount {
 			if !p.Group.MayMeet(other) && up-g.groups[other] < g.s.tank.PlumeTime() {
 				waits = true
 			}
 		}
 		if !waits {
-			g.limits[i] = FromMillilitres(most)
+			g.limits[i] = dosing.FromMillilitres(most)
 		}
 	}
 	return g.limits
 }
 
-func (g *gatekeeper) passed(id PumpID, end time.Duration) {
+func (g *gatekeeper) passed(id dosing.PumpID, end time.Duration) {
 	p := &g.s.pumps[id]
 	switch p.Role {
-	case RoleAcid:
+	case dosing.RoleAcid:
 		g.acidAt = end
-	case RoleBase:
+	case dosing.RoleBase:
 		g.baseAt = end
 	}
 	g.groups[p.Group] = end

@@ -1,14 +1,16 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"testing"
 	"time"
+
+	"leat/dosing"
 )
 
 func TestWhatWasLearnedComesBackTheLessSureTheLongerItIsAgo(t *testing.T) {
-	kept := Learned{Scale: Belief{0.4, 0.1}, Drift: Belief{0.2, 0.01}}
-	ec := Learned{Scale: Belief{-0.1, 0.03}, Drift: Belief{-0.01, 0.002}}
+	kept := Learned{Scale: dosing.Belief{Mean: 0.4, Spread: 0.1}, Drift: dosing.Belief{Mean: 0.2, Spread: 0.01}}
+	ec := Learned{Scale: dosing.Belief{Mean: -0.1, Spread: 0.03}, Drift: dosing.Belief{Mean: -0.01, Spread: 0.002}}
 	before := [4]float64{-1, -1, -1, math.Inf(1)}
 	for _, ago := range []time.Duration{0, time.Hour, 12 * time.Hour} {
 		b := newBench(t)
@@ -35,7 +37,7 @@ func TestWhatWasLearnedComesBackTheLessSureTheLongerItIsAgo(t *testing.T) {
 func TestOnlyWhatWasLearnedIsKept(t *testing.T) {
 	b := newBench(t)
 	b.stand(5.8, 1.85, time.Minute)
-	if ph, ec := b.l.Learned(); ph.Scale != (Belief{}) || ec.Scale != (Belief{}) {
+	if ph, ec := b.l.Learned(); ph.Scale != (dosing.Belief{}) || ec.Scale != (dosing.Belief{}) {
 		t.Errorf("scales %+v and %+v are kept, though no dose has answered", ph.Scale, ec.Scale)
 	}
 	b.stand(5.8, 1.85, 2*time.Hour)

@@ -1,32 +1,34 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"time"
+
+	"leat/dosing"
 )
 
 // Loops is the estimator, the two loops and the planner of one tank. It reads
 // the totals, which safety writes; it never writes them.
 type Loops struct {
-	id     TankID
-	tank   Tank
-	pumps  []Pump
-	totals *Totals
+	id     dosing.TankID
+	tank   dosing.Tank
+	pumps  []dosing.Pump
+	totals *dosing.Totals
 
 	ph, ec observer
 	water  topUp
 	strong strong
 	blend  blend
-	came   Litres // top-up since the start
-	acids  []PumpID
-	bases  []PumpID
-	stocks []PumpID
+	came   dosing.Litres // top-up since the start
+	acids  []dosing.PumpID
+	bases  []dosing.PumpID
+	stocks []dosing.PumpID
 
 	frozen       time.Duration // learning stands still until then
 	explained    time.Duration // what moves until then is no answer to a dose
 	lastAcid     given
 	lastBase     given
-	lastGroup    Group
+	lastGroup    dosing.Group
 	stockLast    bool
 	phWithheld   withheld
 	ecWithheld   withheld
@@ -71,7 +73,7 @@ func (w *withheld) forTooLong(up, limit time.Duration) bool { return w.active &&
 // its solution; tank.BufferScale corrects it to what was measured, and a scale
 // that is not positive means that nothing is ever known. Nothing is alive in the
 // totals that is not counted as in transit here.
-func NewLoops(id TankID, tank Tank, pumps []Pump, curve Titration, totals *Totals) *Loops {
+func NewLoops(id dosing.TankID, tank dosing.Tank, pumps []dosing.Pump, curve dosing.Titration, totals *dosing.Totals) *Loops {
 	l := &Loops{id: id, tank: tank, pumps: pumps, totals: totals}
 	l.ph = newObserver(curve, tank.BufferScale, orElse(tank.PHNoise, 0.02), tuningPH)
 	l.ph.measured(tank.StartSpread())
@@ -83,12 +85,12 @@ func NewLoops(id TankID, tank Tank, pumps []Pump, curve Titration, totals *Total
 		case !p.ServesTank(id):
 		case p.Smallest <= 0:
 			// A pump whose smallest repeatable dose nobody measured cannot dose.
-		case p.Role == RoleAcid && p.AcidPerML > 0:
-			l.acids = append(l.acids, PumpID(i))
-		case p.Role == RoleBase && p.AcidPerML < 0:
-			l.bases = append(l.bases, PumpID(i))
-		case p.Role == RoleStock && p.Share > 0:
-			l.stocks = append(l.stocks, PumpID(i))
+		case p.Role == dosing.RoleAcid && p.AcidPerML > 0:
+			l.acids = append(l.acids, dosing.PumpID(i))
+		case p.Role == dosing.RoleBase && p.AcidPerML < 0:
+			l.bases = append(l.bases, dosing.PumpID(i))
+		case p.Role == dosing.RoleStock && p.Share > 0:
+			l.stocks = append(l.stocks, dosing.PumpID(i))
 		}
 	}
 	l.blend = newBlend(pumps, l.stocks, float64(tank.Quick()))
@@ -112,49 +114,49 @@ func (l *Loops) horizon() time.Duration { return l.tank.DeadTime + l.tank.Lag }
 
 // Read takes every reading of this tank with its quality. Only what may dose is
 // used; the broker's stored copies never are.
-func (l *Loops) Read(r Reading, q Quality) {
-	up := r.at.Up
+func (l *Loops) Read(r dosing.Reading, q dosing.Quality) {
+	up := r.At().Up
 	l.version++
-	if r.retained || !q.MayDose() {
-		switch r.quantity {
-		case QuantityPH:
+	if r.Retained() || !q.MayDose() {
+		switch r.Quantity() {
+		case dosing.QuantityPH:
 			l.ph.forgetBlock()
-		case QuantityEC:
+		case dosing.QuantityEC:
 			l.ec.forgetBlock()
 		}
 		return
 	}
-	switch r.quantity {
-	case QuantityPH:
-		if l.ph.gather(r.value, up) {
+	switch r.Quantity() {
+	case dosing.QuantityPH:
+		if l.ph.gather(r.Value(), up) {
 			l.advance(&l.ph, up)
 		}
-	case QuantityEC:
-		if l.ec.gather(r.value, up) {
+	case dosing.QuantityEC:
+		if l.ec.gather(r.Value(), up) {
 			l.advance(&l.ec, up)
 		}
-	case QuantityLevel:
-		l.water.flood.Level(r.value, l.tank.Volume, up)
-		l.comesHome(r.at)
-		l.toppedUp(l.water.litres(r.value, up))
-	case QuantityTopUp:
-		l.water.valve(r.value >= 0.5, up)
-	case QuantityFlood:
-		if r.value >= 0.5 {
+	case dosing.QuantityLevel:
+		l.water.flood.Level(r.Value(), l.tank.Volume, up)
+		l.comesHome(r.At())
+		l.toppedUp(l.water.litres(r.Value(), up))
+	case dosing.QuantityTopUp:
+		l.water.valve(r.Value() >= 0.5, up)
+	case dosing.QuantityFlood:
+		if r.Value() >= 0.5 {
 			l.water.flood.Out(up)
-			l.comesHome(r.at)
+			l.comesHome(r.At())
 		}
-	case QuantityCirculation:
+	case dosing.QuantityCirculation:
 		// Standing water tells nothing about drift or about the doses' answers.
-		if r.value < 0.5 {
-			l.Freeze(r.at, up+l.tank.MixingTime())
+		if r.Value() < 0.5 {
+			l.Freeze(r.At(), up+l.tank.MixingTime())
 		}
 	}
 }
 
 // comesHome is a flood that is away: water that was out differs in pH and EC, so both
 // are as unsure as its share, and nothing is learned until it has mixed.
-func (l *Loops) comesHome(now Instant) {
+func (l *Loops) comesHome(now dosing.Instant) {
 	before, more := l.water.homecoming()
 	if !l.water.flood.Away() {
 		return
@@ -162,8 +164,8 @@ func (l *Loops) comesHome(now Instant) {
 	l.Freeze(now, now.Up+l.tank.FloodWait())
 	if volume := float64(l.tank.Quick()); volume > 0 {
 		unsure := more * (2*before + more) / float64(volume*volume)
-		l.ph.vv += float64(unsure * float64(HarmBand.PH*HarmBand.PH))
-		l.ec.vv += float64(unsure * float64(HarmBand.EC*HarmBand.EC))
+		l.ph.vv += float64(unsure * float64(dosing.HarmBand.PH*dosing.HarmBand.PH))
+		l.ec.vv += float64(unsure * float64(dosing.HarmBand.EC*dosing.HarmBand.EC))
 	}
 }
 
@@ -174,7 +176,7 @@ func (l *Loops) toppedUp(litres float64) {
 	if !(litres > 0) || !(volume > 0) {
 		return
 	}
-	l.came += Litres(litres)
+	l.came += dosing.Litres(litres)
 	if l.without == WithoutFeedForward {
 		return
 	}
@@ -228,7 +230,7 @@ func (l *Loops) arrivals(from, to time.Duration) (acid, ec float64, gross amount
 	volume := float64(l.tank.Quick())
 	deadTime, lag := l.tank.DeadTime, l.tank.Lag
 	decay := -1.0
-	l.totals.EachInTransit(l.id, from, deadTime, lag, func(d *Dose, before float64) {
+	l.totals.EachInTransit(l.id, from, deadTime, lag, func(d *dosing.Dose, before float64) {
 		if d.Open || to-d.Up <= deadTime {
 			return
 		}
@@ -236,7 +238,7 @@ func (l *Loops) arrivals(from, to time.Duration) (acid, ec float64, gross amount
 		if from-d.Up >= deadTime && lag > 0 {
 			// Past the dead time all doses decay alike: one exponential serves them.
 			if decay < 0 {
-				decay = exponential(-float64(to-from) / float64(lag))
+				decay = dosing.Exponential(-float64(to-from) / float64(lag))
 			}
 			after = float64(before * decay)
 		} else {
@@ -263,10 +265,10 @@ type transit struct {
 
 // transitAt is the same for both quantities where their readings come together.
 func (l *Loops) transitAt(up time.Duration) transit {
-	t := &l.transit
-	if !t.known || t.at != up || t.changes != l.totals.changes {
+	t, changes := &l.transit, l.totals.State().Changes
+	if !t.known || t.at != up || t.changes != changes {
 		t.acid, t.base, t.ec = l.totals.InTransit(l.id, l.pumps, l.tank, up)
-		t.known, t.at, t.changes = true, up, l.totals.changes
+		t.known, t.at, t.changes = true, up, changes
 	}
 	return *t
 }
@@ -283,15 +285,16 @@ type prospect struct {
 
 // prospectOf is what a prospect was made from.
 type prospectOf struct {
-	up                          time.Duration
-	target                      Target
-	version, changes, forgotten uint64
+	up      time.Duration
+	target  dosing.Target
+	version uint64
+	totals  dosing.TotalsState
 }
 
 // prospect looks at both quantities. What is in transit is taken as of the
 // filter's own moment: what has arrived since is not in its value yet.
-func (l *Loops) prospect(now Instant, target Target) *prospect {
-	s, of := &l.seen, prospectOf{now.Up, target, l.version, l.totals.changes, l.totals.forgotten}
+func (l *Loops) prospect(now dosing.Instant, target dosing.Target) *prospect {
+	s, of := &l.seen, prospectOf{now.Up, target, l.version, l.totals.State()}
 	if s.of == of {
 		return s
 	}
@@ -343,28 +346,28 @@ func (l *Loops) stockAcid(ec *outlook, up time.Duration) float64 {
 }
 
 // fresh says whether an observer may be used now.
-func (l *Loops) fresh(o *observer, now Instant) bool {
+func (l *Loops) fresh(o *observer, now dosing.Instant) bool {
 	age := now.Up - o.at
 	return o.blocks >= blocksBeforeUse && age >= 0 && age <= l.staleAfter() && o.scale > 0 && finite(o.value)
 }
 
 // Estimate is what is known of the tank now, seen from target.
-func (l *Loops) Estimate(now Instant, target Target) Estimate {
+func (l *Loops) Estimate(now dosing.Instant, target dosing.Target) Estimate {
 	s := l.prospect(now, target)
 	return Estimate{
 		Known: s.ph.known && s.ec.known, PHKnown: s.ph.known, ECKnown: s.ec.known,
-		PH: PH(s.ph.settled), EC: Conductivity(s.ec.settled),
-		MeasuredPH: PH(s.ph.value), MeasuredEC: Conductivity(s.ec.value),
+		PH: dosing.PH(s.ph.settled), EC: dosing.Conductivity(s.ec.settled),
+		MeasuredPH: dosing.PH(s.ph.value), MeasuredEC: dosing.Conductivity(s.ec.value),
 		DriftAcid: l.ph.drift, DriftEC: l.ec.drift / l.ec.capacity(),
 		ApartAcid: l.ph.waters.apart, ApartEC: l.ec.waters.apart / l.ec.capacity(),
-		LnBuffer: l.ph.gain, LnBufferSpread: l.ph.spread(), ECGain: 1 / exponential(l.ec.gain), Answered: l.ph.answered,
+		LnBuffer: l.ph.gain, LnBufferSpread: l.ph.spread(), ECGain: 1 / dosing.Exponential(l.ec.gain), Answered: l.ph.answered,
 		AcidInTransit: s.moving.acid, BaseInTransit: s.moving.base, ECInTransit: s.moving.ec,
 	}
 }
 
 // Freeze stops learning and the integral until an uptime: after a response that
 // no dose explains, a dose by hand, standing water. Values are still followed.
-func (l *Loops) Freeze(now Instant, until time.Duration) {
+func (l *Loops) Freeze(now dosing.Instant, until time.Duration) {
 	l.frozen = max(l.frozen, now.Up, until)
 	l.explained, l.strong = l.frozen, strong{}
 }

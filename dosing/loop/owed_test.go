@@ -1,15 +1,17 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"math/rand"
 	"testing"
 	"time"
+
+	"leat/dosing"
 )
 
 // giveBlend delivers stocks until nothing more is planned and tells the order.
-func giveBlend(b *bench) (order []PumpID, given []Volume) {
-	given = make([]Volume, len(b.pumps))
+func giveBlend(b *bench) (order []dosing.PumpID, given []dosing.Volume) {
+	given = make([]dosing.Volume, len(b.pumps))
 	b.limits[acidPump], b.limits[basePump] = 0, 0
 	for range 40 {
 		plan, ok := b.next()
@@ -29,7 +31,7 @@ func TestABlendKeepsItsProportions(t *testing.T) {
 	b.stand(5.8, 1.85, time.Minute)
 	_, given := giveBlend(b)
 	all := given[calcium] + given[sulfate] + given[iron]
-	for _, id := range []PumpID{calcium, sulfate, iron} {
+	for _, id := range []dosing.PumpID{calcium, sulfate, iron} {
 		if off := given[id].Millilitres() - b.pumps[id].Share*all.Millilitres(); math.Abs(off) > b.pumps[id].Smallest.Millilitres() {
 			t.Errorf("%s: %v of %v, %.2f mL off its share", b.pumps[id].Name, given[id], all, off)
 		}
@@ -58,7 +60,7 @@ func TestWhatADoseLeavesOfABlendIsOwed(t *testing.T) {
 func TestProportionsHoldOverANightOfSmallBlends(t *testing.T) {
 	b := newBench(t)
 	r := rand.New(rand.NewSource(3))
-	given := make([]Volume, len(b.pumps))
+	given := make([]dosing.Volume, len(b.pumps))
 	b.limits[acidPump], b.limits[basePump] = 0, 0
 	for range 600 {
 		b.stand(5.8, 1.96+r.Float64()*0.03, time.Minute)
@@ -73,7 +75,7 @@ func TestProportionsHoldOverANightOfSmallBlends(t *testing.T) {
 		given[id] += v
 		all += given[id].Millilitres()
 	}
-	for _, id := range []PumpID{calcium, sulfate, iron} {
+	for _, id := range []dosing.PumpID{calcium, sulfate, iron} {
 		near(t, b.pumps[id].Name, given[id].Millilitres(), all*b.pumps[id].Share, 0.002)
 	}
 	if all < 100 {
@@ -83,14 +85,14 @@ func TestProportionsHoldOverANightOfSmallBlends(t *testing.T) {
 
 func TestOneGroupIsFinishedBeforeAnotherStarts(t *testing.T) {
 	b := newBench(t)
-	b.pumps[iron].Group = GroupCalcium
+	b.pumps[iron].Group = dosing.GroupCalcium
 	b.restart()
 	b.stand(5.8, 1.5, time.Minute)
 	for i := range b.limits {
-		b.limits[i] = 8 * Millilitre // each stock needs several doses
+		b.limits[i] = 8 * dosing.Millilitre // each stock needs several doses
 	}
 	b.limits[acidPump], b.limits[basePump] = 0, 0
-	last, doses := PumpID(0), 0
+	last, doses := dosing.PumpID(0), 0
 	for plan, ok := b.next(); ok && doses < 100; plan, ok = b.next() {
 		if group := b.pumps[plan.Pump].Group; doses > 0 && group != b.pumps[last].Group {
 			for id := calcium; id <= iron; id++ {
@@ -116,7 +118,7 @@ func TestAnInterruptedBlendComesFirst(t *testing.T) {
 	b.stand(5.8, 1.85, 30*time.Minute)
 	b.wantsNothing("all stocks held")
 	b.open()
-	if p := b.wants(sulfate, "hold over"); p.Reason != ReasonBlendOwed {
+	if p := b.wants(sulfate, "hold over"); p.Reason != dosing.ReasonBlendOwed {
 		t.Errorf("reason %v", p.Reason)
 	}
 }
@@ -159,15 +161,15 @@ func TestWhatIsOwedAndLearnedSurvivesARestart(t *testing.T) {
 	b := newBench(t)
 	b.stand(5.8, 1.85, time.Minute)
 	b.deliver(b.wants(calcium, "EC low"))
-	owed := append([]Volume(nil), b.l.Owed()...)
+	owed := append([]dosing.Volume(nil), b.l.Owed()...)
 	b.restart()
-	b.l.Restore(owed, Learned{Scale: Belief{0.4, 0.2}}, Learned{})
+	b.l.Restore(owed, Learned{Scale: dosing.Belief{Mean: 0.4, Spread: 0.2}}, Learned{})
 	b.stand(5.8, 1.85, time.Minute)
 	b.wants(sulfate, "restarted with sulfate owed")
 	near(t, "ln buffer", b.l.Estimate(b.now, b.target).LnBuffer, 0.4, 1e-9)
 	for _, bad := range [][2]float64{{math.NaN(), 0.2}, {0.4, math.NaN()}, {2, 0.2}, {0.4, 0}, {math.Inf(1), 0.2}} {
 		b.restart()
-		b.l.Restore(owed, Learned{Scale: Belief{bad[0], bad[1]}, Drift: Belief{bad[0], bad[1]}}, Learned{})
+		b.l.Restore(owed, Learned{Scale: dosing.Belief{Mean: bad[0], Spread: bad[1]}, Drift: dosing.Belief{Mean: bad[0], Spread: bad[1]}}, Learned{})
 		if e := b.l.Estimate(b.now, b.target); e.LnBuffer != 0 || e.LnBufferSpread != 0.55 || !finite(e.DriftAcid) {
 			t.Errorf("restored from %v: %v ± %v", bad, e.LnBuffer, e.LnBufferSpread)
 		}
@@ -180,7 +182,7 @@ func TestAMissingMacroStockHoldsTheNextBlend(t *testing.T) {
 	b.limits[sulfate] = 0
 	_, given := giveBlend(b)
 	// One portion of 0.2 mS/cm is 100 mL of blend, 50 mL of it calcium.
-	if given[calcium] > 51*Millilitre {
+	if given[calcium] > 51*dosing.Millilitre {
 		t.Errorf("%v of calcium without its sulfate", given[calcium])
 	}
 }
@@ -188,7 +190,7 @@ func TestAMissingMacroStockHoldsTheNextBlend(t *testing.T) {
 func TestAMissingTraceStockHoldsNobodyForLong(t *testing.T) {
 	b := newBench(t)
 	b.limits[iron] = 0
-	given := make([]Volume, len(b.pumps))
+	given := make([]dosing.Volume, len(b.pumps))
 	for range 60 {
 		b.stand(5.8, 1.8, 2*time.Minute)
 		if plan, ok := b.next(); ok {
@@ -196,7 +198,7 @@ func TestAMissingTraceStockHoldsNobodyForLong(t *testing.T) {
 			given[plan.Pump] += plan.Volume
 		}
 	}
-	if given[calcium] < 200*Millilitre || given[iron] != 0 {
+	if given[calcium] < 200*dosing.Millilitre || given[iron] != 0 {
 		t.Errorf("given %v: the row stands still for want of iron", given)
 	}
 }
@@ -207,13 +209,13 @@ func TestWhatIsTooLittleToGiveOfManyStocksKeepsNoTankLow(t *testing.T) {
 	b := newBench(t)
 	b.pumps = b.pumps[:calcium]
 	for range 8 {
-		b.pumps = append(b.pumps, Pump{Role: RoleStock, Group: GroupNeutral, MacroIon: true, Share: 1.0 / 8, ECPerML: 0.2, Smallest: 8 * Millilitre, PerSecond: Litre / 60})
+		b.pumps = append(b.pumps, dosing.Pump{Role: dosing.RoleStock, Group: dosing.GroupNeutral, MacroIon: true, Share: 1.0 / 8, ECPerML: 0.2, Smallest: 8 * dosing.Millilitre, PerSecond: dosing.Litre / 60})
 	}
 	b.restart()
 	b.open()
-	owed, given := make([]Volume, len(b.pumps)), make([]Volume, len(b.pumps))
+	owed, given := make([]dosing.Volume, len(b.pumps)), make([]dosing.Volume, len(b.pumps))
 	for id := calcium; int(id) < len(b.pumps); id++ {
-		owed[id] = 7*Millilitre - Volume(id) // .014 mS/cm of each
+		owed[id] = 7*dosing.Millilitre - dosing.Volume(id) // .014 mS/cm of each
 	}
 	b.l.Restore(owed, Learned{}, Learned{})
 	for range 12 {
@@ -227,7 +229,7 @@ func TestWhatIsTooLittleToGiveOfManyStocksKeepsNoTankLow(t *testing.T) {
 	}
 	// A blend is owed whole: what was given and what is still owed is alike.
 	for id := calcium; int(id) < len(b.pumps); id++ {
-		of := func(id PumpID) float64 { return (given[id] + b.l.Owed()[id] - owed[id]).Millilitres() }
+		of := func(id dosing.PumpID) float64 { return (given[id] + b.l.Owed()[id] - owed[id]).Millilitres() }
 		near(t, "given and owed", of(id), of(calcium), 0.02)
 		if given[id] == 0 {
 			t.Errorf("stock %d gave nothing: %v", id, given)
@@ -237,14 +239,14 @@ func TestWhatIsTooLittleToGiveOfManyStocksKeepsNoTankLow(t *testing.T) {
 
 func TestACoarseRowHoldsItsTankWithinTheBand(t *testing.T) {
 	b := newBench(t)
-	for _, id := range []PumpID{calcium, sulfate, iron} {
-		b.pumps[id].Smallest = 10 * Millilitre // .02 mS/cm; of the smallest whole blend .04
+	for _, id := range []dosing.PumpID{calcium, sulfate, iron} {
+		b.pumps[id].Smallest = 10 * dosing.Millilitre // .02 mS/cm; of the smallest whole blend .04
 	}
 	b.pumps[calcium].Share, b.pumps[sulfate].Share, b.pumps[iron].Share = 0.34, 0.33, 0.33
 	b.restart()
 	b.stand(5.8, 1.975, time.Minute)
 	plan, ok := b.next()
-	if !ok || plan.Volume > 12*Millilitre {
+	if !ok || plan.Volume > 12*dosing.Millilitre {
 		t.Errorf(".025 low: %+v %v, want one smallest dose", plan, ok)
 	}
 	wanted := make([]bool, len(b.pumps))
@@ -255,4 +257,11 @@ func TestACoarseRowHoldsItsTankWithinTheBand(t *testing.T) {
 	b.deliver(plan)
 	b.stand(5.8, 1.985, 20*time.Minute)
 	b.wantsNothing(".015 low, less than the dead band of a coarse row")
+}
+
+func near(t *testing.T, what string, got, want, within float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= within) {
+		t.Errorf("%s is %v, want %v ± %v", what, got, want, within)
+	}
 }

@@ -1,6 +1,10 @@
-package dosing
+package loop
 
-import "time"
+import (
+	"time"
+
+	"leat/dosing"
+)
 
 // topUp tells how much plain water came in: the level's rise while the valve is
 // open. A level that rises on its own is a flood coming home and brings nothing.
@@ -8,7 +12,7 @@ type topUp struct {
 	open     bool
 	closed   time.Duration // when the valve last closed
 	ever     bool          // the valve was ever seen
-	flood    Flood
+	flood    dosing.Flood
 	returned float64 // litres of the present flood that are known to be home
 	level    float64 // litres already accounted for
 	levelled bool

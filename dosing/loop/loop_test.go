@@ -1,9 +1,11 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"testing"
 	"time"
+
+	"leat/dosing"
 )
 
 // evenly is a titration curve of one buffer capacity, meq/L per pH.
@@ -18,16 +20,16 @@ func (b evenly) Buffer(float64) float64              { return float64(b) }
 type bench struct {
 	t      *testing.T
 	l      *Loops
-	totals *Totals
-	pumps  []Pump
-	limits []Volume
-	target Target
-	now    Instant
+	totals *dosing.Totals
+	pumps  []dosing.Pump
+	limits []dosing.Volume
+	target dosing.Target
+	now    dosing.Instant
 	key    uint64
 }
 
 const (
-	acidPump PumpID = iota
+	acidPump dosing.PumpID = iota
 	basePump
 	calcium
 	sulfate
@@ -35,12 +37,12 @@ const (
 )
 
 func newBench(t *testing.T) *bench {
-	b := &bench{t: t, target: Target{PH: 5.8, EC: 2}, pumps: []Pump{
-		{Name: "acid", Role: RoleAcid, Group: GroupAcid, AcidPerML: 0.5, Smallest: Millilitre, PerSecond: Millilitre},
-		{Name: "base", Role: RoleBase, Group: GroupBase, AcidPerML: -0.5, Smallest: Millilitre, PerSecond: Millilitre},
-		{Name: "calcium", Role: RoleStock, Group: GroupCalcium, ECPerML: 0.2, Share: 0.5, MacroIon: true, Smallest: 2 * Millilitre, PerSecond: 10 * Millilitre},
-		{Name: "sulfate", Role: RoleStock, Group: GroupSulfate, ECPerML: 0.2, Share: 0.4, MacroIon: true, Smallest: 2 * Millilitre, PerSecond: 10 * Millilitre},
-		{Name: "iron", Role: RoleStock, Group: GroupChelate, ECPerML: 0.2, Share: 0.1, Smallest: 2 * Millilitre, PerSecond: 10 * Millilitre},
+	b := &bench{t: t, target: dosing.Target{PH: 5.8, EC: 2}, pumps: []dosing.Pump{
+		{Name: "acid", Role: dosing.RoleAcid, Group: dosing.GroupAcid, AcidPerML: 0.5, Smallest: dosing.Millilitre, PerSecond: dosing.Millilitre},
+		{Name: "base", Role: dosing.RoleBase, Group: dosing.GroupBase, AcidPerML: -0.5, Smallest: dosing.Millilitre, PerSecond: dosing.Millilitre},
+		{Name: "calcium", Role: dosing.RoleStock, Group: dosing.GroupCalcium, ECPerML: 0.2, Share: 0.5, MacroIon: true, Smallest: 2 * dosing.Millilitre, PerSecond: 10 * dosing.Millilitre},
+		{Name: "sulfate", Role: dosing.RoleStock, Group: dosing.GroupSulfate, ECPerML: 0.2, Share: 0.4, MacroIon: true, Smallest: 2 * dosing.Millilitre, PerSecond: 10 * dosing.Millilitre},
+		{Name: "iron", Role: dosing.RoleStock, Group: dosing.GroupChelate, ECPerML: 0.2, Share: 0.1, Smallest: 2 * dosing.Millilitre, PerSecond: 10 * dosing.Millilitre},
 	}}
 	b.restart()
 	b.open()
@@ -49,22 +51,22 @@ func newBench(t *testing.T) *bench {
 
 // restart gives the tank new loops and empty totals.
 func (b *bench) restart() {
-	tank := Tank{Volume: 100, DeadTime: 30 * time.Second, Lag: time.Minute, BufferScale: 1, PHNoise: 0.01, ECNoise: 0.005,
-		TopUp: Water{Alkalinity: 2, EC: 0.2}}
-	b.totals = NewTotals(len(b.pumps), 1)
+	tank := dosing.Tank{Volume: 100, DeadTime: 30 * time.Second, Lag: time.Minute, BufferScale: 1, PHNoise: 0.01, ECNoise: 0.005,
+		TopUp: dosing.Water{Alkalinity: 2, EC: 0.2}}
+	b.totals = dosing.NewTotals(len(b.pumps), 1)
 	b.l = NewLoops(0, tank, b.pumps, evenly(0.5), b.totals)
 }
 
 // open lets the gate allow everything.
 func (b *bench) open() {
-	b.limits = make([]Volume, len(b.pumps))
+	b.limits = make([]dosing.Volume, len(b.pumps))
 	for i := range b.limits {
-		b.limits[i] = Litre
+		b.limits[i] = dosing.Litre
 	}
 }
 
-func (b *bench) read(q Quantity, value float64, quality Quality) {
-	r, err := NewReading(0, q, value, b.now, 0, false)
+func (b *bench) read(q dosing.Quantity, value float64, quality dosing.Quality) {
+	r, err := dosing.NewReading(0, q, value, b.now, 0, false)
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -75,17 +77,17 @@ func (b *bench) read(q Quantity, value float64, quality Quality) {
 func (b *bench) stand(ph, ec float64, length time.Duration) {
 	for end := b.now.Up + length; b.now.Up < end; {
 		b.now = b.now.Add(5 * time.Second)
-		b.read(QuantityPH, ph, QualityGood)
-		b.read(QuantityEC, ec, QualityGood)
+		b.read(dosing.QuantityPH, ph, dosing.QualityGood)
+		b.read(dosing.QuantityEC, ec, dosing.QualityGood)
 	}
 }
 
-func (b *bench) next() (Plan, bool) {
+func (b *bench) next() (dosing.Plan, bool) {
 	b.t.Helper()
 	plan, ok := b.l.Next(b.now, b.target, b.limits)
 	if ok {
 		p := &b.pumps[plan.Pump]
-		if plan.Volume < p.Smallest || plan.Volume > b.limits[plan.Pump] || plan.Reason == ReasonNone {
+		if plan.Volume < p.Smallest || plan.Volume > b.limits[plan.Pump] || plan.Reason == dosing.ReasonNone {
 			b.t.Errorf("plan %+v: outside %v … %v, or without a reason", plan, p.Smallest, b.limits[plan.Pump])
 		}
 	}
@@ -93,22 +95,22 @@ func (b *bench) next() (Plan, bool) {
 }
 
 // deliver opens and closes a plan as the core does.
-func (b *bench) deliver(plan Plan) Dose {
+func (b *bench) deliver(plan dosing.Plan) dosing.Dose {
 	d := b.begin(plan)
 	b.totals.Settle(d.Pump, d.Key, d.Volume, b.now.Up)
 	b.l.Closed(d, d.Volume, true)
 	return d
 }
 
-func (b *bench) begin(plan Plan) Dose {
+func (b *bench) begin(plan dosing.Plan) dosing.Dose {
 	b.key++
-	d := Dose{Key: b.key, Pump: plan.Pump, Volume: plan.Volume, Up: b.now.Up, Open: true}
+	d := dosing.Dose{Key: b.key, Pump: plan.Pump, Volume: plan.Volume, Up: b.now.Up, Open: true}
 	b.totals.Count(d)
 	b.l.Opened(d)
 	return d
 }
 
-func (b *bench) wants(pump PumpID, why string) Plan {
+func (b *bench) wants(pump dosing.PumpID, why string) dosing.Plan {
 	b.t.Helper()
 	plan, ok := b.next()
 	if !ok || plan.Pump != pump {
@@ -127,12 +129,12 @@ func (b *bench) wantsNothing(why string) {
 func TestHighPHAsksForAcidAndLowForBase(t *testing.T) {
 	b := newBench(t)
 	b.stand(6.3, 2, time.Minute)
-	if p := b.wants(acidPump, "pH 6.3"); p.Reason != ReasonPHHigh {
+	if p := b.wants(acidPump, "pH 6.3"); p.Reason != dosing.ReasonPHHigh {
 		t.Errorf("reason %v", p.Reason)
 	}
 	b.restart()
 	b.stand(5.3, 2, time.Minute)
-	if p := b.wants(basePump, "pH 5.3"); p.Reason != ReasonPHLow {
+	if p := b.wants(basePump, "pH 5.3"); p.Reason != dosing.ReasonPHLow {
 		t.Errorf("reason %v", p.Reason)
 	}
 }
@@ -166,12 +168,12 @@ func TestNothingIsPlannedOnStaleReadings(t *testing.T) {
 }
 
 func TestOnlyFitReadingsCount(t *testing.T) {
-	for q := QualityFailure; q < QualityCount; q++ {
+	for q := dosing.QualityFailure; q < dosing.QualityCount; q++ {
 		b := newBench(t)
 		for range 10 {
 			b.now = b.now.Add(5 * time.Second)
-			b.read(QuantityPH, 6.6, q)
-			b.read(QuantityEC, 2, q)
+			b.read(dosing.QuantityPH, 6.6, q)
+			b.read(dosing.QuantityEC, 2, q)
 		}
 		if _, ok := b.next(); ok != q.MayDose() {
 			t.Errorf("readings of quality %v: planned %v", q, ok)
@@ -180,8 +182,8 @@ func TestOnlyFitReadingsCount(t *testing.T) {
 	b := newBench(t)
 	for range 10 {
 		b.now = b.now.Add(5 * time.Second)
-		r, _ := NewReading(0, QuantityPH, 6.6, b.now, 0, true)
-		b.l.Read(r, QualityGood)
+		r, _ := dosing.NewReading(0, dosing.QuantityPH, 6.6, b.now, 0, true)
+		b.l.Read(r, dosing.QualityGood)
 	}
 	b.wantsNothing("retained readings only")
 }
@@ -190,8 +192,8 @@ func TestAnUnfitECNeverStopsPH(t *testing.T) {
 	b := newBench(t)
 	for range 10 {
 		b.now = b.now.Add(5 * time.Second)
-		b.read(QuantityPH, 6.6, QualityGood)
-		b.read(QuantityEC, 1, QualityFailure)
+		b.read(dosing.QuantityPH, 6.6, dosing.QualityGood)
+		b.read(dosing.QuantityEC, 1, dosing.QualityFailure)
 	}
 	b.wants(acidPump, "EC unfit")
 	if e := b.l.Estimate(b.now, b.target); !e.PHKnown || e.ECKnown || e.Known {
@@ -202,7 +204,7 @@ func TestAnUnfitECNeverStopsPH(t *testing.T) {
 func TestAnUnmeasuredBufferScaleKnowsNothing(t *testing.T) {
 	b := newBench(t)
 	for _, scale := range []float64{0, -1, math.NaN()} {
-		b.l = NewLoops(0, Tank{Volume: 100, DeadTime: time.Minute, Lag: time.Minute, BufferScale: scale}, b.pumps, evenly(0.5), b.totals)
+		b.l = NewLoops(0, dosing.Tank{Volume: 100, DeadTime: time.Minute, Lag: time.Minute, BufferScale: scale}, b.pumps, evenly(0.5), b.totals)
 		b.stand(6.6, 2, time.Minute)
 		b.wantsNothing("buffer scale unknown")
 	}
@@ -237,7 +239,7 @@ func TestTheDeadBandIsLeftAlone(t *testing.T) {
 func TestWhatIsInTransitIsNotDosedAgain(t *testing.T) {
 	b := newBench(t)
 	b.stand(6.0, 2, time.Minute)
-	given := Volume(0)
+	given := dosing.Volume(0)
 	for range 5 {
 		if plan, ok := b.next(); ok {
 			given += plan.Volume
@@ -246,7 +248,7 @@ func TestWhatIsInTransitIsNotDosedAgain(t *testing.T) {
 		b.stand(6.0, 2, 5*time.Second) // 25 s in all, within the dead time
 	}
 	// The whole pessimistic need is 0.2 pH·0.5·e^-0.55·100 L ÷ 0.5 = 11.5 mL.
-	if whole := FromMillilitres(20 * math.Exp(-0.55)); given > whole+Millilitre || given < whole/2 {
+	if whole := dosing.FromMillilitres(20 * math.Exp(-0.55)); given > whole+dosing.Millilitre || given < whole/2 {
 		t.Errorf("%v given in the dead time; the need is %v", given, whole)
 	}
 }
@@ -254,7 +256,7 @@ func TestWhatIsInTransitIsNotDosedAgain(t *testing.T) {
 func TestOppositeReagentWaits(t *testing.T) {
 	b := newBench(t)
 	b.stand(6.3, 2, time.Minute)
-	b.deliver(Plan{Pump: acidPump, Volume: Millilitre})
+	b.deliver(dosing.Plan{Pump: acidPump, Volume: dosing.Millilitre})
 	b.stand(5.70, 2, 10*time.Minute)
 	b.wantsNothing("0.10 low, 10 min after acid")
 	b.stand(5.70, 2, 11*time.Minute)
@@ -264,7 +266,7 @@ func TestOppositeReagentWaits(t *testing.T) {
 
 	b = newBench(t)
 	b.stand(6.3, 2, time.Minute)
-	b.deliver(Plan{Pump: acidPump, Volume: Millilitre})
+	b.deliver(dosing.Plan{Pump: acidPump, Volume: dosing.Millilitre})
 	b.stand(5.55, 2, 5*time.Minute)
 	b.wants(basePump, "0.25 low, 5 min after acid")
 }
@@ -305,9 +307,9 @@ func TestAboveTheBandThereIsNoPlanForEC(t *testing.T) {
 func TestNonsenseTargetsAndMissingLimitsPlanNothing(t *testing.T) {
 	b := newBench(t)
 	b.stand(6.6, 1.2, time.Minute)
-	b.target = Target{PH: PH(math.NaN()), EC: Conductivity(math.NaN())}
+	b.target = dosing.Target{PH: dosing.PH(math.NaN()), EC: dosing.Conductivity(math.NaN())}
 	b.wantsNothing("setpoints are not numbers")
-	b.target = Target{PH: 5.8, EC: 2}
+	b.target = dosing.Target{PH: 5.8, EC: 2}
 	if _, ok := b.l.Next(b.now, b.target, nil); ok {
 		t.Error("planned without limits")
 	}
@@ -315,28 +317,28 @@ func TestNonsenseTargetsAndMissingLimitsPlanNothing(t *testing.T) {
 
 func TestTopUpIsMetAsItEnters(t *testing.T) {
 	b := newBench(t)
-	b.read(QuantityLevel, 98, QualityGood)
+	b.read(dosing.QuantityLevel, 98, dosing.QualityGood)
 	b.stand(5.8, 2, 3*time.Minute)
 	b.wantsNothing("in band")
-	b.read(QuantityTopUp, 1, QualityGood)
-	b.read(QuantityLevel, 100, QualityGood)
+	b.read(dosing.QuantityTopUp, 1, dosing.QualityGood)
+	b.read(dosing.QuantityLevel, 100, dosing.QualityGood)
 	b.stand(5.8, 2, 5*time.Second)
 	// 2 L of 2 meq/L in 100 L: 0.04 meq/L, most of it still entering: 0.08 pH.
 	e := b.l.Estimate(b.now, b.target)
 	near(t, "settled pH", float64(e.PH), 5.8+0.08*math.Exp(-5.0/60), 0.01)
 	near(t, "settled EC", float64(e.EC), 2-0.02*1.8*math.Exp(-5.0/60), 0.005)
 	b.limits[calcium], b.limits[sulfate], b.limits[iron] = 0, 0, 0
-	if p := b.wants(acidPump, "alkalinity enters"); p.Reason != ReasonTopUp {
+	if p := b.wants(acidPump, "alkalinity enters"); p.Reason != dosing.ReasonTopUp {
 		t.Errorf("reason %v, want top-up", p.Reason)
 	}
 }
 
 func TestTopUpThatUndoesEvaporationCallsForNoStock(t *testing.T) {
 	b := newBench(t)
-	b.read(QuantityLevel, 98, QualityGood)
+	b.read(dosing.QuantityLevel, 98, dosing.QualityGood)
 	b.stand(5.8, 2.04, 3*time.Minute)
-	b.read(QuantityTopUp, 1, QualityGood)
-	b.read(QuantityLevel, 100, QualityGood)
+	b.read(dosing.QuantityTopUp, 1, dosing.QualityGood)
+	b.read(dosing.QuantityLevel, 100, dosing.QualityGood)
 	b.stand(5.8, 2.04, 5*time.Second)
 	b.limits[acidPump] = 0
 	b.wantsNothing("2 L return to water that had lost 2 L")
@@ -347,17 +349,17 @@ func TestOnlyTopUpCountsAsTopUp(t *testing.T) {
 		name  string
 		rises func(b *bench)
 	}{
-		{"a rise with the valve shut", func(b *bench) { b.read(QuantityLevel, 120, QualityGood) }},
+		{"a rise with the valve shut", func(b *bench) { b.read(dosing.QuantityLevel, 120, dosing.QualityGood) }},
 		{"a flood coming home", func(b *bench) {
-			b.read(QuantityFlood, 1, QualityGood)
-			b.read(QuantityLevel, 70, QualityGood)
-			b.read(QuantityTopUp, 1, QualityGood)
-			b.read(QuantityFlood, 0, QualityGood)
-			b.read(QuantityLevel, 98, QualityGood)
+			b.read(dosing.QuantityFlood, 1, dosing.QualityGood)
+			b.read(dosing.QuantityLevel, 70, dosing.QualityGood)
+			b.read(dosing.QuantityTopUp, 1, dosing.QualityGood)
+			b.read(dosing.QuantityFlood, 0, dosing.QualityGood)
+			b.read(dosing.QuantityLevel, 98, dosing.QualityGood)
 		}},
 	} {
 		b := newBench(t)
-		b.read(QuantityLevel, 98, QualityGood)
+		b.read(dosing.QuantityLevel, 98, dosing.QualityGood)
 		b.stand(5.8, 2, 2*time.Minute)
 		c.rises(b)
 		if b.l.ph.entering != 0 || b.l.ec.entering != 0 {
@@ -370,14 +372,14 @@ func TestSetpointStepLeavesTheIntegralAlone(t *testing.T) {
 	b := newBench(t)
 	b.stand(5.8, 2, 10*time.Minute)
 	before := b.l.Estimate(b.now, b.target)
-	b.target = Target{PH: 6.2, EC: 2.3}
+	b.target = dosing.Target{PH: 6.2, EC: 2.3}
 	after := b.l.Estimate(b.now, b.target)
 	if before != after {
 		t.Errorf("the estimate moved with the setpoint:\n%+v\n%+v", before, after)
 	}
 	b.limits[calcium], b.limits[sulfate], b.limits[iron] = 0, 0, 0
 	b.wants(basePump, "setpoint 0.4 higher")
-	b.target = Target{PH: 5.8, EC: 2}
+	b.target = dosing.Target{PH: 5.8, EC: 2}
 	b.wantsNothing("setpoint back before anything was given")
 }
 
@@ -409,7 +411,7 @@ func TestLearningIsBoundedAndCanBeForgotten(t *testing.T) {
 func TestFrozenLearningStandsStill(t *testing.T) {
 	b := newBench(t)
 	b.stand(6.3, 2, time.Minute)
-	b.deliver(Plan{Pump: acidPump, Volume: 20 * Millilitre})
+	b.deliver(dosing.Plan{Pump: acidPump, Volume: 20 * dosing.Millilitre})
 	b.l.Freeze(b.now, b.now.Up+10*time.Minute)
 	before := b.l.Estimate(b.now, b.target)
 	b.stand(6.3, 2, 9*time.Minute)
@@ -423,8 +425,8 @@ func TestFrozenLearningStandsStill(t *testing.T) {
 func TestStandingWaterTeachesNothing(t *testing.T) {
 	b := newBench(t)
 	b.stand(6.3, 2, time.Minute)
-	b.deliver(Plan{Pump: acidPump, Volume: 20 * Millilitre})
-	b.read(QuantityCirculation, 0, QualityGood)
+	b.deliver(dosing.Plan{Pump: acidPump, Volume: 20 * dosing.Millilitre})
+	b.read(dosing.QuantityCirculation, 0, dosing.QualityGood)
 	before := b.l.Estimate(b.now, b.target)
 	b.stand(6.3, 2, 4*time.Minute)
 	if after := b.l.Estimate(b.now, b.target); before.LnBuffer != after.LnBuffer || before.DriftAcid != after.DriftAcid {
@@ -451,13 +453,12 @@ func TestReadingsAndDecisionsAllocateNothing(t *testing.T) {
 	b := newBench(t)
 	b.stand(6.3, 1.5, time.Minute)
 	for range 8 {
-		b.deliver(Plan{Pump: acidPump, Volume: Millilitre})
+		b.deliver(dosing.Plan{Pump: acidPump, Volume: dosing.Millilitre})
 	}
-	ph, _ := NewReading(0, QuantityPH, 6.3, b.now, 0, false)
 	if n := testing.AllocsPerRun(200, func() {
 		b.now = b.now.Add(time.Second)
-		ph.at = b.now
-		b.l.Read(ph, QualityGood)
+		ph, _ := dosing.NewReading(0, dosing.QuantityPH, 6.3, b.now, 0, false)
+		b.l.Read(ph, dosing.QualityGood)
 		b.l.Estimate(b.now, b.target)
 		b.l.Next(b.now, b.target, b.limits)
 	}); n != 0 {

@@ -1,4 +1,4 @@
-package dosing
+package loop
 
 import (
 	"math"

@@ -1,9 +1,11 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"testing"
 	"time"
+
+	"leat/dosing"
 )
 
 // textbook is an integrating process with dead time, y' = k'·(load − u(t − θ)),
@@ -49,9 +51,9 @@ func loopOnIntegrator(t *testing.T, startPH, load float64, until time.Duration) 
 		b.pumps[i].Smallest = 10
 	}
 	const buffer, theta = 0.2, time.Minute
-	b.totals = NewTotals(len(b.pumps), 1)
-	b.l = NewLoops(0, Tank{Volume: 100, DeadTime: theta, Lag: time.Second, BufferScale: 1, PHNoise: 0.001, ECNoise: 0.001}, b.pumps, evenly(buffer), b.totals)
-	b.l.Restore(nil, Learned{Scale: Belief{0, leastSpread}}, Learned{}) // the textbook's controller knows its gain
+	b.totals = dosing.NewTotals(len(b.pumps), 1)
+	b.l = NewLoops(0, dosing.Tank{Volume: 100, DeadTime: theta, Lag: time.Second, BufferScale: 1, PHNoise: 0.001, ECNoise: 0.001}, b.pumps, evenly(buffer), b.totals)
+	b.l.Restore(nil, Learned{Scale: dosing.Belief{Mean: 0, Spread: leastSpread}}, Learned{}) // the textbook's controller knows its gain
 	type pulse struct {
 		at time.Duration
 		ph float64
@@ -65,8 +67,8 @@ func loopOnIntegrator(t *testing.T, startPH, load float64, until time.Duration) 
 			y -= queue[0].ph
 			queue = queue[1:]
 		}
-		b.read(QuantityPH, y, QualityGood)
-		b.read(QuantityEC, 2, QualityGood)
+		b.read(dosing.QuantityPH, y, dosing.QualityGood)
+		b.read(dosing.QuantityEC, 2, dosing.QualityGood)
 		iae += math.Abs(y-5.8) * 5
 		peak = max(peak, math.Abs(y-5.8))
 		if plan, ok := b.next(); ok {

@@ -1,20 +1,24 @@
-package dosing
+package loop
 
-import "math"
+import (
+	"math"
+
+	"leat/dosing"
+)
 
 // blend is the row's recipe and what of it was begun and not yet delivered. A
 // blend is owed whole: plants that get the calcium of a portion but not its
 // sulfate are fed another recipe, so the remainder stands until it is given.
 type blend struct {
-	pumps     []Pump
-	stocks    []PumpID
-	volume    float64   // litres of tank
-	shares    []float64 // of the blend by volume, by pump
-	owed      []Volume  // by pump; negative where a pump gave more than it was owed
-	part      []float64 // parts of a microlitre that rounding down left, by pump
-	ecPerML   float64   // mS/cm of 1 mL of blend in 1 L
-	acidPerML float64   // meq/L of 1 mL of blend in 1 L
-	smallest  float64   // mS/cm of the smallest blend of which some stock can give a dose; at most coarsest
+	pumps     []dosing.Pump
+	stocks    []dosing.PumpID
+	volume    float64         // litres of tank
+	shares    []float64       // of the blend by volume, by pump
+	owed      []dosing.Volume // by pump; negative where a pump gave more than it was owed
+	part      []float64       // parts of a microlitre that rounding down left, by pump
+	ecPerML   float64         // mS/cm of 1 mL of blend in 1 L
+	acidPerML float64         // meq/L of 1 mL of blend in 1 L
+	smallest  float64         // mS/cm of the smallest blend of which some stock can give a dose; at most coarsest
 }
 
 // portion is the largest blend begun at once, mS/cm. Large enough that groups
@@ -32,8 +36,8 @@ const mostOwed = 1.0
 // blend of them may be more than the band.
 const coarsest = 0.02
 
-func newBlend(pumps []Pump, stocks []PumpID, volume float64) blend {
-	b := blend{pumps: pumps, stocks: stocks, volume: volume, owed: make([]Volume, len(pumps)), part: make([]float64, len(pumps))}
+func newBlend(pumps []dosing.Pump, stocks []dosing.PumpID, volume float64) blend {
+	b := blend{pumps: pumps, stocks: stocks, volume: volume, owed: make([]dosing.Volume, len(pumps)), part: make([]float64, len(pumps))}
 	shares := make([]float64, len(pumps))
 	for _, id := range stocks {
 		shares[id] = pumps[id].Share
@@ -69,17 +73,17 @@ func (b *blend) acid(ec float64) float64 { return float64(ec/b.ecPerML) * b.acid
 // owe begins a blend worth ec mS/cm, rounded down to the microlitre; what the
 // rounding leaves is kept for the next.
 func (b *blend) owe(ec float64) {
-	microlitres := float64(float64(ec*b.volume)/b.ecPerML) * float64(Millilitre)
+	microlitres := float64(float64(ec*b.volume)/b.ecPerML) * float64(dosing.Millilitre)
 	for _, id := range b.stocks {
 		exact := float64(microlitres*b.shares[id]) + b.part[id]
 		whole := math.Floor(exact)
-		if !(whole >= 0 && whole < float64(largestVolume)) {
+		if !(whole >= 0 && whole < float64(dosing.LargestVolume)) {
 			continue
 		}
-		if b.owed[id] > FromMillilitres(float64(mostOwed*b.volume)/b.ecPerML*b.shares[id]) {
+		if b.owed[id] > dosing.FromMillilitres(float64(mostOwed*b.volume)/b.ecPerML*b.shares[id]) {
 			continue
 		}
-		b.owed[id] += Volume(whole)
+		b.owed[id] += dosing.Volume(whole)
 		b.part[id] = exact - whole
 	}
 }
@@ -90,7 +94,7 @@ func (b *blend) step() float64 {
 	for _, id := range b.stocks {
 		if b.shares[id] > 0 && !b.due(id) {
 			// Half a microlitre, so that rounding leaves it due.
-			lack := (float64(b.pumps[id].Smallest-b.owed[id]) + 0.5) / float64(Millilitre)
+			lack := (float64(b.pumps[id].Smallest-b.owed[id]) + 0.5) / float64(dosing.Millilitre)
 			least = min(least, lack/b.shares[id])
 		}
 	}
@@ -98,7 +102,7 @@ func (b *blend) step() float64 {
 }
 
 // ready says whether the gate would let any stock of the row go now.
-func (b *blend) ready(limits []Volume) bool {
+func (b *blend) ready(limits []dosing.Volume) bool {
 	for _, id := range b.stocks {
 		if limits[id] >= b.pumps[id].Smallest {
 			return true
@@ -108,12 +112,12 @@ func (b *blend) ready(limits []Volume) bool {
 }
 
 // due says whether the pump is owed at least a dose it can repeat.
-func (b *blend) due(id PumpID) bool { return b.owed[id] >= b.pumps[id].Smallest }
+func (b *blend) due(id dosing.PumpID) bool { return b.owed[id] >= b.pumps[id].Smallest }
 
 // left says what still waits of the blend: whole tells that a stock that the
 // others must wait for is due, trace that one without a macro ion is due and the
 // gate refuses it.
-func (b *blend) left(limits []Volume) (whole, trace bool) {
+func (b *blend) left(limits []dosing.Volume) (whole, trace bool) {
 	for _, id := range b.stocks {
 		switch {
 		case !b.due(id):
@@ -141,22 +145,22 @@ func (b *blend) ecOwed() float64 {
 // group first, so that a group is finished before another starts, else the first
 // of the order calcium, sulfate, … of the groups. Stocks the gate holds are
 // passed over.
-func (b *blend) next(last Group, limits []Volume, room float64) (PumpID, Volume, bool) {
-	var best PumpID
-	var volume Volume
+func (b *blend) next(last dosing.Group, limits []dosing.Volume, room float64) (dosing.PumpID, dosing.Volume, bool) {
+	var best dosing.PumpID
+	var volume dosing.Volume
 	found := false
 	for _, id := range b.stocks {
 		p := &b.pumps[id]
 		v := min(b.owed[id], limits[id])
 		if p.ECPerML > 0 {
-			v = min(v, FromMillilitres(float64(room*b.volume)/p.ECPerML))
+			v = min(v, dosing.FromMillilitres(float64(room*b.volume)/p.ECPerML))
 		}
 		if v < p.Smallest {
 			continue
 		}
 		if found {
 			q := &b.pumps[best]
-			if q.Group == last && q.Group != GroupNeutral || p.Group != last && p.Group >= q.Group {
+			if q.Group == last && q.Group != dosing.GroupNeutral || p.Group != last && p.Group >= q.Group {
 				continue
 			}
 		}

@@ -1,23 +1,10 @@
-package dosing
+package loop
 
-import "time"
+import (
+	"time"
 
-// quickLeast is the share of the quick water that a level is never thought to leave: a
-// volume of nothing would make every dose infinite.
-const quickLeast = 0.05
-
-// Quick is the water that pump and probe see within a mixing time. The rest, in ponds and
-// long channels, follows over the exchange time.
-func (t Tank) Quick() Litres { return t.Volume * Litres(1-t.Slow) }
-
-// QuickOf is the quick water at a level: what is missing or out on a bench is missing of
-// the quick water, the ponds stay full.
-func (t Tank) QuickOf(level Litres) Litres {
-	if !(t.Slow > 0) {
-		return level
-	}
-	return max(level-Litres(float64(t.Volume)*t.Slow), quickLeast*t.Quick())
-}
+	"leat/dosing"
+)
 
 // waters is how far the quick water of a tank stands from its slow water in one quantity,
 // in amounts per litre. The zero value is a tank of one water.
@@ -30,7 +17,7 @@ type waters struct {
 	apart float64       // quick less slow; positive = the quick value is higher
 }
 
-func watersOf(t Tank) waters {
+func watersOf(t dosing.Tank) waters {
 	if !(t.Slow > 0) || !(t.Slow < 1) || t.Exchange <= 0 {
 		return waters{}
 	}
@@ -42,7 +29,7 @@ func (w *waters) leak(over time.Duration) float64 {
 	if w.apart == 0 || w.fade <= 0 {
 		return 0
 	}
-	return float64(float64(w.slow*w.apart) * (1 - exponential(-float64(over)/float64(w.fade))))
+	return float64(float64(w.slow*w.apart) * (1 - dosing.Exponential(-float64(over)/float64(w.fade))))
 }
 
 // pass lets a time pass in which came net entered the quick water, and returns what

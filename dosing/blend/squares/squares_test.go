@@ -1,4 +1,4 @@
-package blend
+package squares
 
 import (
 	"errors"
@@ -8,8 +8,8 @@ import (
 )
 
 // draw fills q with a random problem: n unknowns, some bounded above, some rows.
-func draw(r *rand.Rand, q *squares, n, rows int, feasible bool) {
-	q.size(n)
+func draw(r *rand.Rand, q *Problem, n, rows int, feasible bool) {
+	q.Size(n)
 	m := n + r.IntN(4)
 	a := make([]float64, m*n)
 	for i := range a {
@@ -21,12 +21,12 @@ func draw(r *rand.Rand, q *squares, n, rows int, feasible bool) {
 			for j := range m {
 				sum += a[j*n+i] * a[j*n+k]
 			}
-			q.g[i*n+k] = sum
+			q.G[i*n+k] = sum
 		}
-		q.g[i*n+i] += 1e-4
-		q.a[i] = 3 * r.NormFloat64()
+		q.G[i*n+i] += 1e-4
+		q.A[i] = 3 * r.NormFloat64()
 		if r.IntN(3) == 0 {
-			q.upper[i] = r.Float64()
+			q.Upper[i] = r.Float64()
 		}
 	}
 	for range rows {
@@ -38,16 +38,16 @@ func draw(r *rand.Rand, q *squares, n, rows int, feasible bool) {
 		if !feasible {
 			most = r.NormFloat64()
 		}
-		q.rows = append(q.rows, limit{row: row, most: most})
+		q.Rows = append(q.Rows, Limit{Row: row, Most: most})
 	}
 }
 
-func (q *squares) value() float64 {
+func (q *Problem) value() float64 {
 	sum := 0.0
 	for i := range q.n {
-		sum -= q.a[i] * q.x[i]
+		sum -= q.A[i] * q.X[i]
 		for k := range q.n {
-			sum += q.x[i] * q.g[i*q.n+k] * q.x[k] / 2
+			sum += q.X[i] * q.G[i*q.n+k] * q.X[k] / 2
 		}
 	}
 	return sum
@@ -55,16 +55,16 @@ func (q *squares) value() float64 {
 
 // kkt is the largest breach of the conditions that mark the minimum: no limit
 // passed, no multiplier below zero, and the gradient held by the active limits.
-func kkt(q *squares) float64 {
+func kkt(q *Problem) float64 {
 	worst := 0.0
-	for c := range 2*q.n + len(q.rows) {
+	for c := range 2*q.n + len(q.Rows) {
 		worst = max(worst, -q.slack(c))
 	}
 	gradient := make([]float64, q.n)
 	for i := range q.n {
-		gradient[i] = -q.a[i]
+		gradient[i] = -q.A[i]
 		for k := range q.n {
-			gradient[i] += q.g[i*q.n+k] * q.x[k]
+			gradient[i] += q.G[i*q.n+k] * q.X[k]
 		}
 	}
 	unit := make([]float64, q.n)
@@ -84,13 +84,13 @@ func kkt(q *squares) float64 {
 
 func TestTheMinimumMeetsItsConditionsInAHundredThousandCases(t *testing.T) {
 	r := rand.New(rand.NewPCG(11, 4))
-	var q squares
+	var q Problem
 	worst, contradictions := 0.0, 0
 	for k := range 100_000 {
 		n := 1 + r.IntN(8)
 		draw(r, &q, n, r.IntN(5), k%3 != 0)
-		err := q.solve()
-		if errors.Is(err, errContradiction) && k%3 == 0 {
+		err := q.Solve()
+		if errors.Is(err, ErrContradiction) && k%3 == 0 {
 			contradictions++
 			continue
 		}
@@ -104,9 +104,9 @@ func TestTheMinimumMeetsItsConditionsInAHundredThousandCases(t *testing.T) {
 		}
 		// A new right side, from where the last search stood.
 		for i := range n {
-			q.a[i] += r.NormFloat64()
+			q.A[i] += r.NormFloat64()
 		}
-		if err := q.again(); err != nil {
+		if err := q.Again(); err != nil {
 			t.Fatalf("case %d again: %v", k, err)
 		}
 		if breach := kkt(&q); breach > 1e-7 {
@@ -121,8 +121,8 @@ func TestTheMinimumMeetsItsConditionsInAHundredThousandCases(t *testing.T) {
 
 // bruteForce tries every set of active limits and keeps the best point that passes
 // none: slow, and independent of the method under test.
-func bruteForce(q *squares) (best float64, found bool) {
-	n, total := q.n, 2*q.n+len(q.rows)
+func bruteForce(q *Problem) (best float64, found bool) {
+	n, total := q.n, 2*q.n+len(q.Rows)
 	best = math.Inf(1)
 	at := *q
 	for set := range 1 << total {
@@ -139,7 +139,7 @@ func bruteForce(q *squares) (best float64, found bool) {
 		if !ok {
 			continue
 		}
-		at.x = x
+		at.X = x
 		fits := true
 		for c := range total {
 			fits = fits && !(at.slack(c) < -1e-9)
@@ -153,7 +153,7 @@ func bruteForce(q *squares) (best float64, found bool) {
 }
 
 // onLimits solves the equations of Lagrange by Gaussian elimination.
-func onLimits(q *squares, held []int) ([]float64, bool) {
+func onLimits(q *Problem, held []int) ([]float64, bool) {
 	n, size := q.n, q.n+len(held)
 	rows := make([][]float64, size)
 	unit := make([]float64, n)
@@ -161,8 +161,8 @@ func onLimits(q *squares, held []int) ([]float64, bool) {
 		rows[i] = make([]float64, size+1)
 	}
 	for i := range n {
-		copy(rows[i], q.g[i*n:(i+1)*n])
-		rows[i][size] = q.a[i]
+		copy(rows[i], q.G[i*n:(i+1)*n])
+		rows[i][size] = q.A[i]
 	}
 	for k, c := range held {
 		if math.IsInf(q.bound(c), 0) {
@@ -206,16 +206,16 @@ func onLimits(q *squares, held []int) ([]float64, bool) {
 
 func TestTheMinimumIsTheOneThatTryingEveryCombinationFinds(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 23))
-	var q squares
+	var q Problem
 	none := 0
 	for k := range 1500 {
 		n := 1 + r.IntN(3)
 		draw(r, &q, n, r.IntN(4), k%2 == 0)
-		err := q.solve()
+		err := q.Solve()
 		best, found := bruteForce(&q)
 		if !found {
 			none++
-			if !errors.Is(err, errContradiction) {
+			if !errors.Is(err, ErrContradiction) {
 				t.Fatalf("case %d: %v, though no point fits the limits", k, err)
 			}
 			continue
@@ -233,16 +233,16 @@ func TestTheMinimumIsTheOneThatTryingEveryCombinationFinds(t *testing.T) {
 }
 
 // along is normal·v of a constraint.
-func (q *squares) along(c int, v []float64) float64 {
+func (q *Problem) along(c int, v []float64) float64 {
 	switch {
 	case c < q.n:
 		return v[c]
 	case c < 2*q.n:
 		return -v[c-q.n]
 	}
-	l := &q.rows[c-2*q.n]
+	l := &q.Rows[c-2*q.n]
 	sum := 0.0
-	for i, w := range l.row {
+	for i, w := range l.Row {
 		sum -= float64(w * v[i])
 	}
 	return sum / l.norm

@@ -1,8 +1,10 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"time"
+
+	"leat/dosing"
 )
 
 // A buffer that is far weaker than commissioned, as where phosphate has run down, shows in
@@ -82,7 +84,7 @@ func (o *observer) weaken(s *strong, mixing, up time.Duration) {
 	byItself := float64((up - s.at).Hours() * (math.Abs(s.drift) + float64(2*o.tuning.startDrift)))
 	all := given + byItself
 	needed := math.Abs(o.curve.AcidNeeded(s.from, s.mean)) * o.scale
-	if !(needed*exponential(o.gain) > float64(strongMore*all)) || math.Log(given/needed) < -strongMost {
+	if !(needed*dosing.Exponential(o.gain) > float64(strongMore*all)) || math.Log(given/needed) < -strongMost {
 		return
 	}
 	o.gain = math.Log(all / needed)

@@ -1,19 +1,21 @@
-package dosing
+package loop
 
 import (
 	"fmt"
 	"math"
 	"slices"
 	"time"
+
+	"leat/dosing"
 )
 
 // decider is a law on trial: what it wants to dose now, as a plan the pumps can
 // carry out. The yardsticks see the plant itself or the last reading.
 type decider interface {
-	read(r Reading)
-	decide(now Instant, target Target, busy bool) (Plan, bool)
-	opened(d Dose, end time.Duration)
-	closed(d Dose)
+	read(r dosing.Reading)
+	decide(now dosing.Instant, target dosing.Target, busy bool) (dosing.Plan, bool)
+	opened(d dosing.Dose, end time.Duration)
+	closed(d dosing.Dose)
 }
 
 // score is one night's figures by the definitions of the control specification:
@@ -32,7 +34,7 @@ type score struct {
 const nightLength = 10 * time.Hour
 
 // night runs one scene under one law.
-func night(s *scene, p *plant, totals *Totals, law decider, trace func(up time.Duration)) score {
+func night(s *scene, p *plant, totals *dosing.Totals, law decider, trace func(up time.Duration)) score {
 	const tick = 5 * time.Second
 	var sc score
 	inBand := [2]int{}
@@ -41,18 +43,18 @@ func night(s *scene, p *plant, totals *Totals, law decider, trace func(up time.D
 	side := [2]float64{sign(s.startPH - float64(s.target.PH)), sign(s.startEC - float64(s.target.EC))}
 	settledSince := [2]time.Duration{-1, -1}
 	settle := [2]float64{600, 600}
-	if math.Abs(s.startPH-float64(s.target.PH)) <= StartBand.PH {
+	if math.Abs(s.startPH-float64(s.target.PH)) <= dosing.StartBand.PH {
 		settle[0] = -1
 	}
-	if math.Abs(s.startEC-float64(s.target.EC)) <= StartBand.EC {
+	if math.Abs(s.startEC-float64(s.target.EC)) <= dosing.StartBand.EC {
 		settle[1] = -1
 	}
 	lastIn, lastAll := 0, 0
-	var open Dose
+	var open dosing.Dose
 	var busyUntil time.Duration
 	var key uint64
-	feed := func(q Quantity, v float64) {
-		r, err := NewReading(0, q, v, Instant{Up: p.up}, 0, false)
+	feed := func(q dosing.Quantity, v float64) {
+		r, err := dosing.NewReading(0, q, v, dosing.Instant{Up: p.up}, 0, false)
 		if err != nil {
 			panic(err)
 		}
@@ -73,34 +75,34 @@ func night(s *scene, p *plant, totals *Totals, law decider, trace func(up time.D
 		for _, f := range s.floods {
 			flooded = flooded || p.up >= f.start && p.up < f.start+f.length
 		}
-		feed(QuantityFlood, b2f(flooded))
-		feed(QuantityTopUp, b2f(p.topping))
+		feed(dosing.QuantityFlood, b2f(flooded))
+		feed(dosing.QuantityTopUp, b2f(p.topping))
 		level := p.volume
 		if flooded {
 			level *= 0.75 // what the zone holds comes back while the switch is still on
 		}
-		feed(QuantityLevel, level)
-		feed(QuantityPH, p.readPH())
-		feed(QuantityEC, p.readEC())
+		feed(dosing.QuantityLevel, level)
+		feed(dosing.QuantityPH, p.readPH())
+		feed(dosing.QuantityEC, p.readEC())
 		if p.up%(10*time.Second) != 0 {
 			continue
 		}
-		if plan, ok := law.decide(Instant{Up: p.up}, target, open.Open); ok {
+		if plan, ok := law.decide(dosing.Instant{Up: p.up}, target, open.Open); ok {
 			key++
-			open = Dose{Key: key, Pump: plan.Pump, Volume: plan.Volume, Up: p.up, Open: true}
+			open = dosing.Dose{Key: key, Pump: plan.Pump, Volume: plan.Volume, Up: p.up, Open: true}
 			busyUntil = p.up + plan.Volume.RunTime(s.pumps[plan.Pump].PerSecond)
 			totals.Count(open)
 			law.opened(open, busyUntil)
 			p.dose(plan.Pump, plan.Volume)
 			sc.doses++
 			meq := plan.Volume.Millilitres() * s.pumps[plan.Pump].AcidPerML
-			if s.pumps[plan.Pump].Role != RoleStock {
+			if s.pumps[plan.Pump].Role != dosing.RoleStock {
 				sc.acid += max(0, meq)
 				sc.base += max(0, -meq)
 			}
 		}
 		off := [2]float64{p.ph - float64(target.PH), p.EC() - float64(target.EC)}
-		band := [2]float64{StartBand.PH, StartBand.EC}
+		band := [2]float64{dosing.StartBand.PH, dosing.StartBand.EC}
 		over := [2]*float64{&sc.phOver, &sc.ecOver}
 		for i := range off {
 			if off[i]*side[i] <= 0 {
@@ -163,21 +165,24 @@ type loopsOnTrial struct {
 	g *gatekeeper
 }
 
-func newTrial(s *scene, totals *Totals) *loopsOnTrial {
+func newTrial(s *scene, totals *dosing.Totals) *loopsOnTrial {
 	return &loopsOnTrial{NewLoops(0, s.tank, s.pumps, s.curve, totals), newGatekeeper(s, totals)}
 }
-func (t *loopsOnTrial) read(r Reading) { t.l.Read(r, QualityGood) }
-func (t *loopsOnTrial) decide(now Instant, target Target, busy bool) (Plan, bool) {
+func (t *loopsOnTrial) read(r dosing.Reading) { t.l.Read(r, dosing.QualityGood) }
+func (t *loopsOnTrial) decide(now dosing.Instant, target dosing.Target, busy bool) (dosing.Plan, bool) {
 	return t.l.Next(now, target, t.g.judge(now.Up, t.l.Estimate(now, target), t.l.ph.entering, target, busy))
 }
-func (t *loopsOnTrial) opened(d Dose, end time.Duration) { t.l.Opened(d); t.g.passed(d.Pump, end) }
-func (t *loopsOnTrial) closed(d Dose)                    { t.l.Closed(d, d.Volume, true) }
+func (t *loopsOnTrial) opened(d dosing.Dose, end time.Duration) {
+	t.l.Opened(d)
+	t.g.passed(d.Pump, end)
+}
+func (t *loopsOnTrial) closed(d dosing.Dose) { t.l.Closed(d, d.Volume, true) }
 
 func (s *scene) runLoops() score {
-	totals := NewTotals(len(s.pumps), 1)
+	totals := dosing.NewTotals(len(s.pumps), 1)
 	law := newTrial(s, totals)
 	sc := night(s, newPlant(s), totals, law, nil)
-	e := law.l.Estimate(Instant{Up: nightLength}, s.target)
+	e := law.l.Estimate(dosing.Instant{Up: nightLength}, s.target)
 	sc.lnBuffer, sc.spread = e.LnBuffer, e.LnBufferSpread
 	return sc
 }

@@ -1,20 +1,11 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"time"
-)
 
-// Titration is the curve of the present solution, closed against air, between
-// pH 3 and 10.5. Amounts are meq/L of strong acid, negative for base.
-type Titration interface {
-	// AcidNeeded brings the solution from one pH to another.
-	AcidNeeded(fromPH, toPH float64) float64
-	// PHAfter is the pH at which acid leaves a solution of fromPH.
-	PHAfter(fromPH, acid float64) float64
-	// Buffer is the buffer capacity at ph, meq/L per pH, positive.
-	Buffer(ph float64) float64
-}
+	"leat/dosing"
+)
 
 // straight is the titration curve of a quantity that simply adds up. EC is
 // steered on it with the sign of acid: a dose of stock is a negative amount, so
@@ -32,10 +23,10 @@ type Estimate struct {
 	PHKnown bool // an EC hold never blocks pH, so each is told apart
 	ECKnown bool
 
-	PH         PH           // settled: with what is in transit, entering top-up and drift over θ+τ
-	EC         Conductivity // settled, likewise
-	MeasuredPH PH           // filtered
-	MeasuredEC Conductivity // filtered
+	PH         dosing.PH           // settled: with what is in transit, entering top-up and drift over θ+τ
+	EC         dosing.Conductivity // settled, likewise
+	MeasuredPH dosing.PH           // filtered
+	MeasuredEC dosing.Conductivity // filtered
 
 	DriftAcid float64 // meq/L of acid needed per hour; positive = pH rises
 	DriftEC   float64 // mS/cm per hour
@@ -97,7 +88,7 @@ var (
 // (scale·e^gain)). Known doses enter as known, so the drift is what is left over
 // and cannot wind up while doses are withheld.
 type observer struct {
-	curve  Titration
+	curve  dosing.Titration
 	scale  float64 // commissioned buffer capacity ÷ the curve's
 	noise  float64 // variance of one reading
 	tuning tuning
@@ -122,7 +113,7 @@ type observer struct {
 	waters   waters
 }
 
-func newObserver(curve Titration, scale, noise float64, t tuning) observer {
+func newObserver(curve dosing.Titration, scale, noise float64, t tuning) observer {
 	o := observer{curve: curve, scale: scale, noise: float64(noise * noise), tuning: t, least: -ln3}
 	o.resetDrift()
 	o.resetGain()
@@ -145,7 +136,7 @@ func (o *observer) resetDrift() {
 }
 
 // capacity is the present scale between the curve's amounts and true ones.
-func (o *observer) capacity() float64 { return float64(o.scale * exponential(o.gain)) }
+func (o *observer) capacity() float64 { return float64(o.scale * dosing.Exponential(o.gain)) }
 
 // spread is the standard deviation of ln(scale).
 func (o *observer) spread() float64 { return min(math.Sqrt(o.gg), o.tuning.startGain) }
@@ -155,7 +146,7 @@ func (o *observer) caution() float64 {
 	if o.bold {
 		return 1
 	}
-	return exponential(-o.spread())
+	return dosing.Exponential(-o.spread())
 }
 
 // gather adds a reading and says whether a block is full.
@@ -209,7 +200,7 @@ func (o *observer) update(up time.Duration, arrived, gross, entered float64, lea
 	o.correct(innovation, variance, learning && o.strikes == 0)
 	if learning && o.strikes == 0 {
 		// By the commissioned capacity, as it was predicted before any answer.
-		o.pooled += float64(effect * exponential(o.gain))
+		o.pooled += float64(effect * dosing.Exponential(o.gain))
 		if o.pooled >= o.tuning.answer {
 			o.pooled = 0
 			o.answered++
@@ -302,7 +293,7 @@ func (o *observer) enter(elapsed, lag time.Duration) float64 {
 	}
 	left := 0.0
 	if lag > 0 {
-		left = float64(o.entering * exponential(-float64(elapsed)/float64(lag)))
+		left = float64(o.entering * dosing.Exponential(-float64(elapsed)/float64(lag)))
 	}
 	released := o.entering - left
 	o.entering = left

@@ -1,4 +1,4 @@
-package dosing
+package loop
 
 // Without names a part of the law that a trial leaves out, to see what it is worth.
 // The zero value leaves out nothing, and no configuration can set another: only a

@@ -1,11 +1,13 @@
-package blend
+// Package squares solves bounded least squares: the one solver that mixtures, corrections
+// and what comes nearest to them share.
+package squares
 
 import (
 	"errors"
 	"math"
 )
 
-// squares minimises ½ xᵀGx − aᵀx with G positive definite, each x within its
+// Problem minimises ½ xᵀGx − aᵀx with G positive definite, each x within its
 // bounds, and any number of rows row·x ≤ limit. It is the dual active-set method
 // of Goldfarb and Idnani (Mathematical Programming 27 (1983) 1): from the free
 // minimum it takes up one broken limit after another, each time exactly at the
@@ -14,14 +16,14 @@ import (
 //
 // The zero value is ready; its memory is reused from one problem to the next. Not
 // for concurrent use.
-type squares struct {
+type Problem struct {
 	n     int
-	g     []float64 // n×n, row by row
-	a     []float64
-	upper []float64 // x ≤ upper; infinite for none. x ≥ 0 always
-	rows  []limit
+	G     []float64 // n×n, row by row
+	A     []float64
+	Upper []float64 // x ≤ Upper; infinite for none. x ≥ 0 always
+	Rows  []Limit
 
-	x          []float64
+	X          []float64 // the minimum, once it is found
 	chol       []float64 // G = L Lᵀ
 	j, r       []float64 // n×n: J = L⁻ᵀQ, R upper triangular, as in the paper
 	active     []int     // constraints held, by number
@@ -29,37 +31,37 @@ type squares struct {
 	d, z, step []float64
 }
 
-// limit is row·x ≤ most.
-type limit struct {
-	row  []float64
-	most float64
+// Limit is Row·x ≤ Most.
+type Limit struct {
+	Row  []float64
+	Most float64
 	norm float64
 }
 
-// errContradiction says that no x satisfies all limits.
-var errContradiction = errors.New("the limits contradict one another")
+// ErrContradiction says that no x satisfies all limits.
+var ErrContradiction = errors.New("the limits contradict one another")
 
 // errStuck says that rounding defeated the search; it has not been seen.
 var errStuck = errors.New("the least-squares search did not end")
 
-// size prepares for n unknowns, without bounds above and without rows.
-func (q *squares) size(n int) {
-	if cap(q.g) < n*n {
-		q.g, q.chol, q.j, q.r = make([]float64, n*n), make([]float64, n*n), make([]float64, n*n), make([]float64, n*n)
-		q.a, q.upper, q.x = make([]float64, n), make([]float64, n), make([]float64, n)
+// Size prepares for n unknowns, without bounds above and without rows.
+func (q *Problem) Size(n int) {
+	if cap(q.G) < n*n {
+		q.G, q.chol, q.j, q.r = make([]float64, n*n), make([]float64, n*n), make([]float64, n*n), make([]float64, n*n)
+		q.A, q.Upper, q.X = make([]float64, n), make([]float64, n), make([]float64, n)
 		q.d, q.z, q.step = make([]float64, n), make([]float64, n), make([]float64, n+1)
 		q.u, q.active = make([]float64, 0, n+1), make([]int, 0, n+1)
 	}
 	q.n = n
-	q.g, q.chol, q.j, q.r = q.g[:n*n], q.chol[:n*n], q.j[:n*n], q.r[:n*n]
-	q.a, q.upper, q.x, q.d, q.z, q.step = q.a[:n], q.upper[:n], q.x[:n], q.d[:n], q.z[:n], q.step[:n+1]
-	for i := range q.g {
-		q.g[i] = 0
+	q.G, q.chol, q.j, q.r = q.G[:n*n], q.chol[:n*n], q.j[:n*n], q.r[:n*n]
+	q.A, q.Upper, q.X, q.d, q.z, q.step = q.A[:n], q.Upper[:n], q.X[:n], q.d[:n], q.z[:n], q.step[:n+1]
+	for i := range q.G {
+		q.G[i] = 0
 	}
-	for i := range q.a {
-		q.a[i], q.upper[i] = 0, math.Inf(1)
+	for i := range q.A {
+		q.A[i], q.Upper[i] = 0, math.Inf(1)
 	}
-	q.rows = q.rows[:0]
+	q.Rows = q.Rows[:0]
 	q.active, q.u = q.active[:0], q.u[:0]
 }
 
@@ -67,33 +69,33 @@ func (q *squares) size(n int) {
 // reads normal·x ≥ bound with a normal of unit length.
 
 // slack is normal·x − bound of a constraint: below zero it is broken.
-func (q *squares) slack(c int) float64 {
+func (q *Problem) slack(c int) float64 {
 	switch {
 	case c < q.n:
-		return q.x[c]
+		return q.X[c]
 	case c < 2*q.n:
-		return q.upper[c-q.n] - q.x[c-q.n]
+		return q.Upper[c-q.n] - q.X[c-q.n]
 	}
-	l := &q.rows[c-2*q.n]
-	sum := l.most
-	for i, v := range l.row {
-		sum -= float64(v * q.x[i])
+	l := &q.Rows[c-2*q.n]
+	sum := l.Most
+	for i, v := range l.Row {
+		sum -= float64(v * q.X[i])
 	}
 	return sum / l.norm
 }
 
-func (q *squares) bound(c int) float64 {
+func (q *Problem) bound(c int) float64 {
 	switch {
 	case c < q.n:
 		return 0
 	case c < 2*q.n:
-		return -q.upper[c-q.n]
+		return -q.Upper[c-q.n]
 	}
-	return -q.rows[c-2*q.n].most / q.rows[c-2*q.n].norm
+	return -q.Rows[c-2*q.n].Most / q.Rows[c-2*q.n].norm
 }
 
 // project sets d = Jᵀ·normal.
-func (q *squares) project(c int) {
+func (q *Problem) project(c int) {
 	n := q.n
 	if c < 2*n {
 		i, sign := c, 1.0
@@ -105,11 +107,11 @@ func (q *squares) project(c int) {
 		}
 		return
 	}
-	l := &q.rows[c-2*n]
+	l := &q.Rows[c-2*n]
 	for k := range n {
 		q.d[k] = 0
 	}
-	for i, v := range l.row {
+	for i, v := range l.Row {
 		v /= -l.norm
 		for k := range n {
 			q.d[k] += float64(v * q.j[i*n+k])
@@ -118,9 +120,9 @@ func (q *squares) project(c int) {
 }
 
 // factor computes the Cholesky factor of G and resets J to L⁻ᵀ.
-func (q *squares) factor() error {
+func (q *Problem) factor() error {
 	n := q.n
-	copy(q.chol, q.g)
+	copy(q.chol, q.G)
 	for i := range n {
 		for j := range i + 1 {
 			sum := q.chol[i*n+j]
@@ -158,16 +160,16 @@ func (q *squares) factor() error {
 	return nil
 }
 
-// solve finds the minimum from scratch.
-func (q *squares) solve() error {
-	for i := range q.rows {
+// Solve finds the minimum from scratch.
+func (q *Problem) Solve() error {
+	for i := range q.Rows {
 		sum := 0.0
-		for _, v := range q.rows[i].row {
+		for _, v := range q.Rows[i].Row {
 			sum += float64(v * v)
 		}
-		q.rows[i].norm = math.Sqrt(sum)
-		if !(q.rows[i].norm > 0) {
-			q.rows[i].norm = 1
+		q.Rows[i].norm = math.Sqrt(sum)
+		if !(q.Rows[i].norm > 0) {
+			q.Rows[i].norm = 1
 		}
 	}
 	if err := q.factor(); err != nil {
@@ -177,9 +179,9 @@ func (q *squares) solve() error {
 	return q.search()
 }
 
-// again finds the minimum after only a has changed, starting from the limits that
+// Again finds the minimum after only A has changed, starting from the limits that
 // were held before.
-func (q *squares) again() error {
+func (q *Problem) Again() error {
 	if q.atHeld() {
 		q.settle()
 		return nil
@@ -193,13 +195,13 @@ func (q *squares) again() error {
 
 // atHeld sets x to the minimum on the limits that are held, with their
 // multipliers. It says whether that is the minimum of the whole problem.
-func (q *squares) atHeld() bool {
+func (q *Problem) atHeld() bool {
 	n, held := q.n, len(q.active)
 	y := q.z
 	for k := range n { // y₂ = J₂ᵀa, and J₁ᵀa for the multipliers
 		sum := 0.0
 		for i := range n {
-			sum += float64(q.j[i*n+k] * q.a[i])
+			sum += float64(q.j[i*n+k] * q.A[i])
 		}
 		y[k] = sum
 	}
@@ -219,7 +221,7 @@ func (q *squares) atHeld() bool {
 		for k := range n {
 			sum += float64(q.j[i*n+k] * y[k])
 		}
-		q.x[i] = sum
+		q.X[i] = sum
 	}
 	fits := true
 	for k := held - 1; k >= 0; k-- { // R u = y₁ − J₁ᵀa
@@ -238,9 +240,9 @@ func (q *squares) atHeld() bool {
 const tolerance = 1e-11
 
 // mostBroken is the constraint passed furthest, −1 for none.
-func (q *squares) mostBroken() int {
+func (q *Problem) mostBroken() int {
 	worst, least := -1, -tolerance
-	for c := range 2*q.n + len(q.rows) {
+	for c := range 2*q.n + len(q.Rows) {
 		if s := q.slack(c); s < least {
 			worst, least = c, s
 		}
@@ -249,8 +251,8 @@ func (q *squares) mostBroken() int {
 }
 
 // search takes up broken limits until there is none.
-func (q *squares) search() error {
-	for range 50 + 20*(q.n+len(q.rows)) {
+func (q *Problem) search() error {
+	for range 50 + 20*(q.n+len(q.Rows)) {
 		c := q.mostBroken()
 		if c < 0 {
 			q.settle()
@@ -265,23 +267,23 @@ func (q *squares) search() error {
 
 // settle puts x exactly on the bounds it is held at, so that what is not used is 0
 // and not 1e-17.
-func (q *squares) settle() {
+func (q *Problem) settle() {
 	for _, c := range q.active {
 		switch {
 		case c < q.n:
-			q.x[c] = 0
+			q.X[c] = 0
 		case c < 2*q.n:
-			q.x[c-q.n] = q.upper[c-q.n]
+			q.X[c-q.n] = q.Upper[c-q.n]
 		}
 	}
-	for i := range q.x {
-		q.x[i] = min(max(q.x[i], 0), q.upper[i])
+	for i := range q.X {
+		q.X[i] = min(max(q.X[i], 0), q.Upper[i])
 	}
 }
 
 // takeUp moves to the minimum on the held limits and one more, letting go of those
 // that no longer push.
-func (q *squares) takeUp(c int) error {
+func (q *Problem) takeUp(c int) error {
 	n, push := q.n, 0.0
 	for range 4*n + 4 {
 		q.project(c)
@@ -313,7 +315,7 @@ func (q *squares) takeUp(c int) error {
 		}
 		t := min(most, full)
 		if math.IsInf(t, 1) {
-			return errContradiction
+			return ErrContradiction
 		}
 		if full < math.Inf(1) {
 			for i := range n {
@@ -321,7 +323,7 @@ func (q *squares) takeUp(c int) error {
 				for k := held; k < n; k++ {
 					sum += float64(q.j[i*n+k] * q.d[k])
 				}
-				q.x[i] += float64(t * sum)
+				q.X[i] += float64(t * sum)
 			}
 		}
 		for k := range held {
@@ -339,7 +341,7 @@ func (q *squares) takeUp(c int) error {
 
 // hold adds constraint c, whose d is computed, by rotations that empty d₂ but for
 // its first entry.
-func (q *squares) hold(c int, push float64) {
+func (q *Problem) hold(c int, push float64) {
 	n, held := q.n, len(q.active)
 	for k := n - 1; k > held; k-- {
 		a, b := q.d[k-1], q.d[k]
@@ -362,7 +364,7 @@ func (q *squares) hold(c int, push float64) {
 }
 
 // letGo removes the k-th held constraint and makes R triangular again.
-func (q *squares) letGo(k int) {
+func (q *Problem) letGo(k int) {
 	n, held := q.n, len(q.active)
 	for m := k; m < held-1; m++ {
 		for i := range m + 2 {

@@ -1,9 +1,11 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"testing"
 	"time"
+
+	"leat/dosing"
 )
 
 // respond lets pH follow a dose of so many meq/L in water of this buffer capacity, with
@@ -16,8 +18,8 @@ func (b *bench) respond(from, acid, buffer float64, length time.Duration) (ph fl
 		if after := b.now.Up - begin - 30*time.Second; after > 0 {
 			ph -= acid / buffer * (1 - math.Exp(-after.Seconds()/60))
 		}
-		b.read(QuantityPH, ph, QualityGood)
-		b.read(QuantityEC, 2, QualityGood)
+		b.read(dosing.QuantityPH, ph, dosing.QualityGood)
+		b.read(dosing.QuantityEC, 2, dosing.QualityGood)
 	}
 	return ph
 }
@@ -26,7 +28,7 @@ func (b *bench) respond(from, acid, buffer float64, length time.Duration) (ph fl
 func TestABufferATenthOfTheCommissionedIsLearnedFromTheFirstDose(t *testing.T) {
 	b := newBench(t)
 	b.stand(6.5, 2, 2*time.Minute)
-	first := b.deliver(Plan{Pump: acidPump, Volume: 5 * Millilitre})
+	first := b.deliver(dosing.Plan{Pump: acidPump, Volume: 5 * dosing.Millilitre})
 	acid := first.Volume.Millilitres() * 0.5 / 100
 	ph := b.respond(6.5, acid, 0.5/12, 4*time.Minute)
 	scale := math.Exp(b.l.ph.gain)

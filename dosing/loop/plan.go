@@ -1,8 +1,10 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"time"
+
+	"leat/dosing"
 )
 
 // Dead bands around the settled prediction, to which half a smallest dose adds.
@@ -31,18 +33,18 @@ const (
 // outside half of it while slow water drinks stock, which would keep the pump for hours; then
 // that blend, new EC demand, and pH. The order is for the free pump only: what the gate
 // holds stands in nobody's way.
-func (l *Loops) Next(now Instant, target Target, limits []Volume) (Plan, bool) {
+func (l *Loops) Next(now dosing.Instant, target dosing.Target, limits []dosing.Volume) (dosing.Plan, bool) {
 	if len(limits) < len(l.pumps) {
-		return Plan{}, false
+		return dosing.Plan{}, false
 	}
 	s := l.prospect(now, target)
 	reagent, wanted := l.reagent(now, target, &s.planned.ph, limits)
 	off := math.Abs(s.planned.ph.settled - float64(target.PH))
-	turn := StartBand.PH
+	turn := dosing.StartBand.PH
 	if l.ec.waters.leak(l.horizon()) > deadBandEC/2 {
 		turn /= 2
 	}
-	if wanted && (off > WarnBand.PH || off > turn && (l.stockLast || !l.begun(now, limits))) {
+	if wanted && (off > dosing.WarnBand.PH || off > turn && (l.stockLast || !l.begun(now, limits))) {
 		return reagent, true
 	}
 	if stock, ok := l.stock(now, target, &s.planned.ec, limits); ok {
@@ -52,13 +54,13 @@ func (l *Loops) Next(now Instant, target Target, limits []Volume) (Plan, bool) {
 }
 
 // reagent plans acid or base.
-func (l *Loops) reagent(now Instant, target Target, ph *outlook, limits []Volume) (Plan, bool) {
-	pumps, own, other, reason := l.acids, l.lastAcid, l.lastBase, ReasonPHHigh
+func (l *Loops) reagent(now dosing.Instant, target dosing.Target, ph *outlook, limits []dosing.Volume) (dosing.Plan, bool) {
+	pumps, own, other, reason := l.acids, l.lastAcid, l.lastBase, dosing.ReasonPHHigh
 	if ph.need < 0 {
-		pumps, own, other, reason = l.bases, l.lastBase, l.lastAcid, ReasonPHLow
+		pumps, own, other, reason = l.bases, l.lastBase, l.lastAcid, dosing.ReasonPHLow
 	}
 	refused := false
-	plan, ok := Plan{}, false
+	plan, ok := dosing.Plan{}, false
 	failing := math.Abs(ph.settled - float64(target.PH))
 	for _, id := range pumps {
 		p := &l.pumps[id]
@@ -72,15 +74,15 @@ func (l *Loops) reagent(now Instant, target Target, ph *outlook, limits []Volume
 			continue
 		}
 		// An amount of exactly one smallest dose must not round to just below it.
-		volume := min(max(FromMillilitres(amount/perML), p.Smallest), limits[id])
+		volume := min(max(dosing.FromMillilitres(amount/perML), p.Smallest), limits[id])
 		if volume < p.Smallest {
 			refused = true
 			continue
 		}
 		if ph.topUp {
-			reason = ReasonTopUp
+			reason = dosing.ReasonTopUp
 		}
-		plan, ok = Plan{Tank: l.id, Pump: id, Volume: volume, Reason: reason}, true
+		plan, ok = dosing.Plan{Tank: l.id, Pump: id, Volume: volume, Reason: reason}, true
 		break
 	}
 	l.phWithheld.note(refused && !ok, now.Up)
@@ -90,7 +92,7 @@ func (l *Loops) reagent(now Instant, target Target, ph *outlook, limits []Volume
 // begun says whether a blend was begun and must be finished first. A stock without
 // a macro ion that the gate has refused for a mixing time holds the others no
 // longer; it stays owed.
-func (l *Loops) begun(now Instant, limits []Volume) bool {
+func (l *Loops) begun(now dosing.Instant, limits []dosing.Volume) bool {
 	whole, trace := l.blend.left(limits)
 	l.traceRefused.note(trace, now.Up)
 	return whole || trace && !l.traceRefused.forTooLong(now.Up, l.tank.MixingTime())
@@ -98,12 +100,12 @@ func (l *Loops) begun(now Instant, limits []Volume) bool {
 
 // stock plans the next stock: the rest of a blend first, then a new one. Above
 // the band there is no plan, since adding cannot lower EC.
-func (l *Loops) stock(now Instant, target Target, ec *outlook, limits []Volume) (Plan, bool) {
+func (l *Loops) stock(now dosing.Instant, target dosing.Target, ec *outlook, limits []dosing.Volume) (dosing.Plan, bool) {
 	if !ec.known || !l.blend.usable() {
 		l.ecWithheld.note(false, now.Up)
-		return Plan{}, false
+		return dosing.Plan{}, false
 	}
-	reason := ReasonBlendOwed
+	reason := dosing.ReasonBlendOwed
 	if !l.begun(now, limits) {
 		amount := 0.0
 		if ec.need < 0 {
@@ -111,14 +113,14 @@ func (l *Loops) stock(now Instant, target Target, ec *outlook, limits []Volume) 
 		}
 		if !(amount > 0) || !l.blend.ready(limits) {
 			l.ecWithheld.note(amount > 0, now.Up)
-			return Plan{}, false
+			return dosing.Plan{}, false
 		}
 		// A remainder below its pump's smallest dose is part of what is needed, but cannot be
 		// given: begun is at least what makes one stock due.
 		l.blend.owe(max(min(amount-l.blend.ecOwed(), portion), l.blend.step()))
-		reason = ReasonECLow
+		reason = dosing.ReasonECLow
 		if ec.topUp {
-			reason = ReasonTopUp
+			reason = dosing.ReasonTopUp
 		}
 	}
 	// The last stock of a blend may pass the target by the dead band, no more: the
@@ -127,29 +129,29 @@ func (l *Loops) stock(now Instant, target Target, ec *outlook, limits []Volume) 
 	id, volume, ok := l.blend.next(l.lastGroup, limits, room)
 	l.ecWithheld.note(!ok && room > 0, now.Up)
 	if !ok {
-		return Plan{}, false
+		return dosing.Plan{}, false
 	}
-	return Plan{Tank: l.id, Pump: id, Volume: volume, Reason: reason}, true
+	return dosing.Plan{Tank: l.id, Pump: id, Volume: volume, Reason: reason}, true
 }
 
 // Opened notes a dose that became an intent; it is in the totals already.
-func (l *Loops) Opened(d Dose) {
+func (l *Loops) Opened(d dosing.Dose) {
 	if d.Tank != l.id || int(d.Pump) >= len(l.pumps) {
 		return
 	}
 	p := &l.pumps[d.Pump]
 	l.strong.given(float64(d.Volume.Millilitres()*p.AcidPerML)/float64(l.tank.Quick()), &l.ph, d.Up)
 	switch p.Role {
-	case RoleAcid:
+	case dosing.RoleAcid:
 		l.stockLast = false
 		l.lastAcid = given{at: d.Up, ever: true}
-	case RoleBase:
+	case dosing.RoleBase:
 		l.stockLast = false
 		l.lastBase = given{at: d.Up, ever: true}
-	case RoleStock:
+	case dosing.RoleStock:
 		l.stockLast = true
 		l.blend.owed[d.Pump] -= d.Volume
-		if p.Group != GroupNeutral {
+		if p.Group != dosing.GroupNeutral {
 			l.lastGroup = p.Group
 		}
 	}
@@ -157,8 +159,8 @@ func (l *Loops) Opened(d Dose) {
 
 // Closed notes that a dose was settled at delivered. One that was withdrawn was
 // never counted, and what a stopped one did not give is owed again.
-func (l *Loops) Closed(d Dose, delivered Volume, counted bool) {
-	if d.Tank != l.id || int(d.Pump) >= len(l.pumps) || l.pumps[d.Pump].Role != RoleStock {
+func (l *Loops) Closed(d dosing.Dose, delivered dosing.Volume, counted bool) {
+	if d.Tank != l.id || int(d.Pump) >= len(l.pumps) || l.pumps[d.Pump].Role != dosing.RoleStock {
 		return
 	}
 	if !counted {
@@ -170,4 +172,4 @@ func (l *Loops) Closed(d Dose, delivered Volume, counted bool) {
 }
 
 // Owed is what a begun blend still owes, by pump. The slice is the loops' own.
-func (l *Loops) Owed() []Volume { return l.blend.owed }
+func (l *Loops) Owed() []dosing.Volume { return l.blend.owed }

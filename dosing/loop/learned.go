@@ -1,19 +1,17 @@
-package dosing
+package loop
 
 import (
 	"math"
 	"time"
-)
 
-// Belief is a mean with its standard deviation; a spread of 0 says that nothing is
-// believed.
-type Belief struct{ Mean, Spread float64 }
+	"leat/dosing"
+)
 
 // Learned is what the observer of one quantity has learned of its tank and a
 // restart must not forget.
 type Learned struct {
-	Scale Belief        // ln(capacity ÷ commissioned): of the buffer, or of EC ÷ predicted EC inverted
-	Drift Belief        // meq/L of base, or predicted mS/cm, per hour
+	Scale dosing.Belief // ln(capacity ÷ commissioned): of the buffer, or of EC ÷ predicted EC inverted
+	Drift dosing.Belief // meq/L of base, or predicted mS/cm, per hour
 	Ago   time.Duration // since it was learned; the longer, the less it says
 }
 
@@ -22,10 +20,10 @@ func (l *Loops) Learned() (ph, ec Learned) { return l.ph.learned(), l.ec.learned
 
 func (o *observer) learned() (l Learned) {
 	if o.answered > 0 {
-		l.Scale = Belief{o.gain, o.spread()}
+		l.Scale = dosing.Belief{Mean: o.gain, Spread: o.spread()}
 	}
 	if spread := math.Sqrt(o.dd); spread < o.tuning.startDrift {
-		l.Drift = Belief{o.drift, spread}
+		l.Drift = dosing.Belief{Mean: o.drift, Spread: spread}
 	}
 	return l
 }
@@ -33,7 +31,7 @@ func (o *observer) learned() (l Learned) {
 // Restore brings back, after a restart, what was owed and what had been learned,
 // each the less sure the longer it is ago. What is not a number in its range
 // leaves that part as new.
-func (l *Loops) Restore(owed []Volume, ph, ec Learned) {
+func (l *Loops) Restore(owed []dosing.Volume, ph, ec Learned) {
 	l.version++
 	copy(l.blend.owed, owed)
 	l.ph.restore(ph)

@@ -1,4 +1,4 @@
-package dosing
+package loop
 
 import (
 	"fmt"
@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"leat/dosing"
 	"leat/dosing/chem"
 )
 
@@ -23,9 +24,9 @@ func TestStandardNightsKeepToTheBand(t *testing.T) {
 		s, again := standardNight(seed)
 		redrawn += again
 		ours = append(ours, s.runLoops())
-		common = append(common, night(s, newPlant(s), NewTotals(len(s.pumps), 1), &timer{s: s}, nil))
+		common = append(common, night(s, newPlant(s), dosing.NewTotals(len(s.pumps), 1), &timer{s: s}, nil))
 		p := newPlant(s)
-		seer = append(seer, night(s, p, NewTotals(len(s.pumps), 1), &clairvoyant{s: s, p: p, owed: make([]Volume, len(s.pumps))}, nil))
+		seer = append(seer, night(s, p, dosing.NewTotals(len(s.pumps), 1), &clairvoyant{s: s, p: p, owed: make([]dosing.Volume, len(s.pumps))}, nil))
 	}
 	f, c, k := summarise(ours), summarise(common), summarise(seer)
 	t.Logf("%d nights, %d drawn again", nights, redrawn)
@@ -92,20 +93,20 @@ func TestTwoHoursOfHoldWindNothingUp(t *testing.T) {
 		s.flux, s.uptake = 0.06, 0.02
 		from, until := 3*time.Hour, 5*time.Hour
 		s.hold = func(up time.Duration) bool { return up >= from && up < until }
-		totals := NewTotals(len(s.pumps), 1)
+		totals := dosing.NewTotals(len(s.pumps), 1)
 		law, p := newTrial(s, totals), newPlant(s)
 		var atHold, afterHold Estimate
 		beyond, ecBeyond, late := 0.0, 0.0, 0
 		night(s, p, totals, law, func(up time.Duration) {
 			switch {
 			case up <= from:
-				atHold = law.l.Estimate(Instant{Up: up}, s.target)
+				atHold = law.l.Estimate(dosing.Instant{Up: up}, s.target)
 			case up < until:
-				afterHold = law.l.Estimate(Instant{Up: up}, s.target)
+				afterHold = law.l.Estimate(dosing.Instant{Up: up}, s.target)
 			default:
 				beyond = max(beyond, float64(s.target.PH)-p.ph)
 				ecBeyond = max(ecBeyond, p.EC()-float64(s.target.EC))
-				if up > until+time.Hour && math.Abs(p.ph-float64(s.target.PH)) > StartBand.PH {
+				if up > until+time.Hour && math.Abs(p.ph-float64(s.target.PH)) > dosing.StartBand.PH {
 					late++
 				}
 			}
@@ -128,14 +129,14 @@ func TestASetpointChangeIsBumpless(t *testing.T) {
 		s := farmNight(seed, false)
 		s.floods = nil
 		change := 4 * time.Hour
-		was, will := s.target, Target{PH: 6.0, EC: 2.2}
-		s.retarget = func(up time.Duration) Target {
+		was, will := s.target, dosing.Target{PH: 6.0, EC: 2.2}
+		s.retarget = func(up time.Duration) dosing.Target {
 			if up < change {
 				return was
 			}
 			return will
 		}
-		totals := NewTotals(len(s.pumps), 1)
+		totals := dosing.NewTotals(len(s.pumps), 1)
 		law, p := newTrial(s, totals), newPlant(s)
 		over, ecOver, out := 0.0, 0.0, 0
 		night(s, p, totals, law, func(up time.Duration) {
@@ -144,7 +145,7 @@ func TestASetpointChangeIsBumpless(t *testing.T) {
 			}
 			over = max(over, p.ph-float64(will.PH))
 			ecOver = max(ecOver, p.EC()-float64(will.EC))
-			if up > change+90*time.Minute && math.Abs(p.EC()-float64(will.EC)) > StartBand.EC {
+			if up > change+90*time.Minute && math.Abs(p.EC()-float64(will.EC)) > dosing.StartBand.EC {
 				out++
 			}
 		})
@@ -157,12 +158,12 @@ func TestASetpointChangeIsBumpless(t *testing.T) {
 func TestTheSameNightDosesTheSame(t *testing.T) {
 	run := func() string {
 		s, _ := standardNight(11)
-		totals := NewTotals(len(s.pumps), 1)
+		totals := dosing.NewTotals(len(s.pumps), 1)
 		law, p := newTrial(s, totals), newPlant(s)
 		trace := ""
 		n := night(s, p, totals, law, func(up time.Duration) {
 			if up%time.Hour == 0 {
-				trace += fmt.Sprintf("%v %v;", law.l.Estimate(Instant{Up: up}, s.target), p.given)
+				trace += fmt.Sprintf("%v %v;", law.l.Estimate(dosing.Instant{Up: up}, s.target), p.given)
 			}
 		})
 		return trace + fmt.Sprintf("%v", n)

@@ -1,6 +1,10 @@
-package dosing
+package loop
 
-import "math"
+import (
+	"math"
+
+	"leat/dosing"
+)
 
 // Reshare gives the blends that are begun from now on other shares by volume, by
 // pump: those of a tank whose single ions are kept account of. They are taken whole
@@ -29,7 +33,7 @@ func (l *Loops) Reshare(shares []float64) bool {
 }
 
 // Share is a stock's share of the blends that are begun now.
-func (l *Loops) Share(id PumpID) float64 {
+func (l *Loops) Share(id dosing.PumpID) float64 {
 	if int(id) >= len(l.blend.shares) {
 		return 0
 	}
@@ -37,4 +41,4 @@ func (l *Loops) Share(id PumpID) float64 {
 }
 
 // ToppedUp is how much plain water came in since the start, litres.
-func (l *Loops) ToppedUp() Litres { return l.came }
+func (l *Loops) ToppedUp() dosing.Litres { return l.came }

@@ -1,9 +1,11 @@
-package dosing
+package loop
+
+import "leat/dosing"
 
 // Reconfigure takes new settings of the same tank and row. What was measured, owed
 // and learned stays; what was learned against another titration curve or another
 // commissioned capacity says nothing any more and starts anew.
-func (l *Loops) Reconfigure(tank Tank, pumps []Pump, curve Titration) {
+func (l *Loops) Reconfigure(tank dosing.Tank, pumps []dosing.Pump, curve dosing.Titration) {
 	fresh := NewLoops(l.id, tank, pumps, curve, l.totals)
 	other := tank.BufferScale != l.tank.BufferScale || tank.BufferSpread != l.tank.BufferSpread || tank.Expected() != l.tank.Expected()
 	fresh.ph = l.ph.commissioned(fresh.ph)
