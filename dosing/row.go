@@ -22,6 +22,17 @@ func (r Role) String() string {
 	return [...]string{"none", "acid", "base", "stock", "none"}[min(r, RoleCount)]
 }
 
+// Opposite is base to acid and acid to base; the others have none.
+func (r Role) Opposite() (opposite Role, has bool) {
+	switch r {
+	case RoleAcid:
+		return RoleBase, true
+	case RoleBase:
+		return RoleAcid, true
+	}
+	return r, false
+}
+
 // Group tells which concentrates must not meet undiluted in a line or in the
 // plume of the injection: two different non-zero groups wait for one another.
 type Group uint8

@@ -120,6 +120,9 @@ func (a *account) limit(t *tankState, commissioned float64) float64 {
 	if t.shown(a).answers >= answeredEnow {
 		most = answeredPH
 	}
+	if t.swings {
+		most *= turnsShare
+	}
 	return float64(most * commissioned * a.weakest(t))
 }
 
@@ -292,7 +295,7 @@ func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
 	if index == t.accounted || !(commissioned > 0) {
 		return
 	}
-	t.accounted = index
+	t.accounted, t.swings = index, t.turns.swings(now.Up)
 	s := sight{watch: w, now: now, tank: t}
 	s.gather()
 	acid := &t.accounts[classAcid]

@@ -208,15 +208,23 @@ func (a *account) movement(t *tankState, k *track, up time.Duration) (bins int64
 	return 0, 0
 }
 
+// opposed says that the opposite of a reagent was given so lately that its doses may still move
+// the reading.
+func (t *tankState) opposed(a *account, up time.Duration) bool {
+	opposite, has := a.class.opposite()
+	last := t.accounts[opposite].last
+	return has && last > 0 && up-last < staleMixings*t.plant.MixingTime()
+}
+
 // live releases what has arrived where the reading moves the other way by itself, its doses
 // arrived, as plants and air move it: a probe in held water shows no such thing. Once in a
 // mixing time, so that swapped lines gain little by it before they are found.
 func (a *account) live(t *tankState, recent mean, up time.Duration, onWay float64) bool {
-	if onWay > aloneShare*a.given {
-		a.alive = mean{} // its doses still move it
+	mixing := t.plant.MixingTime()
+	if onWay > aloneShare*a.given || t.opposed(a, up) {
+		a.alive = mean{} // its doses still move it, or those of its opposite
 		return false
 	}
-	mixing := t.plant.MixingTime()
 	if !a.alive.ok || up-a.aliveFrom > max(staleMixings*mixing, aloneLong) {
 		a.alive, a.aliveFrom = recent, up
 		return false

@@ -96,6 +96,8 @@ type tankState struct {
 	warmth      warmth
 
 	lastRole  [dosing.RoleCount]when
+	turns     turns
+	swings    bool // as of the last bin of readings
 	lastGroup [dosing.GroupCount]when
 	lastDose  when
 

@@ -76,7 +76,7 @@ type tuning struct {
 // The drift bound for acid is the biology shock of the fault list, 0.5 meq/L/h;
 // what is more is an alarm, not an integral.
 var (
-	tuningPH = tuning{startGain: UnmeasuredSpread, startDrift: 0.05, driftBound: 0.5, driftWalk: 0.01, valueWalk: 4e-4,
+	tuningPH = tuning{startGain: dosing.UnmeasuredSpread, startDrift: 0.05, driftBound: 0.5, driftWalk: 0.01, valueWalk: 4e-4,
 		gainWalk: 2e-2, gainMost: ln5, timing: 0.5, resolution: 9e-6, answer: answerPH, fraction: 0.8}
 	tuningEC = tuning{startGain: startSpreadEC, startDrift: 0.02, driftBound: 0.2, driftWalk: 4e-4, valueWalk: 1e-5,
 		gainWalk: 4e-4, gainMost: ln3, timing: 0.3, resolution: 9e-6, answer: answerEC, fraction: 0.8}

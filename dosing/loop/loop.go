@@ -376,7 +376,7 @@ func (l *Loops) Freeze(now dosing.Instant, until time.Duration) {
 // serviced, a stock refilled, the filling changed.
 func (l *Loops) ResetLearning() {
 	l.version++
-	l.ph.tuning.startGain = UnmeasuredSpread // nobody measured this water
+	l.ph.tuning.startGain = dosing.UnmeasuredSpread // nobody measured this water
 	l.ph.resetGain()
 	l.ec.resetGain()
 	l.ph.resetDrift()
