@@ -21,12 +21,13 @@ var mayImport = map[string][]string{
 	"dosing/blend/squares":     {},
 	"dosing/blend/worksheet":   {"dosing", "dosing/chem", "dosing/chem/solution", "dosing/blend"},
 	"dosing/chem/solution":     {"dosing/chem", "dosing/blend"},
+	"dosing/calibration":       {"dosing", "dosing/chem"},
 	"dosing/ratio":             {"dosing", "dosing/chem", "dosing/blend"},
 	"safety":                   {"dosing"},
 	"safety/sizing":            {"dosing", "safety"},
 	"safety/ledger":            {"dosing", "safety"},
 	"safety/ledger/ledgertest": {"dosing", "safety", "safety/ledger"},
-	"controller":               {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/ratio", "safety", "safety/ledger"},
+	"controller":               {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/ledger"},
 	"controller/payload":       {"dosing", "dosing/blend", "safety", "safety/ledger", "controller"},
 	"controller/config":        {"dosing", "dosing/chem", "dosing/blend", "dosing/ratio", "safety", "safety/sizing", "controller", "controller/payload"},
 	"controller/mqtt":          {},
@@ -41,7 +42,7 @@ var mayImport = map[string][]string{
 	"controller/app/apptest": {"dosing", "safety/ledger", "controller", "controller/payload", "controller/config", "controller/mqtt",
 		"controller/store", "controller/sim"},
 	"controller/sim":      {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload"},
-	"controller/campaign": {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/ratio", "safety", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
+	"controller/campaign": {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
 	"controller/demo": {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/store", "controller/web", "controller/app", "controller/sim", "deploy"},
 	"controller/mutants": {},    // a command for developers: it reads the source, and imports none of it
@@ -61,7 +62,7 @@ var onlyImporter = map[string]string{
 }
 
 // pure are the rooms that touch nothing.
-var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/loop": true, "dosing/blend": true, "dosing/blend/squares": true, "dosing/blend/worksheet": true, "dosing/chem/solution": true, "dosing/ratio": true, "safety": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true, "controller/diary": true, "controller/report": true, "controller/report/sheet": true}
+var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/loop": true, "dosing/blend": true, "dosing/blend/squares": true, "dosing/blend/worksheet": true, "dosing/chem/solution": true, "dosing/ratio": true, "dosing/calibration": true, "safety": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true, "controller/diary": true, "controller/report": true, "controller/report/sheet": true}
 
 // touching are the packages and calls by which code touches the world or depends
 // on luck.

@@ -21,36 +21,39 @@ const (
 // Core is the state of one station with its tanks. It is driven by one goroutine
 // through Step and keeps no clock of its own.
 type Core struct {
-	settings   *Settings
-	watch      *safety.Watch
-	gate       *safety.Gate
-	alarms     *safety.Alarms
-	totals     *dosing.Totals
-	tanks      []tank
-	limits     []dosing.Volume // scratch of a decision, by pump
-	causes     []safety.Cause  // why a limit is zero, by pump
-	wanted     []bool          // what the tank under decision wants now, by pump
-	switches   []float64       // the last value of each input that is a switch
-	dose       openDose
-	hands      []handEntry // of the last day, the newest last
-	handCount  uint32      // entries of this run
-	spoken     []spoken    // settled doses, the newest last
-	nodes      []nodeWord
-	earlier    []ledger.OrderID // the last order of each earlier epoch, ascending
-	answered   uint32           // for what nodes took in epochs before this one a person has answered
-	missing    time.Duration    // how long before this run the ledger says nothing
-	restored   bool             // a copy was put back: what is missing is spent
-	spent      bool             // and has been counted
-	pumps      []pumpCounts
-	abandoned  []ledger.Intent // open at the end of an earlier run; Begin settles them
-	epoch      uint32
-	number     uint32
-	turns      []dosing.TankID // the tanks, the one that was dosed longest ago first
-	linkUp     bool
-	other      bool // another controller owns the station or gives orders
-	otherWords string
-	ledger     safety.LedgerState
-	ticket     uint64 // of the newest row that a request waits for
+	settings     *Settings
+	watch        *safety.Watch
+	gate         *safety.Gate
+	alarms       *safety.Alarms
+	totals       *dosing.Totals
+	tanks        []tank
+	limits       []dosing.Volume // scratch of a decision, by pump
+	causes       []safety.Cause  // why a limit is zero, by pump
+	wanted       []bool          // what the tank under decision wants now, by pump
+	switches     []float64       // the last value of each input that is a switch
+	dose         openDose
+	hands        []handEntry // of the last day, the newest last
+	handCount    uint32      // entries of this run
+	spoken       []spoken    // settled doses, the newest last
+	nodes        []nodeWord
+	earlier      []ledger.OrderID // the last order of each earlier epoch, ascending
+	answered     uint32           // for what nodes took in epochs before this one a person has answered
+	missing      time.Duration    // how long before this run the ledger says nothing
+	restored     bool             // a copy was put back: what is missing is spent
+	spent        bool             // and has been counted
+	pumps        []pumpCounts
+	drawn        drawn
+	stocked      time.Duration        // when the containers were last looked at
+	calibrations []ledger.Calibration // the newest of each input; At zero = none
+	abandoned    []ledger.Intent      // open at the end of an earlier run; Begin settles them
+	epoch        uint32
+	number       uint32
+	turns        []dosing.TankID // the tanks, the one that was dosed longest ago first
+	linkUp       bool
+	other        bool // another controller owns the station or gives orders
+	otherWords   string
+	ledger       safety.LedgerState
+	ticket       uint64 // of the newest row that a request waits for
 
 	ticked, decided, leased, learned time.Duration
 	out                              Output
@@ -87,6 +90,8 @@ type tank struct {
 	wishes      [wishCount]wish
 	next        [2]wish // a setpoint, pH's and EC's, that waits for its row's turn
 	analyses    rate
+	calibrating atWork
+	low         string // which containers are, for an alarm
 }
 
 type pumpCounts struct {
@@ -103,19 +108,20 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 		return nil, errors.New("a station needs at least one tank, described for control and for safety alike")
 	}
 	c := &Core{
-		settings: settings,
-		totals:   dosing.NewTotals(len(settings.Safety.Pumps), len(settings.Tanks)),
-		alarms:   safety.NewAlarms(len(settings.Tanks)),
-		limits:   make([]dosing.Volume, len(settings.Safety.Pumps)),
-		causes:   make([]safety.Cause, len(settings.Safety.Pumps)),
-		wanted:   make([]bool, len(settings.Safety.Pumps)),
-		switches: make([]float64, len(settings.Safety.Inputs)),
-		pumps:    make([]pumpCounts, len(settings.Safety.Pumps)),
-		epoch:    restored.LastEpoch + 1,
-		nodes:    make([]nodeWord, len(settings.Safety.Nodes)),
-		earlier:  restored.LastOrders,
-		answered: max(restored.Answered, 1),
-		missing:  missingSince(restored.Last, now.Wall),
+		settings:     settings,
+		totals:       dosing.NewTotals(len(settings.Safety.Pumps), len(settings.Tanks)),
+		alarms:       safety.NewAlarms(len(settings.Tanks)),
+		limits:       make([]dosing.Volume, len(settings.Safety.Pumps)),
+		causes:       make([]safety.Cause, len(settings.Safety.Pumps)),
+		wanted:       make([]bool, len(settings.Safety.Pumps)),
+		switches:     make([]float64, len(settings.Safety.Inputs)),
+		pumps:        make([]pumpCounts, len(settings.Safety.Pumps)),
+		calibrations: make([]ledger.Calibration, len(settings.Safety.Inputs)),
+		epoch:        restored.LastEpoch + 1,
+		nodes:        make([]nodeWord, len(settings.Safety.Nodes)),
+		earlier:      restored.LastOrders,
+		answered:     max(restored.Answered, 1),
+		missing:      missingSince(restored.Last, now.Wall),
 	}
 	curves := make([]dosing.Titration, len(settings.Tanks))
 	for i := range settings.Safety.Tanks {
@@ -207,7 +213,7 @@ func (c *Core) Step(now dosing.Instant, event *Event) *Output {
 
 func (o *Output) reset() {
 	o.Append, o.Orders, o.Stops = o.Append[:0], o.Orders[:0], o.Stops[:0]
-	o.Answers, o.Notices = o.Answers[:0], o.Notices[:0]
+	o.Answers, o.Notices, o.Corrections = o.Answers[:0], o.Notices[:0], o.Corrections[:0]
 	o.Supply, o.Lease, o.Changed = false, false, false
 }
 
@@ -221,6 +227,7 @@ func (c *Core) read(now dosing.Instant, r dosing.Reading) {
 	quality := c.watch.Read(r)
 	if t := c.settings.Safety.Inputs[r.Input()].Tank; t != dosing.AllTanks {
 		c.tanks[t].loops.Read(r, quality)
+		c.tanks[t].calibrating.follow(r)
 	}
 	if r.Quantity().Switch() && c.switches[r.Input()] != r.Value() {
 		c.switches[r.Input()] = r.Value()
@@ -243,6 +250,7 @@ func (c *Core) tick(now dosing.Instant) {
 	c.watchDose(now)
 	c.followIons(now)
 	c.learn(now)
+	c.lookAtStocks(now)
 	if now.Up-c.decided >= c.settings.DecideEvery {
 		c.decided = now.Up
 		c.decide(now)

@@ -90,5 +90,6 @@ func (c *Core) learn(now dosing.Instant) {
 		c.recordLearned(now)
 		c.recordIons(now)
 		c.foresee(now)
+		c.countHour()
 	}
 }

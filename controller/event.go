@@ -126,11 +126,12 @@ const (
 	RequestVoid                     // operate: Entry: an entry by hand was a mistake
 	RequestRefill                   // operate: Pump's container was filled and holds Volume; Batch; Note says its strength
 	RequestMark                     // operate: Note: what is to be found again at this time
+	RequestCalibrate                // operate: Calibrating: a probe's slope and offset
 	RequestCount
 )
 
 var requestNames = [RequestCount]string{"none", "setpoint", "arm", "observe", "stop", "clear", "pause", "resume",
-	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark"}
+	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate"}
 
 func (k RequestKind) String() string { return requestNames[min(k, RequestCount-1)] }
 
@@ -186,27 +187,28 @@ func (k RequestKind) Needs() Role {
 
 // Request is a person's wish, with who sent it and from where.
 type Request struct {
-	ID       uint64 // chosen by the adapter; the Answer repeats it
-	Kind     RequestKind
-	Tank     dosing.TankID
-	Quantity dosing.Quantity // of a setpoint: pH or EC
-	Value    float64
-	Until    string // "06:00" in the configured zone, or RFC 3339; empty = for good
-	UntilAt  time.Time
-	Confirm  string // token of an earlier answer
-	Note     string
-	By       string // name; "mqtt:" + claimed name where unproved
-	From     string // "page", "mqtt", "socket user 1000"
-	Role     Role   // proved by the adapter
-	Cause    safety.Cause
-	Pump     dosing.PumpID
-	Volume   dosing.Volume
-	Entry    string // name of an entry by hand
-	Batch    string // of what was filled in
-	For      time.Duration
-	Analysis blend.Analysis
-	Sampled  time.Time // when the sample was taken; zero = now
-	Water    ratio.Water
-	Other    dosing.TankID // with ratio.WaterTank, the tank whose solution was filled in
-	Replaced float64       // share of the tank that is fresh source water; 0 = all of it
+	ID          uint64 // chosen by the adapter; the Answer repeats it
+	Kind        RequestKind
+	Tank        dosing.TankID
+	Quantity    dosing.Quantity // of a setpoint: pH or EC
+	Value       float64
+	Until       string // "06:00" in the configured zone, or RFC 3339; empty = for good
+	UntilAt     time.Time
+	Confirm     string // token of an earlier answer
+	Note        string
+	By          string // name; "mqtt:" + claimed name where unproved
+	From        string // "page", "mqtt", "socket user 1000"
+	Role        Role   // proved by the adapter
+	Cause       safety.Cause
+	Pump        dosing.PumpID
+	Volume      dosing.Volume
+	Entry       string // name of an entry by hand
+	Batch       string // of what was filled in
+	For         time.Duration
+	Analysis    blend.Analysis
+	Sampled     time.Time // when the sample was taken; zero = now
+	Water       ratio.Water
+	Other       dosing.TankID // with ratio.WaterTank, the tank whose solution was filled in
+	Calibrating Calibrating
+	Replaced    float64 // share of the tank that is fresh source water; 0 = all of it
 }

@@ -22,7 +22,9 @@ type Output struct {
 	Lease   bool // emit the lease: the decision ran and its checks passed
 	Answers []Answer
 	Notices []Notice // for the log: doses, interlocks, alarms, changes
-	Changed bool     // the view differs from the last one
+	// Corrections are what readings are corrected by from now on, where it changed.
+	Corrections []InputCorrection
+	Changed     bool // the view differs from the last one
 }
 
 // Order tells a node to run one pump once, with an end that the node can judge.
@@ -76,6 +78,7 @@ type Answer struct {
 	Quantity dosing.Quantity
 	Accepted bool
 	Text     string // what was done, or why not and what to do
+	Again    bool   // the same may be asked again in a moment: it could not be done yet
 	Confirm  string // token to repeat, where a second confirmation is wanted
 	Old, New float64
 	Lowest   float64

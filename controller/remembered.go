@@ -27,6 +27,7 @@ type RememberedTank struct {
 	PH, EC                                     SetpointView
 	Owed                                       []dosing.Volume // by pump
 	Unseen                                     safety.Unseen
+	Calibrations                               []string // of its probes, in the order of the inputs
 }
 
 // RememberedPump is what is remembered of a pump.
@@ -58,6 +59,11 @@ func (c *Core) Remembered(now dosing.Instant) Remembered {
 			r.Latches = append(r.Latches, name)
 		}
 		slices.Sort(r.Latches)
+		for k := range c.settings.Safety.Inputs {
+			if last := c.calibrations[k]; c.settings.Safety.Inputs[k].Tank == id && !last.At.IsZero() {
+				r.Calibrations = append(r.Calibrations, fmt.Sprintf("%s %g %g %v", c.settings.Safety.Inputs[k].Name, last.Slope, last.Offset, last.Itself))
+			}
+		}
 		all.Tanks = append(all.Tanks, r)
 	}
 	for i := range c.pumps {

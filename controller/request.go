@@ -43,6 +43,8 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.askRefill(now, r)
 	case RequestMark:
 		c.askMark(now, r)
+	case RequestCalibrate:
+		c.askCalibrate(now, r)
 	case RequestHandDose:
 		c.askHandDose(now, r)
 	case RequestVoid:
@@ -178,7 +180,7 @@ func (c *Core) askLess(now dosing.Instant, r *Request) {
 // askOperator begins a pause, work on probes or pumps, or a cleaning.
 func (c *Core) askOperator(now dosing.Instant, r *Request) {
 	t := &c.tanks[r.Tank]
-	until, err := endOf(r.Until, now.Wall)
+	until, err := Until(r.Until, now.Wall)
 	if r.Kind == RequestPause && err != nil {
 		c.refuse(r, err.Error())
 		return
@@ -190,7 +192,7 @@ func (c *Core) askOperator(now dosing.Instant, r *Request) {
 		state.Paused, text, t.pauseEnd, row.Until = true, "paused", 0, until
 		if !until.IsZero() {
 			t.pauseEnd = now.Up + until.Sub(now.Wall)
-			text += " until " + until.Format("15:04")
+			text += " " + endWords(until, now.Wall)
 		}
 	case RequestMaintenance:
 		state.Maintenance, text = true, "work on probes or pumps: no dose until it is resumed"
@@ -251,6 +253,10 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		c.analysed(now, id, change)
 	case RequestRaiseEpoch:
 		c.epochRaised(now, change)
+	case RequestCalibrate:
+		if change.Kind == ledger.ChangeCalibration {
+			c.calibrated(now, id, change)
+		}
 	case RequestArm, RequestResume, RequestClear, RequestConfirmWater:
 		c.takeEffect(now, id, w.request.Kind)
 		if w.request.Kind == RequestConfirmWater {
@@ -285,6 +291,7 @@ func (c *Core) takeEffect(now dosing.Instant, id dosing.TankID, kind RequestKind
 		c.watch.Serviced(now, id)
 	case RequestResume:
 		t.operator.Paused, t.operator.Maintenance, t.pauseEnd = false, false, 0
+		t.calibrating = atWork{rows: t.calibrating.rows}
 		c.watch.SetState(now, id, t.operator)
 	}
 }

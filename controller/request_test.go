@@ -56,6 +56,32 @@ func TestAcceptedSetpointMovesAlongItsRamp(t *testing.T) {
 	}
 }
 
+func TestUndoingASetpointIsAChangeOfItsOwnAndItsEndIsRepeated(t *testing.T) {
+	s := newStage(t, &scenario{})
+	if v := s.view(north).PH; v.Undoable {
+		t.Errorf("nothing was changed, and %g may be brought back", v.Before)
+	}
+	a := s.wish(dosing.QuantityPH, 5.9, func(r *controller.Request) { r.Until = "2 h" })
+	if !a.Accepted || !strings.Contains(a.Text, ", in 2 h 0 min, then 5.8 as in the configuration") {
+		t.Fatalf("%+v", a)
+	}
+	v := s.view(north).PH
+	if !v.Undoable || v.Before != 5.8 || !v.BeforeUntil.IsZero() {
+		t.Fatalf("to be brought back: %+v", v)
+	}
+	if a := s.wish(dosing.QuantityPH, v.Before, nil); !a.Accepted || a.Old != 5.9 {
+		t.Errorf("brought back: %+v", a)
+	}
+	if v := s.view(north).PH; v.Target != 5.8 || v.Before != 5.9 || v.BeforeUntil.IsZero() {
+		t.Errorf("afterwards: %+v", v)
+	}
+	s.wish(dosing.QuantityPH, 5.9, func(r *controller.Request) { r.Until = "1 h" })
+	s.pass(61 * time.Minute)
+	if v := s.view(north).PH; v.Undoable {
+		t.Errorf("its time is over, and %g may be brought back", v.Before)
+	}
+}
+
 func TestLargeStepWantsASecondYes(t *testing.T) {
 	s := newStage(t, &scenario{})
 	a := s.wish(dosing.QuantityPH, 6.2, nil)

@@ -39,6 +39,8 @@ func (c *Core) restore(s ledger.State, now dosing.Instant) {
 	if s.Restored {
 		c.restored, c.missing = true, missingSince(s.Before, now.Wall)
 	}
+	c.restoreCalibrations(s.Calibrations)
+	c.restoreDrawn(s.Hourly)
 	for _, asked := range s.Setpoints {
 		if id, ok := c.tankNamed(asked.Tank); ok {
 			c.tanks[id].restoreSetpoint(asked, now)
@@ -190,6 +192,7 @@ func (c *Core) Begin(now dosing.Instant, synchronised bool) *Output {
 			Outcome: ledger.OutcomeUncertain, Text: "left open by an earlier run"})
 	}
 	c.abandoned = nil
+	c.useCalibrations()
 	if c.restored {
 		c.spend(now, c.missing)
 		c.spent = true
@@ -285,6 +288,7 @@ func (c *Core) reconfigure(now dosing.Instant, settings *Settings) {
 		c.relimit(now, dosing.TankID(i), dosing.QuantityPH, t.settings.PH)
 		c.relimit(now, dosing.TankID(i), dosing.QuantityEC, t.settings.EC)
 	}
+	c.useCalibrations()
 	c.retryRefused(now)
 	c.change(ledger.Change{Kind: ledger.ChangeSettings, At: now, Text: settings.Version, By: "leat"})
 	c.notice(Notice{Kind: NoticeChange, Tank: dosing.AllTanks, Text: "configuration " + settings.Version + " is in force"})

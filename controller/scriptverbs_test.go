@@ -1,6 +1,7 @@
 package controller_test
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"regexp"
@@ -151,9 +152,10 @@ func sends(p []string) (deed, error) {
 }
 
 var (
-	setpointWords = regexp.MustCompile(`^ (pH|EC) ` + aNumber + `( again)?$`)
-	handWords     = regexp.MustCompile(`^ ` + aNumber + ` mL of ` + aPump + `( again)?$`)
-	causeWords    = regexp.MustCompile(`^ ([a-z-]+)(?: for ` + aTime + `)?$`)
+	setpointWords  = regexp.MustCompile(`^ (pH|EC) ` + aNumber + `( again)?$`)
+	handWords      = regexp.MustCompile(`^ ` + aNumber + ` mL of ` + aPump + `( again)?$`)
+	calibrateWords = regexp.MustCompile(`^ ([a-z_0-9]+) (begin|read|accept|cancel|entered)(?: in (\S+) of ` + aNumber + ` °C)?$`)
+	causeWords     = regexp.MustCompile(`^ ([a-z-]+)(?: for ` + aTime + `)?$`)
 )
 
 // asks is a person's request, with its words after the kind.
@@ -177,6 +179,13 @@ func asks(p []string) (deed, error) {
 		words := handWords.FindStringSubmatch(p[2])
 		v, _ := number(words[1])
 		r.Volume, r.Pump, again = dosing.FromMillilitres(v), pumpOf(words[2]), words[3] != ""
+	case kind == controller.RequestCalibrate && calibrateWords.MatchString(p[2]):
+		words := calibrateWords.FindStringSubmatch(p[2])
+		r.Calibrating = controller.Calibrating{Probe: words[1], Step: words[2], Standard: words[3]}
+		r.Calibrating.Celsius, _ = number(cmp.Or(words[4], "25"))
+		if r.Calibrating.Step == "entered" {
+			r.Calibrating.Found, r.Note = p[3], ""
+		}
 	case (kind == controller.RequestAcknowledge || kind == controller.RequestShelve) && causeWords.MatchString(p[2]):
 		words := causeWords.FindStringSubmatch(p[2])
 		if r.Cause, ok = safety.ParseCause(words[1]); !ok {

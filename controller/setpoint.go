@@ -28,7 +28,15 @@ type setpoint struct {
 	offerEnds  time.Duration
 	offerCount uint32
 
-	rows rate // of accepted asks in the ledger
+	rows   rate // of accepted asks in the ledger
+	before earlierSetpoint
+}
+
+// earlierSetpoint is what the last change of this run replaced: undoing it is a change of its own.
+type earlierSetpoint struct {
+	known bool
+	value float64
+	until time.Time
 }
 
 // rate lets three rows a minute through.
@@ -50,6 +58,7 @@ func (s *setpoint) advance(now dosing.Instant) {
 	s.moved = now.Up
 	if !s.until.IsZero() && !now.Wall.Before(s.until) {
 		s.target, s.source, s.by, s.at, s.until = s.limits.Value, "file", "", now.Wall, time.Time{}
+		s.before = earlierSetpoint{}
 	}
 	step := float64(s.limits.RampPerHour * passed.Hours())
 	switch gap := s.target - s.present; {
@@ -128,7 +137,7 @@ func (c *Core) askSetpoint(now dosing.Instant, r *Request) {
 		w.old = onWay.request.Value
 	}
 	var err error
-	w.until, err = endOf(r.Until, now.Wall)
+	w.until, err = Until(r.Until, now.Wall)
 	refused, token, why := s.judge(now, setpointName(r.Quantity), w.old, r.Value, r.Confirm)
 	switch {
 	case refused != "":
@@ -211,6 +220,10 @@ func (c *Core) setpointWritten(now dosing.Instant, w *wish, row ledger.Change) b
 	}
 	name := setpointName(r.Quantity)
 	w.text = fmt.Sprintf("%s %s → %s%s", name, number(w.old), number(row.Value), s.rampWords(row.Value))
+	if !row.Until.IsZero() {
+		w.text += "; " + endWords(row.Until, now.Wall) + ", then " + number(s.limits.Value) + " as in the configuration"
+	}
+	s.before = earlierSetpoint{known: true, value: s.target, until: s.until}
 	s.accept(row.Value, row.From, row.By, row.At.Wall, row.Until)
 	s.advance(now)
 	if now.Up-row.At.Up > answerWithin {
@@ -247,27 +260,4 @@ func (s *setpoint) slip(value float64) string {
 
 func number(v float64) string {
 	return fmt.Sprintf("%g", math.Round(v*1000)/1000)
-}
-
-// endOf reads the end of a timed change: "06:00" is the next such time of day in
-// the zone of now, anything else RFC 3339.
-func endOf(text string, now time.Time) (time.Time, error) {
-	if text == "" {
-		return time.Time{}, nil
-	}
-	if clock, err := time.Parse("15:04", text); err == nil {
-		end := time.Date(now.Year(), now.Month(), now.Day(), clock.Hour(), clock.Minute(), 0, 0, now.Location())
-		if !end.After(now) {
-			end = time.Date(now.Year(), now.Month(), now.Day()+1, clock.Hour(), clock.Minute(), 0, 0, now.Location())
-		}
-		return end, nil
-	}
-	end, err := time.Parse(time.RFC3339, text)
-	if err != nil {
-		return time.Time{}, fmt.Errorf("until %.40q: want a time of day such as 06:00, or a date and time such as 2026-01-31T06:00:00Z", text)
-	}
-	if !end.After(now) {
-		return time.Time{}, fmt.Errorf("until %s has passed", text)
-	}
-	return end, nil
 }

@@ -20,6 +20,8 @@ type Settings struct {
 	ReArm bool
 	// DecideEvery is the period of decisions.
 	DecideEvery time.Duration
+	// StockWarn is how long before a container is empty a person is told; 0 = not.
+	StockWarn time.Duration
 	// Without leaves a part of the law out, for the rehearsal that shows what it is
 	// worth. No configuration sets it; the gate stands as it is.
 	Without loop.Without

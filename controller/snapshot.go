@@ -27,6 +27,7 @@ func (c *Core) View(now dosing.Instant) *View {
 		boot, _, age, seen := c.watch.Node(now, safety.NodeID(i))
 		v.Nodes = append(v.Nodes, NodeView{Name: c.settings.Safety.Nodes[i].Name, Seen: seen, Age: age, Boot: boot})
 	}
+	v.Judge()
 	return v
 }
 
@@ -47,6 +48,10 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	v.Wants, v.ToppedUp = t.lacks(&estimate), t.loops.ToppedUp()
 	v.Ions = t.ions.view
 	v.LeavesWarn, v.LeavesHarm = t.leaves(now)
+	v.Leaving = t.leaving(now)
+	if t.operator.Paused && t.pauseEnd > 0 {
+		v.PauseEnds = now.Wall.Add(t.pauseEnd - now.Up)
+	}
 	v.Inputs = make([]InputView, 0, len(c.settings.Safety.Inputs))
 	for i := range c.settings.Safety.Inputs {
 		in := &c.settings.Safety.Inputs[i]
@@ -64,6 +69,10 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 		v.Alarms = append(v.Alarms, AlarmView(alarm))
 	}
 	v.Pours, v.Hands = c.pours(id), c.handViews(id)
+	v.Stocks = c.stockViews(id)
+	if t.calibrating.on {
+		v.Calibrating = c.settings.Safety.Inputs[t.calibrating.input].Name
+	}
 	v.Mode, v.Cause = c.modeAndCause(id)
 	v.Reason, v.Next = c.words(now, id, v, estimate)
 	v.Fit, v.FitCause = c.fit(id, v)
@@ -185,7 +194,7 @@ func (c *Core) fit(id dosing.TankID, v TankView) (bool, string) {
 }
 
 func (c *Core) inputView(now dosing.Instant, id dosing.InputID, in *safety.Input) InputView {
-	v := InputView{Name: in.Name, Quantity: in.Quantity, NotFitted: in.NotFitted}
+	v := InputView{Name: in.Name, Quantity: in.Quantity, NotFitted: in.NotFitted, Calibration: c.calibrationView(id)}
 	reading, quality, ok := c.watch.Input(id)
 	if !ok {
 		return v
@@ -221,17 +230,10 @@ func (c *Core) largest(now dosing.Instant, id dosing.PumpID) (all []LargestView)
 func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 	p, counts := &c.settings.Safety.Pumps[id], &c.pumps[id]
 	v := PumpView{Name: p.Name, Reagent: p.Reagent, Liquid: p.Liquid(), Role: p.Role, Hour: c.totals.Hour(id, now.Up), Day: c.totals.Day(id, now.Up),
-		Ever: counts.before + c.totals.Ever(id), HourCap: c.watch.HourCap(id), DayCap: c.watch.DayCap(id), Left: c.left(id), Refilled: counts.refill.At, Batch: counts.refill.Batch,
+		Ever: counts.before + c.totals.Ever(id), HourCap: c.watch.HourCap(id), DayCap: c.watch.DayCap(id), Refilled: counts.refill.At, Batch: counts.refill.Batch,
 		Doses: counts.doses, Volume: counts.volume}
-	for i := range c.settings.Safety.Inputs {
-		in := &c.settings.Safety.Inputs[i]
-		if in.Quantity != dosing.QuantityStockLevel || in.Pump != id {
-			continue
-		}
-		if reading, quality, ok := c.watch.Input(dosing.InputID(i)); ok && quality.MayDose() {
-			v.Left = dosing.FromMillilitres(reading.Value() * 1000)
-		}
-	}
+	v.Lasts = c.stockView(id)
+	v.Left = v.Lasts.Left
 	if c.dose.state != doseNone && c.dose.intent.Plan().Pump == id {
 		v.OpenOrder = c.dose.intent.Order().String()
 	}
@@ -240,7 +242,8 @@ func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 
 func (s *setpoint) view() SetpointView {
 	return SetpointView{Present: s.present, Target: s.target, Source: s.source, Lowest: s.limits.Lowest, Highest: s.limits.Highest,
-		AdviseLow: s.limits.AdviseLow, AdviseHigh: s.limits.AdviseHigh, Confirm: s.limits.Confirm, By: s.by, At: s.at, Until: s.until}
+		AdviseLow: s.limits.AdviseLow, AdviseHigh: s.limits.AdviseHigh, Confirm: s.limits.Confirm, By: s.by, At: s.at, Until: s.until,
+		Undoable: s.before.known && s.before.value != s.target, Before: s.before.value, BeforeUntil: s.before.until}
 }
 
 func (t *tank) settledView(e loop.Estimate) SettledView {
@@ -298,6 +301,18 @@ func (t *tank) leaves(now dosing.Instant) (warn, harm time.Duration) {
 	pH, ec := float64(t.target().PH), float64(t.target().EC)
 	return safety.Sooner(t.seenPH.leaves(now, pH, dosing.WarnBand.PH), t.seenEC.leaves(now, ec, dosing.WarnBand.EC)),
 		safety.Sooner(t.seenPH.leaves(now, pH, dosing.HarmBand.PH), t.seenEC.leaves(now, ec, dosing.HarmBand.EC))
+}
+
+// leaving is which of the two leaves its warn band first.
+func (t *tank) leaving(now dosing.Instant) dosing.Quantity {
+	pH, ec := t.seenPH.leaves(now, float64(t.target().PH), dosing.WarnBand.PH), t.seenEC.leaves(now, float64(t.target().EC), dosing.WarnBand.EC)
+	switch {
+	case pH < 0 && ec < 0:
+		return dosing.QuantityNone
+	case ec < 0 || pH >= 0 && pH <= ec:
+		return dosing.QuantityPH
+	}
+	return dosing.QuantityEC
 }
 
 // Outcomes counts the doses of a pump by outcome, for the night report.

@@ -13,6 +13,7 @@ import (
 type View struct {
 	At            dosing.Instant
 	Station       string
+	Verdict       Verdict // all tanks in one sentence
 	Epoch         uint32
 	Configuration string
 	LinkUp        bool
@@ -28,6 +29,7 @@ type TankView struct {
 	Mode    safety.Mode
 	Cause   safety.Cause // the most severe thing that withholds doses; CauseNone = nothing
 	Reason  string       // mode and cause in words
+	Verdict Verdict      // how it fares in one sentence; of a whole View only
 	Next    string       // the next step in words
 	Inputs  []InputView
 	PH, EC  SetpointView
@@ -38,27 +40,32 @@ type TankView struct {
 	// Until pH or EC leaves its band if nothing is dosed, at the drift last seen; 0 =
 	// outside now, negative = not in sight or unforeseen.
 	LeavesWarn, LeavesHarm time.Duration
-	Fit                    bool // may this water go to plants
+	Leaving                dosing.Quantity // which of pH and EC leaves its warn band first
+	PauseEnds              time.Time       // zero = nothing is paused, or until a person resumes
+	Fit                    bool            // may this water go to plants
 	FitCause               string
 	Wants                  dosing.Role   // what pH and EC call for now, permitted or not
 	ToppedUp               dosing.Litres // plain water that came in since the start
 	WouldDose              string        // what an armed tank would dose now, in words; observing only
 	Withheld               [safety.CauseCount]uint64
-	Ions                   *IonsView  // nil without a recipe
-	Pours                  []PourView // what can be added by hand
-	Hands                  []HandView // what was added by hand in the last day, the newest first
+	Ions                   *IonsView   // nil without a recipe
+	Pours                  []PourView  // what can be added by hand
+	Stocks                 []StockView // the containers from which it is dosed
+	Calibrating            string      // probe whose calibration is under way
+	Hands                  []HandView  // what was added by hand in the last day, the newest first
 }
 
 // InputView is one input with its last value.
 type InputView struct {
-	Name      string
-	Quantity  dosing.Quantity
-	NotFitted string
-	Present   bool // a value ever arrived
-	Value     float64
-	Age       time.Duration
-	Quality   dosing.Quality
-	Retained  bool
+	Name        string
+	Quantity    dosing.Quantity
+	NotFitted   string
+	Present     bool // a value ever arrived
+	Value       float64
+	Age         time.Duration
+	Quality     dosing.Quality
+	Retained    bool
+	Calibration *CalibrationView // nil where none was entered
 }
 
 // SetpointView is one setpoint.
@@ -72,6 +79,10 @@ type SetpointView struct {
 	By              string
 	At              time.Time
 	Until           time.Time // zero = for good
+	// What the last change of this run replaced, where there was one.
+	Undoable    bool
+	Before      float64
+	BeforeUntil time.Time
 }
 
 // UnseenView is what no reading has shown yet of acid, base or stock.
@@ -126,6 +137,7 @@ type PumpView struct {
 	Left            dosing.Volume // in the container, by its level or by ledger and refills; negative = unknown
 	Refilled        time.Time     // the newest refill that was entered; zero = none
 	Batch           string        // of it
+	Lasts           StockView
 	Doses           [ledger.OutcomeCount]uint64
 	Volume          [ledger.OutcomeCount]dosing.Volume
 	OpenOrder       string

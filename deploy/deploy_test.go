@@ -81,7 +81,7 @@ func TestDocumentListsTheTopicsOfTheProgram(t *testing.T) {
 	want := []string{
 		topics.Reading(0, "{probe}"), topics.Reading(dosing.AllTanks, "{probe}"), topics.Order("{pump}"), topics.Report("{pump}"), topics.Node("{node}"), topics.Owner(), topics.Lease(), topics.Stop(),
 		topics.Supply(), quantity(topics.Ask(0, dosing.QuantityPH)), quantity(topics.Answer(0, dosing.QuantityPH)),
-		quantity(topics.Setpoint(0, dosing.QuantityPH)), topics.State(0), topics.AnalysisAsk(0), topics.AnalysisAnswer(0), topics.Ions(0),
+		quantity(topics.Setpoint(0, dosing.QuantityPH)), topics.State(0), topics.AnalysisAsk(0), topics.AnalysisAnswer(0), topics.CalibrationAsk(0), topics.CalibrationAnswer(0), topics.Ions(0),
 		strings.Replace(topics.Alarm(0, safety.CauseLeak), "leak", "{cause}", 1), topics.Fit(0), topics.Online("{name}"),
 	}
 	var got []string
@@ -99,17 +99,18 @@ var example = regexp.MustCompile(`(?m)^        - \{name: (\w+), payload: (.*)\}$
 
 func TestExamplesOfTheDocumentAreReadByTheProgram(t *testing.T) {
 	parse := map[string]func([]byte) error{
-		"reading":   func(b []byte) error { return json.Unmarshal(b, new(float64)) },
-		"order":     func(b []byte) error { _, err := payload.ParseOrder(b); return err },
-		"report":    func(b []byte) error { _, err := payload.ParseReport(b); return err },
-		"heartbeat": func(b []byte) error { _, err := payload.ParseHeartbeat(b); return err },
-		"owner":     func(b []byte) error { _, _, err := payload.ParseOwner(b); return err },
-		"lease":     func(b []byte) error { _, _, err := payload.ParseLease(b); return err },
-		"stop":      func(b []byte) error { _, _, err := payload.ParseStop(b); return err },
-		"supply":    func(b []byte) error { _, err := payload.ParseSupply(b); return err },
-		"ask":       func(b []byte) error { _, err := payload.ParseAsk(b); return err },
-		"fit":       func(b []byte) error { _, _, err := payload.ParseFit(b); return err },
-		"analysis":  func(b []byte) error { _, err := payload.ParseAnalysis(b); return err },
+		"reading":     func(b []byte) error { return json.Unmarshal(b, new(float64)) },
+		"order":       func(b []byte) error { _, err := payload.ParseOrder(b); return err },
+		"report":      func(b []byte) error { _, err := payload.ParseReport(b); return err },
+		"heartbeat":   func(b []byte) error { _, err := payload.ParseHeartbeat(b); return err },
+		"owner":       func(b []byte) error { _, _, err := payload.ParseOwner(b); return err },
+		"lease":       func(b []byte) error { _, _, err := payload.ParseLease(b); return err },
+		"stop":        func(b []byte) error { _, _, err := payload.ParseStop(b); return err },
+		"supply":      func(b []byte) error { _, err := payload.ParseSupply(b); return err },
+		"ask":         func(b []byte) error { _, err := payload.ParseAsk(b); return err },
+		"fit":         func(b []byte) error { _, _, err := payload.ParseFit(b); return err },
+		"calibration": func(b []byte) error { _, err := payload.ParseCalibration(b); return err },
+		"analysis":    func(b []byte) error { _, err := payload.ParseAnalysis(b); return err },
 	}
 	found := example.FindAllStringSubmatch(read(t, "asyncapi.yml"), -1)
 	if len(found) != len(parse) {

@@ -28,10 +28,10 @@ var terms = []term{
 	{"tank", "–", "leat/{station}/{tank}/…", "–", "tank.name", "A volume of solution with its probes, setpoints and mode."},
 	{"reading", "Readings", "leat/{station}/{tank}/reading/{probe}", "reading_age_seconds", "tank.input", "The value of an input as it arrived, with its quality and age."},
 	{"quality", "good", "–", "reading_quality", "–", "Whether a reading is valid for dosing: " + "good and maintenance-due are."},
-	{"setpoint", "wanted", "leat/{station}/{tank}/setpoint/{quantity}", "setpoint_ph", "tank.ph_setpoint", "What pH or EC is held at; a new one is reached along a ramp."},
+	{"setpoint", "setpoint", "leat/{station}/{tank}/setpoint/{quantity}", "setpoint_ph", "tank.ph_setpoint", "What pH or EC is held at; a new one is reached along a ramp."},
 	{"settled", "Will settle at", "leat/{station}/{tank}/state", "settled_ph", "–", "Where the water comes to rest with what is in it already."},
 	{"in transit", "–", "–", "in_transit_ph", "tank.dead_time", "What was dosed and has not reached the probes yet."},
-	{"interlock", "What withholds doses", "leat/{station}/{tank}/state", "interlock_active", "–", "What keeps a dose from going out: a hold ends with its cause, a stop by a person."},
+	{"interlock", "Active interlocks", "leat/{station}/{tank}/state", "interlock_active", "–", "What keeps a dose from going out: a hold ends with its cause, a stop by a person."},
 	{"alarm", "Alarms", "leat/{station}/{tank}/alarm/{cause}", "alarm_state", "–", "What a person is told of, with its priority: now, tonight, tomorrow or record."},
 	{"mode", "armed", "leat/{station}/{tank}/state", "mode", "station.arm_again", "Whether the tank doses (armed), only looks (observing), waits (holding) or stands (stopped)."},
 	{"dose", "given", "leat/{station}/order/{pump}", "doses_total", "pump.smallest_dose", "One run of one pump, counted from its intent on."},
@@ -39,7 +39,7 @@ var terms = []term{
 	{"report", "–", "leat/{station}/report/{pump}", "–", "–", "What a node says became of an order; it may raise the count, never lower it."},
 	{"lease", "–", "leat/{station}/lease", "–", "–", "The word without which a node stops its pumps within ten seconds."},
 	{"epoch", "–", "leat/{station}/lease", "epoch", "–", "The number of the daemon's run; nodes refuse a lower one than they have seen."},
-	{"ledger", "record", "–", "ledger_state", "history.folder", "The record of every intent, dose and change, in which a changed row shows."},
+	{"ledger", "Ledger", "–", "ledger_state", "history.folder", "The record of every intent, dose and change, in which a changed row shows."},
 	{"daily cap", "a day", "–", "cap_day_used_ratio", "pump.cap_per_day", "The most that a pump may dose in any 24 hours."},
 	{"hourly cap", "an hour", "–", "cap_hour_used_ratio", "pump.cap_per_hour", "The most that a pump may dose in any hour."},
 	{"dose cap", "at most", "–", "–", "pump.cap_per_dose", "The most that one dose may be; effect and what is in transit may allow less."},
@@ -155,7 +155,7 @@ func TestTheGlossaryIsThatOfTheCode(t *testing.T) {
 }
 
 func TestEveryNameOfTheGlossaryIsOneThatAPersonMeets(t *testing.T) {
-	page := read(t, "../controller/web/page.html") + read(t, "../controller/web/words.go") + read(t, "../controller/web/page.go")
+	page := read(t, "../controller/web/page/tank.html") + read(t, "../controller/web/page/home.html") + read(t, "../controller/web/page/stocks.html") + read(t, "../controller/web/page/enter.html") + read(t, "../controller/web/words.go")
 	for q := dosing.QualityFailure; q < dosing.QualityCount; q++ {
 		page += q.String() + "\n"
 	}

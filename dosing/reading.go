@@ -105,6 +105,7 @@ type Reading struct {
 	retained bool
 	sequence uint64
 	value    float64
+	sent     float64
 	at       Instant
 }
 
@@ -122,7 +123,7 @@ func NewReading(input InputID, quantity Quantity, value float64, at Instant, seq
 		return Reading{}, fmt.Errorf("%s reads %g %s: outside %g to %g, which it cannot be; check unit and wiring",
 			quantity, value, quantity.Unit(), bounds[0], bounds[1])
 	}
-	return Reading{input: input, quantity: quantity, retained: retained, sequence: sequence, value: value, at: at}, nil
+	return Reading{input: input, quantity: quantity, retained: retained, sequence: sequence, value: value, sent: value, at: at}, nil
 }
 
 // Input is the input that was read.
@@ -133,6 +134,17 @@ func (r Reading) Quantity() Quantity { return r.quantity }
 
 // Value is the value in the quantity's unit.
 func (r Reading) Value() float64 { return r.value }
+
+// Sent is what the probe itself sent, in the quantity's unit, before it was corrected and
+// compensated.
+func (r Reading) Sent() float64 { return r.sent }
+
+// Becomes is the reading with another value, corrected or compensated; what was sent stays.
+func (r Reading) Becomes(value float64) (Reading, error) {
+	made, err := NewReading(r.input, r.quantity, value, r.at, r.sequence, r.retained)
+	made.sent = r.sent
+	return made, err
+}
 
 // At is when the reading arrived.
 func (r Reading) At() Instant { return r.at }

@@ -97,6 +97,9 @@ type Pump struct {
 
 	Serves TankSet // the tanks it can dose into; zero = all of the station
 
+	Salts map[string]float64 // of a stock, g in a litre of it; nil = not stated
+	Parts float64            // of an acid or base, how many times as strong its label is; 0 = of no label
+
 	Ions chem.Totals // what the liquid holds, mmol per litre of it; all zero = not stated
 }
 

@@ -88,6 +88,8 @@ const (
 	CauseCompensation
 	// One more wait of one dose.
 	CauseAnswerWait
+	// One more alarm that stops nothing.
+	CauseStockLow
 	CauseCount
 )
 
@@ -163,6 +165,7 @@ var causeNames = [CauseCount]string{
 	CauseUnconfirmedLong:     "unconfirmed-long",
 	CauseCompensation:        "ec-compensation",
 	CauseAnswerWait:          "answer-wait",
+	CauseStockLow:            "stock-low",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

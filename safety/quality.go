@@ -92,6 +92,19 @@ func ProbeHealth(slope, offset float64) dosing.Quality {
 	return dosing.QualityGood
 }
 
+// CellHealth judges a conductivity cell by the factor that its last calibration found.
+// Common practice, from memory: a cell that reads more than a tenth off is dirty, one that
+// reads a quarter off measures something else.
+func CellHealth(factor float64) dosing.Quality {
+	switch {
+	case !(factor >= 0.75 && factor <= 1.33):
+		return dosing.QualityOutOfSpecification
+	case !(factor >= 0.9 && factor <= 1.1):
+		return dosing.QualityMaintenanceDue
+	}
+	return dosing.QualityGood
+}
+
 // fault says why a reading is not fit.
 type fault uint8
 

@@ -187,6 +187,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 		"BehindNode":       func(w *Watch) { w.BehindNode(f.now, "order 9-000009") },
 		"RestoreLatch":     func(w *Watch) { w.RestoreLatch(1, CauseLeak, f.now) },
 		"RestorePumpLatch": func(w *Watch) { w.RestorePumpLatch(1, basePump, CauseNoResponse, f.now) },
+		"Calibrated":       func(w *Watch) { w.Calibrated(0, dosing.QualityMaintenanceDue) },
 		"RestoreLevel":     func(w *Watch) { w.RestoreLevel(f.now, 0, 1000) },
 	} {
 		f.w.told = false
@@ -205,7 +206,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 		"Resting": true, "Trips": true, "Unseen": true, "UnseenMost": true, "UnseenShare": true, "UnseenToRecord": true, "UnseenWords": true, "Usual": true, "Volume": true}
 	told := map[string]bool{"Rejected": true, "Link": true, "SetLedger": true, "OtherController": true, "Jumped": true, "SetMode": true, "SetState": true,
 		"Confirm": true, "Aim": true, "Serviced": true, "Opened": true, "ByHand": true, "Voided": true, "Doubted": true, "Used": true, "Demand": true, "Fill": true, "Contradicted": true, "Raised": true, "Spent": true, "RefusedForGood": true, "Accepted": true, "BehindNode": true,
-		"RestoreLatch": true, "RestorePumpLatch": true, "RestoreLevel": true, "Closed": true}
+		"RestoreLatch": true, "RestorePumpLatch": true, "RestoreLevel": true, "Calibrated": true, "Closed": true}
 	for i, typ := 0, reflect.TypeOf(f.w); i < typ.NumMethod(); i++ {
 		if name := typ.Method(i).Name; !silent[name] && !asked[name] && !told[name] {
 			t.Errorf("%s: say here whether it changes what a row reads", name)

@@ -54,6 +54,9 @@ type Input struct {
 	// Slope, in % of the theoretical, and Offset, in mV, are of a pH probe's last
 	// calibration; a slope of 0 was never measured.
 	Slope, Offset float64
+	Compensation  dosing.Compensation // what its transmitter does about temperature
+	// CalibrateEvery is after how long its next calibration is due; 0 = never.
+	CalibrateEvery time.Duration
 }
 
 // Node is one pump node.

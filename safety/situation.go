@@ -38,6 +38,8 @@ type Situation struct {
 	Unanswered string
 	// Miscompensated says how EC follows temperature; empty where it does not.
 	Miscompensated string
+	// StockLow names the containers that are soon empty; empty when none is known to be.
+	StockLow string
 	// Disarmed is why the tank was armed and now observes without a person's word;
 	// empty when it does not.
 	Disarmed string
@@ -86,6 +88,9 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
 	}
 	if t.known && s.Disarmed != "" {
 		t.see(now, CauseDisarmed, Run, false, s.Disarmed)
+	}
+	if t.known && s.StockLow != "" {
+		t.see(now, CauseStockLow, Run, false, t.detailOr(now, CauseStockLow, func() string { return s.StockLow }))
 	}
 	if t.known && s.StuckLevel != "" {
 		t.see(now, CauseLevelStuck, Run, false, s.StuckLevel)

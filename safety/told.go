@@ -182,6 +182,13 @@ func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
 	}
 }
 
+// Calibrated tells how healthy a calibration found a probe.
+func (w *Watch) Calibrated(id dosing.InputID, health dosing.Quality) {
+	if int(id) < len(w.inputs) {
+		w.inputs[id].health, w.told = health, true
+	}
+}
+
 // believe takes the next reading of each probe of a tank as it is, however far it
 // lies from the last: a person says that the probe or the water was changed. What was
 // given to the water before says nothing of how it answers now.

@@ -27,6 +27,7 @@ with the same checks and in the same ledger. Modes, pauses and confirmed water: 
   void         -entry NAME: an entry by hand was a mistake
   refill       -pump NAME -litres VOLUME [-batch TEXT] [-note STRENGTH]: what the container holds now; needs no -tank
   analysis     -analysis LIST [-sampled TIME]: what a laboratory found
+  calibrate    -probe NAME -step STEP [-standard NAME -celsius T] [-found LIST]: one step; leat calibrate leads through them
   acknowledge  -cause CAUSE: a person knows of an alarm
   shelve       -cause CAUSE -for DURATION: not for so long
   mark         -note TEXT: found again at this time in leat report
@@ -39,23 +40,26 @@ A step that is large is asked about first: -yes answers that it is so.
 var actTakes = map[controller.RequestKind]string{
 	controller.RequestSetpoint: "ph ec until", controller.RequestCleaning: "", controller.RequestMaintenance: "", controller.RequestServiced: "",
 	controller.RequestHandDose: "pump ml", controller.RequestVoid: "entry", controller.RequestRefill: "pump litres batch",
-	controller.RequestAnalysis: "analysis sampled", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "",
+	controller.RequestAnalysis: "analysis sampled", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "", controller.RequestCalibrate: "probe step standard celsius found",
 }
 
 // actNeeds are those of them without which there is nothing to ask.
 var actNeeds = map[controller.RequestKind]string{controller.RequestHandDose: "pump ml", controller.RequestVoid: "entry", controller.RequestRefill: "pump litres",
-	controller.RequestAnalysis: "analysis", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "note"}
+	controller.RequestAnalysis: "analysis", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "note", controller.RequestCalibrate: "probe step"}
 
 func actCommand(flags *flag.FlagSet) task {
 	var d daemonFlags
 	d.declare(flags)
 	for _, f := range []struct{ name, does string }{
 		{"note", "why, or what else is to be known, as `TEXT`"}, {"ph", "setpoint of pH, as `VALUE`"}, {"ec", "setpoint of EC, as `VALUE` in mS/cm"},
-		{"until", "`TIME` at which the configuration's setpoint returns, such as 06:00; default for good"},
+		{"until", "`TIME` at which the configuration's setpoint returns, such as 06:00 or 2 h; default without a time limit"},
 		{"pump", "`NAME` of the pump whose liquid it is"}, {"ml", "`VOLUME` added by hand, in mL"}, {"litres", "`VOLUME` that the container holds now, in L"},
 		{"batch", "of what was filled in, as `TEXT`"}, {"entry", "`NAME` of the entry by hand, such as H7-1"},
 		{"analysis", "what the laboratory found, as `LIST`: \"NO3-N=168 mg/L, K=275 mg/L\""},
 		{"sampled", "`TIME` at which the sample was taken, such as 2031-03-04T09:00; default now"},
+		{"probe", "`NAME` of the probe, such as ph"}, {"step", "`STEP` of the calibration: begin, read, accept, cancel or entered"},
+		{"standard", "`NAME` of the standard that the probe stands in, such as 4.01, or label:7.02"}, {"celsius", "`TEMPERATURE` of it, in °C"},
+		{"found", "what a probe that its transmitter calibrated read in each standard, as `LIST`: \"7.00=7.02, 4.01=4.05\""},
 		{"cause", "`CAUSE` of the alarm, such as circulation-off"}, {"for", "`DURATION`, such as 2h"}} {
 		flags.String(f.name, "", f.does)
 	}
@@ -68,7 +72,7 @@ func actCommand(flags *flag.FlagSet) task {
 	for _, c := range safety.Causes() {
 		causes = append(causes, c.String())
 	}
-	return task{usage: actUsage, words: 1, verbs: verbs, values: map[string][]string{"cause": causes}, do: func(stdout, _ io.Writer) error {
+	return task{usage: actUsage, words: 1, verbs: verbs, values: map[string][]string{"cause": causes, "step": controller.CalibrationSteps()}, do: func(stdout, _ io.Writer) error {
 		form, err := actForm(flags)
 		if err != nil {
 			return err

@@ -154,12 +154,15 @@ func TestAnActThatCannotBeMeantIsNotSent(t *testing.T) {
 }
 
 func TestWhateverThePageTakesIsACommandToo(t *testing.T) {
-	page, err := os.ReadFile("../../controller/web/page.html")
-	if err != nil {
-		t.Fatal(err)
+	page, found := []byte(nil), 0
+	for _, name := range []string{"change", "enter", "alarm", "stocks"} {
+		text, err := os.ReadFile("../../controller/web/page/" + name + ".html")
+		if err != nil {
+			t.Fatal(err)
+		}
+		page = append(page, text...)
 	}
-	found := 0
-	for _, m := range regexp.MustCompile(`name="do" value="([a-z-]+)"`).FindAllSubmatch(page, -1) {
+	for _, m := range regexp.MustCompile(`\(?ask \$ "([a-z-]+)"`).FindAllSubmatch(page, -1) {
 		found++
 		kind, known := controller.ParseRequestKind(string(m[1]))
 		_, acts := actTakes[kind]

@@ -22,7 +22,7 @@ func modeCommand(flags *flag.FlagSet) task {
 	water := flags.String("water", "", "which `WATER` confirm-water finds in the tank: source, recipe, analysis, tank:NAME (the solution of that tank), same or unknown; needed where the tank has a recipe")
 	replaced := flags.String("replaced", "", "with -water source, how much of the tank was replaced, as `PERCENT`; empty = all of it")
 	analysis := flags.String("analysis", "", "with -water analysis, what the solution holds, as `LIST`: \"NO3-N=168 mg/L, K=275 mg/L\"")
-	until := flags.String("until", "", "`TIME` at which a pause ends by itself, such as 06:00; default when it is resumed")
+	until := flags.String("until", "", "`TIME` at which a pause ends by itself, such as 06:00 or 2 h; default when it is resumed")
 	var verbs []string
 	for _, m := range modes {
 		verbs = append(verbs, m.String())

@@ -3,24 +3,24 @@ package main
 import (
 	"flag"
 	"io"
-	"slices"
 
 	"leat/controller/desk"
-	"leat/controller/report"
 )
 
 const reportUsage = `usage: leat report -state DIR [night|week|month] [flags]
        leat report -config FILE [night|week|month] [flags]
-       leat report -config FILE stocks [-json]
+       leat report -config FILE stocks|probes|shopping [-json] [-weeks N]
        leat report -config FILE -export FILE.sqlite [night|week|month]
 
 What was dosed and why something was withheld, who changed what, water and nutrients. The folder may belong to a
 running daemon, and nothing in it is changed.
 
-  night   18:00 to 08:00: the one that ended last, or from 01:00 on the one under way; the default
-  week    the seven days up to the end of the record
-  month   the month up to the end of the record
-  stocks  what the containers hold by the refills that were entered, and how many days it lasts
+  night     18:00 to 08:00: the one that ended last, or from 01:00 on the one under way; the default
+  week      the seven days up to the end of the record
+  month     the month up to the end of the record
+  stocks    what the containers hold by the refills that were entered, and how many days it lasts
+  shopping  kg of each salt and litres of acid and base to buy for the coming weeks
+  probes    how the pH and EC probes were calibrated, by whom, and which is due
 
 -export writes doses, readings, changes and events into one SQLite file, with a table dictionary that tells each
 column's unit and meaning: the whole record, or the time asked for. As CSV: leat ledger export.
@@ -38,8 +38,9 @@ func reportCommand(flags *flag.FlagSet) task {
 	flags.StringVar(&f.To, "to", "", "end before this `TIME`")
 	flags.StringVar(&f.HTML, "html", "", "write the report with pictures into this `FILE`, for a browser")
 	flags.StringVar(&f.Export, "export", "", "write the data of the time into this new SQLite `FILE`, for other programs")
+	flags.IntVar(&f.Weeks, "weeks", 4, "of shopping: for so many `WEEKS`")
 	flags.BoolVar(&f.JSON, "json", false, "print the report as JSON")
-	return task{usage: reportUsage, words: 1, verbs: append(slices.Clone(report.Periods), desk.StocksWord), do: func(stdout, _ io.Writer) error {
+	return task{usage: reportUsage, words: 1, verbs: desk.ReportWords(), do: func(stdout, _ io.Writer) error {
 		return f.Run(flags.Arg(0), stdout)
 	}}
 }

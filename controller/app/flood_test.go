@@ -131,6 +131,10 @@ func everything(file *config.File) (topics []string, bodies map[string][]func(i 
 			}
 		case routeAnalysis:
 			good = func(i int) string { return fmt.Sprintf("Ca=%d mg/L, K=%d mg/L", 80+i%20, 100+i%30) }
+		case routeCalibration:
+			good = func(i int) string {
+				return fmt.Sprintf(`{"probe":"ph","step":"%s","standard":"7.00","celsius":25,"found":"7.00=7.0%d"}`, []string{"entered", "read", "cancel", "accept"}[i%4], i%5)
+			}
 		case routeOwner:
 			good = func(i int) string { return fmt.Sprintf(`{"instance":"f%d","epoch":7}`, i%20) }
 		case routeLease:

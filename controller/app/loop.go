@@ -204,6 +204,9 @@ func (a *App) armAll() {
 // carryOut does what the core put out: the record first, then the nodes, then
 // people.
 func (a *App) carryOut(now dosing.Instant, out *controller.Output) {
+	for _, c := range out.Corrections {
+		a.intake.Correct(c.Input, c.Correction)
+	}
 	for _, draft := range out.Append {
 		a.enter(now, draft)
 	}
@@ -259,6 +262,8 @@ func (a *App) answer(answer controller.Answer) {
 	case answer.From != "mqtt":
 	case answer.Kind == controller.RequestAnalysis:
 		a.publish(message{topic: a.wires.topics.AnalysisAnswer(answer.Tank), qos: 1, body: payload.AppendWord(nil, answer)})
+	case answer.Kind == controller.RequestCalibrate:
+		a.publish(message{topic: a.wires.topics.CalibrationAnswer(answer.Tank), qos: 1, body: payload.AppendWord(nil, answer)})
 	default:
 		a.publish(message{topic: a.wires.topics.Answer(answer.Tank, answer.Quantity), qos: 1, body: payload.AppendAnswer(nil, answer)})
 	}

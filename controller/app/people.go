@@ -21,7 +21,7 @@ func (a *App) webOptions() web.Options {
 	}
 	return web.Options{Listen: w.Listen, Certificate: w.Certificate, Key: w.Key, Proxied: w.BehindProxy, Monitoring: a.file.Metrics.Listen, Socket: filepath.Join(a.file.State, SocketName),
 		ECScale: w.ECScale, View: a.View, Ask: a.Ask, ReadAnalysis: readAnalysis, History: a.minutes, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready,
-		Alive: func() error { return a.pulse.within(aliveWithin) }}
+		Alive: func() error { return a.pulse.within(aliveWithin) }, Loop: a.pulse.age}
 }
 
 // minutes are the means of one input, for the charts of the page.

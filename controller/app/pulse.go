@@ -23,9 +23,12 @@ type pulse struct {
 
 func (p *pulse) beat() { p.last.Store(int64(time.Since(p.since))) }
 
+// age is how long ago the loop stepped.
+func (p *pulse) age() time.Duration { return time.Since(p.since) - time.Duration(p.last.Load()) }
+
 // within says why the loop counts as hung, or nil.
 func (p *pulse) within(limit time.Duration) error {
-	if age := time.Since(p.since) - time.Duration(p.last.Load()); age > limit {
+	if age := p.age(); age > limit {
 		return fmt.Errorf("the decision loop took its last step %s ago", age.Round(time.Second))
 	}
 	return nil

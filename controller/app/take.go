@@ -72,6 +72,8 @@ func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time
 		err = a.takeAsk(r, body)
 	case routeAnalysis:
 		err = a.takeAnalysis(r, body)
+	case routeCalibration:
+		err = a.takeCalibration(r, body)
 	case routeLease:
 		a.echoed = max(a.echoed, at.Up)
 		var epoch uint32
@@ -136,6 +138,22 @@ func (a *App) takeAnalysis(r route, body []byte) error {
 	request := controller.Request{ID: a.asked, Kind: controller.RequestAnalysis, Tank: r.tank, Analysis: ask.Analysis, Sampled: ask.Sampled,
 		Note: ask.Note, By: claimed(ask.By), From: "mqtt", Role: controller.RoleEngineer}
 	a.pose(&request)
+	return nil
+}
+
+// takeCalibration hands a step of a calibration to the core.
+func (a *App) takeCalibration(r route, body []byte) error {
+	if a.notOurs(r, body) {
+		return nil
+	}
+	ask, err := payload.ParseCalibration(body)
+	if err != nil {
+		a.publish(message{topic: a.wires.topics.CalibrationAnswer(r.tank), qos: 1, body: payload.AppendRefusal(nil, err)})
+		return err
+	}
+	a.asked++
+	a.pose(&controller.Request{ID: a.asked, Kind: controller.RequestCalibrate, Tank: r.tank, Calibrating: ask.Calibrating,
+		Note: ask.Note, By: claimed(ask.By), From: "mqtt", Role: controller.RoleOperate})
 	return nil
 }
 

@@ -31,6 +31,7 @@ const (
 	routeHeartbeat
 	routeAsk
 	routeAnalysis
+	routeCalibration
 	routeLease
 	routeOwner
 )
@@ -64,6 +65,7 @@ func newWires(file *config.File) *wires {
 			add(w.topics.Ask(dosing.TankID(i), q), route{kind: routeAsk, tank: dosing.TankID(i), quantity: q})
 		}
 		add(w.topics.AnalysisAsk(dosing.TankID(i)), route{kind: routeAnalysis, tank: dosing.TankID(i)})
+		add(w.topics.CalibrationAsk(dosing.TankID(i)), route{kind: routeCalibration, tank: dosing.TankID(i)})
 	}
 	add(w.topics.Lease(), route{kind: routeLease})
 	add(w.topics.Owner(), route{kind: routeOwner})

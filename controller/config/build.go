@@ -100,6 +100,10 @@ func (b *builder) station() {
 	if d := b.settings().DecideEvery; d < time.Second || d > time.Minute {
 		b.fault("station.decide_every", quoted(s.DecideEvery.text), "is out of range", "decide every 1s to 60s")
 	}
+	b.settings().StockWarn = s.StockWarn.or(3 * 24 * time.Hour)
+	if w := b.settings().StockWarn; w < time.Hour || w > 90*24*time.Hour {
+		b.fault("station.stock_warn", quoted(s.StockWarn.text), "is out of range", "1h to 2160h, which is 90 days")
+	}
 	zone := s.TimeZone
 	if zone == "" {
 		zone = "UTC"

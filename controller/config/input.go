@@ -190,6 +190,7 @@ func (b *builder) fit(path string, in *inputTable, input safety.Input) {
 	input.Low, input.High, input.Step = in.Low.or(bounds[0]), in.High.or(bounds[1]), in.Resolution.or(bounds[2])
 	input.Noise = in.Noise.or(0)
 	b.inputUnits(path, in, input.Quantity)
+	input.CalibrateEvery = b.calibrateEvery(path, in, input.Quantity)
 	switch {
 	case !(input.Low < input.High):
 		b.fault(join(path, "low"), quoted(in.Low.text), "is not below high", "state the range in which a value is plausible")
@@ -198,10 +199,26 @@ func (b *builder) fit(path string, in *inputTable, input safety.Input) {
 	case input.Noise < 0 || input.Noise > (input.High-input.Low)/10:
 		b.fault(join(path, "noise"), quoted(in.Noise.text), "is no noise of a probe", "state the standard deviation measured over ten quiet minutes")
 	}
-	topic := InputTopic{Input: dosing.InputID(len(b.gate().Inputs)), Format: b.format(path, in, input.Quantity), Compensation: b.compensation(path, in, input.Quantity)}
+	input.Compensation = b.compensation(path, in, input.Quantity)
+	topic := InputTopic{Input: dosing.InputID(len(b.gate().Inputs)), Format: b.format(path, in, input.Quantity), Compensation: input.Compensation}
 	b.replace(join(path, "topic"), b.owner(input.Tank)+"reading/"+input.Name, in.Topic)
 	b.gate().Inputs = append(b.gate().Inputs, input)
 	b.file.InputTopics = append(b.file.InputTopics, topic)
+}
+
+// calibrateEvery is after how long a probe's next calibration is due: common practice is
+// four weeks for pH and a quarter of a year for EC.
+func (b *builder) calibrateEvery(path string, in *inputTable, q dosing.Quantity) time.Duration {
+	const week = 7 * 24 * time.Hour
+	usual := map[dosing.Quantity]time.Duration{dosing.QuantityPH: 4 * week, dosing.QuantityEC: 90 * 24 * time.Hour}[q]
+	every := in.Calibrate.or(usual)
+	switch {
+	case in.Calibrate.stated && usual == 0:
+		b.fault(join(path, "calibrate_every"), quoted(in.Calibrate.text), "is only for pH and EC", "leave it out")
+	case every != 0 && (every < 24*time.Hour || every > 53*week):
+		b.fault(join(path, "calibrate_every"), quoted(in.Calibrate.text), "is out of range", "24h to a year, such as 672h for four weeks")
+	}
+	return every
 }
 
 // owner stands before the topics of a tank; those of the station have nothing there.

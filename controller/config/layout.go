@@ -22,6 +22,7 @@ type stationTable struct {
 	ArmAgain      bool               `toml:"arm_again" doc:"true: tanks that were armed before a restart are armed again after their wait; default false: a person arms them"`
 	DecideEvery   span               `toml:"decide_every" doc:"period of decisions; default 10s"`
 	StartSettling span               `toml:"start_settling" doc:"nothing is dosed for this long after a start; default one mixing time of the slowest tank"`
+	StockWarn     span               `toml:"stock_warn" doc:"how long before a container is empty at the demand of the last days a person is told; default 72h"`
 	LineVolume    measured[doseKind] `toml:"line_volume" doc:"what the shared line holds between manifold and outlet; default 0.1 L where several tanks share a pump"`
 	Stop          inputTable         `toml:"stop" doc:"contact of the hard-wired emergency stop, 1 = pressed"`
 	DripTray      inputTable         `toml:"drip_tray" doc:"wet sensor under the containers, 1 = wet"`
@@ -211,6 +212,7 @@ type inputTable struct {
 	On           []string                `toml:"on" doc:"words of a switch that mean 1, beside 1, true, on"`
 	Off          []string                `toml:"off" doc:"words of a switch that mean 0, beside 0, false, off"`
 	Compensation string                  `toml:"compensation" doc:"how the probe compensates temperature. EC: none, linear 2.0 %/K (any coefficient), ISO 7888, or measured 2.4 %/K where it sends the raw value and its rise per kelvin was measured in this tank; pH: none or Nernst"`
+	Calibrate    span                    `toml:"calibrate_every" doc:"of a pH or EC probe: after how long the next calibration is due; default 672h, of EC 2160h"`
 	NotFitted    string                  `toml:"not_fitted" doc:"why there is none"`
 	Every        span                    `toml:"every" doc:"how often it is sent; default 5s"`
 	Noise        measured[inputUnitKind] `toml:"noise" doc:"standard deviation over ten quiet minutes; default not measured"`

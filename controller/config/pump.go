@@ -30,7 +30,13 @@ func (b *builder) pumps() {
 		b.rate(path, in, &pump)
 		node := b.node(path, in, wired)
 		pump.Node = b.gate().Nodes[node].Name
-		pump.Ions, pump.AcidPerML = liquid.ions, liquid.acid
+		pump.Ions, pump.AcidPerML, pump.Parts = liquid.ions, liquid.acid, liquid.parts
+		if liquid.known && len(liquid.made) > 0 {
+			pump.Salts = map[string]float64{}
+			for _, portion := range liquid.made {
+				pump.Salts[portion.Name] += portion.Grams
+			}
+		}
 		b.gate().Pumps = append(b.gate().Pumps, pump)
 		b.gate().PumpNode = append(b.gate().PumpNode, node)
 		b.file.liquids = append(b.file.liquids, liquid)

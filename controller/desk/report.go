@@ -3,6 +3,8 @@ package desk
 import (
 	"errors"
 	"io"
+	"maps"
+	"slices"
 
 	"leat/controller/config"
 	"leat/controller/report"
@@ -14,20 +16,36 @@ import (
 type Report struct {
 	State, Config, From, To, HTML, Export string
 	JSON                                  bool
+	Weeks                                 int // of the shopping list
 }
 
-// StocksWord asks for the containers instead of a time.
-const StocksWord = "stocks"
+// lists are what can be asked for instead of a time, printed as text or JSON.
+var lists = map[string]func(f *Report, db *store.DB, stdout io.Writer) error{
+	"stocks": func(f *Report, db *store.DB, stdout io.Writer) error {
+		return printList(db, f.JSON, stdout, report.ReadStocks, sheet.Stocks)
+	},
+	"probes": func(f *Report, db *store.DB, stdout io.Writer) error {
+		return printList(db, f.JSON, stdout, report.ReadProbes, sheet.Probes)
+	},
+	"shopping": func(f *Report, db *store.DB, stdout io.Writer) error {
+		return printList(db, f.JSON, stdout, func(r report.Record) (*report.Shopping, error) { return report.ReadShopping(r, f.Weeks) }, sheet.Shopping)
+	},
+}
 
-func printStocks(db *store.DB, asJSON bool, stdout io.Writer) error {
-	stocks, err := report.ReadStocks(db)
+// ReportWords are the periods and lists that leat report knows.
+func ReportWords() []string {
+	return append(slices.Clone(report.Periods), slices.Sorted(maps.Keys(lists))...)
+}
+
+func printList[R any](db *store.DB, asJSON bool, stdout io.Writer, read func(report.Record) (R, error), write func(io.Writer, R) error) error {
+	list, err := read(db)
 	switch {
 	case err != nil:
 		return err
 	case asJSON:
-		return WriteJSON(stdout, stocks)
+		return WriteJSON(stdout, list)
 	}
-	return sheet.Stocks(stdout, stocks)
+	return write(stdout, list)
 }
 
 // FolderOf finds the state folder by -state or -config, one of the two.
@@ -47,8 +65,9 @@ func FolderOf(state, path string) (string, error) {
 
 // Run prints or writes the report of a time, or what the containers hold.
 func (f *Report) Run(period string, stdout io.Writer) (err error) {
-	if given := given(f.HTML != "", f.Export != "", f.JSON); given > 1 || period == StocksWord && (f.HTML != "" || f.Export != "") {
-		return Misuse("-html, -export and -json are one or the other, and stocks are printed as text or JSON")
+	list, listed := lists[period]
+	if given := given(f.HTML != "", f.Export != "", f.JSON); given > 1 || listed && (f.HTML != "" || f.Export != "") {
+		return Misuse("-html, -export and -json are one or the other, and %s are printed as text or JSON", period)
 	}
 	if period != "" && (f.From != "" || f.To != "") {
 		return Misuse("%s and -from or -to contradict one another", period)
@@ -65,8 +84,8 @@ func (f *Report) Run(period string, stdout io.Writer) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
-	if period == StocksWord {
-		return printStocks(db, f.JSON, stdout)
+	if listed {
+		return asMisuse(list(f, db, stdout))
 	}
 	ask := report.Ask{Period: period, From: f.From, To: f.To}
 	if f.Export != "" {

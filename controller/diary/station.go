@@ -23,6 +23,14 @@ type Tank struct {
 	Recipe string   `json:"recipe,omitempty"`
 	PH     []string `json:"ph_inputs"`
 	EC     []string `json:"ec_inputs"`
+	Probes []Probe  `json:"probes,omitempty"`
+}
+
+// Probe is one probe of pH or EC, by its name in the configuration.
+type Probe struct {
+	Name          string  `json:"name"`
+	Quantity      string  `json:"quantity"`
+	CalibrateDays float64 `json:"calibrate_days,omitempty"` // after how long its next calibration is due
 }
 
 // Pump is one pump with its container.
@@ -32,6 +40,10 @@ type Pump struct {
 	Role      string   `json:"role"`
 	Container float64  `json:"container_ml,omitempty"` // when full; 0 = not stated
 	Tanks     []string `json:"tanks"`
+	// Salts is g of each in a litre of a stock, Parts how many times as strong an acid's or
+	// base's label is; empty = not known.
+	Salts map[string]float64 `json:"salts_g_per_l,omitempty"`
+	Parts float64            `json:"parts,omitempty"`
 	// Holds is mg of each nutrient in a mL, by the symbols of analyses; empty = not known.
 	Holds map[string]float64 `json:"holds_mg_per_ml,omitempty"`
 }
@@ -50,6 +62,9 @@ func StationOf(set *controller.Settings, zone string) *Station {
 			if in.NotFitted != "" || in.Tank != dosing.TankID(i) {
 				continue
 			}
+			if in.Quantity == dosing.QuantityPH || in.Quantity == dosing.QuantityEC {
+				tank.Probes = append(tank.Probes, Probe{Name: in.Name, Quantity: in.Quantity.String(), CalibrateDays: in.CalibrateEvery.Hours() / 24})
+			}
 			switch name := plant.Name + "/" + in.Name; in.Quantity {
 			case dosing.QuantityPH:
 				tank.PH = append(tank.PH, name)
@@ -67,7 +82,7 @@ func StationOf(set *controller.Settings, zone string) *Station {
 
 func pumpOf(set *controller.Settings, id dosing.PumpID) Pump {
 	pump := &set.Safety.Pumps[id]
-	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Container: pump.Container.Millilitres(), Holds: map[string]float64{}}
+	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Container: pump.Container.Millilitres(), Salts: pump.Salts, Parts: pump.Parts, Holds: map[string]float64{}}
 	var content blend.Content
 	for i := range set.Tanks {
 		if !pump.ServesTank(dosing.TankID(i)) {

@@ -92,6 +92,9 @@ var gauges = []listed{
 	{"cap_hour_used_ratio", "Share of the hourly cap that is used; NaN without a cap.", byPump},
 	{"cap_day_used_ratio", "Share of the daily cap that is used; NaN without a cap.", byPump},
 	{"stock_left_millilitres", "Left in the container; NaN when not known.", byPump},
+	{"stock_lasts_seconds", "How long the container lasts at the demand of the last days; +Inf when nothing is drawn, NaN when not known.", byPump},
+	{"stock_demand_day_millilitres", "Mean of the days on which anything was dosed; NaN before the first whole day.", byPump},
+	{"calibration_due_seconds", "Time until the next calibration of the probe is due, negative when it is overdue; NaN when none was entered.", byProbe},
 	{"ion_millimoles_per_litre", "What the tank is thought to hold; no series without a recipe.", byIon},
 	{"ion_uncertainty_millimoles_per_litre", "Standard uncertainty of it; it grows until the next analysis.", byIon},
 	{"ion_target_millimoles_per_litre", "What the recipe wants at the EC setpoint in force; 0 for an ion that it does not name.", byIon},
@@ -286,6 +289,13 @@ func sendReading(send sender, v *controller.View, tank string, in *controller.In
 	} else {
 		send("reading_switch", value, tank, in.Name, quantity)
 	}
+	if in.Quantity == dosing.QuantityPH || in.Quantity == dosing.QuantityEC {
+		due := unknown
+		if in.Calibration != nil && !in.Calibration.Due.IsZero() {
+			due = in.Calibration.Due.Sub(v.At.Wall).Seconds()
+		}
+		send("calibration_due_seconds", due, tank, in.Name)
+	}
 	send("reading_age_seconds", age(in.Present, in.Age, v), tank, in.Name, quantity)
 	for q := dosing.Quality(0); q < dosing.QualityCount; q++ {
 		send("reading_quality", number(in.Quality == q), tank, in.Name, quantity, q.String())
@@ -302,6 +312,15 @@ func sendPump(send sender, p *controller.PumpView) {
 		left = p.Left.Millilitres()
 	}
 	send("stock_left_millilitres", left, p.Name)
+	demand, lasts := unknown, unknown
+	if p.Lasts.Known {
+		demand = p.Lasts.PerDay
+		if p.Left >= 0 {
+			lasts = p.Lasts.Days * 86400
+		}
+	}
+	send("stock_demand_day_millilitres", demand, p.Name)
+	send("stock_lasts_seconds", lasts, p.Name)
 	for o := ledger.Outcome(0); o < ledger.OutcomeCount; o++ {
 		send("doses_total", float64(p.Doses[o]), p.Name, o.String())
 		send("dosed_millilitres_total", p.Volume[o].Millilitres(), p.Name, o.String())

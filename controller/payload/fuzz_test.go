@@ -188,3 +188,17 @@ func FuzzUnit(f *testing.F) {
 		}
 	})
 }
+
+func FuzzCalibration(f *testing.F) {
+	f.Add([]byte(`{"probe":"ph","step":"read","standard":"4.01","celsius":21.5,"by":"Ada"}`))
+	f.Add([]byte(`{"probe":"ec","step":"entered","celsius":22,"found":"1413=1.41"}`))
+	f.Fuzz(func(t *testing.T, body []byte) {
+		ask, err := ParseCalibration(body)
+		if err != nil {
+			return
+		}
+		if again, err := ParseCalibration(AppendCalibration(nil, ask)); err != nil || again.Probe != ask.Probe || again.Step != ask.Step || again.Found != ask.Found {
+			t.Errorf("%s was read as %+v, and back as %+v (%v)", body, ask, again, err)
+		}
+	})
+}

@@ -14,6 +14,7 @@ type Feed struct {
 	Quantity     dosing.Quantity
 	Format       Format
 	Compensation dosing.Compensation
+	Correction   dosing.Correction // of its last calibration
 }
 
 // Intake makes readings of what arrives: it parses, and brings pH and EC to their
@@ -68,6 +69,11 @@ func (in *Intake) Decode(slot int, at dosing.Instant, body []byte, retained bool
 	if err != nil || int(f.Tank) >= len(in.celsius) {
 		return r, err
 	}
+	if f.Correction != (dosing.Correction{}) {
+		if r, err = r.Becomes(f.Correction.Of(f.Quantity, r.Value())); err != nil {
+			return dosing.Reading{}, fmt.Errorf("after correction by its calibration: %w", err)
+		}
+	}
 	switch f.Quantity {
 	case dosing.QuantityTemperature:
 		if !retained {
@@ -94,11 +100,20 @@ func (in *Intake) compensate(f *Feed, r dosing.Reading, by func(*dosing.Thermal,
 		return dosing.Reading{}, refuse("check compensation in the configuration and the temperature probe",
 			"%s cannot be compensated (%s) at %.1f °C", f.Quantity, f.Compensation, celsius)
 	}
-	compensated, err := dosing.NewReading(f.Input, f.Quantity, value, r.At(), r.Sequence(), r.Retained())
+	compensated, err := r.Becomes(value)
 	if err != nil {
 		return dosing.Reading{}, fmt.Errorf("after compensation: %w", err)
 	}
 	return compensated, nil
+}
+
+// Correct makes the readings of an input from now on what its calibration says.
+func (in *Intake) Correct(id dosing.InputID, c dosing.Correction) {
+	for i := range in.feeds {
+		if in.feeds[i].Input == id {
+			in.feeds[i].Correction = c
+		}
+	}
 }
 
 // Input is the input of feed number slot.

@@ -1,6 +1,7 @@
 package payload
 
 import (
+	"math"
 	"time"
 
 	"leat/controller"
@@ -37,6 +38,15 @@ func AppendState(dst []byte, t *controller.TankView, at time.Time) []byte {
 		e.dst = appendHold(e.dst, &t.Holds[i])
 	}
 	e.dst = append(e.dst, ']')
+	e.key("stocks")
+	e.dst = append(e.dst, '[')
+	for i := range t.Stocks {
+		if i > 0 {
+			e.dst = append(e.dst, ',')
+		}
+		e.dst = appendStock(e.dst, &t.Stocks[i])
+	}
+	e.dst = append(e.dst, ']')
 	// Until pH or EC leaves its bands if nothing is dosed; left out when that is
 	// not in sight.
 	if t.LeavesWarn >= 0 {
@@ -64,6 +74,32 @@ func appendInput(dst []byte, in *controller.InputView) []byte {
 	e.text("quality", in.Quality.String())
 	if in.Retained {
 		e.yes("retained", true)
+	}
+	if c := in.Calibration; c != nil {
+		e.moment("calibrated", c.At)
+		e.text("calibration", c.Words)
+		if !c.Due.IsZero() {
+			e.moment("calibration_due", c.Due)
+		}
+	}
+	return e.end()
+}
+
+// appendStock writes what a container holds; what is not known is left out. Rounded, so that
+// a dose more or less is no new state.
+func appendStock(dst []byte, s *controller.StockView) []byte {
+	e := object(dst)
+	e.text("pump", s.Pump)
+	if s.Left >= 0 {
+		e.number("left_l", s.Left.Litres(), 2)
+	}
+	if s.Known {
+		e.number("demand_l_per_day", s.PerDay/1000, 3)
+		if s.Left >= 0 && !math.IsInf(s.Days, 0) {
+			e.number("lasts_days", s.Days, 1)
+			e.number("lasts_at_least_days", s.Low, 1)
+			e.number("lasts_at_most_days", s.High, 1)
+		}
 	}
 	return e.end()
 }

@@ -188,6 +188,14 @@ func (t *Topics) AnalysisAsk(tank dosing.TankID) string { return t.topic(tank, "
 // AnalysisAnswer is where the answer to it goes.
 func (t *Topics) AnalysisAnswer(tank dosing.TankID) string { return t.topic(tank, "analysis/answer") }
 
+// CalibrationAsk is where the steps of a probe's calibration are sent.
+func (t *Topics) CalibrationAsk(tank dosing.TankID) string { return t.topic(tank, "calibration/ask") }
+
+// CalibrationAnswer is where the answers to them go.
+func (t *Topics) CalibrationAnswer(tank dosing.TankID) string {
+	return t.topic(tank, "calibration/answer")
+}
+
 // Ions is where it stands, retained, what a tank is thought to hold.
 func (t *Topics) Ions(tank dosing.TankID) string { return t.topic(tank, "ions") }
 

@@ -2,11 +2,11 @@ package report
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
 	"leat/controller/diary"
+	"leat/dosing"
 	"leat/safety/ledger"
 )
 
@@ -33,6 +33,7 @@ type Stock struct {
 	PerDay    *float64  `json:"ml_per_day,omitempty"` // mean of the days; nil = fewer than one is on record
 	Lasts     *Range    `json:"lasts_days,omitempty"` // nil = not known, or nothing is drawn
 	days      [demandDays]float64
+	drawn     []float64 // on the days that tell of a demand
 }
 
 // Range is a forecast in days. Low and High hold about nine times out of ten if the days
@@ -43,14 +44,8 @@ type Range struct {
 	High float64 `json:"high"`
 }
 
-// How many days the demand rests on, and by what share days are taken to differ while
-// too few are on record to tell.
-const (
-	demandDays = 14
-	fewDays    = 3
-	unsureCV   = 0.5
-	nineOfTen  = 1.645 // standard deviations
-)
+// demandDays is how many days the demand rests on.
+const demandDays = 14
 
 // StockCounter follows a ledger from its first row.
 type StockCounter struct {
@@ -138,28 +133,19 @@ func (c *StockCounter) End() *Stocks {
 	return r
 }
 
-func (s *Stock) forecast(days []int) {
-	n, sum, squares := float64(len(days)), 0.0, 0.0
-	for _, day := range days {
-		sum += s.days[day]
+func (s *Stock) forecast(active []int) {
+	for _, day := range active {
+		s.drawn = append(s.drawn, s.days[day])
 	}
-	mean := sum / n
-	s.PerDay = &mean
-	if s.Left == nil || !(mean > 0) {
-		return
+	left := 0.0
+	if s.Left != nil {
+		left = *s.Left
 	}
-	for _, day := range days {
-		off := s.days[day] - mean
-		squares += float64(off * off)
+	l := dosing.Lasts(left, s.drawn)
+	s.PerDay = &l.PerDay
+	if s.Left != nil && l.PerDay > 0 {
+		s.Lasts = &Range{Days: l.Days, Low: l.Low, High: l.High}
 	}
-	cv := unsureCV
-	if len(days) >= fewDays {
-		cv = math.Sqrt(squares/(n-1)) / mean
-	}
-	lasts := *s.Left / mean
-	// The mean is as unsure as its days are few, and the days to come differ as these did.
-	off := nineOfTen * lasts * cv * math.Sqrt(1/n+1/max(lasts, 1))
-	s.Lasts = &Range{Days: lasts, Low: max(lasts-off, 0), High: lasts + off}
 }
 
 func (r *Stocks) verdict() string {

@@ -267,6 +267,9 @@ func (n *Night) hear(topic string, _ byte, retained bool, body []byte) {
 // carryOut does what the core put out. The slices of out are the core's own, so
 // everything that leads to another step waits until they have been read.
 func (n *Night) carryOut(out *controller.Output) {
+	for _, c := range out.Corrections {
+		n.intake.Correct(c.Input, c.Correction)
+	}
 	n.drafts = append(n.drafts, out.Append...)
 	if !n.full {
 		n.write()

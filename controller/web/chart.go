@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"sync"
 	"time"
 
 	"leat/controller"
@@ -37,11 +38,37 @@ const (
 	chartHigh  = 96.0
 )
 
-// charts are pH and EC of a tank over the last hours.
-func (s *Server) charts(at time.Time, tank *controller.TankView) (drawn []chart) {
+// drawEvery is how often a chart is drawn anew: it is most of what a page that is
+// followed is sent.
+const drawEvery = 10 * time.Minute
+
+// drawings keeps the newest charts by tank.
+type drawings struct {
+	mu   sync.Mutex
+	made map[string]drawing
+}
+
+type drawing struct {
+	at     time.Time
+	charts []chart
+}
+
+// charts are pH and EC of a tank over the last hours, at most drawEvery old.
+func (s *Server) charts(at time.Time, tank *controller.TankView) []chart {
 	if s.options.History == nil {
 		return nil
 	}
+	s.drawings.mu.Lock()
+	defer s.drawings.mu.Unlock()
+	have, known := s.drawings.made[tank.Name]
+	if age := at.Sub(have.at); !known || age < 0 || age >= drawEvery {
+		have = drawing{at, s.draw(at, tank)}
+		s.drawings.made[tank.Name] = have
+	}
+	return have.charts
+}
+
+func (s *Server) draw(at time.Time, tank *controller.TankView) (drawn []chart) {
 	for i := range tank.Inputs {
 		in := &tank.Inputs[i]
 		var c chart

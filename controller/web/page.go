@@ -1,78 +1,125 @@
 package web
 
 import (
-	"bytes"
 	"encoding/json"
-	"fmt"
-	"html/template"
-	"math"
 	"net/http"
 	"net/url"
-	"slices"
-	"strconv"
 	"strings"
-	"time"
 
 	"leat/controller"
-	"leat/dosing"
 	"leat/safety"
 )
 
-// pageData is what the template shows.
+// pageData is what the templates show. Tank is that of a tank's pages, Card the alarm
+// of an alarm's.
 type pageData struct {
 	*controller.View
-	Who     string
-	Role    controller.Role
-	Operate bool
-	Manage  bool
-	Answer  *answerData
-	once    func() string
-	charts  [][]chart // by tank; none where nobody keeps a history
+	Tank   *controller.TankView
+	Card   *alarmCard
+	Alarm  *controller.AlarmView // nil: it does not stand now
+	Who    string
+	Role   controller.Role
+	Path   string
+	Answer *answerData
+	Charts []chart // none where nobody keeps a history
+	name   string  // of the template
+	once   func() string
 }
 
-func newPage(view *controller.View, who string, role controller.Role, once func() string) pageData {
-	return pageData{once: once, View: view, Who: who, Role: role, Operate: role >= controller.RoleOperate, Manage: role >= controller.RoleEngineer}
-}
+// Operate and Manage say what the person may ask for.
+func (d *pageData) Operate() bool { return d.Role >= controller.RoleOperate }
+
+// Manage says that the person may arm, clear and confirm.
+func (d *pageData) Manage() bool { return d.Role >= controller.RoleEngineer }
 
 // Once is the id of one form.
-func (d pageData) Once() string { return d.once() }
+func (d *pageData) Once() string { return d.once() }
 
-// Chart is what the last hours of a tank looked like.
-func (d pageData) Chart(tank int) []chart {
-	if tank >= len(d.charts) {
-		return nil
+// Title tells the verdict even of a page that is not in front.
+func (d *pageData) Title() string {
+	if d.Tank != nil {
+		return d.Tank.Name + ": " + d.Tank.Verdict.Text
 	}
-	return d.charts[tank]
+	return d.Verdict.Text
 }
 
-// answerData is the daemon's answer to the last form, with the form to confirm it.
-type answerData struct {
-	controller.Answer
-	TankName string
-	Again    []field // the form, where it needs confirmation
-	Yes      string
-	Analysis string // a list that was not taken, to be mended rather than typed anew
+// Back is the page above this one, and BackName its name.
+func (d *pageData) Back() string {
+	if d.name == "tank" {
+		return "/"
+	}
+	return "/tank/" + url.PathEscape(d.Tank.Name)
 }
 
-type field struct{ Name, Value string }
+// BackName is the name of the page above this one.
+func (d *pageData) BackName() string {
+	if d.name == "tank" {
+		return "all"
+	}
+	return "back"
+}
 
-// showPage shows the page, with the answer to a form where one was just sent.
-func (s *Server) showPage(w http.ResponseWriter, r *http.Request) {
+// places are the pages that a path of one, two or three parts leads to.
+var places = map[string]string{"": "home", "stocks": "stocks", "refill": "refill"}
+
+// locate finds what a path shows: the template, the tank and the cause of an alarm.
+func (d *pageData) locate(path string) bool {
+	d.Path = path
+	parts := strings.Split(strings.TrimPrefix(path, "/"), "/")
+	for i, part := range parts {
+		plain, err := url.PathUnescape(part)
+		if err != nil {
+			return false
+		}
+		parts[i] = plain
+	}
+	if len(parts) == 1 {
+		d.name = places[parts[0]]
+		return d.name != ""
+	}
+	for i := range d.Tanks {
+		if d.Tanks[i].Name == parts[1] {
+			d.Tank = &d.Tanks[i]
+		}
+	}
+	switch {
+	case d.Tank == nil:
+		return false
+	case len(parts) == 2 && parts[0] == "tank":
+		d.name = "tank"
+	case len(parts) == 3 && parts[0] == "tank" && (parts[2] == "change" || parts[2] == "enter"):
+		d.name = parts[2]
+	case len(parts) == 3 && parts[0] == "alarm":
+		cause, known := safety.ParseCause(parts[2])
+		if !known {
+			return false
+		}
+		d.name = "alarm"
+		d.showAlarm(cause)
+	default:
+		return false
+	}
+	return true
+}
+
+// shown shows the page of the path that was asked for, with the answer to a form where
+// one was just sent.
+func (s *Server) shown(w http.ResponseWriter, r *http.Request) {
 	if id := r.URL.Query().Get("answer"); id != "" {
 		if who, ok := s.who(r); ok {
 			if sent := s.once.find(id, who.name); sent != nil {
-				s.pageWith(w, r, sent.status, sent.answer)
+				s.showPage(w, r, r.URL.EscapedPath(), sent.status, sent.answer)
 				return
 			}
 		}
 	}
-	s.pageWith(w, r, http.StatusOK, nil)
+	s.showPage(w, r, r.URL.EscapedPath(), http.StatusOK, nil)
 }
 
-func (s *Server) pageWith(w http.ResponseWriter, r *http.Request, status int, answer *answerData) {
+func (s *Server) showPage(w http.ResponseWriter, r *http.Request, path string, status int, answer *answerData) {
 	who, ok := s.who(r)
 	if !ok {
-		http.Redirect(w, r, "/signin", http.StatusSeeOther)
+		http.Redirect(w, r, signInFor(path), http.StatusSeeOther)
 		return
 	}
 	view := s.options.View()
@@ -80,12 +127,28 @@ func (s *Server) pageWith(w http.ResponseWriter, r *http.Request, status int, an
 		http.Error(w, "the daemon is starting; try again in a moment", http.StatusServiceUnavailable)
 		return
 	}
-	data := newPage(view, who.name, who.role, s.once.id)
-	data.Answer = answer
-	for i := range view.Tanks {
-		data.charts = append(data.charts, s.charts(view.At.Wall, &view.Tanks[i]))
+	data := s.pageOf(view, who.role, path)
+	if data == nil && answer != nil {
+		data = s.pageOf(view, who.role, "/") // a form that named no tank is answered all the same
 	}
-	s.render(w, s.page, status, data)
+	if data == nil {
+		http.Error(w, "there is no such page; the tanks are at /", http.StatusNotFound)
+		return
+	}
+	data.Who, data.Answer = who.name, answer
+	s.render(w, r, data.name, status, data)
+}
+
+// pageOf is what a path shows of a view; nil = there is no such page.
+func (s *Server) pageOf(view *controller.View, role controller.Role, path string) *pageData {
+	data := &pageData{View: view, Role: role, once: s.once.id}
+	if !data.locate(path) {
+		return nil
+	}
+	if data.name == "tank" {
+		data.Charts = s.charts(view.At.Wall, data.Tank)
+	}
+	return data
 }
 
 // showState is the view as JSON, for a person signed in.
@@ -98,237 +161,63 @@ func (s *Server) showState(w http.ResponseWriter, r *http.Request) {
 	_ = json.NewEncoder(w).Encode(s.options.View()) // a reader that went away is no fault of ours
 }
 
-// ask takes a form of the page, sends it to the core once and leads to the answer: a page
-// that is loaded again asks for nothing.
-func (s *Server) ask(w http.ResponseWriter, r *http.Request) {
-	who, ok := s.who(r)
-	if !ok {
-		http.Redirect(w, r, "/signin", http.StatusSeeOther)
-		return
-	}
-	id := r.FormValue("once")
-	sent, first, err := s.once.begin(id, who.name)
-	if err != nil {
-		s.pageWith(w, r, http.StatusBadRequest, &answerData{Answer: controller.Answer{Text: err.Error() + "; nothing was changed"}})
-		return
-	}
-	if first {
-		sent.end(s.answerTo(r, who))
-	}
-	select {
-	case <-sent.done:
-		http.Redirect(w, r, "/?answer="+url.QueryEscape(id), http.StatusSeeOther)
-	case <-r.Context().Done():
+// alarmCard is an alarm with what to do, whether or not it stands.
+type alarmCard struct {
+	Cause        safety.Cause
+	Text, Clears string
+	Steps        []string
+}
+
+func (d *pageData) showAlarm(cause safety.Cause) {
+	row := safety.Of(cause)
+	d.Card = &alarmCard{Cause: cause, Text: row.Text, Clears: row.Clears, Steps: stepsOf(row.Advice)}
+	for i := range d.Tank.Alarms {
+		if a := &d.Tank.Alarms[i]; a.Cause == cause {
+			d.Alarm, d.Card.Text = a, a.Text
+			d.Card.Steps = stepsOf(a.Advice)
+		}
 	}
 }
 
-// answerTo is the core's answer to a form.
-func (s *Server) answerTo(r *http.Request, who session) (int, *answerData) {
-	shown := &answerData{TankName: r.FormValue("tank"), Analysis: r.FormValue("analysis")}
-	request, err := s.read(r.FormValue)
-	if err != nil {
-		shown.Text = err.Error() + "; nothing was changed"
-		return http.StatusBadRequest, shown
+// stepsOf are the sentences of an advice.
+func stepsOf(advice string) (steps []string) {
+	for _, part := range strings.SplitAfter(advice, ". ") {
+		if part = strings.TrimSpace(part); part != "" {
+			steps = append(steps, part)
+		}
 	}
-	request.By, request.From, request.Role = who.name, "page", who.role
-	answer, err := s.options.Ask(r.Context(), request)
-	if err != nil {
-		shown.Text = "the daemon did not answer in time; look below whether it was done before asking again"
-		return http.StatusServiceUnavailable, shown
-	}
-	shown.Answer = answer
-	if answer.Accepted {
-		shown.Analysis = ""
-		return http.StatusOK, shown
-	}
-	s.options.Audit(who.name, "page", request.Kind.String()+" refused", answer.Text)
-	if answer.Confirm != "" {
-		shown.repeat(r.FormValue, &request)
-	}
-	return http.StatusUnprocessableEntity, shown
+	return steps
 }
 
-// repeat keeps a form for its confirmation.
-func (a *answerData) repeat(value func(string) string, request *controller.Request) {
-	for _, name := range []string{"do", "tank", "quantity", "value", "until", "pump", "ml", "note"} {
-		if v := value(name); v != "" {
-			a.Again = append(a.Again, field{name, v})
-		}
-	}
-	a.Yes = fmt.Sprintf("Yes, %v → %v", a.Old, a.New)
-	if request.Kind == controller.RequestHandDose {
-		a.Yes = fmt.Sprintf("Yes, %s mL of %s were added", value("ml"), value("pump"))
-	}
-}
-
-// read makes a request of form values; the local socket uses the same names.
-func (s *Server) read(value func(string) string) (controller.Request, error) {
-	kind, ok := controller.ParseRequestKind(value("do"))
-	if !ok {
-		return controller.Request{}, fmt.Errorf("do=%.40q: no such request", value("do"))
-	}
-	request := controller.Request{Kind: kind, Until: value("until"), Note: value("note"), Confirm: value("confirm")}
-	view := s.options.View()
-	if view == nil {
-		return request, fmt.Errorf("the daemon is starting; try again in a moment")
-	}
-	found := false
-	var names []string
-	for i := range view.Tanks {
-		names = append(names, view.Tanks[i].Name)
-		if view.Tanks[i].Name == value("tank") {
-			request.Tank, found = dosing.TankID(i), true
-		}
-	}
-	if !found && !kind.OfStation() {
-		return request, fmt.Errorf("there is no tank %.40q; there are: %s", value("tank"), strings.Join(names, ", "))
-	}
-	err := s.readDetails(view, value, &request)
-	return request, err
-}
-
-// readDetails reads what some requests need beside their tank.
-func (s *Server) readDetails(view *controller.View, value func(string) string, request *controller.Request) error {
-	var err error
-	switch request.Kind {
-	case controller.RequestSetpoint:
-		if request.Value, err = typed(value("value")); err != nil {
-			return err
-		}
-		request.Quantity = map[string]dosing.Quantity{"ph": dosing.QuantityPH, "ec": dosing.QuantityEC}[value("quantity")]
-	case controller.RequestAcknowledge, controller.RequestShelve:
-		cause, ok := safety.ParseCause(value("cause"))
-		if !ok {
-			return fmt.Errorf("cause=%.40q: no such cause", value("cause"))
-		}
-		request.Cause = cause
-		if request.Kind == controller.RequestShelve {
-			if request.For, err = time.ParseDuration(value("for")); err != nil {
-				return fmt.Errorf("for=%.40q: want a time such as 2h", value("for"))
+// Clearable says that a stop of this alarm waits for a person who may clear it.
+func (d *pageData) Clearable() bool {
+	if d.Manage() {
+		for i := range d.Tank.Holds {
+			if h := &d.Tank.Holds[i]; h.Cause == d.Card.Cause && h.Action == safety.Stop {
+				return d.Card.Cause != safety.CauseSolutionUnconfirmed
 			}
 		}
-	case controller.RequestConfirmWater:
-		return s.readWater(value, request)
-	case controller.RequestAnalysis:
-		if err = s.readAnalysis(value("analysis"), request); err != nil {
-			return err
-		}
-		if text := value("sampled"); text != "" {
-			if request.Sampled, err = sampledAt(text, view.At.Wall.Location()); err != nil {
-				return err
+	}
+	return false
+}
+
+// Crop says how long the crop is safe.
+func (d *pageData) Crop() string { return d.CropWords(d.Tank) }
+
+// setpoint is the form of one setpoint.
+func (d *pageData) setpoint(v controller.SetpointView, quantity, label string) setpointForm {
+	name, _, _ := strings.Cut(label, ",")
+	return setpointForm{formData: d.form(controller.RequestSetpoint.String(), quantity), SetpointView: v, Name: name, Label: label, again: d.once()}
+}
+
+// holds says that an interlock of one of these causes is active.
+func holds(t *controller.TankView, causes ...string) bool {
+	for i := range t.Holds {
+		for _, cause := range causes {
+			if t.Holds[i].Cause.String() == cause {
+				return true
 			}
 		}
-	case controller.RequestVoid:
-		request.Entry = value("entry")
-	case controller.RequestHandDose:
-		ml, err := typed(value("ml"))
-		if err != nil || !(ml > 0) {
-			return fmt.Errorf("%.40q: want millilitres, more than nothing", value("ml"))
-		}
-		request.Volume = dosing.FromMillilitres(ml)
-		return readPump(view, value("pump"), "whose liquid was added", request)
-	case controller.RequestRefill:
-		litres, err := typed(value("litres"))
-		if err != nil || !(litres > 0) || litres > 1e6 {
-			return fmt.Errorf("%.40q: want the litres that the container holds now, more than nothing", value("litres"))
-		}
-		request.Volume, request.Batch = dosing.FromMillilitres(litres*1000), value("batch")
-		return readPump(view, value("pump"), "whose container was filled", request)
 	}
-	return nil
-}
-
-// readPump finds a pump by its name.
-func readPump(view *controller.View, name, which string, request *controller.Request) error {
-	var names []string
-	for i := range view.Pumps {
-		if view.Pumps[i].Name == name {
-			request.Pump = dosing.PumpID(i)
-			return nil
-		}
-		names = append(names, view.Pumps[i].Name)
-	}
-	return fmt.Errorf("pump=%.40q: no such pump; choose the one %s: %s", name, which, strings.Join(names, ", "))
-}
-
-// readWater reads which water a person confirms; empty = not said.
-func (s *Server) readWater(value func(string) string, request *controller.Request) error {
-	text := value("water")
-	if text == "" {
-		return nil
-	}
-	name, other, named := strings.Cut(text, ":")
-	water, ok := controller.ParseWater(name)
-	if !ok || named != (water.OfTank()) {
-		return fmt.Errorf("water=%.40q: want one of same, source, recipe, analysis, unknown, or tank:NAME", text)
-	}
-	request.Water = water
-	if named {
-		view := s.options.View()
-		id := slices.IndexFunc(view.Tanks, func(t controller.TankView) bool { return t.Name == other })
-		if id < 0 {
-			return fmt.Errorf("water=%.40q: no tank is called %.40q", text, other)
-		}
-		request.Other = dosing.TankID(id)
-	}
-	if part := value("replaced"); part != "" {
-		percent, err := typed(strings.TrimSuffix(strings.TrimSpace(part), "%"))
-		if err != nil {
-			return err
-		}
-		if !(percent > 0 && percent <= 100) {
-			return fmt.Errorf("replaced=%.40q: want more than 0 and at most 100 %%", part)
-		}
-		request.Replaced = percent / 100
-	}
-	if water.Described() {
-		return s.readAnalysis(value("analysis"), request)
-	}
-	return nil
-}
-
-func (s *Server) readAnalysis(list string, request *controller.Request) error {
-	if s.options.ReadAnalysis == nil {
-		return fmt.Errorf("this page takes no analyses")
-	}
-	return s.options.ReadAnalysis(list, request)
-}
-
-// sampledAt reads a time with its zone, or one from a phone's calendar, which has none
-// and is the station's.
-func sampledAt(text string, zone *time.Location) (time.Time, error) {
-	at, err := time.Parse(time.RFC3339, text)
-	if err != nil {
-		at, err = time.ParseInLocation("2006-01-02T15:04", text, zone)
-	}
-	if err != nil {
-		return at, fmt.Errorf("%.40q: want a time such as 2026-01-01T09:00, or with a zone 2026-01-01T09:00:00Z", text)
-	}
-	return at, nil
-}
-
-// typed reads a number from a phone, whose keys may offer a comma and no point. A
-// mark between thousands would make another number of it, so one mark is all.
-func typed(text string) (float64, error) {
-	plain := strings.TrimSpace(text)
-	if strings.Count(plain, ",") == 1 && !strings.Contains(plain, ".") {
-		plain = strings.Replace(plain, ",", ".", 1)
-	}
-	v, err := strconv.ParseFloat(plain, 64)
-	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		return 0, fmt.Errorf("%.40q is not a number; write it as 5.9 or 5,9", text)
-	}
-	return v, nil
-}
-
-// render writes a template whole or an error, never half a page.
-func (s *Server) render(w http.ResponseWriter, t *template.Template, status int, data any) {
-	var page bytes.Buffer
-	if err := t.Execute(&page, data); err != nil {
-		http.Error(w, "page: "+err.Error(), http.StatusInternalServerError)
-		return
-	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.WriteHeader(status)
-	_, _ = page.WriteTo(w) // a reader that went away is no fault of ours
+	return false
 }

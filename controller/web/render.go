@@ -2,25 +2,70 @@ package web
 
 import (
 	"bytes"
+	"compress/gzip"
 	"fmt"
 	"html/template"
+	"net/http"
+	"strings"
 
 	"leat/controller"
 	"leat/dosing"
 )
 
-func parsePage(scale dosing.ECScale) (*template.Template, error) {
-	return template.New("page.html").Funcs(words(scale)).ParseFS(files, "page.html")
+func parsePages(scale dosing.ECScale) (*template.Template, error) {
+	return template.New("pages").Funcs(words(scale)).ParseFS(files, "page/*.html")
 }
 
-// Page is the page of one view as a person of this role gets it, for whoever has no
-// browser.
+// Page is every page of a view that a person of this role gets, one after the other, for
+// whoever has no browser.
 func Page(view *controller.View, who string, role controller.Role) ([]byte, error) {
-	t, err := parsePage(dosing.ECScale{})
+	t, err := parsePages(dosing.ECScale{})
 	if err != nil {
 		return nil, fmt.Errorf("page template: %w", err)
 	}
+	var all bytes.Buffer
+	once := newOnce()
+	write := func(name string, tank *controller.TankView, alarm *controller.AlarmView) {
+		data := pageData{View: view, Tank: tank, Who: who, Role: role, once: once.id}
+		if alarm != nil {
+			data.showAlarm(alarm.Cause)
+		}
+		if err == nil {
+			err = t.ExecuteTemplate(&all, name, &data)
+		}
+	}
+	write("home", nil, nil)
+	for i := range view.Tanks {
+		tank := &view.Tanks[i]
+		write("tank", tank, nil)
+		write("change", tank, nil)
+		write("enter", tank, nil)
+		for k := range tank.Alarms {
+			write("alarm", tank, &tank.Alarms[k])
+		}
+	}
+	write("stocks", nil, nil)
+	write("refill", nil, nil)
+	return all.Bytes(), err
+}
+
+// render writes a page whole or an error, never half a page.
+func (s *Server) render(w http.ResponseWriter, r *http.Request, name string, status int, data any) {
 	var page bytes.Buffer
-	err = t.Execute(&page, newPage(view, who, role, newOnce().id))
-	return page.Bytes(), err
+	if err := s.pages.ExecuteTemplate(&page, name, data); err != nil {
+		http.Error(w, "page: "+err.Error(), http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Vary", "Accept-Encoding")
+	if !strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
+		w.WriteHeader(status)
+		_, _ = page.WriteTo(w) // a reader that went away is no fault of ours
+		return
+	}
+	w.Header().Set("Content-Encoding", "gzip")
+	w.WriteHeader(status)
+	packed := gzip.NewWriter(w)
+	_, _ = page.WriteTo(packed)
+	_ = packed.Close()
 }

@@ -17,7 +17,7 @@ import (
 	"leat/dosing"
 )
 
-//go:embed page.html signin.html style.css live.js
+//go:embed page/*.html page/style.css page/live.js
 var files embed.FS
 
 // Person is someone who may sign in. Hash is an argon2id PHC string.
@@ -42,19 +42,23 @@ type Options struct {
 	Find             func(name string) (Person, bool, error)
 	Audit            func(who, from, what, detail string)
 	Metrics          http.Handler
-	Ready            func() error // why the daemon is not ready; nil = ready
-	Alive            func() error // why it must be started anew; nil = alive
+	Ready            func() error         // why the daemon is not ready; nil = ready
+	Alive            func() error         // why it must be started anew; nil = alive
+	Loop             func() time.Duration // how long ago the decision loop took its last step
 }
 
 // Server serves the page, the monitoring and the local socket.
 type Server struct {
 	options  Options
-	page     *template.Template
-	signIn   *template.Template
+	pages    *template.Template
 	sessions *sessions
 	once     *once
 	failures failures
-	secure   bool // browsers reach the page by HTTPS
+	live     pages
+	drawings drawings
+	every    time.Duration // between two events of a page that is followed
+	ending   chan struct{} // closed when serving ends
+	secure   bool          // browsers reach the page by HTTPS
 	address  string
 	doors    []door
 }
@@ -67,7 +71,7 @@ type door struct {
 
 // New binds the listeners, so that a port in use is an error at the start.
 func New(options Options) (*Server, error) {
-	s := &Server{options: options, sessions: newSessions(), once: newOnce(), secure: options.Proxied,
+	s := &Server{options: options, sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, drawings: drawings{made: map[string]drawing{}}, ending: make(chan struct{}),
 		failures: failures{said: map[string]time.Time{}, unsaid: map[string]int{}}}
 	if err := s.open(); err != nil {
 		s.Close()
@@ -77,11 +81,8 @@ func New(options Options) (*Server, error) {
 }
 
 func (s *Server) open() (err error) {
-	if s.page, err = parsePage(s.options.ECScale); err != nil {
+	if s.pages, err = parsePages(s.options.ECScale); err != nil {
 		return fmt.Errorf("page template: %w", err)
-	}
-	if s.signIn, err = template.ParseFS(files, "signin.html"); err != nil {
-		return fmt.Errorf("sign-in template: %w", err)
 	}
 	if s.options.Listen != "" {
 		if err := s.openPage(); err != nil {
@@ -152,6 +153,7 @@ func (s *Server) Serve(ctx context.Context) error {
 	case first = <-failed:
 		running--
 	}
+	close(s.ending)
 	closing, done := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
 	defer done()
 	for _, d := range s.doors {
@@ -181,8 +183,11 @@ func (s *Server) Close() {
 // origin by a person whose role allows it.
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET /{$}", s.showPage)
+	for _, path := range []string{"/{$}", "/tank/", "/alarm/", "/stocks", "/refill"} {
+		mux.HandleFunc("GET "+path, s.shown)
+	}
 	mux.HandleFunc("GET /state", s.showState)
+	mux.HandleFunc("GET /live", s.follow)
 	mux.HandleFunc("POST /ask", s.ask)
 	mux.HandleFunc("GET /signin", s.showSignIn)
 	mux.HandleFunc("POST /signin", s.takeSignIn)
@@ -191,7 +196,7 @@ func (s *Server) routes() http.Handler {
 	for _, name := range []string{"style.css", "live.js"} {
 		mux.HandleFunc("GET /"+name, func(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("Cache-Control", "max-age=3600")
-			http.ServeFileFS(w, r, files, name)
+			http.ServeFileFS(w, r, files, "page/"+name)
 		})
 	}
 	return guarded(http.NewCrossOriginProtection().Handler(s.monitoring(mux, !s.options.Proxied)))

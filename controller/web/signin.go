@@ -2,10 +2,33 @@ package web
 
 import (
 	"net/http"
+	"net/url"
+	"strings"
 )
 
-func (s *Server) showSignIn(w http.ResponseWriter, _ *http.Request) {
-	s.render(w, s.signIn, http.StatusOK, map[string]string{})
+// signInData is what the sign-in shows: To is the page that follows it.
+type signInData struct{ Problem, Name, To string }
+
+// signInFor is the sign-in that leads to a page.
+func signInFor(path string) string {
+	if path == "/" {
+		return "/signin"
+	}
+	return "/signin?to=" + url.QueryEscape(path)
+}
+
+// inside is the page of ours that a path names, or the first one: a link must not lead
+// who signs in to another site.
+func inside(path string) string {
+	first, _, _ := strings.Cut(strings.TrimPrefix(path, "/"), "/")
+	if _, known := places[first]; !strings.HasPrefix(path, "/") || strings.ContainsAny(path, "\\\r\n?#") || !known && first != "tank" && first != "alarm" || first == "" {
+		return "/"
+	}
+	return path
+}
+
+func (s *Server) showSignIn(w http.ResponseWriter, r *http.Request) {
+	s.render(w, r, "signin", http.StatusOK, signInData{To: inside(r.URL.Query().Get("to"))})
 }
 
 func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
@@ -13,7 +36,7 @@ func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 	client := s.client(r)
 	if !s.sessions.attempts.take(client, name) {
 		s.failed(name, "sign-in limited", client)
-		s.render(w, s.signIn, http.StatusTooManyRequests, map[string]string{"Problem": "Too many attempts from this address. Wait five minutes."})
+		s.render(w, r, "signin", http.StatusTooManyRequests, signInData{Problem: "Too many attempts from this address. Wait five minutes.", To: inside(r.FormValue("to"))})
 		return
 	}
 	person, found, err := s.options.Find(name)
@@ -26,7 +49,7 @@ func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 	}
 	if !s.sessions.matches(password, person.Hash) {
 		s.failed(name, "sign-in refused", client)
-		s.render(w, s.signIn, http.StatusForbidden, map[string]string{"Problem": "Name or password is wrong.", "Name": name})
+		s.render(w, r, "signin", http.StatusForbidden, signInData{Problem: "Name or password is wrong.", Name: name, To: inside(r.FormValue("to"))})
 		return
 	}
 	s.sessions.attempts.forgive(client, name)
@@ -45,7 +68,7 @@ func (s *Server) failed(name, what, client string) {
 func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	held, ok := s.sessions.redeem(r.URL.Query().Get("ticket"))
 	if !ok {
-		s.render(w, s.signIn, http.StatusForbidden, map[string]string{"Problem": "This link was used before or is older than ten minutes."})
+		s.render(w, r, "signin", http.StatusForbidden, signInData{Problem: "This link was used before or is older than ten minutes.", To: "/"})
 		return
 	}
 	s.options.Audit(held.name, "page", "signed in by link", s.client(r))
@@ -71,7 +94,7 @@ func (s *Server) who(r *http.Request) (session, bool) {
 func (s *Server) welcome(w http.ResponseWriter, r *http.Request, p Person) {
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.sessions.begin(p), Path: "/", HttpOnly: true,
 		SameSite: http.SameSiteLaxMode, Secure: s.secure, MaxAge: int(sessionHolds.Seconds())})
-	http.Redirect(w, r, "/", http.StatusSeeOther)
+	http.Redirect(w, r, inside(r.FormValue("to")), http.StatusSeeOther)
 }
 
 func (s *Server) signOut(w http.ResponseWriter, r *http.Request) {

@@ -34,10 +34,20 @@ func words(scale dosing.ECScale) template.FuncMap {
 		"wants": func(state safety.AlarmState) bool {
 			return state != safety.AlarmAcknowledged && state != safety.AlarmShelved
 		},
-		"again": again,
-		"since": func(now, then dosing.Instant) time.Duration { return now.Since(then) },
-		"setpoint": func(v controller.SetpointView, tank, quantity, unit, once string) setpointForm {
-			return setpointForm{v, tank, quantity, unit, once}
+		"one":        func(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) },
+		"aged":       agedWords,
+		"heard":      func(age time.Duration) string { return "heard " + ageStep(age) + " ago" },
+		"mark":       func(s controller.Standing) string { return marks[min(s, controller.StandingCount)] },
+		"tone":       tone,
+		"alarmTone":  alarmTone,
+		"alarmState": alarmStateWords,
+		"holds":      holds,
+		"moment":     func(t time.Time) string { return t.Format("15:04") },
+		"left":       func(now, then time.Time) string { return leftWords(then.Sub(now)) },
+		"until":      untilWords,
+		"ask":        func(d *pageData, do, quantity string) *formData { return d.form(do, quantity) },
+		"setpoint": func(d *pageData, v controller.SetpointView, quantity, label string) setpointForm {
+			return d.setpoint(v, quantity, label)
 		},
 	}
 }
@@ -68,8 +78,7 @@ func volumeWords(v dosing.Volume) string {
 // figureNow is a reading that the tank is steered by, large, beside what is wanted.
 type figureNow struct {
 	Name, Value, Wanted string
-	Remark              string // of the reading's quality
-	Good                bool
+	Remark, Age         string // of the reading
 	Far                 string // in words, when the warn band is left
 }
 
@@ -83,8 +92,9 @@ func nowFigures(t controller.TankView) (figures []figureNow) {
 		default:
 			continue
 		}
-		f := figureNow{Name: inputWords(in), Value: "–", Wanted: strconv.FormatFloat(wanted, 'f', 2, 64), Remark: in.Quality.String(), Good: in.Quality.MayDose()}
+		f := figureNow{Name: inputWords(in), Value: "–", Wanted: strconv.FormatFloat(wanted, 'f', 2, 64), Remark: in.Quality.String()}
 		if in.Present {
+			f.Age = agedWords(in)
 			f.Value = strconv.FormatFloat(in.Value, 'f', 2, 64)
 			switch off := in.Value - wanted; {
 			case off > band:
@@ -100,11 +110,6 @@ func nowFigures(t controller.TankView) (figures []figureNow) {
 	return figures
 }
 
-type setpointForm struct {
-	controller.SetpointView
-	Tank, Quantity, Unit, Once string
-}
-
 // ageWords is a duration with one unit.
 func ageWords(d time.Duration) string {
 	switch {
@@ -118,7 +123,10 @@ func ageWords(d time.Duration) string {
 	return fmt.Sprintf("%.0f h", d.Hours())
 }
 
-// inWords says when a band is left.
+// forecastStep is how finely a forecast is told: it is no better than that.
+const forecastStep = 10 * time.Minute
+
+// inWords says when a band is left, rounded down.
 func inWords(d time.Duration) string {
 	switch {
 	case d == safety.Unforeseen:
@@ -128,7 +136,10 @@ func inWords(d time.Duration) string {
 	case d == 0:
 		return "outside now"
 	}
-	return "left in " + ageWords(d)
+	if d < forecastStep {
+		return fmt.Sprintf("left within %.0f min", forecastStep.Minutes())
+	}
+	return "left in " + leftWords(d.Truncate(forecastStep))
 }
 
 func valueWords(in controller.InputView, scale dosing.ECScale) string {
@@ -158,10 +169,70 @@ func switchWords(q dosing.Quantity, on bool) string {
 	return pair[0]
 }
 
-// again is the list of an analysis of a tank that was not taken.
-func again(answer *answerData, tank string) string {
-	if answer == nil || answer.TankName != tank {
+// marks stand beside the colour of a standing, which nobody need see.
+var marks = [controller.StandingCount + 1]string{"?", "!!", "!", "–", "→", "○", "✓", "?"}
+
+// tone is the colour of a standing: green where all is held, red where a person is
+// needed before the day.
+func tone(s controller.Standing) string {
+	switch {
+	case s == controller.StandingWell:
+		return "well"
+	case s.Calls():
+		return "call"
+	}
+	return "calm"
+}
+
+func alarmTone(a controller.AlarmView) string {
+	if a.State.Stands() && a.Priority <= safety.PriorityTonight {
+		return "call"
+	}
+	return "calm"
+}
+
+func alarmStateWords(s safety.AlarmState) string {
+	switch s {
+	case safety.AlarmReturnedUnacknowledged:
+		return "over, not acknowledged"
+	case safety.AlarmLatched:
+		return "acknowledged, stays until it is cleared"
+	case safety.AlarmUnacknowledged:
+		return "not acknowledged"
+	case safety.AlarmShelved:
+		return "kept quiet"
+	}
+	return s.String()
+}
+
+// freshFor is the age below which figures are told no further apart: readings come
+// every few seconds, and a page that counted them would be sent for nothing else.
+const freshFor = 20 * time.Second
+
+func agedWords(in controller.InputView) string { return ageStep(in.Age) + " old" }
+
+func ageStep(age time.Duration) string {
+	switch {
+	case age < freshFor:
+		return fmt.Sprintf("under %.0f s", freshFor.Seconds())
+	case age < 2*time.Minute:
+		return fmt.Sprintf("over %.0f s", age.Truncate(freshFor).Seconds())
+	}
+	return "over " + ageWords(age.Truncate(time.Minute))
+}
+
+// leftWords is a time that runs down, to the minute.
+func leftWords(d time.Duration) string {
+	minutes := int(max(d, 0).Round(time.Minute).Minutes())
+	if minutes < 60 {
+		return fmt.Sprintf("%d min", minutes)
+	}
+	return fmt.Sprintf("%d h %d min", minutes/60, minutes%60)
+}
+
+func untilWords(at time.Time) string {
+	if at.IsZero() {
 		return ""
 	}
-	return answer.Analysis
+	return ", until " + at.Format("2 Jan 15:04")
 }

@@ -181,12 +181,13 @@ const (
 	ChangeUnseen                 // given to the tank and shown by no reading: Value of acid and Old of base, meq/L, Spread of stock, mS/cm
 	ChangeRefill                 // the container of Pump was filled and holds Volume; Text = batch, Note = its strength or what else is to be known
 	ChangeMark                   // Note = what a person wants to find again at this time
+	ChangeCalibration            // a probe was calibrated: Quantity, Value = its slope, Old = its offset; Text = probe, how and what it read
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
 	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent",
-	"disarmed", "hand-void", "unseen", "refill", "mark"}
+	"disarmed", "hand-void", "unseen", "refill", "mark", "calibration"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 

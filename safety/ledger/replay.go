@@ -10,8 +10,10 @@ import (
 // Windows of the replay. Doses are kept an hour beyond the longest rolling cap,
 // so that a window which begins between two decisions is still whole.
 const (
-	keptDoses     = 25 * time.Hour
-	recentHours   = 72
+	keptDoses   = 25 * time.Hour
+	recentHours = 72
+	// DemandHours is of how many hours it is told what each pump gave.
+	DemandHours   = 14 * 24
 	crashLoopSpan = 10 * time.Minute
 	// KeptEpochs is of how many epochs with orders the last one is remembered.
 	KeptEpochs = 64
@@ -136,9 +138,10 @@ type State struct {
 	Configuration string        // version in force last
 	Doses         []ReplayedDose
 	Open          []OpenIntent
-	Ever          map[string]dosing.Volume // counted by pump since the first row, by-hand doses aside
-	Recent        map[string]dosing.Volume // counted by pump in the last 72 h; Covers tells whether that is a whole mean
-	Outcomes      map[string]Counts        // by pump
+	Ever          map[string]dosing.Volume   // counted by pump since the first row, by-hand doses aside
+	Recent        map[string]dosing.Volume   // counted by pump in the last 72 h; Covers tells whether that is a whole mean
+	Hourly        map[string][]dosing.Volume // counted by pump in each of the last DemandHours, the newest last
+	Outcomes      map[string]Counts          // by pump
 	Modes         map[string]safety.Mode
 	Latches       []Latch
 	Disarmed      map[string]Remark // was armed and observes without a person's word; Text = why
@@ -153,6 +156,7 @@ type State struct {
 	Analyses      map[string]Analysis                 // the newest of each tank
 	Fillings      map[string]Remark                   // the newest of each tank; Text = the water that a person confirmed
 	Refills       map[string]Refill                   // the newest of each pump
+	Calibrations  map[string]Calibration              // the newest of each probe, by tank/probe
 	Starts        int                                 // starts recorded in the last 10 minutes
 }
 
@@ -195,9 +199,9 @@ type openDose struct {
 
 func newReplayer() *replayer {
 	return &replayer{recent: map[string]*hours{}, State: State{
-		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Outcomes: map[string]Counts{},
+		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Hourly: map[string][]dosing.Volume{}, Outcomes: map[string]Counts{},
 		Modes: map[string]safety.Mode{}, Disarmed: map[string]Remark{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
-		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Unseen: map[string]Unseen{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{}, Refills: map[string]Refill{},
+		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Unseen: map[string]Unseen{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{}, Refills: map[string]Refill{}, Calibrations: map[string]Calibration{},
 	}}
 }
 
@@ -317,34 +321,43 @@ func (r *replayer) keep(d ReplayedDose) {
 	r.doses[i] = d
 }
 
-// hours counts volume by hour of the timeline over the last 72 of them.
+// hours counts volume by hour of the timeline.
 type hours struct {
 	newest int64
-	volume [recentHours]dosing.Volume
+	volume [DemandHours]dosing.Volume
 }
 
 func (h *hours) add(at time.Duration, change dosing.Volume) {
 	hour := int64(at / time.Hour)
 	h.reach(hour)
-	if hour > h.newest-recentHours {
-		h.volume[hour%recentHours] += change
+	if hour > h.newest-DemandHours {
+		h.volume[hour%DemandHours] += change
 	}
 }
 
 // reach moves the window so that it ends with the given hour.
 func (h *hours) reach(hour int64) {
 	for steps := 0; h.newest < hour; steps++ {
-		if steps >= recentHours {
+		if steps >= DemandHours {
 			h.newest = hour
 			return
 		}
 		h.newest++
-		h.volume[h.newest%recentHours] = 0
+		h.volume[h.newest%DemandHours] = 0
 	}
 }
 
+// last is what each of the newest hours has, the newest last.
+func (h *hours) last(count int64) []dosing.Volume {
+	all := make([]dosing.Volume, 0, count)
+	for hour := h.newest - count + 1; hour <= h.newest; hour++ {
+		all = append(all, h.volume[hour%DemandHours])
+	}
+	return all
+}
+
 func (h *hours) sum() (sum dosing.Volume) {
-	for _, v := range h.volume {
+	for _, v := range h.last(min(recentHours, h.newest+1)) {
 		sum += v
 	}
 	return sum
@@ -377,6 +390,7 @@ func (r *replayer) finish(now dosing.Instant, synchronised bool, run uint32) Sta
 	for pump, h := range r.recent {
 		h.reach(int64(end / time.Hour))
 		s.Recent[pump] = h.sum()
+		s.Hourly[pump] = h.last(min(DemandHours, h.newest+1))
 	}
 	for _, at := range r.starts {
 		if end-at <= crashLoopSpan {

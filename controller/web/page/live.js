@@ -1,0 +1,71 @@
+// Keeps the figures of an open page fresh: the server sends what changed. Without script
+// the page works the same and is refreshed by hand. The age of the decision loop's last
+// step, not the connection, says whether figures are live.
+"use strict";
+(function () {
+  const beatEvery = 5, tolerated = 15; // seconds
+  const note = document.getElementById("live");
+  const held = new Map(); // parts that wait while a form is in use
+  let stream = null, heard = 0, seen = "", over = false;
+
+  function say(text, good) {
+    if (note.textContent !== text) note.textContent = text;
+    note.className = good ? "" : "stale";
+    document.body.classList.toggle("old", !good);
+  }
+  function old(why) {
+    say((why ? why + ": " : "") + (seen ? "figures of " + seen : "these figures are old"), false);
+  }
+  // In a form nothing may move: there only figures of a fixed size and the bar are set.
+  function mayMove(part) {
+    return !document.activeElement || !document.activeElement.closest("main form") || part.closest(".bar, head") || part.classList.contains("figure");
+  }
+  function put(id, html) {
+    const part = document.getElementById(id);
+    if (!part) return;
+    if (!mayMove(part)) { held.set(id, html); return; }
+    held.delete(id);
+    if (part.innerHTML === html) return;
+    const at = part.contains(document.activeElement) && document.activeElement.getAttribute("href");
+    part.innerHTML = html;
+    if (at) for (const link of part.querySelectorAll("a")) if (link.getAttribute("href") === at) link.focus({ preventScroll: true });
+  }
+  function take(message) {
+    const change = JSON.parse(message.data);
+    heard = performance.now();
+    seen = change.at;
+    for (const id in change.parts || {}) put(id, change.parts[id]);
+    if (change.loop > beatEvery) old("the control loop has stood for " + change.loop + " s");
+    else say("live " + seen, true);
+  }
+  function open() {
+    if (stream || over || document.hidden) return;
+    stream = new EventSource("/live?page=" + encodeURIComponent(location.pathname));
+    stream.onmessage = take;
+    stream.onerror = function () {
+      old("no connection");
+      if (stream && stream.readyState === EventSource.CLOSED) { close(); setTimeout(open, 5000); }
+    };
+    stream.addEventListener("out", function (message) {
+      over = true;
+      close();
+      old(message.data);
+      const link = document.createElement("a");
+      link.href = "/signin?to=" + encodeURIComponent(location.pathname);
+      link.textContent = " sign in";
+      note.append(link);
+    });
+  }
+  function close() {
+    if (stream) stream.close();
+    stream = null;
+  }
+  // A page that nobody sees is marked old at once, so that it is painted old on waking.
+  document.addEventListener("visibilitychange", function () {
+    if (document.hidden) { close(); if (!over) old(""); } else open();
+  });
+  window.addEventListener("pageshow", function (e) { if (e.persisted) { close(); if (!over) old(""); open(); } });
+  document.addEventListener("focusout", function () { setTimeout(function () { for (const [id, html] of [...held]) put(id, html); }, 0); });
+  setInterval(function () { if (stream && heard && performance.now() - heard > tolerated * 1000) old("nothing is heard"); }, 1000);
+  open();
+})();
