@@ -51,7 +51,7 @@ var doseBugs = []bug{
 		[][2]string{{" || e.Outcome == OutcomeWithdrawn || e.Volume < d.Volume {", " || e.Outcome == OutcomeWithdrawn {"}},
 		"safety/ledger", "TestReportThatComesAfterAllCounts"},
 	{"a dose is forgotten before its day is over", "6, 24", "safety/ledger/replay.go",
-		[][2]string{{"	keptDoses     = 25 * time.Hour", "	keptDoses     = 2 * time.Hour"}},
+		[][2]string{{"	keptDoses   = 25 * time.Hour", "	keptDoses   = 2 * time.Hour"}},
 		"safety/ledger", "TestReplayNeverForgetsWhatTheRollingDayHolds"},
 	{"a stepped wall clock ends the windows of an earlier run", "22", "safety/ledger/timeline.go",
 		[][2]string{{"		passed = min(passed, longestGap)\n", "		passed = max(passed, -longestGap)\n"}},
