@@ -13,6 +13,7 @@ import (
 	"leat/controller/metrics"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 func TestAcknowledgingWhatIsAcknowledgedSaysSoAndWritesNothing(t *testing.T) {
@@ -44,7 +45,7 @@ func TestAcknowledgingWhatIsAcknowledgedSaysSoAndWritesNothing(t *testing.T) {
 // With the probes silent nobody knows what happens; what is known is how fast it went.
 func TestBlindIsNotCalmTheForecastRunsOnAtTheDriftLastSeen(t *testing.T) {
 	s := newStage(t, &scenario{})
-	if v := s.view(north); v.LeavesHarm != safety.Unforeseen || !math.IsNaN(s.gauge("leat_leaves_harm_band_seconds{station=\"row\",tank=\"north\"}")) {
+	if v := s.view(north); v.LeavesHarm != alarm.Unforeseen || !math.IsNaN(s.gauge("leat_leaves_harm_band_seconds{station=\"row\",tank=\"north\"}")) {
 		t.Errorf("before anything was read the forecast is %v", v.LeavesHarm)
 	}
 	s.Arm()

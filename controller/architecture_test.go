@@ -24,26 +24,27 @@ var mayImport = map[string][]string{
 	"dosing/calibration":       {"dosing", "dosing/chem"},
 	"dosing/ratio":             {"dosing", "dosing/chem", "dosing/blend"},
 	"safety":                   {"dosing"},
+	"safety/alarm":             {"dosing", "safety"},
 	"safety/sizing":            {"dosing", "safety"},
 	"safety/ledger":            {"dosing", "safety"},
 	"safety/ledger/ledgertest": {"dosing", "safety", "safety/ledger"},
-	"controller":               {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/ledger"},
+	"controller":               {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/alarm", "safety/ledger"},
 	"controller/payload":       {"dosing", "dosing/blend", "safety", "safety/ledger", "controller"},
 	"controller/config":        {"dosing", "dosing/chem", "dosing/blend", "dosing/ratio", "safety", "safety/sizing", "controller", "controller/payload"},
 	"controller/mqtt":          {},
-	"controller/diary":         {"dosing", "dosing/blend", "safety", "safety/ledger", "controller"},
-	"controller/report":        {"dosing", "safety", "safety/ledger", "controller/diary"},
+	"controller/diary":         {"dosing", "dosing/blend", "safety", "safety/alarm", "safety/ledger", "controller"},
+	"controller/report":        {"dosing", "safety", "safety/alarm", "safety/ledger", "controller/diary"},
 	"controller/report/sheet":  {"controller/report"},
 	"controller/store":         {"dosing", "safety/ledger", "controller/diary"},
-	"controller/metrics":       {"dosing", "safety", "safety/ledger", "controller"},
-	"controller/web":           {"dosing", "safety", "controller"},
-	"controller/app": {"dosing", "safety", "safety/ledger", "controller", "controller/payload", "controller/config",
+	"controller/metrics":       {"dosing", "safety", "safety/alarm", "safety/ledger", "controller"},
+	"controller/web":           {"dosing", "safety", "safety/alarm", "controller"},
+	"controller/app": {"dosing", "safety", "safety/alarm", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/diary", "controller/store", "controller/metrics", "controller/web"},
 	"controller/app/apptest": {"dosing", "safety/ledger", "controller", "controller/payload", "controller/config", "controller/mqtt",
 		"controller/store", "controller/sim"},
 	"controller/sim":      {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload"},
 	"controller/campaign": {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
-	"controller/demo": {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload", "controller/config",
+	"controller/demo": {"dosing", "dosing/chem", "safety", "safety/alarm", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/store", "controller/web", "controller/app", "controller/sim", "deploy"},
 	"controller/mutants": {},    // a command for developers: it reads the source, and imports none of it
 	"controller/desk":    {"*"}, // the work of the commands: it asks every room
@@ -62,7 +63,7 @@ var onlyImporter = map[string]string{
 }
 
 // pure are the rooms that touch nothing.
-var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/loop": true, "dosing/blend": true, "dosing/blend/squares": true, "dosing/blend/worksheet": true, "dosing/chem/solution": true, "dosing/ratio": true, "dosing/calibration": true, "safety": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true, "controller/diary": true, "controller/report": true, "controller/report/sheet": true}
+var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/loop": true, "dosing/blend": true, "dosing/blend/squares": true, "dosing/blend/worksheet": true, "dosing/chem/solution": true, "dosing/ratio": true, "dosing/calibration": true, "safety": true, "safety/alarm": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true, "controller/diary": true, "controller/report": true, "controller/report/sheet": true}
 
 // touching are the packages and calls by which code touches the world or depends
 // on luck.

@@ -7,6 +7,7 @@ import (
 	"leat/dosing"
 	"leat/dosing/loop"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -24,7 +25,7 @@ type Core struct {
 	settings     *Settings
 	watch        *safety.Watch
 	gate         *safety.Gate
-	alarms       *safety.Alarms
+	alarms       *alarm.Alarms
 	totals       *dosing.Totals
 	tanks        []tank
 	limits       []dosing.Volume // scratch of a decision, by pump
@@ -110,7 +111,7 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 	c := &Core{
 		settings:     settings,
 		totals:       dosing.NewTotals(len(settings.Safety.Pumps), len(settings.Tanks)),
-		alarms:       safety.NewAlarms(len(settings.Tanks)),
+		alarms:       alarm.New(len(settings.Tanks)),
 		limits:       make([]dosing.Volume, len(settings.Safety.Pumps)),
 		causes:       make([]safety.Cause, len(settings.Safety.Pumps)),
 		wanted:       make([]bool, len(settings.Safety.Pumps)),

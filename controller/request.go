@@ -6,6 +6,7 @@ import (
 
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -85,15 +86,15 @@ func (c *Core) accept(r *Request, text string) {
 // nothing is written a second time.
 func (c *Core) acknowledge(r *Request) {
 	switch was := c.alarms.Acknowledge(r.Tank, r.Cause); was {
-	case safety.AlarmNormal:
+	case alarm.Normal:
 		c.refuse(r, fmt.Sprintf("no alarm %s stands", r.Cause))
-	case safety.AlarmUnacknowledged:
+	case alarm.Unacknowledged:
 		c.accept(r, fmt.Sprintf("%s acknowledged; its interlock is not lifted by that", r.Cause))
-	case safety.AlarmReturnedUnacknowledged:
+	case alarm.ReturnedUnacknowledged:
 		c.accept(r, fmt.Sprintf("%s acknowledged; it is over", r.Cause))
 	default:
 		text := fmt.Sprintf("%s is %s already; nothing to acknowledge", r.Cause, was)
-		if was == safety.AlarmLatched {
+		if was == alarm.Latched {
 			text = fmt.Sprintf("%s is acknowledged already; it stays until a person clears it", r.Cause)
 		}
 		c.out.Answers = append(c.out.Answers, Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Accepted: true, Text: text, From: r.From, By: r.By})

@@ -3,16 +3,17 @@ package controller
 import (
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 // alkalineTopUp is the alkalinity from which top-up brings carbonate that shows, meq/L.
 const alkalineTopUp = 0.3
 
 // situation is what the alarms that stop nothing are judged from.
-func (c *Core) situation(id dosing.TankID) safety.Situation {
+func (c *Core) situation(id dosing.TankID) alarm.Situation {
 	t := &c.tanks[id]
 	e := &t.estimate
-	return safety.Situation{Known: e.Known, Mode: c.watch.Mode(id), PH: float64(e.MeasuredPH), EC: float64(e.MeasuredEC), SettledEC: float64(e.EC),
+	return alarm.Situation{Known: e.Known, Mode: c.watch.Mode(id), PH: float64(e.MeasuredPH), EC: float64(e.MeasuredEC), SettledEC: float64(e.EC),
 		Target: t.target(), TopUpEC: float64(t.plant.TopUp.EC), MixingTime: t.plant.MixingTime(), LnBuffer: e.LnBuffer, ECGain: e.ECGain, Answered: e.Answered,
 		Acid: c.watch.Usual(id, dosing.RoleAcid), Base: c.watch.Usual(id, dosing.RoleBase),
 		Alkaline: t.plant.TopUp.Alkalinity >= alkalineTopUp && t.loops.ToppedUp() > 0, Slow: t.plant.Slow,

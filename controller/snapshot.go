@@ -9,6 +9,7 @@ import (
 	"leat/dosing"
 	"leat/dosing/loop"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -100,7 +101,7 @@ func (c *Core) modeAndCause(id dosing.TankID) (safety.Mode, safety.Cause) {
 		if trip.Action <= safety.Stop && trip.Scope <= safety.ScopeTank {
 			return safety.ModeStopped, trip.Cause
 		}
-		if trip.Action >= safety.Run || safety.Explained(trip, trips) || trip.Cause == safety.CauseBrokerDown && c.linkUp && starting {
+		if trip.Action >= safety.Run || alarm.Explained(trip, trips) || trip.Cause == safety.CauseBrokerDown && c.linkUp && starting {
 			continue // with the link up it waits for its first readings, as the start does
 		}
 		if cause == safety.CauseNone {
@@ -290,17 +291,17 @@ func (t *tank) follow(now dosing.Instant, e *loop.Estimate) {
 // reading the value drifts on as it last did.
 func (l *lastSeen) leaves(now dosing.Instant, target, halfBand float64) time.Duration {
 	if !l.ever {
-		return safety.Unforeseen
+		return alarm.Unforeseen
 	}
-	return safety.Leaves(l.value+float64(l.perHour*(now.Up-l.at).Hours()), target, halfBand, l.perHour)
+	return alarm.Leaves(l.value+float64(l.perHour*(now.Up-l.at).Hours()), target, halfBand, l.perHour)
 }
 
 // leaves forecasts when pH or EC leaves the warn and the harm band if nothing is
 // dosed.
 func (t *tank) leaves(now dosing.Instant) (warn, harm time.Duration) {
 	pH, ec := float64(t.target().PH), float64(t.target().EC)
-	return safety.Sooner(t.seenPH.leaves(now, pH, dosing.WarnBand.PH), t.seenEC.leaves(now, ec, dosing.WarnBand.EC)),
-		safety.Sooner(t.seenPH.leaves(now, pH, dosing.HarmBand.PH), t.seenEC.leaves(now, ec, dosing.HarmBand.EC))
+	return alarm.Sooner(t.seenPH.leaves(now, pH, dosing.WarnBand.PH), t.seenEC.leaves(now, ec, dosing.WarnBand.EC)),
+		alarm.Sooner(t.seenPH.leaves(now, pH, dosing.HarmBand.PH), t.seenEC.leaves(now, ec, dosing.HarmBand.EC))
 }
 
 // leaving is which of the two leaves its warn band first.

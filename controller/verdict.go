@@ -7,6 +7,7 @@ import (
 
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 // Standing is how a tank fares, for a person who has just woken up. The zero standing
@@ -146,7 +147,7 @@ func (v *View) alarmWords(t *TankView, a *AlarmView, whole bool) string {
 		return text + "."
 	}
 	text += v.sinceWords(a.Since)
-	if a.State == safety.AlarmAcknowledged || a.State == safety.AlarmLatched {
+	if a.State == alarm.Acknowledged || a.State == alarm.Latched {
 		text += ", acknowledged"
 	}
 	if withholds {

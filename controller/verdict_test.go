@@ -7,6 +7,7 @@ import (
 
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 // tanksAt is a station of tanks that are held, at 01:30.
@@ -14,7 +15,7 @@ func tanksAt(names ...string) *View {
 	v := &View{At: dosing.Instant{Wall: time.Date(2031, 3, 4, 1, 30, 0, 0, time.UTC), Up: 3 * time.Hour},
 		Pumps: []PumpView{{Name: "acid-north", Role: dosing.RoleAcid, Reagent: "nitric acid"}, {Name: "lye", Role: dosing.RoleBase}, {Name: "calcium", Role: dosing.RoleStock, Reagent: "calcium nitrate"}}}
 	for _, name := range names {
-		v.Tanks = append(v.Tanks, TankView{Name: name, Mode: safety.ModeArmed, Fit: true, LeavesWarn: safety.NotInSight, LeavesHarm: safety.NotInSight,
+		v.Tanks = append(v.Tanks, TankView{Name: name, Mode: safety.ModeArmed, Fit: true, LeavesWarn: alarm.NotInSight, LeavesHarm: alarm.NotInSight,
 			PH: SetpointView{Present: 5.8}, EC: SetpointView{Present: 1.8},
 			Inputs: []InputView{{Quantity: dosing.QuantityPH, Present: true, Value: 5.82, Quality: dosing.QualityGood}, {Quantity: dosing.QuantityEC, Present: true, Value: 1.79, Quality: dosing.QualityGood}}})
 	}
@@ -23,18 +24,18 @@ func tanksAt(names ...string) *View {
 
 // trip lets an interlock of the table stand in a tank since 01:24, and its alarm if it
 // calls a person.
-func (v *View) trip(tank int, cause safety.Cause, scope safety.Scope, pump string, state safety.AlarmState) {
+func (v *View) trip(tank int, cause safety.Cause, scope safety.Scope, pump string, state alarm.State) {
 	row, t := safety.Of(cause), &v.Tanks[tank]
 	since := dosing.Instant{Wall: v.At.Wall.Add(-6 * time.Minute)}
 	t.Holds = append(t.Holds, HoldView{Cause: cause, Action: row.Action, Scope: scope, Pump: pump, Since: since, Text: row.Text, Clears: row.Clears})
-	if state != safety.AlarmNormal {
+	if state != alarm.Normal {
 		t.Alarms = append(t.Alarms, AlarmView{Cause: cause, State: state, Priority: row.Priority, Text: row.Text, Advice: row.Advice, Since: since})
 	}
 }
 
 func TestTheVerdictNamesWhatCannotBeDoneWhySinceWhenAndUntilWhenThatIsSafe(t *testing.T) {
 	v := tanksAt("north", "south")
-	v.trip(0, safety.CauseNoResponse, safety.ScopePump, "acid-north", safety.AlarmUnacknowledged)
+	v.trip(0, safety.CauseNoResponse, safety.ScopePump, "acid-north", alarm.Unacknowledged)
 	v.Tanks[0].Leaving, v.Tanks[0].LeavesWarn, v.Tanks[0].LeavesHarm = dosing.QuantityPH, 4*time.Hour+8*time.Minute, 9*time.Hour
 	v.Judge()
 	d := v.Tanks[0].Verdict
@@ -45,7 +46,7 @@ func TestTheVerdictNamesWhatCannotBeDoneWhySinceWhenAndUntilWhenThatIsSafe(t *te
 	if want := "north needs you tonight. " + d.Text; v.Verdict.Text != want || v.Verdict.Step != d.Step {
 		t.Errorf("together: %s\nwant %s", v.Verdict.Text, want)
 	}
-	v.Tanks[0].Alarms[0].State = safety.AlarmLatched
+	v.Tanks[0].Alarms[0].State = alarm.Latched
 	v.Judge()
 	if !strings.Contains(v.Verdict.Text, ", acknowledged;") {
 		t.Errorf("once acknowledged: %s", v.Verdict.Text)
@@ -54,7 +55,7 @@ func TestTheVerdictNamesWhatCannotBeDoneWhySinceWhenAndUntilWhenThatIsSafe(t *te
 
 func TestAllWellIsSaidOfTanksInControlAloneAndWaitsAreSmallPrint(t *testing.T) {
 	v := tanksAt("north", "south")
-	v.trip(1, safety.CauseFlood, safety.ScopeTank, "", safety.AlarmNormal)
+	v.trip(1, safety.CauseFlood, safety.ScopeTank, "", alarm.Normal)
 	v.Tanks[1].Mode = safety.ModeHolding
 	v.Judge()
 	if v.Verdict.Text != "Both tanks are well. Nothing for you to do." || v.Verdict.Standing != StandingWell {
@@ -78,15 +79,15 @@ func TestATankOutOfControlIsNeverCalledWell(t *testing.T) {
 		"observing":          func(_ *View, t *TankView) { t.Mode = safety.ModeObserving },
 		"stopped":            func(_ *View, t *TankView) { t.Mode = safety.ModeStopped },
 		"paused": func(v *View, _ *TankView) {
-			v.trip(0, safety.CauseOperatorPause, safety.ScopeTank, "", safety.AlarmNormal)
+			v.trip(0, safety.CauseOperatorPause, safety.ScopeTank, "", alarm.Normal)
 		},
-		"leak, nobody called": func(v *View, _ *TankView) { v.trip(0, safety.CauseLeak, safety.ScopeTank, "", safety.AlarmNormal) },
-		"shelved":             func(v *View, _ *TankView) { v.trip(0, safety.CausePHStale, safety.ScopeTank, "", safety.AlarmShelved) },
+		"leak, nobody called": func(v *View, _ *TankView) { v.trip(0, safety.CauseLeak, safety.ScopeTank, "", alarm.Normal) },
+		"shelved":             func(v *View, _ *TankView) { v.trip(0, safety.CausePHStale, safety.ScopeTank, "", alarm.Shelved) },
 		"acknowledged": func(v *View, _ *TankView) {
-			v.trip(0, safety.CausePHStale, safety.ScopeTank, "", safety.AlarmAcknowledged)
+			v.trip(0, safety.CausePHStale, safety.ScopeTank, "", alarm.Acknowledged)
 		},
 		"for tomorrow": func(v *View, _ *TankView) {
-			v.trip(0, safety.CauseBufferScale, safety.ScopeReagents, "", safety.AlarmAcknowledged)
+			v.trip(0, safety.CauseBufferScale, safety.ScopeReagents, "", alarm.Acknowledged)
 		},
 	} {
 		v := tanksAt("north")
@@ -103,8 +104,8 @@ func TestATankOutOfControlIsNeverCalledWell(t *testing.T) {
 
 func TestOfSeveralTanksTheMostUrgentIsNamedFirst(t *testing.T) {
 	v := tanksAt("a", "b", "c", "d")
-	v.trip(1, safety.CauseCirculationOff, safety.ScopeTank, "", safety.AlarmUnacknowledged)
-	v.trip(3, safety.CauseLeak, safety.ScopeTank, "", safety.AlarmUnacknowledged)
+	v.trip(1, safety.CauseCirculationOff, safety.ScopeTank, "", alarm.Unacknowledged)
+	v.trip(3, safety.CauseLeak, safety.ScopeTank, "", alarm.Unacknowledged)
 	v.Judge()
 	if text := v.Verdict.Text; !strings.HasPrefix(text, "d and b need you now. First d: doses nothing: ") || strings.Contains(text, "since") {
 		t.Errorf("together: %s", text)
@@ -121,7 +122,7 @@ func TestEveryCauseOfTheTableMakesOneReadableSentence(t *testing.T) {
 	for _, cause := range safety.Causes() {
 		row := safety.Of(cause)
 		v := tanksAt("north")
-		v.trip(0, cause, row.Scope, "lye", safety.AlarmUnacknowledged)
+		v.trip(0, cause, row.Scope, "lye", alarm.Unacknowledged)
 		v.Tanks[0].LeavesWarn, v.Tanks[0].LeavesHarm = time.Hour, 2*time.Hour
 		v.Judge()
 		text := v.Tanks[0].Verdict.Text

@@ -6,7 +6,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"leat/safety"
+	"leat/safety/alarm"
 )
 
 // together is all tanks in one sentence: who calls, or who is not well, or that there is
@@ -129,7 +129,7 @@ func (v *View) CropWords(t *TankView) string {
 		return "Not fit for plants now: " + t.FitCause + "."
 	case t.LeavesHarm == 0:
 		return "pH or EC is outside its harm band now."
-	case t.LeavesHarm == safety.Unforeseen:
+	case t.LeavesHarm == alarm.Unforeseen:
 		return "How long the crop is safe is not foreseen: nothing was read yet."
 	case t.LeavesHarm < 0:
 		return "The crop is safe: at the drift last seen neither pH nor EC leaves its harm band within a week."

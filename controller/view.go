@@ -5,6 +5,7 @@ import (
 
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -119,7 +120,7 @@ type HoldView struct {
 // AlarmView is one alarm in the states of ISA-18.2.
 type AlarmView struct {
 	Cause    safety.Cause
-	State    safety.AlarmState
+	State    alarm.State
 	Priority safety.Priority
 	Text     string
 	Advice   string

@@ -48,7 +48,7 @@ type adrift struct {
 	rich      float64       // the same of EC, mS/cm
 	came      float64       // L of top-up that had ever come at that time
 	until     time.Duration // nothing is judged before: somebody poured something in
-	doubt     timer         // since when a reading lies beyond them
+	doubt     dosing.Timer  // since when a reading lies beyond them
 	doubted   Scope         // what that holds
 }
 
@@ -71,7 +71,7 @@ func (t *tankState) expect(volume dosing.Volume, pump *dosing.Pump) {
 // cuts the supply of all of them.
 func checkAdrift(w *Watch, now dosing.Instant, t *tankState) {
 	a := &t.adrift
-	t.doubtAdrift(now, a.doubt.running && !t.latched.has(CauseTooStrong))
+	t.doubtAdrift(now, a.doubt.Running && !t.latched.has(CauseTooStrong))
 	pH, ec := &t.group[dosing.QuantityPH], &t.group[dosing.QuantityEC]
 	away := w.on(t, dosing.QuantityFlood, now.Up) || t.flood.Within(t.plant.PlumeTime(), now.Up)
 	if t.mode != ModeArmed || t.unsafe != "" || pH.standing != standFit || ec.standing != standFit || away ||

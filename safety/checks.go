@@ -277,9 +277,9 @@ func checkProbes(w *Watch, now dosing.Instant, t *tankState) {
 func checkCirculation(w *Watch, now dosing.Instant, t *tankState) {
 	g := &t.group[dosing.QuantityCirculation]
 	switchCheck(now, t, CauseCirculationOff, dosing.QuantityCirculation)
-	silent := t.silent.since
-	wasSilent := t.silent.running
-	t.silent.run(g.given && g.standing != standFit, now.Up)
+	silent := t.silent.Since
+	wasSilent := t.silent.Running
+	t.silent.Run(g.given && g.standing != standFit, now.Up)
 	switch {
 	case g.adverse && g.lasting:
 		if t.circulation.begin(now.Up) {
@@ -288,7 +288,7 @@ func checkCirculation(w *Watch, now dosing.Instant, t *tankState) {
 		t.mix(now, t.plant.MixingTime(), "the circulation stood")
 	case g.adverse:
 		// Half a minute leaves nothing unmixed.
-	case wasSilent && !t.silent.running:
+	case wasSilent && !t.silent.Running:
 		t.mix(now, min(now.Up-silent, t.plant.MixingTime()), "the circulation's sensor was silent")
 	case now.Up >= t.wait.until:
 		t.circulation.on = false
@@ -306,7 +306,7 @@ func checkLevelLow(w *Watch, now dosing.Instant, t *tankState) {
 	flooding := t.group[dosing.QuantityFlood].adverse || t.flood.Within(t.plant.PlumeTime(), now.Up)
 	if g.standing != standFit || flooding || g.value >= least {
 		t.lower(CauseLevelLow)
-		t.lowSince.run(false, now.Up)
+		t.lowSince.Run(false, now.Up)
 		if now.Up >= t.wait.until {
 			t.low.on = false
 		}

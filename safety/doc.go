@@ -37,38 +37,6 @@
 // never seen open; it holds until it reads open, at most a mixing time, after which the next order tells. Rejected:
 // to judge it at rest (a valve may rest open or shut), and to latch (the node itself refuses a shut valve).
 //
-// # An alarm speaks of the moment in which it is shown
-//
-// Its forecast is computed then; what is over is told as over; figures are a minute old at most. What a person does
-// on purpose (pause, stop, cleaning) raises no alarm of its own, a pressed stop or work not ended within half an hour
-// is *tonight*; need that stays unmet still calls by `withheld-long` and `out-of-band`. When nothing at all arrives
-// over an open link, that is `farm-silent`, and its dozen consequences are its own: two hours without a network in
-// two nights of the sample farm gave twelve alarms, now two. Without readings the forecast runs on at the drift last
-// seen, and is unforeseen, not calm, before anything was read.
-//
-// # Doses are judged by the contrast around them, and never against a scale that the loop has learned too low
-//
-// The plain rule compares pooled doses with the learned scale: below 0.3 at z below 3 is silence. On the sample farm
-// that accused healthy pumps, twice a night at worst: while the loop holds pH, doses and drift cancel, top-up and
-// its acid come together, and during a filling the learned buffer capacity was seen at 0.45 ± 0.1 of the
-// commissioned where the truth was 1.0. So: (1) the fit runs in acid needed, where doses add up, with a drift that
-// wanders and a level made unsure by all that arrives; what it cannot tell apart has a large sd and stays
-// undecided. (2) Nothing is expected beyond what was commissioned, the spread never counts as less than 0.35, and
-// after three answers a pump is held to what it usually does. (3) Silence is a ratio below 0.15 (0.3 once three
-// pools have answered) whose upper end, three sd up, stays below what the weakest healthy pump would show; at z
-// above 3 it takes a known pump and two pools, so a clogged one that still gives a tenth is found. (4) An undecided
-// pool lets go of its older half, which may be from before the pump failed. (5) Each stock has a pool of its own
-// beside that of all. (6) A wrong sign is looked for before a pool has settled, since every further dose makes it
-// worse; of a pump whose usual answer is known it must reach 0.6 of that, for a dead pump looks a little backward:
-// pH climbs, and the loop asks for more because it climbs. `LEAT_NIGHTS=40 go test ./controller -run Broken -v`, 40
-// nights of each of eight faults, both tanks by turns: seven are found every night, a pump clogged to a tenth in 38
-// (in two the loop holds pH through it, and the alarm of *tomorrow* says how weakly it works). Median time, and
-// acid counted until then: empty container or dead pump 12 min and 0.28 pH (most 24 min, 1.01 pH), clogged 14 min
-// and 0.30 (3 h 23 min, 9.4), swapped 7 min and 0.19 (20 min, 1.40), a dry stock while the tank fills 21 min.
-// `LEAT_NIGHTS=300 go test ./controller -run FaultFree -timeout 2h` plays the fault-free nights. What it cannot do:
-// a stock that runs dry while EC is merely held (0.02 mS/cm an hour of all stocks together) gives no pool of its
-// own within a night.
-//
 // # What runs away without a dose is seen from what doses and plants could have done at most
 //
 // `safety/adrift.go` carries the lowest and highest acid need and the highest EC that anything explains (doses at
@@ -79,17 +47,6 @@
 // the other two stopped as water that nobody knows, at pH 4. It is silent while leat observes, floods, is serviced,
 // or a person has just poured something in and entered it: other hands then dose. A siphon that the base pump
 // answers shows only when the base stops.
-//
-// # A strong stock shows in small doses
-//
-// A pool worth 0.05 mS/cm is more than a tank that holds its EC orders in hours; but a stock five times too strong
-// moves EC by as much with a fifth of it. So one stock's pool is looked at from 0.01 mS/cm on, for nothing but a
-// ratio whose lower end, four sd down, is above 2 and an excess of 0.06 mS/cm and half of what the other stocks did
-// meanwhile (without that one fault-free night of five on the sample farm was stopped, with it none of 60:
-// `LEAT_NIGHTS=60 go test ./controller -run FaultFree`); during a filling EC beyond 1.6 times what was dosed is the
-// same finding. Nutrients stop as a whole: stocks dosed in turn are not told apart. Not built: over-delivery of
-// acid by three tenths (the learned buffer wanders by more), a stock a few tenths off, T90 of a probe, and entries
-// that test one stock after its refill.
 //
 // # A probe in a ground loop is left out while a pump runs, not held
 //
@@ -151,13 +108,6 @@
 // (nothing for swapped lines, in band .991 for .993). Acid refilled undiluted is hardly bounded in hard water: what meets
 // the next top-up is six times that.
 //
-// # Rest for doses that a drift may hide, and two slow witnesses
-//
-// From 0.10 pH of an undecided pool of acid or base on, a mixing time without doses follows (`answer-wait`); a reading
-// that moves ends it early (else overshoot rose to .300). Rejected: a lower threshold of silence, which accuses water
-// that drifts. A level gauge stuck at full is told by the water that is let in (`gauge.go`). EC that goes with
-// temperature is told after twelve hours of readings (`warmth.go`): six accused one healthy day of 40.
-//
 // # A person's word withholds and gives nothing back of what is on its way
 //
 // An entry by hand counts in the hour, the day and in transit, but only against doses: it is no ground for its
@@ -170,6 +120,47 @@
 // voided by mistake would let a second dose follow the first), and to ignore entries beyond a size (a true one would
 // be missed).
 //
+// # Doses are judged by the contrast around them, and never against a scale that the loop has learned too low
+//
+// The plain rule compares pooled doses with the learned scale: below 0.3 at z below 3 is silence. On the sample farm
+// that accused healthy pumps, twice a night at worst: while the loop holds pH, doses and drift cancel, top-up and
+// its acid come together, and during a filling the learned buffer capacity was seen at 0.45 ± 0.1 of the
+// commissioned where the truth was 1.0. So: (1) the fit runs in acid needed, where doses add up, with a drift that
+// wanders and a level made unsure by all that arrives; what it cannot tell apart has a large sd and stays
+// undecided. (2) Nothing is expected beyond what was commissioned, the spread never counts as less than 0.35, and
+// after three answers a pump is held to what it usually does. (3) Silence is a ratio below 0.15 (0.3 once three
+// pools have answered) whose upper end, three sd up, stays below what the weakest healthy pump would show; at z
+// above 3 it takes a known pump and two pools, so a clogged one that still gives a tenth is found. (4) An undecided
+// pool lets go of its older half, which may be from before the pump failed. (5) Each stock has a pool of its own
+// beside that of all. (6) A wrong sign is looked for before a pool has settled, since every further dose makes it
+// worse; of a pump whose usual answer is known it must reach 0.6 of that, for a dead pump looks a little backward:
+// pH climbs, and the loop asks for more because it climbs. `LEAT_NIGHTS=40 go test ./controller -run Broken -v`, 40
+// nights of each of eight faults, both tanks by turns: seven are found every night, a pump clogged to a tenth in 38
+// (in two the loop holds pH through it, and the alarm of *tomorrow* says how weakly it works). Median time, and
+// acid counted until then: empty container or dead pump 12 min and 0.28 pH (most 24 min, 1.01 pH), clogged 14 min
+// and 0.30 (3 h 23 min, 9.4), swapped 7 min and 0.19 (20 min, 1.40), a dry stock while the tank fills 21 min.
+// `LEAT_NIGHTS=300 go test ./controller -run FaultFree -timeout 2h` plays the fault-free nights. What it cannot do:
+// a stock that runs dry while EC is merely held (0.02 mS/cm an hour of all stocks together) gives no pool of its
+// own within a night.
+//
+// # A strong stock shows in small doses
+//
+// A pool worth 0.05 mS/cm is more than a tank that holds its EC orders in hours; but a stock five times too strong
+// moves EC by as much with a fifth of it. So one stock's pool is looked at from 0.01 mS/cm on, for nothing but a
+// ratio whose lower end, four sd down, is above 2 and an excess of 0.06 mS/cm and half of what the other stocks did
+// meanwhile (without that one fault-free night of five on the sample farm was stopped, with it none of 60:
+// `LEAT_NIGHTS=60 go test ./controller -run FaultFree`); during a filling EC beyond 1.6 times what was dosed is the
+// same finding. Nutrients stop as a whole: stocks dosed in turn are not told apart. Not built: over-delivery of
+// acid by three tenths (the learned buffer wanders by more), a stock a few tenths off, T90 of a probe, and entries
+// that test one stock after its refill.
+//
+// # Rest for doses that a drift may hide, and two slow witnesses
+//
+// From 0.10 pH of an undecided pool of acid or base on, a mixing time without doses follows (`answer-wait`); a reading
+// that moves ends it early (else overshoot rose to .300). Rejected: a lower threshold of silence, which accuses water
+// that drifts. A level gauge stuck at full is told by the water that is let in (`gauge.go`). EC that goes with
+// temperature is told after twelve hours of readings (`warmth.go`): six accused one healthy day of 40.
+//
 // # A strong stock in a tank with slow water stands out beside the others
 //
 // A quick share that is told wrong by 1.5 makes all stocks look strong or weak alike. So there one stock must do 1.5
@@ -179,10 +170,4 @@
 // min at most in place of 112 (6 nights), and named in 18 of 20. A tank of which nobody told its ponds is still latched `too-strong` (5
 // of 20 nights of `leat rehearse -set untold -seed 10000 -nights 20`): nutrients stop, pH goes on, and the alarm asks
 // for the zones. Rejected: to excuse what all stocks do alike, since one strong stock among few looks the same.
-//
-// # What acid, base and stocks do apart names the cause
-//
-// `buffer-scale` blamed tube or probe whatever the cause. It says now what the evidence separates (`safety/blame.go`):
-// all reagents weak alike is pumps or water, acid weaker than base is carbonate, both weak beside good stocks is the
-// water's buffer or a slow probe, all stronger at first is slow water. The probe's own response time is not measured.
 package safety

@@ -290,31 +290,11 @@ func TestWhatAReagentUsuallyDoesIsToldOnceItHasAnsweredThreeTimes(t *testing.T) 
 	}
 }
 
-func TestWhatDosesThatDoLittlePointToIsToldInFigures(t *testing.T) {
-	weak := Situation{LnBuffer: math.Log(2), ECGain: 0.9}
-	both := weak
-	both.Acid, both.Base = Usual{true, 0.4}, Usual{true, 0.8}
-	base := weak
-	base.Acid, base.Base = Usual{true, 0.8}, Usual{true, 0.4}
-	alike := weak
-	alike.Acid, alike.Base = Usual{true, 0.5}, Usual{true, 0.5}
-	all := weak
-	all.ECGain = 0.5
-	for what, c := range map[string]struct {
-		s    *Situation
-		want string
-	}{
-		"acid":  {&both, "acid and base do 50 % of what was commissioned (acid 40, base 80 %), the stocks do 90 %: carbonate takes up acid and not base, as top-up water or a base of carbonate brings it; else the acid's tube"},
-		"base":  {&base, "acid and base do 50 % of what was commissioned (acid 80, base 40 %), the stocks do 90 %: it is the base alone: its tube, or what it has lost to the air"},
-		"alike": {&alike, "acid and base do 50 % of what was commissioned, one like the other, the stocks do 90 %: water that buffers more than was commissioned, or a pH probe that answers slowly (time it in two buffers)"},
-		"all":   {&all, "acid and base do 50 % of what was commissioned, the stocks do 50 %: all fall alike, as with pumps that give less than they count, or more water in the tank than was stated"},
-	} {
-		if got := c.s.weak(); got != c.want {
-			t.Errorf("%s:\n got %q\nwant %q", what, got, c.want)
-		}
-	}
-	rich := Situation{LnBuffer: math.Log(0.5), ECGain: 1.6}
-	if got, want := rich.rich(), "acid and base do 200 % and the stocks 160 % of what was commissioned, all at first more than they should: "+slowWaterWords; got != want {
-		t.Errorf(" got %q\nwant %q", got, want)
+func TestOneSilentNodeIsNotTheNetwork(t *testing.T) {
+	f := newFarm(t)
+	f.node[0].silent, f.node[1].silent = true, true
+	f.pass(5 * time.Minute)
+	if trip, tripped := f.trip(0, CauseFarmSilent); tripped {
+		t.Errorf("readings arrive: %+v", trip)
 	}
 }

@@ -230,17 +230,17 @@ func (s *sight) standing() Cause {
 func (s *sight) stands() Cause {
 	w, found := s.watch, false
 	tank, pump := &s.tank.cells, &w.pumps[s.plan.Pump].cells
-	for rest := tank.active.or(tank.latched); !rest.empty(); {
+	for rest := tank.active.Or(tank.latched); !rest.Empty(); {
 		var cause Cause
-		cause, rest = rest.first()
+		cause, rest = rest.First()
 		if trip, _ := tank.trip(cause, s.plan.Tank, 0); trip.stops(s.plan.Pump, s.pump.Role) {
 			worst(&s.trip, &found, trip)
 		}
 	}
 	caps := setOf(CauseHourCap, CauseDayCap)
-	for rest := pump.active.or(pump.latched).without(caps); !rest.empty(); {
+	for rest := pump.active.Or(pump.latched).Without(caps); !rest.Empty(); {
 		var cause Cause
-		cause, rest = rest.first()
+		cause, rest = rest.First()
 		trip, _ := pump.trip(cause, s.plan.Tank, s.plan.Pump)
 		worst(&s.trip, &found, trip)
 	}

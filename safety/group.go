@@ -109,7 +109,7 @@ func (w *Watch) probes(t *tankState, q dosing.Quantity, g *group, up time.Durati
 		g.age = up - i.last.At().Up
 	}
 	if n == 0 {
-		t.apart[q].run(false, up)
+		t.apart[q].Run(false, up)
 		return
 	}
 	g.value, g.smooth = middle(values[:n]), middle(smooth[:n])
@@ -119,7 +119,7 @@ func (w *Watch) probes(t *tankState, q dosing.Quantity, g *group, up time.Durati
 	}
 	limit := disagreement[q]
 	far := n == 2 && limit > 0 && !(values[1]-values[0] <= limit)
-	if t.apart[q].run(far, up) >= disagreeFor && far {
+	if t.apart[q].Run(far, up) >= disagreeFor && far {
 		g.standing = standDisagree
 	}
 }

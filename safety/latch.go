@@ -19,7 +19,7 @@ func (w *Watch) latchAs(now dosing.Instant, c *cells, cause Cause, tank dosing.T
 	} else if !c.active.has(cause) {
 		s.since = now
 	}
-	c.latched.add(cause)
+	c.latched.Add(cause)
 	s.action, s.scope = min(Of(cause).Action, Stop), scope
 	if detail != "" {
 		s.detail = detail
@@ -50,7 +50,7 @@ func (w *Watch) RestoreLatch(id dosing.TankID, cause Cause, since dosing.Instant
 	}
 	s := &t.cell[cause]
 	row := &table[places[cause]-1]
-	t.latched.add(cause)
+	t.latched.Add(cause)
 	s.since, s.action = since, min(row.Action, Stop)
 	if s.scope = row.Scope; s.scope == ScopePump {
 		s.scope = ScopeTank
@@ -67,7 +67,7 @@ func (w *Watch) RestorePumpLatch(id dosing.TankID, pump dosing.PumpID, cause Cau
 	}
 	w.told = true
 	c := &w.pumps[pump].cells
-	c.latched.add(cause)
+	c.latched.Add(cause)
 	s := &c.cell[cause]
 	s.since, s.action, s.scope = since, min(Of(cause).Action, Stop), ScopePump
 	s.detail = "since before the restart"
@@ -102,7 +102,7 @@ func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
 		if !w.settings.Pumps[p].ServesTank(id) {
 			continue
 		}
-		w.pumps[p].latched = causeSet{}
+		w.pumps[p].latched = CauseSet{}
 		if n := w.pumps[p].node; int(n) < len(w.nodes) {
 			w.nodes[n].loop, w.nodes[n].restarts = false, 0
 		}
@@ -133,7 +133,7 @@ func (w *Watch) Behind() bool {
 func (w *Watch) EpochRaised(now dosing.Instant) {
 	w.told = true
 	for i := range w.tanks {
-		w.tanks[i].latched.remove(CauseRecordBehindNode)
+		w.tanks[i].latched.Remove(CauseRecordBehindNode)
 	}
 	w.evaluate(now)
 }
@@ -143,7 +143,7 @@ func (w *Watch) Accepted(pump dosing.PumpID) (was bool) {
 	w.told = true
 	if int(pump) < len(w.pumps) && w.pumps[pump].latched.has(CauseNodeRefuses) {
 		was = true
-		w.pumps[pump].latched.remove(CauseNodeRefuses)
+		w.pumps[pump].latched.Remove(CauseNodeRefuses)
 	}
 	return was
 }

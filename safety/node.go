@@ -28,7 +28,7 @@ type nodeState struct {
 	at     time.Duration // when the heartbeat came
 	steady time.Duration // since when it comes without a gap
 	idle   bool
-	busy   timer
+	busy   dosing.Timer
 
 	rebooted bool
 	boots    [4]time.Duration // the latest restarts
@@ -62,7 +62,7 @@ func (w *Watch) Heartbeat(now dosing.Instant, id NodeID, boot string, tick time.
 		n.compare(now.Up, tick)
 	}
 	n.seen, n.boot, n.tick, n.at, n.idle = true, boot, tick, now.Up, idle
-	n.busy.run(!idle, now.Up)
+	n.busy.Run(!idle, now.Up)
 }
 
 func (n *nodeState) reboot(up time.Duration) {
@@ -111,7 +111,7 @@ func (n *nodeState) well(up time.Duration) bool {
 // can be running.
 func (n *nodeState) unbidden(up time.Duration) bool {
 	return n.running(up) && !(n.expected.ever && up <= n.expected.up) &&
-		up-n.busy.since > unbiddenAfter
+		up-n.busy.Since > unbiddenAfter
 }
 
 // running says that by its last heartbeat, if that is young, the node is busy.

@@ -20,7 +20,7 @@ const (
 type outlet struct {
 	ordered  time.Duration // when the last order went out
 	opened   when          // when it was last proved open
-	shut     timer         // since when it is not, during an order
+	shut     dosing.Timer  // since when it is not, during an order
 	unproved bool
 	until    time.Duration // then the next order tells
 }
@@ -34,7 +34,7 @@ func checkOutlet(w *Watch, now dosing.Instant, t *tankState) {
 		during = during || w.open[i].Tank == t.id
 	}
 	late := during && g.adverse && now.Up-o.ordered >= outletOpens
-	if o.shut.run(late, now.Up) >= outletShuts && late {
+	if o.shut.Run(late, now.Up) >= outletShuts && late {
 		o.mistrust(now.Up, t.plant.MixingTime())
 	}
 	if o.unproved = o.unproved && g.given && now.Up < o.until && (g.adverse || g.standing != standFit); o.unproved {

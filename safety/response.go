@@ -16,7 +16,7 @@ const (
 	silentLater = 0.30 // and afterwards
 	silentZ     = 3.0  // a response this significant is some response
 	wrongZ      = 4.0  // significance at which a sign is believed at once
-	answersWant = 3    // answered pools before a pump is held to what it usually does
+	AnswersWant = 3    // answered pools before a pump is held to what it usually does
 
 	// A ratio must also lie this many of its own standard deviations below what the
 	// weakest healthy tank would show; otherwise the pool stays open and grows. With
@@ -369,3 +369,9 @@ func (r *Responses) capacity() float64 {
 	}
 	return 1
 }
+
+// RichEC is how many times as much the stocks do where slow water looks like a weak buffer.
+const RichEC = 1.3
+
+// SlowWaterWords asks for what nobody stated.
+const SlowWaterWords = "part of the water answers late: state its zones (ponds, rafts, long channels) with what they hold and exchange_time, or quick_share; less water than was stated looks like that, too"

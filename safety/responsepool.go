@@ -74,7 +74,7 @@ func (r *Responses) expected(p *pool) (scale, spread float64) {
 	switch {
 	case p.class == classStock:
 		return 1, ecSpread
-	case p.answers >= answersWant:
+	case p.answers >= AnswersWant:
 		return min(1, math.Exp(p.usual)), leastScaleSpread
 	}
 	return min(1, math.Exp(-r.lnBuffer)), r.spread
@@ -283,8 +283,8 @@ func (r *Responses) strong(p *pool, f fitted) (Finding, bool) {
 	}
 	finding := r.finding(p, CauseTooStrong, f)
 	finding.Scope = ScopeNutrients
-	if f.others > richEC {
-		finding.Detail += fmt.Sprintf("; the other stocks do %.1f times as much as they should, too: if ", f.others) + slowWaterWords
+	if f.others > RichEC {
+		finding.Detail += fmt.Sprintf("; the other stocks do %.1f times as much as they should, too: if ", f.others) + SlowWaterWords
 	}
 	p.strikes = 0
 	r.renew(p)
@@ -312,7 +312,7 @@ func (r *Responses) wrongWay(p *pool, f fitted) bool {
 	}
 	_, spread := r.expected(p)
 	least := float64(wrongLeast * weakestOf(spread))
-	if p.class != classStock && p.answers >= answersWant {
+	if p.class != classStock && p.answers >= AnswersWant {
 		least = wrongUsual
 	}
 	return f.ratio < -float64(wrongZ*f.sd) && f.ratio < -least
@@ -372,7 +372,7 @@ func (r *Responses) conclude(p *pool, f fitted) (Finding, bool) {
 	z := f.ratio / f.sd
 	weakest := weakestOf(spread)
 	silent := silentEarly
-	if r.answered >= answersWant {
+	if r.answered >= AnswersWant {
 		silent = silentLater
 	}
 	short := f.ratio < silent && f.ratio+float64(shortfallZ*f.sd) < weakest && f.sd < float64(sharp*weakest)
@@ -380,7 +380,7 @@ func (r *Responses) conclude(p *pool, f fitted) (Finding, bool) {
 	switch {
 	case r.wrongWay(p, f):
 		cause = CauseWrongDirection
-	case short && (z < silentZ || p.answers >= answersWant):
+	case short && (z < silentZ || p.answers >= AnswersWant):
 		// A tenth of what the pump used to do is no answer, however well it is measured;
 		// one that never did more may stand in a strong buffer.
 		p.strikes++

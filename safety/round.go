@@ -96,8 +96,8 @@ var pumpReads = [CauseCount]facts{
 
 // schedule says which rows are judged by what has changed.
 type schedule struct {
-	all, always causeSet
-	by          [32]causeSet // of each fact
+	all, always CauseSet
+	by          [32]CauseSet // of each fact
 }
 
 var (
@@ -110,13 +110,13 @@ func scheduleOf(reads *[CauseCount]facts, checked func(Cause) bool) (s schedule)
 		if !checked(c) {
 			continue
 		}
-		s.all.add(c)
+		s.all.Add(c)
 		if reads[c] == 0 {
-			s.always.add(c)
+			s.always.Add(c)
 		}
 		for f := range s.by {
 			if reads[c]&(1<<f) != 0 {
-				s.by[f].add(c)
+				s.by[f].Add(c)
 			}
 		}
 	}
@@ -124,13 +124,13 @@ func scheduleOf(reads *[CauseCount]facts, checked func(Cause) bool) (s schedule)
 }
 
 // due are the rows to be judged when these facts have changed and those stand.
-func (s *schedule) due(changed facts, standing causeSet) causeSet {
+func (s *schedule) due(changed facts, standing CauseSet) CauseSet {
 	if changed == anything {
 		return s.all
 	}
-	due := s.always.or(standing)
+	due := s.always.Or(standing)
 	for rest := uint32(changed); rest != 0; rest &= rest - 1 {
-		due = due.or(s.by[bits.TrailingZeros32(rest)])
+		due = due.Or(s.by[bits.TrailingZeros32(rest)])
 	}
 	return due.and(s.all)
 }
@@ -177,9 +177,9 @@ func (w *Watch) evaluateTank(now dosing.Instant, t *tankState, changed facts) {
 	changed = w.stand(t, w.last, changed)
 	due := tankSchedule.due(changed, t.active)
 	t.begin(due)
-	for rest := due; !rest.empty(); {
+	for rest := due; !rest.Empty(); {
 		var c Cause
-		c, rest = rest.first()
+		c, rest = rest.First()
 		if check := w.tankChecks[c]; check != nil {
 			check(w, now, t)
 		}
@@ -202,9 +202,9 @@ func (w *Watch) evaluatePump(now dosing.Instant, id dosing.PumpID, changed facts
 	}
 	due := pumpSchedule.due(changed, p.active)
 	p.begin(due)
-	for rest := due; !rest.empty(); {
+	for rest := due; !rest.Empty(); {
 		var c Cause
-		c, rest = rest.first()
+		c, rest = rest.First()
 		if check := w.pumpChecks[c]; check != nil {
 			check(w, now, id, p)
 		}
@@ -217,7 +217,7 @@ func (w *Watch) publish(t *tankState) {
 	t.trips = t.trips[:0]
 	t.list(&t.cells, 0)
 	for p := range w.pumps {
-		if c := &w.pumps[p].cells; !c.active.or(c.latched).empty() && w.settings.Pumps[p].ServesTank(t.id) {
+		if c := &w.pumps[p].cells; !c.active.Or(c.latched).Empty() && w.settings.Pumps[p].ServesTank(t.id) {
 			t.list(c, dosing.PumpID(p))
 		}
 	}
@@ -236,9 +236,9 @@ func (w *Watch) publish(t *tankState) {
 }
 
 func (t *tankState) list(c *cells, pump dosing.PumpID) {
-	for rest := c.active.or(c.latched); !rest.empty(); {
+	for rest := c.active.Or(c.latched); !rest.Empty(); {
 		var cause Cause
-		cause, rest = rest.first()
+		cause, rest = rest.First()
 		trip, _ := c.trip(cause, t.id, pump)
 		t.trips = append(t.trips, trip)
 	}

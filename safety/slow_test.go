@@ -4,8 +4,6 @@ import (
 	"strings"
 	"testing"
 	"time"
-
-	"leat/dosing"
 )
 
 // pondBasin is a basin that is told of a pond with 60 % of its water.
@@ -52,59 +50,5 @@ func TestAllStocksTooStrongAtOnceAskForThePondsThatNobodyStated(t *testing.T) {
 	f, found := newBasin().feed(3.3, 3.3)
 	if !found || f.Cause != CauseTooStrong || !strings.Contains(f.Detail, "state its zones") {
 		t.Errorf("all stocks do 3.3 times what they should: %+v %v", f, found)
-	}
-}
-
-func TestThePumpIsNotBlamedForWhatTheWaterDoes(t *testing.T) {
-	weak := Situation{LnBuffer: 0.6, ECGain: 1, Answered: 5}
-	for _, x := range []struct {
-		name   string
-		change func(*Situation)
-		says   string
-	}{
-		{"all alike", func(s *Situation) { s.ECGain = 0.6 }, "all fall alike"},
-		{"all alike, with a pond", func(s *Situation) { s.ECGain, s.Slow = 0.6, 0.5 }, "a larger quick share"},
-		{"carbonate", func(s *Situation) { s.Acid, s.Base = Usual{true, 0.5}, Usual{true, 1} }, "carbonate takes up acid and not base"},
-		{"base alone", func(s *Situation) { s.Acid, s.Base = Usual{true, 1}, Usual{true, 0.5} }, "it is the base alone"},
-		{"acid and base", func(s *Situation) { s.Acid, s.Base = Usual{true, 0.6}, Usual{true, 0.55} }, "a pH probe that answers slowly"},
-		{"only acid was given, hard water came in", func(s *Situation) { s.Acid, s.Alkaline = Usual{true, 0.6}, true }, "carbonate, which the top-up brings"},
-		{"only acid was given", func(s *Situation) { s.Acid = Usual{true, 0.6} }, "a worn tube, a slow pH probe or water that buffers more"},
-	} {
-		s := weak
-		x.change(&s)
-		if got := s.weak(); !strings.Contains(got, x.says) || !strings.Contains(got, "55 %") {
-			t.Errorf("%s: %q", x.name, got)
-		}
-	}
-}
-
-func TestDosesThatAllDoMoreAtFirstAskForTheSlowWater(t *testing.T) {
-	n := newAlarmNight()
-	s := goodSituation()
-	s.LnBuffer, s.ECGain = -0.6, 1.6
-	n.situation = &s
-	n.pass(time.Hour)
-	if len(n.announced) != 1 || n.announced[0].Cause != CauseBufferScale || !strings.Contains(n.announced[0].Text, "exchange_time") {
-		t.Fatalf("announced %v, want buffer-scale that asks for the zones", n.announced)
-	}
-	s.ECGain = 1 // a weak buffer alone is learned and no alarm
-	n.pass(time.Hour)
-	if n.state(CauseBufferScale) != AlarmReturnedUnacknowledged {
-		t.Errorf("state %s once the stocks do what they should", n.state(CauseBufferScale))
-	}
-}
-
-func TestDosesAreJudgedByTheQuickWater(t *testing.T) {
-	largest := func(slow float64) dosing.Volume {
-		f := newFarm(t, func(s *Settings) { s.Tanks[0].Slow, s.Tanks[0].Exchange, s.Tanks[0].Least = slow, time.Hour, 950 })
-		f.pass(10 * time.Minute)
-		most, cause := f.g.Largest(f.now, 0, calciumPump)
-		if cause != CauseNone {
-			t.Fatalf("slow %g: %s", slow, cause)
-		}
-		return most
-	}
-	if one, two := largest(0), largest(0.6); two > one*41/100 || two < one*39/100 {
-		t.Errorf("%s of stock at once in one water, %s where 60 %% are slow", one, two)
 	}
 }

@@ -3,7 +3,6 @@ package safety
 import (
 	"cmp"
 	"fmt"
-	"math/bits"
 
 	"leat/dosing"
 )
@@ -50,42 +49,11 @@ func (trip *Trip) before(other *Trip) bool {
 	return order < 0
 }
 
-// causeSet is a set of causes, one bit each.
-type causeSet [2]uint64
-
-// A set holds every cause.
-var _ [128 - CauseCount]struct{}
-
-func setOf(causes ...Cause) (s causeSet) {
-	for _, c := range causes {
-		s.add(c)
-	}
-	return s
-}
-
-func (s *causeSet) add(c Cause)    { s[c/64] |= 1 << (c % 64) }
-func (s *causeSet) remove(c Cause) { s[c/64] &^= 1 << (c % 64) }
-
-func (s causeSet) has(c Cause) bool { return s[c/64]&(1<<(c%64)) != 0 }
-func (s causeSet) empty() bool      { return s[0]|s[1] == 0 }
-
-func (s causeSet) or(o causeSet) causeSet      { return causeSet{s[0] | o[0], s[1] | o[1]} }
-func (s causeSet) and(o causeSet) causeSet     { return causeSet{s[0] & o[0], s[1] & o[1]} }
-func (s causeSet) without(o causeSet) causeSet { return causeSet{s[0] &^ o[0], s[1] &^ o[1]} }
-
-// first is the lowest cause of a set that is not empty, and the set without it.
-func (s causeSet) first() (Cause, causeSet) {
-	if s[0] != 0 {
-		return Cause(bits.TrailingZeros64(s[0])), causeSet{s[0] & (s[0] - 1), s[1]}
-	}
-	return 64 + Cause(bits.TrailingZeros64(s[1])), causeSet{0, s[1] & (s[1] - 1)}
-}
-
 // due are the causes that every round of a tank, or of a pump, must judge.
-var due = func() (sets [byPump + 1]causeSet) {
+var due = func() (sets [byPump + 1]CauseSet) {
 	for i := range table {
 		if row := &table[i]; row.Cause != CauseInputNotEvaluated {
-			sets[row.judged].add(row.Cause)
+			sets[row.judged].Add(row.Cause)
 		}
 	}
 	return sets
@@ -105,17 +73,17 @@ type status struct {
 // was evaluated when it was last due: what was not is tripped, so that a check nobody
 // called never reads as healthy.
 type cells struct {
-	judged, active, latched causeSet
+	judged, active, latched CauseSet
 	cell                    [CauseCount]status
 }
 
 // begin starts a round in which these rows are due.
-func (c *cells) begin(due causeSet) { c.judged = c.judged.without(due) }
+func (c *cells) begin(due CauseSet) { c.judged = c.judged.Without(due) }
 
 // lower notes that a cause is not present.
 func (c *cells) lower(cause Cause) {
-	c.judged.add(cause)
-	c.active.remove(cause)
+	c.judged.Add(cause)
+	c.active.Remove(cause)
 }
 
 // raise notes that a cause is present with the row's own action and scope. It
@@ -129,8 +97,8 @@ func (c *cells) raise(now dosing.Instant, cause Cause, key int64) *status {
 	if !c.active.has(cause) && !c.latched.has(cause) {
 		s.since = now
 	}
-	c.judged.add(cause)
-	c.active.add(cause)
+	c.judged.Add(cause)
+	c.active.Add(cause)
 	s.action, s.scope, s.key = row.Action, row.Scope, key
 	if !fresh {
 		return nil
@@ -170,12 +138,12 @@ func (c *cells) trip(cause Cause, tank dosing.TankID, pump dosing.PumpID) (Trip,
 
 // finish raises CauseInputNotEvaluated when a row was not evaluated when it was due.
 func (c *cells) finish(now dosing.Instant, here judged) {
-	missed := due[here].without(c.judged)
-	if missed.empty() {
+	missed := due[here].Without(c.judged)
+	if missed.Empty() {
 		c.lower(CauseInputNotEvaluated)
 		return
 	}
-	cause, _ := missed.first()
+	cause, _ := missed.First()
 	if s := c.raise(now, CauseInputNotEvaluated, int64(cause)); s != nil {
 		s.detail = fmt.Sprintf("%s was not checked in this round", cause)
 	}

@@ -121,8 +121,8 @@ func (w *Watch) Confirm(now dosing.Instant, id dosing.TankID) {
 	w.told = true
 	t := &w.tanks[id]
 	t.operator.Unconfirmed, t.operator.Cleaning = false, false
-	t.latched.remove(CauseSolutionUnconfirmed)
-	t.active.remove(CauseSolutionUnconfirmed)
+	t.latched.Remove(CauseSolutionUnconfirmed)
+	t.active.Remove(CauseSolutionUnconfirmed)
 	t.doubt.confirm()
 	t.adrift = adrift{}
 	t.water.gauge, t.warmth = gauge{}, warmth{}

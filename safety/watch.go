@@ -76,8 +76,8 @@ type tankState struct {
 	fitted facts // the quantities with an input
 	waived [dosing.QuantityCount]bool
 	group  [dosing.QuantityCount]group
-	apart  [dosing.QuantityCount]timer // two probes apart
-	round  time.Duration               // when that was
+	apart  [dosing.QuantityCount]dosing.Timer // two probes apart
+	round  time.Duration                      // when that was
 
 	news, restless facts         // quantities that sent since; that must be judged in each round
 	until          time.Duration // before it no other group gets too old
@@ -85,8 +85,8 @@ type tankState struct {
 	water       waterState
 	circulation episode
 	low         episode
-	lowSince    timer
-	silent      timer // circulation's sensor
+	lowSince    dosing.Timer
+	silent      dosing.Timer // circulation's sensor
 	flood       dosing.Flood
 	wait        wait
 	linked      bool // two good pH readings came since the link came up
@@ -133,40 +133,22 @@ func (w *when) set(up time.Duration) {
 // within says that it was less than wait ago.
 func (w when) within(wait, up time.Duration) bool { return w.ever && up-w.up < wait }
 
-// timer measures how long something has been so.
-type timer struct {
-	since   time.Duration
-	running bool
-}
-
-// run starts or stops the timer and returns how long it has run.
-func (t *timer) run(on bool, up time.Duration) time.Duration {
-	if !on {
-		t.running = false
-		return 0
-	}
-	if !t.running {
-		t.since, t.running = up, true
-	}
-	return up - t.since
-}
-
 // persists says that a condition which rests on a quantity of a tank is no single
 // sample's: every input of it that is heard has spoken so often since it began.
-func (w *Watch) persists(c *timer, t *tankState, q dosing.Quantity, on bool, up time.Duration) bool {
+func (w *Watch) persists(c *dosing.Timer, t *tankState, q dosing.Quantity, on bool, up time.Duration) bool {
 	newest := time.Duration(0)
 	for _, id := range t.inputs[q] {
 		newest = max(newest, w.inputs[id].arrived[lastsCount-1])
 	}
-	if !on || !c.running {
-		*c = timer{since: newest, running: on}
+	if !on || !c.Running {
+		*c = dosing.Timer{Since: newest, Running: on}
 	}
 	for _, id := range t.inputs[q] {
-		if i := &w.inputs[id]; i.arrived[0] < c.since && up-i.arrived[lastsCount-1] <= i.limit {
+		if i := &w.inputs[id]; i.arrived[0] < c.Since && up-i.arrived[lastsCount-1] <= i.limit {
 			return false
 		}
 	}
-	return on && up-c.since >= lastsFor
+	return on && up-c.Since >= lastsFor
 }
 
 // NewWatch makes the watch of a station. Curves are the tanks' titration curves,

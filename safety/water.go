@@ -163,7 +163,7 @@ type suspicion struct {
 	why      string // a reason that latches
 	present  [3]bool
 	accepted [3]bool // confirmed by a person while it was so
-	strange  [3]timer
+	strange  [3]dosing.Timer
 }
 
 func (s *suspicion) suspect(why string) {
@@ -175,7 +175,7 @@ func (s *suspicion) suspect(why string) {
 func (s *suspicion) confirm() {
 	s.why = ""
 	s.accepted = s.present
-	s.strange = [3]timer{}
+	s.strange = [3]dosing.Timer{}
 }
 
 // look judges the readings. Strange is true as soon as one is strange; it becomes
@@ -206,7 +206,7 @@ func (w *Watch) look(t *tankState, up time.Duration) (strange bool) {
 		if i == 2 {
 			q, longer = dosing.QuantityRedox, 0
 		}
-		if !w.persists(c, t, q, present, up) || up-c.since < longer {
+		if !w.persists(c, t, q, present, up) || up-c.Since < longer {
 			continue
 		}
 		switch i {
@@ -248,7 +248,7 @@ func (t *tankState) unconfirm(now dosing.Instant, why string) {
 	if !t.active.has(CauseSolutionUnconfirmed) && !t.latched.has(CauseSolutionUnconfirmed) {
 		s.since = now
 	}
-	t.latched.add(CauseSolutionUnconfirmed)
+	t.latched.Add(CauseSolutionUnconfirmed)
 	s.action, s.scope, s.detail = Stop, ScopeTank, why
 }
 

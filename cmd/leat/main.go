@@ -45,6 +45,7 @@ func commands() []command {
 		{"report", "what was dosed and why not: the night, the week, the month", reportCommand},
 		{"mode", "arm, observe, stop or clear a tank of the running daemon", modeCommand},
 		{"act", "enter a setpoint, a refill, what was added by hand and what else the page takes", actCommand},
+		{"plan", "what a dump, a refill or a fill does to a tank, and what to add", planCommand},
 		{"calibrate", "calibrate a probe of the running daemon, step by step", calibrateCommand},
 		{"user", "add, list or remove people of the page", userCommand},
 		{"completion", "a script for bash, zsh or fish, or the page for man", completionCommand},

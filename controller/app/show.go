@@ -13,6 +13,7 @@ import (
 	"leat/controller/payload"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 // published is what the retained topics hold, so that only changes are sent.
@@ -69,7 +70,7 @@ func (a *App) showTank(view *controller.View, id dosing.TankID) {
 		if !standing[cause] {
 			delete(a.alarmed[id], cause)
 			row := safety.Of(cause)
-			a.keep(topics.Alarm(id, cause), payload.AppendAlarm(nil, controller.AlarmView{Cause: cause, State: safety.AlarmNormal,
+			a.keep(topics.Alarm(id, cause), payload.AppendAlarm(nil, controller.AlarmView{Cause: cause, State: alarm.Normal,
 				Priority: row.Priority, Text: row.Text, Since: view.At}))
 		}
 	}

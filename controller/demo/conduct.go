@@ -11,6 +11,7 @@ import (
 	"leat/controller/mqtt"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 // The fault that this package plays itself, and how long the broker is away, in
@@ -268,7 +269,7 @@ func (n *night) open(cause string) bool {
 // noteAlarms keeps each alarm once, at the priority it rose to.
 func (n *night) noteAlarms(up time.Duration, t *controller.TankView) {
 	for _, a := range t.Alarms {
-		if a.State == safety.AlarmSuppressed || a.State == safety.AlarmNormal {
+		if a.State == alarm.Suppressed || a.State == alarm.Normal {
 			continue
 		}
 		known := false

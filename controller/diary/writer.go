@@ -9,6 +9,7 @@ import (
 	"leat/controller"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 // How often what moves all the time is written, and by how much a setpoint moves
@@ -31,7 +32,7 @@ type Writer struct {
 // written is what was last written of a tank.
 type written struct {
 	holds          []key
-	alarms         map[safety.Cause]safety.AlarmState
+	alarms         map[safety.Cause]alarm.State
 	ph, ec         float64
 	want           string
 	wanted, drifts time.Duration // uptime of the last look
@@ -65,7 +66,7 @@ func (w *Writer) Follow(v *controller.View) []Event {
 		w.say(now.Wall, Event{Kind: KindStation, Text: w.station})
 	}
 	for len(w.tanks) < len(v.Tanks) {
-		w.tanks = append(w.tanks, written{alarms: map[safety.Cause]safety.AlarmState{}, topped: v.Tanks[len(w.tanks)].ToppedUp})
+		w.tanks = append(w.tanks, written{alarms: map[safety.Cause]alarm.State{}, topped: v.Tanks[len(w.tanks)].ToppedUp})
 	}
 	for i := range v.Tanks {
 		w.tank(now, &v.Tanks[i], &w.tanks[i], again)
@@ -148,7 +149,7 @@ func (was *written) interlocks(t *controller.TankView, again bool, say func(Even
 }
 
 func (was *written) alarm(t *controller.TankView, again bool, say func(Event)) {
-	stand := make(map[safety.Cause]safety.AlarmState, len(t.Alarms))
+	stand := make(map[safety.Cause]alarm.State, len(t.Alarms))
 	for i := range t.Alarms {
 		a := &t.Alarms[i]
 		stand[a.Cause] = a.State
@@ -158,7 +159,7 @@ func (was *written) alarm(t *controller.TankView, again bool, say func(Event)) {
 	}
 	for _, cause := range slices.Sorted(maps.Keys(was.alarms)) {
 		if _, stands := stand[cause]; !stands {
-			say(Event{Kind: KindAlarm, Name: cause.String(), Text: safety.AlarmNormal.String()})
+			say(Event{Kind: KindAlarm, Name: cause.String(), Text: alarm.Normal.String()})
 		}
 	}
 	was.alarms = stand

@@ -10,6 +10,7 @@ import (
 	"leat/controller/diary"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 var evening = time.Date(2031, 3, 4, 19, 0, 0, 0, time.UTC)
@@ -45,7 +46,7 @@ func TestOnlyChangesAreWritten(t *testing.T) {
 	flood := func(v *controller.TankView) {
 		v.Holds = []controller.HoldView{{Cause: safety.CauseFlood, Action: safety.Hold, Scope: safety.ScopeTank},
 			{Cause: safety.CauseDoseOpen, Action: safety.Hold}, {Cause: safety.CauseWithheldLong, Action: safety.Run}}
-		v.Alarms = []controller.AlarmView{{Cause: safety.CauseFlood, State: safety.AlarmUnacknowledged}}
+		v.Alarms = []controller.AlarmView{{Cause: safety.CauseFlood, State: alarm.Unacknowledged}}
 	}
 	if got := said(w.Follow(pond(3, flood))); got != "interlock flood 1; alarm flood 0 unacknowledged" {
 		t.Errorf("a flood begins: %s", got)

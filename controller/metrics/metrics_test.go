@@ -15,6 +15,7 @@ import (
 	"leat/controller"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -40,8 +41,8 @@ func farmView() *controller.View {
 			Holds: []controller.HoldView{
 				{Cause: safety.CauseMixingWait, Action: safety.Hold, Since: dosing.Instant{Up: 119 * time.Minute}},
 			},
-			Alarms:     []controller.AlarmView{{Cause: safety.CauseECStale, State: safety.AlarmUnacknowledged, Priority: safety.PriorityTonight}},
-			LeavesWarn: 3 * time.Hour, LeavesHarm: safety.NotInSight})
+			Alarms:     []controller.AlarmView{{Cause: safety.CauseECStale, State: alarm.Unacknowledged, Priority: safety.PriorityTonight}},
+			LeavesWarn: 3 * time.Hour, LeavesHarm: alarm.NotInSight})
 	}
 	v.Tanks[0].Withheld[safety.CauseMixingWait] = 12
 	acid := controller.PumpView{Name: "acid", Role: dosing.RoleAcid, Hour: 20 * dosing.Millilitre, Day: 100 * dosing.Millilitre,
@@ -203,7 +204,7 @@ func TestCausesAreTheSameWordsAsEverywhere(t *testing.T) {
 
 func TestShelvedAlarmHasNoPriority(t *testing.T) {
 	v := farmView()
-	v.Tanks[0].Alarms[0].State = safety.AlarmShelved
+	v.Tanks[0].Alarms[0].State = alarm.Shelved
 	if got := samples(t, newTestMetrics(v), "leat_alarm_priority")["ec-stale main"]; got != 0 {
 		t.Errorf("priority %v of a shelved alarm, want 0", got)
 	}

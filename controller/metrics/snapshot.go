@@ -9,6 +9,7 @@ import (
 	"leat/controller"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -202,7 +203,7 @@ func sendTank(send sender, v *controller.View, t *controller.TankView) {
 
 func forecast(d time.Duration) float64 {
 	switch {
-	case d == safety.Unforeseen:
+	case d == alarm.Unforeseen:
 		return math.NaN()
 	case d < 0:
 		return math.Inf(1)
@@ -221,7 +222,7 @@ func sendCauses(send sender, v *controller.View, t *controller.TankView) {
 			since[h.Cause] = max(since[h.Cause], v.At.Since(h.Since))
 		}
 	}
-	var state [safety.CauseCount]safety.AlarmState
+	var state [safety.CauseCount]alarm.State
 	var priority [safety.CauseCount]float64
 	for i := range t.Alarms {
 		a := &t.Alarms[i]
@@ -230,7 +231,7 @@ func sendCauses(send sender, v *controller.View, t *controller.TankView) {
 		}
 		state[a.Cause] = a.State
 		switch a.State {
-		case safety.AlarmUnacknowledged, safety.AlarmAcknowledged, safety.AlarmLatched:
+		case alarm.Unacknowledged, alarm.Acknowledged, alarm.Latched:
 			priority[a.Cause] = float64(a.Priority) + 1
 		}
 	}

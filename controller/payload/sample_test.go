@@ -13,6 +13,7 @@ import (
 	"leat/dosing"
 	"leat/dosing/blend"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -55,7 +56,7 @@ var (
 		Holds: []controller.HoldView{{Cause: safety.CauseCirculationOff, Action: safety.Hold, Scope: safety.ScopeTank, Since: since,
 			Text: "Circulation is off.", Clears: "one mixing time of good flow"}},
 		LeavesWarn: 90 * time.Minute, LeavesHarm: -1, Fit: true}
-	sampleAlarm = controller.AlarmView{Cause: safety.CauseCirculationOff, State: safety.AlarmUnacknowledged, Priority: safety.PriorityTonight,
+	sampleAlarm = controller.AlarmView{Cause: safety.CauseCirculationOff, State: alarm.Unacknowledged, Priority: safety.PriorityTonight,
 		Text: "Circulation is off.", Advice: "Look at the pump and its fuse.", Since: since}
 	samplePH = controller.SetpointView{Present: 5.85, Target: 5.9, Source: "mqtt", Lowest: 5, Highest: 7, AdviseLow: 5.5, AdviseHigh: 6.3,
 		Confirm: 0.3, By: "mqtt:Ona", At: sampleTime, Until: time.Date(2026, 1, 1, 6, 0, 0, 0, time.UTC)}

@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"leat/controller/diary"
-	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -57,7 +57,7 @@ func alarmsOf(past *diary.Past, tank string) (alarms []Alarm) {
 
 // tells says whether an alarm of this state stands before people.
 func tells(state string) bool {
-	for s := safety.AlarmState(0); s < safety.AlarmStateCount; s++ {
+	for s := alarm.State(0); s < alarm.StateCount; s++ {
 		if s.String() == state {
 			return s.Stands()
 		}
@@ -67,7 +67,7 @@ func tells(state string) bool {
 
 // over says whether an alarm's condition is gone in this state.
 func over(state string) bool {
-	return state == safety.AlarmNormal.String() || state == safety.AlarmReturnedUnacknowledged.String()
+	return state == alarm.Normal.String() || state == alarm.ReturnedUnacknowledged.String()
 }
 
 // told are the changes that a person asks for; the others are the daemon's memory.

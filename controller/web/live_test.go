@@ -13,6 +13,7 @@ import (
 	"leat/controller"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 func TestTheLivePartsOfAPageAreFoundWhole(t *testing.T) {
@@ -53,7 +54,7 @@ func anHourOf(t *testing.T, h *house, path string) (bytes int) {
 			}
 			if step > 400 && i == 1 {
 				row := safety.Of(safety.CausePHStale)
-				tank.Alarms = []controller.AlarmView{{Cause: row.Cause, Priority: row.Priority, State: safety.AlarmUnacknowledged, Text: row.Text, Advice: row.Advice}}
+				tank.Alarms = []controller.AlarmView{{Cause: row.Cause, Priority: row.Priority, State: alarm.Unacknowledged, Text: row.Text, Advice: row.Advice}}
 			}
 		}
 		v.Judge()

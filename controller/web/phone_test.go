@@ -17,6 +17,7 @@ import (
 	"leat/controller"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 // theBrowser is one real browser for all tests of this package; each opens a tab of its own.
@@ -135,7 +136,7 @@ func fourTanks() *controller.View {
 		case 2:
 			row := safety.Of(safety.CauseNoResponse)
 			t.Holds = []controller.HoldView{{Cause: row.Cause, Action: row.Action, Scope: row.Scope, Pump: "acid-north", Since: v.At, Text: row.Text, Clears: row.Clears}}
-			t.Alarms = []controller.AlarmView{{Cause: row.Cause, State: safety.AlarmUnacknowledged, Priority: row.Priority, Text: row.Text, Advice: row.Advice, Since: v.At}}
+			t.Alarms = []controller.AlarmView{{Cause: row.Cause, State: alarm.Unacknowledged, Priority: row.Priority, Text: row.Text, Advice: row.Advice, Since: v.At}}
 		}
 		v.Tanks = append(v.Tanks, t)
 	}

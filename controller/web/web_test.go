@@ -21,6 +21,7 @@ import (
 	"leat/controller"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(all{m}) }
@@ -65,7 +66,7 @@ func sampleView() *controller.View {
 			PH:    bounds, EC: controller.SetpointView{Present: 1.8, Target: 1.8, Source: "file", Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, At: wall},
 			Settled: controller.SettledView{Known: true, PH: 5.9, EC: 1.8}, LeavesWarn: 40 * time.Minute, LeavesHarm: 3 * time.Hour, Fit: true, Ions: sampleIons(at),
 			Holds:  []controller.HoldView{{Cause: safety.CauseCirculationOff, Action: safety.Hold, Scope: safety.ScopeTank, Since: at, Text: row.Text, Clears: row.Clears}},
-			Alarms: []controller.AlarmView{{Cause: safety.CauseCirculationOff, State: safety.AlarmUnacknowledged, Priority: safety.PriorityTonight, Text: row.Text, Advice: row.Advice, Since: at}}}},
+			Alarms: []controller.AlarmView{{Cause: safety.CauseCirculationOff, State: alarm.Unacknowledged, Priority: safety.PriorityTonight, Text: row.Text, Advice: row.Advice, Since: at}}}},
 		Pumps: []controller.PumpView{{Name: "acid-north", Reagent: "nitric acid", Role: dosing.RoleAcid, HourCap: 264 * dosing.Millilitre, DayCap: 1303 * dosing.Millilitre, Left: dosing.Litre}},
 		Nodes: []controller.NodeView{{Name: "reagents", Seen: true, Age: time.Second, Boot: "a1b2"}}}
 	v.Judge()

@@ -11,6 +11,7 @@ import (
 	"leat/controller"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 )
 
 // words are the functions of the page template: figures and ages as people say
@@ -31,8 +32,8 @@ func words(scale dosing.ECScale) template.FuncMap {
 		"signed": func(v float64) string { return fmt.Sprintf("%+.3f", v) },
 		"volume": volumeWords,
 		"now":    nowFigures,
-		"wants": func(state safety.AlarmState) bool {
-			return state != safety.AlarmAcknowledged && state != safety.AlarmShelved
+		"wants": func(state alarm.State) bool {
+			return state != alarm.Acknowledged && state != alarm.Shelved
 		},
 		"one":        func(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) },
 		"aged":       agedWords,
@@ -129,7 +130,7 @@ const forecastStep = 10 * time.Minute
 // inWords says when a band is left, rounded down.
 func inWords(d time.Duration) string {
 	switch {
-	case d == safety.Unforeseen:
+	case d == alarm.Unforeseen:
 		return "not foreseen: nothing was read yet"
 	case d < 0:
 		return "not left in sight"
@@ -191,15 +192,15 @@ func alarmTone(a controller.AlarmView) string {
 	return "calm"
 }
 
-func alarmStateWords(s safety.AlarmState) string {
+func alarmStateWords(s alarm.State) string {
 	switch s {
-	case safety.AlarmReturnedUnacknowledged:
+	case alarm.ReturnedUnacknowledged:
 		return "over, not acknowledged"
-	case safety.AlarmLatched:
+	case alarm.Latched:
 		return "acknowledged, stays until it is cleared"
-	case safety.AlarmUnacknowledged:
+	case alarm.Unacknowledged:
 		return "not acknowledged"
-	case safety.AlarmShelved:
+	case alarm.Shelved:
 		return "kept quiet"
 	}
 	return s.String()

@@ -1,4 +1,4 @@
-package safety
+package alarm
 
 import (
 	"fmt"
@@ -6,13 +6,14 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/safety"
 )
 
 // Situation is what the alarms that stop nothing are judged from. The zero value
 // knows nothing and raises none.
 type Situation struct {
 	Known      bool
-	Mode       Mode
+	Mode       safety.Mode
 	PH, EC     float64 // filtered readings
 	SettledEC  float64 // EC after what is in transit, mS/cm
 	Target     dosing.Target
@@ -20,13 +21,13 @@ type Situation struct {
 	MixingTime time.Duration
 	LnBuffer   float64 // learned mean of ln(buffer scale)
 	ECGain     float64 // effect of the stocks ÷ predicted, as learned; 0 = not known
-	Acid, Base Usual
+	Acid, Base safety.Usual
 	Alkaline   bool    // the top-up brings carbonate
 	Slow       float64 // share of the water that answers late, as configured
 	Answered   int     // pools of doses answered
 	// Withheld is why the reagent that the tank needs now is not given; CauseNone
 	// when none is needed or one is under way.
-	Withheld Cause
+	Withheld safety.Cause
 	// Surplus says of which nutrient acid or base brings more than the crop takes;
 	// empty when of none.
 	Surplus string
@@ -47,7 +48,7 @@ type Situation struct {
 
 // armed says that a person wants doses, whether or not something holds them: a
 // flood switch that sticks must not keep the plants hungry in silence.
-func (s *Situation) armed() bool { return s.Mode == ModeArmed || s.Mode == ModeHolding }
+func (s *Situation) armed() bool { return s.Mode == safety.ModeArmed || s.Mode == safety.ModeHolding }
 
 // Observe tells what the tank looks like now, before Update.
 func (a *Alarms) Observe(tank dosing.TankID, s *Situation) {
@@ -69,9 +70,9 @@ const (
 
 // standing times what must last before it is an alarm.
 type standing struct {
-	outside  timer // pH or EC outside its warn band
-	harmed   timer // pH outside its harm band; too little food can wait for the morning
-	withheld timer
+	outside  dosing.Timer // pH or EC outside its warn band
+	harmed   dosing.Timer // pH outside its harm band; too little food can wait for the morning
+	withheld dosing.Timer
 	errorAt  time.Duration // when the error was last noted
 	errorWas float64       // in warn bands
 	noted    bool
@@ -81,68 +82,68 @@ type standing struct {
 }
 
 // judgeStanding raises the alarms that stop nothing.
-func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []Trip) {
+func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
 	s, st := &t.situation, &t.standing
 	if t.known && s.Surplus != "" { // an account of weeks: a reading more or less is nothing to it
-		t.see(now, CauseSurplus, Run, false, t.detailOr(now, CauseSurplus, func() string { return s.Surplus }))
+		t.see(now, safety.CauseSurplus, safety.Run, false, t.detailOr(now, safety.CauseSurplus, func() string { return s.Surplus }))
 	}
 	if t.known && s.Disarmed != "" {
-		t.see(now, CauseDisarmed, Run, false, s.Disarmed)
+		t.see(now, safety.CauseDisarmed, safety.Run, false, s.Disarmed)
 	}
 	if t.known && s.StockLow != "" {
-		t.see(now, CauseStockLow, Run, false, t.detailOr(now, CauseStockLow, func() string { return s.StockLow }))
+		t.see(now, safety.CauseStockLow, safety.Run, false, t.detailOr(now, safety.CauseStockLow, func() string { return s.StockLow }))
 	}
 	if t.known && s.StuckLevel != "" {
-		t.see(now, CauseLevelStuck, Run, false, s.StuckLevel)
+		t.see(now, safety.CauseLevelStuck, safety.Run, false, s.StuckLevel)
 	}
 	if t.known && s.Unanswered != "" {
 		t.see(now, CauseUnconfirmedLong, Run, false, s.Unanswered)
 	}
 	if t.known && s.Miscompensated != "" {
-		t.see(now, CauseCompensation, Run, false, t.detailOr(now, CauseCompensation, func() string { return s.Miscompensated }))
+		t.see(now, safety.CauseCompensation, safety.Run, false, t.detailOr(now, safety.CauseCompensation, func() string { return s.Miscompensated }))
 	}
 	if t.known && s.Loaded != "" {
-		t.see(now, CauseGroundLoop, Run, false, t.detailOr(now, CauseGroundLoop, func() string { return s.Loaded }))
+		t.see(now, safety.CauseGroundLoop, safety.Run, false, t.detailOr(now, safety.CauseGroundLoop, func() string { return s.Loaded }))
 	}
 	if !t.known || !s.Known {
-		st.outside.run(false, now.Up)
-		st.harmed.run(false, now.Up)
-		st.withheld.run(false, now.Up)
+		st.outside.Run(false, now.Up)
+		st.harmed.Run(false, now.Up)
+		st.withheld.Run(false, now.Up)
 		return
 	}
 	pH, ec := s.PH-float64(s.Target.PH), s.EC-float64(s.Target.EC)
 	// EC that is too high has an alarm of its own.
 	size := math.Max(math.Abs(pH)/dosing.WarnBand.PH, -ec/dosing.WarnBand.EC)
-	out := st.outside.run(!(size <= 1), now.Up)
-	st.harmed.run(math.Abs(pH) > dosing.HarmBand.PH, now.Up)
-	if !st.outside.running {
+	out := st.outside.Run(!(size <= 1), now.Up)
+	st.harmed.Run(math.Abs(pH) > dosing.HarmBand.PH, now.Up)
+	if !st.outside.Running {
 		st.noted, st.stuck = false, false
 	} else if !st.noted || now.Up-st.errorAt >= progressOver {
 		st.stuck = st.noted && !(size < float64(progressShare*st.errorWas))
 		st.errorAt, st.errorWas, st.noted = now.Up, size, true
 	}
 	if out >= outOfBandFor+2*s.MixingTime && st.stuck {
-		t.see(now, CauseOutOfBand, Run, false, t.detailOr(now, CauseOutOfBand, func() string {
+		t.see(now, safety.CauseOutOfBand, safety.Run, false, t.detailOr(now, safety.CauseOutOfBand, func() string {
 			words := fmt.Sprintf("pH %.2f, wanted %.2f; EC %.2f, wanted %.2f mS/cm", s.PH, float64(s.Target.PH), s.EC, float64(s.Target.EC))
-			if s.Withheld != CauseNone {
-				words += "; withheld by: " + Of(s.Withheld).Text
+			if s.Withheld != safety.CauseNone {
+				words += "; withheld by: " + safety.Of(s.Withheld).Text
 			}
 			return words
 		}))
 	}
 	if over := s.SettledEC - float64(s.Target.EC); over > dosing.WarnBand.EC && ec > dosing.WarnBand.EC {
-		t.see(now, CauseECHigh, Run, false, t.detailOr(now, CauseECHigh, func() string { return dumpAdvice(s) }))
+		t.see(now, safety.CauseECHigh, safety.Run, false, t.detailOr(now, safety.CauseECHigh, func() string { return dumpAdvice(s) }))
 	}
-	st.worn = s.Answered >= answersWant && (s.LnBuffer > worn || st.worn && s.LnBuffer > worn-wornBack)
-	st.early = s.Answered >= answersWant && (s.early(0) || st.early && s.early(wornBack))
+	st.worn = s.Answered >= safety.AnswersWant && (s.LnBuffer > worn || st.worn && s.LnBuffer > worn-wornBack)
+	st.early = s.Answered >= safety.AnswersWant && (s.early(0) || st.early && s.early(wornBack))
 	switch {
 	case st.worn:
-		t.see(now, CauseBufferScale, Run, false, t.detailOr(now, CauseBufferScale, s.weak))
+		t.see(now, safety.CauseBufferScale, safety.Run, false, t.detailOr(now, safety.CauseBufferScale, s.weak))
 	case st.early:
-		t.see(now, CauseBufferScale, Run, false, t.detailOr(now, CauseBufferScale, s.rich))
+		t.see(now, safety.CauseBufferScale, safety.Run, false, t.detailOr(now, safety.CauseBufferScale, s.rich))
 	}
-	if st.withheld.run(s.armed() && s.Withheld != CauseNone, now.Up) >= withheldFor {
-		t.see(now, CauseWithheldLong, Run, false, t.detailOr(now, CauseWithheldLong, func() string { return "withheld by: " + Of(s.Withheld).Text }))
+	if st.withheld.Run(s.armed() && s.Withheld != safety.CauseNone, now.Up) >= withheldFor {
+		t.see(now, safety.CauseWithheldLong, safety.Run, false, t.detailOr(now, safety.CauseWithheldLong, func() string { return "withheld by: " + safety.Of(s.Withheld).Text }))
 	}
 }
 
@@ -151,7 +152,7 @@ const figuresHold = time.Minute
 
 // detailOr keeps the figures of an alarm that already stands for a while, so that they
 // are of now but do not flicker.
-func (t *tankAlarms) detailOr(now dosing.Instant, c Cause, write func() string) string {
+func (t *tankAlarms) detailOr(now dosing.Instant, c safety.Cause, write func() string) string {
 	r := &t.record[c]
 	if r.present && r.detail != "" && now.Up-r.wrote < figuresHold {
 		return r.detail
@@ -172,12 +173,12 @@ func dumpAdvice(s *Situation) string {
 
 // priority is that of an alarm without an interlock. A tank that is only observed
 // wakes nobody: a person doses it.
-func (st *standing) priority(base Priority, s *Situation, up time.Duration, leavesHarm time.Duration) Priority {
+func (st *standing) priority(base safety.Priority, s *Situation, up time.Duration, leavesHarm time.Duration) safety.Priority {
 	if !s.armed() {
 		return base
 	}
-	if st.harmed.running && up-st.harmed.since >= harmedFor {
-		return PriorityNow
+	if st.harmed.Running && up-st.harmed.Since >= harmedFor {
+		return safety.PriorityNow
 	}
-	return min(base, max(base.Rise(leavesHarm), PriorityTonight))
+	return min(base, max(base.Rise(leavesHarm), safety.PriorityTonight))
 }

@@ -1,9 +1,11 @@
-package safety
+package alarm
 
 import (
 	"math"
 	"testing"
 	"time"
+
+	"leat/safety"
 )
 
 func TestForecastSaysWhenABandIsLeft(t *testing.T) {
@@ -41,16 +43,16 @@ func TestSoonerIgnoresWhatIsNotInSight(t *testing.T) {
 
 func TestHoldRisesToTonightAndToNowAsHarmComesNearer(t *testing.T) {
 	for _, c := range []struct {
-		base Priority
+		base safety.Priority
 		harm time.Duration
-		want Priority
+		want safety.Priority
 	}{
-		{PriorityRecord, NotInSight, PriorityRecord},
-		{PriorityRecord, 7 * time.Hour, PriorityRecord},
-		{PriorityRecord, 5 * time.Hour, PriorityTonight},
-		{PriorityTomorrow, 59 * time.Minute, PriorityNow},
-		{PriorityTomorrow, 0, PriorityNow},
-		{PriorityNow, NotInSight, PriorityNow},
+		{safety.PriorityRecord, NotInSight, safety.PriorityRecord},
+		{safety.PriorityRecord, 7 * time.Hour, safety.PriorityRecord},
+		{safety.PriorityRecord, 5 * time.Hour, safety.PriorityTonight},
+		{safety.PriorityTomorrow, 59 * time.Minute, safety.PriorityNow},
+		{safety.PriorityTomorrow, 0, safety.PriorityNow},
+		{safety.PriorityNow, NotInSight, safety.PriorityNow},
 	} {
 		if got := c.base.Rise(c.harm); got != c.want {
 			t.Errorf("%s with harm in %v: %s, want %s", c.base, c.harm, got, c.want)
@@ -81,8 +83,8 @@ func TestForecastsReadAsAPersonSaysThem(t *testing.T) {
 }
 
 func TestForecastsEndWhereTheySay(t *testing.T) {
-	for base, c := range map[time.Duration]Priority{time.Hour: PriorityTonight, time.Hour - 1: PriorityNow, 6 * time.Hour: PriorityRecord, 6*time.Hour - 1: PriorityTonight} {
-		if got := PriorityRecord.Rise(base); got != c {
+	for base, c := range map[time.Duration]safety.Priority{time.Hour: safety.PriorityTonight, time.Hour - 1: safety.PriorityNow, 6 * time.Hour: safety.PriorityRecord, 6*time.Hour - 1: safety.PriorityTonight} {
+		if got := safety.PriorityRecord.Rise(base); got != c {
 			t.Errorf("harm in %s: %s, want %s", base, got, c)
 		}
 	}

@@ -1,4 +1,4 @@
-package safety
+package alarm
 
 import (
 	"math"
@@ -48,27 +48,6 @@ func Sooner(a, b time.Duration) time.Duration {
 		return a
 	}
 	return min(a, b)
-}
-
-// When a hold or a stop becomes urgent: a person needs that long to come.
-const (
-	riseTonight = 6 * time.Hour
-	riseNow     = time.Hour
-)
-
-// Rise is the priority of what withholds doses, given when pH or EC leaves its
-// harm band: tonight when that is less than 6 h off, now when less than 1 h. It
-// never lowers a priority.
-func (p Priority) Rise(leavesHarm time.Duration) Priority {
-	switch {
-	case leavesHarm < 0:
-		return p
-	case leavesHarm < riseNow:
-		return min(p, PriorityNow)
-	case leavesHarm < riseTonight:
-		return min(p, PriorityTonight)
-	}
-	return p
 }
 
 // forecastWords says when the bands are left, for the text of an alarm.

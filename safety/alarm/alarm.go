@@ -1,4 +1,4 @@
-package safety
+package alarm
 
 import (
 	"cmp"
@@ -6,68 +6,48 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/safety"
 )
 
-// Priority says when a person must act. The zero priority is the most urgent.
-type Priority uint8
-
-// The priorities in the words the grower reads; p1 to p4 stand in data only.
-const (
-	PriorityNow Priority = iota
-	PriorityTonight
-	PriorityTomorrow
-	PriorityRecord
-	priorityCount
-)
-
-func (p Priority) String() string {
-	return [...]string{"now", "tonight", "tomorrow", "record", "now"}[min(p, priorityCount)]
-}
-
-// Code is the priority as data: p1 to p4.
-func (p Priority) Code() string {
-	return [...]string{"p1", "p2", "p3", "p4", "p1"}[min(p, priorityCount)]
-}
-
-// AlarmState is a state of ISA-18.2 / IEC 62682.
-type AlarmState uint8
+// State is a state of ISA-18.2 / IEC 62682.
+type State uint8
 
 // The states of an alarm.
 const (
-	AlarmNormal AlarmState = iota
-	AlarmUnacknowledged
-	AlarmAcknowledged
-	AlarmReturnedUnacknowledged
-	AlarmLatched
-	AlarmShelved
-	AlarmSuppressed
-	AlarmOutOfService
-	AlarmStateCount
+	Normal State = iota
+	Unacknowledged
+	Acknowledged
+	ReturnedUnacknowledged
+	Latched
+	Shelved
+	Suppressed
+	OutOfService
+	StateCount
 )
 
-var alarmStateNames = [AlarmStateCount]string{"normal", "unacknowledged", "acknowledged", "returned-unacknowledged",
+var stateNames = [StateCount]string{"normal", "unacknowledged", "acknowledged", "returned-unacknowledged",
 	"latched", "shelved", "suppressed-by-design", "out-of-service"}
 
-func (s AlarmState) String() string { return alarmStateNames[min(s, AlarmStateCount-1)] }
+func (s State) String() string { return stateNames[min(s, StateCount-1)] }
 
 // Stands says that what the alarm is about is so now, and not kept quiet.
-func (s AlarmState) Stands() bool {
-	return s == AlarmUnacknowledged || s == AlarmAcknowledged || s == AlarmLatched
+func (s State) Stands() bool {
+	return s == Unacknowledged || s == Acknowledged || s == Latched
 }
 
 // Alarm is a thing a person must know or do, in the words of the interlock table.
 type Alarm struct {
-	Cause    Cause
-	State    AlarmState
-	Priority Priority
+	Cause    safety.Cause
+	State    State
+	Priority safety.Priority
 	Text     string
 	Advice   string
 	Since    dosing.Instant
 }
 
-// AlarmChange is an alarm that a person must be told of anew: it came, went, rose
+// Change is an alarm that a person must be told of anew: it came, went, rose
 // in priority, or a person's act on it ended.
-type AlarmChange struct {
+type Change struct {
 	Alarm
 	Tank dosing.TankID
 }
@@ -93,31 +73,31 @@ const (
 // Alarms is the state of every cause's alarm in every tank. One goroutine uses it.
 type Alarms struct {
 	tanks   []tankAlarms
-	changes []AlarmChange
+	changes []Change
 }
 
 type tankAlarms struct {
-	record    [CauseCount]alarmRecord
-	seen      causeSet // in the last update
-	live      causeSet // present, or not yet back to normal
+	record    [safety.CauseCount]record
+	seen      safety.CauseSet // in the last update
+	live      safety.CauseSet // present, or not yet back to normal
 	situation Situation
 	known     bool
 	standing  standing
 }
 
-// alarmRecord is one cause in one tank.
-type alarmRecord struct {
-	state    AlarmState
+// record is one cause in one tank.
+type record struct {
+	state    State
 	present  bool // the condition, now
 	seen     bool // within this update
 	latched  bool
-	action   Action
+	action   safety.Action
 	cameAt   time.Duration // of the condition
 	wentAt   time.Duration // when it last went
 	ever     bool
 	told     dosing.Instant // since when a person knows of it
 	toldAny  bool
-	priority Priority
+	priority safety.Priority
 	rising   bool
 	riseAt   time.Duration
 	shelved  time.Duration // uptime until which it is shelved
@@ -125,53 +105,53 @@ type alarmRecord struct {
 	wrote    time.Duration // when the detail was written
 }
 
-// NewAlarms makes the alarms of a station's tanks, all normal.
-func NewAlarms(tanks int) *Alarms { return &Alarms{tanks: make([]tankAlarms, tanks)} }
+// New makes the alarms of a station's tanks, all normal.
+func New(tanks int) *Alarms { return &Alarms{tanks: make([]tankAlarms, tanks)} }
 
 // Update takes the trips of a tank and the forecasts of when its warn and harm
 // bands are left, and returns what changed. The slice holds until the next call.
 // Trips of one cause at several pumps are one alarm.
-func (a *Alarms) Update(now dosing.Instant, tank dosing.TankID, trips []Trip, leavesWarn, leavesHarm time.Duration) []AlarmChange {
+func (a *Alarms) Update(now dosing.Instant, tank dosing.TankID, trips []safety.Trip, leavesWarn, leavesHarm time.Duration) []Change {
 	a.changes = a.changes[:0]
 	if int(tank) >= len(a.tanks) {
 		return nil
 	}
 	t := &a.tanks[tank]
-	for rest := t.seen; !rest.empty(); {
-		var c Cause
-		c, rest = rest.first()
+	for rest := t.seen; !rest.Empty(); {
+		var c safety.Cause
+		c, rest = rest.First()
 		t.record[c].seen, t.record[c].latched = false, false
 	}
-	t.seen = causeSet{}
+	t.seen = safety.CauseSet{}
 	for i := range trips {
 		trip := &trips[i]
-		if trip.Cause == CauseNone || trip.Cause >= CauseCount {
+		if trip.Cause == safety.CauseNone || trip.Cause >= safety.CauseCount {
 			continue
 		}
 		t.see(now, trip.Cause, trip.Action, trip.Latched, trip.Detail)
 	}
 	t.judgeStanding(now, trips)
-	t.live = t.live.or(t.seen)
-	for rest := t.live.without(t.seen); !rest.empty(); {
-		var c Cause
-		c, rest = rest.first()
+	t.live = t.live.Or(t.seen)
+	for rest := t.live.Without(t.seen); !rest.Empty(); {
+		var c safety.Cause
+		c, rest = rest.First()
 		if r := &t.record[c]; r.present {
 			r.present, r.wentAt = false, now.Up
 		}
 	}
-	for rest := t.live; !rest.empty(); {
-		var c Cause
-		c, rest = rest.first()
+	for rest := t.live; !rest.Empty(); {
+		var c safety.Cause
+		c, rest = rest.First()
 		a.step(now, tank, c, leavesWarn, leavesHarm)
-		if r := &t.record[c]; !r.present && r.state == AlarmNormal {
-			t.live.remove(c)
+		if r := &t.record[c]; !r.present && r.state == Normal {
+			t.live.Remove(c)
 		}
 	}
 	return a.changes
 }
 
 // see notes that a condition is present.
-func (t *tankAlarms) see(now dosing.Instant, c Cause, action Action, latched bool, detail string) {
+func (t *tankAlarms) see(now dosing.Instant, c safety.Cause, action safety.Action, latched bool, detail string) {
 	r := &t.record[c]
 	if !r.present {
 		if !r.ever || now.Up-r.wentAt > goneFor {
@@ -184,42 +164,42 @@ func (t *tankAlarms) see(now dosing.Instant, c Cause, action Action, latched boo
 	}
 	r.action = min(r.action, action)
 	r.seen, r.latched = true, r.latched || latched
-	t.seen.add(c)
+	t.seen.Add(c)
 }
 
 // step moves one alarm on.
-func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c Cause, leavesWarn, leavesHarm time.Duration) {
+func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c safety.Cause, leavesWarn, leavesHarm time.Duration) {
 	t := &a.tanks[tank]
-	r, row := &t.record[c], Of(c)
+	r, row := &t.record[c], safety.Of(c)
 	before := r.state
 	quiet := r.present && (byDesign(&row, r, now.Up) || t.explained(c, now.Up))
 	switch r.state {
-	case AlarmNormal, AlarmSuppressed:
-		r.state = AlarmNormal
+	case Normal, Suppressed:
+		r.state = Normal
 		switch {
 		case quiet:
-			r.state = AlarmSuppressed
+			r.state = Suppressed
 		case r.present && (r.latched || now.Up-r.cameAt >= row.Delay):
 			t.raise(now, &row, leavesHarm)
 			if r.toldAny && now.Up-r.told.Up < againWithin {
 				// The same trouble once more: it stands, but nobody is called twice.
-				r.state = AlarmAcknowledged
+				r.state = Acknowledged
 				return
 			}
 			r.told, r.toldAny = now, true
 		default:
 			return
 		}
-	case AlarmShelved:
-		if now.Up < r.shelved && !(r.present && t.wanted(&row, now, leavesHarm) == PriorityNow && r.priority > PriorityNow) {
+	case Shelved:
+		if now.Up < r.shelved && !(r.present && t.wanted(&row, now, leavesHarm) == safety.PriorityNow && r.priority > safety.PriorityNow) {
 			return
 		}
-		r.state = AlarmNormal
+		r.state = Normal
 		if r.present {
 			t.raise(now, &row, leavesHarm)
 			r.told, r.toldAny = now, true
 		}
-	case AlarmReturnedUnacknowledged:
+	case ReturnedUnacknowledged:
 		switch {
 		case r.present && !quiet:
 			t.raise(now, &row, leavesHarm)
@@ -228,7 +208,7 @@ func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c Cause, leavesWar
 			}
 			r.told = now
 		case now.Up-r.wentAt > staleAfter:
-			r.state = AlarmNormal
+			r.state = Normal
 		}
 	default:
 		if r.present {
@@ -238,29 +218,29 @@ func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c Cause, leavesWar
 		if now.Up-r.wentAt < goneFor {
 			return
 		}
-		r.state = AlarmReturnedUnacknowledged
-		if before != AlarmUnacknowledged || r.priority == PriorityRecord {
-			r.state = AlarmNormal
+		r.state = ReturnedUnacknowledged
+		if before != Unacknowledged || r.priority == safety.PriorityRecord {
+			r.state = Normal
 		}
 	}
-	if r.state != before && !(before == AlarmNormal && r.state == AlarmSuppressed) && !(before == AlarmSuppressed && r.state == AlarmNormal) {
+	if r.state != before && !(before == Normal && r.state == Suppressed) && !(before == Suppressed && r.state == Normal) {
 		a.change(tank, c, leavesWarn, leavesHarm)
 	}
 }
 
 // raise makes an alarm stand.
-func (t *tankAlarms) raise(now dosing.Instant, row *Interlock, leavesHarm time.Duration) {
+func (t *tankAlarms) raise(now dosing.Instant, row *safety.Interlock, leavesHarm time.Duration) {
 	r := &t.record[row.Cause]
 	r.priority = t.wanted(row, now, leavesHarm)
-	r.state, r.rising = AlarmUnacknowledged, false
+	r.state, r.rising = Unacknowledged, false
 }
 
 // over says that what the alarm is about is past.
-func (r *alarmRecord) over() bool { return !r.present && !r.state.Stands() }
+func (r *record) over() bool { return !r.present && !r.state.Stands() }
 
 // words are the alarm's at the time of showing: what is past is told as past, and a
 // forecast is that of now.
-func (r *alarmRecord) words(row *Interlock, leavesWarn, leavesHarm time.Duration) string {
+func (r *record) words(row *safety.Interlock, leavesWarn, leavesHarm time.Duration) string {
 	text := row.Text
 	if r.detail != "" {
 		text += " (" + r.detail + ")"
@@ -268,7 +248,7 @@ func (r *alarmRecord) words(row *Interlock, leavesWarn, leavesHarm time.Duration
 	if r.over() {
 		return "Over after " + roughly(r.wentAt-r.cameAt) + ". It was: " + text
 	}
-	if r.action < Run {
+	if r.action < safety.Run {
 		if words := forecastWords(leavesWarn, leavesHarm); words != "" {
 			text += " At the drift last seen " + words + "."
 		}
@@ -278,7 +258,7 @@ func (r *alarmRecord) words(row *Interlock, leavesWarn, leavesHarm time.Duration
 
 // escalate raises the priority of a standing alarm as harm comes nearer. It never
 // lowers it while the alarm stands, so a forecast that wavers wakes nobody twice.
-func (a *Alarms) escalate(now dosing.Instant, tank dosing.TankID, c Cause, row *Interlock, leavesWarn, leavesHarm time.Duration) {
+func (a *Alarms) escalate(now dosing.Instant, tank dosing.TankID, c safety.Cause, row *safety.Interlock, leavesWarn, leavesHarm time.Duration) {
 	t := &a.tanks[tank]
 	r := &t.record[c]
 	want := t.wanted(row, now, leavesHarm)
@@ -293,44 +273,44 @@ func (a *Alarms) escalate(now dosing.Instant, tank dosing.TankID, c Cause, row *
 		return
 	}
 	r.rising, r.priority = false, want
-	r.state = AlarmUnacknowledged // what was acknowledged was less urgent
+	r.state = Unacknowledged // what was acknowledged was less urgent
 	a.change(tank, c, leavesWarn, leavesHarm)
 }
 
 // wanted is the priority that an alarm should have now.
-func (t *tankAlarms) wanted(row *Interlock, now dosing.Instant, leavesHarm time.Duration) Priority {
+func (t *tankAlarms) wanted(row *safety.Interlock, now dosing.Instant, leavesHarm time.Duration) safety.Priority {
 	r := &t.record[row.Cause]
 	want := row.Priority
 	switch row.Cause {
-	case CauseOutOfBand, CauseWithheldLong:
+	case safety.CauseOutOfBand, safety.CauseWithheldLong:
 		want = t.standing.priority(want, &t.situation, now.Up, leavesHarm)
-	case CauseHourCap, CauseDayCap:
+	case safety.CauseHourCap, safety.CauseDayCap:
 		// A cap on the way to a far setpoint is no trouble as long as it gets nearer.
 		if t.standing.stuck {
 			want = want.Rise(leavesHarm)
 		}
-	case CauseStopInput, CauseMaintenance:
+	case safety.CauseStopInput, safety.CauseMaintenance:
 		if now.Up-r.cameAt >= personFor {
-			want = min(want, PriorityTonight)
+			want = min(want, safety.PriorityTonight)
 		}
 		want = want.Rise(leavesHarm)
 	default:
-		if r.action < Run {
+		if r.action < safety.Run {
 			want = want.Rise(leavesHarm)
 		}
 	}
-	if r.state == AlarmUnacknowledged && r.toldAny && now.Up-r.told.Up >= staleAfter && want > PriorityTonight && want < PriorityRecord {
+	if r.state == Unacknowledged && r.toldAny && now.Up-r.told.Up >= staleAfter && want > safety.PriorityTonight && want < safety.PriorityRecord {
 		want--
 	}
 	return want
 }
 
-func (a *Alarms) change(tank dosing.TankID, c Cause, leavesWarn, leavesHarm time.Duration) {
-	a.changes = append(a.changes, AlarmChange{Alarm: a.tanks[tank].record[c].alarm(c, leavesWarn, leavesHarm), Tank: tank})
+func (a *Alarms) change(tank dosing.TankID, c safety.Cause, leavesWarn, leavesHarm time.Duration) {
+	a.changes = append(a.changes, Change{Alarm: a.tanks[tank].record[c].alarm(c, leavesWarn, leavesHarm), Tank: tank})
 }
 
-func (r *alarmRecord) alarm(c Cause, leavesWarn, leavesHarm time.Duration) Alarm {
-	row := Of(c)
+func (r *record) alarm(c safety.Cause, leavesWarn, leavesHarm time.Duration) Alarm {
+	row := safety.Of(c)
 	alarm := Alarm{Cause: c, State: r.state, Priority: r.priority, Text: r.words(&row, leavesWarn, leavesHarm), Advice: row.Advice, Since: r.told}
 	if r.over() {
 		alarm.Advice = "Acknowledge it; if it comes again: " + row.Advice
@@ -341,41 +321,41 @@ func (r *alarmRecord) alarm(c Cause, leavesWarn, leavesHarm time.Duration) Alarm
 // Acknowledge notes that a person knows of an alarm. It lifts no interlock. It
 // returns the state in which the alarm was: only one that nobody had acknowledged
 // changes, and normal means that there is none.
-func (a *Alarms) Acknowledge(tank dosing.TankID, cause Cause) (was AlarmState) {
+func (a *Alarms) Acknowledge(tank dosing.TankID, cause safety.Cause) (was State) {
 	r := a.standing(tank, cause)
 	if r == nil {
-		return AlarmNormal
+		return Normal
 	}
 	was = r.state
 	switch was {
-	case AlarmUnacknowledged:
-		r.state = AlarmAcknowledged
+	case Unacknowledged:
+		r.state = Acknowledged
 		if r.latched {
-			r.state = AlarmLatched
+			r.state = Latched
 		}
-	case AlarmReturnedUnacknowledged:
-		r.state = AlarmNormal
+	case ReturnedUnacknowledged:
+		r.state = Normal
 	}
 	return was
 }
 
 // Shelve keeps an alarm quiet for some time, unless it rises to now. It lifts no
 // interlock. It reports whether such an alarm stands.
-func (a *Alarms) Shelve(now dosing.Instant, tank dosing.TankID, cause Cause, d time.Duration) bool {
+func (a *Alarms) Shelve(now dosing.Instant, tank dosing.TankID, cause safety.Cause, d time.Duration) bool {
 	r := a.standing(tank, cause)
 	if r == nil || d <= 0 {
 		return false
 	}
-	r.state, r.shelved = AlarmShelved, now.Up+d
+	r.state, r.shelved = Shelved, now.Up+d
 	return true
 }
 
 // standing is the record of an alarm that a person can see.
-func (a *Alarms) standing(tank dosing.TankID, cause Cause) *alarmRecord {
-	if int(tank) >= len(a.tanks) || cause >= CauseCount {
+func (a *Alarms) standing(tank dosing.TankID, cause safety.Cause) *record {
+	if int(tank) >= len(a.tanks) || cause >= safety.CauseCount {
 		return nil
 	}
-	if r := &a.tanks[tank].record[cause]; r.state != AlarmNormal && r.state != AlarmSuppressed {
+	if r := &a.tanks[tank].record[cause]; r.state != Normal && r.state != Suppressed {
 		return r
 	}
 	return nil
@@ -386,7 +366,7 @@ func (a *Alarms) standing(tank dosing.TankID, cause Cause) *alarmRecord {
 // comes first and among equals the one that came first.
 func (a *Alarms) Active(tank dosing.TankID, leavesWarn, leavesHarm time.Duration) []Alarm {
 	var out []Alarm
-	for c := CauseNone + 1; c < CauseCount; c++ {
+	for c := safety.CauseNone + 1; c < safety.CauseCount; c++ {
 		if r := a.standing(tank, c); r != nil {
 			out = append(out, r.alarm(c, leavesWarn, leavesHarm))
 		}

@@ -1,32 +1,14 @@
-package safety
+package alarm
 
 import (
 	"fmt"
 	"math"
 
-	"leat/dosing"
+	"leat/safety"
 )
-
-// Usual is what the doses of one reagent usually did ÷ what was commissioned; not known
-// before some have answered.
-type Usual struct {
-	Known bool
-	Does  float64
-}
-
-// Usual tells what a tank's doses of acid, base or stock usually do.
-func (w *Watch) Usual(id dosing.TankID, role dosing.Role) Usual {
-	class, ok := classOf(role)
-	if !ok || int(id) >= len(w.tanks) || w.tanks[id].responses == nil {
-		return Usual{}
-	}
-	p := &w.tanks[id].responses.pools[class]
-	return Usual{Known: p.answers >= answersWant, Does: math.Exp(p.usual)}
-}
 
 // What separates the causes of doses that do other than commissioned.
 const (
-	richEC  = 1.3  // stocks that do so many times as much, with a buffer that looks weak
 	poorEC  = 0.75 // stocks that do so little
 	apartBy = 0.75 // acid's effect ÷ base's, below which only acid is taken up
 )
@@ -34,7 +16,7 @@ const (
 // early says that acid, base and stocks all do more at first than they should: pumps and
 // buffers differ by reagent, only water does not.
 func (s *Situation) early(back float64) bool {
-	return s.LnBuffer < -worn+back && s.ECGain > richEC-back
+	return s.LnBuffer < -worn+back && s.ECGain > safety.RichEC-back
 }
 
 // weak says what it points to that acid and base do too little, as far as anything
@@ -63,10 +45,7 @@ func (s *Situation) weak() string {
 	return words + ", " + stocks + ": a worn tube, a slow pH probe or water that buffers more all look like that; measure what the pump gives before you change it"
 }
 
-// slowWaterWords asks for what nobody stated.
-const slowWaterWords = "part of the water answers late: state its zones (ponds, rafts, long channels) with what they hold and exchange_time, or quick_share; less water than was stated looks like that, too"
-
 func (s *Situation) rich() string {
 	return fmt.Sprintf("acid and base do %.0f %% and the stocks %.0f %% of what was commissioned, all at first more than they should: %s",
-		100*math.Exp(-s.LnBuffer), 100*s.ECGain, slowWaterWords)
+		100*math.Exp(-s.LnBuffer), 100*s.ECGain, safety.SlowWaterWords)
 }
