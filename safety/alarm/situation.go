@@ -97,7 +97,7 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
 		t.see(now, safety.CauseLevelStuck, safety.Run, false, s.StuckLevel)
 	}
 	if t.known && s.Unanswered != "" {
-		t.see(now, CauseUnconfirmedLong, Run, false, s.Unanswered)
+		t.see(now, safety.CauseUnconfirmedLong, safety.Run, false, s.Unanswered)
 	}
 	if t.known && s.Miscompensated != "" {
 		t.see(now, safety.CauseCompensation, safety.Run, false, t.detailOr(now, safety.CauseCompensation, func() string { return s.Miscompensated }))
