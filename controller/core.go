@@ -92,7 +92,9 @@ type tank struct {
 	next        [2]wish // a setpoint, pH's and EC's, that waits for its row's turn
 	analyses    rate
 	calibrating atWork
-	low         string // which containers are, for an alarm
+	asked       time.Duration        // when the schedule last asked for a setpoint
+	ended       map[string]time.Time // when a person confirmed the end of each holiday
+	low         string               // which containers are, for an alarm
 }
 
 type pumpCounts struct {
@@ -244,6 +246,7 @@ func (c *Core) tick(now dosing.Instant) {
 	}
 	c.ticked = now.Up
 	c.aim(now)
+	c.followSchedule(now)
 	c.endPauses(now)
 	c.writeNext(now)
 	c.tellWaiting(now)

@@ -127,11 +127,12 @@ const (
 	RequestRefill                   // operate: Pump's container was filled and holds Volume; Batch; Note says its strength
 	RequestMark                     // operate: Note: what is to be found again at this time
 	RequestCalibrate                // operate: Calibrating: a probe's slope and offset
+	RequestEndHoliday               // operate: the holiday of the tank is over
 	RequestCount
 )
 
 var requestNames = [RequestCount]string{"none", "setpoint", "arm", "observe", "stop", "clear", "pause", "resume",
-	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate"}
+	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate", "end-holiday"}
 
 func (k RequestKind) String() string { return requestNames[min(k, RequestCount-1)] }
 

@@ -27,6 +27,7 @@ type RememberedTank struct {
 	PH, EC                                     SetpointView
 	Owed                                       []dosing.Volume // by pump
 	Unseen                                     safety.Unseen
+	Holidays                                   int      // whose end was confirmed
 	Calibrations                               []string // of its probes, in the order of the inputs
 }
 
@@ -59,6 +60,7 @@ func (c *Core) Remembered(now dosing.Instant) Remembered {
 			r.Latches = append(r.Latches, name)
 		}
 		slices.Sort(r.Latches)
+		r.Holidays = len(t.ended)
 		for k := range c.settings.Safety.Inputs {
 			if last := c.calibrations[k]; c.settings.Safety.Inputs[k].Tank == id && !last.At.IsZero() {
 				r.Calibrations = append(r.Calibrations, fmt.Sprintf("%s %g %g %v", c.settings.Safety.Inputs[k].Name, last.Slope, last.Offset, last.Itself))

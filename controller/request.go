@@ -46,6 +46,8 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.askMark(now, r)
 	case RequestCalibrate:
 		c.askCalibrate(now, r)
+	case RequestEndHoliday:
+		c.askEndHoliday(now, r)
 	case RequestHandDose:
 		c.askHandDose(now, r)
 	case RequestVoid:
@@ -254,6 +256,8 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		c.analysed(now, id, change)
 	case RequestRaiseEpoch:
 		c.epochRaised(now, change)
+	case RequestEndHoliday:
+		c.holidayEnded(id, change.Text, change.At.Wall)
 	case RequestCalibrate:
 		if change.Kind == ledger.ChangeCalibration {
 			c.calibrated(now, id, change)

@@ -41,6 +41,16 @@ func (c *Core) restore(s ledger.State, now dosing.Instant) {
 	}
 	c.restoreCalibrations(s.Calibrations)
 	c.restoreDrawn(s.Hourly)
+	for i := range c.tanks {
+		t := &c.tanks[i]
+		for key, at := range s.Holidays[t.plant.Name] {
+			c.holidayEnded(dosing.TankID(i), key, at)
+		}
+		if !t.settings.Schedule.Empty() {
+			v := t.scheduled(now)
+			t.ph.home, t.ec.home = v.PH, v.EC
+		}
+	}
 	for _, asked := range s.Setpoints {
 		if id, ok := c.tankNamed(asked.Tank); ok {
 			c.tanks[id].restoreSetpoint(asked, now)
@@ -328,7 +338,7 @@ func curveOf(plant dosing.Tank) (dosing.Titration, error) {
 func (c *Core) relimit(now dosing.Instant, id dosing.TankID, q dosing.Quantity, limits SetpointSettings) {
 	s := c.tanks[id].setpointOf(q)
 	held := s.limits.Value
-	s.limits, s.offer = limits, ""
+	s.limits, s.offer, s.home = limits, "", limits.Value
 	ends := !s.holds(s.target, held)
 	s.present = min(max(s.present, limits.Lowest), limits.Highest)
 	if ends {

@@ -81,6 +81,25 @@ var verbs = []verb{
 		v, err := number(p[0])
 		return setting(func(c *controller.Settings) { c.Safety.Tanks[north].Least = dosing.Litres(v) }), err
 	}),
+	line(`settings: stage ([a-z]+) from `+aTime+` has EC `+aNumber+`(?: over `+aTime+`)?`, func(p []string) (deed, error) {
+		from, err := passing(p[1])
+		ec, _ := number(p[2])
+		over := time.Duration(0)
+		if p[3] != "" {
+			over, _ = passing(p[3])
+		}
+		return scheduling(func(s *controller.Schedule) {
+			s.Stages = append(s.Stages, controller.Stage{Name: p[0], From: evening.Add(from), EC: ec, Over: over})
+		}), err
+	}),
+	line(`settings: holiday ([a-z]+) from `+aTime+` to `+aTime+` has EC `+aNumber, func(p []string) (deed, error) {
+		from, err := passing(p[1])
+		to, _ := passing(p[2])
+		ec, _ := number(p[3])
+		return scheduling(func(s *controller.Schedule) {
+			s.Holidays = append(s.Holidays, controller.Holiday{Name: p[0], From: evening.Add(from), To: evening.Add(to), EC: ec})
+		}), err
+	}),
 	line(`settings: a tank that was armed is armed again after a restart`, func([]string) (deed, error) {
 		return setting(func(c *controller.Settings) { c.ReArm = true }), nil
 	}),
@@ -343,6 +362,15 @@ func setting(change func(*controller.Settings)) deed {
 			return
 		}
 		n.reconfigure(change)
+	})
+}
+
+// scheduling changes the schedule of the tank.
+func scheduling(change func(*controller.Schedule)) deed {
+	return setting(func(c *controller.Settings) {
+		s := &c.Tanks[north].Schedule
+		s.Zone = time.UTC
+		change(s)
 	})
 }
 

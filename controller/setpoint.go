@@ -28,7 +28,8 @@ type setpoint struct {
 	offerEnds  time.Duration
 	offerCount uint32
 
-	rows   rate // of accepted asks in the ledger
+	home   float64 // what returns at the end of a timed change: the file's value, or the schedule's
+	rows   rate    // of accepted asks in the ledger
 	before earlierSetpoint
 }
 
@@ -49,7 +50,7 @@ func (r *rate) take(up time.Duration)      { r[0], r[1], r[2] = r[1], r[2], up+t
 const offerHolds = 2 * time.Minute
 
 func newSetpoint(limits SetpointSettings, now dosing.Instant) setpoint {
-	return setpoint{limits: limits, present: limits.Value, target: limits.Value, source: "file", at: now.Wall, moved: now.Up}
+	return setpoint{limits: limits, present: limits.Value, target: limits.Value, home: limits.Value, source: "file", at: now.Wall, moved: now.Up}
 }
 
 // advance moves the effective setpoint along its ramp and ends a timed change.
@@ -57,7 +58,7 @@ func (s *setpoint) advance(now dosing.Instant) {
 	passed := now.Up - s.moved
 	s.moved = now.Up
 	if !s.until.IsZero() && !now.Wall.Before(s.until) {
-		s.target, s.source, s.by, s.at, s.until = s.limits.Value, "file", "", now.Wall, time.Time{}
+		s.target, s.source, s.by, s.at, s.until = s.home, "file", "", now.Wall, time.Time{}
 		s.before = earlierSetpoint{}
 	}
 	step := float64(s.limits.RampPerHour * passed.Hours())
@@ -221,9 +222,9 @@ func (c *Core) setpointWritten(now dosing.Instant, w *wish, row ledger.Change) b
 	name := setpointName(r.Quantity)
 	w.text = fmt.Sprintf("%s %s → %s%s", name, number(w.old), number(row.Value), s.rampWords(row.Value))
 	if !row.Until.IsZero() {
-		w.text += "; " + endWords(row.Until, now.Wall) + ", then " + number(s.limits.Value) + " as in the configuration"
+		w.text += "; " + endWords(row.Until, now.Wall) + ", then " + number(s.home) + s.homeWords()
 	}
-	s.before = earlierSetpoint{known: true, value: s.target, until: s.until}
+	s.before = earlierSetpoint{known: row.From != fromSchedule, value: s.target, until: s.until}
 	s.accept(row.Value, row.From, row.By, row.At.Wall, row.Until)
 	s.advance(now)
 	if now.Up-row.At.Up > answerWithin {
@@ -237,6 +238,14 @@ func (c *Core) recordSetpoint(now dosing.Instant, id dosing.TankID, q dosing.Qua
 	s := c.tanks[id].setpointOf(q)
 	c.change(ledger.Change{Kind: ledger.ChangeSetpoint, At: now, Tank: c.tankName(id), Quantity: q, Old: s.present, Value: s.target,
 		FileValue: s.limits.Value, Until: s.until, By: s.by, From: s.source})
+}
+
+// homeWords says whose the value is that returns.
+func (s *setpoint) homeWords() string {
+	if s.home != s.limits.Value {
+		return " as scheduled"
+	}
+	return " as in the configuration"
 }
 
 func (s *setpoint) rampWords(value float64) string {

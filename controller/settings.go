@@ -34,6 +34,7 @@ type TankSettings struct {
 	// GasExchange is how fast CO2 passes between the tank's own water, that in the zones
 	// left out, and the room, per hour: only a rehearsal asks. 0 = not at all.
 	GasExchange float64
+	Schedule    Schedule
 	// Ratio is the recipe by which the tank's stocks are shared; nil = by the shares
 	// of the pumps.
 	Ratio *ratio.Plan

@@ -71,6 +71,10 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	}
 	v.Pours, v.Hands = c.pours(id), c.handViews(id)
 	v.Stocks = c.stockViews(id)
+	if !t.settings.Schedule.Empty() {
+		s := t.scheduled(now)
+		v.Schedule = s.Words()
+	}
 	if t.calibrating.on {
 		v.Calibrating = c.settings.Safety.Inputs[t.calibrating.input].Name
 	}

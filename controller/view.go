@@ -51,6 +51,7 @@ type TankView struct {
 	Withheld               [safety.CauseCount]uint64
 	Ions                   *IonsView   // nil without a recipe
 	Pours                  []PourView  // what can be added by hand
+	Schedule               string      // stage or holiday in words; empty without a schedule
 	Stocks                 []StockView // the containers from which it is dosed
 	Calibrating            string      // probe whose calibration is under way
 	Hands                  []HandView  // what was added by hand in the last day, the newest first

@@ -28,6 +28,7 @@ with the same checks and in the same ledger. Modes, pauses and confirmed water: 
   refill       -pump NAME -litres VOLUME [-batch TEXT] [-note STRENGTH]: what the container holds now; needs no -tank
   analysis     -analysis LIST [-sampled TIME]: what a laboratory found
   calibrate    -probe NAME -step STEP [-standard NAME -celsius T] [-found LIST]: one step; leat calibrate leads through them
+  end-holiday  a holiday of the schedule is over: setpoints return to the stage of the crop
   acknowledge  -cause CAUSE: a person knows of an alarm
   shelve       -cause CAUSE -for DURATION: not for so long
   mark         -note TEXT: found again at this time in leat report
@@ -40,7 +41,7 @@ A step that is large is asked about first: -yes answers that it is so.
 var actTakes = map[controller.RequestKind]string{
 	controller.RequestSetpoint: "ph ec until", controller.RequestCleaning: "", controller.RequestMaintenance: "", controller.RequestServiced: "",
 	controller.RequestHandDose: "pump ml", controller.RequestVoid: "entry", controller.RequestRefill: "pump litres batch",
-	controller.RequestAnalysis: "analysis sampled", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "", controller.RequestCalibrate: "probe step standard celsius found",
+	controller.RequestAnalysis: "analysis sampled", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "", controller.RequestCalibrate: "probe step standard celsius found", controller.RequestEndHoliday: "",
 }
 
 // actNeeds are those of them without which there is nothing to ask.

@@ -3,7 +3,6 @@ package app
 import (
 	"errors"
 	"path/filepath"
-	"time"
 
 	"leat/controller"
 	"leat/controller/config"
@@ -20,18 +19,8 @@ func (a *App) webOptions() web.Options {
 		w = config.Web{}
 	}
 	return web.Options{Listen: w.Listen, Certificate: w.Certificate, Key: w.Key, Proxied: w.BehindProxy, Monitoring: a.file.Metrics.Listen, Socket: filepath.Join(a.file.State, SocketName),
-		ECScale: w.ECScale, View: a.View, Ask: a.Ask, ReadAnalysis: readAnalysis, History: a.minutes, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready,
+		ECScale: w.ECScale, View: a.View, Ask: a.Ask, ReadAnalysis: readAnalysis, Night: a.night, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready,
 		Alive: func() error { return a.pulse.within(aliveWithin) }, Loop: a.pulse.age}
-}
-
-// minutes are the means of one input, for the charts of the page.
-func (a *App) minutes(input string, from, to time.Time) ([]web.Minute, error) {
-	kept, err := a.db.Readings(input, from, to)
-	minutes := make([]web.Minute, len(kept))
-	for i, m := range kept {
-		minutes[i] = web.Minute{At: m.At, Mean: m.Mean}
-	}
-	return minutes, err
 }
 
 // readAnalysis reads the list that the page's form or the local socket holds.

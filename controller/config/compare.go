@@ -41,6 +41,7 @@ func Compare(old, fresh *File) (changes, refusals []string) {
 	c.changed("log level", old.Log, fresh.Log)
 	c.changed("arm again after a restart", old.Settings.ReArm, fresh.Settings.ReArm)
 	c.changed("period of decisions", old.Settings.DecideEvery, fresh.Settings.DecideEvery)
+	c.changed("warning before a container is empty", old.Settings.StockWarn, fresh.Settings.StockWarn)
 	c.changed("line volume", a.LineVolume, b.LineVolume)
 	c.changed("wait after a start", a.StartSettling, b.StartSettling)
 	for i := range c.refusals {
@@ -143,6 +144,9 @@ func (c *comparison) tanks(old, fresh *File) {
 		c.each(fmt.Sprintf("tank %q: EC setpoint", name), old.Settings.Tanks[i].EC, fresh.Settings.Tanks[i].EC)
 		if !reflect.DeepEqual(old.Settings.Tanks[i].Ratio, fresh.Settings.Tanks[i].Ratio) {
 			c.changes = append(c.changes, fmt.Sprintf("tank %q: recipe, source water or stocks", name))
+		}
+		if !reflect.DeepEqual(old.Settings.Tanks[i].Schedule, fresh.Settings.Tanks[i].Schedule) {
+			c.changes = append(c.changes, fmt.Sprintf("tank %q: stages or holidays", name))
 		}
 		c.changed(fmt.Sprintf("tank %q: gas exchange", name), old.Settings.Tanks[i].GasExchange, fresh.Settings.Tanks[i].GasExchange)
 		c.changed(fmt.Sprintf("tank %q: zones", name), old.Settings.Tanks[i].Zones, fresh.Settings.Tanks[i].Zones)

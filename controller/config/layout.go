@@ -119,14 +119,19 @@ type tankTable struct {
 	QuickShare measured[percentKind] `toml:"quick_share" doc:"share of the volume that answers within a mixing time, as measured; default all but the zones that exchange their water more slowly"`
 	Exchange   span                  `toml:"exchange_time" doc:"time in which the rest, the slow water, is exchanged once; default from the zones, else 90min"`
 
-	PH       phSetpointTable `toml:"ph_setpoint" doc:"the wanted pH and its bounds"`
-	EC       ecSetpointTable `toml:"ec_setpoint" doc:"the wanted EC and its bounds"`
-	Solution solutionTable   `toml:"solution" doc:"weak acids expected in the solution; they set its buffer capacity"`
-	Recipe   recipeTable     `toml:"recipe" doc:"what the tank is to hold: its stocks are then shared by it, in place of by hand"`
-	TopUp    topUpTable      `toml:"top_up" doc:"the water that replaces what is used"`
-	Demand   demandTable     `toml:"demand" doc:"the worst that plants and air do to the water, for sizing"`
-	Input    inputsTable     `toml:"input" doc:"probes and switches, each a topic or not_fitted with a reason"`
-	Zones    []zoneTable     `toml:"zone" doc:"a flood, film or raft zone watered from the tank"`
+	PH        phSetpointTable `toml:"ph_setpoint" doc:"the wanted pH and its bounds"`
+	EC        ecSetpointTable `toml:"ec_setpoint" doc:"the wanted EC and its bounds"`
+	Solution  solutionTable   `toml:"solution" doc:"weak acids expected in the solution; they set its buffer capacity"`
+	Recipe    recipeTable     `toml:"recipe" doc:"what the tank is to hold: its stocks are then shared by it, in place of by hand"`
+	TopUp     topUpTable      `toml:"top_up" doc:"the water that replaces what is used"`
+	Demand    demandTable     `toml:"demand" doc:"the worst that plants and air do to the water, for sizing"`
+	Input     inputsTable     `toml:"input" doc:"probes and switches, each a topic or not_fitted with a reason"`
+	Stages    []stageTable    `toml:"stage" doc:"a stage of the crop with its setpoints, from its date on until the next"`
+	Holidays  []holidayTable  `toml:"holiday" doc:"a time with setpoints of its own, whose end a person confirms"`
+	DayBegins string          `toml:"day_begins" doc:"when the day begins, such as 06:00, where a stage has setpoints of its own for the night"`
+	DayEnds   string          `toml:"day_ends" doc:"when the night begins, such as 22:00"`
+
+	Zones []zoneTable `toml:"zone" doc:"a flood, film or raft zone watered from the tank"`
 
 	GasExchange measured[gasKind] `toml:"gas_exchange" doc:"how fast CO2 passes between the tank's own water and the room, for the rehearsal; default 0.35 /h (calm: 0.2 to 0.6)"`
 }
@@ -219,6 +224,26 @@ type inputTable struct {
 	Resolution   measured[inputUnitKind] `toml:"resolution" doc:"smallest step; default 0.01 pH, 0.01 mS/cm, 0.1 °C, 1 L, 1 mV"`
 	Low          measured[inputUnitKind] `toml:"low" doc:"implausible below; default by quantity"`
 	High         measured[inputUnitKind] `toml:"high" doc:"implausible above; default by quantity"`
+}
+
+type stageTable struct {
+	Stated  bool
+	Name    string           `toml:"name" need:"yes" doc:"name of the stage, such as rooting"`
+	From    string           `toml:"from" need:"yes" doc:"its first day in the station's zone, 2031-03-04, or day and time, 2031-03-04T06:00"`
+	PH      ph               `toml:"ph" doc:"setpoint by day; default that of the stage before, else the tank's"`
+	EC      measured[ecKind] `toml:"ec" doc:"setpoint by day; default that of the stage before, else the tank's"`
+	NightPH ph               `toml:"night_ph" doc:"setpoint by night; default as by day"`
+	NightEC measured[ecKind] `toml:"night_ec" doc:"setpoint by night; default as by day"`
+	Over    span             `toml:"over" doc:"time in which the setpoints move evenly from those of the stage before, such as 168h; default at once, along the ramp of the setpoint"`
+}
+
+type holidayTable struct {
+	Stated bool
+	Name   string           `toml:"name" need:"yes" doc:"name of the holiday"`
+	From   string           `toml:"from" need:"yes" doc:"its first day in the station's zone, 2031-12-24, or day and time"`
+	To     string           `toml:"to" need:"yes" doc:"the day of the return, or day and time: its setpoints stay until a person confirms the end with leat act end-holiday"`
+	PH     ph               `toml:"ph" doc:"setpoint; default that of the stage"`
+	EC     measured[ecKind] `toml:"ec" doc:"setpoint; default that of the stage"`
 }
 
 type zoneTable struct {

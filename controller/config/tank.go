@@ -60,6 +60,7 @@ func (b *builder) tanks() {
 		}
 		b.settings().Tanks = append(b.settings().Tanks, controller.TankSettings{PH: b.phSetpoint(path, t), EC: b.ecSetpoint(path, t), Zones: zones,
 			GasExchange: b.gasExchange(path, t.GasExchange, controller.UsualTankExchange)})
+		b.schedule(path, t, &b.settings().Tanks[i])
 		b.file.quickStated = append(b.file.quickStated, t.QuickShare.stated)
 		b.file.gasStated = append(b.file.gasStated, gasStated(t))
 		b.file.plants = append(b.file.plants, plant{demand: b.demandOf(t)})

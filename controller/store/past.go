@@ -4,6 +4,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"leat/controller/diary"
@@ -71,6 +72,58 @@ func (db *DB) EachEntry(each func(ledger.Entry) error) error {
 // Past reads what the record holds of [from, to), and verifies the whole ledger on
 // the way. A time before the record, or after it, is empty.
 func (db *DB) Past(from, to time.Time) (*diary.Past, error) {
+	return db.past(from, to, func(each func(ledger.Entry) error) (uint64, error) {
+		rows, _, err := ledger.Verify(db, each)
+		return rows, err
+	})
+}
+
+// Lately is Past for the page, which shows the last hours again and again: it reads the
+// ledger from its end and verifies nothing, so that a year of doses costs no more than a night.
+func (db *DB) Lately(from, to time.Time) (*diary.Past, error) {
+	return db.past(from, to, func(each func(ledger.Entry) error) (uint64, error) {
+		entries, err := db.entriesSince(from)
+		for _, e := range slices.Backward(entries) {
+			if err == nil {
+				err = each(e)
+			}
+		}
+		return 0, err
+	})
+}
+
+// Bounds of how far entriesSince reads: a wall clock that was put back must not hide what came
+// before, nor a flood of rows hold up the page.
+const (
+	newestSlack = 2 * time.Hour
+	newestMost  = 50_000
+)
+
+// entriesSince are the entries of the ledger since from and a little before, the newest first.
+func (db *DB) entriesSince(from time.Time) (entries []ledger.Entry, err error) {
+	found, err := db.read.Query(`SELECT sequence, body FROM ledger ORDER BY sequence DESC LIMIT ?`, newestMost)
+	if err != nil {
+		return nil, fmt.Errorf("ledger: %w", err)
+	}
+	defer func() { _ = found.Close() }() // its error is that of Err
+	for found.Next() {
+		var row ledger.Row
+		if err := found.Scan(&row.Sequence, &row.Body); err != nil {
+			return nil, fmt.Errorf("ledger: %w", err)
+		}
+		e, err := ledger.Decode(row)
+		if err != nil {
+			return nil, fmt.Errorf("ledger: row %d: %w", row.Sequence, err)
+		}
+		if e.At.Wall.Before(from.Add(-newestSlack)) {
+			break
+		}
+		entries = append(entries, e)
+	}
+	return entries, found.Err()
+}
+
+func (db *DB) past(from, to time.Time, read func(each func(ledger.Entry) error) (uint64, error)) (*diary.Past, error) {
 	past := &diary.Past{From: from, To: to, Zone: from.Location(), Minutes: map[string]diary.Minutes{}}
 	var err error
 	if past.First, past.Last, past.Station, err = db.Span(); err != nil {
@@ -85,7 +138,7 @@ func (db *DB) Past(from, to time.Time) (*diary.Past, error) {
 		return nil, err
 	}
 	doses := map[ledger.OrderID]bool{}
-	past.Rows, _, err = ledger.Verify(db, func(e ledger.Entry) error {
+	past.Rows, err = read(func(e ledger.Entry) error {
 		within := !e.At.Wall.Before(from) && e.At.Wall.Before(to)
 		if within && e.Kind == ledger.EntryIntent {
 			doses[e.Order] = true

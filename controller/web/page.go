@@ -21,8 +21,8 @@ type pageData struct {
 	Role   controller.Role
 	Path   string
 	Answer *answerData
-	Charts []chart // none where nobody keeps a history
-	name   string  // of the template
+	Strip  *strip // nil where nobody keeps a history
+	name   string // of the template
 	once   func() string
 }
 
@@ -146,7 +146,7 @@ func (s *Server) pageOf(view *controller.View, role controller.Role, path string
 		return nil
 	}
 	if data.name == "tank" {
-		data.Charts = s.charts(view.At.Wall, data.Tank)
+		data.Strip = s.strip(view.At.Wall, data.Tank)
 	}
 	return data
 }

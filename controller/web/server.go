@@ -37,8 +37,8 @@ type Options struct {
 	ECScale          dosing.ECScale // shown beside mS/cm
 	View             func() *controller.View
 	Ask              func(context.Context, controller.Request) (controller.Answer, error)
-	ReadAnalysis     func(list string, into *controller.Request) error        // what a laboratory's list says; nil = none are taken
-	History          func(input string, from, to time.Time) ([]Minute, error) // of "tank/input"; nil = no charts
+	ReadAnalysis     func(list string, into *controller.Request) error   // what a laboratory's list says; nil = none are taken
+	Night            func(from, to time.Time) (map[string]*Night, error) // what the record tells, by tank; nil = no strips
 	Find             func(name string) (Person, bool, error)
 	Audit            func(who, from, what, detail string)
 	Metrics          http.Handler
@@ -55,7 +55,7 @@ type Server struct {
 	once     *once
 	failures failures
 	live     pages
-	drawings drawings
+	strips   strips
 	every    time.Duration // between two events of a page that is followed
 	ending   chan struct{} // closed when serving ends
 	secure   bool          // browsers reach the page by HTTPS
@@ -71,7 +71,7 @@ type door struct {
 
 // New binds the listeners, so that a port in use is an error at the start.
 func New(options Options) (*Server, error) {
-	s := &Server{options: options, sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, drawings: drawings{made: map[string]drawing{}}, ending: make(chan struct{}),
+	s := &Server{options: options, sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, ending: make(chan struct{}),
 		failures: failures{said: map[string]time.Time{}, unsaid: map[string]int{}}}
 	if err := s.open(); err != nil {
 		s.Close()

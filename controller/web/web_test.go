@@ -86,18 +86,23 @@ func sampleIons(at dosing.Instant) *controller.IonsView {
 		Advice: "an analysis is due: S is known to ±18 % only"}
 }
 
-// sampleHistory is twelve hours of pH that falls from 6.6 to 5.9, with an hour in the
-// middle when nothing was heard, and no EC.
-func sampleHistory(input string, from, to time.Time) (minutes []Minute, err error) {
-	if input != "north/ph" {
-		return nil, nil
-	}
+// sampleNight is twelve hours of pH that falls from 6.6 to 5.9, with an hour in the
+// middle when nothing was heard, a setpoint that was moved, doses and two floods; and no EC.
+func sampleNight(from, to time.Time) (map[string]*Night, error) {
+	n := &Night{From: from, To: to, Sentence: "In band 98 %; 126 mL acid in 40 doses; 2 holds, both flood.", PH: Trace{Band: 0.1, Set: []Point{{from, 5.8}, {from.Add(6 * time.Hour), 6}}}}
+	acid := Lane{Pump: "acid-north", Liquid: "nitric acid 38 %", Role: "acid", ML: 126}
 	for at := from; at.Before(to); at = at.Add(time.Minute) {
-		if passed := at.Sub(from); passed < 5*time.Hour || passed > 6*time.Hour {
-			minutes = append(minutes, Minute{At: at, Mean: 6.6 - float64(0.7*passed.Hours())/12})
+		passed := at.Sub(from)
+		if passed < 5*time.Hour || passed > 6*time.Hour {
+			n.PH.Line = append(n.PH.Line, Point{At: at, Value: 6.6 - float64(0.7*passed.Hours())/12})
+		}
+		if passed%(18*time.Minute) == 0 {
+			acid.Doses = append(acid.Doses, Dose{At: at, ML: 3.15, Sure: len(acid.Doses) != 3})
 		}
 	}
-	return minutes, nil
+	n.Lanes = []Lane{acid, {Pump: "calcium", Liquid: "calcium nitrate", Role: "stock", ML: 12.25, Doses: []Dose{{At: from.Add(time.Hour), ML: 12.25, Sure: true}}}}
+	n.Held = []Held{{from.Add(2 * time.Hour), from.Add(140 * time.Minute), "flood"}, {from.Add(8 * time.Hour), from.Add(500 * time.Minute), "flood"}, {from.Add(5 * time.Hour), from.Add(6 * time.Hour), "ph-stale"}}
+	return map[string]*Night{"north": n}, nil
 }
 
 func newHouse(t *testing.T, changes ...func(*Options)) *house {
@@ -127,7 +132,7 @@ func newHouse(t *testing.T, changes ...func(*Options)) *house {
 			}
 			return controller.Answer{Kind: r.Kind, Quantity: r.Quantity, Accepted: true, Text: "taken"}, nil
 		},
-		History: sampleHistory,
+		Night: sampleNight,
 		ReadAnalysis: func(list string, _ *controller.Request) error {
 			return errors.New("no analysis: K: 275 has no unit")
 		},
@@ -471,28 +476,6 @@ func TestSomeoneWhoWasRemovedOrChangedIsSignedOutAtOnce(t *testing.T) {
 	}
 	if len(h.asked) > 0 {
 		t.Errorf("the core was asked %v", h.asked)
-	}
-}
-
-func TestChartShowsTheLastHoursTheBandAndTheGap(t *testing.T) {
-	h := newHouse(t)
-	b := h.browser(t)
-	b.signIn("mara", password)
-	_, page := b.get("/tank/north")
-	want(t, page, "lowest 5.90, highest 6.60, wanted now 5.80", "<span>09:30</span><span>21:30</span>", "EC, mS/cm: <small>no reading in these hours")
-	var c chart
-	minutes, _ := sampleHistory("north/ph", sampleView().At.Wall.Add(-chartHours), sampleView().At.Wall)
-	c.draw(minutes, sampleView().At.Wall, 5.8, 0.1)
-	if n := strings.Count(c.Line, "M"); n != 2 {
-		t.Errorf("the line has %d pieces, want one before the gap and one after it", n)
-	}
-	// From 6.6 at the top edge to 5.6 (two bands below what is wanted) at the lower.
-	if !strings.HasPrefix(c.Line, "M0.0 0.") || c.BandTop < 66 || c.BandTop > 68 || c.BandHigh < 19 || c.BandHigh > 20 {
-		t.Errorf("line %.20s…, band from %.1f, %.1f high", c.Line, c.BandTop, c.BandHigh)
-	}
-	minutes = append(minutes, Minute{At: sampleView().At.Wall, Mean: 14})
-	if c.draw(minutes, sampleView().At.Wall, 5.8, 0.1); c.BandHigh < 4 {
-		t.Errorf("an unplugged probe flattens the band to %.1f", c.BandHigh)
 	}
 }
 

@@ -182,12 +182,13 @@ const (
 	ChangeRefill                 // the container of Pump was filled and holds Volume; Text = batch, Note = its strength or what else is to be known
 	ChangeMark                   // Note = what a person wants to find again at this time
 	ChangeCalibration            // a probe was calibrated: Quantity, Value = its slope, Old = its offset; Text = probe, how and what it read
+	ChangeHolidayEnd             // a person confirmed the end of the holiday in Text
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
 	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent",
-	"disarmed", "hand-void", "unseen", "refill", "mark", "calibration"}
+	"disarmed", "hand-void", "unseen", "refill", "mark", "calibration", "holiday-end"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 

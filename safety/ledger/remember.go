@@ -97,6 +97,11 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.Unseen[e.Tank] = Unseen{Unseen: safety.Unseen{Acid: e.Value, Base: e.Old, Stock: e.Spread}}
 	case ChangeRefill:
 		r.Refills[e.Pump] = Refill{Volume: e.Volume, Ever: r.Ever[e.Pump], At: e.At.Wall, Batch: e.Text}
+	case ChangeHolidayEnd:
+		if r.Holidays[e.Tank] == nil {
+			r.Holidays[e.Tank] = map[string]time.Time{}
+		}
+		r.Holidays[e.Tank][e.Text] = e.At.Wall
 	case ChangeCalibration:
 		probe, how := ReadCalibration(e.Text)
 		r.Calibrations[e.Tank+"/"+probe] = Calibration{Correction: dosing.Correction{Slope: e.Value, Offset: e.Old}, Quantity: e.Quantity, Itself: how == CalibratedItself, At: e.At.Wall, By: e.By}

@@ -10,14 +10,15 @@ import (
 // Windows of the replay. Doses are kept an hour beyond the longest rolling cap,
 // so that a window which begins between two decisions is still whole.
 const (
-	keptDoses   = 25 * time.Hour
-	recentHours = 72
-	// DemandHours is of how many hours it is told what each pump gave.
-	DemandHours   = 14 * 24
+	keptDoses     = 25 * time.Hour
+	recentHours   = 72
 	crashLoopSpan = 10 * time.Minute
 	// KeptEpochs is of how many epochs with orders the last one is remembered.
 	KeptEpochs = 64
 )
+
+// DemandHours is of how many hours it is told what each pump gave.
+const DemandHours = 14 * 24
 
 // ReplayedDose is a dose of the last 25 hours as the caps must count it. Up and
 // SettledUp are uptimes of the new run, negative for what came before it.
@@ -156,6 +157,7 @@ type State struct {
 	Analyses      map[string]Analysis                 // the newest of each tank
 	Fillings      map[string]Remark                   // the newest of each tank; Text = the water that a person confirmed
 	Refills       map[string]Refill                   // the newest of each pump
+	Holidays      map[string]map[string]time.Time     // when the end of each was confirmed, by tank
 	Calibrations  map[string]Calibration              // the newest of each probe, by tank/probe
 	Starts        int                                 // starts recorded in the last 10 minutes
 }
@@ -201,7 +203,7 @@ func newReplayer() *replayer {
 	return &replayer{recent: map[string]*hours{}, State: State{
 		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Hourly: map[string][]dosing.Volume{}, Outcomes: map[string]Counts{},
 		Modes: map[string]safety.Mode{}, Disarmed: map[string]Remark{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
-		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Unseen: map[string]Unseen{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{}, Refills: map[string]Refill{}, Calibrations: map[string]Calibration{},
+		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Unseen: map[string]Unseen{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{}, Refills: map[string]Refill{}, Calibrations: map[string]Calibration{}, Holidays: map[string]map[string]time.Time{},
 	}}
 }
 

@@ -152,6 +152,8 @@ func (e Entry) changeText() string {
 		return fmt.Sprintf("a copy that ended at %s was put back; the next epoch is above %.0f", e.Until.Format(time.RFC3339), e.Value)
 	case ChangeSpent:
 		return "counted as spent: " + e.Volume.String()
+	case ChangeHolidayEnd:
+		return "holiday ended: " + e.Text
 	case ChangeCalibration:
 		return "calibrated " + e.Text
 	case ChangeIons:
