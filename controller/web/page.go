@@ -163,14 +163,14 @@ func (s *Server) showState(w http.ResponseWriter, r *http.Request) {
 
 // alarmCard is an alarm with what to do, whether or not it stands.
 type alarmCard struct {
-	Cause        safety.Cause
-	Text, Clears string
-	Steps        []string
+	Cause               safety.Cause
+	Title, Text, Clears string
+	Steps               []string
 }
 
 func (d *pageData) showAlarm(cause safety.Cause) {
 	row := safety.Of(cause)
-	d.Card = &alarmCard{Cause: cause, Text: row.Text, Clears: row.Clears, Steps: stepsOf(row.Advice)}
+	d.Card = &alarmCard{Cause: cause, Title: row.Text, Text: row.Text, Clears: row.Clears, Steps: stepsOf(row.Advice)}
 	for i := range d.Tank.Alarms {
 		if a := &d.Tank.Alarms[i]; a.Cause == cause {
 			d.Alarm, d.Card.Text = a, a.Text

@@ -1,17 +1,46 @@
 #!/bin/sh
-# The picture of the page: a phone's screen (390 by 844) of the demo, some hours into its
-# night. Run from the repository: deploy/pictures/page.sh (needs Go and Debian's chromium).
+# The pictures of the pages, on a phone (390 wide) and a desktop (1440 wide): the demo, some hours
+# into a night in which the acid runs out. Run from anywhere; needs Go and Debian's chromium.
+#
+#   deploy/pictures/page.sh                           all of them, beside this script
+#   deploy/pictures/page.sh FOLDER 0:30 "home tank"   into FOLDER, at 0:30 of the demo, these pages alone
 set -eu
 cd "$(dirname "$0")/../.."
-said=$(mktemp)
-go build -o "$said.leat" ./cmd/leat
-"$said.leat" demo -speed 300 -for 60s -listen 127.0.0.1:0 >"$said" 2>&1 &
+out=${1:-deploy/pictures}
+hour=${2:-4:45}
+pages=${3:-home tank change enter alarm stocks refill signin}
+work=$(mktemp -d)
+go build -o "$work/leat" ./cmd/leat
+"$work/leat" demo -speed 300 -fault acid-empty -for 10m -listen 127.0.0.1:0 -state "$work/state" >"$work/said" 2>&1 &
 demo=$!
-trap 'kill $demo 2>/dev/null || true; rm -f "$said" "$said.leat"' EXIT
-until grep -q '3:[0-9][0-9]  north' "$said"; do
+trap 'kill $demo 2>/dev/null || true; wait $demo 2>/dev/null || true; rm -rf "$work"' EXIT
+until grep -q "^ *$hour  north" "$work/said"; do
   kill -0 $demo # a demo that has ended shows nothing
   sleep 1
 done
-page=$(sed -n 's/.*sign in  *\(http[^ ]*\).*/\1/p' "$said" | head -n 1)
-chromium --headless --no-sandbox --disable-gpu --hide-scrollbars --window-size=390,844 --virtual-time-budget=3000 \
-  --screenshot=deploy/pictures/page.png "$page" >/dev/null 2>&1
+link=$(sed -n 's/.*sign in  *\(http[^ ]*\).*/\1/p' "$work/said" | head -n 1)
+base=${link%/enter*}
+
+# take FILE WIDTH HEIGHT PATH
+take() {
+  chromium --headless --no-sandbox --disable-gpu --hide-scrollbars --disable-background-networking --user-data-dir="$work/profile" \
+    --window-size="$2,$3" --timeout=2500 --screenshot="$1" "$base$4" >/dev/null 2>&1
+  test -s "$1"
+}
+
+take "$work/signed-in.png" 390 844 "${link#"$base"}"
+for page in $pages; do
+  high=844
+  case $page in
+    home) path=/ ;;
+    tank) path=/tank/north high=1700 ;;
+    change | enter) path=/tank/north/$page high=1500 ;;
+    alarm) path=/alarm/north/no-response high=1000 ;;
+    stocks) path=/stocks high=1300 ;;
+    *) path=/$page ;;
+  esac
+  phone=$page-phone
+  test "$page" != home || phone=page # with which the README begins
+  take "$out/$phone.png" 390 $high $path
+  take "$out/$page-desktop.png" 1440 900 $path
+done
