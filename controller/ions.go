@@ -34,7 +34,8 @@ type IonsView struct {
 	Lever    string       // what ammonium's share could do about the acid, in words; advice only
 	Dumps    []ratio.Dump // that are due
 	Setpoint float64      // the EC that keeps the nutrients at the recipe's strength; 0 = the present one does, or nothing is known
-	Advice   string       // when the next analysis or a dump is due, in words
+	Wanted   time.Time    // by when an analysis is; zero = not to be foreseen
+	Advice   string       // when the next analysis is wanted and whether a dump is due, in words
 }
 
 // IonView is one ion, mmol/L and mg/L by its atom.
@@ -131,36 +132,28 @@ func (c *Core) judgeIons(now dosing.Instant, id dosing.TankID) {
 	t.ions.view = c.ionsView(now, t)
 }
 
-// dueOff is the standard uncertainty, as a share of the target, from which an
-// analysis is due: two of them are as much as a crop forgives.
-const dueOff = 0.15
-
 func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
 	a := t.ions.account
 	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, Lever: a.Lever(), Dumps: a.Dumps()}
 	held, target := a.Content(), a.Target(t.ec.present)
 	acid, base := a.Brought()
-	worst, least := 0.0, blend.NO3
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		if held[s] == 0 && target[s] == 0 {
 			continue
 		}
-		ion := IonView{Name: s.Symbol(), Macro: s.Macro(), Amount: held[s], Off: a.Off(s), Target: target[s], Milligrams: s.Mass(), Acid: acid[s], Base: base[s]}
-		v.Ions = append(v.Ions, ion)
-		if off := ion.Off / max(target[s], 1e-9); s.Macro() && s != blend.NH4 && target[s] > 0 && off > worst {
-			worst, least = off, s
-		}
+		v.Ions = append(v.Ions, IonView{Name: s.Symbol(), Macro: s.Macro(), Amount: held[s], Off: a.Off(s), Target: target[s], Milligrams: s.Mass(), Acid: acid[s], Base: base[s]})
 	}
 	for i := range c.settings.Safety.Pumps {
 		if p := &c.settings.Safety.Pumps[i]; p.Role == dosing.RoleStock && t.loops.Share(dosing.PumpID(i)) > 0 {
 			v.Shares = append(v.Shares, ShareView{p.Name, t.loops.Share(dosing.PumpID(i))})
 		}
 	}
-	switch {
-	case v.Analysed.IsZero():
+	due := a.AnalysisDue()
+	if due.In < ratio.FarOff {
+		v.Wanted = now.Wall.Add(due.In)
+	}
+	if v.Advice = due.Words(now.Wall); v.Analysed.IsZero() {
 		v.Advice = "never analysed: the recipe is all that is known; have the tank analysed"
-	case worst > dueOff:
-		v.Advice = fmt.Sprintf("an analysis is due: %s is known to ±%.0f %% only", least.Symbol(), 100*worst)
 	}
 	for _, d := range v.Dumps {
 		v.Advice = strings.TrimPrefix(v.Advice+"; "+d.String(), "; ")

@@ -34,7 +34,7 @@ func rehearseCommand(flags *flag.FlagSet) task {
 	flags.StringVar(&r.Config, "config", "", "configuration `FILE`: rehearse your own farm in place of drawn ones")
 	flags.BoolVar(&r.JSON, "json", false, "print one JSON document")
 	flags.StringVar(&r.Picture, "picture", "", "SVG `FILE` of one night (that of -night, else the worst) and of all nights")
-	flags.BoolVar(&r.Month, "month", false, "a month of one farm (the sample, or -config), whose plants take by another ratio than the recipe: shares fixed, and with an analysis a fortnight; with -seed, -picture and -json")
+	flags.BoolVar(&r.Month, "month", false, "a month of one farm (the sample, or -config), whose plants take by another ratio than the recipe: shares fixed, and with an analysis when the account wants one, at the latest after a fortnight; with -seed, -picture and -json")
 	flags.StringVar(&r.Recording, "replay", "", "CSV `FILE` of readings of one tank (time, and ph, ec, temperature or level): say which of them leat would dose by, which not and why, and what alarms it would give; with -config by the limits of its first tank; with -json")
 	flags.IntVar(&r.Night, "night", -1, "play only night `K` of the seed")
 	flags.BoolVar(&r.Rules, "rules", false, "print the rules that every night is checked by, and the faults with what names them and what they need to show")

@@ -47,11 +47,11 @@
 // source water, and a person carries out each dump that the account asks for, half of the tank a morning at most, and sets the
 // EC that it says makes up for what plants leave. An
 // ion is judged against 15 % where fresh water and the row reach its target within 5 %; another is water's own
-// affair, and the report says so. On five waters a week at two and four
-// times the pace holds those that are judged within 15 % (`go test . -run FiveWaters`). Rejected: proportions of the stocks (where water brings calcium the crop took
-// none, and it piled up without end); a dump a week at most (sodium-rich water wants more). What a fortnight
-// can drift is the wrong part of the appetite times the tanks of nutrients taken: at 15 % and half a tank it stays
-// within 10 %; a crop that empties a tank in a week wants analyses as often, and the page says when one is due (a
-// macro ion known to worse than ±15 %). The rehearsal's invariant of whole blends is not judged for a tank with a
+// affair, and the report says so. An analysis is sent when the account wants one, at the latest after a
+// fortnight. On five waters a week at two and four times the pace holds those that are judged within 15 % (`go test . -run
+// FiveWaters`). Rejected: proportions of the stocks (where water brings calcium the crop took
+// none, and it piled up without end); a dump a week at most (sodium-rich water wants more); an analysis by the
+// calendar (before the first ones an appetite that is wrong by a fifth goes past 15 % within a fortnight, later a fortnight is
+// more than is needed). The rehearsal's invariant of whole blends is not judged for a tank with a
 // recipe, whose shares change by design; `controller`'s own follows each change.
 package campaign

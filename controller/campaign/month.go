@@ -17,12 +17,12 @@ import (
 
 // Month is a month of a farm whose plants take by another ratio than the recipe's:
 // once with the shares of the first blend for good, once with the account of the
-// ions and an analysis every fortnight. Both are the same plants, water and noise
-// under the shipped core.
+// ions and an analysis whenever the account wants one, and at least every fortnight. Both
+// are the same plants, water and noise under the shipped core.
 type Month struct {
 	Seed  uint64
 	Days  int           // 0 = 30
-	Every time.Duration // from one analysis to the next; 0 = 14 days. The first is on the first day
+	Every time.Duration // at the longest, from one analysis to the next; 0 = 14 days. The first is on the first day
 	Pace  float64       // of what the plants take and evaporate; 0 = 1: about a tank and a half of nutrients, and as much of water, in 30 days
 	Tick  func(done float64)
 }
@@ -220,8 +220,8 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 	}
 	from := source(m.Seed, "laboratory")
 	begin, hours := n.Now().Up, time.Duration(m.Days)*24
-	next, inBand := time.Hour, 0
-	dumped := -refillTime
+	next, inBand := time.Hour, 0 // of the analyses
+	dumped, morning := -refillTime, max(time.Duration(24/m.Pace), 1)
 	for hour := range hours {
 		n.Run(time.Hour, nil)
 		at := n.Now().Up - begin
@@ -229,7 +229,7 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 		if view := n.Core.View(n.Now()).Tanks[0].Ions; view != nil {
 			asked = view.Dumps
 		}
-		if hour%max(time.Duration(24/m.Pace), 1) == 2 {
+		if hour%morning == 2 {
 			run.Cleared += person(n, farm, set)
 			if live && run.dump(n, farm) {
 				dumped = at
@@ -237,8 +237,8 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 				run.setpoint(n, at)
 			}
 		}
-		if live && at >= next {
-			next += m.Every
+		if live && (at >= next || hour > 0 && hour%morning == 2 && m.wanted(n, at-next+m.Every)) {
+			next = at + m.Every
 			run.analyse(n, farm, len(set.Tanks), from, at)
 		}
 		view := n.Core.View(n.Now()).Tanks[0]
@@ -371,6 +371,6 @@ func (s *stream) normal() float64 {
 
 // Why says in a sentence what the month shows.
 func (r *MonthReport) Why() string {
-	return fmt.Sprintf("plants took %.1f mS/cm by a ratio of their own and %.0f L were topped up; fixed shares end %.0f %% off in %s, with an analysis every %.0f days the worst of all hours is %.0f %% in %s",
-		r.Taken, r.ToppedL, 100*math.Abs(r.Fixed.Worst.Off), r.Fixed.Worst.Ion, r.Every, 100*math.Abs(r.Live.Worst.Off), r.Live.Worst.Ion)
+	return fmt.Sprintf("plants took %.1f mS/cm by a ratio of their own and %.0f L were topped up; fixed shares end %.0f %% off in %s; with %d analyses, when the account wants one and at the latest after %.0f days, the worst of all hours is %.0f %% in %s",
+		r.Taken, r.ToppedL, 100*math.Abs(r.Fixed.Worst.Off), r.Fixed.Worst.Ion, len(r.Live.Analyses), r.Every, 100*math.Abs(r.Live.Worst.Off), r.Live.Worst.Ion)
 }

@@ -80,6 +80,18 @@ func (run *MonthRun) setpoint(n *sim.Night, at time.Duration) {
 	}
 }
 
+// soonest is the time from one analysis to the next that a laboratory needs, whatever the
+// account wants.
+const soonest = 2 * 24 * time.Hour
+
+// wanted says that the account wants an analysis within a day of the month, since after
+// the last.
+func (m Month) wanted(n *sim.Night, since time.Duration) bool {
+	view := n.Core.View(n.Now()).Tanks[0].Ions
+	pace := time.Duration(m.Pace)
+	return view != nil && pace*since >= soonest && !view.Wanted.IsZero() && pace*view.Wanted.Sub(n.Now().Wall) < 24*time.Hour
+}
+
 // asKeeper asks as the person who keeps the first tank.
 func asKeeper(n *sim.Night, r controller.Request, note string) controller.Answer {
 	r.By, r.From, r.Role, r.Note = "rehearsal", "rehearsal", controller.RoleEngineer, note

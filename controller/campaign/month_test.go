@@ -60,8 +60,13 @@ func TestFixedSharesDriftAndAnalysesKeepEveryMacroIonWithinFifteenPerCent(t *tes
 			t.Errorf("%s: EC is in band for %.3f of the time; the ratio is to be kept beside it", name, run.ECBand)
 		}
 	}
-	if len(r.Live.Analyses) != 2 || !r.Live.Analyses[0].Accepted || !r.Live.Analyses[1].Accepted || len(r.Fixed.Analyses) != 0 {
-		t.Errorf("analyses: %+v and %+v", r.Live.Analyses, r.Fixed.Analyses)
+	if n := len(r.Live.Analyses); n < 3 || n > 5 || len(r.Fixed.Analyses) != 0 {
+		t.Errorf("analyses: %+v and %+v; want the first, and one when the account wants it", r.Live.Analyses, r.Fixed.Analyses)
+	}
+	for _, a := range r.Live.Analyses {
+		if !a.Accepted {
+			t.Errorf("%+v", a)
+		}
 	}
 	if r.Live.Within2 < 0.9 {
 		t.Errorf("%.0f %% of the estimates lie within two standard uncertainties of the truth", 100*r.Live.Within2)

@@ -9,6 +9,7 @@ import (
 
 	"leat/controller/config"
 	"leat/deploy"
+	ions "leat/dosing/ratio"
 )
 
 // fiveWaters are analyses of invented sources, and how fast a week is played on each:
@@ -16,43 +17,42 @@ import (
 var fiveWaters = []struct {
 	name, analysis, alkalinity, ec string
 	pace                           float64
-	dumps                          bool    // only dumps hold it this week
-	most                           float64 // by which an ion may be off before the analysis of the second week
+	dumps                          bool // only dumps hold it this week
 }{
 	{"soft", `Ca = "12 mg/L"
 Mg = "2.5 mg/L"
 Na = "8.4 mg/L"
 Cl = "13 mg/L"
 HCO3 = "49 mg/L"
-pH = "7.4"`, "0.80", "0.12", 4, false, 0.15},
+pH = "7.4"`, "0.80", "0.12", 4, false},
 	{"medium", `Ca = "61 mg/L"
 Mg = "9 mg/L"
 Na = "14 mg/L"
 Cl = "22 mg/L"
 SO4 = "30 mg/L"
 HCO3 = "180 mg/L"
-pH = "7.4"`, "2.95", "0.43", 4, false, 0.15},
+pH = "7.4"`, "2.95", "0.43", 4, false},
 	{"hard", `Ca = "104 mg/L"
 Mg = "12 mg/L"
 Na = "18 mg/L"
 Cl = "30 mg/L"
 SO4 = "35 mg/L"
 HCO3 = "310 mg/L"
-pH = "7.3"`, "5.08", "0.66", 2, false, 0.15},
+pH = "7.3"`, "5.08", "0.66", 2, true},
 	{"sodium-rich", `Ca = "45 mg/L"
 Mg = "10 mg/L"
 Na = "110 mg/L"
 Cl = "120 mg/L"
 SO4 = "40 mg/L"
 HCO3 = "210 mg/L"
-pH = "7.7"`, "3.44", "0.85", 2, true, 0.20},
+pH = "7.7"`, "3.44", "0.85", 2, true},
 	{"sulfate-rich", `Ca = "115 mg/L"
 Mg = "22 mg/L"
 Na = "25 mg/L"
 Cl = "35 mg/L"
 SO4 = "220 mg/L"
 HCO3 = "210 mg/L"
-pH = "7.4"`, "3.44", "0.85", 2, true, 0.15},
+pH = "7.4"`, "3.44", "0.85", 2, true},
 }
 
 func TestAMonthOnFiveWatersHoldsWhatStocksCanSteerAndSaysWhenADumpIsDue(t *testing.T) {
@@ -80,7 +80,7 @@ func TestAMonthOnFiveWatersHoldsWhatStocksCanSteerAndSaysWhenADumpIsDue(t *testi
 				t.Logf("%-5s fresh %+4.0f %%  worst %+4.0f %% on day %4.1f of a month, at the end %+4.0f %%", s.Symbol(), 100*fresh.Off(s), 100*off.Off, w.pace*off.Day, 100*run.Last[s.Symbol()])
 				switch {
 				case math.Abs(fresh.Off(s)) > 0.05: // no stock steers it: this water holds too much, or leaves no room
-				case math.Abs(off.Off) > w.most:
+				case math.Abs(off.Off) > ions.Within:
 					t.Errorf("%s is %+.0f %% off on day %.1f of a month", s.Symbol(), 100*off.Off, w.pace*off.Day)
 				default:
 					judged++

@@ -48,10 +48,10 @@ func gathers(m *blend.Mix, plan *ratio.Plan) (all []GatherReport) {
 		r.Text = fmt.Sprintf("water brings %s mg/L of %s and a usual crop takes %s mg with each litre: it gathers; ", figure(r.Water), r.Name, figure(r.Takes))
 		switch {
 		case math.IsInf(g.PerWeek, 1):
-			r.Text += fmt.Sprintf("no dump holds it within %.0f %% of its target, since this water itself holds more: only softer water does", 100*ratio.DumpAt)
+			r.Text += fmt.Sprintf("no dump holds it within %.0f %% of its target, since this water itself holds more, and no stock takes anything away: only other water does, as this with %.0f %% of rain water", 100*ratio.DumpAt, math.Ceil(100*g.Rain))
 		case g.PerWeek > sensibleWeek:
 			r.PerWeek = g.PerWeek
-			r.Text += fmt.Sprintf("to hold it within %.0f %% of its target, %.0f %% of the tank must be replaced with this water each week, which is more than is sensible: take softer water", 100*ratio.DumpAt, 100*g.PerWeek)
+			r.Text += fmt.Sprintf("to hold it within %.0f %% of its target, %.0f %% of the tank must be replaced with this water each week, which is more than is sensible: with %.0f %% of rain water in it it gathers no more", 100*ratio.DumpAt, 100*g.PerWeek, math.Ceil(100*g.Rain))
 		default:
 			r.PerWeek = g.PerWeek
 			r.Text += fmt.Sprintf("about %.0f %% of the tank replaced with this water each week holds it within %.0f %% of its target", math.Ceil(100*g.PerWeek), 100*ratio.DumpAt)

@@ -119,6 +119,9 @@ func AppendIons(dst []byte, v *controller.IonsView) []byte {
 	e.dst = shares.end()
 	e.some("surplus", v.Surplus)
 	e.some("lever", v.Lever)
+	if !v.Wanted.IsZero() { // by the day: the topic is sent anew when something in it changes
+		e.text("analysis_wanted_by", v.Wanted.UTC().Format(time.DateOnly))
+	}
 	e.some("advice", v.Advice)
 	return e.end()
 }

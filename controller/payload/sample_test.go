@@ -70,7 +70,7 @@ var (
 		Ions: []controller.IonView{{Name: "NO3-N", Macro: true, Amount: 12.4521, Off: 0.5219, Target: 12.1, Milligrams: 14.007, Acid: 0.81},
 			{Name: "Fe", Amount: 0.03987, Off: 0.0021, Target: 0.04, Milligrams: 55.845}},
 		Shares: []controller.ShareView{{Pump: "calcium", Share: 0.241}, {Pump: "potassium-nitrate", Share: 0.759}},
-		Lever:  "NH4 6 → 8 % of N: about half the acid", Advice: "an analysis is due: K is known to ±18 % only"}
+		Lever:  "NH4 6 → 8 % of N: about half the acid", Wanted: time.Date(2026, 1, 9, 0, 0, 0, 0, time.UTC), Advice: "an analysis is wanted by 9 January: after that K may be 15 % off"}
 
 	answerAccepted = controller.Answer{Accepted: true, Quantity: dosing.QuantityPH, Text: "pH moves from 5.8 to 5.9, at most 0.3 an hour",
 		Old: 5.8, New: 5.9, Lowest: 5, Highest: 7, By: "mqtt:Ona"}

@@ -6,13 +6,18 @@ import (
 	"leat/dosing/blend/squares"
 )
 
+// ammoniumCounts is the share of the nitrogen against which a miss of ammonium is weighed: it is
+// a form of it, and has a limit of its own. Weighed against its small target, calcium nitrate was
+// withheld for the little ammonium that it carries (Ca -30 %), or given for it (Ca +45 %).
+const ammoniumCounts = 0.15
+
 // scaleOf is what a row is divided by, so that targets count as shares.
 func scaleOf(s Substance, w Want, n float64) float64 {
 	switch {
+	case s == NH4:
+		return max(w.Amount, float64(ammoniumCounts*n), 0.1)
 	case w.Amount > 0:
 		return w.Amount
-	case s == NH4:
-		return max(0.05*n, 0.1)
 	case s.Micro():
 		return 1e-3
 	}

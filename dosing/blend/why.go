@@ -74,7 +74,7 @@ func (m *Mix) Why(s Substance) string {
 	case w.Amount > 0 && o > 0 && m.Task.Base[s] > w.Amount && m.Task.IsTank:
 		return "adding cannot lower it"
 	case w.Amount > 0 && o > 0 && m.Task.Base[s] > w.Amount:
-		return "water brings it, and it stays in surplus; softer water or a higher EC would meet it"
+		return "water brings it, and it stays in surplus; water that holds less of it or a higher EC would meet it"
 	case o > 0:
 		return m.bringers(a)
 	}
@@ -93,7 +93,7 @@ func (m *Mix) explainOne(s Substance) {
 	case o > 0 && m.Task.Base[s] > w.Amount && m.Task.IsTank:
 		m.reason("the %s holds %s of %s, target %s: %s", m.Task.BaseName(), m.Task.Base.shown(s), s, target, why)
 	case o > 0 && m.Task.Base[s] > w.Amount:
-		m.reason("water brings %s of %s, target %s: it stays in surplus; softer water or a higher EC would meet it", m.Task.Base.shown(s), s, target)
+		m.reason("water brings %s of %s, target %s: it stays in surplus; water that holds less of it or a higher EC would meet it", m.Task.Base.shown(s), s, target)
 	case o > 0:
 		m.reason("%s comes to %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, why)
 	default:

@@ -47,20 +47,24 @@ func TestWhatPlantsLeaveAsksForAHigherECAndBackAgain(t *testing.T) {
 		t.Fatalf("a fresh tank: %.2f %q, %.3f gathered", ec, words, tank.Gathered())
 	}
 	nutrients := tank.Target(1.8)
-	salt := func(mmol, ec float64) {
-		tank.content = tank.made
+	salt := func(mmol, level, ec float64) {
+		tank.content = blend.Content{}.Plus(tank.made, level)
 		tank.content[blend.Carbon] = carbonateKept // the air has taken the rest
 		tank.content[blend.Na] += mmol
 		tank.content[blend.Cl] += mmol
 		tank.ec = ec
 	}
-	salt(2, 1.8) // the account, that is: nutrients whole and EC not
+	salt(2, 1, 1.8)
+	if ec, words := tank.Setpoint(); ec != 0 {
+		t.Errorf("no nutrient lacks, and yet: %.2f %q", ec, words)
+	}
+	salt(2, 0.93, 1.8) // it has taken their place
 	ec, words := tank.Setpoint()
 	if ec < 1.93 || ec > 1.94 || !strings.Contains(words, "what plants leave takes 0.2") || !strings.Contains(words, "a dump") {
 		t.Errorf("an EC of %.2f is asked for: %q", ec, words)
 	}
 	tank.Toward(ec)
-	tank.ec = ec
+	salt(2, 1, ec)
 	if again, words := tank.Setpoint(); again != 0 {
 		t.Errorf("EC stands where it was asked for, and yet: %.2f %q", again, words)
 	}
@@ -70,12 +74,12 @@ func TestWhatPlantsLeaveAsksForAHigherECAndBackAgain(t *testing.T) {
 	if all := tank.Dumps(); len(all) != 1 || all[0].Ion != blend.Rest || math.Abs(all[0].Off-0.115) > 0.015 || !strings.Contains(all[0].String(), "of EC") {
 		t.Errorf("it takes more than a tenth of EC: %v", all)
 	}
-	salt(0, ec)
+	salt(0, 1, ec)
 	if back, words := tank.Setpoint(); math.Abs(back-1.8) > 0.02 || !strings.Contains(words, "allows") {
 		t.Errorf("after the dump %.2f is asked for: %q", back, words)
 	}
 	tank.Toward(1.2)
-	salt(2, 1.2)
+	salt(2, 1, 1.2)
 	if ec, words := tank.Setpoint(); ec != 0 {
 		t.Errorf("a person keeps the tank weaker: %.2f %q", ec, words)
 	}

@@ -87,10 +87,11 @@ func (t *Tank) Replace(share float64) {
 	t.swap = swap{share: share, change: t.plan.Water.Plus(t.content, -1)}
 	t.swap.change[blend.Rest] = t.plan.Water[blend.Rest] - t.rest
 	t.exchange(share)
+	t.owed = float64(stays*t.owed) + float64(share*max(t.plan.Water.StrongCharge(), 0))
 	for s := blend.NO3; s < blend.Carbon; s++ {
-		t.cc[s] = float64(stays*stays*t.cc[s]) + square(float64(waterOff*share)*t.plan.Water[s]) + square(float64(replacedOff*share)*t.swap.change[s])
+		t.cc[s] = float64(stays*stays*t.cc[s]) + square(float64(replacedOff*share)*t.swap.change[s])
 		t.ca[s] *= stays
-		t.off[s] *= stays
+		t.off[s] = float64(stays*t.off[s]) + float64(waterOff*share*t.plan.Water[s]) // one dump's water is as far off as the next one's
 	}
 	if ec, ok := t.conductivity(t.content, t.plan.PH); ok && t.seen {
 		t.ec = ec

@@ -28,6 +28,7 @@ type Gathering struct {
 	Water   float64 // mmol/L that the source brings
 	Takes   float64 // mmol that the crop takes with each litre
 	PerWeek float64 // share of the tank to replace with source water in a week, to stay at DumpAt; infinite where that water holds more itself
+	Rain    float64 // share of rain water in the source with which it gathers no more
 }
 
 // Gathers are the macronutrients that gather in a tank of this water under a usual
@@ -41,7 +42,7 @@ func Gathers(water, target blend.Content, ec float64) (all []Gathering) {
 		if g.Water <= g.Takes {
 			continue
 		}
-		g.PerWeek = math.Inf(1)
+		g.PerWeek, g.Rain = math.Inf(1), 1-g.Takes/g.Water
 		if room := (1+DumpAt)*target[s] - water[s]; room > 0 {
 			g.PerWeek = UsualWeek * (g.Water - g.Takes) / room
 		}
@@ -76,8 +77,9 @@ func Leaves(water, target blend.Content, ec float64) Leaving {
 // Dump is what only less of this water brings back: no stock takes anything away.
 type Dump struct {
 	Ion   blend.Substance // Rest: all that plants leave, which takes the nutrients' place in EC
-	Off   float64         // share above the target; of Rest, share of EC that it takes beyond a fresh filling
+	Off   float64         // share above the target, below it where it is negative; of Rest, share of EC that it takes beyond a fresh filling
 	Share float64         // of the tank to replace with source water; 0: that water itself holds too much
+	Rain  float64         // then: the share of rain water, or other water without salts, in the source that brings it to DumpTo
 }
 
 func (d Dump) String() string {
@@ -85,8 +87,10 @@ func (d Dump) String() string {
 	switch {
 	case d.Ion == blend.Rest:
 		return fmt.Sprintf("a dump is due: what plants leave takes %.0f %% of EC beyond a fresh filling, in the nutrients' place; %.0f %% of the tank replaced with source water and stocks brings that to %.0f %%", 100*d.Off, by, 100*DumpTo)
+	case d.Off < 0:
+		return fmt.Sprintf("a dump is due: %s is thought %.0f %% below its target, and what plants leave keeps EC up, so that stocks cannot bring it back; %.0f %% of the tank replaced with source water makes room", d.Ion.Symbol(), -100*d.Off, by)
 	case d.Share == 0:
-		return fmt.Sprintf("%s is thought %.0f %% above its target, and the source water itself holds more than it: only other water brings it back", d.Ion.Symbol(), 100*d.Off)
+		return fmt.Sprintf("%s is thought %.0f %% above its target, and the source water itself holds more than it: no stock and no dump brings it back, only other water, as this with %.0f %% of rain water", d.Ion.Symbol(), 100*d.Off, math.Ceil(100*d.Rain-1e-6))
 	}
 	return fmt.Sprintf("a dump is due: %s is thought %.0f %% above its target; %.0f %% of the tank replaced with source water brings it within %.0f %%", d.Ion.Symbol(), 100*d.Off, by, 100*DumpTo)
 }
@@ -103,14 +107,40 @@ func (t *Tank) Dumps() (all []Dump) {
 		if !(target[s] > 0) || s == blend.NH4 { // it is taken first and soon turned into nitrate
 			continue
 		}
+		water := t.plan.Water[s] / target[s]
+		if water < 1+DumpTo { // a fresh filling holds no less
+			target[s] = max(target[s], t.made[s])
+			water = t.plan.Water[s] / target[s]
+		}
 		if off := t.content[s]/target[s] - 1; off > DumpAt && wants[s] <= 0 {
-			all = append(all, Dump{Ion: s, Off: off, Share: shareFor(off, t.plan.Water[s]/target[s])})
+			all = append(all, Dump{Ion: s, Off: off, Share: shareFor(off, water), Rain: max(1-(1+DumpTo)/water, 0)})
 		}
 	}
 	if off := t.Gathered() / t.plan.EC; off > DumpAt {
 		all = append(all, Dump{Ion: blend.Rest, Off: off, Share: 1 - DumpTo/off})
+	} else if d, ok := t.starved(off); ok {
+		all = append(all, d)
 	}
 	return all
+}
+
+// starved is the nutrient that lacks most, by DumpAt at least, where gathered, a share of EC,
+// keeps EC up so that the stocks that would bring it back are hardly given.
+func (t *Tank) starved(gathered float64) (worst Dump, is bool) {
+	if gathered < DumpTo {
+		return Dump{}, false
+	}
+	target, brought := t.Target(t.toward), t.brought()
+	for s := blend.NO3; s <= blend.S; s++ {
+		if !(target[s] > 0) || t.appetite[s] <= brought[s] || s == blend.NH4 {
+			continue
+		}
+		wanted := min(target[s], float64(t.made[s]*target[s]/t.target[s]))
+		if off := t.content[s]/wanted - 1; off < min(worst.Off, -DumpAt) {
+			worst = Dump{Ion: s, Off: off, Share: 1 - DumpTo/(DumpTo+gathered)}
+		}
+	}
+	return worst, worst.Off < 0
 }
 
 // atSetpoint says that EC stands where the loop brings it, so that what is held tells
@@ -148,9 +178,9 @@ func (t *Tank) allows(ec float64) float64 {
 	return min(ec-t.plan.EC, t.Gathered())
 }
 
-// worthASetpoint is the step of EC that is worth a word, mS/cm: about as much as the
-// account may be off in what gathers while no analysis has told what plants take.
-const worthASetpoint = 0.08
+// worthASetpoint is the step of EC that is worth a word, mS/cm. A raise also wants nutrients
+// that lack for half of it, so that an account that is off raises nothing.
+const worthASetpoint = 0.06
 
 // allowMost is the most that a setpoint should allow for, as a share: beyond it a dump is near,
 // which takes it out, and a setpoint that was raised just before would feed too strong after.
@@ -160,12 +190,27 @@ const allowMost = 0.75 * DumpAt
 // still allows for it feeds too strong.
 const worthLess = worthASetpoint / 2
 
+// lacking is the EC that the nutrients which stocks steer lack of the recipe at the EC
+// that the loop keeps; below zero they have more.
+func (t *Tank) lacking() float64 {
+	target, brought, sum := t.Target(t.toward), t.brought(), 0.0
+	for s := blend.NO3; s <= blend.S; s++ {
+		if t.appetite[s] > brought[s] && s != blend.NH4 {
+			sum += float64(ionic[s] * (target[s] - t.content[s]))
+		}
+	}
+	return sum * t.plan.EC / weigh(t.made)
+}
+
 // Setpoint is the EC that holds the nutrients at the recipe's strength beside what
 // plants leave, with a sentence; 0 where the present one does, where a person keeps the
 // tank weaker than the file, or where EC is on its way.
 func (t *Tank) Setpoint() (ec float64, words string) {
 	ec = math.Round(100*(t.plan.EC+min(t.Gathered(), allowMost*t.plan.EC))) / 100
 	up := ec - t.toward
+	if up > 0 && t.lacking() < up/2 {
+		return 0, "" // it has taken no nutrient's place
+	}
 	if !t.atSetpoint() || t.toward < t.plan.EC-1e-3 || up > -worthLess && up < worthASetpoint {
 		return 0, ""
 	}

@@ -14,6 +14,14 @@ const (
 	// missing is made good. Shorter, and the shares would jump at each analysis by more
 	// than the analysis knows; longer, and the tank would not be there by the next one.
 	horizon = 0.5
+	// refillFirst is how much sooner EC that is missing is made good than what plants take
+	// meanwhile. Evenly, a refill on hard water gave phosphate for a week at once: there acid
+	// and water bring most of the EC that plants take, and the stocks' part of it is rich in
+	// what those do not bring.
+	refillFirst = 5
+	// unwilling is how much more a share of a target counts where nothing of the ion is wanted:
+	// evenly, calcium that gathers was given with the nitrate of its stock, and dumped again.
+	unwilling = 3
 	// movedEnough is the share of a target by which what is lacking of an ion must move
 	// before shares are solved anew.
 	movedEnough = 0.02
@@ -68,8 +76,9 @@ const least = 0.1
 // behind of which the row gives little EC, as phosphate.
 func (t *Tank) ahead() (o outlook) {
 	room, brought := t.room(), t.brought()
-	o.uptake = max(horizon*t.plan.EC-room, 0)
+	o.uptake = max(horizon*t.plan.EC-float64(refillFirst*room), 0)
 	o.left = t.content.Plus(brought, o.uptake).Plus(t.appetite, -o.uptake)
+	t.dumped(&o.left)
 	alkalinity := max(float64(bicarbonate(t.pH)*t.content[blend.Carbon])-float64(bicarbonate(t.plan.PH)*carbonateKept), 0)
 	held := weigh(t.content) + float64(ionicHCO3*bicarbonate(t.pH)*t.content[blend.Carbon])
 	if t.perAlkalinity != (blend.Content{}) {
@@ -91,6 +100,23 @@ func (t *Tank) ahead() (o outlook) {
 		}
 	}
 	return o
+}
+
+// dumped takes out of what lies ahead what a dump will: nothing gathers beyond where one is
+// due. Otherwise stocks would make room for sodium that never comes.
+func (t *Tank) dumped(left *blend.Content) {
+	for s := blend.NO3; s <= blend.S; s++ {
+		if most := max(t.content[s], (1+DumpAt)*t.target[s]); t.target[s] > 0 && left[s] > most {
+			left[s] = most
+		}
+	}
+	conducts := t.plan.EC / weigh(t.made)
+	comes := conducts * (float64(ionic[blend.Na]*(left[blend.Na]-t.content[blend.Na])) + float64(ionic[blend.Cl]*(left[blend.Cl]-t.content[blend.Cl])))
+	if room := max(DumpAt*t.plan.EC-t.Gathered(), 0); comes > room {
+		for _, s := range []blend.Substance{blend.Na, blend.Cl} {
+			left[s] = t.content[s] + float64((left[s]-t.content[s])*room/comes)
+		}
+	}
 }
 
 // rise is by how much the ions that weigh held must grow for EC to rise by room. They
@@ -146,7 +172,13 @@ func (t *Tank) wantsAll(o *outlook) (w blend.Content) {
 func (t *Tank) Solve() bool {
 	stocks, pumps := t.plan.serving(func(s *blend.Stock) bool { return s.Role == dosing.RoleStock })
 	o := t.ahead()
-	feed := blend.Feed{Wants: t.wantsAll(&o), Against: t.target, Stocks: stocks, NH4Most: t.plan.NH4Most, Worth: ionic, Most: o.budget}
+	wants, against := t.wantsAll(&o), t.target
+	for s := blend.NO3; s <= blend.S; s++ {
+		if wants[s] <= 0 {
+			against[s] /= unwilling
+		}
+	}
+	feed := blend.Feed{Wants: wants, Against: against, Stocks: stocks, NH4Most: t.plan.NH4Most, Worth: ionic, Most: o.budget}
 	t.solved = solvedAt{known: true, lacking: o.left.Plus(t.target, -o.level)}
 	given, err := feed.Amounts()
 	if err != nil {

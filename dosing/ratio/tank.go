@@ -44,6 +44,8 @@ type Tank struct {
 	toward  float64 // the EC that the loop brings the tank to
 	madeOff float64 // of a filling, how far what the recipe added may be off
 	strange bool    // of a filling, nobody said what it is
+	owed    float64 // meq/L of acid that the alkalinity of a dump's water still asks for
+	pace    float64 // at which plants take, mS/cm an hour
 }
 
 // state is what outlives a restart.
@@ -89,7 +91,7 @@ func New(plan *Plan) (*Tank, error) {
 		return nil, err
 	}
 	t := &Tank{plan: plan, made: fresh.Reached, toward: plan.EC, pH: plan.PH, madeOff: startOff}
-	t.scale = 1
+	t.scale, t.pace = 1, usualPace
 	t.usual, t.perAlkalinity = plan.bringsUsually(amounts), plan.forAlkalinity(amounts)
 	t.before = t.usual
 	for s := blend.NO3; s < blend.Carbon; s++ {
@@ -165,14 +167,20 @@ func (t *Tank) Dosed(pump dosing.PumpID, volume dosing.Volume, acidPerML float64
 		return
 	}
 	s, litres := &t.plan.Stocks[pump], volume.Litres()/t.plan.Litres
-	account := &t.stock
+	account, meq := &t.stock, float64(acidPerML*volume.Millilitres())/t.plan.Litres
 	switch s.Role {
 	case dosing.RoleAcid:
+		if meets := min(t.owed, meq); meets > 0 { // a filling's alkalinity, not what plants and top-up leave
+			t.owed -= meets
+			t.bring(&blend.Content{}, s.Content, float64(litres*meets/meq), doseOff)
+			litres -= float64(litres * meets / meq)
+			meq -= meets
+		}
 		account = &t.acid
-		t.meq += float64(acidPerML*volume.Millilitres()) / t.plan.Litres
+		t.meq += meq
 	case dosing.RoleBase:
 		account = &t.base
-		t.meq += float64(acidPerML*volume.Millilitres()) / t.plan.Litres
+		t.meq += meq
 	}
 	t.bring(account, s.Content, litres, doseOff)
 }
@@ -243,12 +251,16 @@ func (t *Tank) Follow(up time.Duration, ec, pH float64) {
 	if !t.seen {
 		allowed = fastest * 2 // over a restart
 	}
+	hours := (up - t.at).Hours()
+	if !t.seen {
+		hours = 0
+	}
 	t.at, t.seen = up, true
 	switch missing := present - ec; {
 	case math.Abs(missing) > allowed:
 		t.thin(ec / present)
 	default:
-		t.takeUp(missing, pH, present)
+		t.notePace(t.takeUp(missing, pH, present), hours)
 		if known {
 			t.neutral(pH)
 		}
@@ -274,14 +286,14 @@ func (t *Tank) conductivity(c blend.Content, pH float64) (float64, bool) {
 
 // takeUp lets plants take what makes EC fall by missing mS/cm; what is below zero
 // gives back what an earlier reading took too much.
-func (t *Tank) takeUp(missing, pH, present float64) {
+func (t *Tank) takeUp(missing, pH, present float64) (q float64) {
 	const step = 0.05
 	after, ok := t.conductivity(t.less(step), pH)
 	slope := (present - after) / step
 	if !ok || !(slope > 0.2 && slope < 5) {
-		return
+		return 0
 	}
-	q := missing / slope
+	q = missing / slope
 	left := t.less(q)
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		t.taken[s] += t.content[s] - left[s]
@@ -291,6 +303,7 @@ func (t *Tank) takeUp(missing, pH, present float64) {
 	}
 	t.content = left
 	t.uptake += q
+	return q
 }
 
 // less is the content after an uptake worth q.
