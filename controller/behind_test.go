@@ -19,10 +19,10 @@ func (s *stage) raiseEpoch(note string) controller.Answer {
 // behind waits for the lockout and checks that it says what the node said.
 func (s *stage) behind(words string) {
 	s.t.Helper()
-	if !s.until(30*time.Second, func() bool { _, ok := s.hold(north, safety.CauseRecordBehindNode); return ok }) {
+	if !s.until(30*time.Second, func() bool { _, ok := s.hold(north, safety.CauseLedgerBehindNode); return ok }) {
 		s.t.Fatalf("no lockout: %s", s.holds(north))
 	}
-	hold, _ := s.hold(nursery, safety.CauseRecordBehindNode)
+	hold, _ := s.hold(nursery, safety.CauseLedgerBehindNode)
 	if hold.Action != safety.Lockout || hold.Scope != safety.ScopeStation || !strings.Contains(hold.Text, words) {
 		s.t.Errorf("%s for %s: %q does not say %q", hold.Action, hold.Scope, hold.Text, words)
 	}
@@ -73,7 +73,7 @@ func TestLostLedgerLocksTheStationOutUntilAPersonRaisesTheEpoch(t *testing.T) {
 	}
 	day := s.Core.View(s.Now()).Pumps[acidNorth]
 	if day.Day < s.file.Settings.Safety.Caps[acidNorth].PerDay || day.Ever != 0 {
-		t.Errorf("nothing is known of the last day, and %s of %s count in it, %s ever", day.Day, day.DayCap, day.Ever)
+		t.Errorf("nothing is known of the last day, and %s of %s count in it, %s ever", day.Day, day.DailyCap, day.Ever)
 	}
 	n := len(s.orders)
 	s.Arm()
@@ -83,7 +83,7 @@ func TestLostLedgerLocksTheStationOutUntilAPersonRaisesTheEpoch(t *testing.T) {
 	}
 	s.Arm()
 	s.pass(2 * time.Hour)
-	if _, spent := s.hold(north, safety.CauseDayCap); !spent || len(s.orders) > n {
+	if _, spent := s.hold(north, safety.CauseDailyCap); !spent || len(s.orders) > n {
 		t.Errorf("%d orders on spent caps: %s", len(s.orders)-n, s.holds(north))
 	}
 }
@@ -122,7 +122,7 @@ func TestClearUnderAStopThatIsStillPressedSaysThatItStays(t *testing.T) {
 		t.Fatalf("the stop is not seen: %s", s.holds(north))
 	}
 	a := s.ask(controller.RequestClear, "looked")
-	for _, want := range []string{"cleared, but record-behind-node stays: ", "; stop-input stays: ", "It ends when it is released and a person clears"} {
+	for _, want := range []string{"cleared, but ledger-behind-node stays: ", "; stop-input stays: ", "It ends when it is released and a person clears"} {
 		if !strings.Contains(a.Text, want) {
 			t.Errorf("clear answers %q, without %q", a.Text, want)
 		}
@@ -137,7 +137,7 @@ func TestForgedLeaseDoesNotPoisonANode(t *testing.T) {
 	s.inject("epoch-poisoned", 0)
 	n := len(s.orders)
 	s.pass(15 * time.Minute)
-	if _, locked := s.hold(north, safety.CauseRecordBehindNode); locked || len(s.orders) == n {
+	if _, locked := s.hold(north, safety.CauseLedgerBehindNode); locked || len(s.orders) == n {
 		t.Errorf("a lease of epoch 4,000,000,000 stopped the farm: %s", s.holds(north))
 	}
 	s.inject("epoch-stepped", 0)
@@ -185,7 +185,7 @@ func TestRestoredCopyIsBelievedAfterItSaidWhatItLacks(t *testing.T) {
 		t.Errorf("epoch %d", s.Core.Epoch())
 	}
 	s.pass(time.Minute)
-	if _, locked := s.hold(north, safety.CauseRecordBehindNode); locked {
+	if _, locked := s.hold(north, safety.CauseLedgerBehindNode); locked {
 		t.Errorf("locked out for what a person has answered for: %s", s.holds(north))
 	}
 	if mode := s.view(north).Mode; mode == safety.ModeArmed || mode == safety.ModeHolding {

@@ -92,7 +92,7 @@ func ticks(b *testing.B, decideEvery time.Duration) {
 	r := settled(b)
 	minute := newReplay(b, r)
 	beats, _ := recorded(r, 2*time.Second, func(e *controller.Event, _ *controller.Output) bool { return e.Kind == controller.EventHeartbeat })
-	r.file.Settings.DecideEvery = decideEvery
+	r.file.Settings.ControlPeriod = decideEvery
 	minute.next = r.Now().Up
 	now, i := r.Now(), 0
 	b.ReportAllocs()

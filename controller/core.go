@@ -255,7 +255,7 @@ func (c *Core) tick(now dosing.Instant) {
 	c.followIons(now)
 	c.learn(now)
 	c.lookAtStocks(now)
-	if now.Up-c.decided >= c.settings.DecideEvery {
+	if now.Up-c.decided >= c.settings.ControlPeriod {
 		c.decided = now.Up
 		c.decide(now)
 	}

@@ -35,7 +35,7 @@ func (c *Core) decideTank(now dosing.Instant, id dosing.TankID) bool {
 	for p := range c.limits {
 		// While the intent is on its way to the disk a reading may narrow a cap by a
 		// hair. A dose planned to the very cap would then be withdrawn.
-		if spared := c.limits[p] - c.limits[p]/sparedShare; spared >= c.settings.Safety.Pumps[p].Smallest {
+		if spared := c.limits[p] - c.limits[p]/sparedShare; spared >= c.settings.Safety.Pumps[p].MinDose {
 			c.limits[p] = spared
 		}
 	}

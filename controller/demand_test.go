@@ -28,7 +28,7 @@ func TestAfterThreeDaysOfRecordCapsFollowRecentUseButNeverLockAPumpOut(t *testin
 			core.Step(now, &controller.Event{Kind: controller.EventTick})
 		}
 		view := core.View(now)
-		return view.Pumps[0].HourCap, view.Pumps[1].HourCap
+		return view.Pumps[0].HourlyCap, view.Pumps[1].HourlyCap
 	}
 	absolute, baseAbsolute := file.Settings.Safety.Caps[0].PerHour, file.Settings.Safety.Caps[1].PerHour
 	if acid, base := caps(24*time.Hour, 72*dosing.Millilitre); acid != absolute || base != baseAbsolute {
@@ -39,7 +39,7 @@ func TestAfterThreeDaysOfRecordCapsFollowRecentUseButNeverLockAPumpOut(t *testin
 	if acid < 54*dosing.Millilitre || acid > 57*dosing.Millilitre {
 		t.Errorf("after 100 h of record with a litre of acid in 72 h the hourly cap is %s; want four times the mean, about 55 mL", acid)
 	}
-	if base < file.Settings.Safety.Pumps[1].Smallest || base >= baseAbsolute {
+	if base < file.Settings.Safety.Pumps[1].MinDose || base >= baseAbsolute {
 		t.Errorf("the base that was never needed may give %s an hour; want less than %s and more than nothing", base, baseAbsolute)
 	}
 }

@@ -40,7 +40,7 @@ func faultFree(seed uint64) sim.Options {
 
 // never are the trips that no healthy farm may see once it has started.
 var never = []safety.Cause{safety.CauseNoResponse, safety.CauseWrongDirection, safety.CauseSolutionUnconfirmed,
-	safety.CausePHUnfit, safety.CauseECUnfit, safety.CauseTemperatureUnfit, safety.CausePHStale, safety.CauseECStale}
+	safety.CausePHInvalid, safety.CauseECInvalid, safety.CauseTemperatureInvalid, safety.CausePHStale, safety.CauseECStale}
 
 func TestFaultFreeNightsTripNothingAndWakeNobody(t *testing.T) {
 	nights, doses := nightsWanted(t, 5), uint64(0)
@@ -99,8 +99,8 @@ var brokenThings = []broken{
 	{fault: "line-burst", at: time.Hour, causes: []safety.Cause{safety.CauseLeak, safety.CauseNoResponse}, within: 90 * time.Minute},
 	{fault: "acid-base-swapped", at: time.Hour, causes: []safety.Cause{safety.CauseWrongDirection, safety.CauseNoResponse}, within: 45 * time.Minute},
 	{fault: "stock-empty", at: 10 * time.Minute, start: sim.Options{StartPH: 6.2, StartECShare: 0.6}, causes: []safety.Cause{safety.CauseNoResponse}, within: 90 * time.Minute},
-	{fault: "ph-glass-broken", at: time.Hour, causes: []safety.Cause{safety.CausePHUnfit, safety.CauseNoResponse}, within: 2 * time.Hour},
-	{fault: "probe-flat", at: time.Hour, causes: []safety.Cause{safety.CausePHUnfit}, within: 12 * time.Minute},
+	{fault: "ph-glass-broken", at: time.Hour, causes: []safety.Cause{safety.CausePHInvalid, safety.CauseNoResponse}, within: 2 * time.Hour},
+	{fault: "probe-flat", at: time.Hour, causes: []safety.Cause{safety.CausePHInvalid}, within: 12 * time.Minute},
 }
 
 func TestBrokenThingsAreFoundByWhatTheWaterDoes(t *testing.T) {

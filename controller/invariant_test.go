@@ -40,7 +40,7 @@ var invariants = []invariant{
 	{9, "direction", direction, func(t *trace) bool {
 		for i := range t.orders {
 			if t.settings.Safety.Pumps[t.orders[i].pump].Role == dosing.RoleAcid {
-				t.orders[i].before.PH.Present = 9
+				t.orders[i].before.PH.Working = 9
 				return true
 			}
 		}
@@ -86,7 +86,7 @@ func intentFirst(t *trace) (bad []string) {
 func doseCap(t *trace) (bad []string) {
 	for _, o := range t.orders {
 		p, caps, plant := &t.settings.Safety.Pumps[o.pump], t.settings.Safety.Caps[o.pump], &t.settings.Safety.Tanks[o.tank]
-		if o.volume > caps.PerDose || o.volume.RunTime(p.PerSecond) > caps.OnTime || o.volume < p.Smallest {
+		if o.volume > caps.PerDose || o.volume.RunTime(p.PerSecond) > caps.OnTime || o.volume < p.MinDose {
 			bad = append(bad, fmt.Sprintf("order %s: %s of %s, caps %+v", o.id, o.volume, p.Name, caps))
 		}
 		litres := min(o.litres, float64(plant.Volume)) * 1.01 // the level gauge scatters
@@ -137,15 +137,15 @@ func direction(t *trace) (bad []string) {
 		wrong := false
 		switch t.settings.Safety.Pumps[o.pump].Role {
 		case dosing.RoleAcid:
-			wrong = v.Settled.PH < v.PH.Present-0.01
+			wrong = v.Settled.PH < v.PH.Working-0.01
 		case dosing.RoleBase:
-			wrong = v.Settled.PH > v.PH.Present+0.01
+			wrong = v.Settled.PH > v.PH.Working+0.01
 		case dosing.RoleStock:
-			wrong = v.Settled.EC > v.EC.Present+0.05 // the rest of a blend is finished within the band
+			wrong = v.Settled.EC > v.EC.Working+0.05 // the rest of a blend is finished within the band
 		}
 		if wrong {
 			bad = append(bad, fmt.Sprintf("order %s of %s at %s: settles at pH %.3f of %.3f, EC %.3f of %.3f", o.id, t.settings.Safety.Pumps[o.pump].Name, o.at,
-				v.Settled.PH, v.PH.Present, v.Settled.EC, v.EC.Present))
+				v.Settled.PH, v.PH.Working, v.Settled.EC, v.EC.Working))
 		}
 	}
 	return bad
@@ -166,7 +166,7 @@ func noFighting(t *trace) (bad []string) {
 			}
 			apart := o.at - ended
 			opposite := p.Role == dosing.RoleAcid && q.Role == dosing.RoleBase || p.Role == dosing.RoleBase && q.Role == dosing.RoleAcid
-			if opposite && earlier.tank == o.tank && apart < 20*time.Minute && math.Abs(o.before.Settled.PH-o.before.PH.Present) <= 0.15-0.02 {
+			if opposite && earlier.tank == o.tank && apart < 20*time.Minute && math.Abs(o.before.Settled.PH-o.before.PH.Working) <= 0.15-0.02 {
 				bad = append(bad, fmt.Sprintf("order %s of %s %s after %s", o.id, p.Name, apart, q.Name))
 			}
 			if !p.Group.MayMeet(q.Group) && apart < t.settings.Safety.Tanks[earlier.tank].PlumeTime() {
@@ -181,7 +181,7 @@ func plantFight(t *trace) bool {
 	for i := range t.orders {
 		if o := t.orders[i]; o.pump == acidNorth {
 			o.pump, o.at = baseNorth, o.at+time.Minute
-			o.before.Settled.PH = o.before.PH.Present - 0.06
+			o.before.Settled.PH = o.before.PH.Working - 0.06
 			t.orders = append(t.orders, o)
 			return true
 		}
@@ -298,7 +298,7 @@ func wholeBlends(t *trace) (bad []string) {
 			if set.Role != dosing.RoleStock || !set.ServesTank(b.tank) {
 				continue
 			}
-			if off := float64(b.given[p]+b.owed[p]) - b.due[p]; math.Abs(off) > float64(set.Smallest) {
+			if off := float64(b.given[p]+b.owed[p]) - b.due[p]; math.Abs(off) > float64(set.MinDose) {
 				bad = append(bad, fmt.Sprintf("tank %d at %s: %s is %.1f mL off its share", b.tank, b.at, set.Name, off/1000))
 			}
 		}

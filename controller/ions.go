@@ -25,17 +25,17 @@ type ions struct {
 // IonsView is what a tank is thought to hold. It never changes: a new one takes its
 // place.
 type IonsView struct {
-	At       dosing.Instant
-	Recipe   string
-	Analysed time.Time // zero = never: a weak start from recipe and water
-	Ions     []IonView
-	Shares   []ShareView
-	Surplus  string       // what acid or base brings too much of, in words
-	Lever    string       // what ammonium's share could do about the acid, in words; advice only
-	Dumps    []ratio.Dump // that are due
-	Setpoint float64      // the EC that keeps the nutrients at the recipe's strength; 0 = the present one does, or nothing is known
-	Wanted   time.Time    // by when an analysis is; zero = not to be foreseen
-	Advice   string       // when the next analysis is wanted and whether a dump is due, in words
+	At             dosing.Instant
+	Recipe         string
+	Analysed       time.Time // zero = never: a weak start from recipe and water
+	Ions           []IonView
+	Shares         []ShareView
+	Surplus        string       // what acid or base brings too much of, in words
+	AmmoniumAdvice string       // what ammonium's share could do about the acid, in words; advice only
+	Dumps          []ratio.Dump // that are due
+	Setpoint       float64      // the EC that keeps the nutrients at the recipe's strength; 0 = the present one does, or nothing is known
+	Wanted         time.Time    // by when an analysis is; zero = not to be foreseen
+	Advice         string       // when the next analysis is wanted and whether a dump is due, in words
 }
 
 // IonView is one ion, mmol/L and mg/L by its atom.
@@ -134,7 +134,7 @@ func (c *Core) judgeIons(now dosing.Instant, id dosing.TankID) {
 
 func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
 	a := t.ions.account
-	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, Lever: a.Lever(), Dumps: a.Dumps()}
+	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, AmmoniumAdvice: a.Lever(), Dumps: a.Dumps()}
 	held, target := a.Content(), a.Target(t.ec.present)
 	acid, base := a.Brought()
 	for s := blend.NO3; s < blend.Carbon; s++ {

@@ -99,10 +99,10 @@ func TestNightReachesItsBandsAndStaysThere(t *testing.T) {
 				truth := r.farm.Truth(dosing.TankID(i))
 				pH[i].all++
 				ec[i].all++
-				if math.Abs(truth.PH-view.Tanks[i].PH.Present) <= dosing.StartBand.PH {
+				if math.Abs(truth.PH-view.Tanks[i].PH.Working) <= dosing.StartBand.PH {
 					pH[i].in++
 				}
-				if math.Abs(truth.EC-view.Tanks[i].EC.Present) <= dosing.StartBand.EC {
+				if math.Abs(truth.EC-view.Tanks[i].EC.Working) <= dosing.StartBand.EC {
 					ec[i].in++
 				}
 			}

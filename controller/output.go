@@ -81,8 +81,8 @@ type Answer struct {
 	Again    bool   // the same may be asked again in a moment: it could not be done yet
 	Confirm  string // token to repeat, where a second confirmation is wanted
 	Old, New float64
-	Lowest   float64
-	Highest  float64
+	Min      float64
+	Max      float64
 	From, By string
 }
 

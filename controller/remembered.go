@@ -95,15 +95,15 @@ func (r *Remembered) Differs(other *Remembered) string {
 			name       string
 			live, past SetpointView
 		}{{"pH", a.PH, b.PH}, {"EC", a.EC, b.EC}} {
-			if gap := s.live.Present - s.past.Present; gap > differs || gap < -differs {
-				return fmt.Sprintf("tank %d: setpoint of %s is %.4f now, replayed %.4f", i, s.name, s.live.Present, s.past.Present)
+			if gap := s.live.Working - s.past.Working; gap > differs || gap < -differs {
+				return fmt.Sprintf("tank %d: setpoint of %s is %.4f now, replayed %.4f", i, s.name, s.live.Working, s.past.Working)
 			}
 		}
 		if u, past := a.Unseen, b.Unseen; u.Acid > past.Acid+differs || u.Base > past.Base+differs || u.Stock > past.Stock+differs {
 			return fmt.Sprintf("tank %d: %+v is unseen, replayed only %+v", i, u, past)
 		}
 		b.Unseen = a.Unseen // more than there is, a replay may find
-		b.PH.Present, b.EC.Present, b.PauseLeft = a.PH.Present, a.EC.Present, a.PauseLeft
+		b.PH.Working, b.EC.Working, b.PauseLeft = a.PH.Working, a.EC.Working, a.PauseLeft
 		if live, past := fmt.Sprintf("%+v", a), fmt.Sprintf("%+v", b); live != past {
 			return fmt.Sprintf("tank %d: %s, replayed %s", i, live, past)
 		}

@@ -26,7 +26,7 @@ func TestFiftyEightIsRefusedNotClamped(t *testing.T) {
 	s := newStage(t, &scenario{})
 	for _, value := range []float64{58, 4.2, 7.01, -5.8, math.NaN(), math.Inf(1), math.Inf(-1), 0} {
 		a := s.wish(dosing.QuantityPH, value, nil)
-		if a.Accepted || a.Confirm != "" || a.Lowest != 5 || a.Highest != 7 {
+		if a.Accepted || a.Confirm != "" || a.Min != 5 || a.Max != 7 {
 			t.Errorf("%g: %+v", value, a)
 		}
 	}
@@ -36,7 +36,7 @@ func TestFiftyEightIsRefusedNotClamped(t *testing.T) {
 	if a := s.wish(dosing.QuantityEC, 1800, nil); a.Accepted || !strings.Contains(a.Text, "did you mean 1.8") {
 		t.Errorf("EC 1800: %+v", a)
 	}
-	if v := s.view(north).PH; v.Target != 5.8 || v.Present != 5.8 {
+	if v := s.view(north).PH; v.Final != 5.8 || v.Working != 5.8 {
 		t.Errorf("setpoint %+v after refusals", v)
 	}
 }
@@ -50,7 +50,7 @@ func TestAcceptedSetpointMovesAlongItsRamp(t *testing.T) {
 	for minute := 1; minute <= 40; minute++ {
 		s.pass(time.Minute)
 		want := min(5.8+0.3*float64(minute)/60, 5.95)
-		if got := s.view(north).PH.Present; math.Abs(got-want) > 0.001 {
+		if got := s.view(north).PH.Working; math.Abs(got-want) > 0.001 {
 			t.Fatalf("after %d min %.4f, want %.4f", minute, got, want)
 		}
 	}
@@ -72,7 +72,7 @@ func TestUndoingASetpointIsAChangeOfItsOwnAndItsEndIsRepeated(t *testing.T) {
 	if a := s.wish(dosing.QuantityPH, v.Before, nil); !a.Accepted || a.Old != 5.9 {
 		t.Errorf("brought back: %+v", a)
 	}
-	if v := s.view(north).PH; v.Target != 5.8 || v.Before != 5.9 || v.BeforeUntil.IsZero() {
+	if v := s.view(north).PH; v.Final != 5.8 || v.Before != 5.9 || v.BeforeUntil.IsZero() {
 		t.Errorf("afterwards: %+v", v)
 	}
 	s.wish(dosing.QuantityPH, 5.9, func(r *controller.Request) { r.Until = "1 h" })
@@ -116,22 +116,22 @@ func TestSetpointReturnsAtItsEndAndOutlivesRestartsUntilThen(t *testing.T) {
 		t.Error("until 25:99 was taken")
 	}
 	s.pass(10 * time.Minute)
-	was := s.view(north).PH.Present
+	was := s.view(north).PH.Working
 	s.restart(5 * time.Minute)
 	v := s.view(north).PH
-	if v.Target != 5.95 || v.Until.Hour() != 20 || v.By != "Ada" {
+	if v.Final != 5.95 || v.Until.Hour() != 20 || v.By != "Ada" {
 		t.Errorf("after the restart %+v", v)
 	}
-	if v.Present < was-0.001 || v.Present > was+0.026 {
-		t.Errorf("the ramp stepped from %.3f to %.3f over a restart of 5 min", was, v.Present)
+	if v.Working < was-0.001 || v.Working > was+0.026 {
+		t.Errorf("the ramp stepped from %.3f to %.3f over a restart of 5 min", was, v.Working)
 	}
 	s.pass(time.Hour + 46*time.Minute)
-	if v := s.view(north).PH; v.Target != 5.8 || v.Source != "file" {
+	if v := s.view(north).PH; v.Final != 5.8 || v.Source != "file" {
 		t.Errorf("after its end %+v", v)
 	}
 	s.pass(time.Hour)
 	s.restart(time.Minute)
-	if v := s.view(north).PH; v.Target != 5.8 || v.Present != 5.8 {
+	if v := s.view(north).PH; v.Final != 5.8 || v.Working != 5.8 {
 		t.Errorf("a restart brought an ask back whose time is over: %+v", v)
 	}
 }
@@ -152,7 +152,7 @@ func TestRolesAllowWhatTheyShould(t *testing.T) {
 	if a := s.Ask(controller.Request{Kind: controller.RequestArm, Tank: 7, Role: controller.RoleEngineer}); a.Accepted {
 		t.Error("a tank that does not exist was armed")
 	}
-	if view := s.view(north); view.Mode != safety.ModeObserving || view.PH.Target != 5.8 {
+	if view := s.view(north); view.Mode != safety.ModeObserving || view.PH.Final != 5.8 {
 		t.Errorf("%s, %+v", view.Mode, view.PH)
 	}
 }
@@ -282,7 +282,7 @@ func TestAThousandMillilitresTypedForTenAreAskedTwiceMakeNoBaseRunAndCanBeVoided
 	given := base()
 	for range 30 {
 		s.pass(time.Minute)
-		ph, target := s.view(north).Settled, s.view(north).PH.Present
+		ph, target := s.view(north).Settled, s.view(north).PH.Working
 		if base() != given {
 			t.Fatalf("base ran after acid was entered; settled %+v, wanted %.2f", ph, target)
 		}
@@ -339,12 +339,12 @@ func TestNewConfigurationChangesCapsButNoWiring(t *testing.T) {
 	s := dosingStage(t)
 	s.reconfigure(func(c *controller.Settings) {
 		c.Safety.Caps[acidNorth].PerHour = 1234
-		c.Tanks[north].PH.Highest = 6
+		c.Tanks[north].PH.Max = 6
 	})
-	if v := s.Core.View(s.Now()).Pumps[acidNorth]; v.HourCap != 1234 {
-		t.Errorf("hour cap %s", v.HourCap)
+	if v := s.Core.View(s.Now()).Pumps[acidNorth]; v.HourlyCap != 1234 {
+		t.Errorf("hour cap %s", v.HourlyCap)
 	}
-	if a := s.wish(dosing.QuantityPH, 6.1, nil); a.Accepted || a.Highest != 6 {
+	if a := s.wish(dosing.QuantityPH, 6.1, nil); a.Accepted || a.Max != 6 {
 		t.Errorf("%+v", a)
 	}
 	version := s.Core.View(s.Now()).Configuration

@@ -340,7 +340,7 @@ func (c *Core) relimit(now dosing.Instant, id dosing.TankID, q dosing.Quantity, 
 	held := s.limits.Value
 	s.limits, s.offer, s.home = limits, "", limits.Value
 	ends := !s.holds(s.target, held)
-	s.present = min(max(s.present, limits.Lowest), limits.Highest)
+	s.present = min(max(s.present, limits.Min), limits.Max)
 	if ends {
 		s.accept(limits.Value, "file", "", now.Wall, time.Time{})
 		c.recordSetpoint(now, id, q)

@@ -320,17 +320,17 @@ func metric(t *testing.T, view *controller.View, series, tank string, cause safe
 func (s *stage) stateNames(view *controller.View, tank dosing.TankID, cause safety.Cause, text string) {
 	s.t.Helper()
 	var state struct {
-		Holds []struct{ Cause, Text, Clears string }
+		Interlocks []struct{ Cause, Text, Clears string }
 	}
 	if err := json.Unmarshal(payload.AppendState(nil, &view.Tanks[tank], s.Now().Wall), &state); err != nil {
 		s.t.Fatal(err)
 	}
-	for _, h := range state.Holds {
+	for _, h := range state.Interlocks {
 		if h.Cause == cause.String() && h.Text == text && h.Clears == safety.Of(cause).Clears {
 			return
 		}
 	}
-	s.t.Errorf("the state topic does not name %s: %+v", cause, state.Holds)
+	s.t.Errorf("the state topic does not name %s: %+v", cause, state.Interlocks)
 }
 
 // alarmNames checks the alarm's topic and page where the cause calls a person; what

@@ -75,7 +75,7 @@ func TestAStockRefilledFiveTimesTooStrongIsFoundAndPHGoesOn(t *testing.T) {
 func TestAWeldedContactIsFoundByTheWaterItMoves(t *testing.T) {
 	s := dosingStage(t)
 	s.inject("pump-stuck-on", 9*time.Minute)
-	s.stands(safety.CauseAdrift, safety.ScopeTank, 8*time.Minute)
+	s.stands(safety.CauseUnexplainedChange, safety.ScopeTank, 8*time.Minute)
 	from := s.Now().Up
 	s.pass(8 * time.Minute)
 	if s.dosed(north, from, allPumps...) {
@@ -92,8 +92,8 @@ func TestAGroundLoopIsLeftOutAndPHIsKept(t *testing.T) {
 	if !s.dosed(north, from, acidNorth) {
 		t.Error("an alarm that stops nothing stopped the acid")
 	}
-	if truth := s.farm.Truth(north); math.Abs(truth.PH-s.view(north).PH.Present) > dosing.WarnBand.PH {
-		t.Errorf("pH %.2f, wanted %.2f: what was left out was believed", truth.PH, s.view(north).PH.Present)
+	if truth := s.farm.Truth(north); math.Abs(truth.PH-s.view(north).PH.Working) > dosing.WarnBand.PH {
+		t.Errorf("pH %.2f, wanted %.2f: what was left out was believed", truth.PH, s.view(north).PH.Working)
 	}
 }
 

@@ -41,23 +41,23 @@ func TestASetpointFollowsItsScheduleWithinItsRampAndAPersonsStands(t *testing.T)
 		c.Tanks[north].Schedule = controller.Schedule{Zone: time.UTC, Stages: []controller.Stage{
 			{Name: "young", From: evening.Add(-time.Hour), EC: 1.9}, {Name: "growth", From: evening.Add(2 * time.Hour), EC: 2.3, Over: 4 * time.Hour}}}
 	}})
-	last, fastest := s.view(north).EC.Present, 0.0
+	last, fastest := s.view(north).EC.Working, 0.0
 	for minute := range 7 * 60 {
 		s.pass(time.Minute)
 		now := s.view(north).EC
-		fastest, last = max(fastest, now.Present-last), now.Present
-		if minute == 60 && (now.Source != "schedule" || math.Abs(now.Present-1.9) > 1e-9) {
+		fastest, last = max(fastest, now.Working-last), now.Working
+		if minute == 60 && (now.Source != "schedule" || math.Abs(now.Working-1.9) > 1e-9) {
 			t.Errorf("after an hour %+v", now)
 		}
 	}
-	if now := s.view(north).EC; math.Abs(now.Present-2.3) > 1e-9 || fastest > 0.3/60+1e-6 {
+	if now := s.view(north).EC; math.Abs(now.Working-2.3) > 1e-9 || fastest > 0.3/60+1e-6 {
 		t.Errorf("at the end %+v, fastest %.4f in a minute", now, fastest)
 	}
 	if a := s.wish(dosing.QuantityEC, 2.1, nil); !a.Accepted {
 		t.Fatal(a.Text)
 	}
 	s.pass(time.Hour)
-	if now := s.view(north).EC; now.Target != 2.1 || now.Source == "schedule" {
+	if now := s.view(north).EC; now.Final != 2.1 || now.Source == "schedule" {
 		t.Errorf("a person's setpoint was taken back: %+v", now)
 	}
 }

@@ -226,7 +226,7 @@ func (p *player) look() {
 	alarms := map[safety.Cause]bool{}
 	for i := range view.Alarms {
 		a := &view.Alarms[i]
-		if !a.State.Stands() || a.Priority == safety.PriorityRecord {
+		if !a.State.Stands() || a.Priority == safety.PriorityLog {
 			continue
 		}
 		alarms[a.Cause] = true

@@ -60,7 +60,7 @@ var verbs = []verb{
 	line(`uptime goes back by `+aTime, uptime),
 	line(`leat (crashes|ends), and starts `+aTime+` later( on a copy from `+aTime+` before| on an empty ledger| on a copy from `+aTime+` before, put back with leat ledger restore)?`, starts),
 	line(`settings: the smallest dose of `+aPump+` is `+aNumber+` mL`, pumpSetting(func(c *controller.Settings, p dosing.PumpID, v float64) {
-		c.Safety.Pumps[p].Smallest = dosing.FromMillilitres(v)
+		c.Safety.Pumps[p].MinDose = dosing.FromMillilitres(v)
 	})),
 	line(`settings: one dose of `+aPump+` may be `+aNumber+` mL`, pumpSetting(func(c *controller.Settings, p dosing.PumpID, v float64) {
 		c.Safety.Caps[p].PerDose, c.Safety.Caps[p].OnTime = dosing.FromMillilitres(v), time.Minute
@@ -79,7 +79,7 @@ var verbs = []verb{
 	}),
 	line(`settings: the least level is `+aNumber+` L`, func(p []string) (deed, error) {
 		v, err := number(p[0])
-		return setting(func(c *controller.Settings) { c.Safety.Tanks[north].Least = dosing.Litres(v) }), err
+		return setting(func(c *controller.Settings) { c.Safety.Tanks[north].MinVolume = dosing.Litres(v) }), err
 	}),
 	line(`settings: stage ([a-z]+) from `+aTime+` has EC `+aNumber+`(?: over `+aTime+`)?`, func(p []string) (deed, error) {
 		from, err := passing(p[1])

@@ -77,7 +77,7 @@ func (s *setpoint) accept(value float64, source, by string, at, until time.Time)
 	s.target, s.source, s.by, s.at, s.until, s.offer = value, source, by, at, until, ""
 }
 
-func (s *setpoint) within(v float64) bool { return v >= s.limits.Lowest && v <= s.limits.Highest }
+func (s *setpoint) within(v float64) bool { return v >= s.limits.Min && v <= s.limits.Max }
 
 // holds says whether an ask that was accepted when the file had this value still
 // counts.
@@ -89,16 +89,16 @@ func (s *setpoint) holds(asked, fileValue float64) bool {
 // the confirmation of a token, or neither.
 func (s *setpoint) judge(now dosing.Instant, name string, from, value float64, confirm string) (refused, token, why string) {
 	l := s.limits
-	if math.IsNaN(value) || value < l.Lowest || value > l.Highest {
+	if math.IsNaN(value) || value < l.Min || value > l.Max {
 		return fmt.Sprintf("%s %s is outside %s to %s and was not taken; ask for a value in these bounds, which only the configuration file can change%s",
-			name, number(value), number(l.Lowest), number(l.Highest), s.slip(value)), "", ""
+			name, number(value), number(l.Min), number(l.Max), s.slip(value)), "", ""
 	}
 	step := math.Abs(value - from)
 	switch {
 	case step > l.Confirm+1e-9:
 		why = fmt.Sprintf("%s %s to %s is a step of %s, more than %s", name, number(from), number(value), number(step), number(l.Confirm))
-	case value < l.AdviseLow-1e-9 || value > l.AdviseHigh+1e-9:
-		why = fmt.Sprintf("%s %s is outside the recommended %s to %s", name, number(value), number(l.AdviseLow), number(l.AdviseHigh))
+	case value < l.AdvisedMin-1e-9 || value > l.AdvisedMax+1e-9:
+		why = fmt.Sprintf("%s %s is outside the recommended %s to %s", name, number(value), number(l.AdvisedMin), number(l.AdvisedMax))
 	default:
 		return "", "", ""
 	}
@@ -260,7 +260,7 @@ func (s *setpoint) rampWords(value float64) string {
 // slip names the value that a lost decimal point most likely stands for.
 func (s *setpoint) slip(value float64) string {
 	for _, guess := range []float64{value / 10, value / 100, value / 1000} {
-		if guess >= s.limits.AdviseLow && guess <= s.limits.AdviseHigh {
+		if guess >= s.limits.AdvisedMin && guess <= s.limits.AdvisedMax {
 			return fmt.Sprintf(" (a lost decimal point: did you mean %s?)", number(guess))
 		}
 	}

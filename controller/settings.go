@@ -18,8 +18,8 @@ type Settings struct {
 	// ReArm says that a tank which was armed before a restart is armed again after
 	// its wait; otherwise a person arms it.
 	ReArm bool
-	// DecideEvery is the period of decisions.
-	DecideEvery time.Duration
+	// ControlPeriod is the period of decisions.
+	ControlPeriod time.Duration
 	// StockWarn is how long before a container is empty a person is told; 0 = not.
 	StockWarn time.Duration
 	// Without leaves a part of the law out, for the rehearsal that shows what it is
@@ -75,12 +75,12 @@ type Zone struct {
 // never clamped; out of the recommended ones, or a step beyond Confirm, wants a
 // second confirmation.
 type SetpointSettings struct {
-	Value                 float64 // from the file; pH or mS/cm
-	Lowest, Highest       float64 // absolute bounds
-	AdviseLow, AdviseHigh float64 // recommended bounds
-	Confirm               float64 // largest step without a second confirmation
-	RampPerHour           float64 // fastest change of the effective setpoint
-	RampDownward          bool    // whether the ramp limits a lower setpoint too
+	Value                  float64 // from the file; pH or mS/cm
+	Min, Max               float64 // absolute bounds
+	AdvisedMin, AdvisedMax float64 // recommended bounds
+	Confirm                float64 // largest step without a second confirmation
+	RampPerHour            float64 // fastest change of the effective setpoint
+	RampDownward           bool    // whether the ramp limits a lower setpoint too
 
 	ConfirmWithin time.Duration // of uptime, for the second confirmation; 0 = two minutes
 }

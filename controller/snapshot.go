@@ -105,7 +105,7 @@ func (c *Core) modeAndCause(id dosing.TankID) (safety.Mode, safety.Cause) {
 		if trip.Action <= safety.Stop && trip.Scope <= safety.ScopeTank {
 			return safety.ModeStopped, trip.Cause
 		}
-		if trip.Action >= safety.Run || alarm.Explained(trip, trips) || trip.Cause == safety.CauseBrokerDown && c.linkUp && starting {
+		if trip.Action >= safety.Run || alarm.Explained(trip, trips) || trip.Cause == safety.CauseBrokerDisconnected && c.linkUp && starting {
 			continue // with the link up it waits for its first readings, as the start does
 		}
 		if cause == safety.CauseNone {
@@ -138,12 +138,12 @@ func (c *Core) words(now dosing.Instant, id dosing.TankID, v TankView, e loop.Es
 
 // balance compares the settled prediction with the setpoints.
 func balance(v TankView) string {
-	pH := v.Settled.PH - v.PH.Present
-	ec := v.Settled.EC - v.EC.Present
+	pH := v.Settled.PH - v.PH.Working
+	ec := v.Settled.EC - v.EC.Working
 	if math.Abs(pH) <= dosing.StartBand.PH && math.Abs(ec) <= dosing.StartBand.EC {
 		return "pH and EC are in band"
 	}
-	return fmt.Sprintf("will settle at pH %.2f (wanted %.2f) and EC %.2f (wanted %.2f mS/cm)", v.Settled.PH, v.PH.Present, v.Settled.EC, v.EC.Present)
+	return fmt.Sprintf("will settle at pH %.2f (wanted %.2f) and EC %.2f (wanted %.2f mS/cm)", v.Settled.PH, v.PH.Working, v.Settled.EC, v.EC.Working)
 }
 
 // nextStep names what the wanted reagent waits for.
@@ -190,7 +190,7 @@ func (c *Core) fit(id dosing.TankID, v TankView) (bool, string) {
 				return false, fmt.Sprintf("pH %.2f is outside 4.5 to 7.5", in.Value)
 			}
 		case dosing.QuantityEC:
-			if most := 1.5 * v.EC.Present; in.Value > most && v.Settled.EC > most {
+			if most := 1.5 * v.EC.Working; in.Value > most && v.Settled.EC > most {
 				return false, fmt.Sprintf("EC %.2f mS/cm is above %.2f", in.Value, most)
 			}
 		}
@@ -235,7 +235,7 @@ func (c *Core) largest(now dosing.Instant, id dosing.PumpID) (all []LargestView)
 func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 	p, counts := &c.settings.Safety.Pumps[id], &c.pumps[id]
 	v := PumpView{Name: p.Name, Reagent: p.Reagent, Liquid: p.Liquid(), Role: p.Role, Hour: c.totals.Hour(id, now.Up), Day: c.totals.Day(id, now.Up),
-		Ever: counts.before + c.totals.Ever(id), HourCap: c.watch.HourCap(id), DayCap: c.watch.DayCap(id), Refilled: counts.refill.At, Batch: counts.refill.Batch,
+		Ever: counts.before + c.totals.Ever(id), HourlyCap: c.watch.HourlyCap(id), DailyCap: c.watch.DailyCap(id), Refilled: counts.refill.At, Batch: counts.refill.Batch,
 		Doses: counts.doses, Volume: counts.volume}
 	v.Lasts = c.stockView(id)
 	v.Left = v.Lasts.Left
@@ -246,8 +246,8 @@ func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 }
 
 func (s *setpoint) view() SetpointView {
-	return SetpointView{Present: s.present, Target: s.target, Source: s.source, Lowest: s.limits.Lowest, Highest: s.limits.Highest,
-		AdviseLow: s.limits.AdviseLow, AdviseHigh: s.limits.AdviseHigh, Confirm: s.limits.Confirm, By: s.by, At: s.at, Until: s.until,
+	return SetpointView{Working: s.present, Final: s.target, Source: s.source, Min: s.limits.Min, Max: s.limits.Max,
+		AdvisedMin: s.limits.AdvisedMin, AdvisedMax: s.limits.AdvisedMax, Confirm: s.limits.Confirm, By: s.by, At: s.at, Until: s.until,
 		Undoable: s.before.known && s.before.value != s.target, Before: s.before.value, BeforeUntil: s.before.until}
 }
 

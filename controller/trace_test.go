@@ -262,7 +262,7 @@ func (o *onlooker) second(now dosing.Instant) {
 		if truth.TopUp {
 			o.topUp[id] = now.Up
 		}
-		s := traceSample{at: now.Up, tank: dosing.TankID(id), mode: v.Mode, holds: len(v.Holds), settled: v.Settled, pH: v.PH.Present, ec: v.EC.Present,
+		s := traceSample{at: now.Up, tank: dosing.TankID(id), mode: v.Mode, holds: len(v.Holds), settled: v.Settled, pH: v.PH.Working, ec: v.EC.Working,
 			truePH: truth.PH, trueEC: truth.EC, running: running}
 		standing := map[traceLatch]bool{}
 		for i := range v.Holds {
@@ -270,7 +270,7 @@ func (o *onlooker) second(now dosing.Instant) {
 			if h.Text == "" || h.Clears == "" || h.Cause == safety.CauseNone || h.Since.Up > now.Up {
 				s.wordless++
 			}
-			if h.Action != safety.Stop || h.Cause == safety.CauseStoppedByPerson {
+			if h.Action != safety.Stop || h.Cause == safety.CauseOperatorStop {
 				continue
 			}
 			l := traceLatch{tank: dosing.TankID(id), scope: h.Scope, pump: h.Pump, cause: h.Cause}

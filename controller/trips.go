@@ -23,7 +23,7 @@ func (c *Core) evaluate(now dosing.Instant) {
 // obeys no stop either: only the supply of all of them ends it.
 func (c *Core) latch(now dosing.Instant, trip safety.Trip) {
 	c.outdate(now, trip)
-	if trip.Cause == safety.CauseAdrift || trip.Cause == safety.CauseNodeUnbidden {
+	if trip.Cause == safety.CauseUnexplainedChange || trip.Cause == safety.CauseUncommandedRun {
 		c.out.Supply = true
 		c.out.Stops = append(c.out.Stops, StopOrder{Tank: trip.Tank, All: true})
 	}

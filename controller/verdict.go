@@ -101,7 +101,7 @@ func (t *TankView) urgent() *AlarmView {
 	var worst *AlarmView
 	for i := range t.Alarms {
 		a := &t.Alarms[i]
-		if a.State.Stands() && a.Priority < safety.PriorityRecord && (worst == nil || a.Priority < worst.Priority) {
+		if a.State.Stands() && a.Priority < safety.PriorityLog && (worst == nil || a.Priority < worst.Priority) {
 			worst = a
 		}
 	}
@@ -122,10 +122,10 @@ func (t *TankView) worstHold() *HoldView {
 // routine says that an interlock is part of the work and ends by itself.
 func routine(h *HoldView) bool {
 	switch h.Cause {
-	case safety.CauseObserving, safety.CauseOperatorPause, safety.CauseMaintenance, safety.CauseCleaning, safety.CauseStoppedByPerson:
+	case safety.CauseObserving, safety.CauseOperatorPause, safety.CauseMaintenance, safety.CauseCleaning, safety.CauseOperatorStop:
 		return false
 	}
-	return h.Action >= safety.Run || h.Action == safety.Hold && safety.Of(h.Cause).Priority == safety.PriorityRecord
+	return h.Action >= safety.Run || h.Action == safety.Hold && safety.Of(h.Cause).Priority == safety.PriorityLog
 }
 
 // alarmWords is an alarm in a sentence: what cannot be done, why, and told whole since
@@ -254,12 +254,12 @@ func (t *TankView) readingsKnown() string {
 func (t *TankView) outside() string {
 	for i := range t.Inputs {
 		in := &t.Inputs[i]
-		wanted, band, name := t.PH.Present, dosing.WarnBand.PH, "pH"
+		wanted, band, name := t.PH.Working, dosing.WarnBand.PH, "pH"
 		switch {
 		case !in.Present:
 			continue
 		case in.Quantity == dosing.QuantityEC:
-			wanted, band, name = t.EC.Present, dosing.WarnBand.EC, "EC"
+			wanted, band, name = t.EC.Working, dosing.WarnBand.EC, "EC"
 		case in.Quantity != dosing.QuantityPH:
 			continue
 		}

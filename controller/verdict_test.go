@@ -16,7 +16,7 @@ func tanksAt(names ...string) *View {
 		Pumps: []PumpView{{Name: "acid-north", Role: dosing.RoleAcid, Reagent: "nitric acid"}, {Name: "lye", Role: dosing.RoleBase}, {Name: "calcium", Role: dosing.RoleStock, Reagent: "calcium nitrate"}}}
 	for _, name := range names {
 		v.Tanks = append(v.Tanks, TankView{Name: name, Mode: safety.ModeArmed, Fit: true, LeavesWarn: alarm.NotInSight, LeavesHarm: alarm.NotInSight,
-			PH: SetpointView{Present: 5.8}, EC: SetpointView{Present: 1.8},
+			PH: SetpointView{Working: 5.8}, EC: SetpointView{Working: 1.8},
 			Inputs: []InputView{{Quantity: dosing.QuantityPH, Present: true, Value: 5.82, Quality: dosing.QualityGood}, {Quantity: dosing.QuantityEC, Present: true, Value: 1.79, Quality: dosing.QualityGood}}})
 	}
 	return v
@@ -129,7 +129,7 @@ func TestEveryCauseOfTheTableMakesOneReadableSentence(t *testing.T) {
 		if n := len([]rune(text)); n < 10 || n > 190 || strings.Contains(text, "..") || strings.Contains(strings.TrimSuffix(text, "."), ". ") || !strings.HasSuffix(text, ".") {
 			t.Errorf("%s (%d characters): %s", cause, n, text)
 		}
-		if row.Priority < safety.PriorityRecord && v.Tanks[0].Verdict.Step == "" {
+		if row.Priority < safety.PriorityLog && v.Tanks[0].Verdict.Step == "" {
 			t.Errorf("%s calls a person and names no step", cause)
 		}
 	}

@@ -72,15 +72,15 @@ type InputView struct {
 
 // SetpointView is one setpoint.
 type SetpointView struct {
-	Present, Target float64 // effective now; where the ramp ends
-	Source          string  // "file", "page", "mqtt", "schedule"
-	Lowest, Highest float64
-	AdviseLow       float64
-	AdviseHigh      float64
-	Confirm         float64
-	By              string
-	At              time.Time
-	Until           time.Time // zero = for good
+	Working, Final float64 // effective now; where the ramp ends
+	Source         string  // "file", "page", "mqtt", "schedule"
+	Min, Max       float64
+	AdvisedMin     float64
+	AdvisedMax     float64
+	Confirm        float64
+	By             string
+	At             time.Time
+	Until          time.Time // zero = for good
 	// What the last change of this run replaced, where there was one.
 	Undoable    bool
 	Before      float64
@@ -130,19 +130,19 @@ type AlarmView struct {
 
 // PumpView is one pump with its counts.
 type PumpView struct {
-	Name, Reagent   string
-	Liquid          string // reagent with its strength
-	Role            dosing.Role
-	Hour, Day, Ever dosing.Volume
-	HourCap, DayCap dosing.Volume
-	Largest         []LargestView // by tank that it serves
-	Left            dosing.Volume // in the container, by its level or by ledger and refills; negative = unknown
-	Refilled        time.Time     // the newest refill that was entered; zero = none
-	Batch           string        // of it
-	Lasts           StockView
-	Doses           [ledger.OutcomeCount]uint64
-	Volume          [ledger.OutcomeCount]dosing.Volume
-	OpenOrder       string
+	Name, Reagent       string
+	Liquid              string // reagent with its strength
+	Role                dosing.Role
+	Hour, Day, Ever     dosing.Volume
+	HourlyCap, DailyCap dosing.Volume
+	Largest             []LargestView // by tank that it serves
+	Left                dosing.Volume // in the container, by its level or by ledger and refills; negative = unknown
+	Refilled            time.Time     // the newest refill that was entered; zero = none
+	Batch               string        // of it
+	Lasts               StockView
+	Doses               [ledger.OutcomeCount]uint64
+	Volume              [ledger.OutcomeCount]dosing.Volume
+	OpenOrder           string
 }
 
 // LargestView is how large a dose of a pump into a tank may be now, and why not larger.

@@ -121,7 +121,7 @@ func (c *Core) reply(w *wish, accepted bool, text string) {
 	a := Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Quantity: r.Quantity, Old: w.old, New: r.Value, Accepted: accepted, Text: text, From: r.From, By: r.By}
 	if r.Kind == RequestSetpoint {
 		s := c.tanks[r.Tank].setpointOf(r.Quantity)
-		a.Lowest, a.Highest = s.limits.Lowest, s.limits.Highest
+		a.Min, a.Max = s.limits.Min, s.limits.Max
 	}
 	c.out.Answers = append(c.out.Answers, a)
 	kind := NoticeChange

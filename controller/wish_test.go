@@ -35,13 +35,13 @@ func TestLessThatIsAskedForLaterIsNotUndoneByMoreThatWasAskedForEarlier(t *testi
 		staysAsWell safety.Cause
 	}{
 		{nil, controller.RequestArm, controller.RequestObserve, safety.CauseObserving, 0},
-		{nil, controller.RequestArm, controller.RequestStop, safety.CauseStoppedByPerson, 0},
+		{nil, controller.RequestArm, controller.RequestStop, safety.CauseOperatorStop, 0},
 		{nil, controller.RequestArm, controller.RequestCleaning, safety.CauseObserving, safety.CauseCleaning},
 		{[]controller.RequestKind{controller.RequestArm, controller.RequestPause}, controller.RequestResume, controller.RequestMaintenance, safety.CauseOperatorPause, safety.CauseMaintenance},
 		{[]controller.RequestKind{controller.RequestArm, controller.RequestMaintenance}, controller.RequestResume, controller.RequestPause, safety.CauseOperatorPause, safety.CauseMaintenance},
 		{[]controller.RequestKind{controller.RequestArm, controller.RequestCleaning}, controller.RequestConfirmWater, controller.RequestCleaning, safety.CauseSolutionUnconfirmed, safety.CauseCleaning},
 		{[]controller.RequestKind{controller.RequestArm, controller.RequestCleaning}, controller.RequestConfirmWater, controller.RequestPause, safety.CauseSolutionUnconfirmed, safety.CauseCleaning},
-		{[]controller.RequestKind{controller.RequestArm, controller.RequestStop}, controller.RequestClear, controller.RequestStop, safety.CauseStoppedByPerson, 0},
+		{[]controller.RequestKind{controller.RequestArm, controller.RequestStop}, controller.RequestClear, controller.RequestStop, safety.CauseOperatorStop, 0},
 	} {
 		name := c.more.String() + " then " + c.less.String()
 		s := newStage(t, &scenario{settings: func(c *controller.Settings) { c.ReArm = true }})
@@ -86,7 +86,7 @@ func TestClearDoesNotLiftAStopThatCameAfterItWasAskedFor(t *testing.T) {
 	s.diskCatchesUp()
 	s.pass(time.Minute)
 	for _, when := range []string{"live", "after a restart"} {
-		for _, cause := range []safety.Cause{safety.CauseLeak, safety.CauseStoppedByPerson} {
+		for _, cause := range []safety.Cause{safety.CauseLeak, safety.CauseOperatorStop} {
 			if _, ok := s.hold(north, cause); !ok {
 				t.Errorf("%s: the clear of before lifted %s", when, cause)
 			}
@@ -243,7 +243,7 @@ func TestFloodOfValidAsksWritesAFewRowsAndTheNewestWins(t *testing.T) {
 		}
 		s.diskCatchesUp()
 		s.pass(2 * time.Minute)
-		if got := s.view(north).PH.Target; got != last {
+		if got := s.view(north).PH.Final; got != last {
 			t.Errorf("slow disk %v: setpoint %g, the newest wish is %g", slow, got, last)
 		}
 		s.pass(2 * time.Minute)

@@ -222,7 +222,7 @@ func TestForgedOverDeliveryDosesNothing(t *testing.T) {
 			t.Fatalf("%.2f mL of base into water of pH %.2f", later.ml, pH)
 		}
 	}
-	if _, adrift := s.hold(north, safety.CauseAdrift); adrift {
+	if _, adrift := s.hold(north, safety.CauseUnexplainedChange); adrift {
 		t.Errorf("a report looks like a pump that runs: %s", s.holds(north))
 	}
 	if _, held := s.hold(north, safety.CauseReportContradicts); !held {

@@ -152,7 +152,7 @@ func TestDocumentNamesEveryFieldThatTheProgramSends(t *testing.T) {
 		"fit":      payload.AppendFit(nil, true, ""),
 		"word":     payload.AppendWord(nil, controller.Answer{By: "grower"}),
 		"ions": payload.AppendIons(nil, &controller.IonsView{Recipe: "lettuce", Analysed: now, Ions: []controller.IonView{{Name: "ions", Macro: true, Amount: 1, Acid: 1}},
-			Surplus: "acid", Lever: "NH4", Advice: "due"}),
+			Surplus: "acid", AmmoniumAdvice: "NH4", Advice: "due"}),
 		"lease":  payload.AppendLease(nil, 7, 1),
 		"stop":   payload.AppendStop(nil, 7, "acid"),
 		"supply": payload.AppendSupply(nil, 7),

@@ -38,7 +38,7 @@ const (
 
 // FloodWait is how long after a flood the water is given to mix, counted from the
 // moment at which the level came to rest: θ + τ, at least two minutes.
-func (t Tank) FloodWait() time.Duration { return max(t.DeadTime+t.Lag, floodLeast) }
+func (t Tank) FloodWait() time.Duration { return max(t.DeadTime+t.TimeConstant, floodLeast) }
 
 // Out tells that a switch said at up that water is out.
 func (f *Flood) Out(up time.Duration) {

@@ -80,12 +80,12 @@ const (
 	QualityFailure Quality = iota
 	QualityFunctionCheck
 	QualityOutOfSpecification
-	QualityMaintenanceDue
+	QualityMaintenanceRequired
 	QualityGood
 	QualityCount
 )
 
-var qualityNames = [QualityCount]string{"failure", "function-check", "out-of-specification", "maintenance-due", "good"}
+var qualityNames = [QualityCount]string{"failure", "function-check", "out-of-specification", "maintenance-required", "good"}
 
 func (q Quality) String() string {
 	if q >= QualityCount {
@@ -95,7 +95,7 @@ func (q Quality) String() string {
 }
 
 // MayDose says whether a dose may rest on a reading of this quality.
-func (q Quality) MayDose() bool { return q == QualityGood || q == QualityMaintenanceDue }
+func (q Quality) MayDose() bool { return q == QualityGood || q == QualityMaintenanceRequired }
 
 // Reading is one value from one input, parsed once: finite and physically
 // possible, with its time of arrival. Only controller/payload makes Readings.

@@ -85,7 +85,7 @@ type Pump struct {
 	Strength  string // of an acid or base, as on its label
 	Group     Group
 	PerSecond Volume // delivered per second of run time
-	Smallest  Volume // smallest repeatable dose
+	MinDose   Volume // smallest repeatable dose
 
 	// What 1 mL does in 1 L of tank water.
 	AcidPerML float64 // meq/L of strong acid; negative for a base
@@ -131,16 +131,16 @@ type Water struct {
 
 // Tank is the plant as commissioned.
 type Tank struct {
-	Name      string
-	Volume    Litres        // in circulation at the working level
-	Least     Litres        // least volume at which dosing is permitted
-	Greatest  Litres        // level high
-	DeadTime  time.Duration // θ: dose to first response
-	Lag       time.Duration // τ: mixing lag after it
-	Phosphate float64       // total phosphorus, mmol/L, expected in the solution at setpoint EC
-	Carbonate float64       // total inorganic carbon, mmol/L, expected in the solution
-	Ammonium  float64       // total ammonia, mmol/L
-	TopUp     Water
+	Name         string
+	Volume       Litres        // in circulation at the working level
+	MinVolume    Litres        // least volume at which dosing is permitted
+	MaxVolume    Litres        // level high
+	DeadTime     time.Duration // θ: dose to first response
+	TimeConstant time.Duration // τ: mixing lag after it
+	Phosphate    float64       // total phosphorus, mmol/L, expected in the solution at setpoint EC
+	Carbonate    float64       // total inorganic carbon, mmol/L, expected in the solution
+	Ammonium     float64       // total ammonia, mmol/L
+	TopUp        Water
 	// Slow is the share of the volume that answers late, in ponds and long channels, and
 	// Exchange the time in which that water is exchanged once. 0 = all of it is one water.
 	Slow        float64
@@ -190,11 +190,11 @@ func (t *Tank) StartSpread() float64 {
 }
 
 // MixingTime is θ + 4τ: after it a dose has settled.
-func (t Tank) MixingTime() time.Duration { return t.DeadTime + 4*t.Lag }
+func (t Tank) MixingTime() time.Duration { return t.DeadTime + 4*t.TimeConstant }
 
 // PlumeTime is θ + τ, at least 60 s: concentrates that must not meet are apart
 // by this much.
-func (t Tank) PlumeTime() time.Duration { return max(t.DeadTime+t.Lag, time.Minute) }
+func (t Tank) PlumeTime() time.Duration { return max(t.DeadTime+t.TimeConstant, time.Minute) }
 
 // Target is what a tank is steered to now, after ramp and schedule.
 type Target struct {

@@ -264,7 +264,7 @@ func (t *Totals) InTransit(tank TankID, pumps []Pump, plant Tank, up time.Durati
 		// Of a tank of unknown size nothing is known to be little.
 		return math.Inf(1), math.Inf(1), math.Inf(1)
 	}
-	t.EachInTransit(tank, up, plant.DeadTime, plant.Lag, func(d *Dose, ml float64) {
+	t.EachInTransit(tank, up, plant.DeadTime, plant.TimeConstant, func(d *Dose, ml float64) {
 		p := &pumps[d.Pump]
 		effect := float64(ml*p.AcidPerML) / volume
 		if effect > 0 {

@@ -60,7 +60,7 @@ func TestAWithdrawnDoseCountsNothing(t *testing.T) {
 	totals := NewTotals(1, 1)
 	totals.Count(Dose{Key: 9, Volume: 5 * Millilitre, Up: time.Second, Open: true})
 	totals.Settle(0, 9, 0, 2*time.Second)
-	tank := Tank{Volume: 100, DeadTime: time.Minute, Lag: time.Minute}
+	tank := Tank{Volume: 100, DeadTime: time.Minute, TimeConstant: time.Minute}
 	acid, _, _ := totals.InTransit(0, []Pump{{AcidPerML: 1}}, tank, 3*time.Second)
 	if totals.Hour(0, 3*time.Second) != 0 || totals.Ever(0) != 0 || acid != 0 {
 		t.Errorf("hour %v, ever %v, in transit %v meq/L; want nothing", totals.Hour(0, 3*time.Second), totals.Ever(0), acid)
@@ -142,7 +142,7 @@ func TestADoseIsWholeInTheDeadTimeAndThenDecays(t *testing.T) {
 
 func TestInTransitFallsOnlyByTheMixingLaw(t *testing.T) {
 	pumps := []Pump{{AcidPerML: 0.5, ECPerML: 0.02}, {AcidPerML: -0.4, ECPerML: 0.02}, {ECPerML: 0.2, AcidPerML: 0.01}}
-	tank := Tank{Volume: 50, DeadTime: 30 * time.Second, Lag: time.Minute}
+	tank := Tank{Volume: 50, DeadTime: 30 * time.Second, TimeConstant: time.Minute}
 	totals := NewTotals(3, 2)
 	for p := range PumpID(3) {
 		totals.Count(Dose{Key: uint64(p), Pump: p, Volume: 10 * Millilitre, Up: 0})

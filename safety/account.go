@@ -217,7 +217,7 @@ func (s *sight) unseen() dosing.Volume {
 	case others <= 0, room > 0 && a.full && s.smallestPasses(float64(perML)):
 		// Else a weak buffer could never be corrected. Whether one dose is too coarse for
 		// the water is for the cap on its effect to say.
-		most = max(most, s.pump.Smallest)
+		most = max(most, s.pump.MinDose)
 	}
 	return most
 }

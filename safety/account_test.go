@@ -124,7 +124,7 @@ func TestFirstDoseAfterArmingServiceAndALongPauseIsSmall(t *testing.T) {
 	if largest, cause := f.g.Largest(f.now, 0, acidPump); largest > 0 || cause != CauseUnconfirmed {
 		t.Errorf("a second one at once: %s (%s)", largest, cause)
 	}
-	f.pass(f.s.Tanks[0].DeadTime + f.s.Tanks[0].Lag/2 + 30*time.Second)
+	f.pass(f.s.Tanks[0].DeadTime + f.s.Tanks[0].TimeConstant/2 + 30*time.Second)
 	if largest, _ := f.g.Largest(f.now, 0, acidPump); largest < small*3/2 {
 		t.Errorf("far from the setpoint one small dose must do, yet the second is %s", largest)
 	}
@@ -148,7 +148,7 @@ func TestNearTheSetpointASecondSmallDoseComesFirst(t *testing.T) {
 			t.Errorf("a first dose of %s, at most %s", largest, most)
 		}
 		f.dose(0, acidPump, largest)
-		f.pass(f.s.Tanks[0].DeadTime + f.s.Tanks[0].Lag + 30*time.Second)
+		f.pass(f.s.Tanks[0].DeadTime + f.s.Tanks[0].TimeConstant + 30*time.Second)
 	}
 	if tank := &f.w.tanks[0]; !tank.accounts[classAcid].tried(tank) {
 		t.Error("two small doses had their time to show, yet a third is asked for")

@@ -49,8 +49,8 @@ func (g *Gate) Allowance(now dosing.Instant, t dosing.TankID, p dosing.PumpID) A
 		}
 	}
 	a := Allowance{Most: least.most, By: least.cause, Words: s.limitWords(least)}
-	if a.Most < s.pump.Smallest {
-		a = Allowance{By: least.cause, Words: fmt.Sprintf("less than the smallest dose, %s; %s", s.pump.Smallest, a.Words)}
+	if a.Most < s.pump.MinDose {
+		a = Allowance{By: least.cause, Words: fmt.Sprintf("less than the smallest dose, %s; %s", s.pump.MinDose, a.Words)}
 	}
 	return a
 }
@@ -70,11 +70,11 @@ func (s *sight) limitWords(l limit) string {
 			a := &s.tank.accounts[class]
 			return a.words(a.limit(s.tank, s.commissioned))
 		}
-	case CauseHourCap:
-		return fmt.Sprintf("%s of %s in the last hour", s.hour, s.watch.HourCap(s.plan.Pump))
-	case CauseDayCap:
-		return fmt.Sprintf("%s of %s in the last 24 h", s.day, s.watch.DayCap(s.plan.Pump))
-	case CauseStockCap:
+	case CauseHourlyCap:
+		return fmt.Sprintf("%s of %s in the last hour", s.hour, s.watch.HourlyCap(s.plan.Pump))
+	case CauseDailyCap:
+		return fmt.Sprintf("%s of %s in the last 24 h", s.day, s.watch.DailyCap(s.plan.Pump))
+	case CauseContainerCap:
 		return "what the container holds"
 	}
 	return ""

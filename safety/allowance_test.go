@@ -15,15 +15,15 @@ func TestAPersonIsToldWhichLimitBindsNow(t *testing.T) {
 		t.Errorf("at first %+v", a)
 	}
 	f.drift(0, dosing.QuantityPH, 6.2)
-	if a = f.g.Allowance(f.now, 0, basePump); a.Most != 0 || a.By != CauseDirection || a.Words == "" {
+	if a = f.g.Allowance(f.now, 0, basePump); a.Most != 0 || a.By != CauseAwayFromSetpoint || a.Words == "" {
 		t.Errorf("base above the setpoint: %+v", a)
 	}
 	f.w.pumps[calciumPump].caps.PerHour = 40 * dosing.Millilitre
-	if a = f.g.Allowance(f.now, 0, calciumPump); a.Most != 40*dosing.Millilitre || a.By != CauseHourCap || !strings.Contains(a.Words, "of 40") {
+	if a = f.g.Allowance(f.now, 0, calciumPump); a.Most != 40*dosing.Millilitre || a.By != CauseHourlyCap || !strings.Contains(a.Words, "of 40") {
 		t.Errorf("by the hour %+v", a)
 	}
 	f.w.pumps[calciumPump].caps.PerHour = dosing.Microlitre
-	if a = f.g.Allowance(f.now, 0, calciumPump); a.Most != 0 || a.By != CauseHourCap || !strings.Contains(a.Words, "smallest dose") {
+	if a = f.g.Allowance(f.now, 0, calciumPump); a.Most != 0 || a.By != CauseHourlyCap || !strings.Contains(a.Words, "smallest dose") {
 		t.Errorf("less than the smallest dose: %+v", a)
 	}
 }

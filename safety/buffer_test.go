@@ -56,7 +56,7 @@ func TestTheWeakestBufferOnTheWayToTheSetpointCounts(t *testing.T) {
 }
 
 func TestSoftWaterGetsDosesInProportion(t *testing.T) {
-	f := newFarm(t, func(s *Settings) { s.Pumps[acidPump].Smallest = 100 * dosing.Microlitre })
+	f := newFarm(t, func(s *Settings) { s.Pumps[acidPump].MinDose = 100 * dosing.Microlitre })
 	full, _ := f.g.Largest(f.now, 0, acidPump)
 	f.w.tanks[0].curve = line(0.2)
 	soft, cause := f.g.Largest(f.now, 0, acidPump)
@@ -113,7 +113,7 @@ func TestAcidAndBaseKeepTheirDistanceToTheSecond(t *testing.T) {
 	f.gave(0, acidPump, dosing.Millilitre)
 	f.w.Aim(0, dosing.Target{PH: 5.94, EC: 2}) // off by less than 0.15 whatever was given
 	f.pass(20*time.Minute - time.Second)
-	f.wantCause("a second before", f.judge(0, basePump, dosing.Millilitre), CauseCounterReagent)
+	f.wantCause("a second before", f.judge(0, basePump, dosing.Millilitre), CauseAcidBaseChangeover)
 	if v := f.judge(0, basePump, dosing.Millilitre); v.Detail != "the opposite reagent was dosed; 1 s to go" {
 		t.Errorf("it reads %q", v.Detail)
 	}
@@ -170,7 +170,7 @@ func TestFiguresOfARefusalAreThoseOfTheDose(t *testing.T) {
 		"stock": {calciumPump, dosing.Target{PH: 5.8, EC: 1.5}, "EC will settle at 1.92 mS/cm; wanted 1.50"},
 	} {
 		f.w.Aim(0, c.target)
-		if v := f.judge(0, c.pump, 5*dosing.Millilitre); v.Cause != CauseDirection || v.Detail != c.want {
+		if v := f.judge(0, c.pump, 5*dosing.Millilitre); v.Cause != CauseAwayFromSetpoint || v.Detail != c.want {
 			t.Errorf("%s: %s %q, want %q", what, v.Cause, v.Detail, c.want)
 		}
 	}
@@ -183,7 +183,7 @@ func TestLessThanAHundredthOfAPHOnItsWayIsNothing(t *testing.T) {
 			pump   dosing.PumpID
 			target dosing.PH
 		}{{acidPump, 5.5}, {basePump, 6.1}} {
-			f := newFarm(t, func(s *Settings) { s.Pumps[way.pump].Smallest = 4900 * dosing.Microlitre })
+			f := newFarm(t, func(s *Settings) { s.Pumps[way.pump].MinDose = 4900 * dosing.Microlitre })
 			f.noise = 0
 			f.pass(10 * time.Second)
 			f.w.Aim(0, dosing.Target{PH: way.target, EC: 2})

@@ -96,22 +96,22 @@ func (w *Watch) Fill(p dosing.PumpID, budget dosing.Volume, until time.Duration)
 	}
 }
 
-// HourCap is what the pump may dose in any rolling hour, now.
-func (w *Watch) HourCap(p dosing.PumpID) dosing.Volume {
+// HourlyCap is what the pump may dose in any rolling hour, now.
+func (w *Watch) HourlyCap(p dosing.PumpID) dosing.Volume {
 	if int(p) >= len(w.pumps) {
 		return 0
 	}
 	u := &w.pumps[p].use
-	return u.limit(w.pumps[p].caps.PerHour, hourTimes, time.Hour, u.demandHour, w.settings.Pumps[p].Smallest)
+	return u.limit(w.pumps[p].caps.PerHour, hourTimes, time.Hour, u.demandHour, w.settings.Pumps[p].MinDose)
 }
 
-// DayCap is what the pump may dose in any rolling 24 h, now.
-func (w *Watch) DayCap(p dosing.PumpID) dosing.Volume {
+// DailyCap is what the pump may dose in any rolling 24 h, now.
+func (w *Watch) DailyCap(p dosing.PumpID) dosing.Volume {
 	if int(p) >= len(w.pumps) {
 		return 0
 	}
 	u := &w.pumps[p].use
-	return u.limit(w.pumps[p].caps.PerDay, dayTimes, 24*time.Hour, u.demandDay, w.settings.Pumps[p].Smallest)
+	return u.limit(w.pumps[p].caps.PerDay, dayTimes, 24*time.Hour, u.demandDay, w.settings.Pumps[p].MinDose)
 }
 
 // cap is a pump's absolute caps: halved by the hour and day where a leak or stop

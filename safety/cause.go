@@ -10,7 +10,7 @@ const (
 	CauseNone Cause = iota
 	// Modes and people.
 	CauseObserving
-	CauseStoppedByPerson
+	CauseOperatorStop
 	CauseOperatorPause
 	CauseStopInput
 	CauseMaintenance
@@ -19,11 +19,11 @@ const (
 	// Readings.
 	CausePHMissing
 	CausePHStale
-	CausePHUnfit
+	CausePHInvalid
 	CauseECMissing
 	CauseECStale
-	CauseECUnfit
-	CauseTemperatureUnfit
+	CauseECInvalid
+	CauseTemperatureInvalid
 	CauseTemperatureRange
 	CauseProbesDisagree
 	CauseSampleFlowOff
@@ -35,20 +35,20 @@ const (
 	CauseLeak
 	CauseFlood
 	CauseOutletUnproved
-	CauseStockEmpty
+	CauseContainerEmpty
 	// Nodes, link, process.
-	CauseNodeSilent
+	CauseNodeOffline
 	CauseNodeRebooted
 	CauseNodeBusy
 	CauseNodeClock
-	CauseNodeUnbidden // flow or current without an order
-	CauseAdrift       // pH or EC runs without a dose
-	CauseBrokerDown
+	CauseUncommandedRun    // flow or current without an order
+	CauseUnexplainedChange // pH or EC runs without a dose
+	CauseBrokerDisconnected
 	CauseLedgerUnavailable
 	CauseClockUntrusted
 	CauseOtherController
 	CauseConfigurationUnsafe
-	CauseRecordBehindNode // a node knows of orders that the ledger does not
+	CauseLedgerBehindNode // a node knows of orders that the ledger does not
 	CauseStarting
 	CauseInputNotEvaluated
 	// What earlier doses told.
@@ -64,11 +64,11 @@ const (
 	CauseEffectCap
 	CauseInTransitCap
 	CauseUnconfirmed // reagent that no reading has shown
-	CauseHourCap
-	CauseDayCap
-	CauseStockCap
-	CauseDirection
-	CauseCounterReagent
+	CauseHourlyCap
+	CauseDailyCap
+	CauseContainerCap
+	CauseAwayFromSetpoint
+	CauseAcidBaseChangeover
 	CauseMixingWait
 	CauseIncompatibleWait
 	CauseOrderTooSmall
@@ -76,7 +76,7 @@ const (
 	CauseOutOfBand
 	CauseECHigh
 	CauseBufferScale
-	CauseWithheldLong
+	CauseDosingBlockedLong
 	CauseSurplus
 	CauseGroundLoop
 	CauseDisarmed
@@ -89,14 +89,14 @@ const (
 	// One more wait of one dose.
 	CauseAnswerWait
 	// One more alarm that stops nothing.
-	CauseStockLow
+	CauseContainerLow
 	CauseCount
 )
 
 var causeNames = [CauseCount]string{
 	CauseNone:                "none",
 	CauseObserving:           "observing",
-	CauseStoppedByPerson:     "stopped-by-person",
+	CauseOperatorStop:        "operator-stop",
 	CauseOperatorPause:       "operator-pause",
 	CauseStopInput:           "stop-input",
 	CauseMaintenance:         "maintenance",
@@ -104,11 +104,11 @@ var causeNames = [CauseCount]string{
 	CauseSolutionUnconfirmed: "solution-unconfirmed",
 	CausePHMissing:           "ph-missing",
 	CausePHStale:             "ph-stale",
-	CausePHUnfit:             "ph-unfit",
+	CausePHInvalid:           "ph-invalid",
 	CauseECMissing:           "ec-missing",
 	CauseECStale:             "ec-stale",
-	CauseECUnfit:             "ec-unfit",
-	CauseTemperatureUnfit:    "temperature-unfit",
+	CauseECInvalid:           "ec-invalid",
+	CauseTemperatureInvalid:  "temperature-invalid",
 	CauseTemperatureRange:    "temperature-range",
 	CauseProbesDisagree:      "probes-disagree",
 	CauseSampleFlowOff:       "sample-flow-off",
@@ -119,14 +119,14 @@ var causeNames = [CauseCount]string{
 	CauseLeak:                "leak",
 	CauseFlood:               "flood",
 	CauseOutletUnproved:      "outlet-unproved",
-	CauseStockEmpty:          "stock-empty",
-	CauseNodeSilent:          "node-silent",
+	CauseContainerEmpty:      "container-empty",
+	CauseNodeOffline:         "node-offline",
 	CauseNodeRebooted:        "node-rebooted",
 	CauseNodeBusy:            "node-busy",
 	CauseNodeClock:           "node-clock",
-	CauseNodeUnbidden:        "node-unbidden",
-	CauseAdrift:              "adrift",
-	CauseBrokerDown:          "broker-down",
+	CauseUncommandedRun:      "uncommanded-run",
+	CauseUnexplainedChange:   "unexplained-change",
+	CauseBrokerDisconnected:  "broker-disconnected",
 	CauseLedgerUnavailable:   "ledger-unavailable",
 	CauseClockUntrusted:      "clock-untrusted",
 	CauseOtherController:     "other-controller",
@@ -140,23 +140,23 @@ var causeNames = [CauseCount]string{
 	CauseTooStrong:           "too-strong",
 	CauseReportContradicts:   "report-contradicts",
 	CauseNodeRefuses:         "node-refuses",
-	CauseRecordBehindNode:    "record-behind-node",
+	CauseLedgerBehindNode:    "ledger-behind-node",
 	CauseDoseCap:             "dose-cap",
 	CauseEffectCap:           "effect-cap",
 	CauseInTransitCap:        "in-transit-cap",
 	CauseUnconfirmed:         "unconfirmed-cap",
-	CauseHourCap:             "hour-cap",
-	CauseDayCap:              "day-cap",
-	CauseStockCap:            "stock-cap",
-	CauseDirection:           "direction",
-	CauseCounterReagent:      "counter-reagent",
+	CauseHourlyCap:           "hourly-cap",
+	CauseDailyCap:            "daily-cap",
+	CauseContainerCap:        "container-cap",
+	CauseAwayFromSetpoint:    "away-from-setpoint",
+	CauseAcidBaseChangeover:  "acid-base-changeover",
 	CauseMixingWait:          "mixing-wait",
 	CauseIncompatibleWait:    "incompatible-wait",
 	CauseOrderTooSmall:       "order-too-small",
 	CauseOutOfBand:           "out-of-band",
 	CauseECHigh:              "ec-high",
 	CauseBufferScale:         "buffer-scale",
-	CauseWithheldLong:        "withheld-long",
+	CauseDosingBlockedLong:   "dosing-blocked-long",
 	CauseSurplus:             "nutrient-surplus",
 	CauseGroundLoop:          "ground-loop",
 	CauseDisarmed:            "disarmed",
@@ -165,7 +165,7 @@ var causeNames = [CauseCount]string{
 	CauseUnconfirmedLong:     "unconfirmed-long",
 	CauseCompensation:        "ec-compensation",
 	CauseAnswerWait:          "answer-wait",
-	CauseStockLow:            "stock-low",
+	CauseContainerLow:        "container-low",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

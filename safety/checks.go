@@ -19,8 +19,8 @@ var tankChecks = [CauseCount]tankCheck{
 	CauseObserving: func(_ *Watch, now dosing.Instant, t *tankState) {
 		t.put(now, CauseObserving, t.mode != ModeArmed && t.mode != ModeStopped, "")
 	},
-	CauseStoppedByPerson: func(_ *Watch, now dosing.Instant, t *tankState) {
-		t.put(now, CauseStoppedByPerson, t.mode == ModeStopped, "")
+	CauseOperatorStop: func(_ *Watch, now dosing.Instant, t *tankState) {
+		t.put(now, CauseOperatorStop, t.mode == ModeStopped, "")
 	},
 	CauseOperatorPause: func(_ *Watch, now dosing.Instant, t *tankState) {
 		t.put(now, CauseOperatorPause, t.operator.Paused, t.operator.Why)
@@ -31,34 +31,34 @@ var tankChecks = [CauseCount]tankCheck{
 	CauseCleaning: func(_ *Watch, now dosing.Instant, t *tankState) {
 		t.put(now, CauseCleaning, t.operator.Cleaning, t.operator.Why)
 	},
-	CauseRecordBehindNode: func(_ *Watch, _ dosing.Instant, t *tankState) {
-		t.lower(CauseRecordBehindNode) // only ever latched, by BehindNode
+	CauseLedgerBehindNode: func(_ *Watch, _ dosing.Instant, t *tankState) {
+		t.lower(CauseLedgerBehindNode) // only ever latched, by BehindNode
 	},
 	CauseStopInput:           checkStop,
 	CauseSolutionUnconfirmed: checkSolution,
 	CausePHMissing:           readingCheck(CausePHMissing, dosing.QuantityPH, standMissing),
 	CausePHStale:             readingCheck(CausePHStale, dosing.QuantityPH, standStale),
-	CausePHUnfit:             readingCheck(CausePHUnfit, dosing.QuantityPH, standUnfit),
+	CausePHInvalid:           readingCheck(CausePHInvalid, dosing.QuantityPH, standInvalid),
 	CauseECMissing:           readingCheck(CauseECMissing, dosing.QuantityEC, standMissing),
 	CauseECStale:             readingCheck(CauseECStale, dosing.QuantityEC, standStale),
-	CauseECUnfit:             readingCheck(CauseECUnfit, dosing.QuantityEC, standUnfit),
-	CauseTemperatureUnfit:    notFitCheck(CauseTemperatureUnfit, dosing.QuantityTemperature),
+	CauseECInvalid:           readingCheck(CauseECInvalid, dosing.QuantityEC, standInvalid),
+	CauseTemperatureInvalid:  notFitCheck(CauseTemperatureInvalid, dosing.QuantityTemperature),
 	CauseTemperatureRange:    checkTemperature,
 	CauseProbesDisagree:      checkProbes,
 	CauseSampleFlowOff: func(_ *Watch, now dosing.Instant, t *tankState) {
 		switchCheck(now, t, CauseSampleFlowOff, dosing.QuantitySampleFlow)
 	},
-	CauseCirculationOff: checkCirculation,
-	CauseLevelUnknown:   notFitCheck(CauseLevelUnknown, dosing.QuantityLevel),
-	CauseLevelLow:       checkLevelLow,
-	CauseLevelHigh:      checkLevelHigh,
-	CauseLeak:           checkLeak,
-	CauseFlood:          checkFlood,
-	CauseOutletUnproved: checkOutlet,
-	CauseNodeUnbidden:   checkUnbidden,
-	CauseAdrift:         checkAdrift,
-	CauseBrokerDown:     checkBroker,
-	CauseFarmSilent:     checkFarm,
+	CauseCirculationOff:     checkCirculation,
+	CauseLevelUnknown:       notFitCheck(CauseLevelUnknown, dosing.QuantityLevel),
+	CauseLevelLow:           checkLevelLow,
+	CauseLevelHigh:          checkLevelHigh,
+	CauseLeak:               checkLeak,
+	CauseFlood:              checkFlood,
+	CauseOutletUnproved:     checkOutlet,
+	CauseUncommandedRun:     checkUncommanded,
+	CauseUnexplainedChange:  checkUnexplained,
+	CauseBrokerDisconnected: checkBroker,
+	CauseFarmSilent:         checkFarm,
 	CauseLedgerUnavailable: func(w *Watch, now dosing.Instant, t *tankState) {
 		if w.ledger == LedgerReady {
 			t.lower(CauseLedgerUnavailable)
@@ -91,7 +91,7 @@ var tankChecks = [CauseCount]tankCheck{
 	CauseDoseUncertain:  checkUncertain,
 	CauseWrongDirection: checkResponses,
 	CauseTooStrong: func(_ *Watch, _ dosing.Instant, t *tankState) {
-		t.lower(CauseTooStrong) // only ever latched, by checkResponses and checkAdrift
+		t.lower(CauseTooStrong) // only ever latched, by checkResponses and checkUnexplained
 	},
 	CauseMixingWait: func(_ *Watch, now dosing.Instant, t *tankState) {
 		left := t.wait.until - now.Up
@@ -123,8 +123,8 @@ func readingCheck(cause Cause, q dosing.Quantity, which fitness) tankCheck {
 			t.lower(cause)
 			return
 		}
-		if s := t.raise(now, cause, w.unfitKey(g)); s != nil {
-			s.detail = w.unfitWords(g)
+		if s := t.raise(now, cause, w.invalidKey(g)); s != nil {
+			s.detail = w.invalidWords(g)
 		}
 	}
 }
@@ -137,15 +137,15 @@ func notFitCheck(cause Cause, q dosing.Quantity) tankCheck {
 			t.lower(cause)
 			return
 		}
-		if s := t.raise(now, cause, w.unfitKey(g)); s != nil {
-			s.detail = w.unfitWords(g)
+		if s := t.raise(now, cause, w.invalidKey(g)); s != nil {
+			s.detail = w.invalidWords(g)
 		}
 	}
 }
 
-// unfitKey changes when unfitWords has other words to say: another fault, a minute
+// invalidKey changes when invalidWords has other words to say: another fault, a minute
 // more, or a reading that moved by half a unit.
-func (w *Watch) unfitKey(g *group) int64 {
+func (w *Watch) invalidKey(g *group) int64 {
 	key := int64(g.standing)<<56 | int64(g.age/time.Minute)
 	if g.given {
 		i := &w.inputs[g.input]
@@ -154,8 +154,8 @@ func (w *Watch) unfitKey(g *group) int64 {
 	return key
 }
 
-// unfitWords says why the inputs of a quantity cannot be dosed by.
-func (w *Watch) unfitWords(g *group) string {
+// invalidWords says why the inputs of a quantity cannot be dosed by.
+func (w *Watch) invalidWords(g *group) string {
 	if !g.given {
 		return "no input"
 	}
@@ -238,17 +238,17 @@ func checkTemperature(_ *Watch, now dosing.Instant, t *tankState) {
 	const inside = 0.5 // °C of hysteresis
 	g := &t.group[dosing.QuantityTemperature]
 	if g.standing != standFit {
-		t.lower(CauseTemperatureRange) // CauseTemperatureUnfit stands instead
+		t.lower(CauseTemperatureRange) // CauseTemperatureInvalid stands instead
 		return
 	}
-	low, high := float64(t.plant.TemperatureLow), float64(t.plant.TemperatureHigh)
+	low, high := float64(t.plant.MinTemperature), float64(t.plant.MaxTemperature)
 	if t.active.has(CauseTemperatureRange) {
 		low, high = low+inside, high-inside
 	}
 	if g.value >= low && g.value <= high {
 		t.lower(CauseTemperatureRange)
 	} else if s := t.raise(now, CauseTemperatureRange, int64(math.Round(g.value))); s != nil {
-		s.detail = fmt.Sprintf("%.1f °C; allowed %s to %s", g.value, t.plant.TemperatureLow, t.plant.TemperatureHigh)
+		s.detail = fmt.Sprintf("%.1f °C; allowed %s to %s", g.value, t.plant.MinTemperature, t.plant.MaxTemperature)
 	}
 }
 
@@ -299,7 +299,7 @@ func checkCirculation(w *Watch, now dosing.Instant, t *tankState) {
 // held by itself and no fault.
 func checkLevelLow(w *Watch, now dosing.Instant, t *tankState) {
 	g := &t.group[dosing.QuantityLevel]
-	least := float64(t.plant.Least)
+	least := float64(t.plant.MinVolume)
 	if t.low.on || t.active.has(CauseLevelLow) {
 		least += float64(0.01 * float64(t.plant.Volume)) // hysteresis against waves
 	}
@@ -313,7 +313,7 @@ func checkLevelLow(w *Watch, now dosing.Instant, t *tankState) {
 		return
 	}
 	if s := t.raise(now, CauseLevelLow, int64(g.value/max(1, float64(t.plant.Volume)/50))); s != nil {
-		s.detail = fmt.Sprintf("%.0f L; at least %.0f L", g.value, float64(t.plant.Least))
+		s.detail = fmt.Sprintf("%.0f L; at least %.0f L", g.value, float64(t.plant.MinVolume))
 	}
 	if !w.persists(&t.lowSince, t, dosing.QuantityLevel, true, now.Up) {
 		return
@@ -326,14 +326,14 @@ func checkLevelLow(w *Watch, now dosing.Instant, t *tankState) {
 
 func checkLevelHigh(_ *Watch, now dosing.Instant, t *tankState) {
 	g := &t.group[dosing.QuantityLevel]
-	greatest := float64(t.plant.Greatest)
+	greatest := float64(t.plant.MaxVolume)
 	if t.active.has(CauseLevelHigh) {
 		greatest -= float64(0.01 * float64(t.plant.Volume))
 	}
 	if g.standing != standFit || g.value <= greatest {
 		t.lower(CauseLevelHigh)
 	} else if s := t.raise(now, CauseLevelHigh, int64(g.value/max(1, float64(t.plant.Volume)/50))); s != nil {
-		s.detail = fmt.Sprintf("%.0f L; at most %.0f L", g.value, float64(t.plant.Greatest))
+		s.detail = fmt.Sprintf("%.0f L; at most %.0f L", g.value, float64(t.plant.MaxVolume))
 	}
 }
 
@@ -347,20 +347,20 @@ func checkFlood(_ *Watch, now dosing.Instant, t *tankState) {
 	}
 }
 
-// checkUnbidden latches when a node runs although no order of ours can be running.
+// checkUncommanded latches when a node runs although no order of ours can be running.
 // Work on a pump is done by hand, so maintenance excuses it.
-func checkUnbidden(w *Watch, now dosing.Instant, t *tankState) {
+func checkUncommanded(w *Watch, now dosing.Instant, t *tankState) {
 	for i := range w.nodes {
-		if t.operator.Maintenance || w.openOn(NodeID(i)) || !w.nodes[i].unbidden(now.Up) {
+		if t.operator.Maintenance || w.openOn(NodeID(i)) || !w.nodes[i].uncommanded(now.Up) {
 			continue
 		}
-		if s := t.raise(now, CauseNodeUnbidden, int64(i)); s != nil {
+		if s := t.raise(now, CauseUncommandedRun, int64(i)); s != nil {
 			s.detail = w.settings.Nodes[i].Name + " is busy without an order"
 		}
-		w.latch(now, &t.cells, CauseNodeUnbidden, t.id, 0, "")
+		w.latch(now, &t.cells, CauseUncommandedRun, t.id, 0, "")
 		return
 	}
-	t.lower(CauseNodeUnbidden)
+	t.lower(CauseUncommandedRun)
 }
 
 // linkedWithin is how long after the link came up its readings may take.
@@ -371,7 +371,7 @@ const linkedWithin = time.Minute
 func checkBroker(w *Watch, now dosing.Instant, t *tankState) {
 	if !w.linkUp {
 		t.linked = false
-		if s := t.raise(now, CauseBrokerDown, 0); s != nil {
+		if s := t.raise(now, CauseBrokerDisconnected, 0); s != nil {
 			s.detail = "no link"
 		}
 		return
@@ -381,10 +381,10 @@ func checkBroker(w *Watch, now dosing.Instant, t *tankState) {
 	}
 	if t.linked || now.Up-w.linkAt > linkedWithin && t.group[dosing.QuantityPH].standing != standFit {
 		// A probe that stays away after the link came up has a cause of its own.
-		t.lower(CauseBrokerDown)
+		t.lower(CauseBrokerDisconnected)
 		return
 	}
-	if s := t.raise(now, CauseBrokerDown, 1); s != nil {
+	if s := t.raise(now, CauseBrokerDisconnected, 1); s != nil {
 		s.detail = "the link is up; waiting for two good pH readings"
 	}
 }

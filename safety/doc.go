@@ -17,7 +17,7 @@
 //
 // # One sample is no event
 //
-// One level of 700 L among 1382 latched the tank, priority *now*; one wild pH after a silence left its probe unfit
+// One level of 700 L among 1382 latched the tank, priority *now*; one wild pH after a silence left its probe invalid
 // until a person came. Now a sample that nothing else bears out holds at once and latches no sooner than three
 // readings over half a minute say the same (`lastsCount`, `lastsFor`). A pH or EC is compared with the newest
 // believed reading and with the median of three; a level that leapt by 15 % of the volume is not known until it
@@ -39,7 +39,7 @@
 //
 // # What runs away without a dose is seen from what doses and plants could have done at most
 //
-// `safety/adrift.go` carries the lowest and highest acid need and the highest EC that anything explains (doses at
+// `safety/unexplained.go` carries the lowest and highest acid need and the highest EC that anything explains (doses at
 // the gate's weakest buffer, acid 0.25 and base 0.5 meq/L/h, fresh alkalinity, evaporation) and draws them after
 // the readings by 0.5 pH down, 2 up, 0.3 mS/cm; whatever lies beyond stops every tank of the row, since what is cut
 // is the supply of all its pumps. With 0.3 pH in place of 0.5 three fault-free nights of 600 were stopped, with 0.5

@@ -52,7 +52,7 @@ func (w *Watch) ByHand(d dosing.Dose) {
 	w.pumps[d.Pump].use.spend(d.Volume)
 	w.enter(d)
 	t := &w.tanks[d.Tank]
-	t.adrift.until = max(t.adrift.until, d.Up+t.plant.MixingTime())
+	t.unexplained.until = max(t.unexplained.until, d.Up+t.plant.MixingTime())
 	if r := w.tanks[d.Tank].responses; r != nil {
 		r.Dosed(d)
 	}
@@ -154,7 +154,7 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 	}
 	if fate == FateUnknown {
 		t.endOrder(w, now.Up)
-		n.expect(now.Up + w.longestRun(w.pumps[pump].node) + nodeSilentAfter)
+		n.expect(now.Up + w.longestRun(w.pumps[pump].node) + nodeOfflineAfter)
 		w.doubt(now, d)
 		w.giveUp(now, t, d, max(volume, d.Volume))
 		return
@@ -164,7 +164,7 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 		volume = max(volume, d.Volume)
 	}
 	n.closed.set(now.Up)
-	n.expect(now.Up + nodeSilentAfter)
+	n.expect(now.Up + nodeOfflineAfter)
 	w.totals.Settle(pump, key, volume, now.Up)
 	w.correct(id, pump, d.Volume, volume)
 	w.pumps[pump].use.add(volume - d.Volume)
@@ -198,7 +198,7 @@ func (w *Watch) Raised(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 	w.tanks[id].expect(volume-before, &w.settings.Pumps[pump])
 	w.totals.Settle(pump, key, volume, now.Up)
 	w.pumps[pump].use.add(volume - before)
-	a := &w.tanks[id].adrift // what was delivered late explains what it moves
+	a := &w.tanks[id].unexplained // what was delivered late explains what it moves
 	a.until = max(a.until, now.Up+w.tanks[id].plant.MixingTime())
 	if class, more, ok := w.amount(&w.tanks[id], &w.settings.Pumps[pump], volume-before); ok {
 		w.tanks[id].accounts[class].give(&w.tanks[id], more, now.Up)

@@ -17,7 +17,7 @@ func TestUncertainDoseCountsTowardDailyCap(t *testing.T) {
 	f.pass(5 * time.Minute)
 	f.w.Closed(f.now, 0, calciumPump, key, FateUnknown, 0)
 	f.pass(10 * time.Second)
-	f.wantCause("with 50 mL uncertain", f.judge(1, calciumPump, 11*dosing.Millilitre), CauseDayCap)
+	f.wantCause("with 50 mL uncertain", f.judge(1, calciumPump, 11*dosing.Millilitre), CauseDailyCap)
 }
 
 func TestAStockThatWasHardlyUsedMayStillGiveItsSmallestDose(t *testing.T) {
@@ -25,8 +25,8 @@ func TestAStockThatWasHardlyUsedMayStillGiveItsSmallestDose(t *testing.T) {
 	f.w.Demand(calciumPump, dosing.Millilitre/100, dosing.Millilitre/10)
 	f.w.Used(calciumPump, 6*24*time.Hour, dosing.Millilitre/10)
 	f.pass(time.Second)
-	smallest := f.w.settings.Pumps[calciumPump].Smallest
-	if hour, day := f.w.HourCap(calciumPump), f.w.DayCap(calciumPump); hour != smallest || day != smallest {
+	smallest := f.w.settings.Pumps[calciumPump].MinDose
+	if hour, day := f.w.HourlyCap(calciumPump), f.w.DailyCap(calciumPump); hour != smallest || day != smallest {
 		t.Errorf("caps of %s an hour and %s a day, smallest dose %s", hour, day, smallest)
 	}
 }
@@ -36,41 +36,41 @@ func TestMultiplesOfRecentUseBindOnlyAfterThreeDaysAndNeverBelowTwiceTheDemand(t
 	f.w.Demand(acidPump, 20*dosing.Millilitre, 240*dosing.Millilitre)
 	f.w.Used(acidPump, 2*24*time.Hour, 480*dosing.Millilitre)
 	f.pass(time.Second)
-	if f.w.HourCap(acidPump) != 200*dosing.Millilitre {
-		t.Errorf("after two days the hour cap is %s", f.w.HourCap(acidPump))
+	if f.w.HourlyCap(acidPump) != 200*dosing.Millilitre {
+		t.Errorf("after two days the hour cap is %s", f.w.HourlyCap(acidPump))
 	}
 	f.w.Used(acidPump, 2*24*time.Hour, 672*dosing.Millilitre)
 	// 1152 mL in 4 days: 12 mL/h and 288 mL a day.
-	if got := f.w.HourCap(acidPump); got < 47*dosing.Millilitre || got > 48*dosing.Millilitre {
+	if got := f.w.HourlyCap(acidPump); got < 47*dosing.Millilitre || got > 48*dosing.Millilitre {
 		t.Errorf("hour cap %s, want 4 × 12 mL", got)
 	}
-	if got := f.w.DayCap(acidPump); got < 860*dosing.Millilitre || got > 864*dosing.Millilitre {
+	if got := f.w.DailyCap(acidPump); got < 860*dosing.Millilitre || got > 864*dosing.Millilitre {
 		t.Errorf("day cap %s, want 3 × 288 mL", got)
 	}
 	f.w.Demand(acidPump, 40*dosing.Millilitre, 480*dosing.Millilitre)
-	if got := f.w.HourCap(acidPump); got != 80*dosing.Millilitre {
+	if got := f.w.HourlyCap(acidPump); got != 80*dosing.Millilitre {
 		t.Errorf("hour cap %s, want twice the demand", got)
 	}
 	f.w.Demand(acidPump, dosing.Litre, dosing.Litre)
-	if got := f.w.HourCap(acidPump); got != 200*dosing.Millilitre {
+	if got := f.w.HourlyCap(acidPump); got != 200*dosing.Millilitre {
 		t.Errorf("hour cap %s: demand widened the absolute cap", got)
 	}
 	f.w.Demand(acidPump, 20*dosing.Millilitre, 240*dosing.Millilitre)
 	f.w.Fill(acidPump, 100*dosing.Millilitre, f.now.Up+time.Hour)
-	if got := f.w.HourCap(acidPump); got != 200*dosing.Millilitre {
+	if got := f.w.HourlyCap(acidPump); got != 200*dosing.Millilitre {
 		t.Errorf("during a fill the hour cap is %s", got)
 	}
 	f.w.ByHand(dosing.Dose{Tank: 0, Pump: acidPump, Volume: 100 * dosing.Millilitre, Up: f.now.Up})
-	if got := f.w.HourCap(acidPump); got > 60*dosing.Millilitre {
+	if got := f.w.HourlyCap(acidPump); got > 60*dosing.Millilitre {
 		t.Errorf("with its budget spent the hour cap is %s", got)
 	}
 	f.w.Fill(acidPump, 100*dosing.Millilitre, f.now.Up+time.Second)
 	f.pass(2 * time.Second)
-	if got := f.w.HourCap(acidPump); got > 60*dosing.Millilitre {
+	if got := f.w.HourlyCap(acidPump); got > 60*dosing.Millilitre {
 		t.Errorf("after its end the hour cap is %s", got)
 	}
 	f.w.Demand(acidPump, 0, 0)
-	if got := f.w.HourCap(acidPump); got != 200*dosing.Millilitre {
+	if got := f.w.HourlyCap(acidPump); got != 200*dosing.Millilitre {
 		t.Errorf("without a demand the hour cap is %s: a pump that was never needed would starve", got)
 	}
 }
@@ -94,11 +94,11 @@ func TestTheBudgetOfAFillIsUsedUpByWhatThePumpGives(t *testing.T) {
 	f.w.Used(acidPump, 4*24*time.Hour, 480*dosing.Millilitre)
 	f.w.Fill(acidPump, 60*dosing.Millilitre, f.now.Up+time.Hour)
 	f.dose(0, acidPump, 40*dosing.Millilitre)
-	if got := f.w.HourCap(acidPump); got != 200*dosing.Millilitre {
+	if got := f.w.HourlyCap(acidPump); got != 200*dosing.Millilitre {
 		t.Errorf("with 20 mL of its budget left the hour cap is %s", got)
 	}
 	f.dose(0, acidPump, 20*dosing.Millilitre)
-	if got := f.w.HourCap(acidPump); got > 30*dosing.Millilitre {
+	if got := f.w.HourlyCap(acidPump); got > 30*dosing.Millilitre {
 		t.Errorf("with its budget spent by doses the hour cap is %s", got)
 	}
 }
@@ -247,7 +247,7 @@ func TestWaitsOfAnEarlierRunHoldAcrossARestart(t *testing.T) {
 	f.now.Up = time.Second
 	f.totals.Count(dosing.Dose{Key: 1, Tank: 0, Pump: acidPump, Volume: dosing.Millilitre, Up: f.now.Up - 2*time.Minute})
 	f.pass(90 * time.Second)
-	f.wantCause("base after the acid of the last run", f.judge(0, basePump, dosing.Millilitre), CauseCounterReagent)
+	f.wantCause("base after the acid of the last run", f.judge(0, basePump, dosing.Millilitre), CauseAcidBaseChangeover)
 }
 
 func TestTheSecondJudgementCountsWhatElseCameIntoTheTankMeanwhile(t *testing.T) {
@@ -294,14 +294,14 @@ func TestNoBudgetLiftsNoMultipleOfRecentUse(t *testing.T) {
 	f := newFarm(t)
 	f.w.Demand(acidPump, 20*dosing.Millilitre, 240*dosing.Millilitre)
 	f.w.Used(acidPump, 4*24*time.Hour, 1152*dosing.Millilitre)
-	hour, day := f.w.HourCap(acidPump), f.w.DayCap(acidPump)
+	hour, day := f.w.HourlyCap(acidPump), f.w.DailyCap(acidPump)
 	f.w.Fill(acidPump, 0, f.now.Up+time.Hour)
 	f.pass(time.Second)
-	if got := f.w.HourCap(acidPump); got > hour || hour >= 200*dosing.Millilitre {
+	if got := f.w.HourlyCap(acidPump); got > hour || hour >= 200*dosing.Millilitre {
 		t.Errorf("hour cap %s before and %s with a fill of nothing", hour, got)
 	}
 	f.w.Demand(acidPump, 20*dosing.Millilitre, 0)
-	if got := f.w.DayCap(acidPump); got <= day {
+	if got := f.w.DailyCap(acidPump); got <= day {
 		t.Errorf("day cap %s before and %s when nobody can say what a day needs", day, got)
 	}
 }

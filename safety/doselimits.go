@@ -11,7 +11,7 @@ import (
 // says which that is now; leat check says it for the commissioned values.
 //
 //	cause           one dose, with what counts beside it, is worth at most
-//	dose-cap        cap_per_dose of the pump, and what it delivers in its on_time_limit
+//	dose-cap        dose_cap of the pump, and what it delivers in its on_time_limit
 //	effect-cap      0.10 pH at the buffer floor (for acid: and alkalinity that top-up brought
 //	                and nothing has answered), and 0.10 mS/cm; of acid and base half of the way
 //	                to the setpoint, where that is less, 0.05 pH at least
@@ -19,10 +19,10 @@ import (
 //	                (for acid: and that alkalinity); for a stock 0.20 mS/cm with what is on its way
 //	unconfirmed-cap what its account leaves of 0.30 pH at the weakest credible buffer, or of
 //	                0.20 mS/cm; the first dose of acid and base a sixth of that
-//	hour-cap        cap_per_hour with the last hour, halved where leak or stop is waived,
+//	hourly-cap        hourly_cap with the last hour, halved where leak or stop is waived,
 //	                narrowed by recent use
-//	day-cap         cap_per_day with the last 24 hours, likewise
-//	stock-cap       what the container holds, where its level is known
+//	daily-cap         daily_cap with the last 24 hours, likewise
+//	container-cap       what the container holds, where its level is known
 //
 // Both effects are counted in the water that mixes quickly, at the least plausible volume.
 // One smallest dose passes effect-cap and in-transit-cap while nothing is on its way and it
@@ -44,9 +44,9 @@ func (s *sight) bound() {
 		{CauseEffectCap, effect},
 		{CauseInTransitCap, transit},
 		{CauseUnconfirmed, s.unseen()},
-		{CauseHourCap, w.HourCap(p) - s.hour},
-		{CauseDayCap, w.DayCap(p) - s.day},
-		{CauseStockCap, w.stockLeft(p)},
+		{CauseHourlyCap, w.HourlyCap(p) - s.hour},
+		{CauseDailyCap, w.DailyCap(p) - s.day},
+		{CauseContainerCap, w.stockLeft(p)},
 	}
 }
 
@@ -83,9 +83,9 @@ func (s *sight) effects() (effect, transit dosing.Volume) {
 	effect, transit = volumeOf(pHEffect+met, math.Abs(acid)), volumeOf(pHTransit, math.Abs(acid))
 	// Near the setpoint a coarse pump still gives its smallest dose: without it the tank
 	// would stand off by twice what that dose does.
-	effect = max(effect, min(s.pump.Smallest, volumeOf(float64(effectPH*s.floor)+met, math.Abs(acid))))
+	effect = max(effect, min(s.pump.MinDose, volumeOf(float64(effectPH*s.floor)+met, math.Abs(acid))))
 	if s.smallestPasses(math.Abs(acid)) {
-		effect, transit = max(effect, s.pump.Smallest), max(transit, s.pump.Smallest)
+		effect, transit = max(effect, s.pump.MinDose), max(transit, s.pump.MinDose)
 	}
 	effect = min(effect, volumeOf(effectEC, ec))
 	if s.pump.Role == dosing.RoleStock {
@@ -108,7 +108,7 @@ func (s *sight) smallestPasses(acidPerML float64) bool {
 		// never be brought back.
 		commissioned = max(commissioned, s.tank.curve.Buffer(float64(s.tank.target.PH))*s.tank.plant.BufferScale)
 	}
-	return quiet && float64(s.pump.Smallest.Millilitres()*acidPerML) <= smallestPH*commissioned
+	return quiet && float64(s.pump.MinDose.Millilitres()*acidPerML) <= smallestPH*commissioned
 }
 
 // volumeOf is the volume whose effect stays within room, perML its effect; nothing
@@ -127,7 +127,7 @@ func volumeOf(room, perML float64) dosing.Volume {
 func (w *Watch) stockLeft(p dosing.PumpID) dosing.Volume {
 	left := dosing.Volume(math.MaxInt64)
 	for _, id := range w.pumps[p].stocks {
-		// An unfit level has tripped CauseStockEmpty already.
+		// An invalid level has tripped CauseContainerEmpty already.
 		left = min(left, dosing.FromMillilitres(w.inputs[id].last.Value()*1000))
 	}
 	return left

@@ -12,7 +12,7 @@ import (
 // A hold begins where the settings say, and ends a little inside, so that a value at its
 // limit does not come and go with every wave.
 func TestAHoldBeginsAtItsLimitAndEndsALittleInside(t *testing.T) {
-	shallow := func(s *Settings) { s.Tanks[0].Least = 900 }
+	shallow := func(s *Settings) { s.Tanks[0].MinVolume = 900 }
 	for name, c := range map[string]struct {
 		cause    Cause
 		quantity dosing.Quantity
@@ -39,7 +39,7 @@ func TestAHoldBeginsAtItsLimitAndEndsALittleInside(t *testing.T) {
 }
 
 func TestALevelThatStaysLowIsHeldForOneMixingTimeAfterItIsBack(t *testing.T) {
-	f := newFarm(t, func(s *Settings) { s.Tanks[0].Least = 900 })
+	f := newFarm(t, func(s *Settings) { s.Tanks[0].MinVolume = 900 })
 	f.set(0, dosing.QuantityLevel, 890)
 	f.pass(40 * time.Second)
 	f.set(0, dosing.QuantityLevel, 905)
@@ -120,12 +120,12 @@ func TestAfterTheLinkIsBackTwoGoodReadingsOfPHAreWaitedFor(t *testing.T) {
 	f.mute[f.input(0, dosing.QuantityPH)] = true
 	f.send(f.input(0, dosing.QuantityPH), 5.8, 0, false)
 	f.pass(time.Second)
-	if trip, tripped := f.trip(0, CauseBrokerDown); !tripped || !strings.Contains(trip.Detail, "waiting for two good pH readings") {
+	if trip, tripped := f.trip(0, CauseBrokerDisconnected); !tripped || !strings.Contains(trip.Detail, "waiting for two good pH readings") {
 		t.Errorf("after one reading: %v, %+v", tripped, trip)
 	}
 	f.send(f.input(0, dosing.QuantityPH), 5.8, 0, false)
 	f.pass(time.Second)
-	if trip, tripped := f.trip(0, CauseBrokerDown); tripped {
+	if trip, tripped := f.trip(0, CauseBrokerDisconnected); tripped {
 		t.Errorf("after two readings: %+v", trip)
 	}
 }
@@ -137,11 +137,11 @@ func TestAProbeThatStaysAwayAfterTheLinkIsBackHasACauseOfItsOwnAfterAMinute(t *t
 	f.silence(0, dosing.QuantityPH, true)
 	f.w.Link(f.now, true)
 	f.pass(60 * time.Second)
-	if _, tripped := f.trip(0, CauseBrokerDown); !tripped {
+	if _, tripped := f.trip(0, CauseBrokerDisconnected); !tripped {
 		t.Error("its readings may take a minute")
 	}
 	f.pass(time.Second)
-	if trip, tripped := f.trip(0, CauseBrokerDown); tripped {
+	if trip, tripped := f.trip(0, CauseBrokerDisconnected); tripped {
 		t.Errorf("more than a minute after the link came back: %+v", trip)
 	}
 	if _, tripped := f.trip(0, CausePHStale); !tripped {
@@ -175,15 +175,15 @@ func TestNodesAreJudgedByTheSecondsThatTheirContractNames(t *testing.T) {
 	f.pass(time.Second) // the heartbeat is two seconds old at most
 	last := f.w.nodes[0].at
 	f.pass(last + 10*time.Second - f.now.Up)
-	if _, tripped := f.trip(0, CauseNodeSilent); tripped {
+	if _, tripped := f.trip(0, CauseNodeOffline); tripped {
 		t.Error("silent after ten seconds; five heartbeats may be late")
 	}
 	f.pass(time.Second)
-	if trip, tripped := f.trip(0, CauseNodeSilent); !tripped || trip.Detail != "last heard 11 s ago" {
+	if trip, tripped := f.trip(0, CauseNodeOffline); !tripped || trip.Detail != "last heard 11 s ago" {
 		t.Errorf("after eleven: %v %+v", tripped, trip)
 	}
 	f.pass(5 * time.Minute)
-	if trip, _ := f.trip(0, CauseNodeSilent); trip.Detail != "last heard 5 min ago" {
+	if trip, _ := f.trip(0, CauseNodeOffline); trip.Detail != "last heard 5 min ago" {
 		t.Errorf("minutes later it reads %q", trip.Detail)
 	}
 }
@@ -229,7 +229,7 @@ func TestAContainerIsEmptyBeforeThePumpDrawsAirAndFullAgainOnlyWithHalfAsMuchMor
 		"ten smallest doses":          {100 * dosing.Millilitre, 20 * dosing.Millilitre, 0.2},
 	} {
 		f := newFarm(t, func(s *Settings) {
-			s.Pumps[calciumPump].Container, s.Pumps[calciumPump].Smallest = c.container, c.smallest
+			s.Pumps[calciumPump].Container, s.Pumps[calciumPump].MinDose = c.container, c.smallest
 		})
 		for _, step := range []struct {
 			left  float64
@@ -237,7 +237,7 @@ func TestAContainerIsEmptyBeforeThePumpDrawsAirAndFullAgainOnlyWithHalfAsMuchMor
 		}{{c.least, false}, {0.99 * c.least, true}, {1.49 * c.least, true}, {1.5 * c.least, false}, {c.least, false}} {
 			f.set(0, dosing.QuantityStockLevel, step.left)
 			f.pass(5 * time.Second)
-			if _, tripped := f.trip(0, CauseStockEmpty); tripped != step.empty {
+			if _, tripped := f.trip(0, CauseContainerEmpty); tripped != step.empty {
 				t.Errorf("%s, %.3f L left: empty %v", name, step.left, tripped)
 			}
 		}
@@ -252,13 +252,13 @@ func TestASensorOfAContainerThatAnswersAgainNeedsNoMoreThanTheLeast(t *testing.T
 	f.pass(25 * time.Second)
 	f.silence(0, dosing.QuantityStockLevel, false)
 	f.pass(5 * time.Second)
-	if trip, tripped := f.trip(0, CauseStockEmpty); tripped {
+	if trip, tripped := f.trip(0, CauseContainerEmpty); tripped {
 		t.Errorf("2.5 L of at least 2 L: %+v", trip)
 	}
 }
 
 func TestFiguresOfALevelThatGoesOnFallingOrRisingAreOfNow(t *testing.T) {
-	f := newFarm(t, func(s *Settings) { s.Tanks[0].Least = 900 })
+	f := newFarm(t, func(s *Settings) { s.Tanks[0].MinVolume = 900 })
 	for _, step := range []struct {
 		level float64
 		cause Cause

@@ -64,10 +64,10 @@ func farmSettings() *Settings {
 	s := &Settings{Station: "row", StartSettling: time.Minute, PumpNode: []NodeID{0, 0, 1, 1},
 		Nodes: []Node{{Name: "reagents", FullContract: true}, {Name: "stocks", FullContract: true}},
 		Pumps: []dosing.Pump{
-			{Name: "acid", Reagent: "nitric acid", Role: dosing.RoleAcid, Group: dosing.GroupAcid, PerSecond: dosing.Millilitre, Smallest: dosing.Millilitre, AcidPerML: 10, ECPerML: 1},
-			{Name: "base", Reagent: "potassium hydroxide", Role: dosing.RoleBase, Group: dosing.GroupBase, PerSecond: dosing.Millilitre, Smallest: dosing.Millilitre, AcidPerML: -10, ECPerML: 1},
-			{Name: "calcium", Reagent: "calcium nitrate", Role: dosing.RoleStock, Group: dosing.GroupCalcium, PerSecond: 10 * dosing.Millilitre, Smallest: 5 * dosing.Millilitre, ECPerML: 1, Share: 0.5, MacroIon: true, Container: 100 * dosing.Litre},
-			{Name: "sulfate", Reagent: "magnesium sulfate", Role: dosing.RoleStock, Group: dosing.GroupSulfate, PerSecond: 10 * dosing.Millilitre, Smallest: 5 * dosing.Millilitre, ECPerML: 1, Share: 0.5, MacroIon: true},
+			{Name: "acid", Reagent: "nitric acid", Role: dosing.RoleAcid, Group: dosing.GroupAcid, PerSecond: dosing.Millilitre, MinDose: dosing.Millilitre, AcidPerML: 10, ECPerML: 1},
+			{Name: "base", Reagent: "potassium hydroxide", Role: dosing.RoleBase, Group: dosing.GroupBase, PerSecond: dosing.Millilitre, MinDose: dosing.Millilitre, AcidPerML: -10, ECPerML: 1},
+			{Name: "calcium", Reagent: "calcium nitrate", Role: dosing.RoleStock, Group: dosing.GroupCalcium, PerSecond: 10 * dosing.Millilitre, MinDose: 5 * dosing.Millilitre, ECPerML: 1, Share: 0.5, MacroIon: true, Container: 100 * dosing.Litre},
+			{Name: "sulfate", Reagent: "magnesium sulfate", Role: dosing.RoleStock, Group: dosing.GroupSulfate, PerSecond: 10 * dosing.Millilitre, MinDose: 5 * dosing.Millilitre, ECPerML: 1, Share: 0.5, MacroIon: true},
 		},
 		Caps: []Caps{
 			{PerDose: 50 * dosing.Millilitre, PerHour: 200 * dosing.Millilitre, PerDay: 2 * dosing.Litre, OnTime: time.Minute},
@@ -77,9 +77,9 @@ func farmSettings() *Settings {
 		},
 	}
 	for id, name := range []string{"north", "south"} {
-		s.Tanks = append(s.Tanks, Tank{Tank: dosing.Tank{Name: name, Volume: 1000, Least: 500, Greatest: 1100, DeadTime: time.Minute,
-			Lag: time.Minute, BufferScale: 1, TopUp: dosing.Water{Alkalinity: 2, EC: 0.3}, PHNoise: 0.01, ECNoise: 0.005},
-			TemperatureLow: 10, TemperatureHigh: 30})
+		s.Tanks = append(s.Tanks, Tank{Tank: dosing.Tank{Name: name, Volume: 1000, MinVolume: 500, MaxVolume: 1100, DeadTime: time.Minute,
+			TimeConstant: time.Minute, BufferScale: 1, TopUp: dosing.Water{Alkalinity: 2, EC: 0.3}, PHNoise: 0.01, ECNoise: 0.005},
+			MinTemperature: 10, MaxTemperature: 30})
 		for _, q := range tankInputs {
 			s.Inputs = append(s.Inputs, Input{Name: name + " " + q.String(), Tank: dosing.TankID(id), Quantity: q, Period: 5 * time.Second})
 		}

@@ -38,9 +38,9 @@ func (a *account) taste(limit float64, own bool) float64 {
 
 // tasted counts a first dose that has had its time to show.
 func (a *account) tasted(t *tankState, up time.Duration) {
-	wait := t.plant.DeadTime + t.plant.Lag/2
+	wait := t.plant.DeadTime + t.plant.TimeConstant/2
 	if t.off() < nearPH {
-		wait = t.plant.DeadTime + t.plant.Lag
+		wait = t.plant.DeadTime + t.plant.TimeConstant
 	}
 	switch {
 	case up-a.last > pausedFor:

@@ -21,7 +21,7 @@ func (f *farm) comesHome(over time.Duration) {
 }
 
 func TestAfterAFloodDosesWaitFromTheRestOfTheLevel(t *testing.T) {
-	f := newFarm(t, func(s *Settings) { s.Tanks[0].DeadTime, s.Tanks[0].Lag = 20*time.Second, 30*time.Second })
+	f := newFarm(t, func(s *Settings) { s.Tanks[0].DeadTime, s.Tanks[0].TimeConstant = 20*time.Second, 30*time.Second })
 	f.set(0, dosing.QuantityFlood, 1)
 	f.set(0, dosing.QuantityLevel, 650)
 	f.pass(5 * time.Minute)

@@ -114,7 +114,7 @@ func (s *sight) most() (dosing.Volume, Cause) {
 			most, cause = l.most, l.cause
 		}
 	}
-	if most < s.pump.Smallest {
+	if most < s.pump.MinDose {
 		return 0, cause
 	}
 	return most, CauseNone
@@ -174,8 +174,8 @@ func (g *Gate) judge(now dosing.Instant, plan dosing.Plan, own own) Verdict {
 	if cause := g.see(&s, now, plan, own); cause != CauseNone {
 		return Verdict{Cause: cause, Detail: s.words(cause)}
 	}
-	if plan.Volume < s.pump.Smallest {
-		return Verdict{Cause: CauseOrderTooSmall, Detail: fmt.Sprintf("%s; at least %s", plan.Volume, s.pump.Smallest)}
+	if plan.Volume < s.pump.MinDose {
+		return Verdict{Cause: CauseOrderTooSmall, Detail: fmt.Sprintf("%s; at least %s", plan.Volume, s.pump.MinDose)}
 	}
 	for _, l := range s.limits {
 		if plan.Volume > l.most {
@@ -237,7 +237,7 @@ func (s *sight) stands() Cause {
 			worst(&s.trip, &found, trip)
 		}
 	}
-	caps := setOf(CauseHourCap, CauseDayCap)
+	caps := setOf(CauseHourlyCap, CauseDailyCap)
 	for rest := pump.active.Or(pump.latched).Without(caps); !rest.Empty(); {
 		var cause Cause
 		cause, rest = rest.First()
@@ -362,7 +362,7 @@ func (s *sight) direction() Cause {
 		right = s.ec < float64(target.EC)+slack && !s.sours()
 	}
 	if !right || !s.tank.aimed {
-		return CauseDirection
+		return CauseAwayFromSetpoint
 	}
 	return CauseNone
 }
@@ -378,7 +378,7 @@ func (s *sight) sours() bool {
 // apart. They run on uptime alone.
 func (s *sight) waits() Cause {
 	if s.counter() {
-		return CauseCounterReagent
+		return CauseAcidBaseChangeover
 	}
 	if rest := s.tank.responses.Rests(s.pump.Role, s.tank.group[dosing.QuantityPH].smooth); s.now.Up < rest && !s.own.is {
 		s.wait = rest - s.now.Up

@@ -56,11 +56,11 @@ func (a *auditor) transit(s *Settings, tank dosing.TankID, up time.Duration, vol
 		}
 		ml := d.Volume.Millilitres()
 		age := up - d.Up
-		if !d.Open && age > plant.DeadTime+7*plant.Lag {
+		if !d.Open && age > plant.DeadTime+7*plant.TimeConstant {
 			continue // less than 0.1 % of it is unmixed: it has settled
 		}
 		if !d.Open && age > plant.DeadTime {
-			ml *= math.Exp(-float64(age-plant.DeadTime) / float64(plant.Lag))
+			ml *= math.Exp(-float64(age-plant.DeadTime) / float64(plant.TimeConstant))
 		}
 		acid += ml * s.Pumps[d.Pump].AcidPerML / volume
 		ec += ml * s.Pumps[d.Pump].ECPerML / volume
@@ -72,7 +72,7 @@ func (a *auditor) transit(s *Settings, tank dosing.TankID, up time.Duration, vol
 func (a *auditor) check(t *rapid.T, f *farm, plan dosing.Plan) {
 	s, up := f.s, f.now.Up
 	pump, caps, plant := &s.Pumps[plan.Pump], s.Caps[plan.Pump], &s.Tanks[plan.Tank]
-	if plan.Volume < pump.Smallest || plan.Volume > caps.PerDose || plan.Volume.RunTime(pump.PerSecond) > caps.OnTime {
+	if plan.Volume < pump.MinDose || plan.Volume > caps.PerDose || plan.Volume.RunTime(pump.PerSecond) > caps.OnTime {
 		t.Fatalf("%s: outside smallest dose, dose cap or run time", plan.Volume)
 	}
 	if a.sum(plan.Pump, up, time.Hour)+plan.Volume > caps.PerHour || a.sum(plan.Pump, up, 24*time.Hour)+plan.Volume > caps.PerDay {
@@ -95,7 +95,7 @@ func (a *auditor) check(t *rapid.T, f *farm, plan dosing.Plan) {
 	acid, ec := a.transit(s, plan.Tank, up, volume)
 	effect := plan.Volume.Millilitres() * pump.AcidPerML / volume
 	const dust = 1e-6
-	quiet := math.Abs(acid) <= 2*0.01*floor+dust && plan.Volume == pump.Smallest && math.Abs(effect)*volume/float64(plant.Least) < 0.12
+	quiet := math.Abs(acid) <= 2*0.01*floor+dust && plan.Volume == pump.MinDose && math.Abs(effect)*volume/float64(plant.MinVolume) < 0.12
 	met := 0.0
 	if pump.Role == dosing.RoleAcid {
 		met = a.alkalinity(s, plan.Tank, up, volume, floor)
@@ -185,9 +185,9 @@ func tryDose(rt *rapid.T, f *farm, books *auditor) int {
 		plan.Volume = largest
 	}
 	clearance, verdict := f.g.Judge(f.now, plan)
-	want := plan.Volume >= f.s.Pumps[plan.Pump].Smallest && plan.Volume <= largest
+	want := plan.Volume >= f.s.Pumps[plan.Pump].MinDose && plan.Volume <= largest
 	// The rest of a blend has a little more room than Largest supposes.
-	if verdict.Allowed != (clearance != nil) || verdict.Allowed != want && !(verdict.Allowed && cause == CauseDirection) {
+	if verdict.Allowed != (clearance != nil) || verdict.Allowed != want && !(verdict.Allowed && cause == CauseAwayFromSetpoint) {
 		rt.Fatalf("%s judged %+v, largest %s (%s)", plan.Volume, verdict, largest, cause)
 	}
 	if !verdict.Allowed {

@@ -203,7 +203,7 @@ func TestALowerLevelAllowsLessAndAHigherOneNoMore(t *testing.T) {
 
 func TestOneSmallestDoseAlwaysPassesTheEffectCap(t *testing.T) {
 	// 4.9 mL is worth 0.049 pH at the commissioned buffer and 0.15 at this floor.
-	f := newFarm(t, func(s *Settings) { s.Pumps[acidPump].Smallest = 4900 * dosing.Microlitre })
+	f := newFarm(t, func(s *Settings) { s.Pumps[acidPump].MinDose = 4900 * dosing.Microlitre })
 	f.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
 	f.w.Learned(0, -math.Ln2*1.6, 0.05, 5)
 	if largest, cause := f.g.Largest(f.now, 0, acidPump); largest != 4900*dosing.Microlitre || cause != CauseNone {
@@ -218,7 +218,7 @@ func TestOneSmallestDoseAlwaysPassesTheEffectCap(t *testing.T) {
 	if largest, cause := f.g.Largest(f.now, 0, acidPump); largest != 4900*dosing.Microlitre {
 		t.Errorf("when it has settled: %s (%s)", largest, cause)
 	}
-	worth := newFarm(t, func(s *Settings) { s.Pumps[acidPump].Smallest = 5100 * dosing.Microlitre })
+	worth := newFarm(t, func(s *Settings) { s.Pumps[acidPump].MinDose = 5100 * dosing.Microlitre })
 	worth.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
 	worth.w.Learned(0, -math.Ln2*1.6, 0.05, 5)
 	if largest, cause := worth.g.Largest(worth.now, 0, acidPump); largest != 0 || cause != CauseEffectCap {
@@ -227,7 +227,7 @@ func TestOneSmallestDoseAlwaysPassesTheEffectCap(t *testing.T) {
 }
 
 func TestNearTheSetpointACoarsePumpStillGivesItsSmallestDose(t *testing.T) {
-	f := newFarm(t, func(s *Settings) { s.Pumps[acidPump].Smallest = 4900 * dosing.Microlitre })
+	f := newFarm(t, func(s *Settings) { s.Pumps[acidPump].MinDose = 4900 * dosing.Microlitre })
 	f.set(0, dosing.QuantityPH, 5.86)
 	f.w.Aim(0, dosing.Target{PH: 5.7, EC: 2})
 	f.w.Learned(0, -math.Ln2*0.5, 0.05, 5)
@@ -374,7 +374,7 @@ func TestHourAndDayCapsCountWhatIsOpenAndGivenByHand(t *testing.T) {
 	f := newFarm(t, func(s *Settings) { s.Caps[calciumPump].PerHour = 60 * dosing.Millilitre })
 	f.w.ByHand(dosing.Dose{Tank: 1, Pump: calciumPump, Volume: 30 * dosing.Millilitre, Up: f.now.Up})
 	v := f.judge(0, calciumPump, 31*dosing.Millilitre)
-	f.wantCause("beyond the hour", v, CauseHourCap)
+	f.wantCause("beyond the hour", v, CauseHourlyCap)
 	if !strings.Contains(v.Detail, "30 mL in the last hour") {
 		t.Errorf("detail %q", v.Detail)
 	}
@@ -383,7 +383,7 @@ func TestHourAndDayCapsCountWhatIsOpenAndGivenByHand(t *testing.T) {
 	}
 	day := newFarm(t, func(s *Settings) { s.Caps[calciumPump].PerDay = 60 * dosing.Millilitre })
 	day.w.ByHand(dosing.Dose{Tank: 1, Pump: calciumPump, Volume: 40 * dosing.Millilitre, Up: day.now.Up})
-	day.wantCause("beyond the day", day.judge(0, calciumPump, 21*dosing.Millilitre), CauseDayCap)
+	day.wantCause("beyond the day", day.judge(0, calciumPump, 21*dosing.Millilitre), CauseDailyCap)
 }
 
 func TestStockCapIsWhatTheContainerHolds(t *testing.T) {
@@ -393,7 +393,7 @@ func TestStockCapIsWhatTheContainerHolds(t *testing.T) {
 	if largest, cause := f.g.Largest(f.now, 0, calciumPump); largest != 60*dosing.Millilitre || cause != CauseNone {
 		t.Errorf("%s %s", largest, cause)
 	}
-	f.wantCause("more than it holds", f.judge(0, calciumPump, 61*dosing.Millilitre), CauseStockCap)
+	f.wantCause("more than it holds", f.judge(0, calciumPump, 61*dosing.Millilitre), CauseContainerCap)
 }
 
 func TestAcidBelowTheSetpointAndStockAboveItAreTheWrongWay(t *testing.T) {
@@ -420,7 +420,7 @@ func TestAcidBelowTheSetpointAndStockAboveItAreTheWrongWay(t *testing.T) {
 		}
 		for p := range pumpCount {
 			if !want[p] {
-				f.wantCause("wrong way", f.judge(0, p, f.s.Pumps[p].Smallest), CauseDirection)
+				f.wantCause("wrong way", f.judge(0, p, f.s.Pumps[p].MinDose), CauseAwayFromSetpoint)
 			}
 		}
 	}
@@ -431,7 +431,7 @@ func TestTheRestOfABlendIsFinishedInsideTheBand(t *testing.T) {
 	f.noise = 0
 	f.pass(time.Minute)
 	f.w.Aim(0, dosing.Target{PH: 5.8, EC: 1.86})
-	f.wantCause("a new blend", f.judge(0, calciumPump, 5*dosing.Millilitre), CauseDirection)
+	f.wantCause("a new blend", f.judge(0, calciumPump, 5*dosing.Millilitre), CauseAwayFromSetpoint)
 	if _, v := f.g.Judge(f.now, dosing.Plan{Tank: 0, Pump: calciumPump, Volume: 5 * dosing.Millilitre, Reason: dosing.ReasonBlendOwed}); !v.Allowed {
 		t.Errorf("the rest of a blend: %+v", v)
 	}
@@ -445,10 +445,10 @@ func TestWhatIsOnItsWayCountsForTheDirection(t *testing.T) {
 	f.dose(0, acidPump, 5*dosing.Millilitre)
 	f.w.Aim(0, dosing.Target{PH: 5.75, EC: 2})
 	v := f.judge(0, acidPump, dosing.Millilitre)
-	if f.w.Aim(0, dosing.Target{PH: 5.8, EC: 2}); v.Cause == CauseDirection {
+	if f.w.Aim(0, dosing.Target{PH: 5.8, EC: 2}); v.Cause == CauseAwayFromSetpoint {
 		t.Errorf("still above: %+v", v)
 	}
-	f.wantCause("what was given suffices", f.judge(0, acidPump, dosing.Millilitre), CauseDirection)
+	f.wantCause("what was given suffices", f.judge(0, acidPump, dosing.Millilitre), CauseAwayFromSetpoint)
 }
 
 func TestAcidAndBaseDoNotFight(t *testing.T) {
@@ -459,19 +459,19 @@ func TestAcidAndBaseDoNotFight(t *testing.T) {
 	f.dose(0, acidPump, 4*dosing.Millilitre)
 	f.w.Aim(0, dosing.Target{PH: 5.81, EC: 2}) // acid on its way or not, the reading stands below
 	v := f.judge(0, basePump, dosing.Millilitre)
-	f.wantCause("base right after acid", v, CauseCounterReagent)
+	f.wantCause("base right after acid", v, CauseAcidBaseChangeover)
 	if !strings.Contains(v.Detail, "to go") {
 		t.Errorf("detail %q", v.Detail)
 	}
 	f.pass(121 * time.Second)
-	f.wantCause("two minutes after acid", f.judge(0, basePump, dosing.Millilitre), CauseCounterReagent)
+	f.wantCause("two minutes after acid", f.judge(0, basePump, dosing.Millilitre), CauseAcidBaseChangeover)
 	f.w.Aim(0, dosing.Target{PH: 6.0, EC: 2})
 	if v := f.judge(0, basePump, dosing.Millilitre); !v.Allowed {
 		t.Errorf("beyond 0.15 pH it need not wait: %+v", v)
 	}
 	f.w.Aim(0, dosing.Target{PH: 5.82, EC: 2})
 	f.pass(21 * time.Minute)
-	f.wantCause("20 min later within 0.05 pH", f.judge(0, basePump, dosing.Millilitre), CauseCounterReagent)
+	f.wantCause("20 min later within 0.05 pH", f.judge(0, basePump, dosing.Millilitre), CauseAcidBaseChangeover)
 	f.w.Aim(0, dosing.Target{PH: 5.87, EC: 2})
 	if v := f.judge(0, basePump, dosing.Millilitre); !v.Allowed {
 		t.Errorf("20 min later beyond 0.05 pH: %+v", v)
@@ -479,18 +479,18 @@ func TestAcidAndBaseDoNotFight(t *testing.T) {
 	f.dose(0, basePump, dosing.Millilitre)
 	f.pass(121 * time.Second)
 	f.w.Aim(0, dosing.Target{PH: 5.75, EC: 2})
-	f.wantCause("acid right after base", f.judge(0, acidPump, dosing.Millilitre), CauseCounterReagent)
+	f.wantCause("acid right after base", f.judge(0, acidPump, dosing.Millilitre), CauseAcidBaseChangeover)
 }
 
 func TestAcidStillOnItsWayHoldsBaseHoweverLongAgoItWasGiven(t *testing.T) {
-	f := newFarm(t, func(s *Settings) { s.Tanks[0].Lag = 30 * time.Minute })
+	f := newFarm(t, func(s *Settings) { s.Tanks[0].TimeConstant = 30 * time.Minute })
 	f.noise = 0
 	f.pass(time.Minute)
 	f.w.Aim(0, dosing.Target{PH: 5.5, EC: 2})
 	f.dose(0, acidPump, 5*dosing.Millilitre)
 	f.pass(25 * time.Minute)
 	f.w.Aim(0, dosing.Target{PH: 5.83, EC: 2})
-	f.wantCause("25 min after, half of it unmixed", f.judge(0, basePump, dosing.Millilitre), CauseCounterReagent)
+	f.wantCause("25 min after, half of it unmixed", f.judge(0, basePump, dosing.Millilitre), CauseAcidBaseChangeover)
 }
 
 func TestConcentratesThatMustNotMeetAreKeptApart(t *testing.T) {
@@ -543,7 +543,7 @@ func TestNotANumberNeverPassesTheGate(t *testing.T) {
 		s := sight{watch: f.w, now: f.now, tank: &f.w.tanks[0], pump: &f.s.Pumps[acidPump]}
 		f.w.tanks[0].group[dosing.QuantityPH].smooth = smooth
 		s.predict()
-		if cause := s.direction(); cause != CauseDirection && !math.IsInf(smooth, 1) {
+		if cause := s.direction(); cause != CauseAwayFromSetpoint && !math.IsInf(smooth, 1) {
 			t.Errorf("pH %g is the right way", smooth)
 		}
 	}
@@ -560,7 +560,7 @@ func TestStockThatWouldDrivePHFurtherOutOfTheHarmBandWaits(t *testing.T) {
 		f.set(0, dosing.QuantityPH, c.pH)
 		f.pass(3 * time.Minute)
 		v := f.judge(0, sulfatePump, 5*dosing.Millilitre)
-		if v.Allowed != c.right || !c.right && (v.Cause != CauseDirection || !strings.Contains(v.Detail, "further from 5.80")) {
+		if v.Allowed != c.right || !c.right && (v.Cause != CauseAwayFromSetpoint || !strings.Contains(v.Detail, "further from 5.80")) {
 			t.Errorf("pH %.1f, a stock of %+.1f meq/mL: %+v", c.pH, c.acid, v)
 		}
 	}

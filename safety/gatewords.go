@@ -23,9 +23,9 @@ func (s *sight) words(cause Cause) string {
 		return fmt.Sprintf("%s of %s is under way", d.Volume, s.watch.settings.Pumps[d.Pump].Name)
 	case cause == CauseDoseOpen:
 		return "this dose was not counted before it was judged again"
-	case cause == CauseDirection:
+	case cause == CauseAwayFromSetpoint:
 		return s.directionWords()
-	case cause == CauseCounterReagent:
+	case cause == CauseAcidBaseChangeover:
 		if s.wait <= 0 {
 			return "the opposite reagent is still on its way, or the error is within 0.05 pH"
 		}
@@ -63,11 +63,11 @@ func (s *sight) tooMuch(l limit) string {
 			s.transit.acid/s.floor, s.transit.base/s.floor, s.transit.ec, most)
 	case CauseUnconfirmed:
 		return fmt.Sprintf("%s; at most %s more", s.watch.UnseenWords(s.tank.id, s.pump.Role), most)
-	case CauseHourCap:
+	case CauseHourlyCap:
 		return fmt.Sprintf("%s in the last hour; at most %s more", s.hour, most)
-	case CauseDayCap:
+	case CauseDailyCap:
 		return fmt.Sprintf("%s in the last 24 h; at most %s more", s.day, most)
-	case CauseStockCap:
+	case CauseContainerCap:
 		return fmt.Sprintf("the container holds %s", most)
 	}
 	return fmt.Sprintf("%s; at most %s", s.plan.Volume, most)

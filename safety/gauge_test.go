@@ -42,8 +42,8 @@ func TestALevelThatDoesNotRiseWithTheWaterThatIsLetInIsStuck(t *testing.T) {
 	if why := f.w.StuckLevel(0); !strings.Contains(why, "about 20 L") || !strings.Contains(why, "1000 L") {
 		t.Errorf("20 L were let in and the level stood at 1000 L: %q", why)
 	}
-	if got := f.w.Volume(0); got != f.s.Tanks[0].Least {
-		t.Errorf("it is dosed as for %v L, where %v L may be all there is", got, f.s.Tanks[0].Least)
+	if got := f.w.Volume(0); got != f.s.Tanks[0].MinVolume {
+		t.Errorf("it is dosed as for %v L, where %v L may be all there is", got, f.s.Tanks[0].MinVolume)
 	}
 	if f.w.StuckLevel(1) != "" {
 		t.Error("the other tank's gauge is blamed")

@@ -86,7 +86,7 @@ func (w *Watch) probe(id dosing.InputID, g *group, up time.Duration) {
 }
 
 // probes is the common value of the probes of a quantity. Of three or more the
-// median, whatever one of them says; two that stay apart are both unfit, since
+// median, whatever one of them says; two that stay apart are both invalid, since
 // nobody can say which is right.
 func (w *Watch) probes(t *tankState, q dosing.Quantity, g *group, up time.Duration) {
 	*g = group{given: true, standing: standMissing, input: t.inputs[q][0]}

@@ -66,9 +66,9 @@ func TestAnEntryByHandRaisesNoCapAndAVoidedOneGivesBackHourAndDayButNothingOnIts
 	f.w.Used(acidPump, 96*time.Hour, 100*dosing.Millilitre)
 	f.w.Demand(acidPump, dosing.Millilitre, 10*dosing.Millilitre)
 	key := f.open(0, calciumPump, 5*dosing.Millilitre)
-	cap := f.w.HourCap(acidPump)
+	cap := f.w.HourlyCap(acidPump)
 	f.w.ByHand(dosing.Dose{Key: 9, Tank: 0, Pump: acidPump, Volume: 900 * dosing.Millilitre, Up: f.now.Up})
-	if got := f.w.HourCap(acidPump); got > cap {
+	if got := f.w.HourlyCap(acidPump); got > cap {
 		t.Errorf("an entry raised the hour cap from %s to %s", cap, got)
 	}
 	acid, _, _ := f.totals.InTransit(0, f.s.Pumps, f.s.Tanks[0].Tank, f.now.Up)

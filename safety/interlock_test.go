@@ -134,12 +134,12 @@ var scenarios = map[string]scenario{
 		action: Stop, scope: ScopePump, latched: true, free: [pumpCount]bool{false, true, true, true}, south: [pumpCount]bool{false, true, true, true}, end: func(*farm) {}, person: clearNorth, clears: time.Second},
 	"a node refuses for good": {cause: CauseNodeRefuses, begin: func(f *farm) { f.w.RefusedForGood(f.now, 0, acidPump, "longer than this node allows") }, after: time.Second,
 		action: Stop, scope: ScopePump, latched: true, free: [pumpCount]bool{false, true, true, true}, south: [pumpCount]bool{false, true, true, true}, end: func(f *farm) { f.w.Accepted(acidPump) }, clears: time.Second},
-	"a node knows more than the ledger": {cause: CauseRecordBehindNode, begin: func(f *farm) { f.w.BehindNode(f.now, "order 9-000009") }, after: time.Second,
+	"a node knows more than the ledger": {cause: CauseLedgerBehindNode, begin: func(f *farm) { f.w.BehindNode(f.now, "order 9-000009") }, after: time.Second,
 		action: Lockout, scope: ScopeStation, latched: true, free: noneFree, south: noneFree, end: clearNorth, person: func(f *farm) { f.w.EpochRaised(f.now) }, clears: time.Second},
 	"observing": {cause: CauseObserving, begin: func(f *farm) { f.w.SetMode(f.now, 0, ModeObserving) }, after: time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree,
 		end: func(f *farm) { f.w.SetMode(f.now, 0, ModeArmed) }, clears: time.Second},
-	"stopped by a person": {cause: CauseStoppedByPerson, begin: func(f *farm) { f.w.SetMode(f.now, 0, ModeStopped) }, after: time.Second,
+	"stopped by a person": {cause: CauseOperatorStop, begin: func(f *farm) { f.w.SetMode(f.now, 0, ModeStopped) }, after: time.Second,
 		action: Stop, scope: ScopeTank, free: noneFree, south: allFree,
 		end: func(f *farm) { f.w.SetMode(f.now, 0, ModeArmed) }, clears: time.Second},
 	"pause": {cause: CauseOperatorPause, begin: operator(OperatorState{Paused: true, Why: "visitors"}), after: time.Second,
@@ -184,13 +184,13 @@ var scenarios = map[string]scenario{
 		action: Hold, scope: ScopeStation, free: noneFree, south: noneFree, end: heard(dosing.QuantityStop), clears: 6 * time.Second},
 	"pH stale": {cause: CausePHStale, begin: silent(dosing.QuantityPH), after: 21 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: heard(dosing.QuantityPH), clears: 6 * time.Second},
-	"pH unfit": {cause: CausePHUnfit, begin: func(f *farm) { f.set(0, dosing.QuantityPH, 0.3) }, after: 16 * time.Second,
+	"pH invalid": {cause: CausePHInvalid, begin: func(f *farm) { f.set(0, dosing.QuantityPH, 0.3) }, after: 16 * time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: reading(dosing.QuantityPH, 5.8), clears: 6 * time.Second},
 	"EC stale": {cause: CauseECStale, begin: silent(dosing.QuantityEC), after: 21 * time.Second,
 		action: Hold, scope: ScopeNutrients, free: reagentsOnly, south: allFree, end: heard(dosing.QuantityEC), clears: 6 * time.Second},
-	"EC unfit": {cause: CauseECUnfit, begin: reading(dosing.QuantityEC, 0.01), after: 16 * time.Second,
+	"EC invalid": {cause: CauseECInvalid, begin: reading(dosing.QuantityEC, 0.01), after: 16 * time.Second,
 		action: Hold, scope: ScopeNutrients, free: reagentsOnly, south: allFree, end: reading(dosing.QuantityEC, 1.9), clears: 6 * time.Second},
-	"temperature sensor broken": {cause: CauseTemperatureUnfit, begin: reading(dosing.QuantityTemperature, 85), after: 6 * time.Second,
+	"temperature sensor broken": {cause: CauseTemperatureInvalid, begin: reading(dosing.QuantityTemperature, 85), after: 6 * time.Second,
 		action: Hold, scope: ScopeNutrients, free: reagentsOnly, south: allFree, end: reading(dosing.QuantityTemperature, 20), clears: 6 * time.Second},
 	"solution too warm": {cause: CauseTemperatureRange, begin: reading(dosing.QuantityTemperature, 31), after: 6 * time.Second,
 		action: Hold, scope: ScopeNutrients, free: reagentsOnly, south: allFree,
@@ -250,13 +250,13 @@ var scenarios = map[string]scenario{
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: heard(dosing.QuantityOutlet), clears: 6 * time.Second},
 	"nothing arrives from the farm": {cause: CauseFarmSilent, begin: everything(true), after: 15 * time.Second,
 		action: Hold, scope: ScopeStation, free: noneFree, south: noneFree, end: everything(false), clears: 70 * time.Second},
-	"container empty": {cause: CauseStockEmpty, begin: reading(dosing.QuantityStockLevel, 1.5), after: 5 * time.Second,
+	"container empty": {cause: CauseContainerEmpty, begin: reading(dosing.QuantityStockLevel, 1.5), after: 5 * time.Second,
 		action: Hold, scope: ScopePump, free: [4]bool{true, true, false, true}, south: [4]bool{true, true, false, true},
 		end: reading(dosing.QuantityStockLevel, 60), clears: 6 * time.Second},
-	"container's level silent": {cause: CauseStockEmpty, begin: silent(dosing.QuantityStockLevel), after: 25 * time.Second,
+	"container's level silent": {cause: CauseContainerEmpty, begin: silent(dosing.QuantityStockLevel), after: 25 * time.Second,
 		action: Hold, scope: ScopePump, free: [4]bool{true, true, false, true}, south: [4]bool{true, true, false, true},
 		end: heard(dosing.QuantityStockLevel), clears: 6 * time.Second},
-	"node silent": {cause: CauseNodeSilent, begin: func(f *farm) { f.node[0].silent = true }, after: 13 * time.Second,
+	"node silent": {cause: CauseNodeOffline, begin: func(f *farm) { f.node[0].silent = true }, after: 13 * time.Second,
 		action: Hold, scope: ScopePump, free: stocksOnly, south: stocksOnly,
 		end: func(f *farm) { f.node[0].silent = false }, clears: 3 * time.Second},
 	"node rebooted": {cause: CauseNodeRebooted, begin: func(f *farm) { f.node[0].boot, f.node[0].tick = "second", 0 }, after: 3 * time.Second,
@@ -275,12 +275,12 @@ var scenarios = map[string]scenario{
 	"node clock too fast": {cause: CauseNodeClock, begin: func(f *farm) { f.node[1].rate = 1.2 }, after: 125 * time.Second,
 		action: Hold, scope: ScopePump, free: reagentsOnly, south: reagentsOnly,
 		end: func(f *farm) { f.node[1].rate = 1 }, clears: 125 * time.Second},
-	"pump runs without an order": {cause: CauseNodeUnbidden, begin: busyStocks, after: 15 * time.Second,
+	"pump runs without an order": {cause: CauseUncommandedRun, begin: busyStocks, after: 15 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: noneFree, end: idleStocks, clears: 3 * time.Second, person: clearNorth},
-	"pH falls without a dose": {cause: CauseAdrift, begin: func(f *farm) { f.drift(0, dosing.QuantityPH, 5.1) }, after: 65 * time.Second,
+	"pH falls without a dose": {cause: CauseUnexplainedChange, begin: func(f *farm) { f.drift(0, dosing.QuantityPH, 5.1) }, after: 65 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: noneFree,
 		end: func(f *farm) { f.drift(0, dosing.QuantityPH, 5.8) }, clears: 30 * time.Second, person: clearNorth},
-	"EC rises without a dose": {cause: CauseAdrift, begin: func(f *farm) { f.drift(0, dosing.QuantityEC, 2.4) }, after: 65 * time.Second,
+	"EC rises without a dose": {cause: CauseUnexplainedChange, begin: func(f *farm) { f.drift(0, dosing.QuantityEC, 2.4) }, after: 65 * time.Second,
 		action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: noneFree,
 		end: func(f *farm) { f.drift(0, dosing.QuantityEC, 1.9) }, clears: 30 * time.Second, person: clearNorth},
 	"EC rises with a dose, but far too much": {cause: CauseTooStrong, begin: func(f *farm) {
@@ -290,7 +290,7 @@ var scenarios = map[string]scenario{
 		f.drift(0, dosing.QuantityEC, 2.1)
 	}, after: 5 * time.Minute, action: Stop, scope: ScopeNutrients, latched: true, free: reagentsOnly, south: allFree,
 		end: func(f *farm) { f.drift(0, dosing.QuantityEC, 1.7) }, clears: 5 * time.Minute, person: clearNorth},
-	"link down": {cause: CauseBrokerDown, begin: func(f *farm) { f.w.Link(f.now, false) }, after: time.Second,
+	"link down": {cause: CauseBrokerDisconnected, begin: func(f *farm) { f.w.Link(f.now, false) }, after: time.Second,
 		action: Hold, scope: ScopeStation, free: noneFree, south: noneFree,
 		end: func(f *farm) { f.w.Link(f.now, true) }, clears: 11 * time.Second, early: 4 * time.Second},
 	"disk full": {cause: CauseLedgerUnavailable, begin: func(f *farm) { f.w.SetLedger(f.now, LedgerFull) }, after: time.Second,
@@ -318,11 +318,11 @@ var scenarios = map[string]scenario{
 	}, after: time.Second, action: Stop, scope: ScopeTank, latched: true, free: noneFree, south: allFree,
 		end: func(*farm) {}, clears: time.Second, person: clearNorth},
 	// Half of what may be unseen, so that this cap alone stands.
-	"hour cap": {cause: CauseHourCap, change: func(s *Settings) { s.Caps[calciumPump].PerHour = 100 * dosing.Millilitre }, begin: func(f *farm) {
+	"hour cap": {cause: CauseHourlyCap, change: func(s *Settings) { s.Caps[calciumPump].PerHour = 100 * dosing.Millilitre }, begin: func(f *farm) {
 		f.w.ByHand(dosing.Dose{Tank: 1, Pump: calciumPump, Volume: 97 * dosing.Millilitre, Up: f.now.Up})
 	}, after: 20 * time.Minute, action: Hold, scope: ScopePump, free: [4]bool{true, true, false, true}, south: [4]bool{true, true, false, true},
 		end: func(*farm) {}, clears: 40*time.Minute + time.Second, early: 39 * time.Minute},
-	"day cap": {cause: CauseDayCap, change: func(s *Settings) { s.Caps[sulfatePump].PerDay = 100 * dosing.Millilitre }, begin: func(f *farm) {
+	"day cap": {cause: CauseDailyCap, change: func(s *Settings) { s.Caps[sulfatePump].PerDay = 100 * dosing.Millilitre }, begin: func(f *farm) {
 		f.w.ByHand(dosing.Dose{Tank: 1, Pump: sulfatePump, Volume: 96 * dosing.Millilitre, Up: f.now.Up})
 	}, after: 70 * time.Minute, action: Hold, scope: ScopePump, free: [4]bool{true, true, true, false}, south: [4]bool{true, true, true, false},
 		end: func(*farm) {}, clears: 22*time.Hour + 51*time.Minute, early: 22 * time.Hour},
@@ -330,7 +330,7 @@ var scenarios = map[string]scenario{
 
 // shallow is a tank whose level may fall by a tenth before it is low, so that the
 // fall is not mistaken for a change of water.
-func shallow(s *Settings) { s.Tanks[0].Least = 900 }
+func shallow(s *Settings) { s.Tanks[0].MinVolume = 900 }
 
 func secondProbe(q dosing.Quantity, _ float64) func(*Settings) {
 	return func(s *Settings) {
@@ -392,7 +392,7 @@ func (f *farm) wantNamed(cause Cause, free [pumpCount]bool) {
 		if free[p] {
 			continue
 		}
-		clearance, verdict := f.g.Judge(f.now, dosing.Plan{Tank: 0, Pump: p, Volume: f.s.Pumps[p].Smallest, Reason: dosing.ReasonPHHigh})
+		clearance, verdict := f.g.Judge(f.now, dosing.Plan{Tank: 0, Pump: p, Volume: f.s.Pumps[p].MinDose, Reason: dosing.ReasonPHHigh})
 		if verdict.Allowed || clearance != nil {
 			f.t.Fatalf("pump %d was cleared", p)
 		}
@@ -400,7 +400,7 @@ func (f *farm) wantNamed(cause Cause, free [pumpCount]bool) {
 		if verdict.Cause != cause && (!stands || !trip.stops(p, f.s.Pumps[p].Role)) {
 			f.t.Errorf("pump %d: the gate names %s, which does not stand", p, verdict.Cause)
 		}
-		if cause == CauseHourCap || cause == CauseDayCap {
+		if cause == CauseHourlyCap || cause == CauseDailyCap {
 			continue // they limit the next dose and do not cut short the present one
 		}
 		blocking, blocked := f.w.Blocks(0, p)

@@ -46,7 +46,7 @@ func (w *Watch) RestoreLatch(id dosing.TankID, cause Cause, since dosing.Instant
 	w.told = true
 	t := &w.tanks[id]
 	if cause == CauseNone || cause >= CauseCount {
-		cause = CauseStoppedByPerson
+		cause = CauseOperatorStop
 	}
 	s := &t.cell[cause]
 	row := &table[places[cause]-1]
@@ -85,8 +85,8 @@ func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
 	}
 	w.told = true
 	t := &w.tanks[id]
-	t.latched = t.latched.and(setOf(CauseSolutionUnconfirmed, CauseRecordBehindNode))
-	t.circulation, t.low, t.thirds, t.adrift = episode{}, episode{}, thrice{}, adrift{}
+	t.latched = t.latched.and(setOf(CauseSolutionUnconfirmed, CauseLedgerBehindNode))
+	t.circulation, t.low, t.thirds, t.unexplained = episode{}, episode{}, thrice{}, unexplained{}
 	t.forgive()
 	for q := range t.inputs {
 		for _, id := range t.inputs[q] {
@@ -115,14 +115,14 @@ func (w *Watch) Clear(now dosing.Instant, id dosing.TankID) {
 func (w *Watch) BehindNode(now dosing.Instant, words string) {
 	w.told = true
 	for i := range w.tanks {
-		w.latch(now, &w.tanks[i].cells, CauseRecordBehindNode, w.tanks[i].id, 0, words)
+		w.latch(now, &w.tanks[i].cells, CauseLedgerBehindNode, w.tanks[i].id, 0, words)
 	}
 }
 
 // Behind says whether a node is known to know more than the ledger.
 func (w *Watch) Behind() bool {
 	for i := range w.tanks {
-		if w.tanks[i].latched.has(CauseRecordBehindNode) {
+		if w.tanks[i].latched.has(CauseLedgerBehindNode) {
 			return true
 		}
 	}
@@ -133,7 +133,7 @@ func (w *Watch) Behind() bool {
 func (w *Watch) EpochRaised(now dosing.Instant) {
 	w.told = true
 	for i := range w.tanks {
-		w.tanks[i].latched.Remove(CauseRecordBehindNode)
+		w.tanks[i].latched.Remove(CauseLedgerBehindNode)
 	}
 	w.evaluate(now)
 }

@@ -53,7 +53,7 @@ func TestReadingsInAGroundLoopAreLeftOutWhileThePumpRunsAndGoodOtherwise(t *test
 		t.Errorf("while a pump runs: %s", q)
 	}
 	f.w.Evaluate(f.now)
-	if trip, stops := f.trip(0, CausePHUnfit); stops {
+	if trip, stops := f.trip(0, CausePHInvalid); stops {
 		t.Errorf("the dose under way would be cut short: %+v", trip)
 	}
 }

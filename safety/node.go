@@ -7,15 +7,15 @@ import (
 )
 
 const (
-	nodeSilentAfter = 10 * time.Second // five heartbeats, and the length of a lease
-	nodeGap         = 5 * time.Second  // a longer gap in the heartbeat is not steady
-	nodeSteadyFor   = 10 * time.Second
-	bootsWithin     = 10 * time.Minute
-	clockOver       = time.Minute // its tick is compared over this long
-	clockRatio      = 0.10
-	clockSlack      = 3 * time.Second // network delay between two heartbeats
-	unbiddenAfter   = 10 * time.Second
-	busyGrace       = 5 * time.Second // the heartbeat after a dose may be this late
+	nodeOfflineAfter = 10 * time.Second // five heartbeats, and the length of a lease
+	nodeGap          = 5 * time.Second  // a longer gap in the heartbeat is not steady
+	nodeSteadyFor    = 10 * time.Second
+	bootsWithin      = 10 * time.Minute
+	clockOver        = time.Minute // its tick is compared over this long
+	clockRatio       = 0.10
+	clockSlack       = 3 * time.Second // network delay between two heartbeats
+	uncommandedAfter = 10 * time.Second
+	busyGrace        = 5 * time.Second // the heartbeat after a dose may be this late
 )
 
 // nodeState is what the watch keeps of one pump node.
@@ -99,24 +99,24 @@ func (n *nodeState) silent(up time.Duration) (time.Duration, bool) {
 		return 0, n.full
 	}
 	age := up - n.at
-	return age, age > nodeSilentAfter
+	return age, age > nodeOfflineAfter
 }
 
 // well says that the node is heard, steady, idle and keeps time.
 func (n *nodeState) well(up time.Duration) bool {
-	return n.seen && n.idle && !n.rebooted && up-n.at <= nodeSilentAfter && !n.off.within(clockOver, up)
+	return n.seen && n.idle && !n.rebooted && up-n.at <= nodeOfflineAfter && !n.off.within(clockOver, up)
 }
 
-// unbidden says that the node has been busy for a while although no order of ours
+// uncommanded says that the node has been busy for a while although no order of ours
 // can be running.
-func (n *nodeState) unbidden(up time.Duration) bool {
+func (n *nodeState) uncommanded(up time.Duration) bool {
 	return n.running(up) && !(n.expected.ever && up <= n.expected.up) &&
-		up-n.busy.Since > unbiddenAfter
+		up-n.busy.Since > uncommandedAfter
 }
 
 // running says that by its last heartbeat, if that is young, the node is busy.
 func (n *nodeState) running(up time.Duration) bool {
-	return n.seen && !n.idle && up-n.at <= nodeSilentAfter
+	return n.seen && !n.idle && up-n.at <= nodeOfflineAfter
 }
 
 // openOn says whether a dose of ours is open on a node.

@@ -82,7 +82,7 @@ func TestTheSameReagentAgainIsNoCounterReagent(t *testing.T) {
 		t.Errorf("base after base, acid long ago: %+v", v)
 	}
 	f.w.Aim(0, dosing.Target{PH: 5.79, EC: 2})
-	f.wantCause("acid after base within 0.05 pH", f.judge(0, acidPump, dosing.Millilitre), CauseCounterReagent)
+	f.wantCause("acid after base within 0.05 pH", f.judge(0, acidPump, dosing.Millilitre), CauseAcidBaseChangeover)
 }
 
 // hill is a curve that buffers most at pH 7, as phosphate does.
@@ -109,5 +109,5 @@ func TestStockOnItsWayCountsForTheDirection(t *testing.T) {
 		t.Fatalf("0.06 mS/cm below: %+v", v)
 	}
 	f.w.ByHand(dosing.Dose{Tank: 0, Pump: calciumPump, Volume: 95 * dosing.Millilitre, Up: f.now.Up})
-	f.wantCause("0.095 mS/cm on its way", f.judge(0, calciumPump, 5*dosing.Millilitre), CauseDirection)
+	f.wantCause("0.095 mS/cm on its way", f.judge(0, calciumPump, 5*dosing.Millilitre), CauseAwayFromSetpoint)
 }

@@ -10,12 +10,12 @@ const (
 	PriorityNow Priority = iota
 	PriorityTonight
 	PriorityTomorrow
-	PriorityRecord
+	PriorityLog
 	priorityCount
 )
 
 func (p Priority) String() string {
-	return [...]string{"now", "tonight", "tomorrow", "record", "now"}[min(p, priorityCount)]
+	return [...]string{"now", "tonight", "tomorrow", "log", "now"}[min(p, priorityCount)]
 }
 
 // Code is the priority as data: p1 to p4.

@@ -12,12 +12,12 @@ var pumpChecks = [CauseCount]pumpCheck{
 		p.put(now, CauseConfigurationUnsafe, p.unsafe != "", p.unsafe)
 		p.as(CauseConfigurationUnsafe, Lockout, ScopePump)
 	},
-	CauseNodeSilent: func(w *Watch, now dosing.Instant, _ dosing.PumpID, p *pumpState) {
+	CauseNodeOffline: func(w *Watch, now dosing.Instant, _ dosing.PumpID, p *pumpState) {
 		n := w.nodeOf(p)
 		age, silent := n.silent(now.Up)
 		if !silent {
-			p.lower(CauseNodeSilent)
-		} else if s := p.raise(now, CauseNodeSilent, int64(age/time.Minute)); s != nil {
+			p.lower(CauseNodeOffline)
+		} else if s := p.raise(now, CauseNodeOffline, int64(age/time.Minute)); s != nil {
 			s.detail = "never heard"
 			if n.seen {
 				s.detail = "last heard " + words(age) + " ago"
@@ -41,12 +41,12 @@ var pumpChecks = [CauseCount]pumpCheck{
 	CauseNodeRefuses: func(_ *Watch, _ dosing.Instant, _ dosing.PumpID, p *pumpState) {
 		p.lower(CauseNodeRefuses) // only ever latched, by RefusedForGood
 	},
-	CauseStockEmpty: checkStock,
-	CauseHourCap: func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
-		capCheck(w, now, id, p, CauseHourCap, w.totals.Hour(id, now.Up), w.HourCap(id), "the last hour")
+	CauseContainerEmpty: checkStock,
+	CauseHourlyCap: func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
+		capCheck(w, now, id, p, CauseHourlyCap, w.totals.Hour(id, now.Up), w.HourlyCap(id), "the last hour")
 	},
-	CauseDayCap: func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
-		capCheck(w, now, id, p, CauseDayCap, w.totals.Day(id, now.Up), w.DayCap(id), "the last 24 h")
+	CauseDailyCap: func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
+		capCheck(w, now, id, p, CauseDailyCap, w.totals.Day(id, now.Up), w.DailyCap(id), "the last 24 h")
 	},
 }
 
@@ -89,35 +89,35 @@ func (w *Watch) firstTank(p dosing.PumpID) dosing.TankID {
 
 // stockLeast is below what a pump would soon draw air: ten smallest doses, or 2 %
 // of the container.
-func stockLeast(p *dosing.Pump) dosing.Volume { return max(10*p.Smallest, p.Container/50) }
+func stockLeast(p *dosing.Pump) dosing.Volume { return max(10*p.MinDose, p.Container/50) }
 
 func checkStock(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
 	pump := &w.settings.Pumps[id]
 	for _, input := range p.stocks {
 		i := &w.inputs[input]
 		if _, standing := i.now(now.Up); standing != standFit {
-			if s := p.raise(now, CauseStockEmpty, -1); s != nil {
+			if s := p.raise(now, CauseContainerEmpty, -1); s != nil {
 				s.detail = "the container's level sensor does not answer"
 			}
 			return
 		}
 		least := stockLeast(pump).Litres()
-		if p.active.has(CauseStockEmpty) && p.cell[CauseStockEmpty].key >= 0 {
+		if p.active.has(CauseContainerEmpty) && p.cell[CauseContainerEmpty].key >= 0 {
 			least *= 1.5
 		}
 		if left := i.last.Value(); !(left >= least) {
-			if s := p.raise(now, CauseStockEmpty, 0); s != nil {
+			if s := p.raise(now, CauseContainerEmpty, 0); s != nil {
 				s.detail = fmt.Sprintf("%s: %.2f L left", pump.Reagent, left)
 			}
 			return
 		}
 	}
-	p.lower(CauseStockEmpty)
+	p.lower(CauseContainerEmpty)
 }
 
 // capCheck stands while not even one smallest dose is left under a rolling cap.
 func capCheck(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState, cause Cause, used, most dosing.Volume, window string) {
-	if most-used >= w.settings.Pumps[id].Smallest {
+	if most-used >= w.settings.Pumps[id].MinDose {
 		p.lower(cause)
 		return
 	}

@@ -71,7 +71,7 @@ var plausible = [dosing.QuantityCount][2]float64{
 func Freshness(in Input, tank dosing.Tank) time.Duration {
 	limit := min(max(freshLeast, freshPeriods*in.Period), freshMost)
 	if in.Tank != dosing.AllTanks && (in.Quantity == dosing.QuantityPH || in.Quantity == dosing.QuantityEC) {
-		limit = min(limit, (tank.DeadTime+tank.Lag)/2)
+		limit = min(limit, (tank.DeadTime+tank.TimeConstant)/2)
 	}
 	return limit
 }
@@ -87,7 +87,7 @@ func ProbeHealth(slope, offset float64) dosing.Quality {
 	case slope != 0 && !(slope >= 90 && slope <= 105) || !(off <= 30):
 		return dosing.QualityOutOfSpecification
 	case slope != 0 && !(slope >= 95 && slope <= 102) || !(off <= 20):
-		return dosing.QualityMaintenanceDue
+		return dosing.QualityMaintenanceRequired
 	}
 	return dosing.QualityGood
 }
@@ -100,7 +100,7 @@ func CellHealth(factor float64) dosing.Quality {
 	case !(factor >= 0.75 && factor <= 1.33):
 		return dosing.QualityOutOfSpecification
 	case !(factor >= 0.9 && factor <= 1.1):
-		return dosing.QualityMaintenanceDue
+		return dosing.QualityMaintenanceRequired
 	}
 	return dosing.QualityGood
 }
@@ -169,8 +169,8 @@ type inputState struct {
 }
 
 func newInputState(in *Input, tank dosing.Tank) inputState {
-	i := inputState{quantity: in.Quantity, tank: in.Tank, low: in.Low, high: in.High, fitted: in.NotFitted == ""}
-	if in.Low == 0 && in.High == 0 {
+	i := inputState{quantity: in.Quantity, tank: in.Tank, low: in.Min, high: in.Max, fitted: in.NotFitted == ""}
+	if in.Min == 0 && in.Max == 0 {
 		i.low, i.high = plausible[min(in.Quantity, dosing.QuantityCount-1)][0], plausible[min(in.Quantity, dosing.QuantityCount-1)][1]
 	}
 	if in.Quantity.Switch() {
@@ -321,7 +321,7 @@ type fitness uint8
 const (
 	standMissing fitness = iota // no live reading ever came
 	standStale
-	standUnfit
+	standInvalid
 	standDisagree
 	standFit
 )
@@ -334,18 +334,18 @@ func (i *inputState) now(up time.Duration) (dosing.Quality, fitness) {
 	age := up - i.last.At().Up
 	switch {
 	case age < 0: // from the future
-		return dosing.QualityFailure, standUnfit
+		return dosing.QualityFailure, standInvalid
 	case i.rejects >= rejectsFail && up-i.rejectAt <= i.limit:
 		// It sends, but nothing that could be used: not the network's fault.
-		return dosing.QualityFailure, standUnfit
+		return dosing.QualityFailure, standInvalid
 	case age > i.limit:
 		return dosing.QualityFailure, standStale
 	case i.rejects >= rejectsFail:
-		return dosing.QualityFailure, standUnfit
+		return dosing.QualityFailure, standInvalid
 	}
 	quality := min(i.quality, i.health)
 	if !quality.MayDose() {
-		return quality, standUnfit
+		return quality, standInvalid
 	}
 	return quality, standFit
 }

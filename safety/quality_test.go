@@ -20,7 +20,7 @@ type probe struct {
 }
 
 func newProbe(t *testing.T, in Input) *probe {
-	tank := dosing.Tank{Volume: 1000, DeadTime: time.Minute, Lag: 2 * time.Minute}
+	tank := dosing.Tank{Volume: 1000, DeadTime: time.Minute, TimeConstant: 2 * time.Minute}
 	if in.Period == 0 {
 		in.Period = 5 * time.Second
 	}
@@ -70,13 +70,13 @@ func TestPlausibleRangeOfEachQuantity(t *testing.T) {
 		p := newProbe(t, Input{Quantity: c.q})
 		p.want(c.q.String(), p.read(0, c.v), c.want)
 	}
-	p := newProbe(t, Input{Quantity: dosing.QuantityLevel, Low: 100, High: 900})
+	p := newProbe(t, Input{Quantity: dosing.QuantityLevel, Min: 100, Max: 900})
 	p.want("configured range", p.read(0, 901), dosing.QualityOutOfSpecification)
 }
 
 func TestFreshnessIsThreePeriodsButNeverSlowerThanThePlant(t *testing.T) {
-	slow := dosing.Tank{DeadTime: 5 * time.Minute, Lag: 5 * time.Minute}
-	quick := dosing.Tank{DeadTime: 10 * time.Second, Lag: 10 * time.Second}
+	slow := dosing.Tank{DeadTime: 5 * time.Minute, TimeConstant: 5 * time.Minute}
+	quick := dosing.Tank{DeadTime: 10 * time.Second, TimeConstant: 10 * time.Second}
 	for _, c := range []struct {
 		in   Input
 		tank dosing.Tank
@@ -103,7 +103,7 @@ func TestAReadingAgesAndOneFromTheFutureIsUnfit(t *testing.T) {
 	}
 	p.up = time.Minute
 	p.take(6, 0, false)
-	for age, want := range map[time.Duration]fitness{0: standFit, 15 * time.Second: standFit, 15*time.Second + 1: standStale, -1: standUnfit} {
+	for age, want := range map[time.Duration]fitness{0: standFit, 15 * time.Second: standFit, 15*time.Second + 1: standStale, -1: standInvalid} {
 		q, s := p.i.now(p.up + age)
 		if s != want || q.MayDose() != (want == standFit) {
 			t.Errorf("age %s: %s, %d", age, q, s)
@@ -165,13 +165,13 @@ func TestAJumpIsDiscardedAndThreeInARowAreAFailure(t *testing.T) {
 	p.want("0.3 in 10 s", p.read(10*time.Second, 6.1), dosing.QualityGood)
 	p.want("0.31 more in 5 s", p.read(5*time.Second, 6.42), dosing.QualityOutOfSpecification)
 	if _, s := p.i.now(p.up); s != standFit || p.i.last.Value() != 6.1 {
-		t.Error("one discarded reading makes the probe unfit")
+		t.Error("one discarded reading makes the probe invalid")
 	}
 	p.want("back", p.read(5*time.Second, 6.1), dosing.QualityGood)
 	p.want("first", p.read(5*time.Second, 6.6), dosing.QualityOutOfSpecification)
 	p.want("second", p.read(5*time.Second, 6.6), dosing.QualityOutOfSpecification)
 	p.want("third", p.read(5*time.Second, 6.6), dosing.QualityFailure)
-	if _, s := p.i.now(p.up); s != standUnfit || p.i.why(p.up) != faultTexts[faultJump] {
+	if _, s := p.i.now(p.up); s != standInvalid || p.i.why(p.up) != faultTexts[faultJump] {
 		t.Error("a probe that jumped is fit")
 	}
 	for range 9 {
@@ -190,7 +190,7 @@ func TestBrokenGlassThatReadsASteadySevenIsNeverBelieved(t *testing.T) {
 		for range 100 {
 			p.read(5*time.Second, 7)
 		}
-		if _, s := p.i.now(p.up); s != standUnfit {
+		if _, s := p.i.now(p.up); s != standInvalid {
 			t.Errorf("dosed %v: a probe that jumped by 1.2 pH is believed because it is steady", dosed)
 		}
 	}
@@ -202,7 +202,7 @@ func TestAProbeThatHopsIsNeverSteady(t *testing.T) {
 	for n := range 60 {
 		p.read(5*time.Second, []float64{7, 8}[n%2])
 	}
-	if _, s := p.i.now(p.up); s != standUnfit {
+	if _, s := p.i.now(p.up); s != standInvalid {
 		t.Error("a hopping probe is believed")
 	}
 	p.want("back at the last believed value", p.read(5*time.Second, 5.85), dosing.QualityGood)
@@ -297,7 +297,7 @@ func TestAProbesSlopeAndOffsetDecideItsFitness(t *testing.T) {
 		want          dosing.Quality
 	}{
 		{0, 0, dosing.QualityGood}, {99, 5, dosing.QualityGood}, {95, -20, dosing.QualityGood}, {102, 20, dosing.QualityGood},
-		{94.9, 0, dosing.QualityMaintenanceDue}, {103, 0, dosing.QualityMaintenanceDue}, {98, 21, dosing.QualityMaintenanceDue},
+		{94.9, 0, dosing.QualityMaintenanceRequired}, {103, 0, dosing.QualityMaintenanceRequired}, {98, 21, dosing.QualityMaintenanceRequired},
 		{89.9, 0, dosing.QualityOutOfSpecification}, {98, -31, dosing.QualityOutOfSpecification}, {-98, 0, dosing.QualityOutOfSpecification},
 		{nan, 0, dosing.QualityOutOfSpecification}, {98, nan, dosing.QualityOutOfSpecification}, {0, 40, dosing.QualityOutOfSpecification},
 	} {
@@ -306,10 +306,10 @@ func TestAProbesSlopeAndOffsetDecideItsFitness(t *testing.T) {
 		}
 	}
 	p := newProbe(t, Input{Quantity: dosing.QuantityPH, Slope: 93})
-	p.want("worn", p.read(0, 6), dosing.QualityMaintenanceDue)
+	p.want("worn", p.read(0, 6), dosing.QualityMaintenanceRequired)
 	p = newProbe(t, Input{Quantity: dosing.QuantityPH, Slope: 80})
 	p.want("swapped buffers", p.read(0, 6), dosing.QualityOutOfSpecification)
-	if _, s := p.i.now(p.up); s != standUnfit || p.i.why(p.up) == "" {
+	if _, s := p.i.now(p.up); s != standInvalid || p.i.why(p.up) == "" {
 		t.Error("a probe of slope 80 % doses")
 	}
 }
@@ -319,13 +319,13 @@ func TestThreeRefusedMessagesMakeAnInputUnfitAtOnce(t *testing.T) {
 	id := f.input(0, dosing.QuantityPH)
 	f.silence(0, dosing.QuantityPH, true)
 	for n := range 3 {
-		if _, tripped := f.trip(0, CausePHUnfit); tripped {
-			t.Fatalf("unfit after %d", n)
+		if _, tripped := f.trip(0, CausePHInvalid); tripped {
+			t.Fatalf("invalid after %d", n)
 		}
 		f.w.Rejected(f.now, id, "not a number")
 		f.pass(time.Second)
 	}
-	if trip, tripped := f.trip(0, CausePHUnfit); !tripped || trip.Detail == "" {
+	if trip, tripped := f.trip(0, CausePHInvalid); !tripped || trip.Detail == "" {
 		t.Errorf("%+v", f.w.Trips(0))
 	}
 	if _, q, ok := f.w.Input(id); !ok || q != dosing.QualityFailure {

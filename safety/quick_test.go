@@ -9,7 +9,7 @@ import (
 
 func TestDosesAreJudgedByTheQuickWater(t *testing.T) {
 	largest := func(slow float64) dosing.Volume {
-		f := newFarm(t, func(s *Settings) { s.Tanks[0].Slow, s.Tanks[0].Exchange, s.Tanks[0].Least = slow, time.Hour, 950 })
+		f := newFarm(t, func(s *Settings) { s.Tanks[0].Slow, s.Tanks[0].Exchange, s.Tanks[0].MinVolume = slow, time.Hour, 950 })
 		f.pass(10 * time.Minute)
 		most, cause := f.g.Largest(f.now, 0, calciumPump)
 		if cause != CauseNone {

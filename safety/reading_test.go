@@ -136,7 +136,7 @@ func TestAnInputThatSentRubbishAndThenNothingIsSilent(t *testing.T) {
 		f.w.Rejected(f.now, id, "not a number")
 	}
 	f.pass(15 * time.Second)
-	if trip, tripped := f.trip(0, CausePHUnfit); !tripped || trip.Detail != "north ph reads 5.80: last message refused: not a number" {
+	if trip, tripped := f.trip(0, CausePHInvalid); !tripped || trip.Detail != "north ph reads 5.80: last message refused: not a number" {
 		t.Errorf("it sends what cannot be used: %+v", f.w.Trips(0))
 	}
 	f.pass(time.Second)
@@ -221,7 +221,7 @@ func TestWhatANodeSaysLaterOfADoseIsNoDrift(t *testing.T) {
 		f.pass(5 * time.Second)
 		more(f, key)
 		f.pass(40 * time.Second)
-		if trip, tripped := f.trip(0, CauseAdrift); tripped {
+		if trip, tripped := f.trip(0, CauseUnexplainedChange); tripped {
 			t.Errorf("60 mL counted %s: %+v", name, trip)
 		}
 	}

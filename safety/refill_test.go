@@ -20,7 +20,7 @@ func TestARefillForgetsWhatWasSeenOfItsPumpAlone(t *testing.T) {
 		{[]dosing.Pump{acid, base, stock, stock}, 3, "[true true true true false]"},
 		{[]dosing.Pump{acid, base, stock}, 2, "[true true false]"}, // the pool of all stocks is its own
 	} {
-		r := NewResponses(c.pumps, dosing.Tank{Volume: 1000, DeadTime: time.Minute, Lag: time.Minute}, evenBuffer(1))
+		r := NewResponses(c.pumps, dosing.Tank{Volume: 1000, DeadTime: time.Minute, TimeConstant: time.Minute}, evenBuffer(1))
 		for i := range r.pools {
 			r.pools[i].strikes = 2
 		}

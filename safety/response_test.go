@@ -82,7 +82,7 @@ func newWaterNight(seed uint64) *waterNight {
 	n.commission = log(0.3, 2)
 	n.wrong = log(1.0/3, 3)
 	n.buffer = n.commission * n.wrong
-	n.tank = dosing.Tank{Volume: 400, DeadTime: time.Duration(even(20, 180) * 1e9), Lag: time.Duration(even(30, 300) * 1e9), BufferScale: 1,
+	n.tank = dosing.Tank{Volume: 400, DeadTime: time.Duration(even(20, 180) * 1e9), TimeConstant: time.Duration(even(30, 300) * 1e9), BufferScale: 1,
 		TopUp: dosing.Water{Alkalinity: log(0.2, 5)}}
 	n.alkalinity = n.tank.TopUp.Alkalinity
 	n.tank.TopUp.EC = dosing.Conductivity(0.1 * n.alkalinity)
@@ -130,7 +130,7 @@ func (n *waterNight) step() {
 		}
 	}
 	n.onTheWay = kept
-	share := 1 - math.Exp(-nightStep.Seconds()/n.tank.Lag.Seconds())
+	share := 1 - math.Exp(-nightStep.Seconds()/n.tank.TimeConstant.Seconds())
 	n.probePH += share * (n.pH - n.probePH)
 	n.probeEC += share * (n.ec - n.probeEC)
 	n.responses.Read(n.now, dosing.QuantityPH, math.Round((n.probePH+n.noise*n.random.NormFloat64())*100)/100)
@@ -164,12 +164,12 @@ func (n *waterNight) control() {
 	kept := n.acidGiven[:0]
 	for _, p := range n.acidGiven {
 		age := n.now.Up - p.at
-		if age > n.tank.DeadTime+7*n.tank.Lag {
+		if age > n.tank.DeadTime+7*n.tank.TimeConstant {
 			continue
 		}
 		left := 1.0
 		if age > n.tank.DeadTime {
-			left = math.Exp(-float64(age-n.tank.DeadTime) / float64(n.tank.Lag))
+			left = math.Exp(-float64(age-n.tank.DeadTime) / float64(n.tank.TimeConstant))
 		}
 		acid, ec = acid+left*p.acid, ec+left*p.ec
 		kept = append(kept, p)

@@ -91,7 +91,7 @@ func TestFiguresOfAFitAreThoseOfTheWater(t *testing.T) {
 		b := c.basin()
 		c.play(b)
 		p := c.pool(b.responses)
-		f := b.responses.fit(b.now.Up, p, p.last+b.tank.DeadTime+2*b.tank.Lag)
+		f := b.responses.fit(b.now.Up, p, p.last+b.tank.DeadTime+2*b.tank.TimeConstant)
 		got := fmt.Sprintf("predicted %+.4f, ratio %.4f ± %.4f, others %.4f, beside %+.4f ± %.4f", f.predicted, f.ratio, f.sd, f.others, f.beside, f.besideSD)
 		if !f.ok || got != c.want {
 			t.Errorf("%s: %v\n got %s\nwant %s", c.name, f.ok, got, c.want)

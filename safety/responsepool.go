@@ -114,7 +114,7 @@ func (r *Responses) extend(p *pool, m *mark) {
 	p.add(m.up, effect)
 	r.close(p)
 	if p.class != classStock && p.peek == 0 && r.size(p) >= p.limit() {
-		p.peek = m.up + r.tank.DeadTime + r.tank.Lag
+		p.peek = m.up + r.tank.DeadTime + r.tank.TimeConstant
 		r.next = min(r.next, p.peek)
 	}
 	if r.alone(p) && p.peek == 0 && p.gathered.effect >= strongPool {
@@ -208,7 +208,7 @@ func (r *Responses) judge(up time.Duration, p *pool) (Finding, bool) {
 	default:
 		return Finding{}, false
 	}
-	f := r.fit(up, p, p.last+r.tank.DeadTime+2*r.tank.Lag)
+	f := r.fit(up, p, p.last+r.tank.DeadTime+2*r.tank.TimeConstant)
 	if !f.ok {
 		// Too few readings after the doses: wait for more, but not for ever.
 		mixing := r.tank.MixingTime()
@@ -237,7 +237,7 @@ func (r *Responses) fit(up time.Duration, p *pool, settled time.Duration) fitted
 func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
 	if p.class == classStock {
 		p.peek = 0
-		f := r.fit(up, p, p.first+r.tank.DeadTime+2*r.tank.Lag)
+		f := r.fit(up, p, p.first+r.tank.DeadTime+2*r.tank.TimeConstant)
 		return r.strong(p, f)
 	}
 	if p.peek = up + r.tank.MixingTime()/8; up < r.water.valveUntil {
@@ -247,7 +247,7 @@ func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
 		p.peek = 0
 		return Finding{}, false
 	}
-	f := r.fit(up, p, p.first+r.tank.DeadTime+r.tank.Lag)
+	f := r.fit(up, p, p.first+r.tank.DeadTime+r.tank.TimeConstant)
 	if f.ok && f.ratio >= silentLater && f.ratio > float64(wrongZ*f.sd) {
 		r.see(p)
 	}
@@ -342,7 +342,7 @@ const (
 // question is what is asked of the readings about a pool.
 func (r *Responses) question(p *pool, up time.Duration) question {
 	scale, spread := r.expected(p)
-	q := question{pool: p, from: p.first, until: up, back: 2 * r.tank.MixingTime(), deadTime: r.tank.DeadTime, lag: r.tank.Lag,
+	q := question{pool: p, from: p.first, until: up, back: 2 * r.tank.MixingTime(), deadTime: r.tank.DeadTime, lag: r.tank.TimeConstant,
 		slow: r.tank.Slow, fade: time.Duration((1 - r.tank.Slow) * float64(r.tank.Exchange)),
 		scale: scale, curve: r.curve, capacity: r.capacity(), weakest: weakestOf(spread)}
 	if p.class == classStock {

@@ -24,7 +24,7 @@ type basin struct {
 }
 
 func newBasin() *basin {
-	b := &basin{spread: startSpread, pumps: nightPumps(), tank: dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: 2 * time.Minute, BufferScale: 1, PHNoise: 0.005, ECNoise: 0.003}}
+	b := &basin{spread: startSpread, pumps: nightPumps(), tank: dosing.Tank{Volume: 400, DeadTime: time.Minute, TimeConstant: 2 * time.Minute, BufferScale: 1, PHNoise: 0.005, ECNoise: 0.003}}
 	b.responses = NewResponses(b.pumps, b.tank, evenBuffer(0.5))
 	return b
 }
@@ -45,7 +45,7 @@ func (b *basin) wait(d time.Duration) (Finding, bool) {
 		pH, ec := 5.8+b.slopePH*max(b.now.Up-b.slopeFrom, 0).Hours(), 1.6
 		for _, g := range b.given {
 			if age := b.now.Up - g.at - b.tank.DeadTime; age > 0 {
-				share := 1 - math.Exp(-float64(age)/float64(b.tank.Lag))
+				share := 1 - math.Exp(-float64(age)/float64(b.tank.TimeConstant))
 				pH, ec = pH-share*g.acid/0.5, ec+share*g.ec
 			}
 		}
@@ -431,7 +431,7 @@ func TestDeadAcidPumpIsFoundInMostNights(t *testing.T) {
 }
 
 func BenchmarkResponsesRead(b *testing.B) {
-	r := NewResponses(nightPumps(), dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: time.Minute}, evenBuffer(0.5))
+	r := NewResponses(nightPumps(), dosing.Tank{Volume: 400, DeadTime: time.Minute, TimeConstant: time.Minute}, evenBuffer(0.5))
 	now := dosing.Instant{}
 	b.ReportAllocs()
 	for b.Loop() {
@@ -441,7 +441,7 @@ func BenchmarkResponsesRead(b *testing.B) {
 }
 
 func BenchmarkResponsesJudgeIdle(b *testing.B) {
-	r := NewResponses(nightPumps(), dosing.Tank{Volume: 400, DeadTime: time.Minute, Lag: time.Minute}, evenBuffer(0.5))
+	r := NewResponses(nightPumps(), dosing.Tank{Volume: 400, DeadTime: time.Minute, TimeConstant: time.Minute}, evenBuffer(0.5))
 	b.ReportAllocs()
 	for b.Loop() {
 		r.Judge(dosing.Instant{Up: time.Hour}, 0, 0.5)

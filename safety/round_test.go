@@ -187,7 +187,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 		"BehindNode":       func(w *Watch) { w.BehindNode(f.now, "order 9-000009") },
 		"RestoreLatch":     func(w *Watch) { w.RestoreLatch(1, CauseLeak, f.now) },
 		"RestorePumpLatch": func(w *Watch) { w.RestorePumpLatch(1, basePump, CauseNoResponse, f.now) },
-		"Calibrated":       func(w *Watch) { w.Calibrated(0, dosing.QualityMaintenanceDue) },
+		"Calibrated":       func(w *Watch) { w.Calibrated(0, dosing.QualityMaintenanceRequired) },
 		"RestoreLevel":     func(w *Watch) { w.RestoreLevel(f.now, 0, 1000) },
 	} {
 		f.w.told = false
@@ -202,7 +202,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 	}
 	// These change nothing but what its own rows read in every round, or judge themselves.
 	silent := map[string]bool{"Read": true, "Heartbeat": true, "Learned": true, "RestoreUnseen": true, "Refilled": true, "Evaluate": true, "Clear": true, "EpochRaised": true, "Reconfigure": true, "NewLatches": true}
-	asked := map[string]bool{"Behind": true, "Blocks": true, "BufferFloor": true, "DayCap": true, "Doubt": true, "Fit": true, "HourCap": true, "Input": true, "Loaded": true, "StuckLevel": true, "Unanswered": true, "Miscompensated": true, "Mode": true, "Node": true,
+	asked := map[string]bool{"Behind": true, "Blocks": true, "BufferFloor": true, "DailyCap": true, "Doubt": true, "Fit": true, "HourlyCap": true, "Input": true, "Loaded": true, "StuckLevel": true, "Unanswered": true, "Miscompensated": true, "Mode": true, "Node": true,
 		"Resting": true, "Trips": true, "Unseen": true, "UnseenMost": true, "UnseenShare": true, "UnseenToRecord": true, "UnseenWords": true, "Usual": true, "Volume": true}
 	told := map[string]bool{"Rejected": true, "Link": true, "SetLedger": true, "OtherController": true, "Jumped": true, "SetMode": true, "SetState": true,
 		"Confirm": true, "Aim": true, "Serviced": true, "Opened": true, "ByHand": true, "Voided": true, "Doubted": true, "Used": true, "Demand": true, "Fill": true, "Contradicted": true, "Raised": true, "Spent": true, "RefusedForGood": true, "Accepted": true, "BehindNode": true,

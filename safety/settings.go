@@ -35,7 +35,7 @@ type Caps struct {
 // Tank is a tank's plant with the limits its water must keep for a dose.
 type Tank struct {
 	dosing.Tank
-	TemperatureLow, TemperatureHigh dosing.Celsius
+	MinTemperature, MaxTemperature dosing.Celsius
 	// HalvedCaps is set where leak or stop is waived: hourly and daily caps halve.
 	HalvedCaps bool
 }
@@ -49,7 +49,7 @@ type Input struct {
 	Period    time.Duration // how often it is sent
 	Noise     float64       // commissioned sd in the quantity's unit; 0 = not measured
 	Step      float64       // resolution in the quantity's unit
-	Low, High float64       // plausible range; both zero = the usual one of the quantity
+	Min, Max  float64       // plausible range; both zero = the usual one of the quantity
 	Pump      dosing.PumpID // whose container a stock level belongs to
 	// Slope, in % of the theoretical, and Offset, in mV, are of a pH probe's last
 	// calibration; a slope of 0 was never measured.

@@ -8,7 +8,7 @@ import (
 )
 
 // Rejected notes that a payload of an input was refused: it did not even parse, or
-// cannot be. A few in a row make the input unfit before its last reading is stale.
+// cannot be. A few in a row make the input invalid before its last reading is stale.
 func (w *Watch) Rejected(now dosing.Instant, in dosing.InputID, text string) {
 	if int(in) >= len(w.inputs) {
 		return
@@ -124,7 +124,7 @@ func (w *Watch) Confirm(now dosing.Instant, id dosing.TankID) {
 	t.latched.Remove(CauseSolutionUnconfirmed)
 	t.active.Remove(CauseSolutionUnconfirmed)
 	t.doubt.confirm()
-	t.adrift = adrift{}
+	t.unexplained = unexplained{}
 	t.water.gauge, t.warmth = gauge{}, warmth{}
 	w.believe(id)
 	t.water.unexplained = 0
@@ -171,7 +171,7 @@ func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
 	w.told = true
 	t := &w.tanks[id]
 	t.lnBuffer, t.spread, t.answered = 0, startSpread, 0
-	t.adrift = adrift{}
+	t.unexplained = unexplained{}
 	for class := range t.accounts {
 		t.accounts[class].untrust()
 	}

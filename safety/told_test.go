@@ -14,15 +14,15 @@ func TestUnsafeSettingsLockTheTankOrThePump(t *testing.T) {
 		"no pH probe":       func(s *Settings) { s.Inputs[0].NotFitted = "broken" },
 		"no word on a stop": func(s *Settings) { s.Inputs = append(s.Inputs[:len(s.Inputs)-2], s.Inputs[len(s.Inputs)-1]) },
 		"volume":            func(s *Settings) { s.Tanks[0].Volume = dosing.Litres(nan) },
-		"least":             func(s *Settings) { s.Tanks[0].Least = 0 },
-		"least above":       func(s *Settings) { s.Tanks[0].Least = 2000 },
-		"greatest":          func(s *Settings) { s.Tanks[0].Greatest = dosing.Litres(nan) },
+		"min volume":        func(s *Settings) { s.Tanks[0].MinVolume = 0 },
+		"least above":       func(s *Settings) { s.Tanks[0].MinVolume = 2000 },
+		"max volume":        func(s *Settings) { s.Tanks[0].MaxVolume = dosing.Litres(nan) },
 		"dead time":         func(s *Settings) { s.Tanks[0].DeadTime = 0 },
-		"lag":               func(s *Settings) { s.Tanks[0].Lag = -time.Second },
+		"time constant":     func(s *Settings) { s.Tanks[0].TimeConstant = -time.Second },
 		"scale":             func(s *Settings) { s.Tanks[0].BufferScale = nan },
 		"no scale":          func(s *Settings) { s.Tanks[0].BufferScale = 0 },
 		"alkalinity":        func(s *Settings) { s.Tanks[0].TopUp.Alkalinity = nan },
-		"temperature":       func(s *Settings) { s.Tanks[0].TemperatureHigh = dosing.Celsius(nan) },
+		"temperature":       func(s *Settings) { s.Tanks[0].MaxTemperature = dosing.Celsius(nan) },
 	}
 	for name, change := range tanks {
 		f := newFarm(t, change)
@@ -39,7 +39,7 @@ func TestUnsafeSettingsLockTheTankOrThePump(t *testing.T) {
 		"no role":       func(s *Settings) { s.Pumps[acidPump].Role = dosing.RoleNone },
 		"unknown group": func(s *Settings) { s.Pumps[acidPump].Group = dosing.GroupCount },
 		"no rate":       func(s *Settings) { s.Pumps[acidPump].PerSecond = 0 },
-		"no smallest":   func(s *Settings) { s.Pumps[acidPump].Smallest = 0 },
+		"no smallest":   func(s *Settings) { s.Pumps[acidPump].MinDose = 0 },
 		"zero caps":     func(s *Settings) { s.Caps[acidPump] = Caps{} },
 		"strength":      func(s *Settings) { s.Pumps[acidPump].AcidPerML = nan },
 		"EC":            func(s *Settings) { s.Pumps[acidPump].ECPerML = math.Inf(1) },
@@ -82,8 +82,8 @@ func TestAWaivedInputNeverTripsAndHalvesTheCapsOfLeakOrStop(t *testing.T) {
 		}
 	})
 	f.wantFree(0, "waived", allFree)
-	if f.w.HourCap(acidPump) != 100*dosing.Millilitre || f.w.DayCap(acidPump) != dosing.Litre {
-		t.Errorf("caps %s and %s", f.w.HourCap(acidPump), f.w.DayCap(acidPump))
+	if f.w.HourlyCap(acidPump) != 100*dosing.Millilitre || f.w.DailyCap(acidPump) != dosing.Litre {
+		t.Errorf("caps %s and %s", f.w.HourlyCap(acidPump), f.w.DailyCap(acidPump))
 	}
 	if q := f.send(f.input(0, dosing.QuantityOutlet), 0, 0, false); q != dosing.QualityFailure {
 		t.Errorf("a waived input is read as %s", q)
@@ -124,17 +124,17 @@ func TestReconfigurationKeepsWhatWasSeenCountedAndLatched(t *testing.T) {
 	f.pass(36 * time.Second)
 	s := farmSettings()
 	s.Caps[acidPump].PerHour = 5 * dosing.Millilitre
-	s.Tanks[0].Greatest = 1050
+	s.Tanks[0].MaxVolume = 1050
 	f.s = s
 	f.w.Reconfigure(f.now, s, nil)
-	if trip, tripped := f.trip(0, CauseHourCap); !tripped || trip.Pump != acidPump || f.w.HourCap(acidPump) != 5*dosing.Millilitre {
+	if trip, tripped := f.trip(0, CauseHourlyCap); !tripped || trip.Pump != acidPump || f.w.HourlyCap(acidPump) != 5*dosing.Millilitre {
 		t.Errorf("the new cap does not hold: %+v", f.w.Trips(0))
 	}
 	if trip, tripped := f.trip(1, CauseLeak); !tripped || !trip.Latched {
 		t.Error("the latch is gone")
 	}
 	f.pass(10 * time.Second)
-	if largest, cause := f.g.Largest(f.now, 0, basePump); largest != 0 || cause != CauseCounterReagent {
+	if largest, cause := f.g.Largest(f.now, 0, basePump); largest != 0 || cause != CauseAcidBaseChangeover {
 		t.Errorf("base after acid: %s %s", largest, cause)
 	}
 	f.set(0, dosing.QuantityLevel, 1060)
@@ -189,7 +189,7 @@ func TestWhatIsNotThereIsRefusedWithoutAPanic(t *testing.T) {
 			w.Opened(d)
 			w.ByHand(d)
 		}
-		if w.HourCap(pump) != 0 || w.DayCap(pump) != 0 || w.Trips(tank) != nil {
+		if w.HourlyCap(pump) != 0 || w.DailyCap(pump) != 0 || w.Trips(tank) != nil {
 			t.Error("a pump or tank that is not there has caps or trips")
 		}
 		if _, blocked := w.Blocks(tank, 0); !blocked {
@@ -276,7 +276,7 @@ func TestASetpointThatNoTankCanHaveIsNone(t *testing.T) {
 	} {
 		f.w.Aim(0, c.target)
 		v := f.judge(0, sulfatePump, 5*dosing.Millilitre)
-		if none := v.Cause == CauseDirection && v.Detail == "no setpoint"; none == c.aimed {
+		if none := v.Cause == CauseAwayFromSetpoint && v.Detail == "no setpoint"; none == c.aimed {
 			t.Errorf("%+v: %+v", c.target, v)
 		}
 	}

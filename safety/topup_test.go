@@ -21,7 +21,7 @@ type toppedTank struct {
 // live plays a quarter of an hour of rest and a top-up of two percent in two minutes.
 func (w *toppedTank) live() {
 	const buffer, alkalinity = 0.1, 3.6
-	w.tank = dosing.Tank{Volume: 1500, DeadTime: 12 * time.Second, Lag: 14 * time.Second, BufferScale: 1, PHNoise: 0.01, ECNoise: 0.005,
+	w.tank = dosing.Tank{Volume: 1500, DeadTime: 12 * time.Second, TimeConstant: 14 * time.Second, BufferScale: 1, PHNoise: 0.01, ECNoise: 0.005,
 		TopUp: dosing.Water{Alkalinity: alkalinity, EC: 0.5}}
 	w.responses = NewResponses(nightPumps(), w.tank, evenBuffer(buffer))
 	random := rand.New(rand.NewPCG(7, 7))

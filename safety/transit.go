@@ -33,9 +33,9 @@ func (s *sight) gather() {
 		}
 	}
 	if s.looking {
-		s.watch.totals.SeeInTransit(t.id, s.now.Up, t.plant.DeadTime, t.plant.Lag, visit)
+		s.watch.totals.SeeInTransit(t.id, s.now.Up, t.plant.DeadTime, t.plant.TimeConstant, visit)
 	} else {
-		s.watch.totals.EachInTransit(t.id, s.now.Up, t.plant.DeadTime, t.plant.Lag, visit)
+		s.watch.totals.EachInTransit(t.id, s.now.Up, t.plant.DeadTime, t.plant.TimeConstant, visit)
 	}
 	s.credit = min(t.unanswered(s.now.Up, s.volume), creditPH*s.floor)
 }

@@ -29,13 +29,13 @@ func (s *Settings) unsafeTank(id dosing.TankID, curve dosing.Titration, inputs *
 	switch {
 	case !(t.Volume > 0 && t.Volume < 1e6):
 		return "no volume"
-	case !(t.Least > 0 && t.Least <= t.Volume):
+	case !(t.MinVolume > 0 && t.MinVolume <= t.Volume):
 		return "the least volume for dosing is not between nothing and the volume"
-	case !(t.Greatest >= t.Least && t.Greatest < 1e6):
+	case !(t.MaxVolume >= t.MinVolume && t.MaxVolume < 1e6):
 		return "the greatest volume is below the least"
-	case !(t.Slow >= 0 && float64(t.Slow*float64(t.Volume)) < float64(t.Least)) || t.Slow > 0 && t.Exchange <= 0:
+	case !(t.Slow >= 0 && float64(t.Slow*float64(t.Volume)) < float64(t.MinVolume)) || t.Slow > 0 && t.Exchange <= 0:
 		return "the slow water is not part of the least volume, or has no exchange time"
-	case !(t.DeadTime > 0) || t.Lag < 0 || t.MixingTime() <= 0:
+	case !(t.DeadTime > 0) || t.TimeConstant < 0 || t.MixingTime() <= 0:
 		return "no dead time or a negative mixing lag"
 	case !(t.BufferScale > 0 && t.BufferScale < 100):
 		return "the commissioned buffer scale is no positive number"
@@ -43,7 +43,7 @@ func (s *Settings) unsafeTank(id dosing.TankID, curve dosing.Titration, inputs *
 		return "the spread of the buffer capacity is no number"
 	case !(t.TopUp.Alkalinity >= 0 && t.TopUp.Alkalinity < 100):
 		return "the top-up's alkalinity is no number"
-	case !(t.TemperatureLow < t.TemperatureHigh):
+	case !(t.MinTemperature < t.MaxTemperature):
 		return "the temperature limits are not in order"
 	case curve == nil:
 		return "no titration curve"
@@ -69,9 +69,9 @@ func (s *Settings) unsafePump(id dosing.PumpID) string {
 		return "neither acid, base nor stock"
 	case p.Group >= dosing.GroupCount:
 		return "no group"
-	case p.PerSecond <= 0 || p.Smallest <= 0:
+	case p.PerSecond <= 0 || p.MinDose <= 0:
 		return "no rate or no smallest dose"
-	case c.PerDose < p.Smallest || c.PerHour < p.Smallest || c.PerDay < p.Smallest || c.OnTime <= 0:
+	case c.PerDose < p.MinDose || c.PerHour < p.MinDose || c.PerDay < p.MinDose || c.OnTime <= 0:
 		return "a cap is below one smallest dose"
 	case !(p.AcidPerML > -1e6 && p.AcidPerML < 1e6) || !(p.ECPerML >= 0 && p.ECPerML < 1e6):
 		return "strength or conductivity is no number"

@@ -83,7 +83,7 @@ func (w *Watch) followWarmth(t *tankState, up time.Duration) {
 	} else {
 		share := level.smooth / float64(t.plant.Volume)
 		fresh := (t.water.came - h.came) / float64(t.plant.Volume)
-		h.block(up, h.ec.sum/h.ec.count, h.t.sum/h.t.count, share, fresh, float64(t.plant.TopUp.EC), t.plant.DeadTime+2*t.plant.Lag)
+		h.block(up, h.ec.sum/h.ec.count, h.t.sum/h.t.count, share, fresh, float64(t.plant.TopUp.EC), t.plant.DeadTime+2*t.plant.TimeConstant)
 	}
 	h.began, h.spoilt, h.came = up, false, t.water.came
 	h.ec.sum, h.ec.count, h.t.sum, h.t.count, h.given = 0, 0, 0, 0, 0

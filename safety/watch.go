@@ -92,7 +92,7 @@ type tankState struct {
 	linked      bool // two good pH readings came since the link came up
 	outlet      outlet
 	doubt       suspicion
-	adrift      adrift
+	unexplained unexplained
 	warmth      warmth
 
 	lastRole  [dosing.RoleCount]when
@@ -194,7 +194,7 @@ func (w *Watch) recap() {
 	}
 	for i := range w.nodes {
 		if w.nodes[i].full {
-			w.quiet = min(w.quiet, nodeSilentAfter)
+			w.quiet = min(w.quiet, nodeOfflineAfter)
 		}
 	}
 	for p := range w.pumps {
@@ -306,7 +306,7 @@ func (w *Watch) moving(id dosing.TankID, up time.Duration) bool {
 		return true
 	}
 	t := &w.tanks[id]
-	return len(t.uncertain) > 0 || t.lastDose.within(t.plant.DeadTime+7*t.plant.Lag, up)
+	return len(t.uncertain) > 0 || t.lastDose.within(t.plant.DeadTime+7*t.plant.TimeConstant, up)
 }
 
 // watered says whether water that comes in, or comes home from a flood, may still
@@ -378,7 +378,7 @@ func (w *Watch) Blocks(id dosing.TankID, p dosing.PumpID) (Trip, bool) {
 	role := w.settings.Pumps[p].Role
 	for i := range w.tanks[id].trips {
 		trip := &w.tanks[id].trips[i]
-		if trip.Cause != CauseHourCap && trip.Cause != CauseDayCap && trip.stops(p, role) {
+		if trip.Cause != CauseHourlyCap && trip.Cause != CauseDailyCap && trip.stops(p, role) {
 			return *trip, true
 		}
 	}
@@ -395,7 +395,7 @@ func (w *Watch) Volume(id dosing.TankID) dosing.Litres {
 	t := &w.tanks[id]
 	level := &t.group[dosing.QuantityLevel]
 	if level.standing != standFit || t.water.gauge.still > 0 {
-		return min(t.plant.Least, t.plant.Volume)
+		return min(t.plant.MinVolume, t.plant.Volume)
 	}
-	return min(dosing.Litres(level.value), t.plant.Greatest)
+	return min(dosing.Litres(level.value), t.plant.MaxVolume)
 }

@@ -12,7 +12,7 @@ import (
 func TestNothingIsDosedBeforeReadingsComeAndTheStartIsOver(t *testing.T) {
 	f := freshFarm(t)
 	f.w.Evaluate(f.now)
-	for _, cause := range []Cause{CausePHMissing, CauseECMissing, CauseTemperatureUnfit, CauseLevelUnknown, CauseStarting, CauseBrokerDown, CauseLeak, CauseStopInput, CauseNodeSilent} {
+	for _, cause := range []Cause{CausePHMissing, CauseECMissing, CauseTemperatureInvalid, CauseLevelUnknown, CauseStarting, CauseBrokerDisconnected, CauseLeak, CauseStopInput, CauseNodeOffline} {
 		if _, tripped := f.trip(0, cause); !tripped {
 			t.Errorf("%s does not stand at the start", cause)
 		}
@@ -33,7 +33,7 @@ func TestNothingIsDosedBeforeReadingsComeAndTheStartIsOver(t *testing.T) {
 }
 
 func TestStartWaitsOneMixingTimeOfTheSlowestTankWhenTheFileIsSilent(t *testing.T) {
-	f := freshFarm(t, func(s *Settings) { s.StartSettling = 0; s.Tanks[1].Lag = 2 * time.Minute })
+	f := freshFarm(t, func(s *Settings) { s.StartSettling = 0; s.Tanks[1].TimeConstant = 2 * time.Minute })
 	f.pass(9*time.Minute - 2*time.Second)
 	f.wantFree(0, "before one mixing time", noneFree)
 	f.pass(3 * time.Second)
@@ -533,7 +533,7 @@ func TestTwoTemperatureSensorsThatDisagreeStopTheNutrients(t *testing.T) {
 	f := newFarm(t, secondProbe(dosing.QuantityTemperature, 0))
 	f.value[dosing.InputID(len(f.s.Inputs)-1)] = 23
 	f.pass(5*time.Minute + 10*time.Second)
-	for _, cause := range []Cause{CauseProbesDisagree, CauseTemperatureUnfit} {
+	for _, cause := range []Cause{CauseProbesDisagree, CauseTemperatureInvalid} {
 		if trip, tripped := f.trip(0, cause); !tripped || trip.Scope != ScopeNutrients || trip.Detail == "" {
 			t.Errorf("%s: %+v", cause, trip)
 		}
@@ -550,10 +550,10 @@ func TestEachTripHasItsFigures(t *testing.T) {
 	f.set(0, dosing.QuantityTemperature, 31)
 	f.pass(3 * time.Minute)
 	for cause, want := range map[Cause]string{
-		CauseECUnfit:          "north ec reads",
+		CauseECInvalid:        "north ec reads",
 		CausePHStale:          "at most 15 s",
 		CauseLevelHigh:        "1105 L; at most 1100 L",
-		CauseNodeSilent:       "ago",
+		CauseNodeOffline:      "ago",
 		CauseTemperatureRange: "31.0 °C; allowed 10.0 °C to 30.0 °C",
 	} {
 		if trip, _ := f.trip(0, cause); !strings.Contains(trip.Detail, want) {

@@ -9,16 +9,16 @@ import (
 )
 
 const (
-	unexplainedShare = 0.30        // of the volume: a change of this much is a change of water
-	unexplainedFade  = time.Hour   // slow loss is evaporation, not a change of water
-	strangeAbove     = 1.5         // pH above the setpoint
-	strangeBelow     = 4.0         // pH
-	strangeRedox     = 500         // mV
-	strangeBack      = 0.1         // pH by which it must come back: at the edge noise would make ten holds of one
-	strangeUnfitFor  = time.Minute // how long a pH that is not fit to dose by must be strange
-	openBelow        = 0.5         // pH that a cut or shorted probe shows
-	openAbove        = 13.5
-	afterClosing     = 30 * time.Second // the level follows the top-up valve by this much
+	unexplainedShare  = 0.30        // of the volume: a change of this much is a change of water
+	unexplainedFade   = time.Hour   // slow loss is evaporation, not a change of water
+	strangeAbove      = 1.5         // pH above the setpoint
+	strangeBelow      = 4.0         // pH
+	strangeRedox      = 500         // mV
+	strangeBack       = 0.1         // pH by which it must come back: at the edge noise would make ten holds of one
+	strangeInvalidFor = time.Minute // how long a pH that is not fit to dose by must be strange
+	openBelow         = 0.5         // pH that a cut or shorted probe shows
+	openAbove         = 13.5
+	afterClosing      = 30 * time.Second // the level follows the top-up valve by this much
 )
 
 // waterState follows the level of a tank.
@@ -231,7 +231,7 @@ func (w *Watch) strangest(t *tankState, up time.Duration) (pH float64, patience 
 	if g.standing == standFit {
 		return g.value, 0
 	}
-	if !g.given || g.standing != standUnfit {
+	if !g.given || g.standing != standInvalid {
 		return math.NaN(), 0
 	}
 	i := &w.inputs[g.input]
@@ -239,7 +239,7 @@ func (w *Watch) strangest(t *tankState, up time.Duration) (pH float64, patience 
 	if up-i.last.At().Up > i.limit || i.rejects > 0 || i.fault != faultJump && i.fault != faultRange || !(v > openBelow && v < openAbove) {
 		return math.NaN(), 0
 	}
-	return v, strangeUnfitFor
+	return v, strangeInvalidFor
 }
 
 // unconfirm latches that nobody knows what the tank holds.

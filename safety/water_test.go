@@ -52,7 +52,7 @@ func TestALevelThatChangesByThreeTenthsIsOtherWater(t *testing.T) {
 }
 
 func TestWaterThatPlantsAndAirTakeInADayIsNoChangeOfWater(t *testing.T) {
-	f := newFarm(t, func(s *Settings) { s.Tanks[0].Least = 100 })
+	f := newFarm(t, func(s *Settings) { s.Tanks[0].MinVolume = 100 })
 	f.noise = 0
 	for range 48 {
 		f.set(0, dosing.QuantityLevel, f.value[f.input(0, dosing.QuantityLevel)]-15)

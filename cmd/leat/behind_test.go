@@ -43,7 +43,7 @@ func TestForgedReportLostLedgerAndRestoredCopyOnARealBroker(t *testing.T) {
 		t.Fatal(err)
 	}
 	daemon = running(t, path)
-	daemon.Await("record-behind-node", `node \"pumps\" took order 1-`)
+	daemon.Await("ledger-behind-node", `node \"pumps\" took order 1-`)
 	given := farm.Starts()
 	if said := ended(t, 1, "mode", "-config", path, "-tank", "tub", "raise-epoch"); !strings.Contains(said, "note") {
 		t.Errorf("without a note: %s", said)
@@ -66,7 +66,7 @@ func TestForgedReportLostLedgerAndRestoredCopyOnARealBroker(t *testing.T) {
 	if printed := ended(t, 0, "ledger", "-state", state, "print"); !strings.Contains(printed, "was put back") {
 		t.Errorf("the ledger does not tell of the copy:\n%s", printed)
 	}
-	if strings.Contains(daemon.Log(), "record-behind-node") {
+	if strings.Contains(daemon.Log(), "ledger-behind-node") {
 		t.Error("locked out after a restore that began a new epoch")
 	}
 	stopsCleanly(t, daemon)

@@ -66,7 +66,7 @@ func TestFarmOnlyProcessIsDosedByLeatRun(t *testing.T) {
 	broker := apptest.NewBroker(t)
 	// The farm's probes send once a second: a reading may be half of dead time and
 	// lag old.
-	path := apptest.Config(t, broker.URL(), `dead_time = "1s"`, `dead_time = "3s"`, `lag = "1s"`, `lag = "3s"`, `"5s"`, `"15s"`)
+	path := apptest.Config(t, broker.URL(), `dead_time = "1s"`, `dead_time = "3s"`, `time_constant = "1s"`, `time_constant = "3s"`, `"5s"`, `"15s"`)
 	farm := leat(t, "demo", "-farm-only", "-broker", broker.URL(), "-config", path)
 	daemon := running(t, path)
 	arm(t, path)
@@ -82,8 +82,8 @@ func TestFarmOnlyProcessIsDosedByLeatRun(t *testing.T) {
 type answered struct {
 	Accepted bool
 	Text     string
-	Lowest   float64
-	Highest  float64
+	Min      float64
+	Max      float64
 }
 
 func ask(t *testing.T, broker *apptest.Broker, topic, body string) answered {
@@ -115,11 +115,11 @@ func TestPhoneAsksForAnotherSetpointOverMQTT(t *testing.T) {
 		t.Errorf("5.9 must be taken along a ramp: %+v", a)
 	}
 	// It ramps: the present value moves from 5.8, well before it is at 5.9.
-	var shown struct{ Present, Target float64 }
+	var shown struct{ Working, Final float64 }
 	apptest.Eventually(t, "the setpoint is on its way", func() bool {
-		return json.Unmarshal([]byte(broker.Retained("leat/bench/tub/setpoint/ph")), &shown) == nil && shown.Present > 5.8
+		return json.Unmarshal([]byte(broker.Retained("leat/bench/tub/setpoint/ph")), &shown) == nil && shown.Working > 5.8
 	})
-	if shown.Target != 5.9 || !(shown.Present < 5.9) {
+	if shown.Final != 5.9 || !(shown.Working < 5.9) {
 		t.Errorf("on its way to 5.9: %+v", shown)
 	}
 	stopsCleanly(t, daemon)
@@ -174,7 +174,7 @@ func holdsForTheBroker(t *testing.T, path string, daemon *apptest.Process) {
 	if code, body := get(t, page(t, daemon)+"/readyz"); code != 503 || !strings.Contains(body, "the broker is not connected") {
 		t.Errorf("/readyz: %d %s", code, body)
 	}
-	daemon.Await(`"interlock"`, `"broker-down"`, `"active":true`)
+	daemon.Await(`"interlock"`, `"broker-disconnected"`, `"active":true`)
 	stopsCleanly(t, daemon)
 	if state := apptest.Record(t, apptest.State(path)); len(state.Ever) != 0 {
 		t.Errorf("dosed without a broker: %v", state.Ever)

@@ -47,7 +47,7 @@ const modeUsage = `usage: leat mode -config FILE -tank NAME [-note TEXT] [-water
 
 Tells the running daemon, over the socket in its state folder. arm doses, observe only shows what it would dose, stop
 ends dosing until a person clears it, saying with -note what was checked. A software stop is no emergency stop.
-raise-epoch ends record-behind-node: the nodes know of later orders than the ledger. Find out what was dosed meanwhile,
+raise-epoch ends ledger-behind-node: the nodes know of later orders than the ledger. Find out what was dosed meanwhile,
 and say it in the note; afterwards every tank of the station observes. confirm-water says with -water which water is in:
 from it the account of the ions starts anew.
 

@@ -33,7 +33,7 @@ func TestHangUpTakesAFileWholeOrNotAtAll(t *testing.T) {
 	}
 
 	mark = len(daemon.Log())
-	apptest.Rewrite(t, path, good, "[[node]]", "[log]\nlevel = \"error\"\n\n[[node]]", `cap_per_dose = "0.2 mL"`, `cap_per_dose = "0.1 mL"`)
+	apptest.Rewrite(t, path, good, "[[node]]", "[log]\nlevel = \"error\"\n\n[[node]]", `dose_cap = "0.2 mL"`, `dose_cap = "0.1 mL"`)
 	version := apptest.Load(t, path).Settings.Version
 	daemon.Signal(syscall.SIGHUP)
 	daemon.AwaitAfter(mark, "configuration", "per dose 0.2 mL → 0.1 mL")

@@ -51,10 +51,10 @@ type soak struct {
 // machine with fifty other programs one comes later than the second of the small tub, and a held tank proves nothing.
 var allPumps = []string{
 	`rate = "12 mL/min"`, `rate = "60 mL/min"`, `rate = "12 mL/min"`, `rate = "60 mL/min"`,
-	`cap_per_dose = "0.4 mL"`, `cap_per_dose = "2 mL"`, `cap_per_dose = "0.4 mL"`, `cap_per_dose = "2 mL"`,
+	`dose_cap = "0.4 mL"`, `dose_cap = "2 mL"`, `dose_cap = "0.4 mL"`, `dose_cap = "2 mL"`,
 	`start_settling = "5s"`, `start_settling = "15s"`,
 	`dead_time = "1s"`, `dead_time = "3s"`,
-	`lag = "1s"`, "lag = \"3s\"\n[tank.ph_setpoint]\nvalue = \"6.45\"",
+	`time_constant = "1s"`, "time_constant = \"3s\"\n[tank.ph_setpoint]\nvalue = \"6.45\"",
 }
 
 // enough is how many doses of a soak are some of every pump.

@@ -221,7 +221,7 @@ func TestReloadIsTakenWholeOrNotAtAll(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	value := func() float64 { return d.View().Tanks[0].PH.Target }
+	value := func() float64 { return d.View().Tanks[0].PH.Final }
 	if value() != 5.8 {
 		t.Fatalf("setpoint %v", value())
 	}
@@ -230,7 +230,7 @@ func TestReloadIsTakenWholeOrNotAtAll(t *testing.T) {
 	setpoint := []string{"[tank.input.ph]", "[tank.ph_setpoint]\nvalue = \"pH 5.9\"\n\n[tank.input.ph]"}
 	for _, bad := range []struct{ old, fresh, words string }{
 		{`rate = "6 mL/min"`, `rate = "6 mL/min"` + "\nspeed = 3", "speed"},
-		{`cap_per_dose = "0.2 mL"`, `cap_per_dose = "-0.2 mL"`, "cap_per_dose"},
+		{`dose_cap = "0.2 mL"`, `dose_cap = "-0.2 mL"`, "dose_cap"},
 		{"url = \"" + broker.url + "\"", `url = "mqtt://127.0.0.1:1"`, "restart the daemon"},
 		{`name = "tub"`, `name = "tank"`, "restart the daemon"},
 	} {
@@ -282,7 +282,7 @@ func TestEveryRequestIsAnsweredInWords(t *testing.T) {
 func TestAnAnalysisSentOverTheBrokerReachesTheRecordAndTheShares(t *testing.T) {
 	t.Parallel()
 	broker := newInner(t)
-	path := apptest.Config(t, broker.url, "share = \"50 %\"\nrate = \"12 mL/min\"\nsmallest_dose = \"0.05 mL\"\ncap_per_dose = \"0.4 mL\"\n\n[[pump]]\nname = \"feed-b\"", "rate = \"12 mL/min\"\nsmallest_dose = \"0.05 mL\"\ncap_per_dose = \"0.4 mL\"\n\n[[pump]]\nname = \"feed-b\"",
+	path := apptest.Config(t, broker.url, "share = \"50 %\"\nrate = \"12 mL/min\"\nmin_dose = \"0.05 mL\"\ndose_cap = \"0.4 mL\"\n\n[[pump]]\nname = \"feed-b\"", "rate = \"12 mL/min\"\nmin_dose = \"0.05 mL\"\ndose_cap = \"0.4 mL\"\n\n[[pump]]\nname = \"feed-b\"",
 		"share = \"50 %\"\n", "", "[tank.input.ph]", "[tank.recipe]\nname = \"steiner\"\nwater = { Ca = \"12 mg/L\", HCO3 = \"37 mg/L\" }\n\n[tank.input.ph]")
 	d := runs(t, path, Options{})
 	apptest.Eventually(t, "the ions are published", func() bool { return len(broker.on("/tub/ions")) >= 1 })

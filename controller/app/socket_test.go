@@ -27,7 +27,7 @@ func TestStateFolderWhosePathIsTooLongForASocketIsRefusedInWords(t *testing.T) {
 		err = a.Run(ctx)
 	}
 	socket := filepath.Join(state, SocketName)
-	for _, want := range []string{socket, fmt.Sprintf("has %d bytes", len(socket)), "name a shorter folder in [history]"} {
+	for _, want := range []string{socket, fmt.Sprintf("has %d bytes", len(socket)), "name a shorter folder in [storage]"} {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%v: does not say %q", err, want)
 		}

@@ -16,19 +16,19 @@ import (
 // recordedQuantities and circulation behind them.
 func (p *replay) station(farm *Farm) (*controller.Settings, []payload.Feed) {
 	litres := p.most(dosing.QuantityLevel, 100)
-	tank := safety.Tank{Tank: nominal, TemperatureLow: 2, TemperatureHigh: 45}
-	tank.Name, tank.BufferScale, tank.DeadTime, tank.Lag = "tank", 1, time.Minute, 2*time.Minute
-	tank.Volume, tank.Least, tank.Greatest = dosing.Litres(litres), dosing.Litres(litres/100), dosing.Litres(1.1*litres)
+	tank := safety.Tank{Tank: nominal, MinTemperature: 2, MaxTemperature: 45}
+	tank.Name, tank.BufferScale, tank.DeadTime, tank.TimeConstant = "tank", 1, time.Minute, 2*time.Minute
+	tank.Volume, tank.MinVolume, tank.MaxVolume = dosing.Litres(litres), dosing.Litres(litres/100), dosing.Litres(1.1*litres)
 	target := controller.TankSettings{
-		PH: controller.SetpointSettings{Value: p.middle(dosing.QuantityPH, 4.5, 7.5, drawnPH), Lowest: 4, Highest: 8, AdviseLow: 4, AdviseHigh: 8, Confirm: 0.3, RampPerHour: 0.3},
-		EC: controller.SetpointSettings{Value: p.middle(dosing.QuantityEC, 0.1, 9, 1.5), Lowest: 0.05, Highest: 10, AdviseLow: 0.05, AdviseHigh: 10, Confirm: 0.4, RampPerHour: 0.3},
+		PH: controller.SetpointSettings{Value: p.middle(dosing.QuantityPH, 4.5, 7.5, drawnPH), Min: 4, Max: 8, AdvisedMin: 4, AdvisedMax: 8, Confirm: 0.3, RampPerHour: 0.3},
+		EC: controller.SetpointSettings{Value: p.middle(dosing.QuantityEC, 0.1, 9, 1.5), Min: 0.05, Max: 10, AdvisedMin: 0.05, AdvisedMax: 10, Confirm: 0.4, RampPerHour: 0.3},
 	}
 	if farm != nil {
 		tank, target = farm.Settings.Safety.Tanks[0], farm.Settings.Tanks[0]
 	} else {
 		p.assume("no configuration: setpoints are the medians of the recording (pH %.2f, EC %.2f mS/cm), and EC is what the probe sends, not brought to 25 °C", target.PH.Value, target.EC.Value)
 	}
-	s := &controller.Settings{Version: "replay", DecideEvery: replayEvery, Tanks: []controller.TankSettings{target}}
+	s := &controller.Settings{Version: "replay", ControlPeriod: replayEvery, Tanks: []controller.TankSettings{target}}
 	g := &s.Safety
 	g.Station, g.Tanks, g.StartSettling = "recording", []safety.Tank{tank}, time.Minute
 	var feeds []payload.Feed
@@ -45,7 +45,7 @@ func (p *replay) station(farm *Farm) (*controller.Settings, []payload.Feed) {
 		column := slices.IndexFunc(p.recording.columns, func(c recordedColumn) bool { return c.quantity == q })
 		if column >= 0 {
 			feed.Format = p.recording.columns[column].format
-			p.inputs = append(p.inputs, &ReplayInput{Name: q.String(), unit: q.Unit(), Unfit: map[string]int{}, Holds: map[string]float64{}})
+			p.inputs = append(p.inputs, &ReplayInput{Name: q.String(), unit: q.Unit(), Invalid: map[string]int{}, Holds: map[string]float64{}})
 		} else {
 			in.Period, in.Noise = replayEvery, 0
 			unit, _ := payload.ParseUnit(q, q.Unit())
@@ -72,7 +72,7 @@ func (p *replay) asConfigured(farm *Farm, in *safety.Input, feed *payload.Feed) 
 		if own.Tank != 0 || own.Quantity != in.Quantity || own.NotFitted != "" {
 			continue
 		}
-		in.Noise, in.Step, in.Low, in.High, in.Slope, in.Offset = own.Noise, own.Step, own.Low, own.High, own.Slope, own.Offset
+		in.Noise, in.Step, in.Min, in.Max, in.Slope, in.Offset = own.Noise, own.Step, own.Min, own.Max, own.Slope, own.Offset
 		for k := range farm.Feeds {
 			if int(farm.Feeds[k].Input) == i {
 				feed.Compensation = farm.Feeds[k].Compensation

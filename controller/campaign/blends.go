@@ -50,12 +50,12 @@ func (w *trail) compareShares(id dosing.TankID, at time.Duration, given map[dosi
 		if p.Role != dosing.RoleStock || !p.ServesTank(id) || !(p.Share > 0) {
 			continue
 		}
-		if owed[p.Name] >= p.Smallest {
+		if owed[p.Name] >= p.MinDose {
 			return // a blend is under way
 		}
 		blend := given[dosing.PumpID(i)].Millilitres() / p.Share
 		least, most = min(least, blend), max(most, blend)
-		slack = max(slack, p.Smallest.Millilitres()/p.Share)
+		slack = max(slack, p.MinDose.Millilitres()/p.Share)
 	}
 	if most-least > 2*slack+1e-6 {
 		w.violate(at, "no blend is under way, yet the stocks given make between %.2f and %.2f mL of it", least, most)

@@ -101,7 +101,7 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 	if err != nil {
 		return nil, "", err
 	}
-	settings := &controller.Settings{Version: fmt.Sprintf("%s-%d", s.Name, seed), DecideEvery: 10 * time.Second}
+	settings := &controller.Settings{Version: fmt.Sprintf("%s-%d", s.Name, seed), ControlPeriod: 10 * time.Second}
 	g := &settings.Safety
 	g.Station, g.Nodes = "row", []safety.Node{{Name: "node", FullContract: true}}
 	g.Pumps, g.PumpNode = drawnPumpsOf(p, &w), make([]safety.NodeID, drawnPumps)
@@ -109,10 +109,10 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 	tank.Name = "tank"
 	tell(&tank, p)
 	tank.BufferScale = p.wrong * w.buffer / curve.Buffer(drawnPH)
-	g.Tanks = []safety.Tank{{Tank: tank, TemperatureLow: 8, TemperatureHigh: 34}}
+	g.Tanks = []safety.Tank{{Tank: tank, MinTemperature: 8, MaxTemperature: 34}}
 	g.StartSettling = tank.MixingTime()
 	settings.Tanks = []controller.TankSettings{drawnTarget(p)}
-	station := &sizing.Station{Settings: g, DecideEvery: settings.DecideEvery, Plants: []sizing.Plant{{Curve: curve, Buffer: p.wrong * w.buffer,
+	station := &sizing.Station{Settings: g, ControlPeriod: settings.ControlPeriod, Plants: []sizing.Plant{{Curve: curve, Buffer: p.wrong * w.buffer,
 		BlendEC: 0.5 * (w.ecPerML[calciumPump] + w.ecPerML[sulfatePump]), PH: drawnPH, EC: p.ec - 0.1*p.alkalinity, Demand: s.demand()}}}
 	for i := range g.Pumps {
 		g.Caps = append(g.Caps, station.Defaults(i, station.OnTime(&g.Pumps[i])))
@@ -135,8 +135,8 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 // tell is what the daemon is told of a drawn tank, its buffer apart.
 func tell(tank *dosing.Tank, p *parameters) {
 	tank.Volume = dosing.Litres(p.litres)
-	tank.Least, tank.Greatest = dosing.Litres(0.9*p.litres*(1-p.floodShare)), dosing.Litres(1.1*p.litres)
-	tank.DeadTime, tank.Lag, tank.BufferSpread = p.toldDeadTime, p.toldLag, p.toldSpread
+	tank.MinVolume, tank.MaxVolume = dosing.Litres(0.9*p.litres*(1-p.floodShare)), dosing.Litres(1.1*p.litres)
+	tank.DeadTime, tank.TimeConstant, tank.BufferSpread = p.toldDeadTime, p.toldLag, p.toldSpread
 	tank.TopUp = dosing.Water{Alkalinity: p.alkalinity, EC: dosing.Conductivity(0.1 * p.alkalinity)}
 	tank.PHNoise, tank.ECNoise = p.noise, p.ecNoise
 	tank.Slow, tank.Exchange = p.toldSlow, p.toldApart
@@ -145,8 +145,8 @@ func tell(tank *dosing.Tank, p *parameters) {
 // drawnTarget is a drawn tank's setpoints and zones.
 func drawnTarget(p *parameters) controller.TankSettings {
 	return controller.TankSettings{Zones: p.zones(),
-		PH: controller.SetpointSettings{Value: drawnPH, Lowest: 5, Highest: 7, AdviseLow: 5.5, AdviseHigh: 6.3, Confirm: 0.3, RampPerHour: 0.3, RampDownward: true},
-		EC: controller.SetpointSettings{Value: p.ec, Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, RampPerHour: 0.3},
+		PH: controller.SetpointSettings{Value: drawnPH, Min: 5, Max: 7, AdvisedMin: 5.5, AdvisedMax: 6.3, Confirm: 0.3, RampPerHour: 0.3, RampDownward: true},
+		EC: controller.SetpointSettings{Value: p.ec, Min: 0.3, Max: 4, AdvisedMin: 0.8, AdvisedMax: 2.8, Confirm: 0.4, RampPerHour: 0.3},
 	}
 }
 
@@ -185,7 +185,7 @@ func (s *Set) demand() sizing.Demand {
 
 func (s *Set) plantOf(p *parameters) sim.Plant {
 	plant := sim.Plant{
-		Litres: p.litres, StartShare: 1, DeadTime: p.deadTime, Lag: p.lag,
+		Litres: p.litres, StartShare: 1, DeadTime: p.deadTime, TimeConstant: p.lag,
 		Evaporation: p.evaporation, Uptake: p.uptake, BaseFlux: p.flux, Dark: 1, LightFrom: p.lightFrom, LightUntil: p.lightUntil, InDark: p.inDark,
 		Carbonate: p.carbonate, CO2Exchange: p.exchange, RoomCO2: outdoorCO2, RoomSteps: p.room,
 		Celsius: p.celsius, CelsiusSwing: p.swing, Shift: p.shift, AmmoniumFirst: s.ammonium,
@@ -308,7 +308,7 @@ func drawnPumpsOf(p *parameters, w *solution) []dosing.Pump {
 			smallest = p.stockWorth[i-int(calciumPump)] / 0.10 * tenth
 		}
 		q.PerSecond = max(dosing.FromMillilitres(tenth/p.run[i]), 1)
-		q.Smallest = max(dosing.FromMillilitres(smallest), 1)
+		q.MinDose = max(dosing.FromMillilitres(smallest), 1)
 	}
 	return pumps
 }
@@ -331,7 +331,7 @@ const switchPeriod = 10 * time.Second
 
 func (s *Scene) wireStop() {
 	g := &s.Settings.Safety
-	g.Inputs = append(g.Inputs, safety.Input{Name: "stop", Tank: dosing.AllTanks, Quantity: dosing.QuantityStop, Period: switchPeriod, Step: 1, High: 1})
+	g.Inputs = append(g.Inputs, safety.Input{Name: "stop", Tank: dosing.AllTanks, Quantity: dosing.QuantityStop, Period: switchPeriod, Step: 1, Max: 1})
 }
 
 // wireTank lays the inputs of one tank.
@@ -339,7 +339,7 @@ func (s *Scene) wireTank(id dosing.TankID, p *parameters) {
 	g := &s.Settings.Safety
 	fast, slow := 5*time.Second, switchPeriod
 	add := func(name string, q dosing.Quantity, period time.Duration, noise, step, low, high float64) {
-		g.Inputs = append(g.Inputs, safety.Input{Name: name, Tank: id, Quantity: q, Period: period, Noise: noise, Step: step, Low: low, High: high})
+		g.Inputs = append(g.Inputs, safety.Input{Name: name, Tank: id, Quantity: q, Period: period, Noise: noise, Step: step, Min: low, Max: high})
 	}
 	litre := p.litres / 2000 // the gauge resolves a fortieth of a top-up step
 	add("ph", dosing.QuantityPH, fast, p.noise, 0.01, 3.5, 9.5)

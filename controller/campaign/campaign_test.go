@@ -137,7 +137,7 @@ func TestPumpsOfADrawnNightAreSizedForTheTrueWater(t *testing.T) {
 			continue
 		}
 		acid := drawnPumpsOf(p, &w)[acidPump]
-		worth := acid.Smallest.Millilitres() * acid.AcidPerML / p.litres / w.buffer
+		worth := acid.MinDose.Millilitres() * acid.AcidPerML / p.litres / w.buffer
 		if math.Abs(worth-p.worth) > 0.02*p.worth+0.001 {
 			t.Errorf("seed %d: a smallest dose is worth %.4f pH, drawn was %.4f", seed, worth, p.worth)
 		}

@@ -13,7 +13,7 @@ func (w *trail) setpoint() {
 	for i := range w.Samples {
 		s := &w.Samples[i]
 		set := &w.Settings.Tanks[s.Tank]
-		if !(float64(s.Target.PH) >= set.PH.Lowest && float64(s.Target.PH) <= set.PH.Highest && float64(s.Target.EC) >= set.EC.Lowest && float64(s.Target.EC) <= set.EC.Highest) {
+		if !(float64(s.Target.PH) >= set.PH.Min && float64(s.Target.PH) <= set.PH.Max && float64(s.Target.EC) >= set.EC.Min && float64(s.Target.EC) <= set.EC.Max) {
 			w.violate(s.At, "the setpoints are %.2f and %.2f, outside their bounds", s.Target.PH, s.Target.EC)
 		}
 		if b := last[s.Tank]; b != nil {
@@ -132,8 +132,8 @@ func (w *trail) dosedWithin(id dosing.TankID, at, within time.Duration) bool {
 
 // narrow are causes that concern one stock or the EC only: they never stop acid or
 // base.
-var narrow = map[safety.Cause]bool{safety.CauseECMissing: true, safety.CauseECStale: true, safety.CauseECUnfit: true,
-	safety.CauseTemperatureUnfit: true, safety.CauseTemperatureRange: true, safety.CauseStockEmpty: true, safety.CauseNoResponse: true}
+var narrow = map[safety.Cause]bool{safety.CauseECMissing: true, safety.CauseECStale: true, safety.CauseECInvalid: true,
+	safety.CauseTemperatureInvalid: true, safety.CauseTemperatureRange: true, safety.CauseContainerEmpty: true, safety.CauseNoResponse: true}
 
 func (w *trail) scope() {
 	for i := range w.Minutes {

@@ -35,7 +35,7 @@
 // from hour 1 on within ±0.1 pH or ±0.05 mS/cm; worst 5 % is the 5th percentile over nights; IAE is the integral of the
 // absolute error from hour 1 on, summed over nights; settling is the time until the value stays in band for 30 min, of nights
 // that start outside; overshoot is how far the value goes beyond the setpoint, away from where it started, after first reaching
-// it; counter-reagent is the lesser of acid and base given, meq. The start band is ±0.1 pH and ±0.05 mS/cm, the warn band ±0.2
+// it; acid-base-changeover is the lesser of acid and base given, meq. The start band is ±0.1 pH and ±0.05 mS/cm, the warn band ±0.2
 // and ±0.1, the harm band ±0.5 and ±0.3.
 //
 // What was decided here, why, and what was rejected:

@@ -42,5 +42,5 @@ func (f *Farm) scene(seed uint64, night int) (*Scene, error) {
 // settled is θ + 3τ of a night's first tank, the unit of the set slow.
 func (s *Scene) settled() time.Duration {
 	t := &s.Settings.Safety.Tanks[0].Tank
-	return t.DeadTime + 3*t.Lag
+	return t.DeadTime + 3*t.TimeConstant
 }

@@ -104,7 +104,7 @@ func (d *tracked) counted(at time.Duration, plant *safety.Tank) (volume dosing.V
 			dose.Volume, dose.Up = raise.Volume, raise.At
 		}
 	}
-	return dose.Volume, dose.Volume.Millilitres() * dose.Remaining(at, plant.DeadTime, plant.Lag), false
+	return dose.Volume, dose.Volume.Millilitres() * dose.Remaining(at, plant.DeadTime, plant.TimeConstant), false
 }
 
 // onWay is what is on its way to a tank at a moment, per litre, without the dose
@@ -119,7 +119,7 @@ type onWay struct {
 
 func (w *trail) onWay(id dosing.TankID, at time.Duration, except int, upTo int) (sum onWay) {
 	plant := w.tank(id)
-	longest := plant.DeadTime + 8*plant.Lag
+	longest := plant.DeadTime + 8*plant.TimeConstant
 	for i := upTo - 1; i >= 0; i-- {
 		d := &w.doses[i]
 		if d.order.Tank != id || i == except || d.order.At > at {

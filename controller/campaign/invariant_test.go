@@ -130,7 +130,7 @@ func TestEachInvariantFindsItsPlantedViolation(t *testing.T) {
 		}},
 		{8, "a dose while its cap was full before it", func(_ *testing.T, w *Trace) {
 			o := &w.Orders[0]
-			o.Holds = append(o.Holds, Hold{Cause: safety.CauseHourCap, Action: safety.Hold, Scope: safety.ScopePump,
+			o.Holds = append(o.Holds, Hold{Cause: safety.CauseHourlyCap, Action: safety.Hold, Scope: safety.ScopePump,
 				Pump: w.Settings.Safety.Pumps[o.Pump].Name, Text: "full", Since: o.Intended - time.Second})
 		}},
 		{8, "a dose while only observing", func(_ *testing.T, w *Trace) { w.Orders[0].Mode = safety.ModeObserving }},
@@ -218,12 +218,12 @@ func TestEachInvariantFindsItsPlantedViolation(t *testing.T) {
 			w.Wild = append(w.Wild, sim.WildSample{Input: 3, At: at, Value: 7})
 			w.Latches = append(w.Latches, Latch{At: at + time.Second, Tank: w.Settings.Safety.Tanks[0].Name, Cause: safety.CauseSolutionUnconfirmed})
 		}},
-		{41, "a probe that stays unfit after one sample", func(_ *testing.T, w *Trace) {
+		{41, "a probe that stays invalid after one sample", func(_ *testing.T, w *Trace) {
 			at := w.Begins + time.Hour
 			w.Wild = append(w.Wild, sim.WildSample{Input: 1, At: at, Value: 7})
 			for i := range w.Minutes {
 				if m := &w.Minutes[i]; m.At > at {
-					m.Holds = append(m.Holds, Hold{Cause: safety.CauseECUnfit, Action: safety.Hold, Scope: safety.ScopeNutrients, Text: "EC", Since: at + time.Second})
+					m.Holds = append(m.Holds, Hold{Cause: safety.CauseECInvalid, Action: safety.Hold, Scope: safety.ScopeNutrients, Text: "EC", Since: at + time.Second})
 				}
 			}
 		}},

@@ -15,7 +15,7 @@ const roundingSlack = 1e-6
 // is worth little as commissioned and nothing is on its way.
 func (w *trail) smallestExempt(i int, sum onWay) bool {
 	o, p, plant := w.doses[i].order, w.doses[i].pump, w.tank(w.doses[i].order.Tank)
-	if o.Volume > p.Smallest {
+	if o.Volume > p.MinDose {
 		return false
 	}
 	commissioned := w.Curves[o.Tank].Buffer(float64(o.Target.PH)) * plant.BufferScale
@@ -24,7 +24,7 @@ func (w *trail) smallestExempt(i int, sum onWay) bool {
 			commissioned = max(commissioned, w.Curves[o.Tank].Buffer(in.Value)*plant.BufferScale)
 		}
 	}
-	worth := p.Smallest.Millilitres() * math.Abs(p.AcidPerML) / float64(plant.Quick())
+	worth := p.MinDose.Millilitres() * math.Abs(p.AcidPerML) / float64(plant.Quick())
 	return worth <= 0.0525*commissioned && sum.acid <= 0.011*o.Floor && sum.base <= 0.011*o.Floor
 }
 

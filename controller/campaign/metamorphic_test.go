@@ -103,15 +103,15 @@ func TestTenTimesTheWaterAndTheStockGiveTheSamePH(t *testing.T) {
 	settings := *s.Settings
 	g := &settings.Safety
 	g.Tanks, g.Pumps, g.Caps, g.Inputs = slices.Clone(g.Tanks), slices.Clone(g.Pumps), slices.Clone(g.Caps), slices.Clone(g.Inputs)
-	g.Tanks[0].Volume, g.Tanks[0].Least, g.Tanks[0].Greatest = 10*g.Tanks[0].Volume, 10*g.Tanks[0].Least, 10*g.Tanks[0].Greatest
+	g.Tanks[0].Volume, g.Tanks[0].MinVolume, g.Tanks[0].MaxVolume = 10*g.Tanks[0].Volume, 10*g.Tanks[0].MinVolume, 10*g.Tanks[0].MaxVolume
 	for i := range g.Pumps {
 		p, c := &g.Pumps[i], &g.Caps[i]
-		p.PerSecond, p.Smallest, p.Container = 10*p.PerSecond, 10*p.Smallest, 10*p.Container
+		p.PerSecond, p.MinDose, p.Container = 10*p.PerSecond, 10*p.MinDose, 10*p.Container
 		*c = safety.Caps{PerDose: 10 * c.PerDose, PerHour: 10 * c.PerHour, PerDay: 10 * c.PerDay, OnTime: c.OnTime}
 	}
 	for i := range g.Inputs {
 		if in := &g.Inputs[i]; in.Quantity == dosing.QuantityLevel {
-			in.Noise, in.Step, in.High = 10*in.Noise, 10*in.Step, 10*in.High
+			in.Noise, in.Step, in.Max = 10*in.Noise, 10*in.Step, 10*in.Max
 		}
 	}
 	s.Settings = &settings

@@ -244,7 +244,7 @@ func (m Month) play(f *Farm, live bool, run *MonthRun, report *MonthReport) erro
 		view := n.Core.View(n.Now()).Tanks[0]
 		h := look(at, farm.Truth(0), &view, &target)
 		h.dumps = asked
-		if math.Abs(h.ec-view.EC.Present) <= dosing.StartBand.EC {
+		if math.Abs(h.ec-view.EC.Working) <= dosing.StartBand.EC {
 			inBand++
 		} else {
 			h.refilled = at-dumped < refillTime

@@ -18,10 +18,10 @@ const (
 )
 
 // sampled are the causes that rest on readings of single inputs.
-var sampled = []safety.Cause{safety.CauseStopInput, safety.CauseSolutionUnconfirmed, safety.CausePHMissing, safety.CausePHStale, safety.CausePHUnfit,
-	safety.CauseECMissing, safety.CauseECStale, safety.CauseECUnfit, safety.CauseTemperatureUnfit, safety.CauseTemperatureRange,
+var sampled = []safety.Cause{safety.CauseStopInput, safety.CauseSolutionUnconfirmed, safety.CausePHMissing, safety.CausePHStale, safety.CausePHInvalid,
+	safety.CauseECMissing, safety.CauseECStale, safety.CauseECInvalid, safety.CauseTemperatureInvalid, safety.CauseTemperatureRange,
 	safety.CauseSampleFlowOff, safety.CauseCirculationOff, safety.CauseLevelUnknown, safety.CauseLevelLow, safety.CauseLevelHigh,
-	safety.CauseLeak, safety.CauseFlood, safety.CauseOutletUnproved, safety.CauseStockEmpty, safety.CauseAdrift}
+	safety.CauseLeak, safety.CauseFlood, safety.CauseOutletUnproved, safety.CauseContainerEmpty, safety.CauseUnexplainedChange}
 
 // oneSample: what one sample of any input says latches nothing, and what it held is free
 // again soon. Judged in nights with no other fault, which might do the same.

@@ -43,7 +43,7 @@ func (w *trail) said(o *Ordered, sum *onWay) {
 		for i := range w.Settings.Safety.Pumps {
 			if p := &w.Settings.Safety.Pumps[i]; p.Name == h.Pump {
 				dose := dosing.Dose{Volume: h.Volume, Up: h.At}
-				acid := h.Volume.Millilitres() * dose.Remaining(o.At, plant.DeadTime, plant.Lag) * p.AcidPerML / float64(plant.Quick())
+				acid := h.Volume.Millilitres() * dose.Remaining(o.At, plant.DeadTime, plant.TimeConstant) * p.AcidPerML / float64(plant.Quick())
 				sum.acid, sum.base = sum.acid+max(acid, 0), sum.base+max(-acid, 0)
 			}
 		}

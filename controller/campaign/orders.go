@@ -34,7 +34,7 @@ func (w *trail) intentFirst() {
 
 // freshLimit is the age at which a reading of a tank is too old to dose by.
 func freshLimit(period time.Duration, plant *safety.Tank) time.Duration {
-	return min(max(15*time.Second, 3*period), (plant.DeadTime+plant.Lag)/2, 120*time.Second)
+	return min(max(15*time.Second, 3*period), (plant.DeadTime+plant.TimeConstant)/2, 120*time.Second)
 }
 
 func (w *trail) fresh() {
@@ -83,7 +83,7 @@ func (w *trail) inhibited() {
 // filledBy says that a rolling cap is full of the dose itself, which counts from its
 // intent on: it holds the next one. Whether the dose kept within its cap, rule 6 judges.
 func (h *Hold) filledBy(o *Ordered) bool {
-	return (h.Cause == safety.CauseHourCap || h.Cause == safety.CauseDayCap) && h.Since >= o.Intended
+	return (h.Cause == safety.CauseHourlyCap || h.Cause == safety.CauseDailyCap) && h.Since >= o.Intended
 }
 
 // direction: no dose is meant to carry the water past the setpoint. The estimate
@@ -94,7 +94,7 @@ func (w *trail) direction() {
 		o := &w.Orders[i]
 		p, plant := &w.Settings.Safety.Pumps[o.Pump], w.tank(o.Tank)
 		litres := float64(plant.Quick())
-		smallest := p.Smallest.Millilitres() * math.Abs(p.AcidPerML) / litres
+		smallest := p.MinDose.Millilitres() * math.Abs(p.AcidPerML) / litres
 		slope := w.Curves[o.Tank].Buffer(float64(o.Estimate.PH)) * plant.BufferScale * math.Exp(o.Estimate.LnBuffer)
 		slack := 0.05 + smallest/slope
 		beyond := float64(o.Target.PH - o.Estimate.PH)
@@ -103,7 +103,7 @@ func (w *trail) direction() {
 			w.violate(o.At, "acid takes pH to %.3f, setpoint %.3f", o.Estimate.PH, o.Target.PH)
 		case p.Role == dosing.RoleBase && !(-beyond <= slack):
 			w.violate(o.At, "base takes pH to %.3f, setpoint %.3f", o.Estimate.PH, o.Target.PH)
-		case p.Role == dosing.RoleStock && !(float64(o.Estimate.EC-o.Target.EC) <= 0.05+p.Smallest.Millilitres()*p.ECPerML/litres):
+		case p.Role == dosing.RoleStock && !(float64(o.Estimate.EC-o.Target.EC) <= 0.05+p.MinDose.Millilitres()*p.ECPerML/litres):
 			w.violate(o.At, "%s takes EC to %.3f, setpoint %.3f", p.Name, o.Estimate.EC, o.Target.EC)
 		}
 	}

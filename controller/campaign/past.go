@@ -55,7 +55,7 @@ func (p *Past) begin(f *Farm, s *Scene, night int) error {
 		// What was on its way when the record ended is not in this night's water: a
 		// daemon that still counted on it would learn that doses do nothing.
 		t := &f.Settings.Safety.Tanks[i].Tank
-		if mixed := p.Last.Add(t.DeadTime + 8*t.Lag); mixed.After(s.wall) {
+		if mixed := p.Last.Add(t.DeadTime + 8*t.TimeConstant); mixed.After(s.wall) {
 			s.wall = mixed
 		}
 	}

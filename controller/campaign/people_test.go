@@ -54,7 +54,7 @@ func TestAWrongEntryIsVoidedAndTheRightOneStands(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.Hours = time.Hour
-	poured := s.Settings.Pumps()[acidPump].Smallest
+	poured := s.Settings.Pumps()[acidPump].MinDose
 	s.slips = []slip{{kind: slipAmount, at: 20 * time.Minute, seen: 24 * time.Minute, pump: acidPump, volume: poured,
 		wrong: entry{0, acidPump, 10 * poured}, confirms: true}}
 	p, err := s.run(nil)

@@ -150,7 +150,7 @@ func startPlant(command string, stderr io.Writer, s *Scene) (*plantProgram, erro
 
 func startOf(s *Scene) plantStart {
 	t, set := &s.Settings.Safety.Tanks[0], &s.Settings.Tanks[0]
-	start := plantStart{Seed: s.Seed, Litres: float64(t.Volume), DeadTime: t.DeadTime.Seconds(), Lag: t.Lag.Seconds(),
+	start := plantStart{Seed: s.Seed, Litres: float64(t.Volume), DeadTime: t.DeadTime.Seconds(), Lag: t.TimeConstant.Seconds(),
 		PH: s.Options.StartPH, EC: s.Options.StartECShare * set.EC.Value, SetPH: set.PH.Value, SetEC: set.EC.Value, Buffer: s.buffer(),
 		TopUp: t.TopUp.Alkalinity, TopUpEC: float64(t.TopUp.EC)}
 	if len(s.Options.Plants) > 0 {

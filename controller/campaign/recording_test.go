@@ -87,20 +87,20 @@ func TestAReplaySaysWhichReadingsAreFitAndWhyNot(t *testing.T) {
 		by[report.Inputs[i].Name] = &report.Inputs[i]
 	}
 	ph, celsius := by["ph"], by["temperature"]
-	if ph.Sent != 1410 || ph.Sent != ph.Fit+sumOf(ph.Unfit) {
-		t.Errorf("pH: %d sent, %d fit, %v unfit", ph.Sent, ph.Fit, ph.Unfit)
+	if ph.Sent != 1410 || ph.Sent != ph.Valid+sumOf(ph.Invalid) {
+		t.Errorf("pH: %d sent, %d valid, %v invalid", ph.Sent, ph.Valid, ph.Invalid)
 	}
 	jumped := 0
-	for why, n := range ph.Unfit {
+	for why, n := range ph.Invalid {
 		if strings.Contains(why, "jumped") {
 			jumped += n
 		}
 	}
 	if jumped == 0 {
-		t.Errorf("a pH of 9.1 among 6.0 is no jump: %v", ph.Unfit)
+		t.Errorf("a pH of 9.1 among 6.0 is no jump: %v", ph.Invalid)
 	}
-	if celsius.Fit != 1436 || sumOf(celsius.Unfit) != 4 {
-		t.Errorf("temperature: %d fit, %v; want four refused", celsius.Fit, celsius.Unfit)
+	if celsius.Valid != 1436 || sumOf(celsius.Invalid) != 4 {
+		t.Errorf("temperature: %d valid, %v; want four refused", celsius.Valid, celsius.Invalid)
 	}
 	if by["ec"].Scatter < 0.002 || by["ec"].Scatter > 0.005 {
 		t.Errorf("EC scatter %.4f mS/cm, made with 0.003", by["ec"].Scatter)
@@ -143,7 +143,7 @@ func FuzzReadRecording(f *testing.F) {
 			t.Fatal(err)
 		}
 		for _, in := range report.Inputs {
-			if in.Sent != in.Fit+sumOf(in.Unfit) || in.FitTime < -1e-9 || in.FitTime > 1 {
+			if in.Sent != in.Valid+sumOf(in.Invalid) || in.ValidTime < -1e-9 || in.ValidTime > 1 {
 				t.Errorf("%+v does not add up", in)
 			}
 		}

@@ -31,17 +31,17 @@ type ReplayReport struct {
 
 // ReplayInput is one column.
 type ReplayInput struct {
-	Name    string             `json:"name"`
-	Sent    int                `json:"sent"`
-	Fit     int                `json:"fit"`
-	Unfit   map[string]int     `json:"unfit,omitempty"`      // readings, by why
-	FitTime float64            `json:"fit_time"`             // share of the time in which one could dose by it
-	Holds   map[string]float64 `json:"unfit_time,omitempty"` // share of the time, by cause
-	Scatter float64            `json:"scatter"`              // sd between one reading and the next, in the quantity's unit
-	unit    string
-	last    [3]float64
-	seen    int
-	bends   []float64
+	Name      string             `json:"name"`
+	Sent      int                `json:"sent"`
+	Valid     int                `json:"valid"`
+	Invalid   map[string]int     `json:"invalid,omitempty"`      // readings, by why
+	ValidTime float64            `json:"valid_time"`             // share of the time in which one could dose by it
+	Holds     map[string]float64 `json:"invalid_time,omitempty"` // share of the time, by cause
+	Scatter   float64            `json:"scatter"`                // sd between one reading and the next, in the quantity's unit
+	unit      string
+	last      [3]float64
+	seen      int
+	bends     []float64
 }
 
 // ReplayAlarm is one alarm with how often it called a person and for how long it stood.
@@ -154,10 +154,10 @@ func (p *replay) cell(c *recordedColumn, text string) {
 	}
 	why := p.tell(slot, []byte(text))
 	if why == "" {
-		in.Fit++
+		in.Valid++
 		return
 	}
-	in.Unfit[why]++
+	in.Invalid[why]++
 }
 
 // tell gives the core one payload and returns why the reading is not fit; "" = it is.
@@ -224,10 +224,10 @@ func (p *replay) end() {
 		if in == nil {
 			continue
 		}
-		in.FitTime = 1
+		in.ValidTime = 1
 		for why, looks := range in.Holds {
 			in.Holds[why] = looks / max(p.looks, 1)
-			in.FitTime -= in.Holds[why]
+			in.ValidTime -= in.Holds[why]
 		}
 		// The median of |second differences| of noise is 0.6745 √6 of its sd; a dose or a
 		// jump moves it by nothing.
@@ -281,9 +281,9 @@ func (r *ReplayReport) Write(w io.Writer) error {
 	p.line("")
 	for i := range r.Inputs {
 		in := &r.Inputs[i]
-		p.line("%s: %d of %d readings fit to dose by, %.1f %% of the time; scatter %s", in.Name, in.Fit, in.Sent, 100*in.FitTime, in.scatter())
-		for _, why := range ordered(in.Unfit) {
-			p.line("    %s: %s", counted(in.Unfit[why], "reading"), why)
+		p.line("%s: %d of %d readings fit to dose by, %.1f %% of the time; scatter %s", in.Name, in.Valid, in.Sent, 100*in.ValidTime, in.scatter())
+		for _, why := range ordered(in.Invalid) {
+			p.line("    %s: %s", counted(in.Invalid[why], "reading"), why)
 		}
 		for _, why := range ordered(in.Holds) {
 			p.line("    %.1f %% of the time: %s", 100*in.Holds[why], why)

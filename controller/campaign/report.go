@@ -90,9 +90,9 @@ type AlarmReport struct {
 	Detectable       int    `json:"faults_detectable"`
 	Could            int    `json:"faults_that_could_show"`
 	Found            int    `json:"faults_named"`
-	FalseInhibit     *Ratio `json:"false_inhibit_per_100_nights"`
+	FalseInhibit     *Ratio `json:"spurious_trips_per_100_nights"`
 	// FalseCauses are what inhibited without a fault, and how often.
-	FalseCauses map[string]int `json:"false_inhibit_causes,omitempty"`
+	FalseCauses map[string]int `json:"spurious_trip_causes,omitempty"`
 	Kinds       []KindReport   `json:"faults,omitempty"`
 }
 
@@ -269,10 +269,10 @@ func (r *Report) alarms(outcomes []*Outcome) {
 // expected are interlocks that belong to a night without a fault: waits, caps and
 // what the farm does by itself.
 var expected = map[safety.Cause]bool{safety.CauseObserving: true, safety.CauseStarting: true, safety.CauseFlood: true, safety.CauseDoseOpen: true,
-	safety.CauseNodeBusy: true, safety.CauseDoseCap: true, safety.CauseEffectCap: true, safety.CauseInTransitCap: true, safety.CauseUnconfirmed: true, safety.CauseHourCap: true,
-	safety.CauseDayCap: true, safety.CauseStockCap: true, safety.CauseDirection: true, safety.CauseCounterReagent: true, safety.CauseMixingWait: true,
+	safety.CauseNodeBusy: true, safety.CauseDoseCap: true, safety.CauseEffectCap: true, safety.CauseInTransitCap: true, safety.CauseUnconfirmed: true, safety.CauseHourlyCap: true,
+	safety.CauseDailyCap: true, safety.CauseContainerCap: true, safety.CauseAwayFromSetpoint: true, safety.CauseAcidBaseChangeover: true, safety.CauseMixingWait: true,
 	safety.CauseIncompatibleWait: true, safety.CauseAnswerWait: true, safety.CauseOrderTooSmall: true, safety.CauseOutOfBand: true, safety.CauseECHigh: true,
-	safety.CauseBufferScale: true, safety.CauseWithheldLong: true}
+	safety.CauseBufferScale: true, safety.CauseDosingBlockedLong: true}
 
 // alarms counts a night's alarms by the minute, each once, and the interlocks that
 // no fault explains.
@@ -302,7 +302,7 @@ func (t *Trace) alarms() AlarmCount {
 		case safety.PriorityTonight:
 			c.P2++
 		}
-		if p < safety.PriorityRecord {
+		if p < safety.PriorityLog {
 			c.All++
 		}
 	}

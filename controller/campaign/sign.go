@@ -58,20 +58,20 @@ func causes(c ...safety.Cause) []safety.Cause {
 // built, the fault counts as missed.
 var signs = map[string]sign{
 	"circulation-off": {causes: causes(safety.CauseCirculationOff), needs: inputs(dosing.QuantityCirculation)},
-	"probe-flat":      {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse), takes: 10 * time.Minute, only: &condition{"a pH probe whose noise is more than half a step of its resolution", tooQuiet}},
-	"acid-empty":      {causes: causes(safety.CauseNoResponse, safety.CauseStockEmpty), role: dosing.RoleAcid, worth: onePool},
+	"probe-flat":      {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse), takes: 10 * time.Minute, only: &condition{"a pH probe whose noise is more than half a step of its resolution", tooQuiet}},
+	"acid-empty":      {causes: causes(safety.CauseNoResponse, safety.CauseContainerEmpty), role: dosing.RoleAcid, worth: onePool},
 	"node-reboot":     {causes: causes(safety.CauseNodeRebooted, safety.CauseDoseUncertain)},
 
-	"pump-stuck-on":      {causes: causes(safety.CauseNodeUnbidden, safety.CauseAdrift)},
+	"pump-stuck-on":      {causes: causes(safety.CauseUncommandedRun, safety.CauseUnexplainedChange)},
 	"pump-dead":          {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
-	"stock-empty":        {causes: causes(safety.CauseNoResponse, safety.CauseStockEmpty), role: dosing.RoleStock, worth: twoPools},
+	"stock-empty":        {causes: causes(safety.CauseNoResponse, safety.CauseContainerEmpty), role: dosing.RoleStock, worth: twoPools},
 	"air-lock":           {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool, hidden: "two to six doses of a smallest dose's size are no pool"},
 	"tube-worn":          {causes: causes(safety.CauseBufferScale), role: dosing.RoleAcid, worth: 20 * onePool},
 	"over-delivery":      {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: 20 * onePool},
-	"siphon":             {causes: causes(safety.CauseAdrift, safety.CauseSolutionUnconfirmed), only: &condition{"a siphon that brings in 0.5 meq/L or more an hour", tooSlow}},
+	"siphon":             {causes: causes(safety.CauseUnexplainedChange, safety.CauseSolutionUnconfirmed), only: &condition{"a siphon that brings in 0.5 meq/L or more an hour", tooSlow}},
 	"stock-weak":         {causes: causes(safety.CauseNoResponse), role: dosing.RoleStock, worth: twoPools},
 	"stock-strong":       {causes: causes(safety.CauseTooStrong), role: dosing.RoleStock, worth: onePool / 5},
-	"acid-undiluted":     {causes: causes(safety.CauseTooStrong, safety.CauseBufferScale, safety.CauseSolutionUnconfirmed, safety.CauseAdrift), role: dosing.RoleAcid, worth: onePool},
+	"acid-undiluted":     {causes: causes(safety.CauseTooStrong, safety.CauseBufferScale, safety.CauseSolutionUnconfirmed, safety.CauseUnexplainedChange), role: dosing.RoleAcid, worth: onePool},
 	"acid-base-swapped":  {causes: causes(safety.CauseWrongDirection, safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
 	"stock-in-acid-line": {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
 	"line-burst":         {causes: causes(safety.CauseLeak), needs: inputs(dosing.QuantityLeak), role: dosing.RoleAcid, worth: 1e-6},
@@ -81,20 +81,20 @@ var signs = map[string]sign{
 	"stock-biofilm":      {hidden: "a tenth less is within the error of a healthy pump, 15 %"},
 	"stock-made-wrong":   {causes: causes(safety.CauseNoResponse), role: dosing.RoleStock, worth: 10 * onePool},
 
-	"ph-dry":               {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse)},
+	"ph-dry":               {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse)},
 	"ph-coated":            {causes: causes(safety.CauseBufferScale, safety.CauseNoResponse), role: dosing.RoleAcid, worth: 20 * onePool},
-	"ph-glass-broken":      {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse, safety.CauseSolutionUnconfirmed)},
+	"ph-glass-broken":      {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseSolutionUnconfirmed)},
 	"ph-drift":             {causes: causes(safety.CauseProbesDisagree), hidden: "one probe alone does not show its own slow drift; caps bound what follows"},
 	"ground-loop":          {causes: causes(safety.CauseGroundLoop), role: dosing.RoleAcid, worth: onePool},
-	"ec-bubble":            {causes: causes(safety.CauseECUnfit)},
-	"ec-compensated-twice": {causes: causes(safety.CauseECUnfit, safety.CauseCompensation), takes: 6 * time.Hour, only: &condition{"water that warms or cools by 2 °C", tooEven}},
-	"ph-input-open":        {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse, safety.CauseTemperatureUnfit)},
-	"ph-dead-wanders":      {causes: causes(safety.CausePHUnfit, safety.CauseNoResponse, safety.CauseWrongDirection, safety.CauseSolutionUnconfirmed, safety.CauseAdrift)},
-	"temperature-failed":   {causes: causes(safety.CauseTemperatureUnfit)},
-	"ph-unplugged":         {causes: causes(safety.CausePHUnfit)},
+	"ec-bubble":            {causes: causes(safety.CauseECInvalid)},
+	"ec-compensated-twice": {causes: causes(safety.CauseECInvalid, safety.CauseCompensation), takes: 6 * time.Hour, only: &condition{"water that warms or cools by 2 °C", tooEven}},
+	"ph-input-open":        {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseTemperatureInvalid)},
+	"ph-dead-wanders":      {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseWrongDirection, safety.CauseSolutionUnconfirmed, safety.CauseUnexplainedChange)},
+	"temperature-failed":   {causes: causes(safety.CauseTemperatureInvalid)},
+	"ph-unplugged":         {causes: causes(safety.CausePHInvalid)},
 	"ph-silent":            {causes: causes(safety.CausePHStale)},
-	"ph-not-a-number":      {causes: causes(safety.CausePHUnfit)},
-	"ec-in-microsiemens":   {causes: causes(safety.CauseECUnfit)},
+	"ph-not-a-number":      {causes: causes(safety.CausePHInvalid)},
+	"ec-in-microsiemens":   {causes: causes(safety.CauseECInvalid)},
 	"level-failed-high":    {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown, safety.CauseLevelStuck)},
 	"level-failed-low":     {causes: causes(safety.CauseLevelLow, safety.CauseLevelUnknown)},
 	"wild-sample":          {hidden: "one sample is no event: it holds for a moment and calls nobody"},
@@ -110,7 +110,7 @@ var signs = map[string]sign{
 	"top-up-stuck-shut":    {causes: causes(safety.CauseLevelLow), only: &condition{"a level that falls below the least at which anything is dosed", neverLow}},
 	"top-up-hard":          {causes: causes(safety.CauseOutOfBand)},
 	"top-up-salty":         {causes: causes(safety.CauseECHigh)},
-	"plant-shock":          {causes: causes(safety.CauseHourCap, safety.CauseDayCap, safety.CauseOutOfBand, safety.CauseSolutionUnconfirmed, safety.CauseWithheldLong), only: &condition{"pH outside its warn band for an hour", heldAllTheSame}},
+	"plant-shock":          {causes: causes(safety.CauseHourlyCap, safety.CauseDailyCap, safety.CauseOutOfBand, safety.CauseSolutionUnconfirmed, safety.CauseDosingBlockedLong), only: &condition{"pH outside its warn band for an hour", heldAllTheSame}},
 	"acid-by-hand":         {hidden: "poured in without an entry, it freezes learning and calls nobody"},
 	"water-change":         {causes: causes(safety.CauseSolutionUnconfirmed)},
 	"stop-pressed":         {causes: causes(safety.CauseStopInput), needs: inputs(dosing.QuantityStop)},
@@ -134,15 +134,15 @@ var signs = map[string]sign{
 	"report-forged-second": {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
 	"node-limit-lowered":   {causes: causes(safety.CauseNodeRefuses), role: dosing.RoleAcid, worth: 1e-6, only: &condition{"an order of acid that is longer than the node then allows", allShort}},
 	"epoch-poisoned":       {hidden: "a node takes no epoch that lies so far ahead: nothing happens"},
-	"epoch-stepped":        {causes: causes(safety.CauseRecordBehindNode)},
-	"network-cut":          {causes: causes(safety.CauseFarmSilent, safety.CausePHStale, safety.CauseNodeSilent, safety.CauseBrokerDown)},
-	"network-one-way":      {causes: causes(safety.CauseDoseUncertain, safety.CauseNodeSilent)},
-	"network-slow":         {causes: causes(safety.CauseDoseUncertain, safety.CausePHStale, safety.CauseNodeSilent)},
+	"epoch-stepped":        {causes: causes(safety.CauseLedgerBehindNode)},
+	"network-cut":          {causes: causes(safety.CauseFarmSilent, safety.CausePHStale, safety.CauseNodeOffline, safety.CauseBrokerDisconnected)},
+	"network-one-way":      {causes: causes(safety.CauseDoseUncertain, safety.CauseNodeOffline)},
+	"network-slow":         {causes: causes(safety.CauseDoseUncertain, safety.CausePHStale, safety.CauseNodeOffline)},
 	"node-reboots":         {causes: causes(safety.CauseNodeRebooted)},
-	"node-silent":          {causes: causes(safety.CauseNodeSilent)},
+	"node-offline":         {causes: causes(safety.CauseNodeOffline)},
 	"node-clock-jump":      {causes: causes(safety.CauseNodeClock)},
 	"node-clock-fast":      {causes: causes(safety.CauseNodeClock)},
-	"power-cut":            {causes: causes(safety.CauseNodeRebooted, safety.CauseNodeSilent)},
+	"power-cut":            {causes: causes(safety.CauseNodeRebooted, safety.CauseNodeOffline)},
 }
 
 func inputs(q ...dosing.Quantity) []dosing.Quantity { return q }
@@ -186,7 +186,7 @@ func tooSlow(t *Trace, _, _ time.Duration) string {
 // neverLow: a level that stays above the least harms nothing.
 func neverLow(t *Trace, from, until time.Duration) string {
 	return t.never(from, until, 0, "the level did not fall below the least at which anything is dosed", func(s *Sample) bool {
-		return s.Litres < float64(t.Settings.Safety.Tanks[s.Tank].Least)
+		return s.Litres < float64(t.Settings.Safety.Tanks[s.Tank].MinVolume)
 	})
 }
 
@@ -194,7 +194,7 @@ func neverLow(t *Trace, from, until time.Duration) string {
 func neverWarm(t *Trace, from, until time.Duration) string {
 	return t.never(from, until, time.Minute, "the water stayed within its limits of temperature", func(s *Sample) bool {
 		set := &t.Settings.Safety.Tanks[s.Tank]
-		return s.Celsius < float64(set.TemperatureLow) || s.Celsius > float64(set.TemperatureHigh)
+		return s.Celsius < float64(set.MinTemperature) || s.Celsius > float64(set.MaxTemperature)
 	})
 }
 

@@ -208,17 +208,17 @@ func (d *station) settle(seed uint64) error {
 	if err != nil {
 		return err
 	}
-	d.settings = &controller.Settings{Version: fmt.Sprintf("%s-%d", d.set.Name, seed), DecideEvery: 10 * time.Second}
+	d.settings = &controller.Settings{Version: fmt.Sprintf("%s-%d", d.set.Name, seed), ControlPeriod: 10 * time.Second}
 	g := &d.settings.Safety
 	g.Station, g.Nodes = "row", []safety.Node{{Name: "node", FullContract: true}}
 	g.PumpNode = make([]safety.NodeID, len(d.pumps))
-	d.sizes = sizing.Station{Settings: g, DecideEvery: d.settings.DecideEvery}
+	d.sizes = sizing.Station{Settings: g, ControlPeriod: d.settings.ControlPeriod}
 	for id, p := range d.tanks {
 		tank := nominal
 		tank.Name = fmt.Sprintf("tank%d", id+1)
 		tank.BufferScale = p.wrong * d.buffers[id] / curve.Buffer(drawnPH)
 		tell(&tank, p)
-		g.Tanks = append(g.Tanks, safety.Tank{Tank: tank, TemperatureLow: 8, TemperatureHigh: 34})
+		g.Tanks = append(g.Tanks, safety.Tank{Tank: tank, MinTemperature: 8, MaxTemperature: 34})
 		g.StartSettling = max(g.StartSettling, tank.MixingTime())
 		d.settings.Tanks = append(d.settings.Tanks, drawnTarget(p))
 		d.sizes.Plants = append(d.sizes.Plants, sizing.Plant{Curve: curve, Buffer: p.wrong * d.buffers[id], PH: drawnPH, EC: p.ec - 0.1*p.alkalinity, Demand: d.set.demand()})
@@ -239,7 +239,7 @@ func (d *station) advised() (refused string) {
 			tenth = 0.10 * quick / q.ECPerML
 			smallest = p.stockWorth[i%2] / 0.10 * tenth
 		}
-		q.PerSecond, q.Smallest = max(dosing.FromMillilitres(tenth/p.run[i%len(p.run)]), 1), max(dosing.FromMillilitres(smallest), 1)
+		q.PerSecond, q.MinDose = max(dosing.FromMillilitres(tenth/p.run[i%len(p.run)]), 1), max(dosing.FromMillilitres(smallest), 1)
 	}
 	for range mostAdvice {
 		g.Pumps, g.Caps = d.pumps, make([]safety.Caps, 0, len(d.pumps))

@@ -30,7 +30,7 @@ func TestDrawnStationsPassTheSizingAndDiffer(t *testing.T) {
 		shares := 0.0
 		for i := range g.Pumps {
 			shares += g.Pumps[i].Share
-			if p := &g.Pumps[i]; g.Caps[i].PerDose < p.Smallest || p.ECPerML <= 0 {
+			if p := &g.Pumps[i]; g.Caps[i].PerDose < p.MinDose || p.ECPerML <= 0 {
 				t.Errorf("seed %d: %+v under %+v", seed, p, g.Caps[i])
 			}
 		}
@@ -88,9 +88,9 @@ func TestADoseThatFillsItsOwnCapIsNotHeldByIt(t *testing.T) {
 		hold Hold
 		own  bool
 	}{
-		{Hold{Cause: safety.CauseHourCap, Since: 100}, true},
-		{Hold{Cause: safety.CauseDayCap, Since: 101}, true},
-		{Hold{Cause: safety.CauseHourCap, Since: 99}, false},
+		{Hold{Cause: safety.CauseHourlyCap, Since: 100}, true},
+		{Hold{Cause: safety.CauseDailyCap, Since: 101}, true},
+		{Hold{Cause: safety.CauseHourlyCap, Since: 99}, false},
 		{Hold{Cause: safety.CauseFlood, Since: 100}, false},
 	} {
 		if got := c.hold.filledBy(o); got != c.own {

@@ -126,7 +126,7 @@ func (o *Options) Follow(night int, w io.Writer) (*Trace, *Outcome, error) {
 	p.line("night %d, seed %d, faults: %s", night, s.Seed, orNone(fault))
 	for i := range s.Settings.Safety.Tanks {
 		t := &s.Settings.Safety.Tanks[i]
-		p.line("tank %s: %.0f L, θ %v, τ %v, commissioned scale %.2f, top-up %.2f meq/L", t.Name, float64(t.Volume), t.DeadTime, t.Lag, t.BufferScale, t.TopUp.Alkalinity)
+		p.line("tank %s: %.0f L, θ %v, τ %v, commissioned scale %.2f, top-up %.2f meq/L", t.Name, float64(t.Volume), t.DeadTime, t.TimeConstant, t.BufferScale, t.TopUp.Alkalinity)
 	}
 	played, err := s.run(func(at time.Duration, n controller.Notice) {
 		what := n.Text

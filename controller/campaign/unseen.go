@@ -89,7 +89,7 @@ func (w *trail) unseenBy(i int, s *still) {
 			most += testsMost * testShare * o.UnseenMost
 		}
 	}
-	smallest := 2 * w.doses[i].pump.Smallest.Millilitres() * math.Abs(w.doses[i].pump.AcidPerML) / float64(plant.Volume)
+	smallest := 2 * w.doses[i].pump.MinDose.Millilitres() * math.Abs(w.doses[i].pump.AcidPerML) / float64(plant.Volume)
 	if sum > (most+smallest)*(1+roundingSlack) {
 		w.violate(o.At, "%s worth %.4f has gone in since %v, in which its probe has shown nothing; at most %.4f", role, sum, (s.since - w.Begins).Round(time.Second), most)
 	}

@@ -133,7 +133,7 @@ func (t *trial) step(r rule) {
 		t.flood, t.flooded = true, t.now
 		return
 	}
-	if t.busy || t.flood && t.now-t.flooded < t.tank.DeadTime+t.tank.Lag || !t.farm.Circulating(0) {
+	if t.busy || t.flood && t.now-t.flooded < t.tank.DeadTime+t.tank.TimeConstant || !t.farm.Circulating(0) {
 		return
 	}
 	r.decide(t)
@@ -174,14 +174,14 @@ func (t *trial) oweReagent(amount float64, rate func(dosing.PumpID) float64) {
 	}
 	t.owed[acidPump], t.owed[basePump] = 0, 0
 	ml := math.Abs(amount) * float64(t.tank.Volume) / math.Abs(t.pumps[p].AcidPerML) / rate(p)
-	t.owed[p] = max(t.pumps[p].Smallest, dosing.FromMillilitres(ml))
+	t.owed[p] = max(t.pumps[p].MinDose, dosing.FromMillilitres(ml))
 }
 
 // oweBlend owes a whole blend worth so many mS/cm.
 func (t *trial) oweBlend(worth float64, rate func(dosing.PumpID) float64) {
 	ml := worth * float64(t.tank.Volume) / t.blendEC()
 	for _, p := range []dosing.PumpID{calciumPump, sulfatePump} {
-		t.owed[p] = max(t.pumps[p].Smallest, dosing.FromMillilitres(ml*t.pumps[p].Share/rate(p)))
+		t.owed[p] = max(t.pumps[p].MinDose, dosing.FromMillilitres(ml*t.pumps[p].Share/rate(p)))
 	}
 }
 
@@ -194,7 +194,7 @@ func (t *trial) blendEC() float64 {
 func (t *trial) smallestBlend() float64 {
 	least := math.Inf(1)
 	for _, p := range []dosing.PumpID{calciumPump, sulfatePump} {
-		least = min(least, t.pumps[p].Smallest.Millilitres()/t.pumps[p].Share)
+		least = min(least, t.pumps[p].MinDose.Millilitres()/t.pumps[p].Share)
 	}
 	return least * t.blendEC() / float64(t.tank.Volume)
 }
@@ -251,7 +251,7 @@ func (t *trial) mixed(pumps ...dosing.PumpID) bool {
 type clairvoyant struct{}
 
 func (clairvoyant) decide(t *trial) {
-	acid, ec, ok := t.farm.Need(0, float64(t.target.PH), float64(t.target.EC), t.tank.DeadTime+t.tank.Lag)
+	acid, ec, ok := t.farm.Need(0, float64(t.target.PH), float64(t.target.EC), t.tank.DeadTime+t.tank.TimeConstant)
 	if !ok {
 		return
 	}
@@ -260,7 +260,7 @@ func (clairvoyant) decide(t *trial) {
 		p = basePump
 	}
 	q := &t.pumps[p]
-	least := q.Smallest.Millilitres() * math.Abs(q.AcidPerML) / float64(t.tank.Volume)
+	least := q.MinDose.Millilitres() * math.Abs(q.AcidPerML) / float64(t.tank.Volume)
 	t.owed[acidPump], t.owed[basePump] = 0, 0
 	if math.Abs(acid) > deadPH*t.farm.Buffer(0)+least/2 {
 		t.oweReagent(acid, t.farm.Rate)

@@ -62,6 +62,6 @@ func stockOf(p *dosing.Pump, l *liquid) blend.Stock {
 	if p.Role != dosing.RoleStock {
 		s = blend.Stock{Name: p.Name, Content: blend.ContentOf(l.ions), Molar: l.molar}
 	}
-	s.Role, s.Group, s.Smallest = p.Role, p.Group, p.Smallest.Millilitres()
+	s.Role, s.Group, s.Smallest = p.Role, p.Group, p.MinDose.Millilitres()
 	return s
 }

@@ -30,7 +30,7 @@ func TestRowOfAConfigurationBlendsAsWhatItHolds(t *testing.T) {
 		if got := s.Content.Ions(); math.Abs(got.StrongCharge()-pump.Ions.StrongCharge()) > 1e-6 || math.Abs(got.K-pump.Ions.K) > 1e-6 || math.Abs(got.P-pump.Ions.P) > 1e-6 {
 			t.Errorf("%s: %+v, the pump's %+v", s.Name, got, pump.Ions)
 		}
-		if s.Role != pump.Role || s.Smallest != pump.Smallest.Millilitres() {
+		if s.Role != pump.Role || s.Smallest != pump.MinDose.Millilitres() {
 			t.Errorf("%s: role %v, smallest %g mL", s.Name, s.Role, s.Smallest)
 		}
 	}

@@ -95,14 +95,14 @@ func (b *builder) station() {
 		b.name("station.name", name)
 	}
 	b.gate().Station = name
-	b.settings().ReArm = s.ArmAgain
-	b.settings().DecideEvery = s.DecideEvery.or(10 * time.Second)
-	if d := b.settings().DecideEvery; d < time.Second || d > time.Minute {
-		b.fault("station.decide_every", quoted(s.DecideEvery.text), "is out of range", "decide every 1s to 60s")
+	b.settings().ReArm = s.RearmAfterRestart
+	b.settings().ControlPeriod = s.ControlPeriod.or(10 * time.Second)
+	if d := b.settings().ControlPeriod; d < time.Second || d > time.Minute {
+		b.fault("station.control_period", quoted(s.ControlPeriod.text), "is out of range", "decide every 1s to 60s")
 	}
 	b.settings().StockWarn = s.StockWarn.or(3 * 24 * time.Hour)
 	if w := b.settings().StockWarn; w < time.Hour || w > 90*24*time.Hour {
-		b.fault("station.stock_warn", quoted(s.StockWarn.text), "is out of range", "1h to 2160h, which is 90 days")
+		b.fault("station.container_warn", quoted(s.StockWarn.text), "is out of range", "1h to 2160h, which is 90 days")
 	}
 	zone := s.TimeZone
 	if zone == "" {
@@ -350,7 +350,7 @@ func (b *builder) keyPair(table, certificate, key string) {
 }
 
 func (b *builder) folders() {
-	b.file.State = b.path(b.layout.History.Folder)
+	b.file.State = b.path(b.layout.Storage.Folder)
 	if b.file.State == "" {
 		b.file.State = b.env.StateFolder
 	}
@@ -358,7 +358,7 @@ func (b *builder) folders() {
 		b.file.State = b.path("leat-state")
 	}
 	if why := noFolder(b.file.State); why != "" {
-		b.fault("history.folder", quoted(b.file.State), why, "name a folder on a local disk")
+		b.fault("storage.folder", quoted(b.file.State), why, "name a folder on a local disk")
 	}
 	b.file.Log = b.layout.Log.Level
 	switch b.file.Log {

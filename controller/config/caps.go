@@ -54,22 +54,22 @@ func (b *builder) pumpCaps(i int) safety.Caps {
 	b.nodeMax(path, in, p, c.OnTime)
 	inRun := dosing.FromMillilitres(p.PerSecond.Millilitres() * c.OnTime.Seconds())
 	c = b.file.station(nil).Defaults(i, c.OnTime)
-	if in.CapDose.stated {
-		c.PerDose = volume(in.CapDose)
+	if in.DoseCap.stated {
+		c.PerDose = volume(in.DoseCap)
 	}
-	if in.CapHour.stated {
-		c.PerHour = volume(in.CapHour)
+	if in.HourlyCap.stated {
+		c.PerHour = volume(in.HourlyCap)
 	}
-	if in.CapDay.stated {
-		c.PerDay = volume(in.CapDay)
+	if in.DailyCap.stated {
+		c.PerDay = volume(in.DailyCap)
 	}
 	// A stated limit moves the ones that are not: they stay in order.
-	if !in.CapDose.stated {
+	if !in.DoseCap.stated {
 		c.PerDose = min(c.PerDose, c.PerHour)
 	}
-	if !in.CapDay.stated {
+	if !in.DailyCap.stated {
 		c.PerDay = max(c.PerDay, c.PerHour)
-	} else if !in.CapHour.stated {
+	} else if !in.HourlyCap.stated {
 		c.PerHour = min(c.PerHour, c.PerDay)
 	}
 	b.checkCaps(i, path, in, p, c, inRun)
@@ -95,16 +95,16 @@ func (b *builder) nodeMax(path string, in *pumpTable, p *dosing.Pump, onTime tim
 
 func (b *builder) checkCaps(i int, path string, in *pumpTable, p *dosing.Pump, c safety.Caps, inRun dosing.Volume) {
 	switch {
-	case p.Smallest > inRun:
-		b.fault(join(path, "on_time_limit"), quoted(in.OnTime.text), fmt.Sprintf("allows %s mL, less than the smallest dose of %s mL", figure(inRun.Millilitres()), figure(p.Smallest.Millilitres())), "allow longer runs or state a smaller dose")
-	case c.PerDose < p.Smallest:
-		b.fault(join(path, "cap_per_dose"), quoted(in.CapDose.text), fmt.Sprintf("is less than the smallest dose of %s mL", figure(p.Smallest.Millilitres())), "nothing could ever be dosed")
+	case p.MinDose > inRun:
+		b.fault(join(path, "on_time_limit"), quoted(in.OnTime.text), fmt.Sprintf("allows %s mL, less than the smallest dose of %s mL", figure(inRun.Millilitres()), figure(p.MinDose.Millilitres())), "allow longer runs or state a smaller dose")
+	case c.PerDose < p.MinDose:
+		b.fault(join(path, "dose_cap"), quoted(in.DoseCap.text), fmt.Sprintf("is less than the smallest dose of %s mL", figure(p.MinDose.Millilitres())), "nothing could ever be dosed")
 	case c.PerDose > inRun:
-		b.fault(join(path, "cap_per_dose"), quoted(in.CapDose.text), fmt.Sprintf("needs a run of %v, longer than on_time_limit, %v", c.PerDose.RunTime(p.PerSecond).Round(100*time.Millisecond), c.OnTime), fmt.Sprintf("at most \"%s mL\"", figure(inRun.Millilitres())))
+		b.fault(join(path, "dose_cap"), quoted(in.DoseCap.text), fmt.Sprintf("needs a run of %v, longer than on_time_limit, %v", c.PerDose.RunTime(p.PerSecond).Round(100*time.Millisecond), c.OnTime), fmt.Sprintf("at most \"%s mL\"", figure(inRun.Millilitres())))
 	case c.PerHour < c.PerDose:
-		b.fault(join(path, "cap_per_hour"), quoted(in.CapHour.text), fmt.Sprintf("is less than cap_per_dose, %s mL", figure(c.PerDose.Millilitres())), "state at least that")
+		b.fault(join(path, "hourly_cap"), quoted(in.HourlyCap.text), fmt.Sprintf("is less than dose_cap, %s mL", figure(c.PerDose.Millilitres())), "state at least that")
 	case c.PerDay < c.PerHour:
-		b.fault(join(path, "cap_per_day"), quoted(in.CapDay.text), fmt.Sprintf("is less than cap_per_hour, %s mL", figure(c.PerHour.Millilitres())), "state at least that")
+		b.fault(join(path, "daily_cap"), quoted(in.DailyCap.text), fmt.Sprintf("is less than hourly_cap, %s mL", figure(c.PerHour.Millilitres())), "state at least that")
 	}
 	_, hour, day := b.file.station(nil).Caps(i)
 	for _, stated := range []struct {
@@ -112,9 +112,9 @@ func (b *builder) checkCaps(i int, path string, in *pumpTable, p *dosing.Pump, c
 		value    measured[doseKind]
 		safe     float64
 	}{
-		{"cap_per_dose", "more would move its largest tank by over 0.30 pH or 0.20 mS/cm at once", in.CapDose, b.safeDose(p)},
-		{"cap_per_hour", "that is two and a half times what brings its tanks back from a pH a whole unit off, or an EC 1.2 mS/cm low, within the hour", in.CapHour, slack * hour.Millilitres()},
-		{"cap_per_day", "that is two and a half times such an hour one and a half times over and a day of the worst demand in [tank.demand]", in.CapDay, slack * day.Millilitres()},
+		{"dose_cap", "more would move its largest tank by over 0.30 pH or 0.20 mS/cm at once", in.DoseCap, b.safeDose(p)},
+		{"hourly_cap", "that is two and a half times what brings its tanks back from a pH a whole unit off, or an EC 1.2 mS/cm low, within the hour", in.HourlyCap, slack * hour.Millilitres()},
+		{"daily_cap", "that is two and a half times such an hour one and a half times over and a day of the worst demand in [tank.demand]", in.DailyCap, slack * day.Millilitres()},
 	} {
 		if stated.value.stated && stated.value.value > stated.safe {
 			b.fault(join(path, stated.key), quoted(stated.value.text), "is above the safe size", fmt.Sprintf("at most %q: %s", below(stated.safe)+" mL", stated.why))
@@ -125,7 +125,7 @@ func (b *builder) checkCaps(i int, path string, in *pumpTable, p *dosing.Pump, c
 	}
 }
 
-// safeDose is what cap_per_dose may be at most, in mL: what may be in transit at
+// safeDose is what dose_cap may be at most, in mL: what may be in transit at
 // all, by the commissioned buffer capacity of its largest tank. The gate judges
 // each dose again for the tank it goes to, at its buffer floor.
 func (b *builder) safeDose(p *dosing.Pump) float64 {

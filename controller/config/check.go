@@ -29,7 +29,7 @@ type Report struct {
 type TankReport struct {
 	Name        string        `json:"name"`
 	Volume      float64       `json:"volume_l"`
-	Least       float64       `json:"least_l"`
+	MinVolume   float64       `json:"min_volume_l"`
 	PH          float64       `json:"ph"`
 	EC          float64       `json:"ec_ms_per_cm"`
 	Buffer      float64       `json:"buffer_meq_per_l_ph"`
@@ -48,13 +48,13 @@ type TankReport struct {
 // RecipeReport is the blend that a tank's recipe makes of its source water: what a
 // fresh tank is filled with, and the first shares.
 type RecipeReport struct {
-	Name     string         `json:"name"`
-	Source   string         `json:"source,omitempty"`
-	Ammonium float64        `json:"ammonium_most"` // share of the nitrogen
-	Stocks   []BlendReport  `json:"blend"`
-	Ions     []TargetReport `json:"ions"`
-	Lever    string         `json:"lever,omitempty"`
-	Gathers  []GatherReport `json:"gathers,omitempty"`
+	Name           string         `json:"name"`
+	Source         string         `json:"source,omitempty"`
+	MaxAmmonium    float64        `json:"max_ammonium"` // share of the nitrogen
+	Stocks         []BlendReport  `json:"blend"`
+	Ions           []TargetReport `json:"ions"`
+	AmmoniumAdvice string         `json:"ammonium_advice,omitempty"`
+	Gathers        []GatherReport `json:"gathers,omitempty"`
 }
 
 // GatherReport is an ion of which the source water brings more than a usual crop takes.
@@ -84,26 +84,26 @@ type TargetReport struct {
 
 // PumpReport is one pump.
 type PumpReport struct {
-	Name      string   `json:"name"`
-	Role      string   `json:"role"`
-	Reagent   string   `json:"reagent"`
-	Diluted   string   `json:"diluted,omitempty"` // strength that is left of a labelled acid or base
-	Group     string   `json:"group"`
-	AcidPerML float64  `json:"acid_meq_per_ml"`
-	ECPerML   float64  `json:"ec_ms_per_cm_per_ml_l"`
-	Share     float64  `json:"share,omitempty"`
-	PerMinute float64  `json:"ml_per_min"`
-	Smallest  float64  `json:"smallest_dose_ml"`
-	OnTime    float64  `json:"on_time_limit_s"`
-	Hang      float64  `json:"hang_s"` // longest run after daemon, link or node failed
-	PerDose   float64  `json:"cap_per_dose_ml"`
-	PerHour   float64  `json:"cap_per_hour_ml"`
-	PerDay    float64  `json:"cap_per_day_ml"`
-	Container float64  `json:"container_ml,omitempty"`
-	Node      string   `json:"node"`
-	Channel   string   `json:"channel,omitempty"`
-	Order     string   `json:"order_topic"`
-	Effects   []Effect `json:"effects"`
+	Name          string   `json:"name"`
+	Role          string   `json:"role"`
+	Reagent       string   `json:"reagent"`
+	Diluted       string   `json:"diluted,omitempty"` // strength that is left of a labelled acid or base
+	Compatibility string   `json:"compatibility"`
+	AcidPerML     float64  `json:"acid_meq_per_ml"`
+	ECPerML       float64  `json:"ec_ms_per_cm_per_ml_l"`
+	Share         float64  `json:"share,omitempty"`
+	PerMinute     float64  `json:"ml_per_min"`
+	MinDose       float64  `json:"min_dose_ml"`
+	OnTime        float64  `json:"on_time_limit_s"`
+	Hang          float64  `json:"hang_s"` // longest run after daemon, link or node failed
+	DoseCap       float64  `json:"dose_cap_ml"`
+	HourlyCap     float64  `json:"hourly_cap_ml"`
+	DailyCap      float64  `json:"daily_cap_ml"`
+	Container     float64  `json:"container_ml,omitempty"`
+	Node          string   `json:"node"`
+	Channel       string   `json:"channel,omitempty"`
+	Order         string   `json:"order_topic"`
+	Effects       []Effect `json:"effects"`
 }
 
 // Waived is an input that is not fitted, with the reason given.
@@ -165,7 +165,7 @@ func check(name string, text []byte, env Env) Report {
 
 func (f *File) tankReport(s *size, id dosing.TankID) TankReport {
 	t, set, plant := &f.Settings.Safety.Tanks[id], &f.Settings.Tanks[id], &f.plants[id]
-	r := TankReport{Name: t.Name, Volume: float64(t.Volume), Least: float64(t.Least), PH: set.PH.Value, EC: set.EC.Value, Buffer: plant.buffer,
+	r := TankReport{Name: t.Name, Volume: float64(t.Volume), MinVolume: float64(t.MinVolume), PH: set.PH.Value, EC: set.EC.Value, Buffer: plant.buffer,
 		Phosphate: t.Phosphate, Carbonate: t.Carbonate, Ammonium: t.Ammonium, Mixing: t.MixingTime().Seconds(), BlendGain: plant.blendEC,
 		HalvedCaps: t.HalvedCaps, Sustainable: []Sustained{}, Waters: watersReport(&t.Tank, f.quickStated[id]), Gas: f.gasReport(id)}
 	for _, role := range []dosing.Role{dosing.RoleAcid, dosing.RoleBase, dosing.RoleStock} {
@@ -181,9 +181,9 @@ func (f *File) tankReport(s *size, id dosing.TankID) TankReport {
 
 func (f *File) pumpReport(s *size, i int) PumpReport {
 	p, c := &f.Settings.Safety.Pumps[i], &f.Settings.Safety.Caps[i]
-	r := PumpReport{Name: p.Name, Role: p.Role.String(), Reagent: p.Reagent, Group: p.Group.String(), AcidPerML: p.AcidPerML, ECPerML: p.ECPerML, Share: p.Share,
-		PerMinute: p.PerSecond.Millilitres() * 60, Smallest: p.Smallest.Millilitres(), OnTime: c.OnTime.Seconds(), Hang: s.hangs[i].Seconds(),
-		PerDose: c.PerDose.Millilitres(), PerHour: c.PerHour.Millilitres(), PerDay: c.PerDay.Millilitres(), Container: p.Container.Millilitres(),
+	r := PumpReport{Name: p.Name, Role: p.Role.String(), Reagent: p.Reagent, Compatibility: p.Group.String(), AcidPerML: p.AcidPerML, ECPerML: p.ECPerML, Share: p.Share,
+		PerMinute: p.PerSecond.Millilitres() * 60, MinDose: p.MinDose.Millilitres(), OnTime: c.OnTime.Seconds(), Hang: s.hangs[i].Seconds(),
+		DoseCap: c.PerDose.Millilitres(), HourlyCap: c.PerHour.Millilitres(), DailyCap: c.PerDay.Millilitres(), Container: p.Container.Millilitres(),
 		Node: p.Node, Channel: f.channels[i], Effects: []Effect{}}
 	if l := &f.liquids[i]; l.reagent != nil && l.diluted.Stated() {
 		r.Diluted = fmt.Sprintf("%s: %s", l.diluted, l.reagent.Strength(l.molar))

@@ -91,8 +91,8 @@ func TestDrainedAcidContainerEndsWhereTheHydrogenIonSays(t *testing.T) {
 
 func TestWaivedStopHalvesWhatTheCapsCanCarry(t *testing.T) {
 	base := changed(t, good(t, "plain.toml"), `stop = { not_fitted = "bench test, a person stands beside it" }`, "stop = {}")
-	with := Check(parsed(t, changed(t, base, `reagent = "potassium carbonate"`, "reagent = \"potassium carbonate\"\ncap_per_hour = \"233 mL\"\ncap_per_day = \"1624 mL\"")))
-	without := Check(parsed(t, changed(t, good(t, "plain.toml"), `reagent = "potassium carbonate"`, "reagent = \"potassium carbonate\"\ncap_per_hour = \"233 mL\"\ncap_per_day = \"1624 mL\"")))
+	with := Check(parsed(t, changed(t, base, `reagent = "potassium carbonate"`, "reagent = \"potassium carbonate\"\nhourly_cap = \"233 mL\"\ndaily_cap = \"1624 mL\"")))
+	without := Check(parsed(t, changed(t, good(t, "plain.toml"), `reagent = "potassium carbonate"`, "reagent = \"potassium carbonate\"\nhourly_cap = \"233 mL\"\ndaily_cap = \"1624 mL\"")))
 	a, b := with.Tanks[0].Sustainable[1], without.Tanks[0].Sustainable[1]
 	if a.LimitedBy != "the daily cap" || b.LimitedBy != "the daily cap" || math.Abs(a.PerHour-2*b.PerHour) > 1e-9 {
 		t.Errorf("with a stop input %+v, without %+v", a, b)
@@ -113,7 +113,7 @@ func TestANodeWithoutTheFullContractGetsHalfTheCaps(t *testing.T) {
 // buffer floor is the most (safety/doc.go). Worked by hand for a slow tank.
 func TestSlowMixingLimitsWhatCanBeSustained(t *testing.T) {
 	base := good(t, "plain.toml")
-	text := changed(t, base, `lag = "2 min"`, `lag = "40 min"`)
+	text := changed(t, base, `time_constant = "2 min"`, `time_constant = "40 min"`)
 	r := check("farm.toml", []byte(text), stranger())
 	acid := r.Tanks[0].Sustainable[0]
 	want := 0.30 * 0.35 * math.Exp(-0.55) / (1.5 + 40) * 60

@@ -40,7 +40,7 @@ func Compare(old, fresh *File) (changes, refusals []string) {
 	}
 	c.changed("log level", old.Log, fresh.Log)
 	c.changed("arm again after a restart", old.Settings.ReArm, fresh.Settings.ReArm)
-	c.changed("period of decisions", old.Settings.DecideEvery, fresh.Settings.DecideEvery)
+	c.changed("period of decisions", old.Settings.ControlPeriod, fresh.Settings.ControlPeriod)
 	c.changed("warning before a container is empty", old.Settings.StockWarn, fresh.Settings.StockWarn)
 	c.changed("line volume", a.LineVolume, b.LineVolume)
 	c.changed("wait after a start", a.StartSettling, b.StartSettling)
@@ -137,8 +137,8 @@ func (c *comparison) tanks(old, fresh *File) {
 			continue
 		}
 		c.each(fmt.Sprintf("tank %q", name), a.Tanks[i].Tank, b.Tanks[i].Tank)
-		c.changed(fmt.Sprintf("tank %q: coldest for a dose", name), a.Tanks[i].TemperatureLow, b.Tanks[i].TemperatureLow)
-		c.changed(fmt.Sprintf("tank %q: warmest for a dose", name), a.Tanks[i].TemperatureHigh, b.Tanks[i].TemperatureHigh)
+		c.changed(fmt.Sprintf("tank %q: min temperature for a dose", name), a.Tanks[i].MinTemperature, b.Tanks[i].MinTemperature)
+		c.changed(fmt.Sprintf("tank %q: max temperature for a dose", name), a.Tanks[i].MaxTemperature, b.Tanks[i].MaxTemperature)
 		c.changed(fmt.Sprintf("tank %q: caps halved", name), a.Tanks[i].HalvedCaps, b.Tanks[i].HalvedCaps)
 		c.each(fmt.Sprintf("tank %q: pH setpoint", name), old.Settings.Tanks[i].PH, fresh.Settings.Tanks[i].PH)
 		c.each(fmt.Sprintf("tank %q: EC setpoint", name), old.Settings.Tanks[i].EC, fresh.Settings.Tanks[i].EC)

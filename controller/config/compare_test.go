@@ -21,7 +21,7 @@ func TestReloadOfTheSameFileChangesNothing(t *testing.T) {
 
 func TestReloadTakesLimitsSetpointsAndLogLevel(t *testing.T) {
 	for _, c := range []struct{ old, new, want string }{
-		{`cap_per_hour = "4 L"`, `cap_per_hour = "3 L"`, `caps of pump "feed-b": per hour 4000 mL → 3000 mL`},
+		{`hourly_cap = "4 L"`, `hourly_cap = "3 L"`, `caps of pump "feed-b": per hour 4000 mL → 3000 mL`},
 		{`value = "pH 6.0"`, `value = "pH 5.9"`, `tank "beds": pH setpoint: value 6 → 5.9`},
 		{`level = "warn"`, `level = "debug"`, "log level: warn → debug"},
 		{`noise = "0.02 pH"`, `noise = "0.03 pH"`, `input "ph": noise 0.02 → 0.03`},

@@ -259,7 +259,7 @@ func TestSampleFarmPassesCheckWithBothTanks(t *testing.T) {
 func TestPlainFileIsReadToTheLastUnit(t *testing.T) {
 	f := parsed(t, good(t, "plain.toml"))
 	tank := f.Settings.Safety.Tanks[0]
-	if tank.Volume != 600 || tank.Least != 450 || tank.DeadTime != 90*time.Second || tank.Lag != 2*time.Minute {
+	if tank.Volume != 600 || tank.MinVolume != 450 || tank.DeadTime != 90*time.Second || tank.TimeConstant != 2*time.Minute {
 		t.Errorf("tank %+v", tank)
 	}
 	if ec := f.Settings.Tanks[0].EC.Value; ec != 1.5 {
@@ -406,7 +406,7 @@ func TestDangerIsJudgedByTheFormulaOfTheSafetyDesign(t *testing.T) {
 	base := good(t, "plain.toml")
 	r := Check(parsed(t, base))
 	acid, tank := r.Pumps[0], r.Tanks[0]
-	longest := 0.3 * tank.Buffer * tank.Least / (acid.PerMinute / 60 * acid.AcidPerML)
+	longest := 0.3 * tank.Buffer * tank.MinVolume / (acid.PerMinute / 60 * acid.AcidPerML)
 	for _, c := range []struct {
 		seconds float64
 		refused bool

@@ -186,20 +186,20 @@ func (b *builder) group(path string, in *pumpTable, pump *dosing.Pump, l liquid)
 			return
 		}
 	}
-	if in.Group == "" {
+	if in.Compatibility == "" {
 		pump.Group = found
 		if pump.Role == dosing.RoleStock && in.Salts == nil && b.stocks() > 1 {
-			b.fault(join(path, "group"), "", "is missing: without salts nobody knows what this stock must not meet", "state group: neutral, calcium, sulfate-phosphate, silicate or chelate")
+			b.fault(join(path, "compatibility"), "", "is missing: without salts nobody knows what this stock must not meet", "state compatibility: neutral, calcium, sulfate-phosphate, silicate or chelate")
 		}
 		return
 	}
-	stated, ok := dosing.ParseGroup(in.Group)
+	stated, ok := dosing.ParseGroup(in.Compatibility)
 	if !ok {
-		b.fault(join(path, "group"), quoted(in.Group), "is no group", "write neutral, calcium, sulfate-phosphate, silicate, acid, base or chelate")
+		b.fault(join(path, "compatibility"), quoted(in.Compatibility), "is no class of compatibility", "write neutral, calcium, sulfate-phosphate, silicate, acid, base or chelate")
 		return
 	}
 	if found != dosing.GroupNeutral && stated != found {
-		b.fault(join(path, "group"), quoted(in.Group), fmt.Sprintf("does not fit what is in it, which belongs to %q", found), "leave group out, or correct the salts")
+		b.fault(join(path, "compatibility"), quoted(in.Compatibility), fmt.Sprintf("does not fit what is in it, which belongs to %q", found), "leave compatibility out, or correct the salts")
 		return
 	}
 	pump.Group = stated
@@ -247,9 +247,9 @@ func (b *builder) chelate(path string, in *pumpTable, pump *dosing.Pump) {
 	}
 	for id := range b.settings().Tanks {
 		s := &b.settings().Tanks[id].PH
-		if pump.ServesTank(dosing.TankID(id)) && s.AdviseHigh > chelate.HighPH {
+		if pump.ServesTank(dosing.TankID(id)) && s.AdvisedMax > chelate.HighPH {
 			b.warn("tank."+strconv.Itoa(id)+".ph_setpoint", fmt.Sprintf("iron %s falls out above pH %s: the recommended pH ends there", in.Chelate, figure(chelate.HighPH)))
-			s.AdviseHigh = math.Max(chelate.HighPH, s.AdviseLow)
+			s.AdvisedMax = math.Max(chelate.HighPH, s.AdvisedMin)
 		}
 	}
 }

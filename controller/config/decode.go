@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -153,7 +154,9 @@ func (d *decoder) unknown(path, key string, known []string) {
 		d.fault(join(path, key), "", "is not a key: no secret stands in this file, which gets copied", "state password_file, password_env or password_credential")
 		return
 	}
-	if guess := nearest(key, known); guess != "" {
+	if now := renamed[key]; slices.Contains(known, now) {
+		hint = fmt.Sprintf("it is called %q now", now)
+	} else if guess := nearest(key, known); guess != "" {
 		hint = fmt.Sprintf("did you mean %q?", guess)
 		if strings.EqualFold(guess, key) {
 			hint = fmt.Sprintf("keys are written exactly: %q", guess)

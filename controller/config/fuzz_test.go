@@ -47,7 +47,7 @@ func FuzzParse(f *testing.F) {
 		report := Check(file)
 		for i, p := range s.Pumps {
 			c := s.Caps[i]
-			if p.Role == dosing.RoleNone || p.PerSecond <= 0 || p.Smallest <= 0 || c.PerDose < p.Smallest || c.PerHour < c.PerDose || c.PerDay < c.PerHour || c.OnTime <= 0 {
+			if p.Role == dosing.RoleNone || p.PerSecond <= 0 || p.MinDose <= 0 || c.PerDose < p.MinDose || c.PerHour < c.PerDose || c.PerDay < c.PerHour || c.OnTime <= 0 {
 				t.Errorf("pump %+v taken with caps %+v", p, c)
 			}
 			for _, e := range report.Pumps[i].Effects {

@@ -182,21 +182,21 @@ func (b *builder) fit(path string, in *inputTable, input safety.Input) {
 	if !ok && !input.Quantity.Switch() {
 		bounds = [3]float64{0, 1e6, 1}
 		if input.Quantity == dosing.QuantityLevel && int(input.Tank) < len(b.gate().Tanks) {
-			bounds = [3]float64{0, max(2*float64(b.gate().Tanks[input.Tank].Greatest), 1), 1}
+			bounds = [3]float64{0, max(2*float64(b.gate().Tanks[input.Tank].MaxVolume), 1), 1}
 		}
 	} else if !ok {
 		bounds = [3]float64{0, 1, 1}
 	}
-	input.Low, input.High, input.Step = in.Low.or(bounds[0]), in.High.or(bounds[1]), in.Resolution.or(bounds[2])
+	input.Min, input.Max, input.Step = in.Min.or(bounds[0]), in.Max.or(bounds[1]), in.Resolution.or(bounds[2])
 	input.Noise = in.Noise.or(0)
 	b.inputUnits(path, in, input.Quantity)
 	input.CalibrateEvery = b.calibrateEvery(path, in, input.Quantity)
 	switch {
-	case !(input.Low < input.High):
-		b.fault(join(path, "low"), quoted(in.Low.text), "is not below high", "state the range in which a value is plausible")
+	case !(input.Min < input.Max):
+		b.fault(join(path, "min"), quoted(in.Min.text), "is not below max", "state the range in which a value is plausible")
 	case !(input.Step > 0):
 		b.fault(join(path, "resolution"), quoted(in.Resolution.text), "is not above zero", "state the smallest step of the value")
-	case input.Noise < 0 || input.Noise > (input.High-input.Low)/10:
+	case input.Noise < 0 || input.Noise > (input.Max-input.Min)/10:
 		b.fault(join(path, "noise"), quoted(in.Noise.text), "is no noise of a probe", "state the standard deviation measured over ten quiet minutes")
 	}
 	input.Compensation = b.compensation(path, in, input.Quantity)
@@ -229,7 +229,7 @@ func (b *builder) owner(id dosing.TankID) string {
 	return ""
 }
 
-// inputUnits refuses low, high, noise and resolution in another quantity's unit:
+// inputUnits refuses min, max, noise and resolution in another quantity's unit:
 // they share one type here.
 func (b *builder) inputUnits(path string, in *inputTable, q dosing.Quantity) {
 	want := map[dosing.Quantity]string{dosing.QuantityPH: "pH", dosing.QuantityEC: "S/cm", dosing.QuantityTemperature: "°C K",
@@ -237,7 +237,7 @@ func (b *builder) inputUnits(path string, in *inputTable, q dosing.Quantity) {
 	for _, m := range []struct {
 		key   string
 		value measured[inputUnitKind]
-	}{{"low", in.Low}, {"high", in.High}, {"noise", in.Noise}, {"resolution", in.Resolution}} {
+	}{{"min", in.Min}, {"max", in.Max}, {"noise", in.Noise}, {"resolution", in.Resolution}} {
 		if !m.value.stated {
 			continue
 		}

@@ -8,7 +8,7 @@ type layout struct {
 	Broker  brokerTable  `toml:"broker" doc:"the MQTT broker"`
 	Page    pageTable    `toml:"page" doc:"the page for the phone"`
 	Metrics metricsTable `toml:"metrics" doc:"what the monitoring reads"`
-	History historyTable `toml:"history" doc:"ledger and history on disk"`
+	Storage storageTable `toml:"storage" doc:"all that is kept on disk: ledger, readings, people"`
 	Log     logTable     `toml:"log" doc:"the daemon's own log"`
 	Nodes   []nodeTable  `toml:"node" doc:"a controller that drives pumps"`
 	Pumps   []pumpTable  `toml:"pump" doc:"a pump with the container it draws from"`
@@ -16,16 +16,16 @@ type layout struct {
 }
 
 type stationTable struct {
-	Stated        bool
-	Name          string             `toml:"name" doc:"name in topics, such as row; default station"`
-	TimeZone      string             `toml:"time_zone" doc:"IANA name of the zone for schedules, such as Europe/Lisbon; default UTC"`
-	ArmAgain      bool               `toml:"arm_again" doc:"true: tanks that were armed before a restart are armed again after their wait; default false: a person arms them"`
-	DecideEvery   span               `toml:"decide_every" doc:"period of decisions; default 10s"`
-	StartSettling span               `toml:"start_settling" doc:"nothing is dosed for this long after a start; default one mixing time of the slowest tank"`
-	StockWarn     span               `toml:"stock_warn" doc:"how long before a container is empty at the demand of the last days a person is told; default 72h"`
-	LineVolume    measured[doseKind] `toml:"line_volume" doc:"what the shared line holds between manifold and outlet; default 0.1 L where several tanks share a pump"`
-	Stop          inputTable         `toml:"stop" doc:"contact of the hard-wired emergency stop, 1 = pressed"`
-	DripTray      inputTable         `toml:"drip_tray" doc:"wet sensor under the containers, 1 = wet"`
+	Stated            bool
+	Name              string             `toml:"name" doc:"name in topics, such as row; default station"`
+	TimeZone          string             `toml:"time_zone" doc:"IANA name of the zone for schedules, such as Europe/Lisbon; default UTC"`
+	RearmAfterRestart bool               `toml:"rearm_after_restart" doc:"true: tanks that were armed before a restart are armed again after their wait; default false: a person arms them"`
+	ControlPeriod     span               `toml:"control_period" doc:"time from one decision to the next; default 10s"`
+	StartSettling     span               `toml:"start_settling" doc:"nothing is dosed for this long after a start; default one mixing time of the slowest tank"`
+	StockWarn         span               `toml:"container_warn" doc:"how long before a container is empty at the demand of the last days a person is told; default 72h"`
+	LineVolume        measured[doseKind] `toml:"line_volume" doc:"what the shared line holds between manifold and outlet; default 0.1 L where several tanks share a pump"`
+	Stop              inputTable         `toml:"stop" doc:"contact of the hard-wired emergency stop, 1 = pressed"`
+	DripTray          inputTable         `toml:"drip_tray" doc:"wet sensor under the containers, 1 = wet"`
 }
 
 type brokerTable struct {
@@ -57,9 +57,9 @@ type metricsTable struct {
 	Listen string `toml:"listen" doc:"address and port of /metrics, /healthz, /readyz; default the page's own"`
 }
 
-type historyTable struct {
+type storageTable struct {
 	Stated bool
-	Folder string `toml:"folder" doc:"folder of ledger and history; default the service's state folder, else leat-state beside this file"`
+	Folder string `toml:"folder" doc:"folder of all stored data; default the service's state folder, else leat-state beside this file"`
 }
 
 type logTable struct {
@@ -75,46 +75,46 @@ type nodeTable struct {
 }
 
 type pumpTable struct {
-	Stated     bool
-	Name       string                        `toml:"name" need:"yes" doc:"name in topics, such as acid or calcium"`
-	Role       string                        `toml:"role" need:"yes" doc:"acid, base or stock"`
-	Reagent    string                        `toml:"reagent" doc:"what stands in the container; for acid and base one of: nitric acid, phosphoric acid, sulfuric acid, potassium hydroxide, sodium hydroxide, potassium carbonate, potassium bicarbonate; another needs its strength in meq/mL"`
-	Strength   strength                      `toml:"strength" doc:"of an acid or base: mass percent, mol/L or meq/mL"`
-	Density    measured[densityKind]         `toml:"density" doc:"of an acid or base in mass percent; default from the table of densities at 20 °C"`
-	Dilution   dilution                      `toml:"dilution" doc:"how far the labelled acid or base has been diluted: 1:10 is one litre made up to ten, 1+9 one litre and nine of water"`
-	Salts      map[string]measured[saltKind] `toml:"salts" doc:"of a stock: each salt and its mass in a litre of stock"`
-	ECGain     measured[gainKind]            `toml:"ec_gain" doc:"what 1 mL in 1 L of tank water does to EC; default from salts or strength"`
-	Rate       measured[rateKind]            `toml:"rate" need:"yes" doc:"delivered per time, measured at its working pressure"`
-	Smallest   measured[doseKind]            `toml:"smallest_dose" doc:"smallest dose it repeats well; default what it delivers in 0.3 s"`
-	OnTime     span                          `toml:"on_time_limit" doc:"longest run of one order; the node's own limit must be at least as long; default derived so that a node that hangs does no harm, at most 60s"`
-	NodeMax    span                          `toml:"node_max_on_time" doc:"what this pump's longest run is set to at its node; a configuration that needs a longer one is refused. Default: not known, and a reload that needs longer runs than before is refused"`
-	CapDose    measured[doseKind]            `toml:"cap_per_dose" doc:"default worth 0.10 pH or 0.10 mS/cm in its largest tank"`
-	CapHour    measured[doseKind]            `toml:"cap_per_hour" doc:"default derived from volume, buffer capacity and worst demand"`
-	CapDay     measured[doseKind]            `toml:"cap_per_day" doc:"default derived from volume, buffer capacity and worst demand"`
-	Group      string                        `toml:"group" doc:"which concentrates must not meet: neutral, calcium, sulfate-phosphate, silicate, acid, base, chelate; default from the salts"`
-	Share      measured[percentKind]         `toml:"share" doc:"of the blend by volume, stocks only, where the tanks have no recipe; default equal shares"`
-	Chelate    string                        `toml:"chelate" doc:"iron chelate in this stock: EDTA, DTPA or EDDHA; bounds the recommended pH"`
-	Container  measured[doseKind]            `toml:"container" doc:"what a full container holds"`
-	Node       string                        `toml:"node" doc:"node that drives it; default the only node"`
-	Channel    string                        `toml:"channel" doc:"output of the node, for your wiring list; two pumps cannot share one"`
-	Tanks      []string                      `toml:"tanks" doc:"tanks it can dose into; default all of the station"`
-	Level      inputTable                    `toml:"level" doc:"level of the container in litres"`
-	OrderTopic string                        `toml:"order_topic" doc:"default prefix/<station>/order/<pump>"`
-	Report     string                        `toml:"report_topic" doc:"default prefix/<station>/report/<pump>"`
+	Stated        bool
+	Name          string                        `toml:"name" need:"yes" doc:"name in topics, such as acid or calcium"`
+	Role          string                        `toml:"role" need:"yes" doc:"acid, base or stock"`
+	Reagent       string                        `toml:"reagent" doc:"what stands in the container; for acid and base one of: nitric acid, phosphoric acid, sulfuric acid, potassium hydroxide, sodium hydroxide, potassium carbonate, potassium bicarbonate; another needs its strength in meq/mL"`
+	Strength      strength                      `toml:"strength" doc:"of an acid or base: mass percent, mol/L or meq/mL"`
+	Density       measured[densityKind]         `toml:"density" doc:"of an acid or base in mass percent; default from the table of densities at 20 °C"`
+	Dilution      dilution                      `toml:"dilution" doc:"how far the labelled acid or base has been diluted: 1:10 is one litre made up to ten, 1+9 one litre and nine of water"`
+	Salts         map[string]measured[saltKind] `toml:"salts" doc:"of a stock: each salt and its mass in a litre of stock"`
+	ECGain        measured[gainKind]            `toml:"ec_gain" doc:"what 1 mL in 1 L of tank water does to EC; default from salts or strength"`
+	Rate          measured[rateKind]            `toml:"rate" need:"yes" doc:"delivered per time, measured at its working pressure"`
+	MinDose       measured[doseKind]            `toml:"min_dose" doc:"smallest dose it repeats well; default what it delivers in 0.3 s"`
+	OnTime        span                          `toml:"on_time_limit" doc:"longest run of one order; the node's own limit must be at least as long; default derived so that a node that hangs does no harm, at most 60s"`
+	NodeMax       span                          `toml:"node_max_on_time" doc:"what this pump's longest run is set to at its node; a configuration that needs a longer one is refused. Default: not known, and a reload that needs longer runs than before is refused"`
+	DoseCap       measured[doseKind]            `toml:"dose_cap" doc:"default worth 0.10 pH or 0.10 mS/cm in its largest tank"`
+	HourlyCap     measured[doseKind]            `toml:"hourly_cap" doc:"default derived from volume, buffer capacity and worst demand"`
+	DailyCap      measured[doseKind]            `toml:"daily_cap" doc:"default derived from volume, buffer capacity and worst demand"`
+	Compatibility string                        `toml:"compatibility" doc:"which concentrates must not meet: neutral, calcium, sulfate-phosphate, silicate, acid, base, chelate; default from the salts"`
+	Share         measured[percentKind]         `toml:"share" doc:"of the blend by volume, stocks only, where the tanks have no recipe; default equal shares"`
+	Chelate       string                        `toml:"chelate" doc:"iron chelate in this stock: EDTA, DTPA or EDDHA; bounds the recommended pH"`
+	Container     measured[doseKind]            `toml:"container" doc:"what a full container holds"`
+	Node          string                        `toml:"node" doc:"node that drives it; default the only node"`
+	Channel       string                        `toml:"channel" doc:"output of the node, for your wiring list; two pumps cannot share one"`
+	Tanks         []string                      `toml:"tanks" doc:"tanks it can dose into; default all of the station"`
+	Level         inputTable                    `toml:"level" doc:"level of the container in litres"`
+	OrderTopic    string                        `toml:"order_topic" doc:"default prefix/<station>/order/<pump>"`
+	Report        string                        `toml:"report_topic" doc:"default prefix/<station>/report/<pump>"`
 }
 
 type tankTable struct {
-	Stated      bool
-	Name        string                `toml:"name" need:"yes" doc:"name in topics, such as north"`
-	Volume      measured[waterKind]   `toml:"volume" need:"yes" doc:"water in circulation at the working level"`
-	Least       measured[waterKind]   `toml:"least" doc:"least volume at which dosing is permitted, floods out; default nine tenths of the volume less the floods"`
-	Greatest    measured[waterKind]   `toml:"greatest" doc:"level high; default 1.1 times the volume"`
-	DeadTime    span                  `toml:"dead_time" doc:"dose to first response, as measured; default 60s"`
-	Lag         span                  `toml:"lag" doc:"mixing lag after the dead time, to 63 % of the response, as measured; default 120s"`
-	Buffer      measured[bufferKind]  `toml:"buffer" doc:"buffer capacity at the setpoint as measured; default computed from the expected solution"`
-	BufferDoubt measured[percentKind] `toml:"buffer_uncertainty" doc:"one standard uncertainty of that measurement, 5 % to 50 %; leave it out where nobody measured: it may then be a third or three times"`
-	Coldest     measured[celsiusKind] `toml:"coldest" doc:"no dose below this water temperature; default 8 °C"`
-	Warmest     measured[celsiusKind] `toml:"warmest" doc:"no dose above this water temperature; default 34 °C"`
+	Stated         bool
+	Name           string                `toml:"name" need:"yes" doc:"name in topics, such as north"`
+	Volume         measured[waterKind]   `toml:"volume" need:"yes" doc:"water in circulation at the working level"`
+	MinVolume      measured[waterKind]   `toml:"min_volume" doc:"no dose below this volume, floods out; default nine tenths of the volume less the floods"`
+	MaxVolume      measured[waterKind]   `toml:"max_volume" doc:"no dose above this volume; default 1.1 times the volume"`
+	DeadTime       span                  `toml:"dead_time" doc:"dose to first response, as measured; default 60s"`
+	TimeConstant   span                  `toml:"time_constant" doc:"of mixing: from the first response to 63 % of it, as measured; default 120s"`
+	Buffer         measured[bufferKind]  `toml:"buffer" doc:"buffer capacity at the setpoint as measured; default computed from the expected solution"`
+	BufferDoubt    measured[percentKind] `toml:"buffer_uncertainty" doc:"one standard uncertainty of that measurement, 5 % to 50 %; leave it out where nobody measured: it may then be a third or three times"`
+	MinTemperature measured[celsiusKind] `toml:"min_temperature" doc:"no dose below this water temperature; default 8 °C"`
+	MaxTemperature measured[celsiusKind] `toml:"max_temperature" doc:"no dose above this water temperature; default 34 °C"`
 
 	QuickShare measured[percentKind] `toml:"quick_share" doc:"share of the volume that answers within a mixing time, as measured; default all but the zones that exchange their water more slowly"`
 	Exchange   span                  `toml:"exchange_time" doc:"time in which the rest, the slow water, is exchanged once; default from the zones, else 90min"`
@@ -139,10 +139,10 @@ type tankTable struct {
 type phSetpointTable struct {
 	Stated     bool
 	Value      ph                   `toml:"value" doc:"default 5.8"`
-	Lowest     ph                   `toml:"lowest" doc:"refused below; default 5.0"`
-	Highest    ph                   `toml:"highest" doc:"refused above; default 7.0"`
-	AdviseLow  ph                   `toml:"advise_low" doc:"asks twice below; default 5.5"`
-	AdviseHigh ph                   `toml:"advise_high" doc:"asks twice above; default 6.3"`
+	Min        ph                   `toml:"min" doc:"refused below; default 5.0"`
+	Max        ph                   `toml:"max" doc:"refused above; default 7.0"`
+	AdvisedMin ph                   `toml:"advised_min" doc:"asks twice below; default 5.5"`
+	AdvisedMax ph                   `toml:"advised_max" doc:"asks twice above; default 6.3"`
 	Confirm    ph                   `toml:"confirm_step" doc:"larger steps ask twice; default 0.3"`
 	Ramp       measured[phRampKind] `toml:"ramp" doc:"fastest change; default 0.3 pH/h"`
 }
@@ -150,20 +150,20 @@ type phSetpointTable struct {
 type ecSetpointTable struct {
 	Stated     bool
 	Value      measured[ecKind]     `toml:"value" doc:"default 1.6 mS/cm"`
-	Lowest     measured[ecKind]     `toml:"lowest" doc:"refused below; default 0.3 mS/cm"`
-	Highest    measured[ecKind]     `toml:"highest" doc:"refused above; default 4.0 mS/cm"`
-	AdviseLow  measured[ecKind]     `toml:"advise_low" doc:"asks twice below; default 0.8 mS/cm"`
-	AdviseHigh measured[ecKind]     `toml:"advise_high" doc:"asks twice above; default 2.8 mS/cm"`
+	Min        measured[ecKind]     `toml:"min" doc:"refused below; default 0.3 mS/cm"`
+	Max        measured[ecKind]     `toml:"max" doc:"refused above; default 4.0 mS/cm"`
+	AdvisedMin measured[ecKind]     `toml:"advised_min" doc:"asks twice below; default 0.8 mS/cm"`
+	AdvisedMax measured[ecKind]     `toml:"advised_max" doc:"asks twice above; default 2.8 mS/cm"`
 	Confirm    measured[ecKind]     `toml:"confirm_step" doc:"larger steps ask twice; default 0.4 mS/cm"`
 	Ramp       measured[ecFluxKind] `toml:"ramp" doc:"fastest change upward; default 0.3 mS/cm/h"`
 }
 
 type recipeTable struct {
-	Stated   bool
-	Name     string                `toml:"name" doc:"recipe that is known by name: hoagland-1, hoagland-2, steiner, lettuce, strawberry; leat blend list tells them"`
-	Elements map[string]substance  `toml:"elements" doc:"your own recipe in place of a name: each element or ion and how much of it, scaled to the EC setpoint"`
-	Water    map[string]substance  `toml:"water" doc:"analysis of the source water: Ca, Mg, Na, Cl, S, HCO3, pH; default from top_up.alkalinity"`
-	Ammonium measured[percentKind] `toml:"ammonium_most" doc:"largest share of ammonium in the nitrogen that is given; default 10 %, at most 15 %"`
+	Stated      bool
+	Name        string                `toml:"name" doc:"recipe that is known by name: hoagland-1, hoagland-2, steiner, lettuce, strawberry; leat blend list tells them"`
+	Elements    map[string]substance  `toml:"elements" doc:"your own recipe in place of a name: each element or ion and how much of it, scaled to the EC setpoint"`
+	Water       map[string]substance  `toml:"water" doc:"analysis of the source water: Ca, Mg, Na, Cl, S, HCO3, pH; default from top_up.alkalinity"`
+	MaxAmmonium measured[percentKind] `toml:"max_ammonium" doc:"max share of ammonium in the nitrogen that is given; default 10 %, at most 15 %"`
 }
 
 type solutionTable struct {
@@ -222,8 +222,8 @@ type inputTable struct {
 	Every        span                    `toml:"every" doc:"how often it is sent; default 5s"`
 	Noise        measured[inputUnitKind] `toml:"noise" doc:"standard deviation over ten quiet minutes; default not measured"`
 	Resolution   measured[inputUnitKind] `toml:"resolution" doc:"smallest step; default 0.01 pH, 0.01 mS/cm, 0.1 °C, 1 L, 1 mV"`
-	Low          measured[inputUnitKind] `toml:"low" doc:"implausible below; default by quantity"`
-	High         measured[inputUnitKind] `toml:"high" doc:"implausible above; default by quantity"`
+	Min          measured[inputUnitKind] `toml:"min" doc:"implausible below; default by quantity"`
+	Max          measured[inputUnitKind] `toml:"max" doc:"implausible above; default by quantity"`
 }
 
 type stageTable struct {

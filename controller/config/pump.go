@@ -81,15 +81,15 @@ func (b *builder) rate(path string, in *pumpTable, pump *dosing.Pump) {
 	// Rounded up: a rate taken too small would run the pump too long and pass the
 	// cap; taken too large by less than 1 µL/s it doses a trace too little.
 	pump.PerSecond = dosing.Volume(math.Ceil(in.Rate.value*float64(dosing.Millilitre) - 1e-6))
-	pump.Smallest = volume(in.Smallest)
-	if !in.Smallest.stated {
-		pump.Smallest = dosing.FromMillilitres(in.Rate.value * shortestRun)
+	pump.MinDose = volume(in.MinDose)
+	if !in.MinDose.stated {
+		pump.MinDose = dosing.FromMillilitres(in.Rate.value * shortestRun)
 	}
-	if in.Smallest.stated && pump.Smallest <= 0 {
-		b.fault(join(path, "smallest_dose"), quoted(in.Smallest.text), "is not above zero", "state the smallest dose it repeats well")
+	if in.MinDose.stated && pump.MinDose <= 0 {
+		b.fault(join(path, "min_dose"), quoted(in.MinDose.text), "is not above zero", "state the smallest dose it repeats well")
 	}
-	if in.Rate.stated && pump.Smallest > 0 && pump.Smallest.RunTime(pump.PerSecond).Milliseconds() < 20 {
-		b.fault(join(path, "smallest_dose"), quoted(in.Smallest.text), "is less than the pump delivers in 20 ms", "no relay and no tube repeats that; state what you measured")
+	if in.Rate.stated && pump.MinDose > 0 && pump.MinDose.RunTime(pump.PerSecond).Milliseconds() < 20 {
+		b.fault(join(path, "min_dose"), quoted(in.MinDose.text), "is less than the pump delivers in 20 ms", "no relay and no tube repeats that; state what you measured")
 	}
 }
 

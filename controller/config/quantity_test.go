@@ -77,8 +77,8 @@ func TestAFigureThatIsRoundedToPassStillPasses(t *testing.T) {
 }
 
 func TestNearestKnownWordIsOneThatCouldBeMeant(t *testing.T) {
-	known := []string{"volume", "least", "greatest", "watchdog"}
-	for word, want := range map[string]string{"wathcdog": "watchdog", "Volume": "volume", "voluem": "volume", "zzz": "", "lest": "least"} {
+	known := []string{"volume", "min_volume", "max_volume", "watchdog"}
+	for word, want := range map[string]string{"wathcdog": "watchdog", "Volume": "volume", "voluem": "volume", "zzz": "", "min_volum": "min_volume"} {
 		if got := nearest(word, known); got != want {
 			t.Errorf("nearest(%q) = %q, want %q", word, got, want)
 		}

@@ -174,7 +174,7 @@ func TestADilutedAcidIsCountedByTheStrengthThatIsLeft(t *testing.T) {
 	if !strings.Contains(fault.Error(), "shrink") || !strings.Contains(fault.Error(), `"1+9"`) {
 		t.Errorf("1+9 of another acid: %v", fault)
 	}
-	fault = faultOf(t, changed(t, string(text), `"4 %" `, `"38 %"`+"\ndilution = \"1:1.5\" "), "smallest_dose")
+	fault = faultOf(t, changed(t, string(text), `"4 %" `, `"38 %"`+"\ndilution = \"1:1.5\" "), "min_dose")
 	if !strings.Contains(fault.Error(), `dilute it to "1:`) {
 		t.Errorf("1:1.5: %v", fault)
 	}

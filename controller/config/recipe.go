@@ -179,9 +179,9 @@ func (b *builder) recipe(id dosing.TankID) {
 	in, set := &b.layout.Tanks[id].Recipe, &b.settings().Tanks[id]
 	path := join("tank."+strconv.Itoa(int(id)), "recipe")
 	before := len(b.faults)
-	plan := &ratio.Plan{Litres: float64(b.gate().Tanks[id].Volume), EC: set.EC.Value, PH: set.PH.Value, NH4Most: in.Ammonium.or(blend.UsualNH4)}
-	if !(plan.NH4Most > 0 && plan.NH4Most <= blend.HardNH4) {
-		b.fault(join(path, "ammonium_most"), quoted(in.Ammonium.text), "harms roots when a tank warms or drifts", `at most "15 %" of the nitrogen; "10 %" is usual`)
+	plan := &ratio.Plan{Litres: float64(b.gate().Tanks[id].Volume), EC: set.EC.Value, PH: set.PH.Value, MaxNH4: in.MaxAmmonium.or(blend.UsualNH4)}
+	if !(plan.MaxNH4 > 0 && plan.MaxNH4 <= blend.HardNH4) {
+		b.fault(join(path, "max_ammonium"), quoted(in.MaxAmmonium.text), "harms roots when a tank warms or drifts", `at most "15 %" of the nitrogen; "10 %" is usual`)
 	}
 	plan.Recipe = b.wanted(path, in)
 	plan.Water = b.water0(path, &b.layout.Tanks[id])

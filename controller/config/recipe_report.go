@@ -13,7 +13,7 @@ import (
 func (f *File) recipeReport(id dosing.TankID) *RecipeReport {
 	plan, plant := f.Settings.Tanks[id].Ratio, &f.plants[id]
 	m := plant.fresh
-	r := &RecipeReport{Name: m.Task.Recipe.Name, Source: m.Task.Recipe.Source(), Ammonium: plan.NH4Most}
+	r := &RecipeReport{Name: m.Task.Recipe.Name, Source: m.Task.Recipe.Source(), MaxAmmonium: plan.MaxNH4}
 	shares := sharesOf(f.Settings.Safety.Pumps, plant.amounts)
 	for i := range f.Settings.Safety.Pumps {
 		if p := &f.Settings.Safety.Pumps[i]; p.ServesTank(id) {
@@ -26,8 +26,8 @@ func (f *File) recipeReport(id dosing.TankID) *RecipeReport {
 			r.Ions = append(r.Ions, TargetReport{Name: s.Symbol(), Target: w.Amount * s.Mass(), Reached: m.Reached.Milligrams(s), Water: plan.Water.Milligrams(s), Why: m.Why(s)})
 		}
 	}
-	if lever, ok := blend.AmmoniumLever(m.Acid, m.Reached.Nitrogen(), m.Reached[blend.NH4]/max(m.Reached.Nitrogen(), 1e-9), plan.NH4Most); ok {
-		r.Lever = lever.String()
+	if lever, ok := blend.AdviseAmmonium(m.Acid, m.Reached.Nitrogen(), m.Reached[blend.NH4]/max(m.Reached.Nitrogen(), 1e-9), plan.MaxNH4); ok {
+		r.AmmoniumAdvice = lever.String()
 	}
 	r.Gathers = gathers(m, plan)
 	return r
@@ -79,7 +79,7 @@ func leaves(l ratio.Leaving, plan *ratio.Plan) GatherReport {
 }
 
 func (p *printer) recipe(r *RecipeReport) {
-	p.line("  recipe %s, at most %s %% of its nitrogen as ammonium; the first blend, made from the source water:", r.Name, figure(100*r.Ammonium))
+	p.line("  recipe %s, at most %s %% of its nitrogen as ammonium; the first blend, made from the source water:", r.Name, figure(100*r.MaxAmmonium))
 	if r.Source != "" {
 		p.line("  recipe's source: %s", r.Source)
 	}
@@ -111,7 +111,7 @@ func (p *printer) recipe(r *RecipeReport) {
 	for _, g := range r.Gathers {
 		p.line("    %s", g.Text)
 	}
-	if r.Lever != "" {
-		p.line("  against a pH that climbs: %s", r.Lever)
+	if r.AmmoniumAdvice != "" {
+		p.line("  against a pH that climbs: %s", r.AmmoniumAdvice)
 	}
 }

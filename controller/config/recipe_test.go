@@ -17,8 +17,8 @@ func TestSampleIsSharedByItsRecipe(t *testing.T) {
 		if plan == nil {
 			t.Fatalf("tank %d has no recipe", id)
 		}
-		if plan.Recipe.Name != "lettuce" || plan.EC != f.Settings.Tanks[id].EC.Value || plan.NH4Most != 0.10 || len(plan.Stocks) != len(f.Settings.Safety.Pumps) {
-			t.Errorf("tank %d: %s at %g mS/cm, ammonium %g, %d stocks", id, plan.Recipe.Name, plan.EC, plan.NH4Most, len(plan.Stocks))
+		if plan.Recipe.Name != "lettuce" || plan.EC != f.Settings.Tanks[id].EC.Value || plan.MaxNH4 != 0.10 || len(plan.Stocks) != len(f.Settings.Safety.Pumps) {
+			t.Errorf("tank %d: %s at %g mS/cm, ammonium %g, %d stocks", id, plan.Recipe.Name, plan.EC, plan.MaxNH4, len(plan.Stocks))
 		}
 		// The daemon's gain and the blend's contents are of one liquid.
 		for i := range plan.Stocks {
@@ -58,11 +58,11 @@ func TestRecipesAreRefusedWithWhatToChange(t *testing.T) {
 		"unknown element":      {`name = "lettuce" `, "elements = { Kalum = \"240 mg/L\" } # ", "no element", "K, Ca"},
 		"no unit":              {`name = "lettuce" `, "elements = { K = \"240\" } # ", "unit", "mg/L"},
 		"no amount":            {`name = "lettuce" `, "elements = { K = \"much\" } # ", "no amount", "160 mg/L"},
-		"too much ammonium":    {`ammonium_most = "10 %"`, `ammonium_most = "30 %"`, "harms roots", "15 %"},
+		"too much ammonium":    {`max_ammonium = "10 %"`, `max_ammonium = "30 %"`, "harms roots", "15 %"},
 		"nitrogen without":     {"[tank.recipe.water]", "[tank.recipe.water]\nN = \"3 mg/L\"", "form", "NO3-N"},
 		"two alkalinities":     {`HCO3 = "49 mg/L"`, `HCO3 = "180 mg/L"`, "alkalinity", "once"},
 		"a share beside it":    {"role = \"stock\"\n", "role = \"stock\"\nshare = \"29 %\"\n", "beside a recipe", "leave it out"},
-		"a stock not stated":   {"salts = { \"potassium nitrate\" = \"100 g/L\" }\n", "group = \"neutral\"\nec_gain = \"0.13 mS/cm per mL/L\"\n", "has a recipe", "salts"},
+		"a stock not stated":   {"salts = { \"potassium nitrate\" = \"100 g/L\" }\n", "compatibility = \"neutral\"\nec_gain = \"0.13 mS/cm per mL/L\"\n", "has a recipe", "salts"},
 		"an acid not stated":   {"reagent = \"nitric acid\"\nstrength = \"38 %\"", "reagent = \"secret\"\nstrength = \"7 meq/mL\"", "has a recipe", "nitric acid"},
 		"water above setpoint": {`Na = "8.4 mg/L"`, `Na = "900 mg/L"`, "EC", "softer water"},
 	} {

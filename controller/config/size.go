@@ -41,7 +41,7 @@ type size struct {
 
 // station is the file's station as the sizing sees it.
 func (f *File) station(watchdogs []time.Duration) *sizing.Station {
-	s := &sizing.Station{Settings: &f.Settings.Safety, DecideEvery: f.Settings.DecideEvery, Watchdogs: watchdogs}
+	s := &sizing.Station{Settings: &f.Settings.Safety, ControlPeriod: f.Settings.ControlPeriod, Watchdogs: watchdogs}
 	for id := range f.plants {
 		p := &f.plants[id]
 		target := &f.Settings.Tanks[id]
@@ -80,7 +80,7 @@ func (s *size) effect(i int, id dosing.TankID) Effect {
 // since no CO2 leaves, and no slow water comes in, in the minutes that it takes.
 func (s *size) drained(i int, id dosing.TankID) (ph, ec float64) {
 	p, t, plant := &s.f.Settings.Safety.Pumps[i], &s.f.Settings.Safety.Tanks[id], &s.f.plants[id]
-	setpoint, litres, least := s.f.Settings.Tanks[id], p.Container.Litres(), float64(t.QuickOf(t.Least))
+	setpoint, litres, least := s.f.Settings.Tanks[id], p.Container.Litres(), float64(t.QuickOf(t.MinVolume))
 	if s.f.liquids[i].known {
 		part := litres / (least + litres)
 		if r, err := mixed(plant.expected, p.Ions, part, setpoint.PH.Value); err == nil {
@@ -129,11 +129,11 @@ func (b *builder) refuseWeak(s *size, id dosing.TankID) {
 func advice(limitedBy string) string {
 	switch limitedBy {
 	case "the hourly cap":
-		return "raise cap_per_hour, or state the real demand in [tank.demand]"
+		return "raise hourly_cap, or state the real demand in [tank.demand]"
 	case "the daily cap":
-		return "raise cap_per_day, or state the real demand in [tank.demand]"
+		return "raise daily_cap, or state the real demand in [tank.demand]"
 	case "a cap below the smallest dose":
-		return "raise cap_per_dose, or use a pump with a smaller dose"
+		return "raise dose_cap, or use a pump with a smaller dose"
 	}
 	return "stir harder, dose into the return, give smaller doses more often (a weaker reagent), or state the real demand in [tank.demand]"
 }
@@ -173,20 +173,20 @@ func (b *builder) refuseSize(s *size, i int, id dosing.TankID) {
 			what = fmt.Sprintf("%s mS/cm (at most %s)", figure(e.SmallestEC), figure(smallestEC))
 		}
 		value := ""
-		if b.layout.Pumps[i].Smallest.stated {
-			value = quoted(b.layout.Pumps[i].Smallest.text)
+		if b.layout.Pumps[i].MinDose.stated {
+			value = quoted(b.layout.Pumps[i].MinDose.text)
 		}
-		cures := append([]string{fmt.Sprintf("use a pump that repeats %q", below(p.Smallest.Millilitres()/over)+" mL")}, b.dilution(i, over)...)
-		b.fault(join(path, "smallest_dose"), value, fmt.Sprintf("is too coarse for tank %q: one dose of %s mL moves its least %s by %s", t.Name, figure(p.Smallest.Millilitres()), leastText(&t.Tank), what), listed(cures))
+		cures := append([]string{fmt.Sprintf("use a pump that repeats %q", below(p.MinDose.Millilitres()/over)+" mL")}, b.dilution(i, over)...)
+		b.fault(join(path, "min_dose"), value, fmt.Sprintf("is too coarse for tank %q: one dose of %s mL moves its least %s by %s", t.Name, figure(p.MinDose.Millilitres()), leastText(&t.Tank), what), listed(cures))
 	}
 }
 
 // leastText is the least water into which a pump doses.
 func leastText(t *dosing.Tank) string {
 	if t.Slow > 0 {
-		return fmt.Sprintf("%s L, of which %s L are quick,", figure(float64(t.Least)), figure(float64(t.QuickOf(t.Least))))
+		return fmt.Sprintf("%s L, of which %s L are quick,", figure(float64(t.MinVolume)), figure(float64(t.QuickOf(t.MinVolume))))
 	}
-	return figure(float64(t.Least)) + " L"
+	return figure(float64(t.MinVolume)) + " L"
 }
 
 // dilution says how weak the liquid must be to do so many times less.

@@ -97,9 +97,9 @@ func or(value, otherwise float64) float64 {
 
 // scheduledValue refuses what a person would be refused or asked twice.
 func (b *builder) scheduledValue(path string, q dosing.Quantity, text string, value float64, l *controller.SetpointSettings) {
-	if value != 0 && !(value >= l.AdviseLow && value <= l.AdviseHigh) {
-		b.fault(path, quoted(text), fmt.Sprintf("is outside the recommended %s to %s %s", figure(l.AdviseLow), figure(l.AdviseHigh), q.Unit()),
-			"a schedule keeps within them: nobody is there to be asked twice; else widen advise_low or advise_high of the setpoint")
+	if value != 0 && !(value >= l.AdvisedMin && value <= l.AdvisedMax) {
+		b.fault(path, quoted(text), fmt.Sprintf("is outside the recommended %s to %s %s", figure(l.AdvisedMin), figure(l.AdvisedMax), q.Unit()),
+			"a schedule keeps within them: nobody is there to be asked twice; else widen advised_min or advised_max of the setpoint")
 	}
 }
 

@@ -51,12 +51,12 @@ func (b *builder) tanks() {
 		water, zones := b.water(path, t), b.zones(path, t)
 		b.slowWater(path, t, &water, zones)
 		b.gate().Tanks = append(b.gate().Tanks, safety.Tank{
-			Tank:            water,
-			TemperatureLow:  dosing.Celsius(t.Coldest.or(defaultColdest)),
-			TemperatureHigh: dosing.Celsius(t.Warmest.or(defaultWarmest)),
+			Tank:           water,
+			MinTemperature: dosing.Celsius(t.MinTemperature.or(defaultColdest)),
+			MaxTemperature: dosing.Celsius(t.MaxTemperature.or(defaultWarmest)),
 		})
-		if !(t.Coldest.or(defaultColdest) < t.Warmest.or(defaultWarmest)) {
-			b.fault(join(path, "coldest"), "", "is not below warmest", `for example coldest = "12 °C", warmest = "28 °C"`)
+		if !(t.MinTemperature.or(defaultColdest) < t.MaxTemperature.or(defaultWarmest)) {
+			b.fault(join(path, "min_temperature"), "", "is not below max_temperature", `for example min_temperature = "12 °C", max_temperature = "28 °C"`)
 		}
 		b.settings().Tanks = append(b.settings().Tanks, controller.TankSettings{PH: b.phSetpoint(path, t), EC: b.ecSetpoint(path, t), Zones: zones,
 			GasExchange: b.gasExchange(path, t.GasExchange, controller.UsualTankExchange)})
@@ -78,33 +78,33 @@ func (b *builder) water(path string, t *tankTable) dosing.Tank {
 	if t.Volume.stated && !(volume >= 1 && volume <= 1e6) {
 		b.fault(join(path, "volume"), quoted(t.Volume.text), "is out of range", "a tank holds 1 L to 1000 m3")
 	}
-	if t.Volume.stated && !t.Least.stated && !(floods < 0.8*volume) {
-		b.fault(join(path, "least"), "", fmt.Sprintf("is not stated and the floods take %s L of %s L", figure(floods), figure(volume)), "state the least volume at which a dose is still permitted")
+	if t.Volume.stated && !t.MinVolume.stated && !(floods < 0.8*volume) {
+		b.fault(join(path, "min_volume"), "", fmt.Sprintf("is not stated and the floods take %s L of %s L", figure(floods), figure(volume)), "state the smallest volume at which a dose is still permitted")
 	}
 	out := dosing.Tank{
-		Name:     t.Name,
-		Volume:   dosing.Litres(volume),
-		Least:    dosing.Litres(t.Least.or(0.9 * (volume - floods))),
-		Greatest: dosing.Litres(t.Greatest.or(1.1 * volume)),
-		DeadTime: t.DeadTime.or(defaultDeadTime),
-		Lag:      t.Lag.or(defaultLag),
-		TopUp:    dosing.Water{Alkalinity: b.alkalinity(t)},
+		Name:         t.Name,
+		Volume:       dosing.Litres(volume),
+		MinVolume:    dosing.Litres(t.MinVolume.or(0.9 * (volume - floods))),
+		MaxVolume:    dosing.Litres(t.MaxVolume.or(1.1 * volume)),
+		DeadTime:     t.DeadTime.or(defaultDeadTime),
+		TimeConstant: t.TimeConstant.or(defaultLag),
+		TopUp:        dosing.Water{Alkalinity: b.alkalinity(t)},
 	}
 	out.TopUp.EC = dosing.Conductivity(t.TopUp.EC.or(b.sourceEC(t, 0.1*out.TopUp.Alkalinity)))
-	if t.Volume.stated && t.Least.stated && !(out.Least > 0 && out.Least <= out.Volume) {
-		b.fault(join(path, "least"), quoted(t.Least.text), "is not above zero and at most the volume", "state the least volume at which a dose is still permitted")
+	if t.Volume.stated && t.MinVolume.stated && !(out.MinVolume > 0 && out.MinVolume <= out.Volume) {
+		b.fault(join(path, "min_volume"), quoted(t.MinVolume.text), "is not above zero and at most the volume", "state the smallest volume at which a dose is still permitted")
 	}
-	if t.Volume.stated && t.Greatest.stated && !(out.Greatest >= out.Volume) {
-		b.fault(join(path, "greatest"), quoted(t.Greatest.text), "is below the volume", "state the level at which no more water may come in")
+	if t.Volume.stated && t.MaxVolume.stated && !(out.MaxVolume >= out.Volume) {
+		b.fault(join(path, "max_volume"), quoted(t.MaxVolume.text), "is below the volume", "state the level at which no more water may come in")
 	}
 	if out.DeadTime < time.Second || out.DeadTime > time.Hour {
 		b.fault(join(path, "dead_time"), quoted(t.DeadTime.text), "is out of range", "1s to 1h, from a dose to the first response")
 	}
-	if out.Lag < time.Second || out.Lag > 6*time.Hour {
-		b.fault(join(path, "lag"), quoted(t.Lag.text), "is out of range", "1s to 6h, from the first response to 63 % of it")
+	if out.TimeConstant < time.Second || out.TimeConstant > 6*time.Hour {
+		b.fault(join(path, "time_constant"), quoted(t.TimeConstant.text), "is out of range", "1s to 6h, from the first response to 63 % of it")
 	}
-	if !t.DeadTime.stated || !t.Lag.stated {
-		b.warn(path, fmt.Sprintf("mixing not measured: dead time %v and lag %v are taken; measure them: give one dose and watch how pH or EC answers", out.DeadTime, out.Lag))
+	if !t.DeadTime.stated || !t.TimeConstant.stated {
+		b.warn(path, fmt.Sprintf("mixing not measured: dead time %v and lag %v are taken; measure them: give one dose and watch how pH or EC answers", out.DeadTime, out.TimeConstant))
 	}
 	if !t.Recipe.Stated && !t.TopUp.Alkalinity.stated {
 		b.warn(path, fmt.Sprintf("no source water is stated: an alkalinity of %s meq/L (a usual tap) and EC %s mS/cm are taken for what tops it up; state top_up.alkalinity and top_up.ec", figure(float64(out.TopUp.Alkalinity)), figure(float64(out.TopUp.EC))))
@@ -127,14 +127,14 @@ func (b *builder) demandOf(t *tankTable) sizing.Demand {
 // setpointSpan checks that the five values of a setpoint stand in order.
 func (b *builder) setpointSpan(path string, s controller.SetpointSettings, lowest, highest float64) {
 	switch {
-	case !(s.Lowest >= lowest && s.Highest <= highest && s.Lowest < s.Highest):
-		b.fault(join(path, "lowest"), "", fmt.Sprintf("and highest, %s and %s, are no bounds", figure(s.Lowest), figure(s.Highest)),
-			fmt.Sprintf("lowest below highest, both between %s and %s", figure(lowest), figure(highest)))
-	case !(s.Lowest <= s.AdviseLow && s.AdviseLow < s.AdviseHigh && s.AdviseHigh <= s.Highest):
-		b.fault(join(path, "advise_low"), "", fmt.Sprintf("and advise_high, %s and %s, are not in order within the bounds %s to %s", figure(s.AdviseLow), figure(s.AdviseHigh), figure(s.Lowest), figure(s.Highest)),
-			"lowest ≤ advise_low < advise_high ≤ highest")
-	case !(s.Value >= s.Lowest && s.Value <= s.Highest):
-		b.fault(join(path, "value"), strconv.Quote(figure(s.Value)), fmt.Sprintf("is outside the bounds %s to %s", figure(s.Lowest), figure(s.Highest)), "state a value inside, or other bounds")
+	case !(s.Min >= lowest && s.Max <= highest && s.Min < s.Max):
+		b.fault(join(path, "min"), "", fmt.Sprintf("and max, %s and %s, are no bounds", figure(s.Min), figure(s.Max)),
+			fmt.Sprintf("min below max, both between %s and %s", figure(lowest), figure(highest)))
+	case !(s.Min <= s.AdvisedMin && s.AdvisedMin < s.AdvisedMax && s.AdvisedMax <= s.Max):
+		b.fault(join(path, "advised_min"), "", fmt.Sprintf("and advised_max, %s and %s, are not in order within the bounds %s to %s", figure(s.AdvisedMin), figure(s.AdvisedMax), figure(s.Min), figure(s.Max)),
+			"min ≤ advised_min < advised_max ≤ max")
+	case !(s.Value >= s.Min && s.Value <= s.Max):
+		b.fault(join(path, "value"), strconv.Quote(figure(s.Value)), fmt.Sprintf("is outside the bounds %s to %s", figure(s.Min), figure(s.Max)), "state a value inside, or other bounds")
 	case !(s.Confirm > 0):
 		b.fault(join(path, "confirm_step"), "", "is not above zero", "state the largest step that needs no second confirmation")
 	case !(s.RampPerHour > 0):
@@ -144,21 +144,21 @@ func (b *builder) setpointSpan(path string, s controller.SetpointSettings, lowes
 
 func (b *builder) phSetpoint(path string, t *tankTable) controller.SetpointSettings {
 	in := &t.PH
-	s := controller.SetpointSettings{Value: in.Value.or(5.8), Lowest: in.Lowest.or(5.0), Highest: in.Highest.or(7.0), Confirm: in.Confirm.or(0.3),
+	s := controller.SetpointSettings{Value: in.Value.or(5.8), Min: in.Min.or(5.0), Max: in.Max.or(7.0), Confirm: in.Confirm.or(0.3),
 		RampPerHour: in.Ramp.or(0.3), RampDownward: true}
 	// Recommended bounds that are not stated give way to narrower absolute ones.
-	s.AdviseLow = in.AdviseLow.or(math.Max(s.Lowest, 5.5))
-	s.AdviseHigh = in.AdviseHigh.or(math.Min(s.Highest, 6.3))
+	s.AdvisedMin = in.AdvisedMin.or(math.Max(s.Min, 5.5))
+	s.AdvisedMax = in.AdvisedMax.or(math.Min(s.Max, 6.3))
 	b.setpointSpan(join(path, "ph_setpoint"), s, 4.5, 8)
 	return s
 }
 
 func (b *builder) ecSetpoint(path string, t *tankTable) controller.SetpointSettings {
 	in := &t.EC
-	s := controller.SetpointSettings{Value: in.Value.or(1.6), Lowest: in.Lowest.or(0.3), Highest: in.Highest.or(4), Confirm: in.Confirm.or(0.4),
+	s := controller.SetpointSettings{Value: in.Value.or(1.6), Min: in.Min.or(0.3), Max: in.Max.or(4), Confirm: in.Confirm.or(0.4),
 		RampPerHour: in.Ramp.or(0.3)}
-	s.AdviseLow = in.AdviseLow.or(math.Max(s.Lowest, 0.8))
-	s.AdviseHigh = in.AdviseHigh.or(math.Min(s.Highest, 2.8))
+	s.AdvisedMin = in.AdvisedMin.or(math.Max(s.Min, 0.8))
+	s.AdvisedMax = in.AdvisedMax.or(math.Min(s.Max, 2.8))
 	b.setpointSpan(join(path, "ec_setpoint"), s, 0.1, 6)
 	return s
 }

@@ -78,7 +78,7 @@ func (p *printer) list(title string, lines []string) {
 
 func (p *printer) tank(t *TankReport) {
 	p.line("")
-	p.line("Tank %q: %s L, doses down to %s L, mixing time %v", t.Name, figure(t.Volume), figure(t.Least), duration(t.Mixing))
+	p.line("Tank %q: %s L, doses down to %s L, mixing time %v", t.Name, figure(t.Volume), figure(t.MinVolume), duration(t.Mixing))
 	p.line("  setpoints pH %s and EC %s mS/cm; buffer capacity %s meq/L per pH (P %s, carbonate %s, ammonium %s mmol/L)",
 		figure(t.PH), figure(t.EC), figure(t.Buffer), figure(t.Phosphate), figure(t.Carbonate), figure(t.Ammonium))
 	if t.BlendGain > 0 {
@@ -105,14 +105,14 @@ func (p *printer) tank(t *TankReport) {
 func (p *printer) pumps(pumps []PumpReport) {
 	p.line("")
 	p.line("Pumps: what they draw and what 1 mL does in 1 L of tank water")
-	rows := [][]string{{"pump", "reagent", "group", "share", "acid meq/L", "EC mS/cm", "mL/min"}}
+	rows := [][]string{{"pump", "liquid", "compatibility", "share", "acid meq/L", "EC mS/cm", "mL/min"}}
 	for i := range pumps {
 		x := &pumps[i]
 		share := "-"
 		if x.Share > 0 {
 			share = figure(x.Share*100) + " %"
 		}
-		rows = append(rows, []string{x.Name, shorten(x.Reagent, 40), x.Group, share, figure(x.AcidPerML), figure(x.ECPerML), figure(x.PerMinute)})
+		rows = append(rows, []string{x.Name, shorten(x.Reagent, 40), x.Compatibility, share, figure(x.AcidPerML), figure(x.ECPerML), figure(x.PerMinute)})
 	}
 	p.table(rows)
 	for i := range pumps {
@@ -128,7 +128,7 @@ func (p *printer) limits(pumps []PumpReport) {
 	rows := [][]string{{"pump", "node", "on-time limit", "smallest mL", "per dose mL", "per hour mL", "per day mL"}}
 	for i := range pumps {
 		x := &pumps[i]
-		rows = append(rows, []string{x.Name, orElse(x.Node+channel(x.Channel), "-"), duration(x.OnTime).String(), figure(x.Smallest), figure(x.PerDose), figure(x.PerHour), figure(x.PerDay)})
+		rows = append(rows, []string{x.Name, orElse(x.Node+channel(x.Channel), "-"), duration(x.OnTime).String(), figure(x.MinDose), figure(x.DoseCap), figure(x.HourlyCap), figure(x.DailyCap)})
 	}
 	p.table(rows)
 }

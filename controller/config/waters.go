@@ -64,11 +64,11 @@ func (b *builder) slowWater(path string, t *tankTable, out *dosing.Tank, zones [
 		return
 	}
 	// The ponds stay full: a level that has fallen is missing of the quick water.
-	if slow := out.Volume - out.Quick(); t.Least.stated && !(out.Least > slow+out.Quick()*leastQuick) {
-		b.fault(join(path, "least"), quoted(t.Least.text), fmt.Sprintf("leaves too little to pump and probes: %s L of the volume are slow water and stay in their zones", figure(float64(slow))),
+	if slow := out.Volume - out.Quick(); t.MinVolume.stated && !(out.MinVolume > slow+out.Quick()*leastQuick) {
+		b.fault(join(path, "min_volume"), quoted(t.MinVolume.text), fmt.Sprintf("leaves too little to pump and probes: %s L of the volume are slow water and stay in their zones", figure(float64(slow))),
 			fmt.Sprintf("state at least %s L", figure(float64(slow+out.Quick()*leastQuick)*1.01)))
-	} else if !t.Least.stated {
-		out.Least = max(out.Least, slow+out.Quick()/2)
+	} else if !t.MinVolume.stated {
+		out.MinVolume = max(out.MinVolume, slow+out.Quick()/2)
 	}
 }
 

@@ -79,12 +79,12 @@ func TestSlowWaterThatCannotBeIsRefusedWithWhatToWrite(t *testing.T) {
 func TestTheLeastVolumeLeavesWaterToPumpAndProbes(t *testing.T) {
 	plain := good(t, "plain.toml")
 	low := changed(t, plain, "name = \"beds\"\n", "name = \"beds\"\nquick_share = \"30 %\"\n")
-	text := changed(t, low, "least = \"450 L\"\n", "")
+	text := changed(t, low, "min_volume = \"450 L\"\n", "")
 	tank := parsed(t, text).Settings.Safety.Tanks[0]
-	if quick := tank.QuickOf(tank.Least); !(quick >= tank.Quick()/2-1e-9) {
-		t.Errorf("least %v leaves %v of %v quick", tank.Least, quick, tank.Quick())
+	if quick := tank.QuickOf(tank.MinVolume); !(quick >= tank.Quick()/2-1e-9) {
+		t.Errorf("least %v leaves %v of %v quick", tank.MinVolume, quick, tank.Quick())
 	}
-	if fault := faultOf(t, low, "tank[beds].least"); !strings.Contains(fault.Problem, "slow water") || !strings.Contains(fault.Hint, " L") {
+	if fault := faultOf(t, low, "tank[beds].min_volume"); !strings.Contains(fault.Problem, "slow water") || !strings.Contains(fault.Hint, " L") {
 		t.Errorf("%v", fault)
 	}
 }

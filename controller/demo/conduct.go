@@ -227,7 +227,7 @@ func (s *stage) note(now dosing.Instant) {
 			continue
 		}
 		truth := s.farm.Truth(dosing.TankID(i))
-		n.samples = append(n.samples, sample{at: now.Up, pH: truth.PH, ec: truth.EC, wantPH: t.PH.Present, wantEC: t.EC.Present,
+		n.samples = append(n.samples, sample{at: now.Up, pH: truth.PH, ec: truth.EC, wantPH: t.PH.Working, wantEC: t.EC.Working,
 			holding: t.Mode != safety.ModeArmed})
 	}
 }

@@ -70,10 +70,10 @@ func TestNightOverRealMQTTEndsInBandAndTheRecordAgreesWithTheStocks(t *testing.T
 func TestEachDemoFaultShowsItsHoldInTheGrowersWords(t *testing.T) {
 	for _, c := range []struct{ fault, cause, words string }{
 		{"circulation-off", "circulation-off", "The circulation stands"},
-		{"probe-flat", "ph-unfit", "pH"},
+		{"probe-flat", "ph-invalid", "pH"},
 		{"acid-empty", "no-response", "did not answer"},
 		{"node-reboot", "node-rebooted", "restarted"},
-		{"broker-restart", "broker-down", "link to the broker"},
+		{"broker-restart", "broker-disconnected", "link to the broker"},
 	} {
 		t.Run(c.fault, func(t *testing.T) {
 			report, lines := playNight(t, 2, c.fault, 100*time.Minute)

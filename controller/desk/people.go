@@ -29,7 +29,7 @@ func OpenState(path, folder string, stderr io.Writer) (*store.DB, error) {
 			return nil, err
 		}
 		if _, err := os.Stat(file.State); err != nil {
-			fmt.Fprintf(stderr, "leat user: %s is new; see that leat run keeps its record there too ([history] folder)\n", file.State)
+			fmt.Fprintf(stderr, "leat user: %s is new; see that leat run keeps its record there too ([storage] folder)\n", file.State)
 		}
 		return store.Open(file.State)
 	}

@@ -133,7 +133,7 @@ func (w *Week) plan(tank string, set *controller.TankSettings, begin time.Time) 
 func (p *WeekPlan) limit(set *controller.TankSettings, rates []config.Sustained) {
 	l := &set.EC
 	p.Limits = append(p.Limits, fmt.Sprintf("the ramp of the setpoint: %.3g mS/cm an hour upward, %.3g a day", l.RampPerHour, 24*l.RampPerHour),
-		fmt.Sprintf("recommended bounds: %.3g to %.3g mS/cm; a schedule keeps within them", l.AdviseLow, l.AdviseHigh),
+		fmt.Sprintf("recommended bounds: %.3g to %.3g mS/cm; a schedule keeps within them", l.AdvisedMin, l.AdvisedMax),
 		fmt.Sprintf("a step of more than %.3g mS/cm needs a person, or a stage with over", l.Confirm))
 	perDay := 24 * l.RampPerHour
 	for _, rate := range rates {
@@ -145,7 +145,7 @@ func (p *WeekPlan) limit(set *controller.TankSettings, rates []config.Sustained)
 	}
 	for i := range p.Days {
 		d := &p.Days[i]
-		if d.Lowest < l.AdviseLow-1e-9 || d.Highest > l.AdviseHigh+1e-9 {
+		if d.Lowest < l.AdvisedMin-1e-9 || d.Highest > l.AdvisedMax+1e-9 {
 			p.Refused = append(p.Refused, fmt.Sprintf("%s: EC %.3g to %.3g mS/cm is outside the recommended bounds, so the file would be refused", d.Date, d.Lowest, d.Highest))
 		}
 		if rise := d.Ends - d.Begins; rise > perDay {

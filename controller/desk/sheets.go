@@ -20,7 +20,7 @@ func (a *Blend) read() (*worksheet.Job, error) {
 		return nil, err
 	}
 	if a.Recipe == "" && plan != nil {
-		job.Task.Recipe, job.Task.NH4Most = plan.Recipe, plan.NH4Most
+		job.Task.Recipe, job.Task.MaxNH4 = plan.Recipe, plan.MaxNH4
 	} else if a.Recipe == "" && !(a.Making && a.Stocks+a.Config != "") {
 		return nil, WrongUse("no -recipe: name one of " + strings.Join(blend.RecipeNames(), ", ") + ", a file, or a list")
 	}
@@ -46,7 +46,7 @@ func (a *Blend) read() (*worksheet.Job, error) {
 		name   string
 		to     *float64
 		factor float64
-	}{{"ec", &job.Task.EC, 1}, {"ph", &job.Task.PH, 1}, {"temp", &job.Task.TempC, 1}, {"nh4", &job.Task.NH4Most, 0.01}} {
+	}{{"ec", &job.Task.EC, 1}, {"ph", &job.Task.PH, 1}, {"temp", &job.Task.TempC, 1}, {"nh4", &job.Task.MaxNH4, 0.01}} {
 		given, err := a.number(n.name, *n.to/n.factor)
 		if err != nil {
 			return nil, err

@@ -98,10 +98,10 @@ func (w *Writer) tank(now dosing.Instant, t *controller.TankView, was *written, 
 		is   *controller.SetpointView
 		was  *float64
 	}{{PH, &t.PH, &was.ph}, {EC, &t.EC, &was.ec}} {
-		moved := math.Abs(s.is.Present - *s.was)
-		if again || moved >= setpointStep || moved > 0 && s.is.Present == s.is.Target {
-			*s.was = s.is.Present
-			say(Event{Kind: KindSetpoint, Name: s.name, Value: s.is.Present})
+		moved := math.Abs(s.is.Working - *s.was)
+		if again || moved >= setpointStep || moved > 0 && s.is.Working == s.is.Final {
+			*s.was = s.is.Working
+			say(Event{Kind: KindSetpoint, Name: s.name, Value: s.is.Working})
 		}
 	}
 	if again || now.Up-was.wanted >= wantEvery {

@@ -18,7 +18,7 @@ var evening = time.Date(2031, 3, 4, 19, 0, 0, 0, time.UTC)
 // pond is a view of one tank, in the given second of a run.
 func pond(second int, change func(*controller.TankView)) *controller.View {
 	up := time.Duration(second) * time.Second
-	t := controller.TankView{Name: "pond", PH: controller.SetpointView{Present: 5.8, Target: 5.8}, EC: controller.SetpointView{Present: 1.8, Target: 1.8},
+	t := controller.TankView{Name: "pond", PH: controller.SetpointView{Working: 5.8, Final: 5.8}, EC: controller.SetpointView{Working: 1.8, Final: 1.8},
 		Settled: controller.SettledView{Known: true}}
 	if change != nil {
 		change(&t)
@@ -45,7 +45,7 @@ func TestOnlyChangesAreWritten(t *testing.T) {
 	}
 	flood := func(v *controller.TankView) {
 		v.Holds = []controller.HoldView{{Cause: safety.CauseFlood, Action: safety.Hold, Scope: safety.ScopeTank},
-			{Cause: safety.CauseDoseOpen, Action: safety.Hold}, {Cause: safety.CauseWithheldLong, Action: safety.Run}}
+			{Cause: safety.CauseDoseOpen, Action: safety.Hold}, {Cause: safety.CauseDosingBlockedLong, Action: safety.Run}}
 		v.Alarms = []controller.AlarmView{{Cause: safety.CauseFlood, State: alarm.Unacknowledged}}
 	}
 	if got := said(w.Follow(pond(3, flood))); got != "interlock flood 1; alarm flood 0 unacknowledged" {
@@ -66,7 +66,7 @@ func TestASetpointOnItsRampIsWrittenInSteps(t *testing.T) {
 	var last diary.Event
 	for second := 1; second <= 600; second++ { // 5.8 to 6.0
 		for _, e := range w.Follow(pond(second, func(v *controller.TankView) {
-			v.PH.Present, v.PH.Target = min(5.8+float64(second)*0.2/590, 6.0), 6.0
+			v.PH.Working, v.PH.Final = min(5.8+float64(second)*0.2/590, 6.0), 6.0
 		})) {
 			if e.Kind == diary.KindSetpoint {
 				rows, last = rows+1, e

@@ -25,7 +25,7 @@ func farmView() *controller.View {
 	inputs := func() []controller.InputView {
 		return []controller.InputView{
 			{Name: "ph-1", Quantity: dosing.QuantityPH, Present: true, Value: 5.83, Age: 4 * time.Second, Quality: dosing.QualityGood},
-			{Name: "ec-1", Quantity: dosing.QuantityEC, Present: true, Value: 1.62, Age: 5 * time.Second, Quality: dosing.QualityMaintenanceDue},
+			{Name: "ec-1", Quantity: dosing.QuantityEC, Present: true, Value: 1.62, Age: 5 * time.Second, Quality: dosing.QualityMaintenanceRequired},
 			{Name: "warmth", Quantity: dosing.QuantityTemperature, Present: true, Value: 21.5, Age: 5 * time.Second, Quality: dosing.QualityGood},
 			{Name: "level", Quantity: dosing.QuantityLevel, Present: true, Value: 1380, Age: 9 * time.Second, Quality: dosing.QualityGood},
 			{Name: "redox", Quantity: dosing.QuantityRedox, NotFitted: "no disinfection here"},
@@ -35,8 +35,8 @@ func farmView() *controller.View {
 	v := &controller.View{At: dosing.Instant{Up: 2 * time.Hour}, Station: "row", Epoch: 7, LinkUp: true, Ledger: safety.LedgerReady}
 	for _, name := range []string{"main", "nursery"} {
 		v.Tanks = append(v.Tanks, controller.TankView{Name: name, Mode: safety.ModeArmed, Inputs: inputs(), Fit: true,
-			PH:      controller.SetpointView{Present: 5.8, Target: 5.9},
-			EC:      controller.SetpointView{Present: 1.6, Target: 1.8},
+			PH:      controller.SetpointView{Working: 5.8, Final: 5.9},
+			EC:      controller.SetpointView{Working: 1.6, Final: 1.8},
 			Settled: controller.SettledView{Known: true, PH: 5.81, EC: 1.61, AcidInTransit: 0.02, ECInTransit: 0.01, BufferScale: 1.1},
 			Holds: []controller.HoldView{
 				{Cause: safety.CauseMixingWait, Action: safety.Hold, Since: dosing.Instant{Up: 119 * time.Minute}},
@@ -46,7 +46,7 @@ func farmView() *controller.View {
 	}
 	v.Tanks[0].Withheld[safety.CauseMixingWait] = 12
 	acid := controller.PumpView{Name: "acid", Role: dosing.RoleAcid, Hour: 20 * dosing.Millilitre, Day: 100 * dosing.Millilitre,
-		HourCap: 80 * dosing.Millilitre, DayCap: 400 * dosing.Millilitre, Left: 5 * dosing.Litre}
+		HourlyCap: 80 * dosing.Millilitre, DailyCap: 400 * dosing.Millilitre, Left: 5 * dosing.Litre}
 	acid.Doses[ledger.OutcomeConfirmed], acid.Volume[ledger.OutcomeConfirmed] = 9, 99*dosing.Millilitre
 	acid.Doses[ledger.OutcomeUncertain], acid.Volume[ledger.OutcomeUncertain] = 1, 10*dosing.Millilitre
 	v.Pumps = []controller.PumpView{acid, {Name: "stock-1", Role: dosing.RoleStock, Left: -1}}
@@ -67,11 +67,11 @@ func compare(t *testing.T, m *Metrics, want string, names ...string) {
 
 func TestReadingIsShownWithItsUnitAndAge(t *testing.T) {
 	compare(t, newTestMetrics(farmView()), `
-# HELP leat_reading_millisiemens_per_centimetre Last EC reading at 25 °C; NaN when it is stale, unfit or never came.
+# HELP leat_reading_millisiemens_per_centimetre Last EC reading at 25 °C; NaN when it is stale, invalid or never came.
 # TYPE leat_reading_millisiemens_per_centimetre gauge
 leat_reading_millisiemens_per_centimetre{probe="ec-1",station="row",tank="main"} 1.62
 leat_reading_millisiemens_per_centimetre{probe="ec-1",station="row",tank="nursery"} 1.62
-# HELP leat_reading_ph Last pH reading; NaN when it is stale, unfit or never came.
+# HELP leat_reading_ph Last pH reading; NaN when it is stale, invalid or never came.
 # TYPE leat_reading_ph gauge
 leat_reading_ph{probe="ph-1",station="row",tank="main"} 5.83
 leat_reading_ph{probe="ph-1",station="row",tank="nursery"} 5.83
@@ -117,7 +117,7 @@ func samples(t *testing.T, m *Metrics, name string) map[string]float64 {
 func TestStaleUnfitAndRetainedReadingsLoseTheirValueAndKeepTheirAge(t *testing.T) {
 	for name, spoil := range map[string]func(*controller.InputView){
 		"stale":    func(in *controller.InputView) { in.Age = 3 * time.Minute },
-		"unfit":    func(in *controller.InputView) { in.Quality = dosing.QualityFailure },
+		"invalid":  func(in *controller.InputView) { in.Quality = dosing.QualityFailure },
 		"retained": func(in *controller.InputView) { in.Retained = true },
 	} {
 		v := farmView()
@@ -218,13 +218,13 @@ func TestDosesAreCountedByPumpAndOutcome(t *testing.T) {
 	if got := samples(t, m, "leat_dosed_millilitres_total")["uncertain acid"]; got != 10 {
 		t.Errorf("uncertain volume of acid: %v mL, want 10", got)
 	}
-	if got := samples(t, m, "leat_cap_hour_used_ratio")["acid"]; got != 0.25 {
+	if got := samples(t, m, "leat_hourly_cap_used_ratio")["acid"]; got != 0.25 {
 		t.Errorf("use of the hourly cap: %v, want 0.25", got)
 	}
-	if got := samples(t, m, "leat_cap_hour_used_ratio")["stock-1"]; !math.IsNaN(got) {
+	if got := samples(t, m, "leat_hourly_cap_used_ratio")["stock-1"]; !math.IsNaN(got) {
 		t.Errorf("use of no cap: %v, want NaN", got)
 	}
-	if got := samples(t, m, "leat_stock_left_millilitres")["stock-1"]; !math.IsNaN(got) {
+	if got := samples(t, m, "leat_container_left_millilitres")["stock-1"]; !math.IsNaN(got) {
 		t.Errorf("stock left %v where nobody knows, want NaN", got)
 	}
 }
@@ -320,7 +320,7 @@ var (
 		"leat_alarm_priority":                "number of a priority",
 		"leat_fit_for_plants":                "1 or 0",
 		"leat_node_seen":                     "1 or 0",
-		"leat_broker_up":                     "1 or 0",
+		"leat_broker_connected":              "1 or 0",
 		"leat_ledger_state":                  "1 or 0",
 		"leat_epoch":                         "a number of runs",
 		"leat_config_last_reload_successful": "1 or 0",

@@ -59,18 +59,18 @@ var (
 
 // gauges of the snapshot, without the prefix leat_. Units are in the names.
 var gauges = []listed{
-	{"reading_ph", "Last pH reading; NaN when it is stale, unfit or never came.", byProbe},
-	{"reading_millisiemens_per_centimetre", "Last EC reading at 25 °C; NaN when it is stale, unfit or never came.", byProbe},
-	{"reading_celsius", "Last temperature reading; NaN when it is stale, unfit or never came.", byProbe},
-	{"reading_litres", "Last level reading; NaN when it is stale, unfit or never came.", byProbe},
-	{"reading_millivolts", "Last redox reading; NaN when it is stale, unfit or never came.", byProbe},
-	{"reading_switch", "Last reading of a switch, 1 or 0; NaN when it is stale, unfit or never came.", byReading},
+	{"reading_ph", "Last pH reading; NaN when it is stale, invalid or never came.", byProbe},
+	{"reading_millisiemens_per_centimetre", "Last EC reading at 25 °C; NaN when it is stale, invalid or never came.", byProbe},
+	{"reading_celsius", "Last temperature reading; NaN when it is stale, invalid or never came.", byProbe},
+	{"reading_litres", "Last level reading; NaN when it is stale, invalid or never came.", byProbe},
+	{"reading_millivolts", "Last redox reading; NaN when it is stale, invalid or never came.", byProbe},
+	{"reading_switch", "Last reading of a switch, 1 or 0; NaN when it is stale, invalid or never came.", byReading},
 	{"reading_age_seconds", "Age of the last reading; the daemon's uptime when none ever came.", byReading},
 	{"reading_quality", "1 for the quality that the last reading has, 0 for the others.", []string{"tank", "probe", "quantity", "quality"}},
-	{"setpoint_ph", "pH setpoint in force, on its ramp.", byTank},
-	{"setpoint_millisiemens_per_centimetre", "EC setpoint in force, on its ramp.", byTank},
-	{"setpoint_target_ph", "pH setpoint at the end of the ramp.", byTank},
-	{"setpoint_target_millisiemens_per_centimetre", "EC setpoint at the end of the ramp.", byTank},
+	{"setpoint_working_ph", "pH setpoint in force, on its ramp.", byTank},
+	{"setpoint_working_millisiemens_per_centimetre", "EC setpoint in force, on its ramp.", byTank},
+	{"setpoint_final_ph", "pH setpoint at the end of the ramp.", byTank},
+	{"setpoint_final_millisiemens_per_centimetre", "EC setpoint at the end of the ramp.", byTank},
 	{"settled_ph", "pH at which the tank will come to rest with what is in transit; NaN when not known.", byTank},
 	{"settled_millisiemens_per_centimetre", "EC at which the tank will come to rest with what is in transit; NaN when not known.", byTank},
 	{"in_transit_ph", "Effect of acid (positive) or base that the probes have not seen yet, at the estimated buffer capacity.", byTank},
@@ -86,15 +86,15 @@ var gauges = []listed{
 	{"interlock_active", "Whether the interlock withholds doses now.", byCause},
 	{"interlock_age_seconds", "How long the interlock has been active; 0 when it is not.", byCause},
 	{"alarm_state", "State of the alarm: 0 normal, 1 unacknowledged, 2 acknowledged, 3 returned unacknowledged, 4 latched, 5 shelved, 6 suppressed by design, 7 out of service.", byCause},
-	{"alarm_priority", "Priority of the standing alarm: 1 now, 2 tonight, 3 tomorrow, 4 record; 0 when none stands or it is shelved.", byCause},
+	{"alarm_priority", "Priority of the standing alarm: 1 now, 2 tonight, 3 tomorrow, 4 log; 0 when none stands or it is shelved.", byCause},
 	{"fit_for_plants", "Whether this water may go to plants.", byTank},
 	{"dosed_hour_millilitres", "Dosed in the rolling hour, as the ledger counts it.", byPump},
 	{"dosed_day_millilitres", "Dosed in the rolling day, as the ledger counts it.", byPump},
-	{"cap_hour_used_ratio", "Share of the hourly cap that is used; NaN without a cap.", byPump},
-	{"cap_day_used_ratio", "Share of the daily cap that is used; NaN without a cap.", byPump},
-	{"stock_left_millilitres", "Left in the container; NaN when not known.", byPump},
-	{"stock_lasts_seconds", "How long the container lasts at the demand of the last days; +Inf when nothing is drawn, NaN when not known.", byPump},
-	{"stock_demand_day_millilitres", "Mean of the days on which anything was dosed; NaN before the first whole day.", byPump},
+	{"hourly_cap_used_ratio", "Share of the hourly cap that is used; NaN without a cap.", byPump},
+	{"daily_cap_used_ratio", "Share of the daily cap that is used; NaN without a cap.", byPump},
+	{"container_left_millilitres", "Left in the container; NaN when not known.", byPump},
+	{"container_lasts_seconds", "How long the container lasts at the demand of the last days; +Inf when nothing is drawn, NaN when not known.", byPump},
+	{"container_demand_day_millilitres", "Mean of the days on which anything was dosed; NaN before the first whole day.", byPump},
 	{"calibration_due_seconds", "Time until the next calibration of the probe is due, negative when it is overdue; NaN when none was entered.", byProbe},
 	{"ion_millimoles_per_litre", "What the tank is thought to hold; no series without a recipe.", byIon},
 	{"ion_uncertainty_millimoles_per_litre", "Standard uncertainty of it; it grows until the next analysis.", byIon},
@@ -103,7 +103,7 @@ var gauges = []listed{
 	{"ions_analysed_age_seconds", "Time since the last analysis; NaN when there was none.", byTank},
 	{"node_seen", "Whether the node was heard since the start.", []string{"node"}},
 	{"node_age_seconds", "Time since the node's last heartbeat; the daemon's uptime when none ever came.", []string{"node"}},
-	{"broker_up", "Whether the link to the broker is open.", nil},
+	{"broker_connected", "Whether the link to the broker is open.", nil},
 	{"ledger_state", "1 for the state that the ledger is in, 0 for the others.", []string{"state"}},
 	{"epoch", "Number of this run; it rises with every start.", nil},
 }
@@ -132,7 +132,7 @@ func (s *snapshot) Collect(out chan<- prometheus.Metric) {
 		f := s.families[name]
 		out <- prometheus.MustNewConstMetric(f.desc, f.kind, value, labels...)
 	}
-	send("broker_up", number(v.LinkUp))
+	send("broker_connected", number(v.LinkUp))
 	send("epoch", float64(v.Epoch))
 	for state := safety.LedgerUnknown; state <= safety.LedgerReady; state++ {
 		send("ledger_state", number(v.Ledger == state), state.String())
@@ -171,10 +171,10 @@ func sendTank(send sender, v *controller.View, t *controller.TankView) {
 		}
 	}
 	sendIons(send, v, t)
-	send("setpoint_ph", t.PH.Present, t.Name)
-	send("setpoint_millisiemens_per_centimetre", t.EC.Present, t.Name)
-	send("setpoint_target_ph", t.PH.Target, t.Name)
-	send("setpoint_target_millisiemens_per_centimetre", t.EC.Target, t.Name)
+	send("setpoint_working_ph", t.PH.Working, t.Name)
+	send("setpoint_working_millisiemens_per_centimetre", t.EC.Working, t.Name)
+	send("setpoint_final_ph", t.PH.Final, t.Name)
+	send("setpoint_final_millisiemens_per_centimetre", t.EC.Final, t.Name)
 	known := func(value float64) float64 {
 		if !t.Settled.Known {
 			return unknown
@@ -306,13 +306,13 @@ func sendReading(send sender, v *controller.View, tank string, in *controller.In
 func sendPump(send sender, p *controller.PumpView) {
 	send("dosed_hour_millilitres", p.Hour.Millilitres(), p.Name)
 	send("dosed_day_millilitres", p.Day.Millilitres(), p.Name)
-	send("cap_hour_used_ratio", share(p.Hour, p.HourCap), p.Name)
-	send("cap_day_used_ratio", share(p.Day, p.DayCap), p.Name)
+	send("hourly_cap_used_ratio", share(p.Hour, p.HourlyCap), p.Name)
+	send("daily_cap_used_ratio", share(p.Day, p.DailyCap), p.Name)
 	left := unknown
 	if p.Left >= 0 {
 		left = p.Left.Millilitres()
 	}
-	send("stock_left_millilitres", left, p.Name)
+	send("container_left_millilitres", left, p.Name)
 	demand, lasts := unknown, unknown
 	if p.Lasts.Known {
 		demand = p.Lasts.PerDay
@@ -320,8 +320,8 @@ func sendPump(send sender, p *controller.PumpView) {
 			lasts = p.Lasts.Days * 86400
 		}
 	}
-	send("stock_demand_day_millilitres", demand, p.Name)
-	send("stock_lasts_seconds", lasts, p.Name)
+	send("container_demand_day_millilitres", demand, p.Name)
+	send("container_lasts_seconds", lasts, p.Name)
 	for o := ledger.Outcome(0); o < ledger.OutcomeCount; o++ {
 		send("doses_total", float64(p.Doses[o]), p.Name, o.String())
 		send("dosed_millilitres_total", p.Volume[o].Millilitres(), p.Name, o.String())

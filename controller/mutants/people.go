@@ -15,7 +15,7 @@ var peopleBugs = []bug{
 		[][2]string{{"	case RequestArm:\n		c.restateMode(id, row)\n", "	case RequestArm:\n"}},
 		"controller", "TestLessBeatsMoreAndLiveIsReplayedHoweverThingsFall"},
 	{"a setpoint out of bounds is clamped", "14", "controller/setpoint.go",
-		[][2]string{{"	if math.IsNaN(value) || value < l.Lowest || value > l.Highest {", "	value = min(max(value, l.Lowest), l.Highest)\n	if math.IsNaN(value) {"}},
+		[][2]string{{"	if math.IsNaN(value) || value < l.Min || value > l.Max {", "	value = min(max(value, l.Min), l.Max)\n	if math.IsNaN(value) {"}},
 		"controller", "TestFiftyEightIsRefusedNotClamped"},
 	{"a setpoint jumps to its end", "14", "controller/setpoint.go",
 		[][2]string{{"	case gap > step:\n		s.present += step\n", "	case gap > step:\n		s.present = s.target\n"}},

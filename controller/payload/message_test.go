@@ -178,12 +178,12 @@ func TestWhatPeopleWriteCannotBreakAPayload(t *testing.T) {
 }
 
 func TestNumberThatIsNoneIsWrittenAsNull(t *testing.T) {
-	view := controller.SetpointView{Present: math.NaN(), Target: math.Inf(1), Lowest: -0.0001, Highest: 1e9, AdviseLow: 1.0006}
+	view := controller.SetpointView{Working: math.NaN(), Final: math.Inf(1), Min: -0.0001, Max: 1e9, AdvisedMin: 1.0006}
 	body := AppendSetpoint(nil, dosing.QuantityPH, view)
 	if !json.Valid(body) {
 		t.Fatalf("no JSON: %s", body)
 	}
-	for _, want := range []string{`"present":null`, `"target":null`, `"lowest":0,`, `"highest":1000000000,`, `"advised_lowest":1.001,`} {
+	for _, want := range []string{`"working":null`, `"final":null`, `"min":0,`, `"max":1000000000,`, `"advised_min":1.001,`} {
 		if !strings.Contains(string(body), want) {
 			t.Errorf("%s does not hold %s", body, want)
 		}

@@ -58,9 +58,9 @@ var (
 		LeavesWarn: 90 * time.Minute, LeavesHarm: -1, Fit: true}
 	sampleAlarm = controller.AlarmView{Cause: safety.CauseCirculationOff, State: alarm.Unacknowledged, Priority: safety.PriorityTonight,
 		Text: "Circulation is off.", Advice: "Look at the pump and its fuse.", Since: since}
-	samplePH = controller.SetpointView{Present: 5.85, Target: 5.9, Source: "mqtt", Lowest: 5, Highest: 7, AdviseLow: 5.5, AdviseHigh: 6.3,
+	samplePH = controller.SetpointView{Working: 5.85, Final: 5.9, Source: "mqtt", Min: 5, Max: 7, AdvisedMin: 5.5, AdvisedMax: 6.3,
 		Confirm: 0.3, By: "mqtt:Ona", At: sampleTime, Until: time.Date(2026, 1, 1, 6, 0, 0, 0, time.UTC)}
-	sampleEC = controller.SetpointView{Present: 1.8, Target: 1.8, Source: "file", Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4}
+	sampleEC = controller.SetpointView{Working: 1.8, Final: 1.8, Source: "file", Min: 0.3, Max: 4, AdvisedMin: 0.8, AdvisedMax: 2.8, Confirm: 0.4}
 
 	sampleCalibration = CalibrationAsk{Calibrating: controller.Calibrating{Probe: "ph", Step: "read", Standard: "4.01", Celsius: 21.5}, By: "Ada"}
 	sampleEntered     = CalibrationAsk{Calibrating: controller.Calibrating{Probe: "ph", Step: "entered", Celsius: 22, Found: "7.00=7.02, 4.01=4.05"}, Note: "fresh buffers", By: "Ada"}
@@ -69,15 +69,15 @@ var (
 	sampleIons = &controller.IonsView{Recipe: "lettuce", Analysed: sampleTime,
 		Ions: []controller.IonView{{Name: "NO3-N", Macro: true, Amount: 12.4521, Off: 0.5219, Target: 12.1, Milligrams: 14.007, Acid: 0.81},
 			{Name: "Fe", Amount: 0.03987, Off: 0.0021, Target: 0.04, Milligrams: 55.845}},
-		Shares: []controller.ShareView{{Pump: "calcium", Share: 0.241}, {Pump: "potassium-nitrate", Share: 0.759}},
-		Lever:  "NH4 6 → 8 % of N: about half the acid", Wanted: time.Date(2026, 1, 9, 0, 0, 0, 0, time.UTC), Advice: "an analysis is wanted by 9 January: after that K may be 15 % off"}
+		Shares:         []controller.ShareView{{Pump: "calcium", Share: 0.241}, {Pump: "potassium-nitrate", Share: 0.759}},
+		AmmoniumAdvice: "NH4 6 → 8 % of N: about half the acid", Wanted: time.Date(2026, 1, 9, 0, 0, 0, 0, time.UTC), Advice: "an analysis is wanted by 9 January: after that K may be 15 % off"}
 
 	answerAccepted = controller.Answer{Accepted: true, Quantity: dosing.QuantityPH, Text: "pH moves from 5.8 to 5.9, at most 0.3 an hour",
-		Old: 5.8, New: 5.9, Lowest: 5, Highest: 7, By: "mqtt:Ona"}
+		Old: 5.8, New: 5.9, Min: 5, Max: 7, By: "mqtt:Ona"}
 	answerRefused = controller.Answer{Quantity: dosing.QuantityPH, Text: "58 is outside 5 to 7; did you mean 5.8?",
-		Old: 5.8, New: 58, Lowest: 5, Highest: 7, By: "mqtt:Ona"}
+		Old: 5.8, New: 58, Min: 5, Max: 7, By: "mqtt:Ona"}
 	answerConfirm = controller.Answer{Quantity: dosing.QuantityEC, Text: "a step of 0.6 mS/cm needs a second yes: send it again with confirm",
-		Old: 1.8, New: 2.4, Lowest: 0.3, Highest: 4, Confirm: "k3f9", By: "mqtt"}
+		Old: 1.8, New: 2.4, Min: 0.3, Max: 4, Confirm: "k3f9", By: "mqtt"}
 )
 
 // forgeOrder fills a controller.Order for this test alone: everywhere else only the

@@ -30,7 +30,7 @@ func AppendState(dst []byte, t *controller.TankView, at time.Time) []byte {
 		e.dst = appendInput(e.dst, &t.Inputs[i])
 	}
 	e.dst = append(e.dst, ']')
-	e.key("holds")
+	e.key("interlocks")
 	e.dst = append(e.dst, '[')
 	for i := range t.Holds {
 		if i > 0 {
@@ -39,7 +39,7 @@ func AppendState(dst []byte, t *controller.TankView, at time.Time) []byte {
 		e.dst = appendHold(e.dst, &t.Holds[i])
 	}
 	e.dst = append(e.dst, ']')
-	e.key("stocks")
+	e.key("containers")
 	e.dst = append(e.dst, '[')
 	for i := range t.Stocks {
 		if i > 0 {
@@ -98,8 +98,8 @@ func appendStock(dst []byte, s *controller.StockView) []byte {
 		e.number("demand_l_per_day", s.PerDay/1000, 3)
 		if s.Left >= 0 && !math.IsInf(s.Days, 0) {
 			e.number("lasts_days", s.Days, 1)
-			e.number("lasts_at_least_days", s.Low, 1)
-			e.number("lasts_at_most_days", s.High, 1)
+			e.number("lasts_min_days", s.Low, 1)
+			e.number("lasts_max_days", s.High, 1)
 		}
 	}
 	return e.end()

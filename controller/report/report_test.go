@@ -217,10 +217,10 @@ func TestWhatOnlySpacesDosesIsSummedUntilAPersonWouldAsk(t *testing.T) {
 	tell(p, "02:00", diary.KindWant, "stock", 0)
 	tell(p, "02:00", diary.KindInterlock, "incompatible-wait", 1)
 	tell(p, "02:02", diary.KindInterlock, "incompatible-wait", 0)
-	tell(p, "03:00", diary.KindInterlock, "day-cap", 1)
-	tell(p, "07:00", diary.KindInterlock, "day-cap", 0)
+	tell(p, "03:00", diary.KindInterlock, "daily-cap", 1)
+	tell(p, "07:00", diary.KindInterlock, "daily-cap", 0)
 	_, tank := of(t, p)
-	if len(tank.Withheld) != 1 || tank.Withheld[0].Cause != "day-cap" || tank.Withheld[0].Held != 4*3600 {
+	if len(tank.Withheld) != 1 || tank.Withheld[0].Cause != "daily-cap" || tank.Withheld[0].Held != 4*3600 {
 		t.Errorf("withheld %+v", tank.Withheld)
 	}
 	if len(tank.Waits) != 1 || tank.Waits[0].Cause != "incompatible-wait" || tank.Waits[0].Held != 120 {

@@ -40,8 +40,8 @@ type Stock struct {
 // to come are like those before.
 type Range struct {
 	Days float64 `json:"days"`
-	Low  float64 `json:"low"`
-	High float64 `json:"high"`
+	Min  float64 `json:"min"`
+	Max  float64 `json:"max"`
 }
 
 // demandDays is how many days the demand rests on.
@@ -144,7 +144,7 @@ func (s *Stock) forecast(active []int) {
 	l := dosing.Lasts(left, s.drawn)
 	s.PerDay = &l.PerDay
 	if s.Left != nil && l.PerDay > 0 {
-		s.Lasts = &Range{Days: l.Days, Low: l.Low, High: l.High}
+		s.Lasts = &Range{Days: l.Days, Min: l.Low, Max: l.High}
 	}
 }
 
@@ -179,9 +179,9 @@ func (r *Stocks) verdict() string {
 
 func (l *Range) String() string {
 	if l.Days < 10 {
-		return fmt.Sprintf("%.1f days (%.1f to %.1f)", l.Days, l.Low, l.High)
+		return fmt.Sprintf("%.1f days (%.1f to %.1f)", l.Days, l.Min, l.Max)
 	}
-	return fmt.Sprintf("%.0f days (%.0f to %.0f)", l.Days, l.Low, l.High)
+	return fmt.Sprintf("%.0f days (%.0f to %.0f)", l.Days, l.Min, l.Max)
 }
 
 // ReadStocks makes the report of a record's containers.

@@ -59,12 +59,12 @@ func TestDaysToEmptyComeWithTheirDoubt(t *testing.T) {
 	r := season(10, refill("acid", 1))
 	lasts := r.Stocks[0].Lasts
 	near(t, "a day", r.Stocks[0].PerDay, 22)
-	if lasts == nil || math.Abs(lasts.Days-*r.Stocks[0].Left/22) > 1e-9 || !(lasts.Low < lasts.Days && lasts.Days < lasts.High) {
+	if lasts == nil || math.Abs(lasts.Days-*r.Stocks[0].Left/22) > 1e-9 || !(lasts.Min < lasts.Days && lasts.Days < lasts.Max) {
 		t.Fatalf("lasts %+v", lasts)
 	}
 	// Ten days that differ by a tenth say more than two, whose spread nobody knows.
 	few := season(2, refill("acid", 1)).Stocks[0].Lasts
-	if few == nil || (few.High-few.Low)/few.Days < 2*(lasts.High-lasts.Low)/lasts.Days {
+	if few == nil || (few.Max-few.Min)/few.Days < 2*(lasts.Max-lasts.Min)/lasts.Days {
 		t.Errorf("two days: %+v, ten days: %+v", few, lasts)
 	}
 	if !strings.HasPrefix(r.Verdict, "Acid runs out first, in 40 days (") {

@@ -180,7 +180,7 @@ var faults = []Fault{
 	{Name: "network-slow", Row: 41, Text: "every message takes half a minute",
 		begin: onLink(func(t *linkTrouble) { t.delay = 30 * time.Second }), end: onLink(func(t *linkTrouble) { t.delay = 0 })},
 	{Name: "node-reboots", Row: 43, Text: "the pump node restarts every two minutes", second: rebootLoop},
-	{Name: "node-silent", Row: 39, Text: "the pump node is dead",
+	{Name: "node-offline", Row: 39, Text: "the pump node is dead",
 		begin: onNode(func(t *nodeTrouble) { t.down = true }), end: onNode(func(t *nodeTrouble) { t.down = false })},
 	{Name: "node-clock-jump", Row: 44, Text: "the node's clock jumps an hour",
 		begin: onNode(func(t *nodeTrouble) { t.tickJump += time.Hour })},

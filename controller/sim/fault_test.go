@@ -400,7 +400,7 @@ var shows = map[string]func(s seen){
 		}
 		s.want(len(boots) >= 4, "it does not restart again and again")
 	},
-	"node-silent": func(s seen) {
+	"node-offline": func(s seen) {
 		beats := s.with.beats
 		s.dose(acid, 6)
 		s.want(s.with.beats == beats && s.with.farm.Starts() == 0, "it lives")

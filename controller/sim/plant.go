@@ -16,8 +16,8 @@ type Plant struct {
 	Litres     float64 // in circulation at the working level, film and rafts included
 	StartShare float64 // of Litres at the start
 
-	DeadTime time.Duration // θ: injection to first response
-	Lag      time.Duration // τ: mixing lag after it
+	DeadTime     time.Duration // θ: injection to first response
+	TimeConstant time.Duration // τ: mixing lag after it
 
 	Evaporation float64    // share of Litres per hour in the light; what is dissolved stays
 	Uptake      float64    // of nutrients in the light, as mS/cm per hour
@@ -104,7 +104,7 @@ func plantOf(s *controller.Settings, id dosing.TankID, seed uint64, pace float64
 		Litres:       float64(set.Volume),
 		StartShare:   r.uniform(0.985, 0.995),
 		DeadTime:     near(set.DeadTime),
-		Lag:          near(set.Lag),
+		TimeConstant: near(set.TimeConstant),
 		Evaporation:  float64(pace * r.uniform(0.012, 0.018)),
 		Uptake:       float64(pace * r.uniform(0.010, 0.025)),
 		BaseFlux:     float64(pace * r.uniform(0.02, 0.08)),

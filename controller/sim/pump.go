@@ -43,7 +43,7 @@ func (p *pump) shot(volume dosing.Volume, quiet bool) float64 {
 	if !quiet {
 		s += float64(0.005 * p.random.gauss())
 	}
-	if volume < p.set.Smallest {
+	if volume < p.set.MinDose {
 		s *= p.random.uniform(0.3, 1)
 	}
 	if p.trouble.airLock > 0 {

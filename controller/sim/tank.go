@@ -124,7 +124,7 @@ func (t *tank) mix(speed float64) {
 	}
 	if t.plume.litres > 0 {
 		if speed != t.mixedAt {
-			t.mixedAt, t.mixed = speed, 1-fading(speed/t.plant.Lag.Seconds())
+			t.mixedAt, t.mixed = speed, 1-fading(speed/t.plant.TimeConstant.Seconds())
 		}
 		t.plume.pour(&t.bulk, t.mixed)
 		if t.plume.litres < 1e-9 {

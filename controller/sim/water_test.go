@@ -127,10 +127,10 @@ func TestDoseArrivesAfterDeadTimeAndLag(t *testing.T) {
 	near(t, "EC while the dose is in the pipe", settled.EC, before.EC, 1e-9)
 	y.wait(plant.DeadTime - 4*time.Second)
 	near(t, "EC at the end of the dead time", y.farm.Truth(south).EC, before.EC, 1e-3)
-	y.wait(plant.Lag + time.Second)
+	y.wait(plant.TimeConstant + time.Second)
 	share := (y.farm.Truth(south).EC - before.EC) / (settled.SettledEC - before.EC)
 	near(t, "share that arrived after dead time and one lag", share, 1-math.Exp(-1), 0.03)
-	y.wait(6 * plant.Lag)
+	y.wait(6 * plant.TimeConstant)
 	near(t, "EC after mixing", y.farm.Truth(south).EC, settled.SettledEC, 0.001)
 }
 

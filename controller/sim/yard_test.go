@@ -29,16 +29,16 @@ const north, south dosing.TankID = 0, 1
 // tanks, the larger with a flood bench, a film and a raft.
 func yardSettings(tanks int) *controller.Settings {
 	pumps := []dosing.Pump{
-		{Name: "acid", Node: "row", Role: dosing.RoleAcid, Group: dosing.GroupAcid, PerSecond: 600, Smallest: 300,
+		{Name: "acid", Node: "row", Role: dosing.RoleAcid, Group: dosing.GroupAcid, PerSecond: 600, MinDose: 300,
 			AcidPerML: 1.5, Container: 2 * dosing.Litre, Ions: chem.Totals{NO3: 1500}},
-		{Name: "base", Node: "row", Role: dosing.RoleBase, Group: dosing.GroupBase, PerSecond: 600, Smallest: 300,
+		{Name: "base", Node: "row", Role: dosing.RoleBase, Group: dosing.GroupBase, PerSecond: 600, MinDose: 300,
 			AcidPerML: -1, Container: 2 * dosing.Litre, Ions: chem.Totals{K: 1000}},
-		{Name: "calcium", Node: "row", Role: dosing.RoleStock, Group: dosing.GroupCalcium, PerSecond: 15000, Smallest: 5000,
+		{Name: "calcium", Node: "row", Role: dosing.RoleStock, Group: dosing.GroupCalcium, PerSecond: 15000, MinDose: 5000,
 			ECPerML: 0.2, Share: 0.5, MacroIon: true, Container: 60 * dosing.Litre, Ions: chem.Totals{Ca: 600, NO3: 1300, NH4: 100}},
-		{Name: "sulfate", Node: "row", Role: dosing.RoleStock, Group: dosing.GroupSulfate, PerSecond: 15000, Smallest: 5000,
+		{Name: "sulfate", Node: "row", Role: dosing.RoleStock, Group: dosing.GroupSulfate, PerSecond: 15000, MinDose: 5000,
 			ECPerML: 0.2, Share: 0.5, MacroIon: true, Container: 60 * dosing.Litre, Ions: chem.Totals{K: 900, NO3: 500, P: 200, SO4: 250, Mg: 150}},
 	}
-	s := &controller.Settings{Version: "yard", DecideEvery: 10 * time.Second}
+	s := &controller.Settings{Version: "yard", ControlPeriod: 10 * time.Second}
 	s.Safety = safety.Settings{Station: "row", Pumps: pumps, Nodes: []safety.Node{{Name: "row", FullContract: true}}, PumpNode: make([]safety.NodeID, len(pumps))}
 	for range pumps {
 		s.Safety.Caps = append(s.Safety.Caps, safety.Caps{PerDose: 600 * dosing.Millilitre, PerHour: 3 * dosing.Litre, PerDay: 20 * dosing.Litre, OnTime: 40 * time.Second})
@@ -46,8 +46,8 @@ func yardSettings(tanks int) *controller.Settings {
 	s.Safety.Caps[acid].PerHour = 60 * dosing.Millilitre
 	for id, name := range []string{"north", "south"}[:tanks] {
 		litres := []dosing.Litres{1400, 180}[id]
-		s.Safety.Tanks = append(s.Safety.Tanks, safety.Tank{Tank: dosing.Tank{Name: name, Volume: litres, Least: litres * 0.6, Greatest: litres * 1.1,
-			DeadTime: 40 * time.Second, Lag: 80 * time.Second, Phosphate: 1.2, Carbonate: 0.6, TopUp: dosing.Water{Alkalinity: 2, EC: 0.3}}})
+		s.Safety.Tanks = append(s.Safety.Tanks, safety.Tank{Tank: dosing.Tank{Name: name, Volume: litres, MinVolume: litres * 0.6, MaxVolume: litres * 1.1,
+			DeadTime: 40 * time.Second, TimeConstant: 80 * time.Second, Phosphate: 1.2, Carbonate: 0.6, TopUp: dosing.Water{Alkalinity: 2, EC: 0.3}}})
 		t := controller.TankSettings{PH: controller.SetpointSettings{Value: 5.8}, EC: controller.SetpointSettings{Value: 1.8}, GasExchange: controller.UsualTankExchange}
 		if id == 0 {
 			t.Zones = []controller.Zone{{Name: "bench", Kind: controller.ZoneFlood, Litres: 250}, {Name: "channels", Kind: controller.ZoneFilm, Litres: 30},

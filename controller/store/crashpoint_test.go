@@ -337,7 +337,7 @@ func (p *played) judgeRecord(farm *sim.Farm, db ledger.Store, before known) (fau
 	if err != nil {
 		return []string{"the daemon does not start: " + err.Error()}, false
 	}
-	if got := l.night.Core.Remembered(l.night.Now()).Tanks[0].PH.Target; before.ph != 0 && got != before.ph {
+	if got := l.night.Core.Remembered(l.night.Now()).Tanks[0].PH.Final; before.ph != 0 && got != before.ph {
 		l.fault("setpoint %v was accepted and is %v after the restart", before.ph, got)
 	}
 	l.play(20*time.Second, false, nil)

@@ -73,7 +73,7 @@ func TestButtonsFollowTheStateAPauseCountsDownAndAChangeCanBeUndone(t *testing.T
 	tank := &v.Tanks[0]
 	tank.Holds = []controller.HoldView{{Cause: row.Cause, Action: row.Action, Scope: row.Scope, Text: row.Text, Clears: row.Clears}}
 	tank.PauseEnds = v.At.Wall.Add(2*time.Hour + 10*time.Minute)
-	tank.PH.Target, tank.PH.Undoable, tank.PH.Before = 5.95, true, 5.8
+	tank.PH.Final, tank.PH.Undoable, tank.PH.Before = 5.95, true, 5.8
 	h.show(v)
 	_, page := b.get("/tank/north/change")
 	want(t, page, "paused until 23:40, which is in 2 h 10 min", `id="resume"`, "Undo: pH back to 5.80", `id="stop"`, `id="observe"`)

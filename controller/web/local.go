@@ -17,7 +17,7 @@ import (
 // engineer: the folder's permissions decide.
 func listenLocal(path string) (net.Listener, error) {
 	if most := len(syscall.RawSockaddrUnix{}.Path) - 1; len(path) > most {
-		return nil, fmt.Errorf("local socket: the path %s has %d bytes and a socket's at most %d here: name a shorter folder in [history]", path, len(path), most)
+		return nil, fmt.Errorf("local socket: the path %s has %d bytes and a socket's at most %d here: name a shorter folder in [storage]", path, len(path), most)
 	}
 	// The state folder's lock is held, so a socket that is there is a dead run's.
 	if err := os.Remove(path); err != nil && !os.IsNotExist(err) {

@@ -55,7 +55,7 @@ func sampleView() *controller.View {
 	reading := func(name string, q dosing.Quantity, value float64) controller.InputView {
 		return controller.InputView{Name: name, Quantity: q, Present: true, Value: value, Age: 3 * time.Second, Quality: dosing.QualityGood}
 	}
-	bounds := controller.SetpointView{Present: 5.8, Target: 5.8, Source: "file", Lowest: 5, Highest: 7, AdviseLow: 5.5, AdviseHigh: 6.3, Confirm: 0.3, At: wall}
+	bounds := controller.SetpointView{Working: 5.8, Final: 5.8, Source: "file", Min: 5, Max: 7, AdvisedMin: 5.5, AdvisedMax: 6.3, Confirm: 0.3, At: wall}
 	row := safety.Of(safety.CauseCirculationOff)
 	v := &controller.View{At: at, Station: "row", LinkUp: true, Ledger: safety.LedgerReady, Epoch: 3,
 		Tanks: []controller.TankView{{Name: "north", Mode: safety.ModeHolding, Cause: safety.CauseCirculationOff, Reason: "holding: " + row.Text, Next: "clears: " + row.Clears,
@@ -63,11 +63,11 @@ func sampleView() *controller.View {
 				reading("circulation", dosing.QuantityCirculation, 0), {Name: "redox", Quantity: dosing.QuantityRedox, NotFitted: "no redox probe on this farm"}},
 			Pours: []controller.PourView{{Pump: "acid-north", Liquid: "nitric acid 38 %", PH: -0.12, EC: 0.004}},
 			Hands: []controller.HandView{{Name: "H3-1", Pump: "acid-north", Liquid: "nitric acid 38 %", Volume: 12 * dosing.Millilitre, At: wall, By: "mara"}},
-			PH:    bounds, EC: controller.SetpointView{Present: 1.8, Target: 1.8, Source: "file", Lowest: 0.3, Highest: 4, AdviseLow: 0.8, AdviseHigh: 2.8, Confirm: 0.4, At: wall},
+			PH:    bounds, EC: controller.SetpointView{Working: 1.8, Final: 1.8, Source: "file", Min: 0.3, Max: 4, AdvisedMin: 0.8, AdvisedMax: 2.8, Confirm: 0.4, At: wall},
 			Settled: controller.SettledView{Known: true, PH: 5.9, EC: 1.8}, LeavesWarn: 40 * time.Minute, LeavesHarm: 3 * time.Hour, Fit: true, Ions: sampleIons(at),
 			Holds:  []controller.HoldView{{Cause: safety.CauseCirculationOff, Action: safety.Hold, Scope: safety.ScopeTank, Since: at, Text: row.Text, Clears: row.Clears}},
 			Alarms: []controller.AlarmView{{Cause: safety.CauseCirculationOff, State: alarm.Unacknowledged, Priority: safety.PriorityTonight, Text: row.Text, Advice: row.Advice, Since: at}}}},
-		Pumps: []controller.PumpView{{Name: "acid-north", Reagent: "nitric acid", Role: dosing.RoleAcid, HourCap: 264 * dosing.Millilitre, DayCap: 1303 * dosing.Millilitre, Left: dosing.Litre}},
+		Pumps: []controller.PumpView{{Name: "acid-north", Reagent: "nitric acid", Role: dosing.RoleAcid, HourlyCap: 264 * dosing.Millilitre, DailyCap: 1303 * dosing.Millilitre, Left: dosing.Litre}},
 		Nodes: []controller.NodeView{{Name: "reagents", Seen: true, Age: time.Second, Boot: "a1b2"}}}
 	v.Judge()
 	return v
@@ -82,7 +82,7 @@ func sampleIons(at dosing.Instant) *controller.IonsView {
 		Ions: []controller.IonView{ion("NO3-N", 12.1, 0.6, 12.4, 14.007), ion("NH4-N", 0.7, 0.3, 0.8, 14.007), ion("P", 1.36, 0.08, 1.31, 30.974), ion("K", 5.2, 0.4, 7.2, 39.098),
 			ion("Ca", 3.2, 0.2, 2.95, 40.078), ion("Mg", 0.7, 0.05, 0.65, 24.305), ion("S", 0.79, 0.06, 0.74, 32.06), {Name: "Fe", Amount: 0.04, Target: 0.04, Milligrams: 55.845}},
 		Shares:  []controller.ShareView{{Pump: "calcium", Share: 0.18}, {Pump: "potassium-nitrate", Share: 0.52}, {Pump: "phosphate", Share: 0.3}},
-		Surplus: "acid supplies more P than the crop takes: 1.20 against 0.70 mmol/L since the last analysis", Lever: "NH4 6 → 8 % of N: about half the acid",
+		Surplus: "acid supplies more P than the crop takes: 1.20 against 0.70 mmol/L since the last analysis", AmmoniumAdvice: "NH4 6 → 8 % of N: about half the acid",
 		Advice: "an analysis is wanted now: S may be 29 % off"}
 }
 

@@ -85,11 +85,11 @@ type figureNow struct {
 
 func nowFigures(t controller.TankView) (figures []figureNow) {
 	for _, in := range t.Inputs {
-		wanted, band := t.PH.Present, dosing.WarnBand.PH
+		wanted, band := t.PH.Working, dosing.WarnBand.PH
 		switch in.Quantity {
 		case dosing.QuantityPH:
 		case dosing.QuantityEC:
-			wanted, band = t.EC.Present, dosing.WarnBand.EC
+			wanted, band = t.EC.Working, dosing.WarnBand.EC
 		default:
 			continue
 		}

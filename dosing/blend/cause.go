@@ -88,7 +88,7 @@ func (m *Mix) obstacle(stock int, wanting *aim) (obstacle, bool) {
 	if s.AtMost > 0 && m.Amounts[stock] > s.AtMost*0.999 {
 		return obstacle{cause: causeAtMost}, true
 	}
-	if share := m.Task.NH4Most; each[NH4] > share*each.Nitrogen() && m.Reached[NH4] > 0.999*share*m.Reached.Nitrogen() {
+	if share := m.Task.MaxNH4; each[NH4] > share*each.Nitrogen() && m.Reached[NH4] > 0.999*share*m.Reached.Nitrogen() {
 		return obstacle{cause: causeAmmonium}, true
 	}
 	for o, w := range m.Wants {
@@ -133,7 +133,7 @@ func (m *Mix) obstacleText(stocks []int, o obstacle) string {
 	case causeAtMost:
 		return fmt.Sprintf("%s %s at the most you allow; raise that, or make it stronger", strings.Join(names, " and "), plural(len(names), "stands", "stand"))
 	case causeAmmonium:
-		return fmt.Sprintf("ammonium is held at %s %% of nitrogen", figure(100*m.Task.NH4Most))
+		return fmt.Sprintf("ammonium is held at %s %% of nitrogen", figure(100*m.Task.MaxNH4))
 	case causeNeverAbove:
 		if o.other == SubstanceCount {
 			return fmt.Sprintf("%s %s N, which is never to pass %s", strings.Join(names, " or "), plural(len(names), "brings", "bring"), milligrams(m.N.Most*14.007))

@@ -59,7 +59,7 @@ func TestWhatAReasonClaimsHappensWhenItIsTried(t *testing.T) {
 			}
 		}
 		if r.IntN(4) == 0 {
-			task.NH4Most = 0.02 + 0.04*r.Float64()
+			task.MaxNH4 = 0.02 + 0.04*r.Float64()
 		}
 		m, err := Solve(task)
 		if err != nil {
@@ -115,7 +115,7 @@ func tryObstacle(t *testing.T, k int, m *Mix, a *aim, i int, o *obstacle) {
 			t.Errorf("case %d: %s may give more, and gives no more", k, s.Name)
 		}
 	case causeAmmonium:
-		task.NH4Most = m.Task.NH4Most * 1.1
+		task.MaxNH4 = m.Task.MaxNH4 * 1.1
 		if freed, err := Solve(task); err == nil && !(freed.Reached[NH4]/freed.Reached.Nitrogen() > m.Reached[NH4]/m.Reached.Nitrogen()) {
 			t.Errorf("case %d: ammonium may be more, and is no more", k)
 		}

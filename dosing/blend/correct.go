@@ -15,7 +15,7 @@ type Correction struct {
 	Recipe    Recipe
 	EC        float64 // mS/cm that the recipe is scaled to with the source water; 0 = as it stands
 	PH, TempC float64
-	NH4Most   float64
+	MaxNH4    float64
 	Stocks    []Stock
 	Water     Content  // the source water, closed (Analysis.Water)
 	Tank      Analysis // as measured
@@ -61,7 +61,7 @@ func Correct(c Correction) (*Corrected, error) {
 	if err != nil {
 		return nil, err
 	}
-	task := Task{Recipe: c.Recipe, Base: c.Water, Stocks: c.Stocks, EC: c.EC, PH: c.PH, TempC: c.TempC, NH4Most: c.NH4Most}
+	task := Task{Recipe: c.Recipe, Base: c.Water, Stocks: c.Stocks, EC: c.EC, PH: c.PH, TempC: c.TempC, MaxNH4: c.MaxNH4}
 	out := &Corrected{}
 	if out.Fresh, err = Solve(task); err != nil {
 		return nil, err
@@ -223,7 +223,7 @@ func (out *Corrected) dumpRound(q *squares.Problem, c *Correction, tank Content,
 		most(Content.Nitrogen, w.Amount*(1+within))
 		most(func(v Content) float64 { return -v.Nitrogen() }, -w.Amount*(1-within))
 	}
-	most(func(v Content) float64 { return v[NH4] - float64(task.NH4Most*v.Nitrogen()) }, 0)
+	most(func(v Content) float64 { return v[NH4] - float64(task.MaxNH4*v.Nitrogen()) }, 0)
 	if role != dosing.RoleNone { // the pH is to be met as well, so that the acid's nutrient counts
 		need := out.Fresh.Settled.StrongCharge - float64(phosphateNear*out.Fresh.Reached[P])
 		most(balanceOf, need+0.02)
@@ -309,7 +309,7 @@ func (out *Corrected) longRun(c *Correction, tank Content) error {
 		recipe.Nitrogen = Want{Stated: true, Amount: max(uptake.Nitrogen(), 0), Weight: 1}
 	}
 	out.Uptake = &uptake
-	out.LongRun, err = Solve(Task{Recipe: recipe, Base: c.Water, Stocks: c.Stocks, PH: c.PH, TempC: c.TempC, NH4Most: c.NH4Most})
+	out.LongRun, err = Solve(Task{Recipe: recipe, Base: c.Water, Stocks: c.Stocks, PH: c.PH, TempC: c.TempC, MaxNH4: c.MaxNH4})
 	var refusal *Refusal
 	if errors.As(err, &refusal) {
 		out.NoLongRun, err = refusal.Error(), nil

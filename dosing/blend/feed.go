@@ -13,7 +13,7 @@ type Feed struct {
 	Wants   Content // mmol for a litre of tank; below zero counts as none
 	Against Content // what a litre is to hold: a miss counts as a share of it
 	Stocks  []Stock // acids and bases among them give nothing
-	NH4Most float64 // of the nitrogen that is given; 0 = 10 %
+	MaxNH4  float64 // of the nitrogen that is given; 0 = 10 %
 
 	// What is given is worth Most at most, by what a mmol of each is worth: where all is
 	// given as a share of an EC, no ion may take the place of another beyond that.
@@ -24,7 +24,7 @@ type Feed struct {
 // Amounts is the nearest that the stocks can give, mL of each for a litre of tank.
 // Substances that Against leaves out are not looked at. Errors are *Refusal.
 func (f *Feed) Amounts() ([]float64, error) {
-	t := Task{Recipe: Recipe{Name: "what the tank lacks"}, Stocks: f.Stocks, NH4Most: f.NH4Most}
+	t := Task{Recipe: Recipe{Name: "what the tank lacks"}, Stocks: f.Stocks, MaxNH4: f.MaxNH4}
 	if err := t.fill(); err != nil {
 		return nil, err
 	}
@@ -91,7 +91,7 @@ func (c Content) worth(each *Content) float64 {
 
 // Lever is ammonium's share of the nitrogen as a means against a pH that climbs:
 // from Share to To, acid falls by the share Less.
-type Lever struct{ Share, To, Less float64 }
+type AmmoniumAdvice struct{ Share, To, Less float64 }
 
 // smallestLever is the change of share that is worth a word.
 const smallestLever = 0.01
@@ -103,19 +103,19 @@ const smallestLever = 0.01
 // Nutrition of Higher Plants, chapter on rhizosphere pH): each mmol that changes
 // its form saves two meq. It reports false where no acid is given or nothing is
 // left to move.
-func AmmoniumLever(acid, nitrogen, share, most float64) (Lever, bool) {
+func AdviseAmmonium(acid, nitrogen, share, most float64) (AmmoniumAdvice, bool) {
 	if !(acid > 0) || !(nitrogen > 0) || !(share >= 0) {
-		return Lever{}, false
+		return AmmoniumAdvice{}, false
 	}
-	l := Lever{Share: share, To: math.Min(share+acid/(4*nitrogen), math.Min(most, HardNH4))}
+	l := AmmoniumAdvice{Share: share, To: math.Min(share+acid/(4*nitrogen), math.Min(most, HardNH4))}
 	if !(l.To-share >= smallestLever) {
-		return Lever{}, false
+		return AmmoniumAdvice{}, false
 	}
 	l.Less = 2 * (l.To - share) * nitrogen / acid
 	return l, true
 }
 
-func (l Lever) String() string {
+func (l AmmoniumAdvice) String() string {
 	saved := fmt.Sprintf("about %.0f %% less acid", 100*l.Less)
 	if l.Less > 0.45 {
 		saved = "about half the acid"

@@ -170,7 +170,7 @@ func question(t *testing.T, m *Mix) (s system, mine []float64) {
 		}
 		row(10, balanceOf, r.StrongCharge-phosphateNear*m.Reached[P])
 	}
-	ammonium := func(c Content) float64 { return c[NH4] - m.Task.NH4Most*c.Nitrogen() }
+	ammonium := func(c Content) float64 { return c[NH4] - m.Task.MaxNH4*c.Nitrogen() }
 	open := s
 	if x := open.least(len(columns)); passes(known, columns, x, ammonium) {
 		row(1e4, ammonium, max(0, ammonium(known))) // held at its limit

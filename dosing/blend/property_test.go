@@ -52,7 +52,7 @@ func TestEveryReachableRecipeIsMetToHalfAPerCent(t *testing.T) {
 	for range 4000 {
 		stocks := row(r, 1+r.IntN(16))
 		recipe := reachable(r, stocks)
-		task := Task{Recipe: recipe, Stocks: stocks, NH4Most: UsualNH4}
+		task := Task{Recipe: recipe, Stocks: stocks, MaxNH4: UsualNH4}
 		m := &Mix{Task: task, Factor: 1}
 		b := newBlender(&m.Task)
 		for range 4 {

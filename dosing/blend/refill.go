@@ -8,7 +8,7 @@ type Refill struct {
 	Recipe    Recipe
 	EC        float64 // mS/cm that the recipe is scaled to with the source water; 0 = as it stands
 	PH, TempC float64
-	NH4Most   float64
+	MaxNH4    float64
 	Stocks    []Stock
 	Source    Content  // the source water, for which the recipe is scaled
 	Water     Content  // that is filled in, closed
@@ -35,7 +35,7 @@ func Fill(r Refill) (*Refilled, error) {
 	if err != nil {
 		return nil, err
 	}
-	task := Task{Recipe: r.Recipe, Base: r.Source, Stocks: r.Stocks, EC: r.EC, PH: r.PH, TempC: r.TempC, NH4Most: r.NH4Most}
+	task := Task{Recipe: r.Recipe, Base: r.Source, Stocks: r.Stocks, EC: r.EC, PH: r.PH, TempC: r.TempC, MaxNH4: r.MaxNH4}
 	out := &Refilled{Before: tank.Content, Water: r.Water}
 	if out.Fresh, err = Solve(task); err != nil {
 		return nil, err

@@ -149,7 +149,7 @@ func (b *blender) neverAbove(m *Mix) {
 		b.limit(m.N.Most-b.known.Nitrogen(), Content.Nitrogen)
 	}
 	// NH4 − share·(NO3 + NH4) ≤ 0
-	share := b.t.NH4Most
+	share := b.t.MaxNH4
 	ammonium := func(c Content) float64 { return c[NH4] - float64(share*c.Nitrogen()) }
 	b.limit(-ammonium(b.known), ammonium)
 	if b.t.IsTank || b.tight {

@@ -10,15 +10,15 @@ import (
 
 // Task is what a mixture is asked for.
 type Task struct {
-	Recipe  Recipe
-	Base    Content // the source water, or the tank that is corrected
-	IsTank  bool    // the base is a tank: words then say "the tank holds"
-	Stocks  []Stock
-	EC      float64 // mS/cm at 25 °C to scale the macronutrients to; 0 = the recipe as it stands
-	PH      float64 // once the air has had its say; 0 = the recipe's, else 5.8
-	TempC   float64 // of saturation and pH; 0 = 25
-	CO2     float64 // of the air, atm; 0 = 420 ppm
-	NH4Most float64 // share of nitrogen; 0 = 10 %
+	Recipe Recipe
+	Base   Content // the source water, or the tank that is corrected
+	IsTank bool    // the base is a tank: words then say "the tank holds"
+	Stocks []Stock
+	EC     float64 // mS/cm at 25 °C to scale the macronutrients to; 0 = the recipe as it stands
+	PH     float64 // once the air has had its say; 0 = the recipe's, else 5.8
+	TempC  float64 // of saturation and pH; 0 = 25
+	CO2    float64 // of the air, atm; 0 = 420 ppm
+	MaxNH4 float64 // share of nitrogen; 0 = 10 %
 
 	// After a dump the tank is filled up with liquids and with this water: it is what
 	// the liquids take the place of, as far as the dumped share goes.
@@ -57,14 +57,14 @@ func (t *Task) fill() error {
 	if t.CO2 == 0 {
 		t.CO2 = roomCO2
 	}
-	if t.NH4Most == 0 {
-		t.NH4Most = UsualNH4
+	if t.MaxNH4 == 0 {
+		t.MaxNH4 = UsualNH4
 	}
 	switch {
 	case !(t.PH >= 4.5 && t.PH <= 8):
 		return &Refusal{fmt.Sprintf("pH %s is outside what roots take", figure(t.PH)), "ask for 4.5 to 8, usually 5.5 to 6.3"}
-	case !(t.NH4Most > 0 && t.NH4Most <= HardNH4):
-		return &Refusal{fmt.Sprintf("ammonium at %s %% of nitrogen harms roots", figure(100*t.NH4Most)), "ask for at most 15 %"}
+	case !(t.MaxNH4 > 0 && t.MaxNH4 <= HardNH4):
+		return &Refusal{fmt.Sprintf("ammonium at %s %% of nitrogen harms roots", figure(100*t.MaxNH4)), "ask for at most 15 %"}
 	case !(t.EC >= 0 && t.EC <= 6):
 		return &Refusal{fmt.Sprintf("EC %s mS/cm is outside what plants live in", figure(t.EC)), "ask for at most 6 mS/cm at 25 °C"}
 	case len(t.Stocks) == 0:

@@ -150,11 +150,11 @@ func (m *Mix) explainNitrogen(a *aim) {
 		}
 	}
 	all := m.Reached.Nitrogen()
-	if share := m.Reached[NH4] / all; all > 0 && share > m.Task.NH4Most+1e-6 {
-		m.reason("ammonium is %s of nitrogen, above the %s allowed: the %s brings it", percent(share), percent(m.Task.NH4Most), m.Task.BaseName())
+	if share := m.Reached[NH4] / all; all > 0 && share > m.Task.MaxNH4+1e-6 {
+		m.reason("ammonium is %s of nitrogen, above the %s allowed: the %s brings it", percent(share), percent(m.Task.MaxNH4), m.Task.BaseName())
 	}
-	if w := m.Wants[NH4]; w.Amount > m.Task.NH4Most*m.Recipewide()*(1+1e-6) {
-		m.reason("the recipe's ammonium is %s of its nitrogen; it is held at %s (up to 15 %% can be asked for)", percent(w.Amount/m.Recipewide()), percent(m.Task.NH4Most))
+	if w := m.Wants[NH4]; w.Amount > m.Task.MaxNH4*m.Recipewide()*(1+1e-6) {
+		m.reason("the recipe's ammonium is %s of its nitrogen; it is held at %s (up to 15 %% can be asked for)", percent(w.Amount/m.Recipewide()), percent(m.Task.MaxNH4))
 	}
 }
 

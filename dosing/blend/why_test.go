@@ -88,12 +88,12 @@ func TestNothingPassesWhatTheRecipeNeverLetsPass(t *testing.T) {
 func TestAmmoniumStaysAtATenthOfNitrogenAndIsRefusedAboveFifteenPerCent(t *testing.T) {
 	row := stocksOf(t, "an,ammonium nitrate,80,g/L\nas,ammonium sulfate,50,g/L\npotash,potassium nitrate,80,g/L\n")
 	for _, most := range []float64{0.02, 0.10, 0.15} {
-		m := mixed(t, Task{Recipe: wants(t, "N=160 mg/L, NH4-N=80 mg/L"), Stocks: row, NH4Most: most})
+		m := mixed(t, Task{Recipe: wants(t, "N=160 mg/L, NH4-N=80 mg/L"), Stocks: row, MaxNH4: most})
 		if share := m.Reached[NH4] / m.Reached.Nitrogen(); share > most+1e-9 {
 			t.Errorf("ammonium %.4f of nitrogen, at most %g", share, most)
 		}
 	}
-	if _, err := Solve(Task{Recipe: wants(t, "N=160 mg/L"), Stocks: row, NH4Most: 0.2}); err == nil {
+	if _, err := Solve(Task{Recipe: wants(t, "N=160 mg/L"), Stocks: row, MaxNH4: 0.2}); err == nil {
 		t.Error("20 % is not refused")
 	}
 }

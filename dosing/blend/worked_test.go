@@ -26,7 +26,7 @@ func grams(t *testing.T, grade string, s Substance, mgPerL float64) (gramsPerL f
 	}
 	recipe := Recipe{}
 	recipe.Wants[s] = Want{Stated: true, Amount: mgPerL / s.Mass(), Weight: 1}
-	m = mixed(t, Task{Recipe: recipe, Stocks: []Stock{{Name: grade, Role: 3, Solid: true, Content: each}}, NH4Most: HardNH4})
+	m = mixed(t, Task{Recipe: recipe, Stocks: []Stock{{Name: grade, Role: 3, Solid: true, Content: each}}, MaxNH4: HardNH4})
 	return m.Amounts[0], m
 }
 

@@ -159,7 +159,7 @@ func (o *observer) gather(value float64, up time.Duration) bool {
 	return o.blocks == 0 || up-o.at >= blockTime
 }
 
-// forgetBlock drops the block being gathered: an unfit reading stood in it.
+// forgetBlock drops the block being gathered: an invalid reading stood in it.
 func (o *observer) forgetBlock() { o.sum, o.count = 0, 0 }
 
 // begin starts from a first value, or anew after a gap in which nothing was

@@ -9,7 +9,7 @@ import (
 )
 
 func TestAFloodMakesBothEstimatesUnsureByItsShareAndTeachesNothing(t *testing.T) {
-	tank := dosing.Tank{Volume: 100, DeadTime: 20 * time.Second, Lag: 30 * time.Second, BufferScale: 1}
+	tank := dosing.Tank{Volume: 100, DeadTime: 20 * time.Second, TimeConstant: 30 * time.Second, BufferScale: 1}
 	l := NewLoops(0, tank, nil, straight{}, dosing.NewTotals(0, 1))
 	l.ph.vv, l.ec.vv = 1e-4, 1e-4
 	read := func(q dosing.Quantity, value float64, up time.Duration) {

@@ -83,7 +83,7 @@ func NewLoops(id dosing.TankID, tank dosing.Tank, pumps []dosing.Pump, curve dos
 		p := &pumps[i]
 		switch {
 		case !p.ServesTank(id):
-		case p.Smallest <= 0:
+		case p.MinDose <= 0:
 			// A pump whose smallest repeatable dose nobody measured cannot dose.
 		case p.Role == dosing.RoleAcid && p.AcidPerML > 0:
 			l.acids = append(l.acids, dosing.PumpID(i))
@@ -106,11 +106,11 @@ func orElse(x, otherwise float64) float64 {
 
 // staleAfter is the age at which an estimate is no longer one.
 func (l *Loops) staleAfter() time.Duration {
-	return max(shortestStale, min((l.tank.DeadTime+l.tank.Lag)/2, longestStale))
+	return max(shortestStale, min((l.tank.DeadTime+l.tank.TimeConstant)/2, longestStale))
 }
 
 // horizon is how far ahead drift is met: a dose given now works then.
-func (l *Loops) horizon() time.Duration { return l.tank.DeadTime + l.tank.Lag }
+func (l *Loops) horizon() time.Duration { return l.tank.DeadTime + l.tank.TimeConstant }
 
 // Read takes every reading of this tank with its quality. Only what may dose is
 // used; the broker's stored copies never are.
@@ -197,7 +197,7 @@ func (l *Loops) advance(o *observer, up time.Duration) {
 		o.begin(o.sum/float64(o.count), o.noise/float64(o.count)+o.tuning.resolution, up)
 		return
 	}
-	entered := o.enter(elapsed, l.tank.Lag)
+	entered := o.enter(elapsed, l.tank.TimeConstant)
 	acid, ec, gross := l.arrivals(o.at, up)
 	refused := &l.phWithheld
 	if o == &l.ec {
@@ -228,7 +228,7 @@ type amounts struct{ acid, ec float64 }
 // arrivals is what doses brought to the probes between two moments.
 func (l *Loops) arrivals(from, to time.Duration) (acid, ec float64, gross amounts) {
 	volume := float64(l.tank.Quick())
-	deadTime, lag := l.tank.DeadTime, l.tank.Lag
+	deadTime, lag := l.tank.DeadTime, l.tank.TimeConstant
 	decay := -1.0
 	l.totals.EachInTransit(l.id, from, deadTime, lag, func(d *dosing.Dose, before float64) {
 		if d.Open || to-d.Up <= deadTime {

@@ -38,11 +38,11 @@ const (
 
 func newBench(t *testing.T) *bench {
 	b := &bench{t: t, target: dosing.Target{PH: 5.8, EC: 2}, pumps: []dosing.Pump{
-		{Name: "acid", Role: dosing.RoleAcid, Group: dosing.GroupAcid, AcidPerML: 0.5, Smallest: dosing.Millilitre, PerSecond: dosing.Millilitre},
-		{Name: "base", Role: dosing.RoleBase, Group: dosing.GroupBase, AcidPerML: -0.5, Smallest: dosing.Millilitre, PerSecond: dosing.Millilitre},
-		{Name: "calcium", Role: dosing.RoleStock, Group: dosing.GroupCalcium, ECPerML: 0.2, Share: 0.5, MacroIon: true, Smallest: 2 * dosing.Millilitre, PerSecond: 10 * dosing.Millilitre},
-		{Name: "sulfate", Role: dosing.RoleStock, Group: dosing.GroupSulfate, ECPerML: 0.2, Share: 0.4, MacroIon: true, Smallest: 2 * dosing.Millilitre, PerSecond: 10 * dosing.Millilitre},
-		{Name: "iron", Role: dosing.RoleStock, Group: dosing.GroupChelate, ECPerML: 0.2, Share: 0.1, Smallest: 2 * dosing.Millilitre, PerSecond: 10 * dosing.Millilitre},
+		{Name: "acid", Role: dosing.RoleAcid, Group: dosing.GroupAcid, AcidPerML: 0.5, MinDose: dosing.Millilitre, PerSecond: dosing.Millilitre},
+		{Name: "base", Role: dosing.RoleBase, Group: dosing.GroupBase, AcidPerML: -0.5, MinDose: dosing.Millilitre, PerSecond: dosing.Millilitre},
+		{Name: "calcium", Role: dosing.RoleStock, Group: dosing.GroupCalcium, ECPerML: 0.2, Share: 0.5, MacroIon: true, MinDose: 2 * dosing.Millilitre, PerSecond: 10 * dosing.Millilitre},
+		{Name: "sulfate", Role: dosing.RoleStock, Group: dosing.GroupSulfate, ECPerML: 0.2, Share: 0.4, MacroIon: true, MinDose: 2 * dosing.Millilitre, PerSecond: 10 * dosing.Millilitre},
+		{Name: "iron", Role: dosing.RoleStock, Group: dosing.GroupChelate, ECPerML: 0.2, Share: 0.1, MinDose: 2 * dosing.Millilitre, PerSecond: 10 * dosing.Millilitre},
 	}}
 	b.restart()
 	b.open()
@@ -51,7 +51,7 @@ func newBench(t *testing.T) *bench {
 
 // restart gives the tank new loops and empty totals.
 func (b *bench) restart() {
-	tank := dosing.Tank{Volume: 100, DeadTime: 30 * time.Second, Lag: time.Minute, BufferScale: 1, PHNoise: 0.01, ECNoise: 0.005,
+	tank := dosing.Tank{Volume: 100, DeadTime: 30 * time.Second, TimeConstant: time.Minute, BufferScale: 1, PHNoise: 0.01, ECNoise: 0.005,
 		TopUp: dosing.Water{Alkalinity: 2, EC: 0.2}}
 	b.totals = dosing.NewTotals(len(b.pumps), 1)
 	b.l = NewLoops(0, tank, b.pumps, evenly(0.5), b.totals)
@@ -87,8 +87,8 @@ func (b *bench) next() (dosing.Plan, bool) {
 	plan, ok := b.l.Next(b.now, b.target, b.limits)
 	if ok {
 		p := &b.pumps[plan.Pump]
-		if plan.Volume < p.Smallest || plan.Volume > b.limits[plan.Pump] || plan.Reason == dosing.ReasonNone {
-			b.t.Errorf("plan %+v: outside %v … %v, or without a reason", plan, p.Smallest, b.limits[plan.Pump])
+		if plan.Volume < p.MinDose || plan.Volume > b.limits[plan.Pump] || plan.Reason == dosing.ReasonNone {
+			b.t.Errorf("plan %+v: outside %v … %v, or without a reason", plan, p.MinDose, b.limits[plan.Pump])
 		}
 	}
 	return plan, ok
@@ -204,7 +204,7 @@ func TestAnUnfitECNeverStopsPH(t *testing.T) {
 func TestAnUnmeasuredBufferScaleKnowsNothing(t *testing.T) {
 	b := newBench(t)
 	for _, scale := range []float64{0, -1, math.NaN()} {
-		b.l = NewLoops(0, dosing.Tank{Volume: 100, DeadTime: time.Minute, Lag: time.Minute, BufferScale: scale}, b.pumps, evenly(0.5), b.totals)
+		b.l = NewLoops(0, dosing.Tank{Volume: 100, DeadTime: time.Minute, TimeConstant: time.Minute, BufferScale: scale}, b.pumps, evenly(0.5), b.totals)
 		b.stand(6.6, 2, time.Minute)
 		b.wantsNothing("buffer scale unknown")
 	}

@@ -33,7 +33,7 @@ func TestStandardNightsKeepToTheBand(t *testing.T) {
 	t.Logf("loops:       %v", f)
 	t.Logf("timer:       %v", c)
 	t.Logf("clairvoyant: %v", k)
-	t.Logf("pH IAE ÷ clairvoyant %.2f, ÷ timer %.2f; EC IAE ÷ timer %.2f; counter-reagent ÷ clairvoyant %.2f",
+	t.Logf("pH IAE ÷ clairvoyant %.2f, ÷ timer %.2f; EC IAE ÷ timer %.2f; acid-base-changeover ÷ clairvoyant %.2f",
 		f.phIAE/k.phIAE, f.phIAE/c.phIAE, f.ecIAE/c.ecIAE, f.counter/k.counter)
 	atLeast(t, "pH in band, mean", f.phMean, 0.975)
 	atLeast(t, "pH in band, worst 5 %", f.phP5, 0.90)
@@ -41,7 +41,7 @@ func TestStandardNightsKeepToTheBand(t *testing.T) {
 	atMost(t, "pH overshoot max", f.overMax, 0.50)
 	atMost(t, "pH IAE ÷ clairvoyant", f.phIAE/k.phIAE, 1.5)
 	atMost(t, "pH IAE ÷ timer", f.phIAE/c.phIAE, 0.30)
-	atMost(t, "counter-reagent ÷ clairvoyant", f.counter/k.counter, 1.3)
+	atMost(t, "acid-base-changeover ÷ clairvoyant", f.counter/k.counter, 1.3)
 	atMost(t, "settle p50, min", f.settleP50, 20)
 	atMost(t, "settle p95, min", f.settleP95, 80)
 	atLeast(t, "EC in band, mean", f.ecMean, 0.97)
@@ -65,7 +65,7 @@ func TestFarmNightsReachTheBandAndStay(t *testing.T) {
 				if seed%2 == 0 {
 					off = 0.7
 				}
-				s.tank.DeadTime, s.tank.Lag = seconds(s.deadTime.Seconds()*off), seconds(s.lag.Seconds()*off)
+				s.tank.DeadTime, s.tank.TimeConstant = seconds(s.deadTime.Seconds()*off), seconds(s.lag.Seconds()*off)
 			}
 			n := s.runLoops()
 			nights = append(nights, n)

@@ -56,7 +56,7 @@ func (b *blend) reshare(shares []float64) {
 		b.ecPerML += float64(shares[id] * p.ECPerML)
 		b.acidPerML += float64(shares[id] * p.AcidPerML)
 		if shares[id] > 0 {
-			least = min(least, p.Smallest.Millilitres()/shares[id])
+			least = min(least, p.MinDose.Millilitres()/shares[id])
 		}
 	}
 	if b.volume > 0 && !math.IsInf(least, 1) {
@@ -94,7 +94,7 @@ func (b *blend) step() float64 {
 	for _, id := range b.stocks {
 		if b.shares[id] > 0 && !b.due(id) {
 			// Half a microlitre, so that rounding leaves it due.
-			lack := (float64(b.pumps[id].Smallest-b.owed[id]) + 0.5) / float64(dosing.Millilitre)
+			lack := (float64(b.pumps[id].MinDose-b.owed[id]) + 0.5) / float64(dosing.Millilitre)
 			least = min(least, lack/b.shares[id])
 		}
 	}
@@ -104,7 +104,7 @@ func (b *blend) step() float64 {
 // ready says whether the gate would let any stock of the row go now.
 func (b *blend) ready(limits []dosing.Volume) bool {
 	for _, id := range b.stocks {
-		if limits[id] >= b.pumps[id].Smallest {
+		if limits[id] >= b.pumps[id].MinDose {
 			return true
 		}
 	}
@@ -112,7 +112,7 @@ func (b *blend) ready(limits []dosing.Volume) bool {
 }
 
 // due says whether the pump is owed at least a dose it can repeat.
-func (b *blend) due(id dosing.PumpID) bool { return b.owed[id] >= b.pumps[id].Smallest }
+func (b *blend) due(id dosing.PumpID) bool { return b.owed[id] >= b.pumps[id].MinDose }
 
 // left says what still waits of the blend: whole tells that a stock that the
 // others must wait for is due, trace that one without a macro ion is due and the
@@ -121,7 +121,7 @@ func (b *blend) left(limits []dosing.Volume) (whole, trace bool) {
 	for _, id := range b.stocks {
 		switch {
 		case !b.due(id):
-		case b.pumps[id].MacroIon || limits[id] >= b.pumps[id].Smallest:
+		case b.pumps[id].MacroIon || limits[id] >= b.pumps[id].MinDose:
 			whole = true
 		default:
 			trace = true
@@ -155,7 +155,7 @@ func (b *blend) next(last dosing.Group, limits []dosing.Volume, room float64) (d
 		if p.ECPerML > 0 {
 			v = min(v, dosing.FromMillilitres(float64(room*b.volume)/p.ECPerML))
 		}
-		if v < p.Smallest {
+		if v < p.MinDose {
 			continue
 		}
 		if found {

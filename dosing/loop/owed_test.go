@@ -32,7 +32,7 @@ func TestABlendKeepsItsProportions(t *testing.T) {
 	_, given := giveBlend(b)
 	all := given[calcium] + given[sulfate] + given[iron]
 	for _, id := range []dosing.PumpID{calcium, sulfate, iron} {
-		if off := given[id].Millilitres() - b.pumps[id].Share*all.Millilitres(); math.Abs(off) > b.pumps[id].Smallest.Millilitres() {
+		if off := given[id].Millilitres() - b.pumps[id].Share*all.Millilitres(); math.Abs(off) > b.pumps[id].MinDose.Millilitres() {
 			t.Errorf("%s: %v of %v, %.2f mL off its share", b.pumps[id].Name, given[id], all, off)
 		}
 	}
@@ -46,11 +46,11 @@ func TestWhatADoseLeavesOfABlendIsOwed(t *testing.T) {
 	b.limits[acidPump], b.limits[basePump] = 0, 0
 	b.stand(5.8, 1.7, time.Minute)
 	plan, ok := b.next()
-	if !ok || b.l.Owed()[plan.Pump] < 2*b.pumps[plan.Pump].Smallest {
+	if !ok || b.l.Owed()[plan.Pump] < 2*b.pumps[plan.Pump].MinDose {
 		t.Fatalf("planned %+v of %v", plan, b.l.Owed())
 	}
 	owed := b.l.Owed()[plan.Pump]
-	plan.Volume = b.pumps[plan.Pump].Smallest
+	plan.Volume = b.pumps[plan.Pump].MinDose
 	b.deliver(plan)
 	if rest := b.l.Owed()[plan.Pump]; rest != owed-plan.Volume {
 		t.Errorf("%s of %s given, %s are owed", plan.Volume, owed, rest)
@@ -96,7 +96,7 @@ func TestOneGroupIsFinishedBeforeAnotherStarts(t *testing.T) {
 	for plan, ok := b.next(); ok && doses < 100; plan, ok = b.next() {
 		if group := b.pumps[plan.Pump].Group; doses > 0 && group != b.pumps[last].Group {
 			for id := calcium; id <= iron; id++ {
-				if b.pumps[id].Group == b.pumps[last].Group && b.l.Owed()[id] >= b.pumps[id].Smallest {
+				if b.pumps[id].Group == b.pumps[last].Group && b.l.Owed()[id] >= b.pumps[id].MinDose {
 					t.Errorf("dose %d is %s while %s is still owed %v", doses, b.pumps[plan.Pump].Name, b.pumps[id].Name, b.l.Owed()[id])
 				}
 			}
@@ -209,7 +209,7 @@ func TestWhatIsTooLittleToGiveOfManyStocksKeepsNoTankLow(t *testing.T) {
 	b := newBench(t)
 	b.pumps = b.pumps[:calcium]
 	for range 8 {
-		b.pumps = append(b.pumps, dosing.Pump{Role: dosing.RoleStock, Group: dosing.GroupNeutral, MacroIon: true, Share: 1.0 / 8, ECPerML: 0.2, Smallest: 8 * dosing.Millilitre, PerSecond: dosing.Litre / 60})
+		b.pumps = append(b.pumps, dosing.Pump{Role: dosing.RoleStock, Group: dosing.GroupNeutral, MacroIon: true, Share: 1.0 / 8, ECPerML: 0.2, MinDose: 8 * dosing.Millilitre, PerSecond: dosing.Litre / 60})
 	}
 	b.restart()
 	b.open()
@@ -240,7 +240,7 @@ func TestWhatIsTooLittleToGiveOfManyStocksKeepsNoTankLow(t *testing.T) {
 func TestACoarseRowHoldsItsTankWithinTheBand(t *testing.T) {
 	b := newBench(t)
 	for _, id := range []dosing.PumpID{calcium, sulfate, iron} {
-		b.pumps[id].Smallest = 10 * dosing.Millilitre // .02 mS/cm; of the smallest whole blend .04
+		b.pumps[id].MinDose = 10 * dosing.Millilitre // .02 mS/cm; of the smallest whole blend .04
 	}
 	b.pumps[calcium].Share, b.pumps[sulfate].Share, b.pumps[iron].Share = 0.34, 0.33, 0.33
 	b.restart()

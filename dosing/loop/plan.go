@@ -65,7 +65,7 @@ func (l *Loops) reagent(now dosing.Instant, target dosing.Target, ph *outlook, l
 	for _, id := range pumps {
 		p := &l.pumps[id]
 		perML := math.Abs(p.AcidPerML) / float64(l.tank.Quick())
-		smallest := float64(p.Smallest.Millilitres() * perML)
+		smallest := float64(p.MinDose.Millilitres() * perML)
 		amount := ph.amount(float64(target.PH), deadBandPH, smallest)
 		if !(amount > 0) {
 			continue
@@ -74,8 +74,8 @@ func (l *Loops) reagent(now dosing.Instant, target dosing.Target, ph *outlook, l
 			continue
 		}
 		// An amount of exactly one smallest dose must not round to just below it.
-		volume := min(max(dosing.FromMillilitres(amount/perML), p.Smallest), limits[id])
-		if volume < p.Smallest {
+		volume := min(max(dosing.FromMillilitres(amount/perML), p.MinDose), limits[id])
+		if volume < p.MinDose {
 			refused = true
 			continue
 		}

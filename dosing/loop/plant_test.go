@@ -221,7 +221,7 @@ func (g *gatekeeper) judge(up time.Duration, e Estimate, entering float64, targe
 		return g.limits
 	}
 	for _, f := range g.s.floods {
-		if up >= f.start && up < f.start+f.length+g.s.tank.DeadTime+g.s.tank.Lag {
+		if up >= f.start && up < f.start+f.length+g.s.tank.DeadTime+g.s.tank.TimeConstant {
 			return g.limits
 		}
 	}
@@ -250,8 +250,8 @@ func (g *gatekeeper) judge(up time.Duration, e Estimate, entering float64, targe
 				moving = -moving
 			}
 			most = min(most, (0.10*floor+beyond)/effect, (0.30*floor+beyond-moving)/effect)
-			if p.Smallest.Millilitres()*effect <= 0.05*g.s.curve.Buffer(ph)*g.s.tank.BufferScale && acid+base == 0 {
-				most = max(most, p.Smallest.Millilitres())
+			if p.MinDose.Millilitres()*effect <= 0.05*g.s.curve.Buffer(ph)*g.s.tank.BufferScale && acid+base == 0 {
+				most = max(most, p.MinDose.Millilitres())
 			}
 		} else {
 			most = min(most, 0.10/(p.ECPerML/g.s.litres), (0.20-ec)/(p.ECPerML/g.s.litres))

@@ -35,7 +35,7 @@ func TestOtherSharesHoldForTheNextBlendAndNotForWhatIsOwed(t *testing.T) {
 	if all == 0 {
 		t.Fatal("nothing was given")
 	}
-	if off := given[calcium].Millilitres() - 0.2*all.Millilitres(); math.Abs(off) > 2*b.pumps[calcium].Smallest.Millilitres() {
+	if off := given[calcium].Millilitres() - 0.2*all.Millilitres(); math.Abs(off) > 2*b.pumps[calcium].MinDose.Millilitres() {
 		t.Errorf("calcium: %v of %v, want a fifth", given[calcium], all)
 	}
 	if given[iron] > 0 {

@@ -54,7 +54,7 @@ func drawStandard(r *rand.Rand) (s *scene, passes bool) {
 	trueBuffer := open.Buffer(5.8)
 	nominal := water{P: 1.2, C: 0.2, N: 0.1}
 	s.curve = nominal
-	s.tank = dosing.Tank{Volume: dosing.Litres(s.litres), DeadTime: s.deadTime, Lag: s.lag, BufferScale: wrong * trueBuffer / nominal.Buffer(5.8),
+	s.tank = dosing.Tank{Volume: dosing.Litres(s.litres), DeadTime: s.deadTime, TimeConstant: s.lag, BufferScale: wrong * trueBuffer / nominal.Buffer(5.8),
 		TopUp: dosing.Water{Alkalinity: s.topUpAlk, EC: dosing.Conductivity(0.1 * s.topUpAlk)}, PHNoise: s.phNoise, ECNoise: s.ecNoise}
 	run := uniform(r, 5, 40)
 	// Acid of 0.5 meq/mL; its anion brings 0.05 mS/cm per meq/L beyond what the
@@ -62,12 +62,12 @@ func drawStandard(r *rand.Rand) (s *scene, passes bool) {
 	reagent := func(role dosing.Role, group dosing.Group, strength float64) dosing.Pump {
 		small := worth * trueBuffer * s.litres / math.Abs(strength)
 		return dosing.Pump{Role: role, Group: group, AcidPerML: strength, ECPerML: 0.05 * math.Abs(strength),
-			Smallest: dosing.Volume(small * 1000), PerSecond: max(1, dosing.Volume(0.10*trueBuffer*s.litres/math.Abs(strength)/run*1000))}
+			MinDose: dosing.Volume(small * 1000), PerSecond: max(1, dosing.Volume(0.10*trueBuffer*s.litres/math.Abs(strength)/run*1000))}
 	}
 	small := logUniform(r, 0.001, 0.01) // mS/cm
 	stock := func(group dosing.Group, ec, acid float64) dosing.Pump {
 		return dosing.Pump{Role: dosing.RoleStock, Group: group, Share: 0.5, MacroIon: true, AcidPerML: acid, ECPerML: ec,
-			Smallest: dosing.Volume(small * s.litres / ec * 1000), PerSecond: max(1, dosing.Volume(0.10*s.litres/ec/run*1000))}
+			MinDose: dosing.Volume(small * s.litres / ec * 1000), PerSecond: max(1, dosing.Volume(0.10*s.litres/ec/run*1000))}
 	}
 	s.pumps = []dosing.Pump{reagent(dosing.RoleAcid, dosing.GroupAcid, 0.5), reagent(dosing.RoleBase, dosing.GroupBase, -0.5),
 		stock(dosing.GroupCalcium, 0.2, -0.002), stock(dosing.GroupSulfate, 0.16, 0.01)}
@@ -96,12 +96,12 @@ func farmNight(seed int64, large bool) *scene {
 	s.curve = nominal
 	open := s.water
 	open.C = 0.04
-	s.tank = dosing.Tank{Volume: dosing.Litres(s.litres), DeadTime: s.deadTime, Lag: s.lag,
+	s.tank = dosing.Tank{Volume: dosing.Litres(s.litres), DeadTime: s.deadTime, TimeConstant: s.lag,
 		BufferScale: logUniform(r, 1.0/3, 3) * open.Buffer(5.8) / nominal.Buffer(5.8),
 		TopUp:       dosing.Water{Alkalinity: 2, EC: 0.2}, PHNoise: s.phNoise, ECNoise: s.ecNoise}
 	reagent := func(role dosing.Role, group dosing.Group, strength float64) dosing.Pump {
 		return dosing.Pump{Role: role, Group: group, AcidPerML: strength, ECPerML: 0.05 * math.Abs(strength),
-			Smallest: dosing.FromMillilitres(least), PerSecond: dosing.FromMillilitres(rate / 60)}
+			MinDose: dosing.FromMillilitres(least), PerSecond: dosing.FromMillilitres(rate / 60)}
 	}
 	s.pumps = []dosing.Pump{reagent(dosing.RoleAcid, dosing.GroupAcid, acid), reagent(dosing.RoleBase, dosing.GroupBase, -acid)}
 	for _, q := range []struct {
@@ -114,7 +114,7 @@ func farmNight(seed int64, large bool) *scene {
 		{dosing.GroupCalcium, 0.05, 0.004, 0.25, true}, {dosing.GroupChelate, 0.03, 0, 0.02, false}, {dosing.GroupChelate, 0.03, 0, 0.02, false},
 	} {
 		s.pumps = append(s.pumps, dosing.Pump{Role: dosing.RoleStock, Group: q.group, Share: q.share, MacroIon: q.macro,
-			AcidPerML: q.acid, ECPerML: q.ec, Smallest: dosing.FromMillilitres(s.litres / 70), PerSecond: dosing.Litre / 60})
+			AcidPerML: q.acid, ECPerML: q.ec, MinDose: dosing.FromMillilitres(s.litres / 70), PerSecond: dosing.Litre / 60})
 	}
 	for range s.pumps {
 		s.pumpError = append(s.pumpError, uniform(r, 0.85, 1.15))

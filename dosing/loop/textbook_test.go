@@ -48,11 +48,11 @@ func textbook(slope, theta, step, load, until float64) (stepIAE, loadIAE, peak f
 func loopOnIntegrator(t *testing.T, startPH, load float64, until time.Duration) (iae, peak float64) {
 	b := newBench(t)
 	for i := range b.pumps {
-		b.pumps[i].Smallest = 10
+		b.pumps[i].MinDose = 10
 	}
 	const buffer, theta = 0.2, time.Minute
 	b.totals = dosing.NewTotals(len(b.pumps), 1)
-	b.l = NewLoops(0, dosing.Tank{Volume: 100, DeadTime: theta, Lag: time.Second, BufferScale: 1, PHNoise: 0.001, ECNoise: 0.001}, b.pumps, evenly(buffer), b.totals)
+	b.l = NewLoops(0, dosing.Tank{Volume: 100, DeadTime: theta, TimeConstant: time.Second, BufferScale: 1, PHNoise: 0.001, ECNoise: 0.001}, b.pumps, evenly(buffer), b.totals)
 	b.l.Restore(nil, Learned{Scale: dosing.Belief{Mean: 0, Spread: leastSpread}}, Learned{}) // the textbook's controller knows its gain
 	type pulse struct {
 		at time.Duration

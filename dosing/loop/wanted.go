@@ -20,7 +20,7 @@ func (l *Loops) Wanted(now dosing.Instant, target dosing.Target, wanted []bool) 
 		}
 		for _, id := range pumps {
 			p := &l.pumps[id]
-			smallest := float64(p.Smallest.Millilitres()*math.Abs(p.AcidPerML)) / float64(l.tank.Quick())
+			smallest := float64(p.MinDose.Millilitres()*math.Abs(p.AcidPerML)) / float64(l.tank.Quick())
 			wanted[id] = ph.amount(float64(target.PH), deadBandPH, smallest) > 0
 		}
 	}
@@ -40,7 +40,7 @@ func (l *Loops) stocksWanted(target dosing.Target, ec *outlook, wanted []bool) {
 			continue
 		}
 		begun = true
-		wanted[id] = float64(room*l.blend.volume) >= float64(p.ECPerML*p.Smallest.Millilitres())
+		wanted[id] = float64(room*l.blend.volume) >= float64(p.ECPerML*p.MinDose.Millilitres())
 	}
 	if begun || !(ec.need < 0) {
 		return

@@ -29,7 +29,7 @@ const (
 func newPondBench(t *testing.T, told float64, ph, ec float64) *pondBench {
 	p := &pondBench{bench: newBench(t)}
 	for i := range p.pumps {
-		p.pumps[i].Smallest = 50
+		p.pumps[i].MinDose = 50
 	}
 	tank := p.l.tank
 	tank.Slow, tank.Exchange = told, pondExchange
@@ -52,7 +52,7 @@ func (p *pondBench) run(length time.Duration, doses bool, look func()) {
 				p.lagging.ec += p.way[0].ec
 				p.way = p.way[1:]
 			}
-			mixed := 1 - math.Exp(-1/tank.Lag.Seconds())
+			mixed := 1 - math.Exp(-1/tank.TimeConstant.Seconds())
 			p.quick.ph -= p.lagging.acid * mixed / pondBuffer
 			p.quick.ec += p.lagging.ec * mixed
 			p.lagging.acid *= 1 - mixed

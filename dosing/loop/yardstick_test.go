@@ -47,10 +47,10 @@ func (t *timer) decide(now dosing.Instant, target dosing.Target, busy bool) (dos
 	for i := range t.s.pumps {
 		p := &t.s.pumps[i]
 		if p.Role == dosing.RoleAcid && t.ph-float64(target.PH) > 0.1 || p.Role == dosing.RoleBase && float64(target.PH)-t.ph > 0.1 {
-			t.owed[i] = max(p.Smallest, dosing.FromMillilitres(0.10*commissioned*t.s.litres/math.Abs(p.AcidPerML)))
+			t.owed[i] = max(p.MinDose, dosing.FromMillilitres(0.10*commissioned*t.s.litres/math.Abs(p.AcidPerML)))
 		}
 		if p.Role == dosing.RoleStock && float64(target.EC)-t.ec > 0.05 {
-			t.owed[i] = max(p.Smallest, dosing.FromMillilitres(0.05*t.s.litres/blend.ecPerML*p.Share))
+			t.owed[i] = max(p.MinDose, dosing.FromMillilitres(0.05*t.s.litres/blend.ecPerML*p.Share))
 		}
 	}
 	return t.decide(now, target, false)
@@ -95,7 +95,7 @@ func (c *clairvoyant) decide(_ dosing.Instant, target dosing.Target, busy bool) 
 	}
 	if need := float64(target.EC) - settledEC; need > deadBandEC+blend.smallest/2 {
 		for _, id := range blend.stocks {
-			c.owed[id] = max(s.pumps[id].Smallest, dosing.FromMillilitres(need*p.volume/blend.ecPerML*s.pumps[id].Share/s.pumpError[id]))
+			c.owed[id] = max(s.pumps[id].MinDose, dosing.FromMillilitres(need*p.volume/blend.ecPerML*s.pumps[id].Share/s.pumpError[id]))
 		}
 		return c.decide(dosing.Instant{}, target, false)
 	}
@@ -103,11 +103,11 @@ func (c *clairvoyant) decide(_ dosing.Instant, target dosing.Target, busy bool) 
 	for i := range s.pumps {
 		q := &s.pumps[i]
 		if q.Role == dosing.RoleAcid && need > 0 || q.Role == dosing.RoleBase && need < 0 {
-			least := q.Smallest.Millilitres() * math.Abs(q.AcidPerML) / p.volume
+			least := q.MinDose.Millilitres() * math.Abs(q.AcidPerML) / p.volume
 			if math.Abs(need) <= deadBandPH*buffer+least/2 {
 				return dosing.Plan{}, false
 			}
-			return dosing.Plan{Pump: dosing.PumpID(i), Volume: max(q.Smallest, dosing.FromMillilitres(math.Abs(need)*p.volume/math.Abs(q.AcidPerML)/s.pumpError[i]))}, true
+			return dosing.Plan{Pump: dosing.PumpID(i), Volume: max(q.MinDose, dosing.FromMillilitres(math.Abs(need)*p.volume/math.Abs(q.AcidPerML)/s.pumpError[i]))}, true
 		}
 	}
 	return dosing.Plan{}, false

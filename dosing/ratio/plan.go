@@ -9,19 +9,19 @@ import (
 
 // Plan is what a tank is to hold and what it can be given from.
 type Plan struct {
-	Recipe  blend.Recipe
-	Water   blend.Content // of the source, closed: blend.Analysis.Water
-	Stocks  []blend.Stock // one for each pump of the row; the zero Stock does not serve this tank
-	Litres  float64       // at the working level
-	EC, PH  float64       // setpoints of the file
-	NH4Most float64       // ammonium's share of the nitrogen that is given; 0 = 10 %
+	Recipe blend.Recipe
+	Water  blend.Content // of the source, closed: blend.Analysis.Water
+	Stocks []blend.Stock // one for each pump of the row; the zero Stock does not serve this tank
+	Litres float64       // at the working level
+	EC, PH float64       // setpoints of the file
+	MaxNH4 float64       // ammonium's share of the nitrogen that is given; 0 = 10 %
 }
 
 // Fresh is the recipe made from the source water at the setpoints: what a tank is
 // filled with, and the first shares. Amounts are by pump.
 func (p *Plan) Fresh() (*blend.Mix, []float64, error) {
 	stocks, pumps := p.serving(func(s *blend.Stock) bool { return s.Role != dosing.RoleNone })
-	m, err := blend.Solve(blend.Task{Recipe: p.Recipe, Base: p.Water, Stocks: stocks, EC: p.EC, PH: p.PH, NH4Most: p.NH4Most})
+	m, err := blend.Solve(blend.Task{Recipe: p.Recipe, Base: p.Water, Stocks: stocks, EC: p.EC, PH: p.PH, MaxNH4: p.MaxNH4})
 	if err != nil {
 		return nil, nil, fmt.Errorf("recipe %s: %w", p.Recipe.Name, err)
 	}

@@ -312,18 +312,18 @@ func TestAmmoniumIsOfferedAsTheLeverAgainstAcid(t *testing.T) {
 	if text := f.tank.Lever(); !strings.Contains(text, "% of N: about") {
 		t.Errorf("lever: %q", text)
 	}
-	lever, ok := blend.AmmoniumLever(1.2, 10, 0.05, 0.10)
+	lever, ok := blend.AdviseAmmonium(1.2, 10, 0.05, 0.10)
 	if !ok || lever.String() != "NH4 5 → 8 % of N: about half the acid" {
 		t.Errorf("1.2 meq of acid on 10 mmol of nitrogen: %v %q", ok, lever.String())
 	}
-	if lever, ok = blend.AmmoniumLever(6, 10, 0.08, 0.10); !ok || lever.String() != "NH4 8 → 10 % of N: about 7 % less acid" {
+	if lever, ok = blend.AdviseAmmonium(6, 10, 0.08, 0.10); !ok || lever.String() != "NH4 8 → 10 % of N: about 7 % less acid" {
 		t.Errorf("much acid: %v %q", ok, lever.String())
 	}
-	if lever, _ = blend.AmmoniumLever(60, 10, 0.05, 0.5); lever.To > 0.15 {
+	if lever, _ = blend.AdviseAmmonium(60, 10, 0.05, 0.5); lever.To > 0.15 {
 		t.Errorf("ammonium is offered at %.0f %% of nitrogen, above the hard limit", 100*lever.To)
 	}
 	for _, none := range [][4]float64{{0, 10, 0.05, 0.1}, {1, 0, 0.05, 0.1}, {math.NaN(), 10, 0.05, 0.1}, {1, 10, 0.1, 0.1}} {
-		if lever, ok := blend.AmmoniumLever(none[0], none[1], none[2], none[3]); ok {
+		if lever, ok := blend.AdviseAmmonium(none[0], none[1], none[2], none[3]); ok {
 			t.Errorf("%v: %s", none, lever)
 		}
 	}

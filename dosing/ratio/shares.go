@@ -178,7 +178,7 @@ func (t *Tank) Solve() bool {
 			against[s] /= unwilling
 		}
 	}
-	feed := blend.Feed{Wants: wants, Against: against, Stocks: stocks, NH4Most: t.plan.NH4Most, Worth: ionic, Most: o.budget}
+	feed := blend.Feed{Wants: wants, Against: against, Stocks: stocks, MaxNH4: t.plan.MaxNH4, Worth: ionic, Most: o.budget}
 	t.solved = solvedAt{known: true, lacking: o.left.Plus(t.target, -o.level)}
 	given, err := feed.Amounts()
 	if err != nil {
@@ -235,11 +235,11 @@ func (t *Tank) Lever() string {
 	if given := t.stock.Nitrogen() + t.acid.Nitrogen(); given > 0 {
 		share = t.stock[blend.NH4] / given
 	}
-	most := t.plan.NH4Most
+	most := t.plan.MaxNH4
 	if most == 0 {
 		most = blend.UsualNH4
 	}
-	lever, ok := blend.AmmoniumLever(t.meq, nitrogen, share, most)
+	lever, ok := blend.AdviseAmmonium(t.meq, nitrogen, share, most)
 	if !ok {
 		return ""
 	}

@@ -219,7 +219,7 @@ func (a *Alarms) step(now dosing.Instant, tank dosing.TankID, c safety.Cause, le
 			return
 		}
 		r.state = ReturnedUnacknowledged
-		if before != Unacknowledged || r.priority == safety.PriorityRecord {
+		if before != Unacknowledged || r.priority == safety.PriorityLog {
 			r.state = Normal
 		}
 	}
@@ -282,9 +282,9 @@ func (t *tankAlarms) wanted(row *safety.Interlock, now dosing.Instant, leavesHar
 	r := &t.record[row.Cause]
 	want := row.Priority
 	switch row.Cause {
-	case safety.CauseOutOfBand, safety.CauseWithheldLong:
+	case safety.CauseOutOfBand, safety.CauseDosingBlockedLong:
 		want = t.standing.priority(want, &t.situation, now.Up, leavesHarm)
-	case safety.CauseHourCap, safety.CauseDayCap:
+	case safety.CauseHourlyCap, safety.CauseDailyCap:
 		// A cap on the way to a far setpoint is no trouble as long as it gets nearer.
 		if t.standing.stuck {
 			want = want.Rise(leavesHarm)
@@ -299,7 +299,7 @@ func (t *tankAlarms) wanted(row *safety.Interlock, now dosing.Instant, leavesHar
 			want = want.Rise(leavesHarm)
 		}
 	}
-	if r.state == Unacknowledged && r.toldAny && now.Up-r.told.Up >= staleAfter && want > safety.PriorityTonight && want < safety.PriorityRecord {
+	if r.state == Unacknowledged && r.toldAny && now.Up-r.told.Up >= staleAfter && want > safety.PriorityTonight && want < safety.PriorityLog {
 		want--
 	}
 	return want

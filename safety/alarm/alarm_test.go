@@ -111,12 +111,12 @@ func TestSameTroubleWithinTenMinutesIsNotAnnouncedAgain(t *testing.T) {
 
 func TestOneRootNotItsTenConsequences(t *testing.T) {
 	n := newAlarmNight()
-	all := []safety.Trip{hold(safety.CauseBrokerDown)}
-	for _, c := range roots[safety.CauseBrokerDown] {
+	all := []safety.Trip{hold(safety.CauseBrokerDisconnected)}
+	for _, c := range roots[safety.CauseBrokerDisconnected] {
 		all = append(all, hold(c))
 	}
 	n.pass(30*time.Minute, all...)
-	if len(n.announced) != 1 || n.announced[0].Cause != safety.CauseBrokerDown {
+	if len(n.announced) != 1 || n.announced[0].Cause != safety.CauseBrokerDisconnected {
 		t.Errorf("announced %v, want the broker only", n.announced)
 	}
 	// The readings come back a little later than the link.
@@ -129,7 +129,7 @@ func TestOneRootNotItsTenConsequences(t *testing.T) {
 
 func TestWhatWasPositivelySeenIsNotExplainedAway(t *testing.T) {
 	n := newAlarmNight()
-	n.pass(time.Minute, hold(safety.CauseBrokerDown), latched(safety.CauseLeak))
+	n.pass(time.Minute, hold(safety.CauseBrokerDisconnected), latched(safety.CauseLeak))
 	if n.count(safety.CauseLeak, Unacknowledged) != 1 || n.announced[0].Priority != safety.PriorityNow {
 		t.Errorf("announced %v, want the leak, now", n.announced)
 	}
@@ -138,7 +138,7 @@ func TestWhatWasPositivelySeenIsNotExplainedAway(t *testing.T) {
 func TestBriefWaitsAreSuppressedByDesign(t *testing.T) {
 	n := newAlarmNight()
 	var waits []safety.Trip
-	for _, c := range []safety.Cause{safety.CauseMixingWait, safety.CauseDoseOpen, safety.CauseIncompatibleWait, safety.CauseCounterReagent, safety.CauseInTransitCap, safety.CauseFlood, safety.CauseStarting, safety.CauseObserving} {
+	for _, c := range []safety.Cause{safety.CauseMixingWait, safety.CauseDoseOpen, safety.CauseIncompatibleWait, safety.CauseAcidBaseChangeover, safety.CauseInTransitCap, safety.CauseFlood, safety.CauseStarting, safety.CauseObserving} {
 		waits = append(waits, hold(c))
 	}
 	n.pass(time.Hour, waits...)
@@ -150,16 +150,16 @@ func TestBriefWaitsAreSuppressedByDesign(t *testing.T) {
 func TestHoldRisesOnceAsHarmComesNearer(t *testing.T) {
 	n := newAlarmNight()
 	n.harm = 10 * time.Hour
-	n.pass(5*time.Minute, hold(safety.CauseTemperatureUnfit))
-	n.alarms.Acknowledge(0, safety.CauseTemperatureUnfit)
+	n.pass(5*time.Minute, hold(safety.CauseTemperatureInvalid))
+	n.alarms.Acknowledge(0, safety.CauseTemperatureInvalid)
 	n.harm = 5 * time.Hour
-	n.pass(5*time.Minute, hold(safety.CauseTemperatureUnfit))
+	n.pass(5*time.Minute, hold(safety.CauseTemperatureInvalid))
 	n.harm = 7 * time.Hour // the forecast wavers
-	n.pass(5*time.Minute, hold(safety.CauseTemperatureUnfit))
+	n.pass(5*time.Minute, hold(safety.CauseTemperatureInvalid))
 	n.harm = 5 * time.Hour
-	n.pass(5*time.Minute, hold(safety.CauseTemperatureUnfit))
+	n.pass(5*time.Minute, hold(safety.CauseTemperatureInvalid))
 	n.harm = 30 * time.Minute
-	n.pass(5*time.Minute, hold(safety.CauseTemperatureUnfit))
+	n.pass(5*time.Minute, hold(safety.CauseTemperatureInvalid))
 	var got []safety.Priority
 	for _, a := range n.announced {
 		got = append(got, a.Priority)
@@ -174,12 +174,12 @@ func TestHoldRisesOnceAsHarmComesNearer(t *testing.T) {
 
 func TestForecastThatOnlyFlickersDoesNotRaise(t *testing.T) {
 	n := newAlarmNight()
-	n.pass(5*time.Minute, hold(safety.CauseTemperatureUnfit))
+	n.pass(5*time.Minute, hold(safety.CauseTemperatureInvalid))
 	for range 20 {
 		n.harm = 0
-		n.pass(5*time.Second, hold(safety.CauseTemperatureUnfit))
+		n.pass(5*time.Second, hold(safety.CauseTemperatureInvalid))
 		n.harm = NotInSight
-		n.pass(5*time.Second, hold(safety.CauseTemperatureUnfit))
+		n.pass(5*time.Second, hold(safety.CauseTemperatureInvalid))
 	}
 	if len(n.announced) != 1 {
 		t.Errorf("announced %v, want one", n.announced)
@@ -322,7 +322,7 @@ func TestFiguresOfAStandingAlarmAreOfNow(t *testing.T) {
 }
 
 func TestWhatAPersonDoesOnPurposeRaisesNoAlarm(t *testing.T) {
-	for _, c := range []safety.Cause{safety.CauseOperatorPause, safety.CauseStoppedByPerson, safety.CauseCleaning} {
+	for _, c := range []safety.Cause{safety.CauseOperatorPause, safety.CauseOperatorStop, safety.CauseCleaning} {
 		n := newAlarmNight()
 		n.harm = 10 * time.Minute
 		n.pass(90*time.Minute, hold(c))
@@ -381,7 +381,7 @@ func TestAnAlarmReturnsHalfAMinuteAfterItsCauseWent(t *testing.T) {
 
 func TestWhatStaysAfterItsRootHasGoneIsToldAMinuteLater(t *testing.T) {
 	n := newAlarmNight()
-	n.pass(10*time.Minute, hold(safety.CauseBrokerDown), hold(safety.CausePHStale))
+	n.pass(10*time.Minute, hold(safety.CauseBrokerDisconnected), hold(safety.CausePHStale))
 	n.pass(55*time.Second, hold(safety.CausePHStale))
 	if n.count(safety.CausePHStale, Unacknowledged) != 0 {
 		t.Errorf("told %v; readings need a minute to come back after the link", n.announced)
@@ -398,7 +398,7 @@ func TestAnAlarmThatNobodyAcknowledgesForADayBecomesOneStepMoreUrgentAndNoMore(t
 		first, then safety.Priority
 		told        int
 	}{
-		{safety.CauseTemperatureUnfit, safety.PriorityTomorrow, safety.PriorityTonight, 2},
+		{safety.CauseTemperatureInvalid, safety.PriorityTomorrow, safety.PriorityTonight, 2},
 		{safety.CausePHStale, safety.PriorityTonight, safety.PriorityTonight, 1},
 	} {
 		n := newAlarmNight()
@@ -414,7 +414,7 @@ func TestAnAlarmThatNobodyAcknowledgesForADayBecomesOneStepMoreUrgentAndNoMore(t
 	n := newAlarmNight()
 	n.pass(time.Hour, latched(safety.CauseNodeRebooted))
 	n.pass(25*time.Hour, latched(safety.CauseNodeRebooted))
-	if len(n.announced) != 1 || n.announced[0].Priority != safety.PriorityRecord {
+	if len(n.announced) != 1 || n.announced[0].Priority != safety.PriorityLog {
 		t.Errorf("what is for the record only: %+v", n.announced)
 	}
 }
@@ -460,13 +460,13 @@ func TestAForgottenStopOrMaintenanceCallsAtOnceWhenHarmIsNear(t *testing.T) {
 
 func TestHarmMustBeNearForAMinuteBeforeAnAlarmRises(t *testing.T) {
 	n := newAlarmNight()
-	n.pass(5*time.Minute, hold(safety.CauseTemperatureUnfit))
+	n.pass(5*time.Minute, hold(safety.CauseTemperatureInvalid))
 	n.harm = 30 * time.Minute
-	n.pass(60*time.Second, hold(safety.CauseTemperatureUnfit))
+	n.pass(60*time.Second, hold(safety.CauseTemperatureInvalid))
 	if len(n.announced) != 1 {
 		t.Errorf("told %v within the minute", n.announced)
 	}
-	n.pass(time.Second, hold(safety.CauseTemperatureUnfit))
+	n.pass(time.Second, hold(safety.CauseTemperatureInvalid))
 	if len(n.announced) != 2 || n.announced[1].Priority != safety.PriorityNow {
 		t.Errorf("told %v when the minute is over", n.announced)
 	}
@@ -489,14 +489,14 @@ func TestAShelvedAlarmThatIsNowAlreadyStaysQuiet(t *testing.T) {
 
 func TestTheMostUrgentAlarmStandsFirstAndAmongEqualsTheOneThatCameFirst(t *testing.T) {
 	n := newAlarmNight()
-	n.pass(2*time.Minute, hold(safety.CauseTemperatureUnfit))
-	n.pass(2*time.Minute, hold(safety.CauseTemperatureUnfit), hold(safety.CauseLevelUnknown))
-	n.pass(2*time.Minute, hold(safety.CauseTemperatureUnfit), hold(safety.CauseLevelUnknown), hold(safety.CausePHStale), latched(safety.CauseLeak))
+	n.pass(2*time.Minute, hold(safety.CauseTemperatureInvalid))
+	n.pass(2*time.Minute, hold(safety.CauseTemperatureInvalid), hold(safety.CauseLevelUnknown))
+	n.pass(2*time.Minute, hold(safety.CauseTemperatureInvalid), hold(safety.CauseLevelUnknown), hold(safety.CausePHStale), latched(safety.CauseLeak))
 	var got []safety.Cause
 	for _, a := range n.alarms.Active(0, n.warn, n.harm) {
 		got = append(got, a.Cause)
 	}
-	if want := []safety.Cause{safety.CauseLeak, safety.CauseLevelUnknown, safety.CausePHStale, safety.CauseTemperatureUnfit}; !slices.Equal(got, want) {
+	if want := []safety.Cause{safety.CauseLeak, safety.CauseLevelUnknown, safety.CausePHStale, safety.CauseTemperatureInvalid}; !slices.Equal(got, want) {
 		t.Errorf("%v, want %v", got, want)
 	}
 }

@@ -8,7 +8,7 @@
 //
 // Its forecast is computed then; what is over is told as over; figures are a minute old at most. What a person does
 // on purpose (pause, stop, cleaning) raises no alarm of its own, a pressed stop or work not ended within half an hour
-// is *tonight*; need that stays unmet still calls by `withheld-long` and `out-of-band`. When nothing at all arrives
+// is *tonight*; need that stays unmet still calls by `dosing-blocked-long` and `out-of-band`. When nothing at all arrives
 // over an open link, that is `farm-silent`, and its dozen consequences are its own: two hours without a network in
 // two nights of the sample farm gave twelve alarms, now two. Without readings the forecast runs on at the drift last
 // seen, and is unforeseen, not calm, before anything was read.

@@ -47,9 +47,9 @@ func TestHoldRisesToTonightAndToNowAsHarmComesNearer(t *testing.T) {
 		harm time.Duration
 		want safety.Priority
 	}{
-		{safety.PriorityRecord, NotInSight, safety.PriorityRecord},
-		{safety.PriorityRecord, 7 * time.Hour, safety.PriorityRecord},
-		{safety.PriorityRecord, 5 * time.Hour, safety.PriorityTonight},
+		{safety.PriorityLog, NotInSight, safety.PriorityLog},
+		{safety.PriorityLog, 7 * time.Hour, safety.PriorityLog},
+		{safety.PriorityLog, 5 * time.Hour, safety.PriorityTonight},
 		{safety.PriorityTomorrow, 59 * time.Minute, safety.PriorityNow},
 		{safety.PriorityTomorrow, 0, safety.PriorityNow},
 		{safety.PriorityNow, NotInSight, safety.PriorityNow},
@@ -83,8 +83,8 @@ func TestForecastsReadAsAPersonSaysThem(t *testing.T) {
 }
 
 func TestForecastsEndWhereTheySay(t *testing.T) {
-	for base, c := range map[time.Duration]safety.Priority{time.Hour: safety.PriorityTonight, time.Hour - 1: safety.PriorityNow, 6 * time.Hour: safety.PriorityRecord, 6*time.Hour - 1: safety.PriorityTonight} {
-		if got := safety.PriorityRecord.Rise(base); got != c {
+	for base, c := range map[time.Duration]safety.Priority{time.Hour: safety.PriorityTonight, time.Hour - 1: safety.PriorityNow, 6 * time.Hour: safety.PriorityLog, 6*time.Hour - 1: safety.PriorityTonight} {
+		if got := safety.PriorityLog.Rise(base); got != c {
 			t.Errorf("harm in %s: %s, want %s", base, got, c)
 		}
 	}

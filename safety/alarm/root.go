@@ -10,31 +10,31 @@ import (
 // root, not of its ten consequences. What is latched was positively seen and is
 // explained by nothing, save where a person caused it.
 var roots = map[safety.Cause][]safety.Cause{
-	safety.CauseBrokerDown: {safety.CauseFarmSilent, safety.CausePHMissing, safety.CausePHStale, safety.CausePHUnfit, safety.CauseECMissing, safety.CauseECStale, safety.CauseECUnfit, safety.CauseTemperatureUnfit,
+	safety.CauseBrokerDisconnected: {safety.CauseFarmSilent, safety.CausePHMissing, safety.CausePHStale, safety.CausePHInvalid, safety.CauseECMissing, safety.CauseECStale, safety.CauseECInvalid, safety.CauseTemperatureInvalid,
 		safety.CauseProbesDisagree, safety.CauseSampleFlowOff, safety.CauseCirculationOff, safety.CauseLevelUnknown, safety.CauseLeak, safety.CauseStopInput, safety.CauseOutletUnproved,
-		safety.CauseStockEmpty, safety.CauseNodeSilent, safety.CauseNodeBusy, safety.CauseDoseUncertain},
-	safety.CauseFarmSilent: {safety.CausePHMissing, safety.CausePHStale, safety.CausePHUnfit, safety.CauseECMissing, safety.CauseECStale, safety.CauseECUnfit, safety.CauseTemperatureUnfit,
+		safety.CauseContainerEmpty, safety.CauseNodeOffline, safety.CauseNodeBusy, safety.CauseDoseUncertain},
+	safety.CauseFarmSilent: {safety.CausePHMissing, safety.CausePHStale, safety.CausePHInvalid, safety.CauseECMissing, safety.CauseECStale, safety.CauseECInvalid, safety.CauseTemperatureInvalid,
 		safety.CauseProbesDisagree, safety.CauseSampleFlowOff, safety.CauseCirculationOff, safety.CauseLevelUnknown, safety.CauseLeak, safety.CauseFlood, safety.CauseStopInput,
-		safety.CauseOutletUnproved, safety.CauseStockEmpty, safety.CauseNodeSilent, safety.CauseNodeBusy, safety.CauseDoseUncertain, safety.CauseSolutionUnconfirmed},
-	safety.CauseStarting: {safety.CauseFarmSilent, safety.CausePHMissing, safety.CauseECMissing, safety.CauseTemperatureUnfit, safety.CauseLevelUnknown, safety.CauseOutletUnproved, safety.CauseSampleFlowOff,
-		safety.CauseCirculationOff, safety.CauseLeak, safety.CauseStopInput, safety.CauseNodeSilent, safety.CauseNodeBusy},
+		safety.CauseOutletUnproved, safety.CauseContainerEmpty, safety.CauseNodeOffline, safety.CauseNodeBusy, safety.CauseDoseUncertain, safety.CauseSolutionUnconfirmed},
+	safety.CauseStarting: {safety.CauseFarmSilent, safety.CausePHMissing, safety.CauseECMissing, safety.CauseTemperatureInvalid, safety.CauseLevelUnknown, safety.CauseOutletUnproved, safety.CauseSampleFlowOff,
+		safety.CauseCirculationOff, safety.CauseLeak, safety.CauseStopInput, safety.CauseNodeOffline, safety.CauseNodeBusy},
 	safety.CauseLedgerUnavailable: {safety.CauseDisarmed},
-	safety.CauseNodeSilent:        {safety.CauseNodeBusy, safety.CauseNodeClock, safety.CauseOutletUnproved, safety.CauseDoseUncertain},
-	safety.CauseNodeRebooted:      {safety.CauseNodeBusy, safety.CauseNodeSilent},
-	safety.CauseCirculationOff: {safety.CauseSampleFlowOff, safety.CausePHUnfit, safety.CauseECUnfit, safety.CauseProbesDisagree, safety.CauseTemperatureUnfit,
+	safety.CauseNodeOffline:       {safety.CauseNodeBusy, safety.CauseNodeClock, safety.CauseOutletUnproved, safety.CauseDoseUncertain},
+	safety.CauseNodeRebooted:      {safety.CauseNodeBusy, safety.CauseNodeOffline},
+	safety.CauseCirculationOff: {safety.CauseSampleFlowOff, safety.CausePHInvalid, safety.CauseECInvalid, safety.CauseProbesDisagree, safety.CauseTemperatureInvalid,
 		safety.CauseTemperatureRange},
-	safety.CauseSampleFlowOff:       {safety.CausePHUnfit, safety.CausePHStale, safety.CauseECUnfit, safety.CauseECStale, safety.CauseProbesDisagree, safety.CauseTemperatureUnfit},
-	safety.CauseProbesDisagree:      {safety.CausePHUnfit, safety.CauseECUnfit},
-	safety.CauseTemperatureUnfit:    {safety.CauseECUnfit, safety.CauseECMissing, safety.CauseECStale},
+	safety.CauseSampleFlowOff:       {safety.CausePHInvalid, safety.CausePHStale, safety.CauseECInvalid, safety.CauseECStale, safety.CauseProbesDisagree, safety.CauseTemperatureInvalid},
+	safety.CauseProbesDisagree:      {safety.CausePHInvalid, safety.CauseECInvalid},
+	safety.CauseTemperatureInvalid:  {safety.CauseECInvalid, safety.CauseECMissing, safety.CauseECStale},
 	safety.CauseNoResponse:          {safety.CauseBufferScale},
 	safety.CauseWrongDirection:      {safety.CauseBufferScale},
 	safety.CauseLeak:                {safety.CauseLevelLow},
 	safety.CauseFlood:               {safety.CauseLevelLow, safety.CauseLevelUnknown},
-	safety.CauseSolutionUnconfirmed: {safety.CausePHUnfit, safety.CauseECUnfit, safety.CauseTemperatureRange},
+	safety.CauseSolutionUnconfirmed: {safety.CausePHInvalid, safety.CauseECInvalid, safety.CauseTemperatureRange},
 	safety.CauseStopInput:           {safety.CauseNodeBusy, safety.CauseDoseUncertain},
-	safety.CauseMaintenance: {safety.CausePHMissing, safety.CausePHStale, safety.CausePHUnfit, safety.CauseECMissing, safety.CauseECStale, safety.CauseECUnfit, safety.CauseTemperatureUnfit,
+	safety.CauseMaintenance: {safety.CausePHMissing, safety.CausePHStale, safety.CausePHInvalid, safety.CauseECMissing, safety.CauseECStale, safety.CauseECInvalid, safety.CauseTemperatureInvalid,
 		safety.CauseTemperatureRange, safety.CauseProbesDisagree, safety.CauseSampleFlowOff, safety.CauseNodeBusy},
-	safety.CauseCleaning: {safety.CausePHMissing, safety.CausePHStale, safety.CausePHUnfit, safety.CauseECMissing, safety.CauseECStale, safety.CauseECUnfit, safety.CauseTemperatureUnfit,
+	safety.CauseCleaning: {safety.CausePHMissing, safety.CausePHStale, safety.CausePHInvalid, safety.CauseECMissing, safety.CauseECStale, safety.CauseECInvalid, safety.CauseTemperatureInvalid,
 		safety.CauseTemperatureRange, safety.CauseProbesDisagree, safety.CauseSampleFlowOff, safety.CauseCirculationOff, safety.CauseLevelLow, safety.CauseLevelHigh, safety.CauseLevelUnknown,
 		safety.CauseSolutionUnconfirmed},
 }
@@ -67,7 +67,7 @@ func Explained(trip *safety.Trip, trips []safety.Trip) bool {
 
 // explained says that a root of c stands, or stood a moment ago.
 func (t *tankAlarms) explained(c safety.Cause, up time.Duration) bool {
-	if c == safety.CauseOutOfBand || c == safety.CauseWithheldLong {
+	if c == safety.CauseOutOfBand || c == safety.CauseDosingBlockedLong {
 		return t.heldAloud()
 	}
 	latched := t.record[c].latched
@@ -87,7 +87,7 @@ func (t *tankAlarms) explained(c safety.Cause, up time.Duration) bool {
 func (t *tankAlarms) heldAloud() bool {
 	for c := range t.record {
 		r := &t.record[c]
-		if r.present && r.action < safety.Run && r.state != Normal && r.state != Suppressed && r.priority < safety.PriorityRecord {
+		if r.present && r.action < safety.Run && r.state != Normal && r.state != Suppressed && r.priority < safety.PriorityLog {
 			return true
 		}
 	}
@@ -96,11 +96,11 @@ func (t *tankAlarms) heldAloud() bool {
 
 // byDesign says that a hold is part of the work: waits and caps of single doses, a
 // flood, the settling after a start, and what a person does on purpose. It is shown, but
-// nobody is called; if it stays too long, CauseWithheldLong calls, and a stop that is not
+// nobody is called; if it stays too long, CauseDosingBlockedLong calls, and a stop that is not
 // released or work that is not ended may have been forgotten.
 func byDesign(row *safety.Interlock, r *record, up time.Duration) bool {
 	switch row.Cause {
-	case safety.CauseOperatorPause, safety.CauseStoppedByPerson, safety.CauseCleaning:
+	case safety.CauseOperatorPause, safety.CauseOperatorStop, safety.CauseCleaning:
 		return true
 	case safety.CauseStopInput:
 		return r.latched && up-r.cameAt < personFor
@@ -109,5 +109,5 @@ func byDesign(row *safety.Interlock, r *record, up time.Duration) bool {
 	case safety.CauseNodeRebooted:
 		return false
 	}
-	return row.Action == safety.Hold && row.Priority == safety.PriorityRecord && !r.latched
+	return row.Action == safety.Hold && row.Priority == safety.PriorityLog && !r.latched
 }

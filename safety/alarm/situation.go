@@ -62,7 +62,7 @@ const (
 	outOfBandFor  = time.Hour        // plus two mixing times
 	progressOver  = 30 * time.Minute // an error that shrank over this long is on its way
 	progressShare = 0.9
-	withheldFor   = 2 * time.Hour
+	blockedFor    = 2 * time.Hour
 	worn          = 0.4 // learned ln(buffer scale) that looks like a worn tube
 	wornBack      = 0.1 // less, before it looks so no more
 	harmedFor     = time.Hour
@@ -91,7 +91,7 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
 		t.see(now, safety.CauseDisarmed, safety.Run, false, s.Disarmed)
 	}
 	if t.known && s.StockLow != "" {
-		t.see(now, safety.CauseStockLow, safety.Run, false, t.detailOr(now, safety.CauseStockLow, func() string { return s.StockLow }))
+		t.see(now, safety.CauseContainerLow, safety.Run, false, t.detailOr(now, safety.CauseContainerLow, func() string { return s.StockLow }))
 	}
 	if t.known && s.StuckLevel != "" {
 		t.see(now, safety.CauseLevelStuck, safety.Run, false, s.StuckLevel)
@@ -142,8 +142,8 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
 	case st.early:
 		t.see(now, safety.CauseBufferScale, safety.Run, false, t.detailOr(now, safety.CauseBufferScale, s.rich))
 	}
-	if st.withheld.Run(s.armed() && s.Withheld != safety.CauseNone, now.Up) >= withheldFor {
-		t.see(now, safety.CauseWithheldLong, safety.Run, false, t.detailOr(now, safety.CauseWithheldLong, func() string { return "withheld by: " + safety.Of(s.Withheld).Text }))
+	if st.withheld.Run(s.armed() && s.Withheld != safety.CauseNone, now.Up) >= blockedFor {
+		t.see(now, safety.CauseDosingBlockedLong, safety.Run, false, t.detailOr(now, safety.CauseDosingBlockedLong, func() string { return "withheld by: " + safety.Of(s.Withheld).Text }))
 	}
 }
 

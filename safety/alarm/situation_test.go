@@ -46,10 +46,10 @@ func TestFarSetpointOnItsWayIsNoAlarm(t *testing.T) {
 	for ec := 0.6; ec < 1.5; ec += 0.05 {
 		s.EC, s.SettledEC = ec, ec
 		n.harm = 0
-		n.pass(15*time.Minute, hold(safety.CauseHourCap))
+		n.pass(15*time.Minute, hold(safety.CauseHourlyCap))
 	}
 	for _, a := range n.announced {
-		if a.Cause != safety.CauseHourCap || a.Priority != safety.PriorityTomorrow {
+		if a.Cause != safety.CauseHourlyCap || a.Priority != safety.PriorityTomorrow {
 			t.Errorf("announced %+v while EC rises from 0.6 to 1.5", a)
 		}
 	}
@@ -82,10 +82,10 @@ func TestObservedTankWakesNobodyForItsPH(t *testing.T) {
 func TestOutOfBandIsAConsequenceOfAHold(t *testing.T) {
 	n := newAlarmNight()
 	s := goodSituation()
-	s.PH, s.Withheld = 6.2, safety.CausePHUnfit
+	s.PH, s.Withheld = 6.2, safety.CausePHInvalid
 	n.situation = &s
-	n.pass(6*time.Hour, hold(safety.CausePHUnfit))
-	if n.count(safety.CauseOutOfBand, Unacknowledged) != 0 || n.count(safety.CauseWithheldLong, Unacknowledged) != 0 || n.count(safety.CausePHUnfit, Unacknowledged) != 1 {
+	n.pass(6*time.Hour, hold(safety.CausePHInvalid))
+	if n.count(safety.CauseOutOfBand, Unacknowledged) != 0 || n.count(safety.CauseDosingBlockedLong, Unacknowledged) != 0 || n.count(safety.CausePHInvalid, Unacknowledged) != 1 {
 		t.Errorf("announced %v, want the unfit probe only", n.announced)
 	}
 }
@@ -140,8 +140,8 @@ func TestDoseWithheldForHoursByWaitsIsAnAlarm(t *testing.T) {
 	s.PH, s.Withheld, s.Mode = 5.95, safety.CauseMixingWait, safety.ModeHolding
 	n.situation = &s
 	n.pass(3*time.Hour, hold(safety.CauseMixingWait))
-	if n.count(safety.CauseWithheldLong, Unacknowledged) != 1 {
-		t.Errorf("announced %v, want withheld-long", n.announced)
+	if n.count(safety.CauseDosingBlockedLong, Unacknowledged) != 1 {
+		t.Errorf("announced %v, want dosing-blocked-long", n.announced)
 	}
 }
 
@@ -181,9 +181,9 @@ func TestAlarmsThatStopNothingComeAtTheirLimitsAndTimes(t *testing.T) {
 		"acid does more, stock not": {safety.CauseBufferScale, day, func(s *Situation) { s.LnBuffer, s.ECGain = -0.6, 1.29 }, false},
 		"after two answers":         {safety.CauseBufferScale, day, func(s *Situation) { s.LnBuffer, s.Answered = 0.6, 2 }, false},
 		"after three":               {safety.CauseBufferScale, day, func(s *Situation) { s.LnBuffer, s.Answered = 0.6, 3 }, true},
-		"withheld for 119 min":      {safety.CauseWithheldLong, 119 * time.Minute, func(s *Situation) { s.Withheld = safety.CauseMixingWait }, false},
-		"withheld for 121 min":      {safety.CauseWithheldLong, 121 * time.Minute, func(s *Situation) { s.Withheld = safety.CauseMixingWait }, true},
-		"withheld while observing":  {safety.CauseWithheldLong, day, func(s *Situation) { s.Withheld, s.Mode = safety.CauseMixingWait, safety.ModeObserving }, false},
+		"withheld for 119 min":      {safety.CauseDosingBlockedLong, 119 * time.Minute, func(s *Situation) { s.Withheld = safety.CauseMixingWait }, false},
+		"withheld for 121 min":      {safety.CauseDosingBlockedLong, 121 * time.Minute, func(s *Situation) { s.Withheld = safety.CauseMixingWait }, true},
+		"withheld while observing":  {safety.CauseDosingBlockedLong, day, func(s *Situation) { s.Withheld, s.Mode = safety.CauseMixingWait, safety.ModeObserving }, false},
 		"nothing is known":          {safety.CauseOutOfBand, day, func(s *Situation) { s.PH, s.Known = 7, false }, false},
 	} {
 		if got := raised(c.cause, c.after, c.change); got != c.want {

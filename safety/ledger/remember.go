@@ -16,7 +16,7 @@ func (r *replayer) change(e Entry, at time.Duration) {
 	remark := Remark{Text: e.Text, Note: e.Note, By: e.By, From: e.From, At: moment, Until: e.Until}
 	switch e.Change {
 	case ChangeEpoch, ChangeRestored:
-		r.Latches = slices.DeleteFunc(r.Latches, func(l Latch) bool { return l.Cause == safety.CauseRecordBehindNode.String() })
+		r.Latches = slices.DeleteFunc(r.Latches, func(l Latch) bool { return l.Cause == safety.CauseLedgerBehindNode.String() })
 		r.Answered = uint32(e.Value)
 		if e.Change == ChangeRestored {
 			r.Answered++
@@ -179,7 +179,7 @@ func (r *replayer) latch(trip Latch) {
 func (r *replayer) clear(e Entry) {
 	kept := r.Latches[:0]
 	for _, l := range r.Latches {
-		behind := l.Cause == safety.CauseRecordBehindNode.String() // ended by another epoch alone
+		behind := l.Cause == safety.CauseLedgerBehindNode.String() // ended by another epoch alone
 		if behind || e.Pump == "" && l.Tank != e.Tank || e.Pump != "" && l.Pump != e.Pump || e.Text != "" && l.Cause != e.Text {
 			kept = append(kept, l)
 		}

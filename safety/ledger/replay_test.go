@@ -567,7 +567,7 @@ func TestRaisedEpochIsTheSameRun(t *testing.T) {
 	d := newDiary(t)
 	d.start(evening, false)
 	d.dose(10*time.Minute, "acid", 5*mL)
-	d.change(11*time.Minute, Change{Kind: ChangeTrip, Text: safety.CauseRecordBehindNode.String()})
+	d.change(11*time.Minute, Change{Kind: ChangeTrip, Text: safety.CauseLedgerBehindNode.String()})
 	d.change(12*time.Minute, Change{Kind: ChangeClear})
 	if state := d.replay(evening.Add(13*time.Minute), 0, true); len(state.Latches) != 1 {
 		t.Errorf("clearing ended it: %v", state.Latches)

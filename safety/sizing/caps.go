@@ -71,7 +71,7 @@ func (s *Station) Defaults(i int, onTime time.Duration) safety.Caps {
 	p := &s.Settings.Pumps[i]
 	dose, hour, day := s.Caps(i)
 	inRun := dosing.FromMillilitres(p.PerSecond.Millilitres() * onTime.Seconds())
-	c := safety.Caps{OnTime: onTime, PerDose: max(min(dose, inRun), min(p.Smallest, inRun)), PerHour: max(hour, 2*p.Smallest), PerDay: max(day, 4*p.Smallest)}
+	c := safety.Caps{OnTime: onTime, PerDose: max(min(dose, inRun), min(p.MinDose, inRun)), PerHour: max(hour, 2*p.MinDose), PerDay: max(day, 4*p.MinDose)}
 	c.PerDose = min(c.PerDose, c.PerHour)
 	c.PerDay = max(c.PerDay, c.PerHour)
 	return c

@@ -24,8 +24,8 @@ func (s *Station) Dose(i int, id dosing.TankID) (most dosing.Volume, by safety.C
 	}
 	acid := math.Abs(p.AcidPerML)
 	effect, transit := within(EffectPH*floor, acid), within(TransitPH*floor, acid)
-	if p.Smallest.Millilitres()*acid/litres <= SmallestPH*plant.Buffer {
-		effect, transit = max(effect, p.Smallest), max(transit, p.Smallest)
+	if p.MinDose.Millilitres()*acid/litres <= SmallestPH*plant.Buffer {
+		effect, transit = max(effect, p.MinDose), max(transit, p.MinDose)
 	}
 	effect = min(effect, within(EffectEC, p.ECPerML))
 	if p.Role == dosing.RoleStock {
@@ -46,8 +46,8 @@ func (s *Station) Dose(i int, id dosing.TankID) (most dosing.Volume, by safety.C
 		{safety.CauseDoseCap, min(cut(c.PerDose, part), dosing.FromMillilitres(p.PerSecond.Millilitres()*float64(c.OnTime)/float64(time.Second)))},
 		{safety.CauseEffectCap, effect},
 		{safety.CauseInTransitCap, transit},
-		{safety.CauseHourCap, cut(c.PerHour, part*rolling)},
-		{safety.CauseDayCap, cut(c.PerDay, part*rolling)},
+		{safety.CauseHourlyCap, cut(c.PerHour, part*rolling)},
+		{safety.CauseDailyCap, cut(c.PerDay, part*rolling)},
 	} {
 		if l.most < most {
 			most, by = l.most, l.by

@@ -56,10 +56,10 @@ type Demand struct {
 
 // Station is a station to be sized. Plants are by tank.
 type Station struct {
-	Settings    *safety.Settings
-	Plants      []Plant
-	DecideEvery time.Duration
-	Watchdogs   []time.Duration // of the nodes' hardware, by node; missing = the lease
+	Settings      *safety.Settings
+	Plants        []Plant
+	ControlPeriod time.Duration
+	Watchdogs     []time.Duration // of the nodes' hardware, by node; missing = the lease
 }
 
 // Effect is what one pump can do to one tank when something goes wrong, and what
@@ -88,9 +88,9 @@ func (s *Station) Hang(i int) time.Duration {
 // Effect is what pump i can do to a tank.
 func (s *Station) Effect(i int, id dosing.TankID) Effect {
 	p, plant := &s.Settings.Pumps[i], &s.Plants[id]
-	v := float64(s.Settings.Tanks[id].QuickOf(s.Settings.Tanks[id].Least))
+	v := float64(s.Settings.Tanks[id].QuickOf(s.Settings.Tanks[id].MinVolume))
 	run := p.PerSecond.Millilitres() * s.Hang(i).Seconds()
-	small := p.Smallest.Millilitres()
+	small := p.MinDose.Millilitres()
 	return Effect{
 		HangPH:     run * math.Abs(p.AcidPerML) / (plant.Buffer * v),
 		HangEC:     run * p.ECPerML / v,
@@ -108,7 +108,7 @@ func (s *Station) longestHang(p *dosing.Pump) float64 {
 		if !p.ServesTank(dosing.TankID(id)) {
 			continue
 		}
-		v := float64(s.Settings.Tanks[id].QuickOf(s.Settings.Tanks[id].Least))
+		v := float64(s.Settings.Tanks[id].QuickOf(s.Settings.Tanks[id].MinVolume))
 		longest = math.Min(longest, HangPH*s.Plants[id].Buffer*v/(perSecond*math.Abs(p.AcidPerML)))
 		longest = math.Min(longest, HangEC*v/(perSecond*p.ECPerML))
 	}
@@ -139,7 +139,7 @@ func (s *Station) Filling(id dosing.TankID) float64 {
 func (s *Station) Refusal() string {
 	for i := range s.Settings.Pumps {
 		p, c := &s.Settings.Pumps[i], &s.Settings.Caps[i]
-		if p.Smallest.RunTime(p.PerSecond) > c.OnTime || c.PerDose < p.Smallest {
+		if p.MinDose.RunTime(p.PerSecond) > c.OnTime || c.PerDose < p.MinDose {
 			return "the smallest dose is longer than a run may be"
 		}
 		for id := range s.Settings.Tanks {

@@ -19,13 +19,13 @@ type Sustained struct {
 
 // cadence is the shortest time between two doses of a station: the decision, the
 // run and the node's report.
-func (s *Station) cadence(run float64) float64 { return s.DecideEvery.Seconds() + run + 5 }
+func (s *Station) cadence(run float64) float64 { return s.ControlPeriod.Seconds() + run + 5 }
 
 // Sustained is nil where the tank has no pump of the role.
 func (s *Station) Sustained(id dosing.TankID, role dosing.Role) *Sustained {
 	g := s.Settings
 	t, plant := &g.Tanks[id], &s.Plants[id]
-	v, mean := float64(t.Volume), (t.DeadTime + t.Lag).Seconds()
+	v, mean := float64(t.Volume), (t.DeadTime + t.TimeConstant).Seconds()
 	out := &Sustained{Reagent: role.String(), PerHour: math.Inf(1), Unit: "meq/L/h"}
 	floor := plant.Buffer * math.Exp(-dosing.UnmeasuredSpread)
 	single, transit := EffectPH*floor, TransitPH*floor
@@ -63,7 +63,7 @@ func (s *Station) Sustained(id dosing.TankID, role dosing.Role) *Sustained {
 		caps, part := g.Caps[i], s.factor(i)
 		shared := s.portion(i, id)
 		perDose := caps.PerDose.Millilitres() * part
-		smallest = math.Max(smallest, p.Smallest.Millilitres()-perDose)
+		smallest = math.Max(smallest, p.MinDose.Millilitres()-perDose)
 		if role != dosing.RoleStock {
 			hour += caps.PerHour.Millilitres() * part * s.halved(id) * shared * worth(p)
 			day += caps.PerDay.Millilitres() * part * s.halved(id) * shared * worth(p)

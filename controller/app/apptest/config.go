@@ -23,12 +23,12 @@ const Settling = 5 * time.Second
 const small = `
 [station]
 name = "bench"
-decide_every = "1s"
+control_period = "1s"
 start_settling = "5s"
 stop = { not_fitted = "a test" }
 drip_tray = { not_fitted = "a test" }
 
-[history]
+[storage]
 folder = "STATE"
 
 [page]
@@ -46,8 +46,8 @@ role = "acid"
 reagent = "nitric acid"
 strength = "2 %"
 rate = "6 mL/min"
-smallest_dose = "0.02 mL"
-cap_per_dose = "0.2 mL"
+min_dose = "0.02 mL"
+dose_cap = "0.2 mL"
 
 [[pump]]
 name = "feed-a"
@@ -55,8 +55,8 @@ role = "stock"
 salts = { "calcium nitrate tetrahydrate" = "90 g/L", "potassium nitrate" = "40 g/L" }
 share = "50 %"
 rate = "12 mL/min"
-smallest_dose = "0.05 mL"
-cap_per_dose = "0.4 mL"
+min_dose = "0.05 mL"
+dose_cap = "0.4 mL"
 
 [[pump]]
 name = "feed-b"
@@ -64,14 +64,14 @@ role = "stock"
 salts = { "monopotassium phosphate" = "25 g/L", "magnesium sulfate heptahydrate" = "50 g/L", "potassium nitrate" = "30 g/L" }
 share = "50 %"
 rate = "12 mL/min"
-smallest_dose = "0.05 mL"
-cap_per_dose = "0.4 mL"
+min_dose = "0.05 mL"
+dose_cap = "0.4 mL"
 
 [[tank]]
 name = "tub"
 volume = "20 L"
 dead_time = "1s"
-lag = "1s"
+time_constant = "1s"
 
 [tank.input.ph]
 every = "1s"

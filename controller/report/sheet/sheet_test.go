@@ -124,7 +124,7 @@ func TestContainersAreListedWithWhatIsKnownOfThem(t *testing.T) {
 	var b strings.Builder
 	left, day := 880.0, 22.0
 	err := sheet.Stocks(&b, &report.Stocks{Station: "row", At: evening, Verdict: "Acid runs out first.", Days: 10, Stocks: []report.Stock{
-		{Pump: "acid", Liquid: "nitric acid 38 %", Container: 1000, Left: &left, PerDay: &day, Lasts: &report.Range{Days: 40, Low: 35, High: 45}, Refilled: evening, By: "ada", Batch: "B7", Note: "38 %"},
+		{Pump: "acid", Liquid: "nitric acid 38 %", Container: 1000, Left: &left, PerDay: &day, Lasts: &report.Range{Days: 40, Min: 35, Max: 45}, Refilled: evening, By: "ada", Batch: "B7", Note: "38 %"},
 		{Pump: "grow", PerDay: &day}}})
 	if err != nil {
 		t.Fatal(err)

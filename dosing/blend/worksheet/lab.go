@@ -24,7 +24,7 @@ type Correction struct {
 // Correct corrects the job's tank; the job says recipe, stocks, water and volume, and c the
 // rest.
 func (j *Job) Correct(c blend.Correction, estimate *blend.Analysis) (*Correction, error) {
-	c.Recipe, c.EC, c.PH, c.TempC, c.NH4Most = j.Task.Recipe, j.Task.EC, j.Task.PH, j.Task.TempC, j.Task.NH4Most
+	c.Recipe, c.EC, c.PH, c.TempC, c.MaxNH4 = j.Task.Recipe, j.Task.EC, j.Task.PH, j.Task.TempC, j.Task.MaxNH4
 	c.Stocks, c.Water, c.Litres = j.Task.Stocks, j.Water, j.Litres
 	temp := c.TempC
 	if temp == 0 {

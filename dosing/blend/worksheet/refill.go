@@ -20,7 +20,7 @@ type Refill struct {
 // Refill plans to dump a share of the job's tank, which holds what before says, and to fill it
 // up with water.
 func (j *Job) Refill(before blend.Analysis, whence string, water blend.Content, share float64) (*Refill, error) {
-	asked := blend.Refill{Recipe: j.Task.Recipe, EC: j.Task.EC, PH: j.Task.PH, TempC: j.Task.TempC, NH4Most: j.Task.NH4Most,
+	asked := blend.Refill{Recipe: j.Task.Recipe, EC: j.Task.EC, PH: j.Task.PH, TempC: j.Task.TempC, MaxNH4: j.Task.MaxNH4,
 		Stocks: j.Task.Stocks, Source: j.Water, Water: water, Tank: before, Share: share}
 	out, err := blend.Fill(asked)
 	if err != nil {

@@ -71,7 +71,7 @@ func printAmounts(w io.Writer, m *blend.Mix, volumes []float64) {
 // is advice: the mixture above does not follow it.
 func leverOf(m *blend.Mix) []string {
 	n := m.Reached.Nitrogen()
-	lever, ok := blend.AmmoniumLever(m.Acid, n, m.Reached[blend.NH4]/max(n, 1e-9), m.Task.NH4Most)
+	lever, ok := blend.AdviseAmmonium(m.Acid, n, m.Reached[blend.NH4]/max(n, 1e-9), m.Task.MaxNH4)
 	if !ok {
 		return nil
 	}
