@@ -1,9 +1,5 @@
 package dosing
 
-// StartSpread is the sd of ln(buffer scale) of a tank of which nobody has learned: the
-// loop, the response test, the gate and the sizes of `leat check` begin with the same doubt.
-const StartSpread = 0.55
-
 // Titration is the curve of the present solution, closed against air, between
 // pH 3 and 10.5. Amounts are meq/L of strong acid, negative for base.
 type Titration interface {

@@ -52,7 +52,7 @@ func (w *testedWater) passes(d time.Duration) (found bool) {
 			}
 		}
 		w.Read(w.now, dosing.QuantityPH, pH)
-		if _, is := w.Judge(w.now, 0, dosing.StartSpread); is {
+		if _, is := w.Judge(w.now, 0, dosing.UnmeasuredSpread); is {
 			found = true
 		}
 	}

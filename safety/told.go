@@ -157,7 +157,7 @@ func (w *Watch) Learned(id dosing.TankID, mean, spread float64, answered int) {
 	}
 	t := &w.tanks[id]
 	if math.IsNaN(mean) || math.IsInf(mean, 0) || !(spread > 0) || math.IsInf(spread, 0) {
-		mean, spread, answered = 0, dosing.StartSpread, 0
+		mean, spread, answered = 0, dosing.UnmeasuredSpread, 0
 	}
 	t.lnBuffer, t.spread, t.answered = mean, spread, max(answered, 0)
 }
@@ -170,7 +170,7 @@ func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
 	}
 	w.told = true
 	t := &w.tanks[id]
-	t.lnBuffer, t.spread, t.answered = 0, dosing.StartSpread, 0
+	t.lnBuffer, t.spread, t.answered = 0, dosing.UnmeasuredSpread, 0
 	t.unexplained = unexplained{}
 	for class := range t.accounts {
 		t.accounts[class].untrust()

@@ -17,6 +17,17 @@ func (c Class) String() string {
 	return [...]string{"acid", "base", "stock", "top-up"}[min(c, topUpClass)]
 }
 
+// Opposite is base to acid and acid to base.
+func (c Class) Opposite() (opposite Class, has bool) {
+	switch c {
+	case Acid:
+		return Base, true
+	case Base:
+		return Acid, true
+	}
+	return c, false
+}
+
 // ClassOf is the class of a pump's role.
 func ClassOf(role dosing.Role) (c Class, ok bool) {
 	switch role {

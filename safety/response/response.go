@@ -144,7 +144,7 @@ func New(pumps []dosing.Pump, tank dosing.Tank, curve dosing.Titration) *Respons
 // Reset forgets everything, as after service of a pump or probe, a refill or a
 // changed filling: nothing has been answered yet.
 func (r *Responses) Reset() {
-	r.answered, r.lnBuffer, r.spread = 0, 0, dosing.StartSpread
+	r.answered, r.lnBuffer, r.spread = 0, 0, dosing.UnmeasuredSpread
 	for i := range r.pools {
 		r.pools[i].forget()
 	}
@@ -292,7 +292,7 @@ func (r *Responses) Judge(now dosing.Instant, lnBuffer, spread float64) (Finding
 		return Finding{}, false
 	}
 	if !(math.Abs(lnBuffer) <= 2*math.Ln10) || !(spread >= 0) || !(spread < 3) {
-		lnBuffer, spread = 0, dosing.StartSpread
+		lnBuffer, spread = 0, dosing.UnmeasuredSpread
 	}
 	r.lnBuffer, r.spread = lnBuffer, max(spread, leastScaleSpread)
 	if rise, began := r.water.soFar(now.Up); rise > 0 {

@@ -196,7 +196,7 @@ func (n *waterNight) live(until float64, found func(Finding) (goOn bool)) {
 		if i%2 == 0 {
 			n.control()
 		}
-		m, s := 0.0, dosing.StartSpread
+		m, s := 0.0, dosing.UnmeasuredSpread
 		if n.learned {
 			m, s = math.Log(n.wrong)+0.15*math.Sin(n.now.Up.Hours()), 0.2
 		}

@@ -27,7 +27,7 @@ type basin struct {
 }
 
 func newBasin() *basin {
-	b := &basin{spread: dosing.StartSpread, pumps: nightPumps(), tank: dosing.Tank{Volume: 400, DeadTime: time.Minute, TimeConstant: 2 * time.Minute, BufferScale: 1, PHNoise: 0.005, ECNoise: 0.003}}
+	b := &basin{spread: dosing.UnmeasuredSpread, pumps: nightPumps(), tank: dosing.Tank{Volume: 400, DeadTime: time.Minute, TimeConstant: 2 * time.Minute, BufferScale: 1, PHNoise: 0.005, ECNoise: 0.003}}
 	b.responses = New(b.pumps, b.tank, evenBuffer(0.5))
 	return b
 }
@@ -484,7 +484,7 @@ func TestBrokenGlassIsNotBlamedOnTheAcidAndThenFound(t *testing.T) {
 			b.now = b.now.Add(5 * time.Second)
 			b.responses.Read(b.now, dosing.QuantityPH, 7+math.Sin(float64(b.now.Up/time.Second)*1.7)*0.006)
 			b.responses.Read(b.now, dosing.QuantityEC, 1.6)
-			if f, ok := b.responses.Judge(b.now, 0, dosing.StartSpread); ok {
+			if f, ok := b.responses.Judge(b.now, 0, dosing.UnmeasuredSpread); ok {
 				return f, true
 			}
 		}
