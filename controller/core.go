@@ -100,7 +100,9 @@ type tank struct {
 type pumpCounts struct {
 	doses  [ledger.OutcomeCount]uint64
 	volume [ledger.OutcomeCount]dosing.Volume
-	before dosing.Volume // of earlier runs
+	before dosing.Volume   // of earlier runs
+	rate   ledger.PumpRate // as last measured
+	tube   ledger.Tube
 	refill ledger.Refill // the newest; At zero = none was entered
 }
 

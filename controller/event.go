@@ -128,11 +128,13 @@ const (
 	RequestMark                     // operate: Note: what is to be found again at this time
 	RequestCalibrate                // operate: Calibrating: a probe's slope and offset
 	RequestEndHoliday               // operate: the holiday of the tank is over
+	RequestPumpRate                 // operate: Pump gave Runs into a cylinder
+	RequestNewTube                  // operate: Pump, or its tube, was replaced
 	RequestCount
 )
 
 var requestNames = [RequestCount]string{"none", "setpoint", "arm", "observe", "stop", "clear", "pause", "resume",
-	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate", "end-holiday"}
+	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate", "end-holiday", "pump-rate", "new-tube"}
 
 func (k RequestKind) String() string { return requestNames[min(k, RequestCount-1)] }
 
@@ -173,7 +175,9 @@ func ParseRole(name string) (Role, bool) {
 }
 
 // OfStation says that a request of this kind is of no tank.
-func (k RequestKind) OfStation() bool { return k == RequestRefill }
+func (k RequestKind) OfStation() bool {
+	return k == RequestRefill || k == RequestPumpRate || k == RequestNewTube
+}
 
 // Needs is the role a request of this kind needs.
 func (k RequestKind) Needs() Role {
@@ -211,5 +215,6 @@ type Request struct {
 	Water       ratio.Water
 	Other       dosing.TankID // with ratio.WaterTank, the tank whose solution was filled in
 	Calibrating Calibrating
+	Runs        string  // of a pump: seconds and mL of each
 	Replaced    float64 // share of the tank that is fresh source water; 0 = all of it
 }

@@ -25,7 +25,7 @@ func Plain(text string) error {
 
 // notPlain says which text of a request cannot stand in a list or a log.
 func notPlain(r *Request) string {
-	for _, text := range []struct{ what, is string }{{"name", r.By}, {"note", r.Note}, {"batch", r.Batch}, {"standard", r.Calibrating.Standard}, {"list", r.Calibrating.Found}, {"probe", r.Calibrating.Probe}} {
+	for _, text := range []struct{ what, is string }{{"name", r.By}, {"note", r.Note}, {"batch", r.Batch}, {"standard", r.Calibrating.Standard}, {"list", r.Calibrating.Found}, {"probe", r.Calibrating.Probe}, {"list", r.Runs}} {
 		if err := Plain(text.is); err != nil {
 			return "the " + text.what + " " + err.Error()
 		}

@@ -48,6 +48,10 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.askCalibrate(now, r)
 	case RequestEndHoliday:
 		c.askEndHoliday(now, r)
+	case RequestPumpRate:
+		c.askPumpRate(now, r)
+	case RequestNewTube:
+		c.askNewTube(now, r)
 	case RequestHandDose:
 		c.askHandDose(now, r)
 	case RequestVoid:

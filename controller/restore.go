@@ -87,7 +87,7 @@ func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 		name := c.settings.Safety.Pumps[i].Name
 		c.watch.Used(pump, min(s.Covers, recordRecent), s.Recent[name])
 		c.pumps[i].before = s.Ever[name] - c.totals.Ever(pump)
-		c.pumps[i].refill = s.Refills[name]
+		c.pumps[i].refill, c.pumps[i].rate, c.pumps[i].tube = s.Refills[name], s.Rates[name], s.Tubes[name]
 		c.pumps[i].doses, c.pumps[i].volume = s.Outcomes[name].Doses, s.Outcomes[name].Volume
 		// What was open is settled by Begin.
 		c.pumps[i].doses[ledger.OutcomeOpen], c.pumps[i].volume[ledger.OutcomeOpen] = 0, 0

@@ -239,6 +239,7 @@ func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
 		Doses: counts.doses, Volume: counts.volume}
 	v.Lasts = c.stockView(id)
 	v.Left = v.Lasts.Left
+	v.TubeRan, v.Measured, v.MeasuredAt = c.tubeRan(id), counts.rate.PerSecond, counts.rate.At
 	if c.dose.state != doseNone && c.dose.intent.Plan().Pump == id {
 		v.OpenOrder = c.dose.intent.Order().String()
 	}

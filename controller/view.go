@@ -140,6 +140,9 @@ type PumpView struct {
 	Refilled            time.Time     // the newest refill that was entered; zero = none
 	Batch               string        // of it
 	Lasts               StockView
+	TubeRan             time.Duration // since its tube was replaced, by the ledger
+	Measured            float64       // mL per second when it was last measured; 0 = never
+	MeasuredAt          time.Time
 	Doses               [ledger.OutcomeCount]uint64
 	Volume              [ledger.OutcomeCount]dosing.Volume
 	OpenOrder           string

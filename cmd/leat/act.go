@@ -28,6 +28,8 @@ with the same checks and in the same ledger. Modes, pauses and confirmed water: 
   refill       -pump NAME -litres VOLUME [-batch TEXT] [-note STRENGTH]: what the container holds now; needs no -tank
   analysis     -analysis LIST [-sampled TIME]: what a laboratory found
   calibrate    -probe NAME -step STEP [-standard NAME -celsius T] [-found LIST]: one step; leat calibrate leads through them
+  pump-rate    -pump NAME -runs LIST: seconds and mL of each run into a cylinder; needs no -tank
+  new-tube     -pump NAME: the pump or its tube was replaced; needs no -tank
   end-holiday  a holiday of the schedule is over: setpoints return to the stage of the crop
   acknowledge  -cause CAUSE: a person knows of an alarm
   shelve       -cause CAUSE -for DURATION: not for so long
@@ -42,11 +44,12 @@ var actTakes = map[controller.RequestKind]string{
 	controller.RequestSetpoint: "ph ec until", controller.RequestCleaning: "", controller.RequestMaintenance: "", controller.RequestServiced: "",
 	controller.RequestHandDose: "pump ml", controller.RequestVoid: "entry", controller.RequestRefill: "pump litres batch",
 	controller.RequestAnalysis: "analysis sampled", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "", controller.RequestCalibrate: "probe step standard celsius found", controller.RequestEndHoliday: "",
+	controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump",
 }
 
 // actNeeds are those of them without which there is nothing to ask.
 var actNeeds = map[controller.RequestKind]string{controller.RequestHandDose: "pump ml", controller.RequestVoid: "entry", controller.RequestRefill: "pump litres",
-	controller.RequestAnalysis: "analysis", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "note", controller.RequestCalibrate: "probe step"}
+	controller.RequestAnalysis: "analysis", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "note", controller.RequestCalibrate: "probe step", controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump"}
 
 func actCommand(flags *flag.FlagSet) task {
 	var d daemonFlags
@@ -58,7 +61,7 @@ func actCommand(flags *flag.FlagSet) task {
 		{"batch", "of what was filled in, as `TEXT`"}, {"entry", "`NAME` of the entry by hand, such as H7-1"},
 		{"analysis", "what the laboratory found, as `LIST`: \"NO3-N=168 mg/L, K=275 mg/L\""},
 		{"sampled", "`TIME` at which the sample was taken, such as 2031-03-04T09:00; default now"},
-		{"probe", "`NAME` of the probe, such as ph"}, {"step", "`STEP` of the calibration: begin, read, accept, cancel or entered"},
+		{"runs", "what a pump gave in each run, as `LIST`: \"60=98.5, 60=98.1\""}, {"probe", "`NAME` of the probe, such as ph"}, {"step", "`STEP` of the calibration: begin, read, accept, cancel or entered"},
 		{"standard", "`NAME` of the standard that the probe stands in, such as 4.01, or label:7.02"}, {"celsius", "`TEMPERATURE` of it, in °C"},
 		{"found", "what a probe that its transmitter calibrated read in each standard, as `LIST`: \"7.00=7.02, 4.01=4.05\""},
 		{"cause", "`CAUSE` of the alarm, such as circulation-off"}, {"for", "`DURATION`, such as 2h"}} {
@@ -78,7 +81,7 @@ func actCommand(flags *flag.FlagSet) task {
 		if err != nil {
 			return err
 		}
-		folder, err := d.folder(form.Get("do") != controller.RequestRefill.String())
+		folder, err := d.folder(!ofStation(form.Get("do")))
 		if err != nil {
 			return err
 		}
@@ -166,4 +169,10 @@ func (d *daemonFlags) ask(folder string, form url.Values, yes bool, stdout io.Wr
 		answer.Text += "; with -yes it is entered so"
 	}
 	return desk.TellAnswer(d.tank, answer, d.json, stdout)
+}
+
+// ofStation says of a verb that it is of no tank.
+func ofStation(verb string) bool {
+	kind, _ := controller.ParseRequestKind(verb)
+	return kind.OfStation()
 }

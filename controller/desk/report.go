@@ -27,6 +27,9 @@ var lists = map[string]func(f *Report, db *store.DB, stdout io.Writer) error{
 	"probes": func(f *Report, db *store.DB, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadProbes, sheet.Probes)
 	},
+	"pumps": func(f *Report, db *store.DB, stdout io.Writer) error {
+		return printList(db, f.JSON, stdout, report.ReadPumps, sheet.Pumps)
+	},
 	"shopping": func(f *Report, db *store.DB, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, func(r report.Record) (*report.Shopping, error) { return report.ReadShopping(r, f.Weeks) }, sheet.Shopping)
 	},

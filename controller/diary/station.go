@@ -38,6 +38,7 @@ type Pump struct {
 	Name      string   `json:"name"`
 	Liquid    string   `json:"liquid"`
 	Role      string   `json:"role"`
+	Rate      float64  `json:"rate_ml_per_s,omitempty"`
 	Container float64  `json:"container_ml,omitempty"` // when full; 0 = not stated
 	Tanks     []string `json:"tanks"`
 	// Salts is g of each in a litre of a stock, Parts how many times as strong an acid's or
@@ -82,7 +83,7 @@ func StationOf(set *controller.Settings, zone string) *Station {
 
 func pumpOf(set *controller.Settings, id dosing.PumpID) Pump {
 	pump := &set.Safety.Pumps[id]
-	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Container: pump.Container.Millilitres(), Salts: pump.Salts, Parts: pump.Parts, Holds: map[string]float64{}}
+	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Rate: pump.PerSecond.Millilitres(), Container: pump.Container.Millilitres(), Salts: pump.Salts, Parts: pump.Parts, Holds: map[string]float64{}}
 	var content blend.Content
 	for i := range set.Tanks {
 		if !pump.ServesTank(dosing.TankID(i)) {

@@ -93,6 +93,7 @@ var gauges = []listed{
 	{"hourly_cap_used_ratio", "Share of the hourly cap that is used; NaN without a cap.", byPump},
 	{"daily_cap_used_ratio", "Share of the daily cap that is used; NaN without a cap.", byPump},
 	{"container_left_millilitres", "Left in the container; NaN when not known.", byPump},
+	{"tube_run_seconds", "How long the pump ran since its tube was replaced, by the ledger.", byPump},
 	{"container_lasts_seconds", "How long the container lasts at the demand of the last days; +Inf when nothing is drawn, NaN when not known.", byPump},
 	{"container_demand_day_millilitres", "Mean of the days on which anything was dosed; NaN before the first whole day.", byPump},
 	{"calibration_due_seconds", "Time until the next calibration of the probe is due, negative when it is overdue; NaN when none was entered.", byProbe},
@@ -322,6 +323,7 @@ func sendPump(send sender, p *controller.PumpView) {
 	}
 	send("container_demand_day_millilitres", demand, p.Name)
 	send("container_lasts_seconds", lasts, p.Name)
+	send("tube_run_seconds", p.TubeRan.Seconds(), p.Name)
 	for o := ledger.Outcome(0); o < ledger.OutcomeCount; o++ {
 		send("doses_total", float64(p.Doses[o]), p.Name, o.String())
 		send("dosed_millilitres_total", p.Volume[o].Millilitres(), p.Name, o.String())

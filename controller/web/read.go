@@ -68,6 +68,9 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 				return err
 			}
 		}
+	case controller.RequestPumpRate, controller.RequestNewTube:
+		request.Runs = value("runs")
+		return readPump(view, value("pump"), "that was measured or replaced", request)
 	case controller.RequestCalibrate:
 		return readCalibrating(value, request)
 	case controller.RequestVoid:

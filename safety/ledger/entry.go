@@ -183,12 +183,14 @@ const (
 	ChangeMark                   // Note = what a person wants to find again at this time
 	ChangeCalibration            // a probe was calibrated: Quantity, Value = its slope, Old = its offset; Text = probe, how and what it read
 	ChangeHolidayEnd             // a person confirmed the end of the holiday in Text
+	ChangePumpRate               // Pump gave Value mL per second where the file said Old; Spread of the runs in Text
+	ChangeTube                   // Pump, or its tube, was replaced; the old one ran Value hours
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
 	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent",
-	"disarmed", "hand-void", "unseen", "refill", "mark", "calibration", "holiday-end"}
+	"disarmed", "hand-void", "unseen", "refill", "mark", "calibration", "holiday-end", "pump-rate", "new-tube"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 

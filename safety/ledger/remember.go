@@ -97,6 +97,10 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.Unseen[e.Tank] = Unseen{Unseen: safety.Unseen{Acid: e.Value, Base: e.Old, Stock: e.Spread}}
 	case ChangeRefill:
 		r.Refills[e.Pump] = Refill{Volume: e.Volume, Ever: r.Ever[e.Pump], At: e.At.Wall, Batch: e.Text}
+	case ChangePumpRate:
+		r.Rates[e.Pump] = PumpRate{PerSecond: e.Value, At: e.At.Wall}
+	case ChangeTube:
+		r.Tubes[e.Pump] = Tube{Ever: r.Ever[e.Pump], At: e.At.Wall}
 	case ChangeHolidayEnd:
 		if r.Holidays[e.Tank] == nil {
 			r.Holidays[e.Tank] = map[string]time.Time{}

@@ -158,6 +158,8 @@ type State struct {
 	Fillings      map[string]Remark                   // the newest of each tank; Text = the water that a person confirmed
 	Refills       map[string]Refill                   // the newest of each pump
 	Holidays      map[string]map[string]time.Time     // when the end of each was confirmed, by tank
+	Rates         map[string]PumpRate                 // as last measured, by pump
+	Tubes         map[string]Tube                     // the newest of each pump
 	Calibrations  map[string]Calibration              // the newest of each probe, by tank/probe
 	Starts        int                                 // starts recorded in the last 10 minutes
 }
@@ -203,7 +205,7 @@ func newReplayer() *replayer {
 	return &replayer{recent: map[string]*hours{}, State: State{
 		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Hourly: map[string][]dosing.Volume{}, Outcomes: map[string]Counts{},
 		Modes: map[string]safety.Mode{}, Disarmed: map[string]Remark{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
-		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Unseen: map[string]Unseen{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{}, Refills: map[string]Refill{}, Calibrations: map[string]Calibration{}, Holidays: map[string]map[string]time.Time{},
+		Learned: map[Of]Learned{}, Levels: map[string]float64{}, Unseen: map[string]Unseen{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{}, Refills: map[string]Refill{}, Calibrations: map[string]Calibration{}, Rates: map[string]PumpRate{}, Tubes: map[string]Tube{}, Holidays: map[string]map[string]time.Time{},
 	}}
 }
 

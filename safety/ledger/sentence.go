@@ -152,6 +152,10 @@ func (e Entry) changeText() string {
 		return fmt.Sprintf("a copy that ended at %s was put back; the next epoch is above %.0f", e.Until.Format(time.RFC3339), e.Value)
 	case ChangeSpent:
 		return "counted as spent: " + e.Volume.String()
+	case ChangePumpRate:
+		return fmt.Sprintf("gives %.3g mL/min, the file says %.3g", 60*e.Value, 60*e.Old)
+	case ChangeTube:
+		return fmt.Sprintf("has a new tube, the old one ran %.3g h", e.Value)
 	case ChangeHolidayEnd:
 		return "holiday ended: " + e.Text
 	case ChangeCalibration:
