@@ -3,6 +3,7 @@ package controller_test
 import (
 	"flag"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -14,6 +15,7 @@ import (
 	"leat/controller/config"
 	"leat/controller/sim"
 	"leat/dosing"
+	"leat/dosing/chem"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -26,8 +28,12 @@ type player struct {
 	*stage
 	script      *script
 	clock       time.Duration
-	wires       map[string]*wire // by input, as in the topics
-	loaded      float64          // pH, while a pump runs
+	wires       map[string]*wire            // by input, as in the topics
+	loaded      float64                     // pH, while a pump runs
+	answers     map[dosing.Quantity]float64 // to doses: times as late as commissioned; none = what pumps give changes no reading
+	strong      float64                     // times what it should do, that acid does
+	given       []portion
+	buffer      float64 // as commissioned, meq/L per pH
 	keepBack    bool
 	confirm     string
 	pumpOfOrder map[ledger.OrderID]dosing.PumpID
@@ -63,12 +69,18 @@ func newPlayer(t *testing.T, s *script) *player {
 	file.Settings.Version = "farm"
 	p := &player{stage: &stage{rig: &rig{file: file}, t: t, taps: map[string]func([]byte) []byte{}}, script: s, wires: map[string]*wire{},
 		pumpOfOrder: map[ledger.OrderID]dosing.PumpID{}, copies: map[time.Duration]*ledger.Memory{}, holds: map[held]safety.Action{},
-		alarms: map[safety.Cause]bool{}, due: map[safety.Cause]time.Duration{}}
+		answers: map[dosing.Quantity]float64{}, alarms: map[safety.Cause]bool{}, due: map[safety.Cause]time.Duration{}}
 	for _, given := range s.given {
 		if err := given(p); err != nil {
 			t.Fatal(err)
 		}
 	}
+	tank := &file.Settings.Safety.Tanks[0]
+	curve, err := chem.NewCurve(tank.Expected(), 25)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.buffer = curve.Buffer(5.8) * tank.BufferScale
 	p.rig = unstarted(t, file, sim.Options{Seed: 3})
 	for name, value := range inBand {
 		p.wires[name] = &wire{value: value}
@@ -98,7 +110,7 @@ func (p *player) connect(topic string, in *safety.Input) {
 		if _, running := p.farm.Running(); running && in.Quantity == dosing.QuantityPH {
 			more = p.loaded
 		}
-		return w.body(p.clock, in.Noise, more)
+		return w.body(p.clock, in.Noise, more+p.answer(in.Quantity))
 	}
 }
 
@@ -123,6 +135,7 @@ func (p *player) seen(now dosing.Instant, e *controller.Event, out *controller.O
 	}
 	for _, o := range out.Orders {
 		p.pumpOfOrder[o.ID()] = o.Pump()
+		p.pour(&p.file.Settings.Safety.Pumps[o.Pump()], o.Volume().Millilitres())
 		p.say(showOrders, "order %s: %.3g mL of %s into north", o.ID(), o.Volume().Millilitres(), p.file.Settings.Safety.Pumps[o.Pump()].Name)
 		if p.keepBack {
 			p.keepBack = false
@@ -141,6 +154,45 @@ func (p *player) seen(now dosing.Instant, e *controller.Event, out *controller.O
 		}
 		p.say(showAnswers, "%s: %s", word, a.Text)
 	}
+}
+
+// portion is what a dose does in the end.
+type portion struct {
+	at     time.Duration
+	ph, ec float64
+}
+
+// pour notes what a dose does to a water of the commissioned buffer capacity.
+func (p *player) pour(pump *dosing.Pump, ml float64) {
+	tank := &p.file.Settings.Safety.Tanks[0]
+	perLitre := ml / float64(tank.Volume)
+	one := portion{at: p.clock, ph: -perLitre * pump.AcidPerML / (p.buffer), ec: perLitre * pump.ECPerML}
+	if pump.Role == dosing.RoleAcid && p.strong > 0 {
+		one.ph *= p.strong
+	}
+	p.given = append(p.given, one)
+}
+
+// answer is what the doses have done so far to what a probe reads, where the file says that
+// they do.
+func (p *player) answer(q dosing.Quantity) (sum float64) {
+	late, does := p.answers[q]
+	if !does {
+		return 0
+	}
+	tank := &p.file.Settings.Safety.Tanks[0]
+	for _, one := range p.given {
+		age := float64(p.clock-one.at) - late*float64(tank.DeadTime)
+		if age <= 0 {
+			continue
+		}
+		effect := one.ph
+		if q == dosing.QuantityEC {
+			effect = one.ec
+		}
+		sum += effect * (1 - math.Exp(-age/(late*float64(tank.TimeConstant))))
+	}
+	return sum
 }
 
 // everyday are interlocks that come and go with each dose and each start. They are

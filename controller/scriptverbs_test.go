@@ -43,6 +43,15 @@ var verbs = []verb{
 		by, err := number(p[0])
 		return func(n *player) error { n.loaded = by; return nil }, err
 	}),
+	line(`(pH|EC) answers doses `+aNumber+` times as late as commissioned`, func(p []string) (deed, error) {
+		late, err := number(p[1])
+		q := map[string]dosing.Quantity{"pH": dosing.QuantityPH, "EC": dosing.QuantityEC}[p[0]]
+		return func(n *player) error { n.answers[q] = late; return nil }, err
+	}),
+	line(`acid does `+aNumber+` times what it should`, func(p []string) (deed, error) {
+		times, err := number(p[0])
+		return func(n *player) error { n.strong = times; return nil }, err
+	}),
 	line(`([A-Z][a-z]+) asks ([a-z-]+)((?: [^:]+)?)(?:: (.+))?`, asks),
 	line(`fault ([a-z-]+)(?: for `+aTime+`)?`, faults),
 	line(`the node (restarts|says it is busy|is idle again)`, nodes),

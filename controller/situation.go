@@ -18,7 +18,7 @@ func (c *Core) situation(id dosing.TankID) alarm.Situation {
 		Acid: c.watch.Usual(id, dosing.RoleAcid), Base: c.watch.Usual(id, dosing.RoleBase),
 		Alkaline: t.plant.TopUp.Alkalinity >= alkalineTopUp && t.loops.ToppedUp() > 0, Slow: t.plant.Slow,
 		Withheld: c.withholder(id, t.lacks(e)), Surplus: t.ions.surplus, Loaded: c.watch.Loaded(id), StuckLevel: c.watch.StuckLevel(id), Miscompensated: c.watch.Miscompensated(id),
-		Disarmed: t.disarmed, StockLow: t.low}
+		Late: c.watch.Late(id), SourceWater: c.watch.SourceWater(id), Disarmed: t.disarmed, StockLow: t.low}
 }
 
 // withholder is why the needed reagent is kept from the tank, if each pump of that

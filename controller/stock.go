@@ -22,6 +22,7 @@ type StockView struct {
 type drawn struct {
 	hours [][]dosing.Volume // by hour, then pump
 	ever  []dosing.Volume   // of each pump when the newest hour ended
+	days  [][]float64       // by pump: mL on each day that tells of a demand
 }
 
 // restoreDrawn begins with the hours that the ledger tells of.
@@ -42,6 +43,7 @@ func (c *Core) restoreDrawn(hourly map[string][]dosing.Volume) {
 		}
 		d.hours = append(d.hours, row)
 	}
+	d.sum()
 	c.drawn = d
 }
 
@@ -57,11 +59,20 @@ func (c *Core) countHour() {
 	if extra := len(d.hours) - ledger.DemandHours; extra > 0 {
 		d.hours = append(d.hours[:0], d.hours[extra:]...)
 	}
+	d.sum()
 }
 
-// days is what a pump gave on each whole day on which anything was dosed at all: a day on
+// sum adds up the days anew: a view asks for them every second, and they change by the hour.
+func (d *drawn) sum() {
+	d.days = d.days[:0]
+	for pump := range d.ever {
+		d.days = append(d.days, d.daysOf(dosing.PumpID(pump)))
+	}
+}
+
+// daysOf is what a pump gave on each whole day on which anything was dosed at all: a day on
 // which the station only observed tells of no demand.
-func (d *drawn) days(pump dosing.PumpID) (days []float64) {
+func (d *drawn) daysOf(pump dosing.PumpID) (days []float64) {
 	const day = 24
 	for end := len(d.hours); end >= day; end -= day {
 		ml, any := 0.0, false
@@ -81,7 +92,7 @@ func (d *drawn) days(pump dosing.PumpID) (days []float64) {
 // stockView is a container with its forecast.
 func (c *Core) stockView(id dosing.PumpID) StockView {
 	v := StockView{Pump: c.settings.Safety.Pumps[id].Name, Left: c.contains(id)}
-	if days := c.drawn.days(id); len(days) > 0 {
+	if days := c.drawn.days[id]; len(days) > 0 {
 		v.Lasting, v.Known = dosing.Lasts(max(v.Left, 0).Millilitres(), days), true
 	}
 	return v

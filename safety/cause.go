@@ -89,6 +89,11 @@ const (
 	CauseAnswerWait
 	// One more alarm that stops nothing.
 	CauseContainerLow
+	// What answers tell beside yes and no.
+	CauseReagentStrong // acid or base does far more than it usually does
+	CauseMixingSlow    // doses show later than commissioned
+	CauseProbeSlow     // pH shows them later than EC does
+	CauseSourceWater   // top-up brings more than was told
 	CauseCount
 )
 
@@ -164,6 +169,10 @@ var causeNames = [CauseCount]string{
 	CauseCompensation:        "ec-compensation",
 	CauseAnswerWait:          "answer-wait",
 	CauseContainerLow:        "container-low",
+	CauseReagentStrong:       "reagent-too-strong",
+	CauseMixingSlow:          "mixing-slow",
+	CauseProbeSlow:           "ph-probe-slow",
+	CauseSourceWater:         "source-water-changed",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

@@ -163,4 +163,17 @@
 // min at most in place of 112 (6 nights), and named in 18 of 20. A tank of which nobody told its ponds is still latched `too-strong` (5
 // of 20 nights of `leat rehearse -set untold -seed 10000 -nights 20`): nutrients stop, pH goes on, and the alarm asks
 // for the zones. Rejected: to excuse what all stocks do alike, since one strong stock among few looks the same.
+//
+// # The filter that judges doses is asked three more questions
+//
+// When did the water answer (`slowanswers.go`)? The same readings are asked how likely they are if dead time and lag
+// are 1.7 or 3 times the commissioned; a pool counts for at most 8 in ln of likelihood, 20 together are
+// `mixing-slow`, or `ph-probe-slow` where EC has answered in time since. In healthy nights single pools reach 3. What
+// did the top-up bring (`sourcewater.go`)? Its alkalinity and salt are fitted in place of the doses' ratio. Did acid
+// or base do three times what it usually does (`strongreagent.go`; healthy nights reach 2.4)? Then its pump stops;
+// four times the commissioned, as the usual answer of hours, is a lost buffer (`alarm/thinbuffer.go`). Rejected: what
+// acid did earlier in the night as the measure of a lost buffer (three of 25 healthy nights grow fourfold as
+// carbonate leaves); the lag as a further state of the filter (it is not linear in it); a CUSUM over single readings
+// (drift and doses of a tank under control cancel in them); what acid does against the commissioned buffer, which may
+// be told wrong by three. Three tenths too much from one pump stays within that.
 package safety

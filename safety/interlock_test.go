@@ -414,7 +414,7 @@ func TestEveryStandingCauseHasAScenario(t *testing.T) {
 	covered := map[Cause]bool{
 		CausePHMissing: true, CauseECMissing: true, CauseStarting: true, // TestNothingIsDosedBeforeReadingsCome
 		CauseClockUntrusted: true, CauseConfigurationUnsafe: true, CauseInputNotEvaluated: true, // tests of their own
-		CauseNoResponse: true, CauseWrongDirection: true,
+		CauseNoResponse: true, CauseWrongDirection: true, CauseReagentStrong: true, // responserule_test.go
 	}
 	for _, s := range scenarios {
 		covered[s.cause] = true

@@ -35,6 +35,9 @@ var pumpChecks = [CauseCount]pumpCheck{
 	CauseNoResponse: func(_ *Watch, _ dosing.Instant, _ dosing.PumpID, p *pumpState) {
 		p.lower(CauseNoResponse) // only ever latched, by checkResponses
 	},
+	CauseReagentStrong: func(_ *Watch, _ dosing.Instant, _ dosing.PumpID, p *pumpState) {
+		p.lower(CauseReagentStrong) // only ever latched, by checkResponses
+	},
 	CauseReportContradicts: func(_ *Watch, _ dosing.Instant, _ dosing.PumpID, p *pumpState) {
 		p.lower(CauseReportContradicts) // only ever latched, by Contradicted
 	},

@@ -98,7 +98,7 @@ func classOf(role dosing.Role) (c doseClass, ok bool) {
 }
 
 // Finding is what the doses of a pool showed. Only CauseNoResponse,
-// CauseWrongDirection and CauseTooStrong occur.
+// CauseWrongDirection, CauseTooStrong and CauseReagentStrong occur.
 type Finding struct {
 	Cause  Cause
 	Scope  Scope
@@ -148,6 +148,9 @@ type Responses struct {
 	pendUntil        time.Duration
 	next             time.Duration // nothing is due before this uptime
 	flooded          bool          // water of a flood was away, or mixed, at the last judgement
+
+	slowPH, slowEC slowness
+	source         source
 }
 
 // never is an uptime that does not come.
@@ -189,6 +192,7 @@ func (r *Responses) Reset() {
 	r.marks.reset()
 	r.water = topUpWatch{volume: float64(r.tank.Volume)}
 	r.pending, r.flooded, r.next = false, false, never
+	r.slowPH, r.slowEC, r.source = slowness{}, slowness{}, source{}
 }
 
 // Disturbed makes pools and readings up to now useless as evidence: water was
@@ -201,6 +205,7 @@ func (r *Responses) Disturbed() {
 	r.ph.clear()
 	r.ec.clear()
 	r.marks.reset()
+	r.source.due = 0
 	r.pending, r.next = false, never
 }
 
@@ -262,12 +267,14 @@ func (r *Responses) Read(at dosing.Instant, q dosing.Quantity, value float64) {
 func (r *Responses) toppedUp(up, began time.Duration, litres float64) {
 	share := litres / float64(r.tank.Quick())
 	middle := up - min(up-began, valveTail)/2
-	m := mark{up: max(middle-r.tank.DeadTime, 0), began: began, class: classTopUp, acid: float64(share * r.tank.TopUp.Alkalinity)}
+	m := mark{up: max(middle-r.tank.DeadTime, 0), began: began, class: classTopUp, share: share, acid: float64(share * r.tank.TopUp.Alkalinity)}
 	if r.ec.has {
 		m.ec = -float64(share * (r.ec.last - float64(r.tank.TopUp.EC)))
 	}
 	if math.Abs(m.acid) < 100 && math.Abs(m.ec) < 1000 {
 		r.marks.add(m, r.ph.width)
+		r.source.due = max(up, m.up+r.tank.DeadTime) + r.tank.MixingTime()
+		r.next = min(r.next, r.source.due)
 	}
 }
 
@@ -293,6 +300,7 @@ func (r *Responses) Judge(now dosing.Instant, lnBuffer, spread float64) (Finding
 		r.toppedUp(now.Up, began, rise)
 	}
 	r.marks.forget(now.Up - r.ph.span())
+	r.askWater(now.Up)
 	for i := range r.pools {
 		if finding, found := r.judge(now.Up, &r.pools[i]); found {
 			r.schedule()
@@ -339,6 +347,9 @@ func (r *Responses) schedule() {
 	}
 	if r.pending {
 		r.next = min(r.next, r.pendUntil)
+	}
+	if r.source.due > 0 {
+		r.next = min(r.next, r.source.due)
 	}
 }
 

@@ -29,6 +29,7 @@ type question struct {
 	capacity    float64 // commissioned ÷ the curve's
 	weakest     float64 // ratio that the pool is tested against
 	unit        bool    // the pool's course is scaled to a whole of 1
+	water       *told   // what top-up brings is asked, and not what doses do; else nil
 }
 
 // fitted is the answer: the ratio of observed to predicted with its sd.
@@ -39,6 +40,8 @@ type fitted struct {
 	// beside is the ratio less unevenTimes that of the other doses, with its sd.
 	beside, besideSD float64
 	others           float64 // ratio of the other doses
+	likely           float64 // ln of how likely the readings are by this course, beside a constant
+	water, waterSD   float64 // what top-up brings per litre of it, where that was asked
 }
 
 // The states of the filter.
@@ -142,6 +145,11 @@ func (q *question) of(m *mark, share float64) (state int, effect float64) {
 		effect = m.ec
 	}
 	switch {
+	case m.class == classTopUp && q.water != nil:
+		if q.ec {
+			return stateTopUp, m.share
+		}
+		return stateTopUp, float64(m.share * q.scale)
 	case m.class == classTopUp:
 		return stateTopUp, effect
 	case q.pool.has(m) && m.up >= q.from:
@@ -187,6 +195,9 @@ func (q *question) stirred(all []mark, from, to time.Duration) float64 {
 		end := m.up + q.deadTime + 4*q.lag
 		if shared := min(to, end) - max(from, m.began); shared > 0 && end > m.began {
 			_, effect := q.of(m, 0)
+			if q.water != nil {
+				effect *= q.water.blur
+			}
 			variance += float64(effect*effect) * (float64(shared) / float64(end-m.began))
 		}
 	}
@@ -236,7 +247,9 @@ func (t *track) answer(all []mark, q *question) fitted {
 		k.unsettle(q, &row, &before)
 		k.p[stateLevel][stateLevel] += q.stirred(all, time.Duration(last)*t.width, time.Duration(index)*t.width)
 		last, before = index, row
-		misfit += k.see(&row, y, slope, float64(t.noise/b.count*slope)*slope)
+		off, s := k.see(&row, y, slope, float64(t.noise/b.count*slope)*slope)
+		misfit += off
+		out.likely -= (math.Log(s) + min(off, surprise)) / 2
 		if seen++; index >= settled {
 			after++
 		}
@@ -249,6 +262,8 @@ func (t *track) answer(all []mark, q *question) fitted {
 	out.ratio, out.sd = k.x[statePool], math.Sqrt(float64(k.p[statePool][statePool]*inflate))
 	const x = unevenTimes
 	out.others = k.x[stateOther]
+	out.likely /= inflate
+	out.water, out.waterSD = k.x[stateTopUp], math.Sqrt(float64(k.p[stateTopUp][stateTopUp]*inflate))
 	out.beside = out.ratio - float64(x*k.x[stateOther])
 	out.besideSD = math.Sqrt(float64((k.p[statePool][statePool] - float64(2*x*k.p[statePool][stateOther]) + float64(x*x*k.p[stateOther][stateOther])) * inflate))
 	out.ok = out.sd > 0 && !math.IsInf(out.sd, 0) && !math.IsNaN(out.ratio)
@@ -274,6 +289,9 @@ func newKalman(q *question) kalman {
 	k.p[stateBefore][stateBefore] = float64(q.otherSpread * q.otherSpread)
 	k.p[stateOther][stateOther] = float64(q.otherSpread * q.otherSpread)
 	k.p[stateTopUp][stateTopUp] = 1
+	if q.water != nil {
+		k.x[stateTopUp], k.p[stateTopUp][stateTopUp] = q.water.brings, float64(q.water.spread*q.water.spread)
+	}
 	return k
 }
 
@@ -343,10 +361,14 @@ const (
 	stepLeast = 0.2
 )
 
+// surprise is the most that one squared innovation counts for, in units of what was
+// expected: one reading that is far off makes no course unlikely.
+const surprise = 9.0
+
 // see takes one observation, whose slope measure told, and returns its squared
-// innovation in units of what was expected. A step that neither doses nor drift
+// innovation in units of what was expected, and that variance. A step that neither doses nor drift
 // explain starts the level anew, so that neither of them is blamed for it.
-func (k *kalman) see(row *[states]float64, y, slope, variance float64) float64 {
+func (k *kalman) see(row *[states]float64, y, slope, variance float64) (off, s float64) {
 	pr, e, s := k.expect(row, y, variance)
 	if math.Abs(e) > float64(stepLeast*slope) && e*e > float64(stepZ*stepZ*s) {
 		k.p[stateLevel][stateLevel] += float64(e * e)
@@ -359,5 +381,5 @@ func (k *kalman) see(row *[states]float64, y, slope, variance float64) float64 {
 			k.p[i][j] -= float64(gain * pr[j])
 		}
 	}
-	return float64(e*e) / s
+	return float64(e*e) / s, s
 }

@@ -101,6 +101,7 @@ type mark struct {
 	class doseClass
 	acid  float64 // meq/L, positive = pH rises
 	ec    float64 // mS/cm
+	share float64 // of top-up: of the water
 }
 
 // marks are the recent marks in order of time.
@@ -119,6 +120,7 @@ func (m *marks) add(n mark, width time.Duration) {
 		if l := &m.list[i]; l.class == n.class && l.pump == n.pump {
 			l.acid += n.acid
 			l.ec += n.ec
+			l.share += n.share
 			return
 		}
 	}

@@ -217,6 +217,7 @@ func (r *Responses) judge(up time.Duration, p *pool) (Finding, bool) {
 		}
 		return Finding{}, false
 	}
+	r.timed(up, p, f)
 	return r.conclude(p, f)
 }
 
@@ -248,6 +249,9 @@ func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
 		return Finding{}, false
 	}
 	f := r.fit(up, p, p.first+r.tank.DeadTime+r.tank.TimeConstant)
+	if finding, found := r.undiluted(p, f); found {
+		return finding, true
+	}
 	if f.ok && f.ratio >= silentLater && f.ratio > float64(wrongZ*f.sd) {
 		r.see(p)
 	}
@@ -366,6 +370,9 @@ func weakestOf(spread float64) float64 { return math.Exp(-2 * math.Hypot(spread,
 // conclude turns a fit into a finding, a strike, an answer, or a pool that grows.
 func (r *Responses) conclude(p *pool, f fitted) (Finding, bool) {
 	if finding, found := r.strong(p, f); found {
+		return finding, true
+	}
+	if finding, found := r.undiluted(p, f); found {
 		return finding, true
 	}
 	_, spread := r.expected(p)

@@ -18,6 +18,9 @@ type basin struct {
 	slopePH   float64 // per hour
 	slopeFrom time.Duration
 	given     []parcel
+	came      []parcel                 // by top-up
+	stands    float64                  // L; 0 = never told
+	late      struct{ pH, ec float64 } // times as long as commissioned; 0 = 1
 	key       uint64
 	lnBuffer  float64 // as the loop has learned it
 	spread    float64
@@ -36,6 +39,23 @@ func (b *basin) dose(pump dosing.PumpID, ml, acid, ec float64) {
 	b.given = append(b.given, parcel{at: b.now.Up, acid: acid, ec: ec})
 }
 
+// arrived is the share of what was given at a time that the probe shows.
+func (b *basin) arrived(at time.Duration, late float64, deadTime time.Duration) float64 {
+	late = max(late, 1)
+	age := float64(b.now.Up-at) - late*float64(deadTime)
+	if age <= 0 {
+		return 0
+	}
+	return 1 - math.Exp(-age/(late*float64(b.tank.TimeConstant)))
+}
+
+// topUp lets water of an alkalinity and an EC come in, a fiftieth of all.
+func (b *basin) topUp(alkalinity, ec float64) {
+	const share = 0.02
+	b.came = append(b.came, parcel{at: b.now.Up, acid: -share * alkalinity, ec: share * (ec - 1.6)})
+	b.stands += share * float64(b.tank.Volume)
+}
+
 // wait lets time pass and returns the first finding.
 func (b *basin) wait(d time.Duration) (Finding, bool) {
 	var out Finding
@@ -44,10 +64,15 @@ func (b *basin) wait(d time.Duration) (Finding, bool) {
 		b.now = b.now.Add(5 * time.Second)
 		pH, ec := 5.8+b.slopePH*max(b.now.Up-b.slopeFrom, 0).Hours(), 1.6
 		for _, g := range b.given {
-			if age := b.now.Up - g.at - b.tank.DeadTime; age > 0 {
-				share := 1 - math.Exp(-float64(age)/float64(b.tank.TimeConstant))
-				pH, ec = pH-share*g.acid/0.5, ec+share*g.ec
-			}
+			pH -= b.arrived(g.at, b.late.pH, b.tank.DeadTime) * g.acid / 0.5
+			ec += b.arrived(g.at, b.late.ec, b.tank.DeadTime) * g.ec
+		}
+		for _, c := range b.came {
+			pH -= b.arrived(c.at, b.late.pH, 0) * c.acid / 0.5
+			ec += b.arrived(c.at, b.late.ec, 0) * c.ec
+		}
+		if b.stands > 0 {
+			b.responses.Read(b.now, dosing.QuantityLevel, b.stands)
 		}
 		// A noise that is always the same, so that the test is too.
 		wave := math.Sin(float64(b.now.Up/time.Second)*1.7) * 0.006

@@ -83,6 +83,7 @@ var tankReads = [CauseCount]facts{
 var pumpReads = [CauseCount]facts{
 	CauseConfigurationUnsafe: factTold,
 	CauseNoResponse:          factTold,
+	CauseReagentStrong:       factTold,
 	CauseReportContradicts:   factTold,
 	CauseNodeRefuses:         factTold,
 	CauseNodeOffline:         factNode,

@@ -56,6 +56,44 @@ type MonthReport struct {
 	Live    MonthRun `json:"live"`
 
 	DumpDue []DumpDue `json:"dump_due"` // by the account, each ion the first time
+
+	Missed []Missed `json:"missed_by_water_and_row"` // what no analysis and no dump brings nearer
+	Held   IonOff   `json:"worst_of_the_others"`     // with account and analyses
+}
+
+// Missed is an ion that a fresh filling from this water and this row does not bring to
+// its target.
+type Missed struct {
+	Ion string  `json:"ion"`
+	Off float64 `json:"off"` // share of the target
+	Why string  `json:"why"`
+}
+
+// reaches is how near a fresh filling must come to a target for an ion to be judged, as a
+// share of it.
+const reaches = 0.05
+
+// judge parts what water and row cannot reach from what account and analyses are to hold.
+func (r *MonthReport) judge(fresh *blend.Mix) {
+	for i, s := range MonthIons {
+		if off := fresh.Off(s); math.Abs(off) > reaches {
+			r.Missed = append(r.Missed, Missed{s.Symbol(), off, fresh.Why(s)})
+			continue
+		}
+		if w := r.Live.worstOf(i); math.Abs(w.Off) > math.Abs(r.Held.Off) {
+			r.Held = w
+		}
+	}
+}
+
+// worstOf is the hour in which an ion was furthest from its target.
+func (run *MonthRun) worstOf(ion int) (worst IonOff) {
+	for _, h := range run.hours {
+		if !h.refilled && math.Abs(h.off[ion]) > math.Abs(worst.Off) {
+			worst = IonOff{MonthIons[ion].Symbol(), h.day, h.off[ion]}
+		}
+	}
+	return worst
 }
 
 // DumpDue is a dump, and the first hour in which the account asked for it.
@@ -157,7 +195,12 @@ func (m Month) Play(f *Farm) (*MonthReport, error) {
 			return nil, err
 		}
 	}
+	fresh, _, err := plan.Fresh()
+	if err != nil {
+		return nil, err
+	}
 	r.DumpDue = r.Live.due()
+	r.judge(fresh)
 	return r, nil
 }
 

@@ -30,6 +30,12 @@ func (r *MonthReport) Write(w io.Writer) error {
 	}
 	_ = t.Flush() // a builder takes everything
 	fmt.Fprintf(&b, "\n%.0f %% of the estimates lie within two standard uncertainties of the truth\n", 100*r.Live.Within2)
+	if len(r.Missed) > 0 && r.Held.Ion != "" {
+		fmt.Fprintf(&b, "of the ions that this water and row reach, the worst of all hours is %s %+.0f %%, day %.0f\n", r.Held.Ion, 100*r.Held.Off, r.Held.Day)
+	}
+	for _, m := range r.Missed {
+		fmt.Fprintf(&b, "fresh from this water and row, %s is %+.0f %% off: %s\n", m.Ion, 100*m.Off, m.Why)
+	}
 	for _, a := range r.Live.Analyses {
 		word := "taken"
 		if !a.Accepted {

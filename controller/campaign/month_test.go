@@ -111,3 +111,24 @@ func TestTheMonthSaysOfEachIonWhenADumpWasFirstDue(t *testing.T) {
 		t.Errorf("%+v", d)
 	}
 }
+
+func TestTheMonthSaysWhatWaterAndRowCannotReachAndJudgesTheOthers(t *testing.T) {
+	w := fiveWaters[4]
+	file, err := config.Parse("the sample farm on "+w.name+" water", sampleOn(w.analysis, w.alkalinity, w.ec), config.Env{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	fresh, _, err := file.Settings.Tanks[0].Ratio.Fresh()
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := MonthReport{Live: MonthRun{hours: []hourOfMonth{{day: 3, off: [6]float64{-0.2, -0.12, 0.06, 0.3, 0.7, 3.6}}}}}
+	r.judge(fresh)
+	if r.Held.Ion != "P" || r.Held.Off != -0.12 {
+		t.Errorf("the worst of what is reached: %+v", r.Held)
+	}
+	var text strings.Builder
+	if err := r.Write(&text); err != nil || !strings.Contains(text.String(), "S is +277 % off: water brings it") || !strings.Contains(text.String(), "reach, the worst of all hours is P -12 %, day 3") {
+		t.Errorf("%v\n%s", err, text.String())
+	}
+}

@@ -79,7 +79,7 @@ func TestAMonthOnFiveWatersHoldsWhatStocksCanSteerAndSaysWhenADumpIsDue(t *testi
 				off := run.worstOf(i)
 				t.Logf("%-5s fresh %+4.0f %%  worst %+4.0f %% on day %4.1f of a month, at the end %+4.0f %%", s.Symbol(), 100*fresh.Off(s), 100*off.Off, w.pace*off.Day, 100*run.Last[s.Symbol()])
 				switch {
-				case math.Abs(fresh.Off(s)) > 0.05: // no stock steers it: this water holds too much, or leaves no room
+				case math.Abs(fresh.Off(s)) > reaches: // no stock steers it: this water holds too much, or leaves no room
 				case math.Abs(off.Off) > ions.Within:
 					t.Errorf("%s is %+.0f %% off on day %.1f of a month", s.Symbol(), 100*off.Off, w.pace*off.Day)
 				default:
@@ -107,16 +107,6 @@ func said(run *MonthRun) string {
 		fmt.Fprintf(&b, "day %.1f: %s\n", d.Day, d.Text)
 	}
 	return b.String()
-}
-
-// worstOf is the hour in which an ion was furthest from its target.
-func (run *MonthRun) worstOf(ion int) (worst IonOff) {
-	for _, h := range run.hours {
-		if !h.refilled && math.Abs(h.off[ion]) > math.Abs(worst.Off) {
-			worst = IonOff{MonthIons[ion].Symbol(), h.day, h.off[ion]}
-		}
-	}
-	return worst
 }
 
 // sampleOn is the sample farm on another source water.

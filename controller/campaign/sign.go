@@ -64,7 +64,7 @@ var signs = map[string]sign{
 	"siphon":             {causes: causes(safety.CauseUnexplainedChange, safety.CauseSolutionUnconfirmed), only: &condition{"a siphon that brings in 0.5 meq/L or more an hour", tooSlow}},
 	"stock-weak":         {causes: causes(safety.CauseNoResponse), role: dosing.RoleStock, worth: twoPools},
 	"stock-strong":       {causes: causes(safety.CauseTooStrong), role: dosing.RoleStock, worth: onePool / 5},
-	"acid-undiluted":     {causes: causes(safety.CauseTooStrong, safety.CauseBufferScale, safety.CauseSolutionUnconfirmed, safety.CauseUnexplainedChange), role: dosing.RoleAcid, worth: onePool},
+	"acid-undiluted":     {causes: causes(safety.CauseReagentStrong, safety.CauseBufferScale, safety.CauseSolutionUnconfirmed, safety.CauseUnexplainedChange), role: dosing.RoleAcid, worth: onePool},
 	"acid-base-swapped":  {causes: causes(safety.CauseWrongDirection, safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
 	"stock-in-acid-line": {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
 	"line-burst":         {causes: causes(safety.CauseLeak), needs: inputs(dosing.QuantityLeak), role: dosing.RoleAcid, worth: 1e-6},
@@ -75,7 +75,7 @@ var signs = map[string]sign{
 	"stock-made-wrong":   {causes: causes(safety.CauseNoResponse), role: dosing.RoleStock, worth: 10 * onePool},
 
 	"ph-dry":               {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse)},
-	"ph-coated":            {causes: causes(safety.CauseBufferScale, safety.CauseNoResponse), role: dosing.RoleAcid, worth: 20 * onePool},
+	"ph-coated":            {causes: causes(safety.CauseProbeSlow, safety.CauseMixingSlow, safety.CauseBufferScale, safety.CauseNoResponse), role: dosing.RoleAcid, worth: 3 * onePool},
 	"ph-glass-broken":      {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseSolutionUnconfirmed)},
 	"ph-drift":             {causes: causes(safety.CauseProbesDisagree), hidden: "one probe alone does not show its own slow drift; caps bound what follows"},
 	"ground-loop":          {causes: causes(safety.CauseGroundLoop), role: dosing.RoleAcid, worth: onePool},
@@ -94,15 +94,15 @@ var signs = map[string]sign{
 	"sample-cell-closed":   {causes: causes(safety.CauseSampleFlowOff, safety.CauseNoResponse), role: dosing.RoleAcid, worth: twoPools},
 	"probe-in-plume":       {hidden: "a fifth of a dose at once is within what mixing does; commissioning moves the probe"},
 
-	"circulation-half":     {causes: causes(safety.CauseBufferScale)},
+	"circulation-half":     {causes: causes(safety.CauseMixingSlow, safety.CauseBufferScale), role: dosing.RoleAcid, worth: 3 * onePool},
 	"mixing-fast":          {hidden: "doses show sooner than is waited for: nothing goes wrong"},
 	"power-strip":          {causes: causes(safety.CauseCirculationOff), needs: inputs(dosing.QuantityCirculation)},
-	"phosphate-run-down":   {causes: causes(safety.CauseBufferScale), role: dosing.RoleAcid, worth: 2 * onePool},
+	"phosphate-run-down":   {causes: causes(safety.CauseReagentStrong, safety.CauseBufferScale), role: dosing.RoleAcid, worth: 2 * onePool},
 	"valve-leak":           {hidden: "1 % of the water an hour looks like uptake; caps bound what is dosed for it"},
 	"top-up-stuck-open":    {causes: causes(safety.CauseLevelHigh)},
 	"top-up-stuck-shut":    {causes: causes(safety.CauseLevelLow), only: &condition{"a level that falls below the least at which anything is dosed", neverLow}},
-	"top-up-hard":          {causes: causes(safety.CauseOutOfBand)},
-	"top-up-salty":         {causes: causes(safety.CauseECHigh)},
+	"top-up-hard":          {causes: causes(safety.CauseSourceWater, safety.CauseOutOfBand), only: &condition{"a top-up by water that is 1 meq/L and half as much again harder than was told", noHardTopUp}},
+	"top-up-salty":         {causes: causes(safety.CauseSourceWater, safety.CauseECHigh), only: &condition{"a top-up by water that has 0.3 mS/cm and half as much again more than was told", noSaltyTopUp}},
 	"plant-shock":          {causes: causes(safety.CauseHourlyCap, safety.CauseDailyCap, safety.CauseOutOfBand, safety.CauseSolutionUnconfirmed, safety.CauseDosingBlockedLong), only: &condition{"pH outside its warn band for an hour", heldAllTheSame}},
 	"acid-by-hand":         {hidden: "poured in without an entry, it freezes learning and calls nobody"},
 	"water-change":         {causes: causes(safety.CauseSolutionUnconfirmed)},
@@ -163,6 +163,40 @@ func tooEven(t *Trace, from, until time.Duration) string {
 		return ""
 	}
 	return "the water kept its temperature to within 2 °C"
+}
+
+// noHardTopUp and noSaltyTopUp: water shows only when it comes, and is mixed in.
+func noHardTopUp(t *Trace, from, until time.Duration) string {
+	told := max(t.Settings.Safety.Tanks[0].TopUp.Alkalinity, 0)
+	if sim.HardTopUp.Alkalinity-told < max(1, told/2) {
+		return "the water was told nearly as hard"
+	}
+	return t.noTopUp(from, until)
+}
+
+func noSaltyTopUp(t *Trace, from, until time.Duration) string {
+	told := float64(t.Settings.Safety.Tanks[0].TopUp.EC)
+	if sim.SaltyTopUp.EC-told < max(0.3, told/2) {
+		return "the water was told nearly as salty"
+	}
+	return t.noTopUp(from, until)
+}
+
+// noTopUp: a top-up comes by two hundredths of the water, and one is enough.
+func (t *Trace) noTopUp(from, until time.Duration) string {
+	set := &t.Settings.Safety.Tanks[0]
+	first, last := math.NaN(), math.NaN()
+	for i := range t.Samples {
+		if s := &t.Samples[i]; s.At >= from && s.At <= until-set.MixingTime() && s.Tank == 0 {
+			if last = s.ToppedUp; math.IsNaN(first) {
+				first = last
+			}
+		}
+	}
+	if last-first >= 0.015*float64(set.Volume) {
+		return ""
+	}
+	return "no water came while it lasted"
 }
 
 // tooSlow: what a siphon of 1 mL a minute brings into much water is less than plants

@@ -123,9 +123,9 @@ var faults = []Fault{
 	{Name: "top-up-stuck-shut", Row: 82, Text: "the top-up valve does not open",
 		begin: onTank(func(t *trouble) { t.valveShut = true }), end: onTank(func(t *trouble) { t.valveShut = false })},
 	{Name: "top-up-hard", Row: 29, Text: "the top-up water has changed: alkalinity 5 meq/L",
-		begin: source(TapWater(5, 0.5)), end: onTank(func(t *trouble) { t.sourceSet = false })},
+		begin: source(TapWater(HardTopUp.Alkalinity, HardTopUp.EC)), end: onTank(func(t *trouble) { t.sourceSet = false })},
 	{Name: "top-up-salty", Row: 83, Text: "the top-up water has gone bad: three times the salt",
-		begin: source(TapWater(2, 2.1)), end: onTank(func(t *trouble) { t.sourceSet = false })},
+		begin: source(TapWater(SaltyTopUp.Alkalinity, SaltyTopUp.EC)), end: onTank(func(t *trouble) { t.sourceSet = false })},
 	{Name: "plant-shock", Row: 30, Text: "plants or biology drive pH up: 0.5 meq/L of base an hour",
 		begin: onTank(func(t *trouble) { t.fluxMore = 0.5 }), end: onTank(func(t *trouble) { t.fluxMore = 0 })},
 	{Name: "acid-by-hand", Row: 67, Text: "somebody pours acid in by hand", begin: acidByHand},
@@ -230,6 +230,15 @@ func tray(wet bool) func(*Farm, *injection) { return func(f *Farm, _ *injection)
 func strength(factor float64) func(*Farm, *pump) {
 	return func(_ *Farm, p *pump) { p.liquid = chem.Totals{}.Add(p.liquid, factor) }
 }
+
+// ChangedWater is the top-up of a source that has changed: meq/L and mS/cm.
+type ChangedWater struct{ Alkalinity, EC float64 }
+
+// HardTopUp and SaltyTopUp are what the faults of those names let in.
+var (
+	HardTopUp  = ChangedWater{5, 0.5}
+	SaltyTopUp = ChangedWater{2, 2.1}
+)
 
 func source(w chem.Totals) func(*Farm, *injection) {
 	return onTank(func(t *trouble) { t.source, t.sourceSet = w, true })

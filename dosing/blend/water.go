@@ -124,8 +124,11 @@ func (a *Analysis) read(e Entry) error {
 		}
 	case "ec":
 		factor, ok := map[string]float64{"mS/cm": 1, "dS/m": 1, "µS/cm": 1e-3, "uS/cm": 1e-3}[plainUnit(e.Unit)]
+		if e.Unit == "" {
+			return &Fault{e.Line, e.What, "has no unit", "write EC=2.1 mS/cm, or EC=2100 µS/cm, at 25 °C"}
+		}
 		if a.EC = e.Amount * factor; !ok || !(a.EC <= 20) {
-			return &Fault{e.Line, e.What, "is no conductivity of a solution", "for example EC,2.1,mS/cm (at 25 °C)"}
+			return &Fault{e.Line, e.What, "is no conductivity of a solution", "for example EC=2.1 mS/cm, at 25 °C"}
 		}
 	default:
 		if a.TempC = e.Amount; !(a.TempC <= 50) {

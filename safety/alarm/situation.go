@@ -39,6 +39,10 @@ type Situation struct {
 	Miscompensated string
 	// StockLow names the containers that are soon empty; empty when none is known to be.
 	StockLow string
+	// Late says what answers later than commissioned.
+	Late safety.Late
+	// SourceWater says what the top-up brings beyond what was told; empty while it is as told.
+	SourceWater string
 	// Disarmed is why the tank was armed and now observes without a person's word;
 	// empty when it does not.
 	Disarmed string
@@ -74,9 +78,12 @@ type standing struct {
 	errorAt  time.Duration // when the error was last noted
 	errorWas float64       // in warn bands
 	noted    bool
-	stuck    bool // the error did not shrink
-	worn     bool
-	early    bool // all doses do more at first than they should
+	stuck    bool         // the error did not shrink
+	worn     bool         // acid and base do less than they should
+	early    bool         // all doses do more at first than they should
+	thin     bool         // acid and base do many times what they should
+	scaled   bool         // one of these, until for long it was none of them
+	even     dosing.Timer // none of these
 }
 
 // judgeStanding raises the alarms that stop nothing.
@@ -96,6 +103,14 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
 	}
 	if t.known && s.Miscompensated != "" {
 		t.see(now, safety.CauseCompensation, safety.Run, false, t.detailOr(now, safety.CauseCompensation, func() string { return s.Miscompensated }))
+	}
+	for _, so := range [...]struct {
+		cause safety.Cause
+		words string
+	}{{safety.CauseMixingSlow, s.Late.Water}, {safety.CauseProbeSlow, s.Late.Probe}, {safety.CauseSourceWater, s.SourceWater}} {
+		if t.known && so.words != "" {
+			t.see(now, so.cause, safety.Run, false, so.words)
+		}
 	}
 	if t.known && s.Loaded != "" {
 		t.see(now, safety.CauseGroundLoop, safety.Run, false, t.detailOr(now, safety.CauseGroundLoop, func() string { return s.Loaded }))
@@ -129,13 +144,8 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
 	if over := s.SettledEC - float64(s.Target.EC); over > dosing.WarnBand.EC && ec > dosing.WarnBand.EC {
 		t.see(now, safety.CauseECHigh, safety.Run, false, t.detailOr(now, safety.CauseECHigh, func() string { return dumpAdvice(s) }))
 	}
-	st.worn = s.Answered >= safety.AnswersWant && (s.LnBuffer > worn || st.worn && s.LnBuffer > worn-wornBack)
-	st.early = s.Answered >= safety.AnswersWant && (s.early(0) || st.early && s.early(wornBack))
-	switch {
-	case st.worn:
-		t.see(now, safety.CauseBufferScale, safety.Run, false, t.detailOr(now, safety.CauseBufferScale, s.weak))
-	case st.early:
-		t.see(now, safety.CauseBufferScale, safety.Run, false, t.detailOr(now, safety.CauseBufferScale, s.rich))
+	if words := st.scale(s, now.Up); words != nil {
+		t.see(now, safety.CauseBufferScale, safety.Run, false, t.detailOr(now, safety.CauseBufferScale, func() string { return words(s) }))
 	}
 	if st.withheld.Run(s.armed() && s.Withheld != safety.CauseNone, now.Up) >= blockedFor {
 		t.see(now, safety.CauseDosingBlockedLong, safety.Run, false, t.detailOr(now, safety.CauseDosingBlockedLong, func() string { return "withheld by: " + safety.Of(s.Withheld).Text }))
