@@ -86,6 +86,7 @@ func (r *Remembered) Differs(other *Remembered) string {
 		a, b := r.Tanks[i], other.Tanks[i]
 		for _, s := range []*SetpointView{&a.PH, &a.EC, &b.PH, &b.EC} {
 			s.At = time.Time{}
+			s.Undoable, s.Before, s.BeforeUntil = false, 0, time.Time{} // an undo is offered only by the run that saw the change
 		}
 		if gap := a.PauseLeft - b.PauseLeft; gap.Abs() > time.Second {
 			return fmt.Sprintf("tank %d: the pause ends in %v, replayed in %v", i, a.PauseLeft, b.PauseLeft)

@@ -17,7 +17,7 @@ func (c *Core) situation(id dosing.TankID) alarm.Situation {
 		Target: t.target(), TopUpEC: float64(t.plant.TopUp.EC), MixingTime: t.plant.MixingTime(), LnBuffer: e.LnBuffer, ECGain: e.ECGain, Answered: e.Answered,
 		Acid: c.watch.Usual(id, dosing.RoleAcid), Base: c.watch.Usual(id, dosing.RoleBase),
 		Alkaline: t.plant.TopUp.Alkalinity >= alkalineTopUp && t.loops.ToppedUp() > 0, Slow: t.plant.Slow,
-		Withheld: c.withholder(id, t.lacks(e)), Surplus: t.ions.surplus, Loaded: c.watch.Loaded(id), StuckLevel: c.watch.StuckLevel(id), Miscompensated: c.watch.Miscompensated(id),
+		Withheld: c.withholder(id, t.lacks(e)), Surplus: t.ions.surplus, Loaded: c.watch.Loaded(id), StuckLevel: c.watch.StuckLevel(id), Unanswered: c.watch.Unanswered(id), Miscompensated: c.watch.Miscompensated(id),
 		Late: c.watch.Late(id), SourceWater: c.watch.SourceWater(id), Disarmed: t.disarmed, StockLow: t.low}
 }
 

@@ -268,7 +268,7 @@ func (t *TankView) outside() string {
 			if off < 0 {
 				side = "too low"
 			}
-			return fmt.Sprintf("%s is %s (%.2f, setpoint %.2f)", name, side, in.Value, wanted)
+			return fmt.Sprintf("%s is %s (%.1f, setpoint %.2f)", name, side, in.Value, wanted)
 		}
 	}
 	return ""

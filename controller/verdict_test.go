@@ -113,7 +113,7 @@ func TestOfSeveralTanksTheMostUrgentIsNamedFirst(t *testing.T) {
 	v = tanksAt("a", "b", "c", "d")
 	v.Tanks[2].Inputs[0].Value, v.Tanks[2].Wants = 6.6, dosing.RoleAcid
 	v.Judge()
-	if want := "Nobody is called. c: pH is too high (6.60, setpoint 5.80); acid is added."; v.Verdict.Text != want {
+	if want := "Nobody is called. c: pH is too high (6.6, setpoint 5.80); acid is added."; v.Verdict.Text != want {
 		t.Errorf("together: %s", v.Verdict.Text)
 	}
 }

@@ -22,6 +22,17 @@ func (r Role) String() string {
 	return [...]string{"none", "acid", "base", "stock", "none"}[min(r, RoleCount)]
 }
 
+// Opposite is base to acid and acid to base; the others have none.
+func (r Role) Opposite() (opposite Role, has bool) {
+	switch r {
+	case RoleAcid:
+		return RoleBase, true
+	case RoleBase:
+		return RoleAcid, true
+	}
+	return r, false
+}
+
 // Group tells which concentrates must not meet undiluted in a line or in the
 // plume of the injection: two different non-zero groups wait for one another.
 type Group uint8
@@ -135,8 +146,11 @@ type Tank struct {
 	Slow        float64
 	Exchange    time.Duration
 	BufferScale float64 // commissioned buffer capacity ÷ that of the curve; 1 when not measured
-	PHNoise     float64 // sd of the pH readings as commissioned
-	ECNoise     float64 // mS/cm
+	// BufferSpread is the sd of ln(true ÷ commissioned buffer capacity) where that was measured;
+	// 0 = it was only computed.
+	BufferSpread float64
+	PHNoise      float64 // sd of the pH readings as commissioned
+	ECNoise      float64 // mS/cm
 }
 
 // quickLeast is the share of the quick water that a level is never thought to leave: a
@@ -161,6 +175,18 @@ func (t Tank) QuickOf(level Litres) Litres {
 // strength, which only set the ionic strength and the ion pairs.
 func (t Tank) Expected() chem.Totals {
 	return chem.Totals{NO3: 8, K: 4, Ca: 2.5, Mg: 1, SO4: 1, NH4: t.Ammonium, P: t.Phosphate, DIC: t.Carbonate}
+}
+
+// UnmeasuredSpread is the sd of ln(true ÷ commissioned buffer capacity) of water in which nobody
+// measured it: a third to three times, in 19 of 20.
+const UnmeasuredSpread = 0.55
+
+// StartSpread is how unsure the buffer capacity is before any dose has been answered.
+func (t *Tank) StartSpread() float64 {
+	if t.BufferSpread > 0 && t.BufferSpread < UnmeasuredSpread {
+		return t.BufferSpread
+	}
+	return UnmeasuredSpread
 }
 
 // MixingTime is θ + 4τ: after it a dose has settled.

@@ -21,15 +21,15 @@ const (
 	answeredPH   = 1.25 * accountPH
 	answeredEnow = 3 // answers
 
-	// Before anything was answered the buffer is believed to be two thirds of the
-	// commissioned at least; with each answer the limit may double, up to what was learned
-	// less one of its own spreads, which no answer makes smaller than this.
-	unseenScale = 0.67
-	leastSpread = 0.3
+	// Before anything was answered the buffer is believed to be weaker than the commissioned by
+	// three quarters of its spread, two thirds of it where nobody measured it; with each answer the
+	// limit may double, up to what was learned less one of its own spreads, which no answer makes
+	// smaller than this, unless it was measured.
+	unseenSpreads = 0.74
+	leastSpread   = 0.3
 
-	// At the limit a tank that has rested for long makes a test: one small dose,
-	// and another; unanswered they are no response. A tank at rest off its setpoint would
-	// otherwise wait for ever.
+	// At the limit a tank that has rested for long makes a test: one small dose, and another;
+	// then a person is asked. A tank at rest off its setpoint would otherwise wait for ever.
 	testPH   = 0.05
 	testEC   = 0.05 // mS/cm
 	maxTests = 2
@@ -47,8 +47,8 @@ type account struct {
 	given    float64       // meq/L, or mS/cm of stock; below zero is alkalinity that acid may meet
 	open     float64       // of it the dose that is under way
 	last     time.Duration // when something was given
-	pump     dosing.PumpID // by which
 	tests    int           // doses at the limit since the last evidence
+	silent   bool          // they had their time and showed nothing
 	full     bool
 	met      float64 // alkalinity that took acid out since the last evidence, meq/L
 	restored bool    // from the record, where nobody knew the buffer
@@ -69,10 +69,10 @@ func newAccount(class doseClass) account {
 	return account{class: class, spread: startSpread}
 }
 
-// untrust forgets what the answers had taught; what was given stands, and the next dose is a
-// first one again.
+// untrust forgets what the answers had taught; what was given stands, the next dose is a first
+// one again, and a full account may make its tests once more.
 func (a *account) untrust() {
-	a.answers, a.lnBuffer, a.spread, a.tastes = 0, 0, startSpread, 0
+	a.answers, a.lnBuffer, a.spread, a.tastes, a.tests = 0, 0, startSpread, 0, 0
 }
 
 // sign is the direction in which a dose moves its quantity.
@@ -86,9 +86,9 @@ func (a *account) sign() float64 {
 // weakest is the weakest credible buffer by which the account is limited, ÷ the commissioned.
 // It is the water's: what base has shown holds for acid too, once a first dose of acid was seen.
 func (a *account) weakest(t *tankState) float64 {
-	scale := unseenScale
+	scale := math.Exp(-float64(unseenSpreads * t.plant.StartSpread()))
 	if b := t.shown(a); b.answers > 0 {
-		scale = min(math.Exp(b.lnBuffer-b.spread), float64(unseenScale*math.Exp2(float64(b.answers))))
+		scale = min(math.Exp(b.lnBuffer-b.spread), float64(scale*math.Exp2(float64(b.answers))))
 		for class := classAcid; class <= classBase; class++ {
 			// The loop's scale is slow to follow a buffer that falls as carbonate leaves.
 			if p := &t.responses.pools[class]; p.answers > 0 {
@@ -97,7 +97,7 @@ func (a *account) weakest(t *tankState) float64 {
 		}
 	}
 	// A weaker buffer than at the last answer is believed at once.
-	return max(min(scale, math.Exp(t.lnBuffer-float64(0.74*t.spread)), floorMost), 0)
+	return max(min(scale, math.Exp(t.lnBuffer-float64(unseenSpreads*t.spread)), floorMost), 0)
 }
 
 // shown is the account of pH that has been answered most often, this one before its equal.
@@ -119,6 +119,9 @@ func (a *account) limit(t *tankState, commissioned float64) float64 {
 	most := accountPH
 	if t.shown(a).answers >= answeredEnow {
 		most = answeredPH
+	}
+	if t.swings {
+		most *= turnsShare
 	}
 	return float64(most * commissioned * a.weakest(t))
 }
@@ -155,7 +158,7 @@ func (t *tankState) patience() time.Duration {
 // against itself.
 func (a *account) room(t *tankState, limit float64, up time.Duration, own bool) float64 {
 	switch {
-	case !a.tried(t):
+	case !a.full && !a.tried(t):
 		return a.taste(limit, own)
 	case own && a.full && a.given-a.open > openFrom*limit:
 		return max(limit-(a.given-a.open), a.test(limit))
@@ -233,7 +236,6 @@ func (w *Watch) enter(d dosing.Dose) {
 		a.tests++ // below that it is an ordinary dose, and its silence means no more than theirs
 	}
 	a.give(t, amount, d.Up)
-	a.pump = d.Pump
 	if d.Open {
 		a.open = amount
 	}
@@ -293,7 +295,7 @@ func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
 	if index == t.accounted || !(commissioned > 0) {
 		return
 	}
-	t.accounted = index
+	t.accounted, t.swings = index, t.turns.swings(now.Up)
 	s := sight{watch: w, now: now, tank: t}
 	s.gather()
 	acid := &t.accounts[classAcid]
@@ -313,20 +315,24 @@ func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
 			acid.met = 0 // base that is answered shows the same probe alive
 		}
 		a.fill(limit)
-		if a.tests >= maxTests && now.Up-a.last >= t.patience() {
-			w.unanswered(now, t, a, limit)
-		}
+		a.silent = a.tests >= maxTests && (a.silent || now.Up-a.last >= t.patience())
 	}
 }
 
-// unanswered latches what the tests at the limit have shown. Cleared by a person they may be
-// made once more; what was given stands.
-func (w *Watch) unanswered(now dosing.Instant, t *tankState, a *account, limit float64) {
-	a.tests = 0
-	finding := Finding{Cause: CauseNoResponse, Scope: ScopePump, Pump: a.pump,
-		Detail: a.words(limit) + ": doubt the probe, its flow and its water before the pump"}
-	if a.class == classStock {
-		finding.Scope = ScopeNutrients
+// Unanswered says what of a class went into a tank, the tests at the limit among it, without a
+// word of the probe; "" while none did. Silence is no proof: water that buffers far more than it
+// was told to and plants that drink against the doses look like it too. So nothing is latched,
+// no more is given, and a person is asked to look.
+func (w *Watch) Unanswered(id dosing.TankID) string {
+	if int(id) >= len(w.tanks) {
+		return ""
 	}
-	w.found(now, t, finding)
+	t := &w.tanks[id]
+	commissioned, _ := t.buffers()
+	for class := range t.accounts {
+		if a := &t.accounts[class]; a.silent {
+			return a.words(a.limit(t, commissioned))
+		}
+	}
+	return ""
 }

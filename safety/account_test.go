@@ -2,6 +2,7 @@ package safety
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -41,9 +42,58 @@ func TestAcidThatNoReadingShowsStopsAtItsLimitHoweverLongItIsWaited(t *testing.T
 	if sum := f.pour(12 * time.Hour); sum > 2*accountMost/6 {
 		t.Errorf("%s more in twelve hours, although nothing answered", sum)
 	}
-	trip, tripped := f.trip(0, CauseNoResponse)
-	if !tripped || !trip.Latched || trip.Pump != acidPump {
-		t.Errorf("two tests at the limit were not answered, yet %+v", f.w.Trips(0))
+}
+
+// carbonated is a farm whose water is believed to buffer five times what it was told to: what
+// may be unseen is then too little for the response test.
+func carbonated(t *testing.T) *farm {
+	f := thirsty(t)
+	f.w.Learned(0, math.Log(5), 0.5, 0)
+	return f
+}
+
+func TestTestsThatNothingAnswersCallAPersonAndLatchNothing(t *testing.T) {
+	f := carbonated(t)
+	f.pour(30 * time.Minute)
+	if why := f.w.Unanswered(0); why != "" {
+		t.Errorf("called before the tests had their time: %s", why)
+	}
+	f.pour(3 * time.Hour)
+	if why := f.w.Unanswered(0); !strings.Contains(why, "pH of acid not yet seen") {
+		t.Fatalf("two tests at the limit were not answered, yet %q", why)
+	}
+	if trips := f.w.Trips(0); slices.ContainsFunc(trips, func(trip Trip) bool { return trip.Latched }) {
+		t.Errorf("silence of two small doses is no proof of a dead pump, yet %+v", trips)
+	}
+	f.set(0, dosing.QuantityPH, 5.95)
+	f.pass(30 * time.Minute)
+	if why := f.w.Unanswered(0); why != "" {
+		t.Errorf("the reading moves by itself, yet %s", why)
+	}
+}
+
+func TestServiceAllowsTheTestsOnceMore(t *testing.T) {
+	f := carbonated(t)
+	f.pour(6 * time.Hour)
+	if more := f.pour(2 * time.Hour); more > 0 {
+		t.Fatalf("%s went in after tests that nothing answered", more)
+	}
+	f.w.Serviced(f.now, 0)
+	if f.pass(time.Minute); f.w.Unanswered(0) != "" {
+		t.Errorf("a service was entered, yet %s", f.w.Unanswered(0))
+	}
+	if more := f.pour(4 * time.Hour); more == 0 || more > accountMost*testsAfterService/6 {
+		t.Errorf("%s went in after the service, want two small doses", more)
+	}
+}
+
+// testsAfterService: the first dose after a service is one of its own.
+const testsAfterService = 3
+
+func TestMeasuredBufferLetsMoreBeUnseen(t *testing.T) {
+	told := thirsty(t, func(s *Settings) { s.Tanks[0].BufferSpread = 0.2 })
+	if sum, least := told.pour(time.Hour), accountMost*86/67; sum < least*95/100 || sum > least+2*least/6 {
+		t.Errorf("%s in an hour, want about %s", sum, least)
 	}
 }
 

@@ -84,6 +84,7 @@ const (
 	CauseFarmSilent
 	// More alarms that stop nothing.
 	CauseLevelStuck
+	CauseUnconfirmedLong
 	CauseCompensation
 	// One more wait of one dose.
 	CauseAnswerWait
@@ -166,6 +167,7 @@ var causeNames = [CauseCount]string{
 	CauseDisarmed:            "disarmed",
 	CauseFarmSilent:          "farm-silent",
 	CauseLevelStuck:          "level-stuck",
+	CauseUnconfirmedLong:     "unconfirmed-long",
 	CauseCompensation:        "ec-compensation",
 	CauseAnswerWait:          "answer-wait",
 	CauseContainerLow:        "container-low",

@@ -76,19 +76,26 @@
 //
 // `account.go`, `evidence.go`, `firstdose.go`: what was given and no reading has shown is at most 0.30 pH at the weakest
 // credible buffer and 0.20 mS/cm; after three answers a quarter more of acid and base. The weakest credible buffer is two
-// thirds of the commissioned before anything was answered; then exp(m − s) as of the last answer, at most doubled with
+// thirds of the commissioned before anything was answered, .86 of it where it was measured; then exp(m − s) as of the last answer, at most doubled with
 // each, and never more than what the gate's own answered doses show: the loop's scale is slow to follow a buffer that
 // falls as carbonate leaves (outside water, held: 1.08 pH by doses without this, .52 with it). Acid and base share it.
 //
 // Out of the account comes what a mean of readings moved the dose's way by; all that has arrived once that movement has
 // come to rest, once the response test saw a pool answered while the readings moved at all, or once the reading, its
-// doses arrived, went the other way by itself: 0.03 pH within half an hour, 0.06 within two. Nothing else does: no time,
+// doses arrived and those of its opposite three mixing times ago, went the other way by itself: 0.03 pH within half an hour, 0.06 within two. Nothing else does: no time,
 // restart, reload, service or clearing. Top-up's known alkalinity meets acid, between two words of the probe no more than
 // the limit once more. The record is told what is left at most once in a mixing time, and a replay adds every dose since,
 // so it may find more and never less. A full account rests until half of it was seen, since doses that trickle in leave
 // the water no rest in which evidence shows. After half an hour or two mixing times, near the setpoint two hours, a test
-// of 0.05 pH, and another; unanswered they are `no-response` (with half an hour everywhere two healthy nights of 60 of
-// `recorded` were stopped, with this none).
+// of 0.05 pH, and another; then nothing more, and `unconfirmed-long` asks a person to look. It latches nothing: as
+// `no-response` it stopped three healthy nights of 240 (`soft`, `farms`, `ammonium`), whose water buffered five times what
+// it was told while plants drank against the doses; the fit of so small doses is unsure by more than their effect.
+//
+// `turns.go`: from the second change between acid and base within two hours on, a third may be unseen. Half-blocked
+// circulation answers later than told, each dose is followed by a larger one of its opposite, and pH swings wider: outside
+// water, half, seed 20000 ×20, worst .90 → .15 pH by doses, at no cost (`standard` .996/.978 before and after). Rejected: a
+// wait that doubles with each change (1.52 for .15, in band .995/.968), and less on its way near the setpoint (undiluted
+// acid no better, in band .991/.945).
 //
 // The first dose after arming, service and a pause of two hours is such a small one, near the setpoint the first two
 // (swapped lines 1.08 → .83 pH by doses; phosphate run down: 23 stops in 60 nights → 2). Within 0.2 pH of the setpoint one

@@ -77,6 +77,11 @@ func (w *Watch) counts(d dosing.Dose) bool {
 func (w *Watch) given(d dosing.Dose, up time.Duration) {
 	t := &w.tanks[d.Tank]
 	pump := &w.settings.Pumps[d.Pump]
+	if opposite, ok := pump.Role.Opposite(); ok {
+		if o, own := t.lastRole[opposite], t.lastRole[pump.Role]; o.ever && o.up < up && !(own.ever && own.up >= o.up) {
+			t.turns.turn(up)
+		}
+	}
 	t.lastRole[min(pump.Role, dosing.RoleCount-1)].set(up)
 	t.lastGroup[min(pump.Group, dosing.GroupCount-1)].set(up)
 	t.lastDose.set(up)

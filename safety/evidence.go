@@ -32,6 +32,9 @@ const (
 	aloneWithin = 30 * time.Minute
 	// Over longer it must be more by so many times, in aloneLong twice as much.
 	aloneLong = 2 * time.Hour
+	// After tests that showed nothing it must be more by so many times: swapped lines move it the
+	// other way, too.
+	silentTimes = 2
 
 	spanZ    = 5.0 // by which the least and greatest of many means lie apart by chance
 	ratchetZ = 2.0 // beyond which a reference follows a drift; nearer it would gather noise
@@ -135,7 +138,7 @@ func (a *account) confirm(t *tankState, up time.Duration, onWay, commissioned fl
 	}
 	if a.pooled(t) || a.moved(t, up, onWay, commissioned) {
 		a.answers, a.tests, a.tastes = a.answers+1, 0, tastesNear
-		a.lnBuffer, a.spread = t.lnBuffer, max(t.spread, leastSpread)
+		a.lnBuffer, a.spread = t.lnBuffer, max(t.spread, min(leastSpread, t.plant.StartSpread()))
 		a.given = min(a.given, onWay)
 		a.refer(k.over(now-meanBins, now), up, a.given)
 		return true
@@ -205,15 +208,23 @@ func (a *account) movement(t *tankState, k *track, up time.Duration) (bins int64
 	return 0, 0
 }
 
+// opposed says that the opposite of a reagent was given so lately that its doses may still move
+// the reading.
+func (t *tankState) opposed(a *account, up time.Duration) bool {
+	opposite, has := a.class.opposite()
+	last := t.accounts[opposite].last
+	return has && last > 0 && up-last < staleMixings*t.plant.MixingTime()
+}
+
 // live releases what has arrived where the reading moves the other way by itself, its doses
 // arrived, as plants and air move it: a probe in held water shows no such thing. Once in a
 // mixing time, so that swapped lines gain little by it before they are found.
 func (a *account) live(t *tankState, recent mean, up time.Duration, onWay float64) bool {
-	if onWay > aloneShare*a.given {
-		a.alive = mean{} // its doses still move it
+	mixing := t.plant.MixingTime()
+	if onWay > aloneShare*a.given || t.opposed(a, up) {
+		a.alive = mean{} // its doses still move it, or those of its opposite
 		return false
 	}
-	mixing := t.plant.MixingTime()
 	if !a.alive.ok || up-a.aliveFrom > max(staleMixings*mixing, aloneLong) {
 		a.alive, a.aliveFrom = recent, up
 		return false
@@ -221,6 +232,9 @@ func (a *account) live(t *tankState, recent mean, up time.Duration, onWay float6
 	least := alonePH
 	if a.class == classStock {
 		least = aloneEC
+	}
+	if a.silent {
+		least *= silentTimes
 	}
 	if late := up - a.aliveFrom - max(staleMixings*mixing, aloneWithin); late > 0 {
 		least *= 1 + late.Hours()/(aloneLong-aloneWithin).Hours()

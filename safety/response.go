@@ -83,6 +83,17 @@ const (
 	classTopUp = pooledClasses // not a dose and never judged, but it moves pH and EC
 )
 
+// opposite is base to acid and acid to base.
+func (c doseClass) opposite() (opposite doseClass, has bool) {
+	switch c {
+	case classAcid:
+		return classBase, true
+	case classBase:
+		return classAcid, true
+	}
+	return c, false
+}
+
 var classNames = [pooledClasses]string{"acid", "base", "stock"}
 
 func classOf(role dosing.Role) (c doseClass, ok bool) {
@@ -331,7 +342,7 @@ func (r *Responses) homecoming(up time.Duration) bool {
 }
 
 // startSpread is the sd of ln(buffer scale) of a tank nobody has learned yet.
-const startSpread = 0.55
+const startSpread = dosing.UnmeasuredSpread
 
 // schedule finds when the next pool is due.
 func (r *Responses) schedule() {

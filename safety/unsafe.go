@@ -39,6 +39,8 @@ func (s *Settings) unsafeTank(id dosing.TankID, curve dosing.Titration, inputs *
 		return "no dead time or a negative mixing lag"
 	case !(t.BufferScale > 0 && t.BufferScale < 100):
 		return "the commissioned buffer scale is no positive number"
+	case !(t.BufferSpread >= 0):
+		return "the spread of the buffer capacity is no number"
 	case !(t.TopUp.Alkalinity >= 0 && t.TopUp.Alkalinity < 100):
 		return "the top-up's alkalinity is no number"
 	case !(t.MinTemperature < t.MaxTemperature):

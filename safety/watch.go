@@ -96,6 +96,8 @@ type tankState struct {
 	warmth      warmth
 
 	lastRole  [dosing.RoleCount]when
+	turns     turns
+	swings    bool // as of the last bin of readings
 	lastGroup [dosing.GroupCount]when
 	lastDose  when
 
@@ -215,7 +217,7 @@ func (w *Watch) newPump(id dosing.PumpID) pumpState {
 }
 
 func (w *Watch) newTank(id dosing.TankID, curves []dosing.Titration) tankState {
-	t := tankState{id: id, plant: &w.settings.Tanks[id], spread: startSpread}
+	t := tankState{id: id, plant: &w.settings.Tanks[id], spread: w.settings.Tanks[id].StartSpread()}
 	for class := range t.accounts {
 		t.accounts[class] = newAccount(doseClass(class))
 	}

@@ -136,7 +136,7 @@ func (s *Set) build(seed uint64, p *parameters) (scene *Scene, refused string, e
 func tell(tank *dosing.Tank, p *parameters) {
 	tank.Volume = dosing.Litres(p.litres)
 	tank.MinVolume, tank.MaxVolume = dosing.Litres(0.9*p.litres*(1-p.floodShare)), dosing.Litres(1.1*p.litres)
-	tank.DeadTime, tank.TimeConstant = p.toldDeadTime, p.toldLag
+	tank.DeadTime, tank.TimeConstant, tank.BufferSpread = p.toldDeadTime, p.toldLag, p.toldSpread
 	tank.TopUp = dosing.Water{Alkalinity: p.alkalinity, EC: dosing.Conductivity(0.1 * p.alkalinity)}
 	tank.PHNoise, tank.ECNoise = p.noise, p.ecNoise
 	tank.Slow, tank.Exchange = p.toldSlow, p.toldApart

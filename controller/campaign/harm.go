@@ -19,7 +19,23 @@ type Harm struct {
 // Bounds of the harm that doses may do under a single fault: where the buffer capacity
 // was only commissioned it may be wrong by a factor of three, and nothing that waits for
 // the probe's word can know that before.
-var harmBound = Harm{PH: 0.60, EC: 0.25}
+var (
+	harmBound     = Harm{PH: 0.60, EC: 0.25}
+	measuredBound = Harm{PH: 0.30, EC: 0.25}
+)
+
+// bound is the harm that doses may do in a night, by what of its tanks was measured.
+func (t *Trace) bound() Harm {
+	for i := range t.Settings.Safety.Tanks {
+		if t.Settings.Safety.Tanks[i].BufferSpread == 0 {
+			return harmBound
+		}
+	}
+	return measuredBound
+}
+
+// share is how much of a bound the harm is.
+func (h Harm) share(bound Harm) float64 { return max(h.PH/bound.PH, h.EC/bound.EC) }
 
 // sour is the pH below which distance is counted in acid: there the buffer has gone, and
 // a drop more is a pH more.
@@ -67,6 +83,7 @@ type HarmNight struct {
 	Seed  uint64 `json:"seed"`
 	Fault string `json:"fault"`
 	Harm
+	share float64 // of its bound
 }
 
 // harm sums up what doses did in nights with a fault.
@@ -78,19 +95,19 @@ func (r *Report) harm(outcomes []*Outcome) {
 			continue
 		}
 		h.Nights++
-		if out.Harm.PH > harmBound.PH || out.Harm.EC > harmBound.EC {
+		if out.Harm.share(out.bound) > 1 {
 			h.Above++
 		}
 		ph = append(ph, out.Harm.PH)
 		h.PHMax, h.ECMax = max(h.PHMax, out.Harm.PH), max(h.ECMax, out.Harm.EC)
-		h.Worst = append(h.Worst, HarmNight{Night: out.Night, Seed: out.Seed, Fault: out.Fault, Harm: out.Harm})
+		h.Worst = append(h.Worst, HarmNight{Night: out.Night, Seed: out.Seed, Fault: out.Fault, Harm: out.Harm, share: out.Harm.share(out.bound)})
 	}
 	if h.Nights == 0 {
 		return
 	}
 	h.PHP50, h.PHP99 = quantile(ph, 0.5), quantile(ph, 0.99)
 	slices.SortStableFunc(h.Worst, func(a, b HarmNight) int {
-		return cmp.Compare(max(b.PH/harmBound.PH, b.EC/harmBound.EC), max(a.PH/harmBound.PH, a.EC/harmBound.EC))
+		return cmp.Compare(b.share, a.share)
 	})
 	h.Worst = h.Worst[:min(len(h.Worst), 10)]
 	r.Harm = &h
@@ -101,8 +118,8 @@ func (h *HarmReport) write(p *printer) {
 	if h == nil {
 		return
 	}
-	p.line("added by doses to the distance from the setpoint: pH %.2f (half of the nights), %.2f (99 of 100), %.2f (worst), EC %.2f (worst); above %.2f pH or %.2f mS/cm: %d of %d nights",
-		h.PHP50, h.PHP99, h.PHMax, h.ECMax, harmBound.PH, harmBound.EC, h.Above, h.Nights)
+	p.line("added by doses to the distance from the setpoint: pH %.2f (half of the nights), %.2f (99 of 100), %.2f (worst), EC %.2f (worst); above %.2f pH (%.2f where the buffer capacity was measured) or %.2f mS/cm: %d of %d nights",
+		h.PHP50, h.PHP99, h.PHMax, h.ECMax, harmBound.PH, measuredBound.PH, harmBound.EC, h.Above, h.Nights)
 	for _, n := range h.Worst {
 		p.line("    night %d: %.2f pH, %.2f mS/cm%s", n.Night, n.PH, n.EC, suffix(n.Fault))
 	}

@@ -204,7 +204,7 @@ func (o *Options) night(set *Set, night int) (*Outcome, error) {
 	}
 	out.Alarms, out.Sightings = p.trace.alarms(), p.trace.sightings(s.Faults)
 	if n := len(p.trace.Samples); n > 0 && p.trace.Samples[n-1].Twinned {
-		out.Twinned, out.Harm = true, p.trace.harm()
+		out.Twinned, out.Harm, out.bound = true, p.trace.harm(), p.trace.bound()
 	}
 	if night%twiceEvery == 0 {
 		found, err := s.playAgain(p, night)

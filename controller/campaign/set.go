@@ -31,6 +31,7 @@ type Set struct {
 	deadTime  between // s
 	lag       between // s, where turnover does not set it
 	wrong     between // commissioned ÷ true buffer capacity, log-uniform
+	measured  float64 // sd of ln(buffer capacity) of which the daemon is told; 0 = it is told nothing
 	mistimed  float64 // largest relative error of the commissioned dead time and lag
 	slow      between // share of the water that stands in ponds
 	apart     between // h in which pond water is exchanged once, log-uniform
@@ -65,7 +66,7 @@ func Sets() []Set {
 		}),
 		vary("soft", "top-up of rain or reverse osmosis", func(s *Set) { s.alkalinity = between{0, 0.1} }),
 		vary("measured", "buffer capacity, dead time and lag measured to within 15 %", func(s *Set) {
-			s.wrong, s.mistimed = between{0.85, 1.15}, 0.15
+			s.wrong, s.mistimed, s.measured = between{0.85, 1.15}, 0.15, 0.2
 		}),
 		vary("quick", "small tanks that mix in seconds, with floods", func(s *Set) {
 			s.deadTime, s.lag, s.floods, s.floodMost, s.untold = between{5, 30}, between{10, 60}, [2]int{0, 6}, 0.4, true
@@ -116,6 +117,7 @@ type parameters struct {
 	carbonate, flux, exchange, uptake          float64
 	deadTime, lag                              time.Duration
 	toldDeadTime, toldLag                      time.Duration // as commissioned
+	toldSpread                                 float64       // sd of ln(buffer capacity) of which the daemon is told
 	slow                                       float64       // share of the water in ponds
 	apart                                      time.Duration // in which their water is exchanged once
 	toldSlow                                   float64       // the same as commissioned, within a factor of one and a half
@@ -210,7 +212,7 @@ func (s *Set) draw(from *sources) *parameters {
 
 // drawTold draws how wrong the daemon is told how the water mixes, and ponds.
 func (s *Set) drawTold(from *sources, p *parameters) {
-	p.toldDeadTime, p.toldLag = p.deadTime, p.lag
+	p.toldDeadTime, p.toldLag, p.toldSpread = p.deadTime, p.lag, s.measured
 	if s.mistimed > 0 {
 		off := func(d time.Duration) time.Duration {
 			return span(d.Seconds() * from.told.uniform(1-s.mistimed, 1+s.mistimed))

@@ -45,7 +45,14 @@ const (
 	twoPools = 0.10
 )
 
-func causes(c ...safety.Cause) []safety.Cause { return c }
+// causes are what names a fault. Doses that went unseen to the last test name whatever silence of
+// a pump or a probe does: no more is given, and a person is asked to look at both.
+func causes(c ...safety.Cause) []safety.Cause {
+	if slices.Contains(c, safety.CauseNoResponse) {
+		c = append(c, safety.CauseUnconfirmedLong)
+	}
+	return c
+}
 
 // signs are by the name of the fault. Where another detection would be wanted than is
 // built, the fault counts as missed.

@@ -112,6 +112,7 @@ type tankTable struct {
 	DeadTime       span                  `toml:"dead_time" doc:"dose to first response, as measured; default 60s"`
 	TimeConstant   span                  `toml:"time_constant" doc:"of mixing: from the first response to 63 % of it, as measured; default 120s"`
 	Buffer         measured[bufferKind]  `toml:"buffer" doc:"buffer capacity at the setpoint as measured; default computed from the expected solution"`
+	BufferDoubt    measured[percentKind] `toml:"buffer_uncertainty" doc:"one standard uncertainty of that measurement, 5 % to 50 %; leave it out where nobody measured: it may then be a third or three times"`
 	MinTemperature measured[celsiusKind] `toml:"min_temperature" doc:"no dose below this water temperature; default 8 °C"`
 	MaxTemperature measured[celsiusKind] `toml:"max_temperature" doc:"no dose above this water temperature; default 34 °C"`
 

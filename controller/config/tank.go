@@ -23,6 +23,7 @@ const (
 	defaultFall       = 0.03 // meq/L/h
 	defaultUptake     = 0.03 // mS/cm/h
 	defaultWater      = 0.02 // of the volume per hour
+	surestBuffer      = 0.2  // sd of ln(capacity) however well it was measured: pumps and water vary by that
 	defaultPhosphate  = 0.5  // mmol/L: little, so that the buffer capacity is not overrated
 	defaultCarbonate  = 0.1  // mmol/L
 	defaultColdest    = 8
@@ -244,6 +245,18 @@ func (b *builder) solution(id dosing.TankID) bool {
 				"measure it again, or correct [tank.solution]")
 			return false
 		}
+	}
+	if in.BufferDoubt.stated {
+		at := join(path, "buffer_uncertainty")
+		switch {
+		case !in.Buffer.stated:
+			b.fault(at, quoted(in.BufferDoubt.text), "belongs to a measured buffer capacity, and none is stated", "add buffer, or leave this out")
+			return false
+		case !(in.BufferDoubt.value >= 0.05 && in.BufferDoubt.value <= 0.5):
+			b.fault(at, quoted(in.BufferDoubt.text), "is out of range", "5 % to 50 %; leave it out where the buffer capacity was not measured")
+			return false
+		}
+		t.BufferSpread = max(in.BufferDoubt.value, surestBuffer)
 	}
 	p.buffer = float64(computedBuffer * t.BufferScale)
 	if !(p.buffer > 0) || math.IsInf(p.buffer, 0) {

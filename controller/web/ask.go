@@ -27,7 +27,8 @@ type field struct{ Name, Value string }
 func (s *Server) ask(w http.ResponseWriter, r *http.Request) {
 	who, ok := s.who(r)
 	if !ok {
-		http.Redirect(w, r, signInFor(pageOf(r.FormValue)), http.StatusSeeOther)
+		path := pageOf(r.FormValue) // which parses the form
+		http.Redirect(w, r, signInFor(path)+"&kept="+s.kept.keep(r.PostForm), http.StatusSeeOther)
 		return
 	}
 	id := r.FormValue("once")

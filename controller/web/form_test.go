@@ -140,3 +140,28 @@ func TestSignInLeadsBackToAPageOfOursAlone(t *testing.T) {
 		}
 	}
 }
+
+func TestAChangeTypedWhenTheSessionEndsIsKeptAndAskedAgain(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	b.signIn("mara", password)
+	h.sessions.mu.Lock()
+	clear(h.sessions.byToken)
+	h.sessions.mu.Unlock()
+	form := url.Values{"do": {"setpoint"}, "tank": {"north"}, "quantity": {"ph"}, "value": {"5.9"}, "note": {"bench 2"}}
+	_, page := b.post("/ask", form)
+	want(t, page, "Sign in", "What you typed is kept", `name="to" value="/tank/north/change"`)
+	_, rest, _ := strings.Cut(page, `name="kept" value="`)
+	name, _, _ := strings.Cut(rest, `"`)
+	_, page = b.post("/signin", url.Values{"name": {"mara"}, "password": {password}, "to": {"/tank/north/change"}, "kept": {name}})
+	want(t, page, `name="value" value="5.9"`, `value="bench 2"`, "you were signed out, so nothing was changed")
+	if len(h.asked) > 0 {
+		t.Errorf("the core was asked %+v before anybody sent it again", h.asked)
+	}
+	for range keptMost { // others' forms crowd out the oldest, and no more
+		h.kept.keep(url.Values{})
+	}
+	if h.kept.answer(name) != nil || len(h.kept.forms) != keptMost {
+		t.Errorf("%d forms are kept", len(h.kept.forms))
+	}
+}

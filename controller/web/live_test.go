@@ -46,6 +46,12 @@ func anHourOf(t *testing.T, h *house, path string) (bytes int) {
 					in.Age = time.Duration(noise.IntN(8)) * time.Second
 				}
 			}
+			if tank.Ions != nil { // the account is made anew each minute
+				tank.Ions.At = v.At
+				for k := range tank.Ions.Ions {
+					tank.Ions.Ions[k].Amount *= 1 - float64(1e-4*float64(step/12))
+				}
+			}
 			tank.Settled.PH += float64(0.01 * noise.NormFloat64())
 			tank.LeavesWarn += time.Duration(noise.IntN(240)-120) * time.Second
 			if step%40 > 30 { // the water is given time to mix after a dose

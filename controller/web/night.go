@@ -61,6 +61,23 @@ type strips struct {
 	at     time.Time
 	made   map[string]*strip
 	failed string
+	ions   map[string]*controller.IonsView
+}
+
+// ions are those of a tank, at most drawEvery old unless an analysis came: what is drawn
+// hardly moves, and it is long.
+func (s *Server) ions(tank *controller.TankView) *controller.IonsView {
+	k, now := &s.strips, tank.Ions
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.ions == nil {
+		k.ions = map[string]*controller.IonsView{}
+	}
+	have := k.ions[tank.Name]
+	if have == nil || now == nil || !have.Analysed.Equal(now.Analysed) || have.Recipe != now.Recipe || now.At.Up < have.At.Up || now.At.Up-have.At.Up >= drawEvery {
+		k.ions[tank.Name] = now
+	}
+	return k.ions[tank.Name]
 }
 
 // strip is the night of a tank, at most drawEvery old; nil where nobody keeps a history.

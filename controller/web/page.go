@@ -21,6 +21,7 @@ type pageData struct {
 	Role   controller.Role
 	Path   string
 	Answer *answerData
+	Ions   *controller.IonsView
 	Strip  *strip // nil where nobody keeps a history
 	name   string // of the template
 	once   func() string
@@ -113,7 +114,7 @@ func (s *Server) shown(w http.ResponseWriter, r *http.Request) {
 			}
 		}
 	}
-	s.showPage(w, r, r.URL.EscapedPath(), http.StatusOK, nil)
+	s.showPage(w, r, r.URL.EscapedPath(), http.StatusOK, s.kept.answer(r.URL.Query().Get("kept")))
 }
 
 func (s *Server) showPage(w http.ResponseWriter, r *http.Request, path string, status int, answer *answerData) {
@@ -146,7 +147,7 @@ func (s *Server) pageOf(view *controller.View, role controller.Role, path string
 		return nil
 	}
 	if data.name == "tank" {
-		data.Strip = s.strip(view.At.Wall, data.Tank)
+		data.Strip, data.Ions = s.strip(view.At.Wall, data.Tank), s.ions(data.Tank)
 	}
 	return data
 }

@@ -26,7 +26,10 @@ func Page(view *controller.View, who string, role controller.Role) ([]byte, erro
 	var all bytes.Buffer
 	once := newOnce()
 	write := func(name string, tank *controller.TankView, alarm *controller.AlarmView) {
-		data := pageData{View: view, Tank: tank, Who: who, Role: role, once: once.id}
+		data := pageData{View: view, name: name, Tank: tank, Who: who, Role: role, once: once.id}
+		if tank != nil {
+			data.Ions = tank.Ions
+		}
 		if alarm != nil {
 			data.showAlarm(alarm.Cause)
 		}

@@ -56,6 +56,7 @@ type Server struct {
 	failures failures
 	live     pages
 	strips   strips
+	kept     kept
 	every    time.Duration // between two events of a page that is followed
 	ending   chan struct{} // closed when serving ends
 	secure   bool          // browsers reach the page by HTTPS

@@ -6,14 +6,12 @@ import (
 	"strings"
 )
 
-// signInData is what the sign-in shows: To is the page that follows it.
-type signInData struct{ Problem, Name, To string }
+// signInData is what the sign-in shows: To is the page that follows it, Kept a form that
+// waits there.
+type signInData struct{ Problem, Name, To, Kept string }
 
 // signInFor is the sign-in that leads to a page.
 func signInFor(path string) string {
-	if path == "/" {
-		return "/signin"
-	}
 	return "/signin?to=" + url.QueryEscape(path)
 }
 
@@ -28,7 +26,7 @@ func inside(path string) string {
 }
 
 func (s *Server) showSignIn(w http.ResponseWriter, r *http.Request) {
-	s.render(w, r, "signin", http.StatusOK, signInData{To: inside(r.URL.Query().Get("to"))})
+	s.render(w, r, "signin", http.StatusOK, signInData{To: inside(r.URL.Query().Get("to")), Kept: r.URL.Query().Get("kept")})
 }
 
 func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
@@ -36,7 +34,7 @@ func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 	client := s.client(r)
 	if !s.sessions.attempts.take(client, name) {
 		s.failed(name, "sign-in limited", client)
-		s.render(w, r, "signin", http.StatusTooManyRequests, signInData{Problem: "Too many attempts from this address. Wait five minutes.", To: inside(r.FormValue("to"))})
+		s.render(w, r, "signin", http.StatusTooManyRequests, signInData{Problem: "Too many attempts from this address. Wait five minutes.", To: inside(r.FormValue("to")), Kept: r.FormValue("kept")})
 		return
 	}
 	person, found, err := s.options.Find(name)
@@ -49,7 +47,7 @@ func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 	}
 	if !s.sessions.matches(password, person.Hash) {
 		s.failed(name, "sign-in refused", client)
-		s.render(w, r, "signin", http.StatusForbidden, signInData{Problem: "Name or password is wrong.", Name: name, To: inside(r.FormValue("to"))})
+		s.render(w, r, "signin", http.StatusForbidden, signInData{Problem: "Name or password is wrong.", Name: name, To: inside(r.FormValue("to")), Kept: r.FormValue("kept")})
 		return
 	}
 	s.sessions.attempts.forgive(client, name)
@@ -94,7 +92,11 @@ func (s *Server) who(r *http.Request) (session, bool) {
 func (s *Server) welcome(w http.ResponseWriter, r *http.Request, p Person) {
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.sessions.begin(p), Path: "/", HttpOnly: true,
 		SameSite: http.SameSiteLaxMode, Secure: s.secure, MaxAge: int(sessionHolds.Seconds())})
-	http.Redirect(w, r, inside(r.FormValue("to")), http.StatusSeeOther)
+	to := inside(r.FormValue("to"))
+	if name := r.FormValue("kept"); name != "" {
+		to += "?kept=" + url.QueryEscape(name)
+	}
+	http.Redirect(w, r, to, http.StatusSeeOther)
 }
 
 func (s *Server) signOut(w http.ResponseWriter, r *http.Request) {

@@ -48,7 +48,6 @@ type Estimate struct {
 const (
 	ln3             = 1.0986122886681098
 	ln5             = 1.6094379124341003
-	startSpreadPH   = 0.55            // sd of ln(buffer scale) before any answer
 	startSpreadEC   = 0.15            // sd of ln(EC gain): pumps are within about ±15 %
 	leastSpread     = 0.08            // below this the model's own faults are larger
 	answerPH        = 0.05            // pooled effect that counts as one answer, pH
@@ -61,7 +60,7 @@ const (
 
 // tuning is what differs between the pH and the EC observer.
 type tuning struct {
-	startGain  float64 // sd of ln(scale)
+	startGain  float64 // sd of ln(scale) before any answer, and at most
 	startDrift float64 // sd of the drift, amount per hour
 	driftBound float64 // largest drift believed, amount per hour
 	driftWalk  float64 // variance per hour of the drift
@@ -77,7 +76,7 @@ type tuning struct {
 // The drift bound for acid is the biology shock of the fault list, 0.5 meq/L/h;
 // what is more is an alarm, not an integral.
 var (
-	tuningPH = tuning{startGain: startSpreadPH, startDrift: 0.05, driftBound: 0.5, driftWalk: 0.01, valueWalk: 4e-4,
+	tuningPH = tuning{startGain: dosing.UnmeasuredSpread, startDrift: 0.05, driftBound: 0.5, driftWalk: 0.01, valueWalk: 4e-4,
 		gainWalk: 2e-2, gainMost: ln5, timing: 0.5, resolution: 9e-6, answer: answerPH, fraction: 0.8}
 	tuningEC = tuning{startGain: startSpreadEC, startDrift: 0.02, driftBound: 0.2, driftWalk: 4e-4, valueWalk: 1e-5,
 		gainWalk: 4e-4, gainMost: ln3, timing: 0.3, resolution: 9e-6, answer: answerEC, fraction: 0.8}
@@ -124,6 +123,12 @@ func newObserver(curve dosing.Titration, scale, noise float64, t tuning) observe
 func (o *observer) resetGain() {
 	o.gain, o.gg, o.dg, o.vg = 0, float64(o.tuning.startGain*o.tuning.startGain), 0, 0
 	o.answered, o.pooled, o.least = 0, 0, -ln3
+}
+
+// measured takes the buffer capacity for as sure as it was measured.
+func (o *observer) measured(spread float64) {
+	o.tuning.startGain = spread
+	o.gg = min(o.gg, float64(spread*spread))
 }
 
 func (o *observer) resetDrift() {

@@ -24,7 +24,7 @@ func TestWhatWasLearnedComesBackTheLessSureTheLongerItIsAgo(t *testing.T) {
 		if !(now[0] > before[0] && now[1] > before[1] && now[2] > before[2] && now[3] < before[3] && now[3] > 0) {
 			t.Errorf("%v ago: spreads %.3f, %.3f and %.3f, drift %.3f; before %v", ago, now[0], now[1], now[2], now[3], before)
 		}
-		if now[0] > startSpreadPH || now[1] > startSpreadEC || now[2] > tuningPH.startDrift {
+		if now[0] > dosing.UnmeasuredSpread || now[1] > startSpreadEC || now[2] > tuningPH.startDrift {
 			t.Errorf("%v ago: less sure than if nothing had been learned", ago)
 		}
 		before = now

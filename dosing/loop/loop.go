@@ -76,6 +76,7 @@ func (w *withheld) forTooLong(up, limit time.Duration) bool { return w.active &&
 func NewLoops(id dosing.TankID, tank dosing.Tank, pumps []dosing.Pump, curve dosing.Titration, totals *dosing.Totals) *Loops {
 	l := &Loops{id: id, tank: tank, pumps: pumps, totals: totals}
 	l.ph = newObserver(curve, tank.BufferScale, orElse(tank.PHNoise, 0.02), tuningPH)
+	l.ph.measured(tank.StartSpread())
 	l.ec = newObserver(straight{}, 1, orElse(tank.ECNoise, 0.01), tuningEC)
 	l.ph.waters, l.ec.waters = watersOf(tank), watersOf(tank)
 	for i := range pumps {
@@ -186,7 +187,7 @@ func (l *Loops) toppedUp(litres float64) {
 		l.ec.entering -= float64(share * max(0, l.ec.value-float64(l.tank.TopUp.EC)))
 	}
 	// Other water, other buffer: what was learned is a little less sure.
-	l.ph.gg = min(l.ph.gg+float64(0.25*float64(share*share)), startSpreadPH*startSpreadPH)
+	l.ph.gg = min(l.ph.gg+float64(0.25*float64(share*share)), l.ph.tuning.startGain*l.ph.tuning.startGain)
 }
 
 // advance runs one observer to the end of its block.
@@ -375,6 +376,7 @@ func (l *Loops) Freeze(now dosing.Instant, until time.Duration) {
 // serviced, a stock refilled, the filling changed.
 func (l *Loops) ResetLearning() {
 	l.version++
+	l.ph.tuning.startGain = dosing.UnmeasuredSpread // nobody measured this water
 	l.ph.resetGain()
 	l.ec.resetGain()
 	l.ph.resetDrift()

@@ -7,11 +7,12 @@ import "leat/dosing"
 // commissioned capacity says nothing any more and starts anew.
 func (l *Loops) Reconfigure(tank dosing.Tank, pumps []dosing.Pump, curve dosing.Titration) {
 	fresh := NewLoops(l.id, tank, pumps, curve, l.totals)
-	other := tank.BufferScale != l.tank.BufferScale || tank.Expected() != l.tank.Expected()
+	other := tank.BufferScale != l.tank.BufferScale || tank.BufferSpread != l.tank.BufferSpread || tank.Expected() != l.tank.Expected()
 	fresh.ph = l.ph.commissioned(fresh.ph)
 	fresh.ec = l.ec.commissioned(fresh.ec)
 	if other {
 		fresh.ph.resetGain()
+		fresh.ph.measured(tank.StartSpread())
 	}
 	copy(fresh.blend.owed, l.blend.owed)
 	copy(fresh.blend.part, l.blend.part)

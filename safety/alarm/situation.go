@@ -35,6 +35,8 @@ type Situation struct {
 	Loaded string
 	// StuckLevel says why the level is not believed; empty while it is.
 	StuckLevel string
+	// Unanswered says what was given that no reading has shown, tests and all; empty while it has.
+	Unanswered string
 	// Miscompensated says how EC follows temperature; empty where it does not.
 	Miscompensated string
 	// StockLow names the containers that are soon empty; empty when none is known to be.
@@ -100,6 +102,9 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
 	}
 	if t.known && s.StuckLevel != "" {
 		t.see(now, safety.CauseLevelStuck, safety.Run, false, s.StuckLevel)
+	}
+	if t.known && s.Unanswered != "" {
+		t.see(now, safety.CauseUnconfirmedLong, safety.Run, false, s.Unanswered)
 	}
 	if t.known && s.Miscompensated != "" {
 		t.see(now, safety.CauseCompensation, safety.Run, false, t.detailOr(now, safety.CauseCompensation, func() string { return s.Miscompensated }))

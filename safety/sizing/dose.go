@@ -15,7 +15,7 @@ import (
 func (s *Station) Dose(i int, id dosing.TankID) (most dosing.Volume, by safety.Cause) {
 	p, c, plant := &s.Settings.Pumps[i], &s.Settings.Caps[i], &s.Plants[id]
 	litres := float64(s.Settings.Tanks[id].Quick())
-	floor := plant.Buffer * math.Exp(-startingSpread)
+	floor := plant.Buffer * math.Exp(-dosing.UnmeasuredSpread)
 	within := func(room, perML float64) dosing.Volume {
 		if perML == 0 {
 			return math.MaxInt64

@@ -24,19 +24,18 @@ import (
 
 // The limits of a size.
 const (
-	Lease          = 10 * time.Second // how long a node believes the lease
-	HangPH         = 0.3              // most that a pump may do when its node hangs
-	HangEC         = 0.2              // mS/cm
-	SmallestPH     = 0.05             // most that one smallest dose may do
-	SmallestEC     = 0.02             // mS/cm
-	EffectPH       = 0.10             // predicted effect of one dose
-	EffectEC       = 0.10             // mS/cm
-	TransitPH      = 0.30             // of all that is on its way
-	TransitEC      = 0.20             // mS/cm
-	startingSpread = 0.55             // sd of ln(buffer scale) before a dose has answered
-	EnoughRatio    = 1.5              // sustainable ÷ worst demand
-	LongestRun     = 60 * time.Second
-	MostVolume     = 0.10 // of a tank that the stocks of a whole filling may take
+	Lease       = 10 * time.Second // how long a node believes the lease
+	HangPH      = 0.3              // most that a pump may do when its node hangs
+	HangEC      = 0.2              // mS/cm
+	SmallestPH  = 0.05             // most that one smallest dose may do
+	SmallestEC  = 0.02             // mS/cm
+	EffectPH    = 0.10             // predicted effect of one dose
+	EffectEC    = 0.10             // mS/cm
+	TransitPH   = 0.30             // of all that is on its way
+	TransitEC   = 0.20             // mS/cm
+	EnoughRatio = 1.5              // sustainable ÷ worst demand
+	LongestRun  = 60 * time.Second
+	MostVolume  = 0.10 // of a tank that the stocks of a whole filling may take
 )
 
 // Plant is what sizing knows of a tank beyond its settings.

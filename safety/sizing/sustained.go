@@ -27,7 +27,7 @@ func (s *Station) Sustained(id dosing.TankID, role dosing.Role) *Sustained {
 	t, plant := &g.Tanks[id], &s.Plants[id]
 	v, mean := float64(t.Volume), (t.DeadTime + t.TimeConstant).Seconds()
 	out := &Sustained{Reagent: role.String(), PerHour: math.Inf(1), Unit: "meq/L/h"}
-	floor := plant.Buffer * math.Exp(-startingSpread)
+	floor := plant.Buffer * math.Exp(-dosing.UnmeasuredSpread)
 	single, transit := EffectPH*floor, TransitPH*floor
 	switch role {
 	case dosing.RoleAcid:
