@@ -59,6 +59,7 @@ type Outcome struct {
 	Sightings   []Sighting // of each fault
 	Twinned     bool       // there was a fault, and Harm holds
 	Harm        Harm
+	bound       Harm         // of what doses may do
 	People      *PeopleCount // nil without
 	Hash        uint64
 }
