@@ -134,7 +134,7 @@ func (c *Core) judgeIons(now dosing.Instant, id dosing.TankID) {
 
 func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
 	a := t.ions.account
-	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, AmmoniumAdvice: a.Lever(), Dumps: a.Dumps()}
+	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, AmmoniumAdvice: a.AmmoniumAdvice(), Dumps: a.Dumps()}
 	held, target := a.Content(), a.Target(t.ec.present)
 	acid, base := a.Brought()
 	for s := blend.NO3; s < blend.Carbon; s++ {

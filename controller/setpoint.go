@@ -23,7 +23,7 @@ type setpoint struct {
 	until   time.Time // wall time at which the file's value returns; zero = for good
 	moved   time.Duration
 
-	offer      string // token of a change that wants a second confirmation
+	offer      string // token of a change that needs confirmation
 	offered    float64
 	offerEnds  time.Duration
 	offerCount uint32

@@ -32,7 +32,7 @@ func (c *Core) View(now dosing.Instant) *View {
 	return v
 }
 
-// Doubt says why the newest reading of an input was not fit to dose by when it came, and
+// Doubt says why the newest reading of an input was not valid for dosing when it came, and
 // why the input is not now; "" = it is.
 func (c *Core) Doubt(now dosing.Instant, in dosing.InputID) (came, stands string) {
 	return c.watch.Doubt(now, in)

@@ -350,7 +350,7 @@ func (i *inputState) now(up time.Duration) (dosing.Quality, fitness) {
 	return quality, standFit
 }
 
-// doubt says why the newest reading was not fit to dose by when it came, and why the
+// doubt says why the newest reading was not valid for dosing when it came, and why the
 // input is not now; "" = it is.
 func (i *inputState) doubt(up time.Duration) (came, stands string) {
 	if why := i.why(up); !i.came.MayDose() {

@@ -341,7 +341,7 @@ func (w *Watch) Input(in dosing.InputID) (last dosing.Reading, q dosing.Quality,
 	return i.last, q, true
 }
 
-// Doubt says why the newest reading of an input was not fit to dose by when it came, and
+// Doubt says why the newest reading of an input was not valid for dosing when it came, and
 // why the input is not now; "" = it is.
 func (w *Watch) Doubt(now dosing.Instant, in dosing.InputID) (came, stands string) {
 	if int(in) >= len(w.inputs) {

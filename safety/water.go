@@ -15,7 +15,7 @@ const (
 	strangeBelow      = 4.0         // pH
 	strangeRedox      = 500         // mV
 	strangeBack       = 0.1         // pH by which it must come back: at the edge noise would make ten holds of one
-	strangeInvalidFor = time.Minute // how long a pH that is not fit to dose by must be strange
+	strangeInvalidFor = time.Minute // how long a pH that is not valid for dosing must be strange
 	openBelow         = 0.5         // pH that a cut or shorted probe shows
 	openAbove         = 13.5
 	afterClosing      = 30 * time.Second // the level follows the top-up valve by this much

@@ -26,7 +26,7 @@ func rehearseCommand(flags *flag.FlagSet) task {
 	flags.IntVar(&r.Nights, "nights", 400, "`K` nights")
 	flags.Uint64Var(&r.Seed, "seed", 1, "of the first night; each further night has the next one")
 	flags.StringVar(&r.Faults, "faults", "none", "none, one or two a night, each (one a night, kind by kind), swarm (one to five of kinds drawn for each night), or `NAMES` such as pump-dead or pump-dead@2h5m+30m,ph-silent@3h")
-	flags.BoolVar(&r.Yardsticks, "yardsticks", false, "play the same nights under the timer, the patient law and the clairvoyant too")
+	flags.BoolVar(&r.Baselines, "baselines", false, "play the same nights under the timer, wait-and-look and perfect-knowledge too")
 	flags.BoolVar(&r.People, "people", false, "let people pour by hand, write it down wrong or mistype a setpoint, and put it right minutes later; and let them ask for less and more at once while the disk is slow")
 	flags.IntVar(&r.Workers, "workers", runtime.GOMAXPROCS(0), "nights played at once; the result does not depend on it")
 	flags.StringVar(&r.Without, "without", "", "leave a `PART` of the law out, to see what it is worth: transit, learning, feed-forward or pessimism; all plays the law whole and without each")

@@ -60,7 +60,7 @@ func TestRehearseRefusesWhatItDoesNotKnow(t *testing.T) {
 		{[]string{"-from", "somewhere"}, 2, "-config"},
 		{[]string{"-config", ownFarm, "-from", "no-such-folder"}, 1, "no-such-folder"},
 		{[]string{"-without", "luck", "-nights", "1"}, 2, "feed-forward"},
-		{[]string{"-config", ownFarm, "-yardsticks"}, 1, "yardsticks are laws"},
+		{[]string{"-config", ownFarm, "-baselines"}, 1, "baselines are laws"},
 		{[]string{"-config", ownFarm, "-set", "day"}, 2, "leave one out"},
 		{[]string{"-month", "-nights", "3"}, 2, "does not go with -month"},
 		{[]string{"-picture", "no-such-folder/night.svg"}, 1, "a folder that is there"},
@@ -110,11 +110,11 @@ func TestTheRehearsalOfAFarmPlaysItsOwnGasExchange(t *testing.T) {
 }
 
 func TestTheReportForAPersonHasARowForEachLawAndNamesTheTanksOfAFarm(t *testing.T) {
-	code, out, errs := rehearse("-nights", "2", "-yardsticks")
+	code, out, errs := rehearse("-nights", "2", "-baselines")
 	if code != 0 {
 		t.Fatal(errs)
 	}
-	for _, law := range []string{"leat", "timer", "patient", "clairvoyant"} {
+	for _, law := range []string{"leat", "timer", "wait-and-look", "perfect-knowledge"} {
 		row := ""
 		for _, line := range strings.Split(out, "\n") {
 			if strings.HasPrefix(line, law+" ") && strings.Count(line, " / ") == 4 {
@@ -125,7 +125,7 @@ func TestTheReportForAPersonHasARowForEachLawAndNamesTheTanksOfAFarm(t *testing.
 			t.Errorf("no row of %s in\n%s", law, out)
 		}
 	}
-	if !strings.Contains(out, "leat ÷ clairvoyant") {
+	if !strings.Contains(out, "leat ÷ perfect-knowledge") {
 		t.Errorf("no comparison in\n%s", out)
 	}
 	code, out, errs = rehearse("-config", "../../deploy/leat.toml", "-nights", "1")

@@ -54,18 +54,18 @@ func TestNightsOfEverySetKeepTheInvariants(t *testing.T) {
 	}
 }
 
-func TestTheClairvoyantBeatsTheTimer(t *testing.T) {
-	r := short(t, Options{Nights: 4, Seed: 30, Workers: 2, Yardsticks: true})
+func TestPerfectKnowledgeBeatsTheTimer(t *testing.T) {
+	r := short(t, Options{Nights: 4, Seed: 30, Workers: 2, Baselines: true})
 	laws := map[string]LawReport{}
-	for _, y := range r.Yardsticks {
+	for _, y := range r.Baselines {
 		laws[y.Law] = y
 	}
-	seer, timer := laws["clairvoyant"], laws["timer"]
+	seer, timer := laws["perfect-knowledge"], laws["timer"]
 	if !(seer.PH.IAE < timer.PH.IAE/2) || !(seer.EC.IAE < timer.EC.IAE) {
-		t.Errorf("clairvoyant IAE %.2f and %.2f, timer %.2f and %.2f", seer.PH.IAE, seer.EC.IAE, timer.PH.IAE, timer.EC.IAE)
+		t.Errorf("perfect-knowledge IAE %.2f and %.2f, timer %.2f and %.2f", seer.PH.IAE, seer.EC.IAE, timer.PH.IAE, timer.EC.IAE)
 	}
 	if !(seer.PH.InBandMean > 0.95) {
-		t.Errorf("the clairvoyant keeps pH in band for %.3f of the time: it does not see all", seer.PH.InBandMean)
+		t.Errorf("perfect-knowledge keeps pH in band for %.3f of the time: it does not see all", seer.PH.InBandMean)
 	}
 }
 

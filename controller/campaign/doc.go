@@ -11,7 +11,7 @@
 // exchange and drift are never passed to the core; it is told one nominal composition, the top-up's alkalinity and
 // a buffer capacity that is wrong by up to three. Laws are tuned on seeds below 10,000 and judged above. Where the
 // definitions leave room: pumps and smallest doses are sized at the true buffer capacity; a stock's smallest dose
-// is worth 0.001 to 0.01 mS/cm; probes have the simulated farm's own lag (pH 8 s, EC 4 s); the patient law waits
+// is worth 0.001 to 0.01 mS/cm; probes have the simulated farm's own lag (pH 8 s, EC 4 s); wait-and-look waits
 // one mixing time after its dose has been delivered; `day` is sixteen hours of light, `slow` is 24 h long.
 //
 // A zone's gas exchange is drawn from half to twice the usual of its kind; a night of the user's own farm from half to twice

@@ -14,13 +14,13 @@ import (
 
 // Options is what to rehearse.
 type Options struct {
-	Set        string
-	Nights     int
-	Seed       uint64 // of the first night; each further night has the next one
-	Faults     string // none, one, two, each, swarm, or names of sim.Faults as listed reads them
-	Yardsticks bool
-	People     bool // they pour, mistype and put it right
-	Workers    int
+	Set       string
+	Nights    int
+	Seed      uint64 // of the first night; each further night has the next one
+	Faults    string // none, one, two, each, swarm, or names of sim.Faults as listed reads them
+	Baselines bool
+	People    bool // they pour, mistype and put it right
+	Workers   int
 	// Farm, if any, is the user's own station in place of drawn ones; Path is where it
 	// is described and From the state folder of its Past, for the command of a replay.
 	Farm       *Farm
@@ -43,25 +43,25 @@ const twiceEvery = 100
 
 // Outcome is one night's result.
 type Outcome struct {
-	Night      int
-	Seed       uint64
-	Fault      string
-	Hours      float64
-	Mixing     time.Duration // θ + 3τ of the first tank
-	Redrawn    int
-	Tanks      []string // by name
-	Scores     []Score  // by tank
-	Timer      *Score
-	Patient    *Score
-	Seer       *Score
-	Violations []Violation
-	Alarms     AlarmCount
-	Sightings  []Sighting // of each fault
-	Twinned    bool       // there was a fault, and Harm holds
-	Harm       Harm
-	bound      Harm         // of what doses may do
-	People     *PeopleCount // nil without
-	Hash       uint64
+	Night       int
+	Seed        uint64
+	Fault       string
+	Hours       float64
+	Mixing      time.Duration // θ + 3τ of the first tank
+	Redrawn     int
+	Tanks       []string // by name
+	Scores      []Score  // by tank
+	Timer       *Score
+	WaitAndLook *Score
+	Seer        *Score
+	Violations  []Violation
+	Alarms      AlarmCount
+	Sightings   []Sighting // of each fault
+	Twinned     bool       // there was a fault, and Harm holds
+	Harm        Harm
+	bound       Harm         // of what doses may do
+	People      *PeopleCount // nil without
+	Hash        uint64
 }
 
 // AlarmCount is what one night's alarms were.
@@ -146,12 +146,12 @@ func (o *Options) check() (set Set, err error) {
 	switch {
 	case o.Nights < 1:
 		err = fmt.Errorf("%d nights to rehearse; give at least 1", o.Nights)
-	case (o.Farm != nil || set.whole) && o.Yardsticks:
-		err = fmt.Errorf("yardsticks are laws for a row of one acid, one base and two stocks; leave -yardsticks out with a configuration of your own and with the set farms")
-	case o.People && (o.Yardsticks || o.Plant != ""):
-		err = fmt.Errorf("people pour into the simulated water under the daemon: leave -yardsticks and -plant out with -people")
-	case o.Plant != "" && (o.Yardsticks || set.whole || o.Farm != nil && len(o.Farm.Settings.Tanks) != 1):
-		err = fmt.Errorf("a plant of your own is the water of one tank, and the clairvoyant cannot see into it: rehearse one tank, without -yardsticks")
+	case (o.Farm != nil || set.whole) && o.Baselines:
+		err = fmt.Errorf("baselines are laws for a row of one acid, one base and two stocks; leave -baselines out with a configuration of your own and with the set farms")
+	case o.People && (o.Baselines || o.Plant != ""):
+		err = fmt.Errorf("people pour into the simulated water under the daemon: leave -baselines and -plant out with -people")
+	case o.Plant != "" && (o.Baselines || set.whole || o.Farm != nil && len(o.Farm.Settings.Tanks) != 1):
+		err = fmt.Errorf("a plant of your own is the water of one tank, and perfect-knowledge cannot see into it: rehearse one tank, without -baselines")
 	}
 	return set, err
 }
@@ -214,13 +214,13 @@ func (o *Options) night(set *Set, night int) (*Outcome, error) {
 		}
 		out.Violations = append(out.Violations, found...)
 	}
-	if !o.Yardsticks {
+	if !o.Baselines {
 		return out, nil
 	}
 	for _, law := range []struct {
 		rule rule
 		into **Score
-	}{{&timer{}, &out.Timer}, {patient{}, &out.Patient}, {clairvoyant{}, &out.Seer}} {
+	}{{&timer{}, &out.Timer}, {waitAndLook{}, &out.WaitAndLook}, {perfectKnowledge{}, &out.Seer}} {
 		score, err := s.play(law.rule)
 		if err != nil {
 			return nil, err

@@ -28,18 +28,18 @@ type Report struct {
 	People     *PeopleCount `json:"people,omitempty"`
 	Speed      Speed        `json:"speed"`
 	TraceHash  string       `json:"trace_hash"`
-	Yardsticks []LawReport  `json:"yardsticks,omitempty"`
+	Baselines  []LawReport  `json:"baselines,omitempty"`
 	Outcomes   []*Outcome   `json:"-"`
 	Worst      []WorstNight `json:"worst_nights"`
 }
 
-// PHReport is pH over all tanks and nights. Ratios are null without yardsticks.
+// PHReport is pH over all tanks and nights. Ratios are null without baselines.
 type PHReport struct {
 	InBandMean    float64 `json:"in_band_mean"`
 	InBandP5      float64 `json:"in_band_p5"`
 	InWarnMean    float64 `json:"in_warn_mean"`
 	IAE           float64 `json:"iae_ph_h"`
-	IAEPerSeer    *Ratio  `json:"iae_per_clairvoyant"`
+	IAEPerSeer    *Ratio  `json:"iae_per_perfect_knowledge"`
 	IAEPerTimer   *Ratio  `json:"iae_per_timer"`
 	OvershootP95  float64 `json:"overshoot_p95"`
 	OvershootMax  float64 `json:"overshoot_max"`
@@ -48,7 +48,7 @@ type PHReport struct {
 	SettleP50Unit *Ratio  `json:"settle_p50_mixing,omitempty"` // in units of θ + 3τ
 	SettleP95Unit *Ratio  `json:"settle_p95_mixing,omitempty"`
 	Counter       float64 `json:"counter_reagent_meq"`
-	CounterPer    *Ratio  `json:"counter_reagent_per_clairvoyant"`
+	CounterPer    *Ratio  `json:"counter_reagent_per_perfect_knowledge"`
 }
 
 // ECReport is the same of EC.
@@ -57,7 +57,7 @@ type ECReport struct {
 	InBandP5     float64 `json:"in_band_p5"`
 	InWarnMean   float64 `json:"in_warn_mean"`
 	IAE          float64 `json:"iae_ms_per_cm_h"`
-	IAEPerSeer   *Ratio  `json:"iae_per_clairvoyant"`
+	IAEPerSeer   *Ratio  `json:"iae_per_perfect_knowledge"`
 	IAEPerTimer  *Ratio  `json:"iae_per_timer"`
 	OvershootP95 float64 `json:"overshoot_p95"`
 	OvershootMax float64 `json:"overshoot_max"`
@@ -112,7 +112,7 @@ type Speed struct {
 	PerCore *Ratio `json:"sim_hours_per_wall_second_per_core"`
 }
 
-// LawReport is a yardstick's own figures.
+// LawReport is a baseline's own figures.
 type LawReport struct {
 	Law string  `json:"law"`
 	PH  Summary `json:"ph"`
@@ -135,13 +135,13 @@ func (o *Options) report(set *Set, outcomes []*Outcome) *Report {
 		r.Set = o.Farm.Name
 	}
 	r.Invariants.Checked = Checked()
-	var ours, timers, patients, seers []Score
+	var ours, timers, waiters, seers []Score
 	h := fnv.New64a()
 	played := 0.0
 	for _, out := range outcomes {
 		ours = append(ours, out.Scores...)
 		if out.Timer != nil {
-			timers, patients, seers = append(timers, *out.Timer), append(patients, *out.Patient), append(seers, *out.Seer)
+			timers, waiters, seers = append(timers, *out.Timer), append(waiters, *out.WaitAndLook), append(seers, *out.Seer)
 		}
 		r.add(out)
 		played += out.Hours
@@ -168,12 +168,12 @@ func (o *Options) report(set *Set, outcomes []*Outcome) *Report {
 	for _, law := range []struct {
 		name   string
 		scores []Score
-	}{{"timer", timers}, {"patient", patients}, {"clairvoyant", seers}} {
+	}{{"timer", timers}, {"wait-and-look", waiters}, {"perfect-knowledge", seers}} {
 		if len(law.scores) > 0 {
-			r.Yardsticks = append(r.Yardsticks, LawReport{law.name, finite(summarise(law.scores, ofPH)), finite(summarise(law.scores, ofEC)), counter(law.scores)})
+			r.Baselines = append(r.Baselines, LawReport{law.name, finite(summarise(law.scores, ofPH)), finite(summarise(law.scores, ofEC)), counter(law.scores)})
 		}
 	}
-	if o.Clock != nil && !o.Yardsticks {
+	if o.Clock != nil && !o.Baselines {
 		r.Speed.PerCore = ratio(played / o.Clock().Seconds())
 	}
 	return r

@@ -23,7 +23,7 @@ func (r *Report) Write(w io.Writer) error {
 		p.line("pH settles in %s (half), %s (95 of 100) times θ + 3τ", r.PH.SettleP50Unit, r.PH.SettleP95Unit)
 	}
 	if r.PH.IAEPerSeer != nil {
-		p.line("leat ÷ clairvoyant: IAE of pH %s, of EC %s, acid against base %s; ÷ timer: IAE of pH %s, of EC %s",
+		p.line("leat ÷ perfect-knowledge: IAE of pH %s, of EC %s, acid against base %s; ÷ timer: IAE of pH %s, of EC %s",
 			r.PH.IAEPerSeer, r.EC.IAEPerSeer, r.PH.CounterPer, r.PH.IAEPerTimer, r.EC.IAEPerTimer)
 	}
 	p.line("")
@@ -58,7 +58,7 @@ func (r *Report) Write(w io.Writer) error {
 	return p.err
 }
 
-// table has a row for leat and one for each yardstick.
+// table has a row for leat and one for each baseline.
 func (r *Report) table(p *printer) {
 	ours := LawReport{Law: "leat", Counter: r.PH.Counter,
 		PH: Summary{InBandMean: r.PH.InBandMean, InBandP5: r.PH.InBandP5, IAE: r.PH.IAE, OvershootP95: r.PH.OvershootP95, OvershootMax: r.PH.OvershootMax,
@@ -67,7 +67,7 @@ func (r *Report) table(p *printer) {
 	const row = "%-12s %14s %15s %18s %8s %11s  %16s %9s"
 	p.line(row, "", "pH in ±0.1", "overshoot", "settles, min", "IAE", "acid ↔ base", "EC in ±0.05", "IAE")
 	p.line(row, "", "mean / worst", "p95 / most", "half / 95 %", "pH·h", "meq", "mean / worst", "mS/cm·h")
-	for _, law := range append([]LawReport{ours}, r.Yardsticks...) {
+	for _, law := range append([]LawReport{ours}, r.Baselines...) {
 		p.line(row, law.Law, pair("%.3f", law.PH.InBandMean, law.PH.InBandP5), pair("%.3f", law.PH.OvershootP95, law.PH.OvershootMax),
 			pair("%.1f", law.PH.SettleP50, law.PH.SettleP95), fmt.Sprintf("%.2f", law.PH.IAE), fmt.Sprintf("%.0f", law.Counter),
 			pair("%.3f", law.EC.InBandMean, law.EC.InBandP5), fmt.Sprintf("%.2f", law.EC.IAE))

@@ -69,7 +69,7 @@ func TestNightOverRealMQTTEndsInBandAndTheRecordAgreesWithTheStocks(t *testing.T
 // looks for the interlock that must answer it.
 func TestEachDemoFaultShowsItsHoldInTheGrowersWords(t *testing.T) {
 	for _, c := range []struct{ fault, cause, words string }{
-		{"circulation-off", "circulation-off", "The circulation stands"},
+		{"circulation-off", "circulation-off", "Circulation has stopped"},
 		{"probe-flat", "ph-invalid", "pH"},
 		{"acid-empty", "no-response", "did not answer"},
 		{"node-reboot", "node-rebooted", "restarted"},

@@ -118,7 +118,7 @@ func AppendIons(dst []byte, v *controller.IonsView) []byte {
 	}
 	e.dst = shares.end()
 	e.some("surplus", v.Surplus)
-	e.some("lever", v.AmmoniumAdvice)
+	e.some("ammonium_advice", v.AmmoniumAdvice)
 	if !v.Wanted.IsZero() { // by the day: the topic is sent anew when something in it changes
 		e.text("analysis_wanted_by", v.Wanted.UTC().Format(time.DateOnly))
 	}

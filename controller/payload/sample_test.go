@@ -76,7 +76,7 @@ var (
 		Old: 5.8, New: 5.9, Min: 5, Max: 7, By: "mqtt:Ona"}
 	answerRefused = controller.Answer{Quantity: dosing.QuantityPH, Text: "58 is outside 5 to 7; did you mean 5.8?",
 		Old: 5.8, New: 58, Min: 5, Max: 7, By: "mqtt:Ona"}
-	answerConfirm = controller.Answer{Quantity: dosing.QuantityEC, Text: "a step of 0.6 mS/cm needs a second yes: send it again with confirm",
+	answerConfirm = controller.Answer{Quantity: dosing.QuantityEC, Text: "a step of 0.6 mS/cm needs confirmation: send it again with confirm",
 		Old: 1.8, New: 2.4, Min: 0.3, Max: 4, Confirm: "k3f9", By: "mqtt"}
 )
 

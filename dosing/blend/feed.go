@@ -89,7 +89,7 @@ func (c Content) worth(each *Content) float64 {
 	return sum
 }
 
-// Lever is ammonium's share of the nitrogen as a means against a pH that climbs:
+// AmmoniumAdvice is ammonium's share of the nitrogen as a means against a pH that climbs:
 // from Share to To, acid falls by the share Less.
 type AmmoniumAdvice struct{ Share, To, Less float64 }
 

@@ -10,7 +10,7 @@ import (
 )
 
 // decider is a law on trial: what it wants to dose now, as a plan the pumps can
-// carry out. The yardsticks see the plant itself or the last reading.
+// carry out. The baselines see the plant itself or the last reading.
 type decider interface {
 	read(r dosing.Reading)
 	decide(now dosing.Instant, target dosing.Target, busy bool) (dosing.Plan, bool)

@@ -79,7 +79,7 @@ func loopOnIntegrator(t *testing.T, startPH, load float64, until time.Duration) 
 	return iae, peak
 }
 
-// The published rule first, so that the yardstick is right: without a change of
+// The published rule first, so that the baseline is right: without a change of
 // sign the integral of the error after a load is load·τI/Kc = 16·k'·θ²·load.
 func TestLoopsAreNoWorseThanTheTextbookPI(t *testing.T) {
 	const theta, buffer, until = 60.0, 0.2, 40 * time.Minute

@@ -56,18 +56,18 @@ func (t *timer) decide(now dosing.Instant, target dosing.Target, busy bool) (dos
 	return t.decide(now, target, false)
 }
 
-// clairvoyant knows the true state, pending doses, top-up and drift over θ + τ,
+// perfectKnowledge knows the true state, pending doses, top-up and drift over θ + τ,
 // and doses the whole need every 10 s; no caps, no future.
-type clairvoyant struct {
+type perfectKnowledge struct {
 	s    *scene
 	p    *plant
 	owed []dosing.Volume
 }
 
-func (c *clairvoyant) read(dosing.Reading)               {}
-func (c *clairvoyant) opened(dosing.Dose, time.Duration) {}
-func (c *clairvoyant) closed(dosing.Dose)                {}
-func (c *clairvoyant) decide(_ dosing.Instant, target dosing.Target, busy bool) (dosing.Plan, bool) {
+func (c *perfectKnowledge) read(dosing.Reading)               {}
+func (c *perfectKnowledge) opened(dosing.Dose, time.Duration) {}
+func (c *perfectKnowledge) closed(dosing.Dose)                {}
+func (c *perfectKnowledge) decide(_ dosing.Instant, target dosing.Target, busy bool) (dosing.Plan, bool) {
 	if busy {
 		return dosing.Plan{}, false
 	}

@@ -309,7 +309,7 @@ func TestAmmoniumIsOfferedAsTheLeverAgainstAcid(t *testing.T) {
 	for range 4 {
 		f.day(t, 0.25, 60)
 	}
-	if text := f.tank.Lever(); !strings.Contains(text, "% of N: about") {
+	if text := f.tank.AmmoniumAdvice(); !strings.Contains(text, "% of N: about") {
 		t.Errorf("lever: %q", text)
 	}
 	lever, ok := blend.AdviseAmmonium(1.2, 10, 0.05, 0.10)

@@ -224,9 +224,9 @@ func (t *Tank) Surplus() string {
 	return strings.Join(words, "; ")
 }
 
-// Lever is what ammonium's share could do about the acid, in words: advice that is
+// AmmoniumAdvice is what ammonium's share could do about the acid, in words: advice that is
 // never carried out by itself. It is empty while there is nothing to say.
-func (t *Tank) Lever() string {
+func (t *Tank) AmmoniumAdvice() string {
 	if !(t.uptake > surplusUptake*t.plan.EC) {
 		return ""
 	}

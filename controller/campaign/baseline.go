@@ -10,7 +10,7 @@ import (
 	"leat/dosing/chem"
 )
 
-// Dead bands of the shipped law, which the clairvoyant keeps too.
+// Dead bands of the shipped law, which perfect-knowledge keeps too.
 const (
 	deadPH = 0.02
 	deadEC = 0.01 // mS/cm
@@ -219,12 +219,12 @@ func (r *timer) decide(t *trial) {
 	}
 }
 
-// patient doses the whole error at the commissioned buffer capacity from 0.05 pH
+// waitAndLook doses the whole error at the commissioned buffer capacity from 0.05 pH
 // (0.025 mS/cm: half the start band too) on, waits one mixing time after the dose,
 // looks again.
-type patient struct{}
+type waitAndLook struct{}
 
-func (patient) decide(t *trial) {
+func (waitAndLook) decide(t *trial) {
 	if off := t.ph - float64(t.target.PH); math.Abs(off) > 0.05 && t.mixed(acidPump, basePump) {
 		t.oweReagent(off*t.commissioned(), asStated)
 	}
@@ -245,12 +245,12 @@ func (t *trial) mixed(pumps ...dosing.PumpID) bool {
 	return true
 }
 
-// clairvoyant doses, every ten seconds, the whole need at the true state: with all
+// perfectKnowledge doses, every ten seconds, the whole need at the true state: with all
 // that is on its way, top-up that has entered, drift over θ + τ and the pumps' true
 // rates. The same dead band, no caps, no future.
-type clairvoyant struct{}
+type perfectKnowledge struct{}
 
-func (clairvoyant) decide(t *trial) {
+func (perfectKnowledge) decide(t *trial) {
 	acid, ec, ok := t.farm.Need(0, float64(t.target.PH), float64(t.target.EC), t.tank.DeadTime+t.tank.TimeConstant)
 	if !ok {
 		return
