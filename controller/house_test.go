@@ -1,0 +1,123 @@
+package controller_test
+
+import (
+	"bytes"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"os"
+	"strings"
+	"testing"
+)
+
+// The limits of the house: a file, a type and a function that are read at one sitting.
+const (
+	mostLines   = 400 // of a file
+	mostMethods = 25  // of a type
+	mostFunc    = 60  // lines of a function
+)
+
+// larger are the exceptions of today with their size. None may grow, and one that is within
+// the limit again is struck out: so the list only gets shorter.
+var larger = map[string]int{
+	"controller/sim/fault.go":                 473,
+	"safety/checks.go":                        458,
+	"safety/ledger/replay.go":                 437,
+	"safety/gate.go":                          426,
+	"controller/campaign/month.go":            419,
+	"safety/watch.go":                         402,
+	"controller.Core":                         176,
+	"safety.Watch":                            111,
+	"controller/config.builder":               101,
+	"controller/sim.Farm":                     69,
+	"controller/app.App":                      66,
+	"dosing/ratio.Tank":                       62,
+	"dosing/chem.speciation":                  47,
+	"safety/response.Responses":               45,
+	"controller/store.DB":                     45,
+	"dosing/blend.Mix":                        39,
+	"controller/campaign.trail":               37,
+	"controller/web.Server":                   34,
+	"dosing/loop.Loops":                       32,
+	"controller/demo.stage":                   27,
+	"controller/sim.tank":                     26,
+	"safety/ledger.replayer.change()":         108,
+	"safety/ledger.Entry.changeText()":        82,
+	"safety/sizing.Station.Sustained()":       76,
+	"safety/alarm.tankAlarms.judgeStanding()": 67,
+	"safety/ledger.replayer.finish()":         67,
+	"controller/config.builder.solution()":    66,
+	"safety/ledger.body.set()":                64,
+	"controller.Core.request()":               64,
+	"safety/response.Track.answer()":          63,
+}
+
+func TestNoFileTypeOrFunctionOfTheHouseGrowsBeyondWhatIsRead(t *testing.T) {
+	found := map[string]int{}
+	methods := map[string]int{}
+	eachFile(t, func(room, path string, file *ast.File) {
+		name := strings.TrimPrefix(path, "../")
+		body, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := bytes.Count(body, []byte("\n")); n > mostLines {
+			found[name] = n
+		}
+		lines := token.NewFileSet()
+		parsed, err := parser.ParseFile(lines, path, body, parser.SkipObjectResolution)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, d := range parsed.Decls {
+			f, ok := d.(*ast.FuncDecl)
+			if !ok {
+				continue
+			}
+			of := receiver(f)
+			if of != "" {
+				methods[room+"."+of]++
+				of += "."
+			}
+			if n := lines.Position(f.End()).Line - lines.Position(f.Pos()).Line + 1; n > mostFunc {
+				found[room+"."+of+f.Name.Name+"()"] = n
+			}
+		}
+	})
+	for kind, n := range methods {
+		if n > mostMethods {
+			found[kind] = n
+		}
+	}
+	for what, n := range found {
+		switch most, known := larger[what]; {
+		case !known:
+			t.Errorf("%s has %d; most are %d lines of a file, %d methods of a type, %d lines of a function: split it by what changes together", what, n, mostLines, mostMethods, mostFunc)
+		case n > most:
+			t.Errorf("%s has grown from %d to %d", what, most, n)
+		}
+	}
+	for what := range larger {
+		if found[what] == 0 {
+			t.Errorf("%s is within the limits again: strike it out here", what)
+		}
+	}
+}
+
+// receiver is the type that a method belongs to; "" for a function.
+func receiver(f *ast.FuncDecl) string {
+	if f.Recv == nil || len(f.Recv.List) == 0 {
+		return ""
+	}
+	kind := f.Recv.List[0].Type
+	if star, ok := kind.(*ast.StarExpr); ok {
+		kind = star.X
+	}
+	if of, ok := kind.(*ast.IndexExpr); ok {
+		kind = of.X
+	}
+	if name, ok := kind.(*ast.Ident); ok {
+		return name.Name
+	}
+	return ""
+}
