@@ -34,7 +34,6 @@ var ledgerRules = map[string]string{
 // elsewhere are the rows of the table that no file can bring about, and what shows them.
 var elsewhere = map[safety.Cause]string{
 	safety.CauseInputNotEvaluated: "no input can make the gate forget a check: its own tests leave one out",
-	safety.CauseAnswerWait:        "it follows from water that has answered for hours, which only a simulated farm has: safety/rest_test.go",
 	safety.CauseSurplus:           "it follows from a day of plants and doses, which only a simulated farm has",
 }
 

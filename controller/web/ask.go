@@ -28,9 +28,11 @@ func (s *Server) ask(w http.ResponseWriter, r *http.Request) {
 	who, ok := s.who(r)
 	if !ok {
 		path := pageOf(r.FormValue) // which parses the form
-		http.Redirect(w, r, signInFor(path)+"&kept="+s.kept.keep(r.PostForm), http.StatusSeeOther)
+		s.kept.keep(w, r.PostForm, s.secure)
+		http.Redirect(w, r, signInFor(path), http.StatusSeeOther)
 		return
 	}
+	s.kept.done(w, r)
 	id := r.FormValue("once")
 	sent, first, err := s.once.begin(id, who.name)
 	if err != nil {

@@ -114,7 +114,7 @@ func (s *Server) shown(w http.ResponseWriter, r *http.Request) {
 			}
 		}
 	}
-	s.showPage(w, r, r.URL.EscapedPath(), http.StatusOK, s.kept.answer(r.URL.Query().Get("kept")))
+	s.showPage(w, r, r.URL.EscapedPath(), http.StatusOK, s.kept.answer(r))
 }
 
 func (s *Server) showPage(w http.ResponseWriter, r *http.Request, path string, status int, answer *answerData) {

@@ -8,7 +8,10 @@ import (
 
 // signInData is what the sign-in shows: To is the page that follows it, Kept a form that
 // waits there.
-type signInData struct{ Problem, Name, To, Kept string }
+type signInData struct {
+	Problem, Name, To string
+	Kept              bool // what was typed before
+}
 
 // signInFor is the sign-in that leads to a page.
 func signInFor(path string) string {
@@ -26,7 +29,7 @@ func inside(path string) string {
 }
 
 func (s *Server) showSignIn(w http.ResponseWriter, r *http.Request) {
-	s.render(w, r, "signin", http.StatusOK, signInData{To: inside(r.URL.Query().Get("to")), Kept: r.URL.Query().Get("kept")})
+	s.render(w, r, "signin", http.StatusOK, signInData{To: inside(r.URL.Query().Get("to")), Kept: s.kept.of(r) != nil})
 }
 
 func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
@@ -34,7 +37,7 @@ func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 	client := s.client(r)
 	if !s.sessions.attempts.take(client, name) {
 		s.failed(name, "sign-in limited", client)
-		s.render(w, r, "signin", http.StatusTooManyRequests, signInData{Problem: "Too many attempts from this address. Wait five minutes.", To: inside(r.FormValue("to")), Kept: r.FormValue("kept")})
+		s.render(w, r, "signin", http.StatusTooManyRequests, signInData{Problem: "Too many attempts from this address. Wait five minutes.", To: inside(r.FormValue("to")), Kept: s.kept.of(r) != nil})
 		return
 	}
 	person, found, err := s.options.Find(name)
@@ -47,7 +50,7 @@ func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 	}
 	if !s.sessions.matches(password, person.Hash) {
 		s.failed(name, "sign-in refused", client)
-		s.render(w, r, "signin", http.StatusForbidden, signInData{Problem: "Name or password is wrong.", Name: name, To: inside(r.FormValue("to")), Kept: r.FormValue("kept")})
+		s.render(w, r, "signin", http.StatusForbidden, signInData{Problem: "Name or password is wrong.", Name: name, To: inside(r.FormValue("to")), Kept: s.kept.of(r) != nil})
 		return
 	}
 	s.sessions.attempts.forgive(client, name)
@@ -92,11 +95,7 @@ func (s *Server) who(r *http.Request) (session, bool) {
 func (s *Server) welcome(w http.ResponseWriter, r *http.Request, p Person) {
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.sessions.begin(p), Path: "/", HttpOnly: true,
 		SameSite: http.SameSiteLaxMode, Secure: s.secure, MaxAge: int(sessionHolds.Seconds())})
-	to := inside(r.FormValue("to"))
-	if name := r.FormValue("kept"); name != "" {
-		to += "?kept=" + url.QueryEscape(name)
-	}
-	http.Redirect(w, r, to, http.StatusSeeOther)
+	http.Redirect(w, r, inside(r.FormValue("to")), http.StatusSeeOther)
 }
 
 func (s *Server) signOut(w http.ResponseWriter, r *http.Request) {
