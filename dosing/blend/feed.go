@@ -93,10 +93,10 @@ func (c Content) worth(each *Content) float64 {
 // from Share to To, acid falls by the share Less.
 type AmmoniumAdvice struct{ Share, To, Less float64 }
 
-// smallestLever is the change of share that is worth a word.
-const smallestLever = 0.01
+// smallestAdvice is the change of share that is worth a word.
+const smallestAdvice = 0.01
 
-// AmmoniumLever finds the share at which half the acid is saved, or the nearest
+// AdviseAmmonium finds the share at which half the acid is saved, or the nearest
 // that is allowed. Acid is meq and nitrogen mmol, both of the same water or time;
 // share and most are parts of the nitrogen. A root that takes up ammonium gives off
 // one proton, one that takes up nitrate takes up about one (Marschner's Mineral
@@ -108,7 +108,7 @@ func AdviseAmmonium(acid, nitrogen, share, most float64) (AmmoniumAdvice, bool) 
 		return AmmoniumAdvice{}, false
 	}
 	l := AmmoniumAdvice{Share: share, To: math.Min(share+acid/(4*nitrogen), math.Min(most, HardNH4))}
-	if !(l.To-share >= smallestLever) {
+	if !(l.To-share >= smallestAdvice) {
 		return AmmoniumAdvice{}, false
 	}
 	l.Less = 2 * (l.To - share) * nitrogen / acid
