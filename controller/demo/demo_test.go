@@ -71,9 +71,9 @@ func TestEachDemoFaultShowsItsHoldInTheGrowersWords(t *testing.T) {
 	for _, c := range []struct{ fault, cause, words string }{
 		{"circulation-off", "circulation-off", "Circulation has stopped"},
 		{"probe-flat", "ph-invalid", "pH"},
-		{"acid-empty", "no-response", "did not answer"},
+		{"acid-empty", "no-response", "No measurable response"},
 		{"node-reboot", "node-rebooted", "restarted"},
-		{"broker-restart", "broker-disconnected", "link to the broker"},
+		{"broker-restart", "broker-disconnected", "is disconnected"},
 	} {
 		t.Run(c.fault, func(t *testing.T) {
 			report, lines := playNight(t, 2, c.fault, 100*time.Minute)
