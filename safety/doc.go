@@ -88,12 +88,13 @@
 // so it may find more and never less. A full account rests until half of it was seen, since doses that trickle in leave
 // the water no rest in which evidence shows. After half an hour or two mixing times, near the setpoint two hours, a test
 // of 0.05 pH, and another; then nothing more, and `unconfirmed-long` asks a person to look. It latches nothing: as
-// `no-response` it stopped three healthy nights of 240 (`soft`, `farms`, `ammonium`), whose water buffered five times what
+// `no-response` it stopped three healthy nights of 180 (`soft`, `farms`, `ammonium`), whose water buffered five times what
 // it was told while plants drank against the doses; the fit of so small doses is unsure by more than their effect.
 //
 // `turns.go`: from the second change between acid and base within two hours on, a third may be unseen. Half-blocked
 // circulation answers later than told, each dose is followed by a larger one of its opposite, and pH swings wider: outside
-// water, half, seed 20000 ×20, worst .90 → .15 pH by doses, at no cost (`standard` .996/.978 before and after). Rejected: a
+// water, half, seed 20000 ×20: 4 nights above .60 pH by doses without it and the rule on the opposite, none with both (worst 1.15 → .15), at no cost
+// (`standard` .996/.978 both); with the detectors that came beside it one night is above again (.75). Rejected: a
 // wait that doubles with each change (1.52 for .15, in band .995/.968), and less on its way near the setpoint (undiluted
 // acid no better, in band .991/.945).
 //
