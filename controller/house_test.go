@@ -26,7 +26,6 @@ var larger = map[string]int{
 	"safety/gate.go":                          426,
 	"controller/campaign/month.go":            419,
 	"safety/watch.go":                         402,
-	"controller.Core":                         176,
 	"safety.Watch":                            111,
 	"controller/config.builder":               101,
 	"controller/sim.Farm":                     69,
@@ -48,7 +47,6 @@ var larger = map[string]int{
 	"safety/ledger.replayer.finish()":         67,
 	"controller/config.builder.solution()":    66,
 	"safety/ledger.body.set()":                64,
-	"controller.Core.request()":               64,
 	"safety/response.Track.answer()":          63,
 }
 
