@@ -34,7 +34,7 @@ var larger = map[string]int{
 	"controller/store.DB":                     45,
 	"dosing/blend.Mix":                        39,
 	"controller/campaign.trail":               37,
-	"controller/web.Server":                   34,
+	"controller/web.Server":                   32,
 	"dosing/loop.Loops":                       32,
 	"controller/demo.stage":                   27,
 	"controller/sim.tank":                     26,
