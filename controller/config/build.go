@@ -22,6 +22,17 @@ import (
 // all are found; steps that rest on another's figures are skipped where those
 // are missing.
 type builder struct {
+	*frame
+	rim     rim
+	vessels vessels
+	row     row
+	mixes   mixes
+	inputs  inputs
+	sizes   sizes
+}
+
+// frame is what every part of the building reads and writes to.
+type frame struct {
 	*decoder
 	layout layout
 	env    Env
@@ -31,38 +42,50 @@ type builder struct {
 	tankIDs  map[string]dosing.TankID
 }
 
-func (b *builder) build() {
-	b.replaced, b.tankIDs = map[string]string{}, map[string]dosing.TankID{}
-	b.station()
-	b.tanks()
-	b.nodes()
-	b.pumps()
-	if len(b.faults) == 0 {
-		b.recipes()
-	}
-	if len(b.faults) == 0 {
-		b.shares()
-	}
-	if len(b.faults) == 0 {
-		b.solutions()
-	}
-	if len(b.faults) == 0 {
-		b.laterShares()
-		b.caps()
-	}
-	b.inputs()
-	b.uncountedWater()
-	b.topics()
-	b.broker()
-	b.page()
-	b.folders()
+// rim builds what surrounds the plant: nodes, topics, broker, page, folders.
+type rim struct {
+	*frame
+	inputs *inputs
 }
 
-func (b *builder) settings() *controller.Settings { return &b.file.Settings }
+func newBuilder(env Env, name string) *builder {
+	f := &frame{env: env, file: &File{Name: name}, replaced: map[string]string{}, tankIDs: map[string]dosing.TankID{}}
+	b := &builder{frame: f, vessels: vessels{f, calendars{f}}, inputs: inputs{f}, sizes: sizes{f}}
+	b.rim, b.row, b.mixes = rim{f, &b.inputs}, row{f, liquids{f}, &b.inputs}, mixes{f, &b.vessels}
+	return b
+}
 
-func (b *builder) gate() *safety.Settings { return &b.file.Settings.Safety }
+func (b *builder) build() {
+	b.rim.station()
+	b.vessels.tanks()
+	b.rim.nodes()
+	b.row.pumps()
+	if len(b.faults) == 0 {
+		b.mixes.recipes()
+	}
+	if len(b.faults) == 0 {
+		b.mixes.shares()
+	}
+	if len(b.faults) == 0 {
+		b.mixes.solutions()
+	}
+	if len(b.faults) == 0 {
+		b.mixes.laterShares()
+		b.row.caps()
+	}
+	b.inputs.read()
+	b.mixes.uncountedWater()
+	b.rim.topics()
+	b.rim.broker()
+	b.rim.page()
+	b.rim.folders()
+}
 
-func (b *builder) warn(path, text string) {
+func (b *frame) settings() *controller.Settings { return &b.file.Settings }
+
+func (b *frame) gate() *safety.Settings { return &b.file.Settings.Safety }
+
+func (b *frame) warn(path, text string) {
 	where := b.label(path)
 	if line := b.line(path); line > 0 {
 		where = fmt.Sprintf("line %d, %s", line, where)
@@ -74,7 +97,7 @@ func (b *builder) warn(path, text string) {
 // a metric label and a file name.
 var goodName = regexp.MustCompile(`^[a-z0-9][a-z0-9_-]*$`)
 
-func (b *builder) name(path, name string) bool {
+func (b *frame) name(path, name string) bool {
 	switch {
 	case !goodName.MatchString(name) || len(name) > longestName:
 		b.fault(path, quoted(name), "is no name for a topic", fmt.Sprintf("use a to z, 0 to 9, - and _, at most %d of them, such as north-2", longestName))
@@ -86,7 +109,7 @@ func (b *builder) name(path, name string) bool {
 	return false
 }
 
-func (b *builder) station() {
+func (b *rim) station() {
 	s := &b.layout.Station
 	name := s.Name
 	if name == "" {
@@ -115,7 +138,7 @@ func (b *builder) station() {
 	b.file.Zone = location
 }
 
-func (b *builder) nodes() {
+func (b *rim) nodes() {
 	seen := map[string]string{}
 	for i := range b.layout.Nodes {
 		n := &b.layout.Nodes[i]
@@ -141,7 +164,7 @@ func (b *builder) nodes() {
 }
 
 // unique checks a name and that no table before bears it.
-func (b *builder) unique(seen map[string]string, path, name, what string) {
+func (b *frame) unique(seen map[string]string, path, name, what string) {
 	key := join(path, "name")
 	if name == "" {
 		return // missing, said already
@@ -156,7 +179,7 @@ func (b *builder) unique(seen map[string]string, path, name, what string) {
 	seen[name] = key
 }
 
-func (b *builder) topics() {
+func (b *rim) topics() {
 	names := make([]string, 0, len(b.layout.Tanks))
 	for i := range b.layout.Tanks {
 		name := b.layout.Tanks[i].Name
@@ -186,7 +209,7 @@ func (b *builder) topics() {
 // oneTopicEach refuses two uses of one topic, default topics included: two pumps
 // on one order topic would both run, two probes that read the same place of one
 // payload would both be right. Probes that read different places may share one.
-func (b *builder) oneTopicEach(topics *payload.Topics) {
+func (b *rim) oneTopicEach(topics *payload.Topics) {
 	used, places, kinds := map[string]string{}, map[string]string{}, map[string]payload.Kind{}
 	claim := func(topic, path, what string) {
 		if other, twice := used[topic]; twice {
@@ -199,16 +222,16 @@ func (b *builder) oneTopicEach(topics *payload.Topics) {
 		t := &b.file.InputTopics[i]
 		in := b.gate().Inputs[t.Input]
 		t.Topic = topics.Reading(in.Tank, in.Name)
-		what, place := "the input "+b.label(b.inputPath(in)), t.Format.Pointer+t.Format.SenMLName
+		what, place := "the input "+b.label(b.inputs.pathOf(in)), t.Format.Pointer+t.Format.SenMLName
 		kind, shared := kinds[t.Topic]
 		if !shared {
-			claim(t.Topic, b.inputPath(in), what)
+			claim(t.Topic, b.inputs.pathOf(in), what)
 			kinds[t.Topic], places[t.Topic+"\n"+place] = t.Format.Kind, what
 			continue
 		}
 		other, twice := places[t.Topic+"\n"+place]
 		if twice || kind != t.Format.Kind || place == "" {
-			b.fault(b.inputPath(in), quoted(t.Topic), "is also the topic of "+cmp.Or(other, used[t.Topic]), "give each its own topic, or its own pointer or record in one payload")
+			b.fault(b.inputs.pathOf(in), quoted(t.Topic), "is also the topic of "+cmp.Or(other, used[t.Topic]), "give each its own topic, or its own pointer or record in one payload")
 		}
 		places[t.Topic+"\n"+place] = what
 	}
@@ -233,7 +256,7 @@ func (b *builder) oneTopicEach(topics *payload.Topics) {
 }
 
 // replace notes a topic that the file states in place of the default one.
-func (b *builder) replace(path, from, to string) {
+func (b *frame) replace(path, from, to string) {
 	if to == "" {
 		return
 	}
@@ -250,7 +273,7 @@ func (b *builder) replace(path, from, to string) {
 	b.replaced[from] = to
 }
 
-func (b *builder) broker() {
+func (b *rim) broker() {
 	in := &b.layout.Broker
 	out := &b.file.Broker
 	out.URL, out.ClientID, out.User = in.URL, in.ClientID, in.User
@@ -272,7 +295,7 @@ func (b *builder) broker() {
 	}
 }
 
-func (b *builder) brokerURL(text string) {
+func (b *rim) brokerURL(text string) {
 	u, err := url.Parse(text)
 	switch {
 	case err != nil:
@@ -299,7 +322,7 @@ func loopback(host string) bool {
 	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
-func (b *builder) page() {
+func (b *rim) page() {
 	in := &b.layout.Page
 	out := &b.file.Web
 	*out = Web{Off: in.Off, Listen: in.Listen, Certificate: b.path(in.CertificateFile), Key: b.path(in.KeyFile), BehindProxy: in.BehindProxy}
@@ -333,7 +356,7 @@ func (b *builder) page() {
 }
 
 // listen checks host:port and returns the host.
-func (b *builder) listen(path, text string) (string, bool) {
+func (b *rim) listen(path, text string) (string, bool) {
 	host, port, err := net.SplitHostPort(text)
 	n, bad := strconv.Atoi(port)
 	if err != nil || bad != nil || n < 0 || n > 65535 {
@@ -343,13 +366,13 @@ func (b *builder) listen(path, text string) (string, bool) {
 	return host, true
 }
 
-func (b *builder) keyPair(table, certificate, key string) {
+func (b *rim) keyPair(table, certificate, key string) {
 	if (certificate == "") != (key == "") {
 		b.fault(join(table, "certificate_file"), "", "stands without its other half", "state certificate_file and key_file together")
 	}
 }
 
-func (b *builder) folders() {
+func (b *rim) folders() {
 	b.file.State = b.path(b.layout.Storage.Folder)
 	if b.file.State == "" {
 		b.file.State = b.env.StateFolder
@@ -385,7 +408,7 @@ func noFolder(path string) string {
 }
 
 // path makes a path of the file absolute or relative to the file's folder.
-func (b *builder) path(p string) string {
+func (b *frame) path(p string) string {
 	if p == "" || filepath.IsAbs(p) {
 		return p
 	}
