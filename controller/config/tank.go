@@ -206,7 +206,7 @@ func (b *mixes) solutions() {
 }
 
 func (b *mixes) solution(id dosing.TankID) bool {
-	in, t := &b.layout.Tanks[id], &b.gate().Tanks[id].Tank
+	t := &b.gate().Tanks[id].Tank
 	path := "tank." + strconv.Itoa(int(id))
 	setpoints := b.settings().Tanks[id]
 	blend, known := b.blendOf(id)
@@ -221,17 +221,8 @@ func (b *mixes) solution(id dosing.TankID) bool {
 	if !known || !computed {
 		expected = dosing.Tank{Phosphate: defaultPhosphate, Carbonate: defaultCarbonate}.Expected()
 	}
-	t.Phosphate, t.Ammonium, t.Carbonate = expected.P, expected.NH4, defaultCarbonate
-	if s := &in.Solution; s.Phosphate.stated || s.Ammonium.stated || s.Carbonate.stated {
-		t.Phosphate, t.Ammonium, t.Carbonate = s.Phosphate.or(t.Phosphate), s.Ammonium.or(t.Ammonium), s.Carbonate.or(t.Carbonate)
-		for _, weak := range []float64{t.Phosphate, t.Ammonium, t.Carbonate} {
-			if !(weak <= 50) {
-				b.fault(join(path, "solution"), "", "is stronger than any nutrient solution", "state mmol/L of the solution in the tank, not of a stock")
-				return false
-			}
-		}
-	} else if !known {
-		b.warn(path, fmt.Sprintf("composition not known (a stock without salts): %s mmol/L phosphate and %s mmol/L carbonate are taken for the buffer capacity", figure(t.Phosphate), figure(t.Carbonate)))
+	if !b.weakAcids(path, id, known, expected) {
+		return false
 	}
 	expected.P, expected.NH4, expected.DIC = t.Phosphate, t.Ammonium, t.Carbonate
 	// The very curve that loop and gate will draw, so that check and daemon agree.
@@ -244,6 +235,38 @@ func (b *mixes) solution(id dosing.TankID) bool {
 	p.curve, p.expected = curve, expected
 	t.BufferScale = 1
 	computedBuffer := curve.Buffer(setpoints.PH.Value)
+	if !b.buffer(path, id, computedBuffer) {
+		return false
+	}
+	p.buffer = float64(computedBuffer * t.BufferScale)
+	if !(p.buffer > 0) || math.IsInf(p.buffer, 0) {
+		b.fault(join(path, "solution"), "", "has no buffer capacity", "state phosphate and carbonate in mmol/L")
+		return false
+	}
+	return true
+}
+
+// weakAcids takes what buffers in a solution: as stated, else as computed.
+func (b *mixes) weakAcids(path string, id dosing.TankID, known bool, expected chem.Totals) bool {
+	in, t := &b.layout.Tanks[id], &b.gate().Tanks[id].Tank
+	t.Phosphate, t.Ammonium, t.Carbonate = expected.P, expected.NH4, defaultCarbonate
+	if s := &in.Solution; s.Phosphate.stated || s.Ammonium.stated || s.Carbonate.stated {
+		t.Phosphate, t.Ammonium, t.Carbonate = s.Phosphate.or(t.Phosphate), s.Ammonium.or(t.Ammonium), s.Carbonate.or(t.Carbonate)
+		for _, weak := range []float64{t.Phosphate, t.Ammonium, t.Carbonate} {
+			if !(weak <= 50) {
+				b.fault(join(path, "solution"), "", "is stronger than any nutrient solution", "state mmol/L of the solution in the tank, not of a stock")
+				return false
+			}
+		}
+	} else if !known {
+		b.warn(path, fmt.Sprintf("composition not known (a stock without salts): %s mmol/L phosphate and %s mmol/L carbonate are taken for the buffer capacity", figure(t.Phosphate), figure(t.Carbonate)))
+	}
+	return true
+}
+
+// buffer takes a measured buffer capacity, beside the one computed from the solution.
+func (b *mixes) buffer(path string, id dosing.TankID, computedBuffer float64) bool {
+	in, t := &b.layout.Tanks[id], &b.gate().Tanks[id].Tank
 	if in.Buffer.stated {
 		t.BufferScale = in.Buffer.value / computedBuffer
 		if !(t.BufferScale >= 0.2 && t.BufferScale <= 5) {
@@ -263,11 +286,6 @@ func (b *mixes) solution(id dosing.TankID) bool {
 			return false
 		}
 		t.BufferSpread = max(in.BufferDoubt.value, surestBuffer)
-	}
-	p.buffer = float64(computedBuffer * t.BufferScale)
-	if !(p.buffer > 0) || math.IsInf(p.buffer, 0) {
-		b.fault(join(path, "solution"), "", "has no buffer capacity", "state phosphate and carbonate in mmol/L")
-		return false
 	}
 	return true
 }
