@@ -25,8 +25,6 @@ var larger = map[string]int{
 	"safety/ledger/replay.go":                 437,
 	"safety/gate.go":                          426,
 	"controller/campaign/month.go":            419,
-	"safety/watch.go":                         402,
-	"safety.Watch":                            111,
 	"controller/config.builder":               101,
 	"controller/sim.Farm":                     69,
 	"controller/app.App":                      66,
