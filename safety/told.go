@@ -196,7 +196,7 @@ func (w *Watch) believe(id dosing.TankID) {
 	w.tanks[id].progressPH, w.tanks[id].progressEC = progress{}, progress{}
 	for i := range w.inputs {
 		if in := &w.inputs[i]; in.probe && in.tank == id {
-			in.based, in.jump, in.load = false, jumpState{}, load{}
+			in.based, in.jump, in.load, in.steps = false, jumpState{}, load{}, steps{lag: in.steps.lag}
 		}
 	}
 }

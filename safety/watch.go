@@ -261,8 +261,11 @@ func (w *Watch) Read(r dosing.Reading) dosing.Quality {
 	if !r.Retained() {
 		w.heard = max(w.heard, r.At().Up)
 	}
+	known, before := i.based && i.kept == lastsCount, i.base
 	quality := i.take(r, i.probe && w.moving(i.tank, r.At().Up), i.probe && w.watered(i.tank, r.At().Up))
-	i.came = quality
+	if i.came = quality; known && quality.MayDose() && int(i.tank) < len(w.tanks) {
+		w.startled(i, before, r.At().Up)
+	}
 	for t := range w.tanks {
 		if i.tank == dosing.TankID(t) || i.tank == dosing.AllTanks {
 			w.tanks[t].news |= 1 << i.quantity
