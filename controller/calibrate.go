@@ -12,6 +12,14 @@ import (
 	"leat/safety/ledger"
 )
 
+// calibrations leads people through the calibration of a probe, and keeps the newest.
+type calibrations struct {
+	*station
+	wishes *wishes
+	modes  *modes
+	newest []ledger.Calibration // of each input; At zero = none
+}
+
 // CalibrationStep is what a person does next in a calibration.
 type CalibrationStep uint8
 
@@ -57,61 +65,61 @@ type InputCorrection struct {
 	dosing.Correction
 }
 
-// askCalibrate leads a person through the calibration of a probe. Each answer says what
+// ask leads a person through the calibration of a probe. Each answer says what
 // comes next.
-func (c *Core) askCalibrate(now dosing.Instant, r *Request) {
-	input, why := c.probeOf(r.Tank, r.Calibrating.Probe)
+func (cs *calibrations) ask(now dosing.Instant, r *Request) {
+	input, why := cs.probeOf(r.Tank, r.Calibrating.Probe)
 	if why != "" {
-		c.refuse(r, why)
+		cs.refuse(r, why)
 		return
 	}
-	in, t := &c.settings.Safety.Inputs[input], &c.tanks[r.Tank]
+	in, t := &cs.settings.Safety.Inputs[input], &cs.tanks[r.Tank]
 	work := &t.calibrating
 	step := r.Calibrating.Step
 	if needs := step == CalibrateRead.String() || step == CalibrateAccept.String(); needs && (!work.on || work.input != input) {
-		c.refuse(r, fmt.Sprintf("no calibration of %s is under way: begin one first", in.Name))
+		cs.refuse(r, fmt.Sprintf("no calibration of %s is under way: begin one first", in.Name))
 		return
 	}
 	switch step {
 	case CalibrateBegin.String():
-		if c.mayRecordStep(now, r) {
-			c.beginCalibration(now, r, input)
+		if cs.mayRecordStep(now, r) {
+			cs.begin(now, r, input)
 		}
 	case CalibrateRead.String():
 		p, err := work.read(now, in, &r.Calibrating)
 		if err != nil {
 			var notYet calibration.NotYet
-			c.refuse(r, err.Error())
-			c.out.Answers[len(c.out.Answers)-1].Again = errors.As(err, &notYet)
+			cs.refuse(r, err.Error())
+			cs.out.Answers[len(cs.out.Answers)-1].Again = errors.As(err, &notYet)
 			return
 		}
 		work.points, work.trail = append(work.points, p), calibration.Trail{}
-		c.accept(r, p.String()+": taken. "+c.afterPoint(r.Tank))
+		cs.accept(r, p.String()+": taken. "+cs.afterPoint(r.Tank))
 	case CalibrateAccept.String():
-		found, err := calibration.Fit(in.Quantity, work.points, c.correction(input))
+		found, err := calibration.Fit(in.Quantity, work.points, cs.correction(input))
 		if err == nil {
-			err = c.fitToUse(in.Quantity, found)
+			err = cs.fitToUse(in.Quantity, found)
 		}
 		if err != nil {
-			c.refuse(r, err.Error())
+			cs.refuse(r, err.Error())
 			return
 		}
-		c.recordCalibration(now, r, in, found, false, work.points)
+		cs.record(now, r, in, found, false, work.points)
 	case CalibrateCancel.String():
 		*work = atWork{rows: work.rows}
-		c.accept(r, "the calibration is given up and "+in.Name+" reads as before; with the probe back in the tank: leat mode resume")
+		cs.accept(r, "the calibration is given up and "+in.Name+" reads as before; with the probe back in the tank: leat mode resume")
 	case CalibrateEntered.String():
-		c.enterCalibration(now, r, in)
+		cs.enter(now, r, in)
 	default:
-		c.refuse(r, fmt.Sprintf("step %.20q: want one of %s", step, strings.Join(CalibrationSteps(), ", ")))
+		cs.refuse(r, fmt.Sprintf("step %.20q: want one of %s", step, strings.Join(CalibrationSteps(), ", ")))
 	}
 }
 
 // probeOf finds a probe of pH or EC by its name.
-func (c *Core) probeOf(tank dosing.TankID, name string) (dosing.InputID, string) {
+func (cs *calibrations) probeOf(tank dosing.TankID, name string) (dosing.InputID, string) {
 	var names []string
-	for i := range c.settings.Safety.Inputs {
-		in := &c.settings.Safety.Inputs[i]
+	for i := range cs.settings.Safety.Inputs {
+		in := &cs.settings.Safety.Inputs[i]
 		if in.Tank != tank || in.NotFitted != "" || in.Quantity != dosing.QuantityPH && in.Quantity != dosing.QuantityEC {
 			continue
 		}
@@ -123,10 +131,10 @@ func (c *Core) probeOf(tank dosing.TankID, name string) (dosing.InputID, string)
 	return 0, fmt.Sprintf("%.40q is no probe that can be calibrated: choose one of %s", name, strings.Join(names, ", "))
 }
 
-// beginCalibration holds the tank's doses: what the probe reads from now on is not its
+// begin holds the tank's doses: what the probe reads from now on is not its
 // water.
-func (c *Core) beginCalibration(now dosing.Instant, r *Request, input dosing.InputID) {
-	in, t := &c.settings.Safety.Inputs[input], &c.tanks[r.Tank]
+func (cs *calibrations) begin(now dosing.Instant, r *Request, input dosing.InputID) {
+	in, t := &cs.settings.Safety.Inputs[input], &cs.tanks[r.Tank]
 	var names []string
 	for _, s := range calibration.Standards(in.Quantity) {
 		names = append(names, s.Name)
@@ -135,11 +143,11 @@ func (c *Core) beginCalibration(now dosing.Instant, r *Request, input dosing.Inp
 	if r.Note == "" {
 		r.Note = "calibrating " + in.Name
 	}
-	c.lessen(now, r.Tank, "a person began to calibrate a probe", r.By, r.From)
+	cs.wishes.lessen(now, r.Tank, "a person began to calibrate a probe", r.By, r.From)
 	state := t.operator
 	state.Maintenance = true
-	c.setOperator(now, r.Tank, state)
-	c.awaitLess(now, r, ledger.Change{Kind: ledger.ChangePause, Text: RequestMaintenance.String()},
+	cs.modes.setOperator(now, r.Tank, state)
+	cs.wishes.awaitLess(now, r, ledger.Change{Kind: ledger.ChangePause, Text: RequestMaintenance.String()},
 		"calibrating "+in.Name+": nothing is dosed until leat mode resume. Rinse the probe, put it into the first standard with the temperature probe beside it, and say which it is ("+
 			strings.Join(names, ", ")+", or label:VALUE) and how warm")
 }
@@ -162,24 +170,24 @@ func (w *atWork) read(now dosing.Instant, in *safety.Input, ask *Calibrating) (c
 }
 
 // afterPoint says what the points come to so far and what comes next.
-func (c *Core) afterPoint(id dosing.TankID) string {
-	work := &c.tanks[id].calibrating
-	in := &c.settings.Safety.Inputs[work.input]
-	found, err := calibration.Fit(in.Quantity, work.points, c.correction(work.input))
+func (cs *calibrations) afterPoint(id dosing.TankID) string {
+	work := &cs.tanks[id].calibrating
+	in := &cs.settings.Safety.Inputs[work.input]
+	found, err := calibration.Fit(in.Quantity, work.points, cs.correction(work.input))
 	switch {
 	case err != nil:
 		return err.Error()
 	case in.Quantity == dosing.QuantityPH && len(work.points) == 1:
 		return "Rinse the probe and put it into a second buffer, about 3 pH apart; accepted now, only its offset changes: " + calibration.Words(in.Quantity, found)
 	}
-	if err := c.fitToUse(in.Quantity, found); err != nil {
+	if err := cs.fitToUse(in.Quantity, found); err != nil {
 		return err.Error()
 	}
 	return "Accept, or read another: " + calibration.Words(in.Quantity, found)
 }
 
 // fitToUse says why a probe with this error must not be used.
-func (c *Core) fitToUse(q dosing.Quantity, found dosing.Correction) error {
+func (cs *calibrations) fitToUse(q dosing.Quantity, found dosing.Correction) error {
 	if calibratedHealth(q, found).MayDose() {
 		return nil
 	}
@@ -200,11 +208,11 @@ func calibratedHealth(q dosing.Quantity, found dosing.Correction) dosing.Quality
 // entersOff is by how much the standards may read off after a transmitter was calibrated.
 const entersOff = 0.05 // pH, or share of EC
 
-// enterCalibration notes that a transmitter was calibrated by its own means.
-func (c *Core) enterCalibration(now dosing.Instant, r *Request, in *safety.Input) {
+// enter notes that a transmitter was calibrated by its own means.
+func (cs *calibrations) enter(now dosing.Instant, r *Request, in *safety.Input) {
 	points, err := calibration.ReadList(in.Quantity, in.Compensation, r.Calibrating.Celsius, r.Calibrating.Found)
 	if err != nil {
-		c.refuse(r, err.Error())
+		cs.refuse(r, err.Error())
 		return
 	}
 	for _, p := range points {
@@ -213,34 +221,34 @@ func (c *Core) enterCalibration(now dosing.Instant, r *Request, in *safety.Input
 			off /= p.Faithful
 		}
 		if off > entersOff || off < -entersOff {
-			c.refuse(r, fmt.Sprintf("%s, where a probe that was just calibrated reads %.2f: calibrate the transmitter again, or let leat correct it with leat calibrate", p, p.Faithful))
+			cs.refuse(r, fmt.Sprintf("%s, where a probe that was just calibrated reads %.2f: calibrate the transmitter again, or let leat correct it with leat calibrate", p, p.Faithful))
 			return
 		}
 	}
 	found, err := calibration.Fit(in.Quantity, points, dosing.Correction{})
 	if err == nil {
-		err = c.fitToUse(in.Quantity, found)
+		err = cs.fitToUse(in.Quantity, found)
 	}
 	if err != nil {
-		c.refuse(r, err.Error())
+		cs.refuse(r, err.Error())
 		return
 	}
-	c.recordCalibration(now, r, in, found, true, points)
+	cs.record(now, r, in, found, true, points)
 }
 
 // mayRecordStep lets few steps a minute through to the ledger: a topic may be flooded.
-func (c *Core) mayRecordStep(now dosing.Instant, r *Request) bool {
-	rows := &c.tanks[r.Tank].calibrating.rows
+func (cs *calibrations) mayRecordStep(now dosing.Instant, r *Request) bool {
+	rows := &cs.tanks[r.Tank].calibrating.rows
 	if !rows.free(now.Up) {
-		c.refuse(r, "three steps were written within a minute: wait, and ask again")
+		cs.refuse(r, "three steps were written within a minute: wait, and ask again")
 		return false
 	}
 	rows.take(now.Up)
 	return true
 }
 
-func (c *Core) recordCalibration(now dosing.Instant, r *Request, in *safety.Input, found dosing.Correction, itself bool, points []calibration.Point) {
-	if !c.mayRecordStep(now, r) {
+func (cs *calibrations) record(now dosing.Instant, r *Request, in *safety.Input, found dosing.Correction, itself bool, points []calibration.Point) {
+	if !cs.mayRecordStep(now, r) {
 		return
 	}
 	var parts []string
@@ -252,74 +260,74 @@ func (c *Core) recordCalibration(now dosing.Instant, r *Request, in *safety.Inpu
 	if itself {
 		text = fmt.Sprintf("%s was calibrated by its transmitter and reads %s; leat corrects nothing of it", in.Name, words)
 	}
-	c.awaitMore(now, r, ledger.Change{Kind: ledger.ChangeCalibration, Quantity: in.Quantity, Value: found.Slope, Old: found.Offset,
+	cs.wishes.awaitMore(now, r, ledger.Change{Kind: ledger.ChangeCalibration, Quantity: in.Quantity, Value: found.Slope, Old: found.Offset,
 		Text: ledger.CalibrationText(in.Name, itself, strings.Join(parts, "; ")+": "+words)}, text)
 }
 
 // calibrated takes a calibration whose row is durable into use. What was learned with the
 // probe as it was says nothing any more.
-func (c *Core) calibrated(now dosing.Instant, id dosing.TankID, row ledger.Change) {
+func (cs *calibrations) calibrated(now dosing.Instant, id dosing.TankID, row ledger.Change) {
 	probe, how := ledger.ReadCalibration(row.Text)
-	input, why := c.probeOf(id, probe)
+	input, why := cs.probeOf(id, probe)
 	if why != "" {
 		return
 	}
-	t := &c.tanks[id]
+	t := &cs.tanks[id]
 	if t.calibrating.input == input {
 		t.calibrating = atWork{rows: t.calibrating.rows}
 	}
-	c.calibrations[input] = ledger.Calibration{Correction: dosing.Correction{Slope: row.Value, Offset: row.Old}, Quantity: row.Quantity,
+	cs.newest[input] = ledger.Calibration{Correction: dosing.Correction{Slope: row.Value, Offset: row.Old}, Quantity: row.Quantity,
 		Itself: how == ledger.CalibratedItself, At: row.At.Wall, By: row.By}
-	c.useCalibration(input)
+	cs.use(input)
 	t.loops.ResetLearning()
-	c.watch.Serviced(now, id)
-	c.change(ledger.Change{Kind: ledger.ChangeServiced, At: now, Tank: t.plant.Name, Text: probe + " was calibrated", By: row.By, From: row.From})
+	cs.watch.Serviced(now, id)
+	cs.change(ledger.Change{Kind: ledger.ChangeServiced, At: now, Tank: t.plant.Name, Text: probe + " was calibrated", By: row.By, From: row.From})
 }
 
-// useCalibration tells what makes readings, and what judges them, of an input's newest
+// use tells what makes readings, and what judges them, of an input's newest
 // calibration.
-func (c *Core) useCalibration(input dosing.InputID) {
-	last := c.calibrations[input]
+func (cs *calibrations) use(input dosing.InputID) {
+	last := cs.newest[input]
 	if last.At.IsZero() {
 		return
 	}
-	c.out.Corrections = append(c.out.Corrections, InputCorrection{input, c.correction(input)})
-	c.watch.Calibrated(input, calibratedHealth(last.Quantity, last.Correction))
+	cs.out.Corrections = append(cs.out.Corrections, InputCorrection{input, cs.correction(input)})
+	cs.watch.Calibrated(input, calibratedHealth(last.Quantity, last.Correction))
 }
 
 // correction is what is taken out of the readings of an input.
-func (c *Core) correction(input dosing.InputID) dosing.Correction {
-	if last := c.calibrations[input]; !last.Itself {
+func (cs *calibrations) correction(input dosing.InputID) dosing.Correction {
+	if last := cs.newest[input]; !last.Itself {
 		return last.Correction
 	}
 	return dosing.Correction{}
 }
 
-// restoreCalibrations brings back what the ledger says of each probe.
-func (c *Core) restoreCalibrations(all map[string]ledger.Calibration) {
-	for i := range c.settings.Safety.Inputs {
-		in := &c.settings.Safety.Inputs[i]
-		if last, ok := all[c.tankName(in.Tank)+"/"+in.Name]; ok && in.NotFitted == "" && last.Quantity == in.Quantity {
-			c.calibrations[i] = last
+// restore brings back what the ledger says of each probe.
+func (cs *calibrations) restore(all map[string]ledger.Calibration) {
+	for i := range cs.settings.Safety.Inputs {
+		in := &cs.settings.Safety.Inputs[i]
+		if last, ok := all[cs.tankName(in.Tank)+"/"+in.Name]; ok && in.NotFitted == "" && last.Quantity == in.Quantity {
+			cs.newest[i] = last
 		}
 	}
 }
 
-// useCalibrations is for whoever starts to make readings.
-func (c *Core) useCalibrations() {
-	for i := range c.calibrations {
-		c.useCalibration(dosing.InputID(i))
+// useAll is for whoever starts to make readings.
+func (cs *calibrations) useAll() {
+	for i := range cs.newest {
+		cs.use(dosing.InputID(i))
 	}
 }
 
-// calibrationView is an input's newest calibration; nil where none was entered.
-func (c *Core) calibrationView(input dosing.InputID) *CalibrationView {
-	last := c.calibrations[input]
+// view is an input's newest calibration; nil where none was entered.
+func (cs *calibrations) view(input dosing.InputID) *CalibrationView {
+	last := cs.newest[input]
 	if last.At.IsZero() {
 		return nil
 	}
 	v := &CalibrationView{At: last.At, By: last.By, Words: calibration.Words(last.Quantity, last.Correction), Itself: last.Itself}
-	if every := c.settings.Safety.Inputs[input].CalibrateEvery; every > 0 {
+	if every := cs.settings.Safety.Inputs[input].CalibrateEvery; every > 0 {
 		v.Due = last.At.Add(every)
 	}
 	return v

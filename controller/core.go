@@ -20,90 +20,26 @@ const (
 )
 
 // Core is the state of one station with its tanks. It is driven by one goroutine
-// through Step and keeps no clock of its own.
+// through Step and keeps no clock of its own. It passes each event to the parts that it
+// concerns; each part keeps its own state and knows those written before it only.
 type Core struct {
-	settings     *Settings
-	watch        *safety.Watch
-	gate         *safety.Gate
-	alarms       *alarm.Alarms
-	totals       *dosing.Totals
-	tanks        []tank
-	limits       []dosing.Volume // scratch of a decision, by pump
-	causes       []safety.Cause  // why a limit is zero, by pump
-	wanted       []bool          // what the tank under decision wants now, by pump
-	switches     []float64       // the last value of each input that is a switch
-	dose         openDose
-	hands        []handEntry // of the last day, the newest last
-	handCount    uint32      // entries of this run
-	spoken       []spoken    // settled doses, the newest last
-	nodes        []nodeWord
-	earlier      []ledger.OrderID // the last order of each earlier epoch, ascending
-	answered     uint32           // for what nodes took in epochs before this one a person has answered
-	missing      time.Duration    // how long before this run the ledger says nothing
-	restored     bool             // a copy was put back: what is missing is spent
-	spent        bool             // and has been counted
-	pumps        []pumpCounts
-	drawn        drawn
-	stocked      time.Duration        // when the containers were last looked at
-	calibrations []ledger.Calibration // the newest of each input; At zero = none
-	abandoned    []ledger.Intent      // open at the end of an earlier run; Begin settles them
-	epoch        uint32
-	number       uint32
-	turns        []dosing.TankID // the tanks, the one that was dosed longest ago first
-	linkUp       bool
-	other        bool // another controller owns the station or gives orders
-	otherWords   string
-	ledger       safety.LedgerState
-	ticket       uint64 // of the newest row that a request waits for
+	*station
+	wishes       wishes
+	waits        waits
+	accounts     accounts
+	setpoints    setpoints
+	stocks       stocks
+	interlocks   interlocks
+	modes        modes
+	calibrations calibrations
+	epochs       epochs
+	hands        hands
+	doses        doses
+	decisions    decisions
+	learning     learning
+	snapshot     snapshot
 
-	ticked, decided, leased, learned time.Duration
-	out                              Output
-}
-
-// tank is what the core keeps of one tank beside the watch and the loops.
-type tank struct {
-	settings    TankSettings
-	plant       dosing.Tank
-	loops       *loop.Loops
-	ph, ec      setpoint
-	operator    safety.OperatorState
-	pauseEnd    time.Duration // uptime at which a pause ends by itself; 0 = by a person
-	mode        safety.Mode   // as people set it; the watch adds what trips
-	held        []safety.Trip // what withheld doses at the last evaluation, for notices
-	standing    []safety.Trip // the same of this evaluation
-	waits       []safety.Trip // what the gate's judgement of single doses withheld at the last decision
-	would       string
-	estimate    loop.Estimate // at most lookEvery old
-	looked      time.Duration
-	looks       bool
-	warn        time.Duration // until pH or EC leaves its bands, as then forecast
-	harm        time.Duration
-	seenPH      lastSeen
-	seenEC      lastSeen
-	withheld    [safety.CauseCount]uint64
-	owed        []dosing.Volume // the blend's remainder as last recorded, by pump
-	curve       dosing.Titration
-	blendEC     float64 // what 1 mL of the blend does in 1 L, mS/cm
-	ions        ions
-	offer       handOffer // an entry by hand that needs confirmation
-	disarmed    string    // why it was armed and now observes without a person's word; empty = it does not
-	disarmedNow bool      // by this start, which records it
-	wishes      [wishCount]wish
-	next        [2]wish // a setpoint, pH's and EC's, that waits for its row's turn
-	analyses    rate
-	calibrating atWork
-	asked       time.Duration        // when the schedule last asked for a setpoint
-	ended       map[string]time.Time // when a person confirmed the end of each holiday
-	low         string               // which containers are, for an alarm
-}
-
-type pumpCounts struct {
-	doses  [ledger.OutcomeCount]uint64
-	volume [ledger.OutcomeCount]dosing.Volume
-	before dosing.Volume   // of earlier runs
-	rate   ledger.PumpRate // as last measured
-	tube   ledger.Tube
-	refill ledger.Refill // the newest; At zero = none was entered
+	ticked, decided, leased time.Duration
 }
 
 // New makes the core from valid settings and what the ledger replayed. Nothing is
@@ -112,22 +48,7 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 	if len(settings.Tanks) == 0 || len(settings.Tanks) != len(settings.Safety.Tanks) {
 		return nil, errors.New("a station needs at least one tank, described for control and for safety alike")
 	}
-	c := &Core{
-		settings:     settings,
-		totals:       dosing.NewTotals(len(settings.Safety.Pumps), len(settings.Tanks)),
-		alarms:       alarm.New(len(settings.Tanks)),
-		limits:       make([]dosing.Volume, len(settings.Safety.Pumps)),
-		causes:       make([]safety.Cause, len(settings.Safety.Pumps)),
-		wanted:       make([]bool, len(settings.Safety.Pumps)),
-		switches:     make([]float64, len(settings.Safety.Inputs)),
-		pumps:        make([]pumpCounts, len(settings.Safety.Pumps)),
-		calibrations: make([]ledger.Calibration, len(settings.Safety.Inputs)),
-		epoch:        restored.LastEpoch + 1,
-		nodes:        make([]nodeWord, len(settings.Safety.Nodes)),
-		earlier:      restored.LastOrders,
-		answered:     max(restored.Answered, 1),
-		missing:      missingSince(restored.Last, now.Wall),
-	}
+	c := assemble(settings, restored, now)
 	curves := make([]dosing.Titration, len(settings.Tanks))
 	for i := range settings.Safety.Tanks {
 		plant := settings.Safety.Tanks[i].Tank
@@ -145,12 +66,8 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 			ec:       newSetpoint(settings.Tanks[i].EC, now),
 		})
 	}
-	for i := range c.switches {
-		c.switches[i] = -1 // not seen yet
-	}
 	for i := range c.tanks {
-		c.turns = append(c.turns, dosing.TankID(i))
-		if err := c.beginIons(dosing.TankID(i)); err != nil {
+		if err := c.accounts.begin(dosing.TankID(i)); err != nil {
 			return nil, err
 		}
 	}
@@ -160,8 +77,36 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 	c.watch = safety.NewWatch(&settings.Safety, c.totals, curves, now)
 	c.gate = safety.NewGate(c.watch)
 	c.restore(restored, now)
-	c.aim(now)
+	c.setpoints.aim(now)
 	return c, nil
+}
+
+// assemble makes the parts and tells each which others it needs.
+func assemble(settings *Settings, restored ledger.State, now dosing.Instant) *Core {
+	pumps, inputs := len(settings.Safety.Pumps), len(settings.Safety.Inputs)
+	s := &station{settings: settings, totals: dosing.NewTotals(pumps, len(settings.Tanks)), switches: make([]float64, inputs)}
+	for i := range s.switches {
+		s.switches[i] = -1 // not seen yet
+	}
+	c := &Core{station: s}
+	c.wishes = wishes{station: s}
+	c.waits = waits{station: s, wanted: make([]bool, pumps)}
+	c.accounts = accounts{station: s, wishes: &c.wishes}
+	c.setpoints = setpoints{station: s, wishes: &c.wishes}
+	c.stocks = stocks{station: s, counts: make([]pumpCounts, pumps)}
+	c.interlocks = interlocks{station: s, wishes: &c.wishes, alarms: alarm.New(len(settings.Tanks))}
+	c.modes = modes{station: s, wishes: &c.wishes, interlocks: &c.interlocks, accounts: &c.accounts}
+	c.calibrations = calibrations{station: s, wishes: &c.wishes, modes: &c.modes, newest: make([]ledger.Calibration, inputs)}
+	c.epochs = newEpochs(s, &c.wishes, &c.interlocks, &c.modes, restored, now)
+	c.hands = hands{station: s, epochs: &c.epochs, accounts: &c.accounts}
+	c.doses = doses{station: s, waits: &c.waits, interlocks: &c.interlocks, accounts: &c.accounts, stocks: &c.stocks, epochs: &c.epochs}
+	c.decisions = decisions{station: s, waits: &c.waits, doses: &c.doses, limits: make([]dosing.Volume, pumps), causes: make([]safety.Cause, pumps)}
+	for i := range settings.Tanks {
+		c.decisions.turns = append(c.decisions.turns, dosing.TankID(i))
+	}
+	c.learning = learning{station: s, wishes: &c.wishes, accounts: &c.accounts, stocks: &c.stocks}
+	c.snapshot = snapshot{station: s, stocks: &c.stocks, hands: &c.hands, calibrations: &c.calibrations, epochs: &c.epochs, interlocks: &c.interlocks}
+	return c
 }
 
 // expectedCelsius is the temperature for which titration curves are drawn: a
@@ -180,15 +125,15 @@ func (c *Core) Step(now dosing.Instant, event *Event) *Output {
 	case EventHeartbeat:
 		c.heartbeat(now, event.Heartbeat)
 	case EventReport:
-		c.report(now, event.Report)
+		c.doses.report(now, event.Report)
 	case EventDurable:
-		c.durable(now, event.Receipt)
+		c.doses.durable(now, event.Receipt)
 	case EventRecorded:
 		c.recorded(now, *event.Change)
 	case EventLedger:
 		c.setLedger(now, event.Ledger)
 	case EventWithdrawn:
-		c.withdrawn(now, event.Order)
+		c.doses.withdrawn(now, event.Order)
 	case EventLink:
 		c.link(now, event.Up)
 	case EventRequest:
@@ -198,20 +143,20 @@ func (c *Core) Step(now dosing.Instant, event *Event) *Output {
 	case EventSettings:
 		c.reconfigure(now, event.Settings)
 	case EventOther:
-		c.other, c.otherWords = event.Up, event.Text
+		c.modes.other, c.modes.otherWords = event.Up, event.Text
 		c.watch.OtherController(now, event.Up, event.Text)
-		c.evaluate(now)
+		c.interlocks.evaluate(now)
 	case EventClock:
 		c.watch.Jumped(now, event.Jump)
 		c.change(ledger.Change{Kind: ledger.ChangeClock, At: now, Value: event.Jump.Seconds()})
 	case EventEnding:
-		c.recordLearned(now)
+		c.learning.record(now)
 		for i := range c.tanks {
 			if t := &c.tanks[i]; t.ions.account != nil {
 				t.toppedUpIons() // else the water of the last minute would be nowhere
 			}
 		}
-		c.recordIons(now)
+		c.accounts.record(now)
 	}
 	return &c.out
 }
@@ -236,7 +181,7 @@ func (c *Core) read(now dosing.Instant, r dosing.Reading) {
 	}
 	if r.Quantity().Switch() && c.switches[r.Input()] != r.Value() {
 		c.switches[r.Input()] = r.Value()
-		c.evaluate(now)
+		c.interlocks.evaluate(now)
 	}
 }
 
@@ -247,19 +192,19 @@ func (c *Core) tick(now dosing.Instant) {
 		return
 	}
 	c.ticked = now.Up
-	c.aim(now)
-	c.followSchedule(now)
-	c.endPauses(now)
-	c.writeNext(now)
-	c.tellWaiting(now)
-	c.evaluate(now)
-	c.watchDose(now)
-	c.followIons(now)
-	c.learn(now)
-	c.lookAtStocks(now)
+	c.setpoints.aim(now)
+	c.setpoints.followSchedule(now)
+	c.modes.endPauses(now)
+	c.setpoints.writeNext(now)
+	c.wishes.tellWaiting(now)
+	c.interlocks.evaluate(now)
+	c.doses.watchOpen(now)
+	c.accounts.follow(now)
+	c.learning.learn(now)
+	c.stocks.look(now)
 	if now.Up-c.decided >= c.settings.ControlPeriod {
 		c.decided = now.Up
-		c.decide(now)
+		c.decisions.decide(now)
 	}
 	if now.Up-c.leased >= leaseEvery {
 		c.leased = now.Up
@@ -269,12 +214,12 @@ func (c *Core) tick(now dosing.Instant) {
 }
 
 // aim moves the effective setpoints along their ramps and tells the gate.
-func (c *Core) aim(now dosing.Instant) {
-	for i := range c.tanks {
-		t := &c.tanks[i]
+func (sp *setpoints) aim(now dosing.Instant) {
+	for i := range sp.tanks {
+		t := &sp.tanks[i]
 		t.ph.advance(now)
 		t.ec.advance(now)
-		c.watch.Aim(dosing.TankID(i), t.target())
+		sp.watch.Aim(dosing.TankID(i), t.target())
 	}
 }
 
@@ -306,45 +251,18 @@ func (c *Core) setLedger(now dosing.Instant, state safety.LedgerState) {
 		// person arm it again.
 		for i := range c.tanks {
 			if c.tanks[i].mode == safety.ModeArmed {
-				c.disarm(now, dosing.TankID(i), "the ledger is "+state.String())
+				c.modes.disarm(now, dosing.TankID(i), "the ledger is "+state.String())
 			}
 		}
-		c.giveUp()
+		c.wishes.giveUp()
 	}
-	c.tellWaiting(now)
-	c.evaluate(now)
+	c.wishes.tellWaiting(now)
+	c.interlocks.evaluate(now)
 }
 
 func (c *Core) link(now dosing.Instant, up bool) {
 	c.linkUp = up
 	c.watch.Link(now, up)
-	c.evaluate(now)
+	c.interlocks.evaluate(now)
 	c.out.Changed = true
-}
-
-func (c *Core) change(change ledger.Change) { c.out.Append = append(c.out.Append, change) }
-func (c *Core) notice(n Notice)             { c.out.Notices = append(c.out.Notices, n) }
-func (c *Core) tankName(id dosing.TankID) string {
-	if int(id) < len(c.tanks) {
-		return c.tanks[id].plant.Name
-	}
-	return ""
-}
-
-func (c *Core) tankNamed(name string) (dosing.TankID, bool) {
-	for i := range c.tanks {
-		if c.tanks[i].plant.Name == name {
-			return dosing.TankID(i), true
-		}
-	}
-	return 0, false
-}
-
-func (c *Core) pumpNamed(name string) (dosing.PumpID, bool) {
-	for i := range c.settings.Safety.Pumps {
-		if c.settings.Safety.Pumps[i].Name == name {
-			return dosing.PumpID(i), true
-		}
-	}
-	return 0, false
 }

@@ -6,21 +6,31 @@ import (
 	"leat/safety"
 )
 
+// decisions asks the loops and the gate, once a period.
+type decisions struct {
+	*station
+	waits  *waits
+	doses  *doses
+	limits []dosing.Volume // scratch of a decision, by pump
+	causes []safety.Cause  // why a limit is zero, by pump
+	turns  []dosing.TankID // the tanks, the one that was dosed longest ago first
+}
+
 // decide asks the loops of each tank for a plan and puts the first that the gate permits
 // on its way. One order runs at a time in a station. The tank whose last dose is the
 // longest ago is asked first: turns that only went round fell in step with the waits
 // between stocks, and one tank of three got a tenth of the doses.
-func (c *Core) decide(now dosing.Instant) {
-	if c.dose.state != doseNone {
-		for i := range c.tanks {
-			c.waitForDose(now, dosing.TankID(i))
+func (de *decisions) decide(now dosing.Instant) {
+	if de.dose.state != doseNone {
+		for i := range de.tanks {
+			de.waits.forDose(now, dosing.TankID(i))
 		}
 		return
 	}
-	for turn, id := range c.turns {
-		if c.decideTank(now, id) {
-			copy(c.turns[turn:], c.turns[turn+1:])
-			c.turns[len(c.turns)-1] = id
+	for turn, id := range de.turns {
+		if de.decideTank(now, id) {
+			copy(de.turns[turn:], de.turns[turn+1:])
+			de.turns[len(de.turns)-1] = id
 			return
 		}
 	}
@@ -29,33 +39,33 @@ func (c *Core) decide(now dosing.Instant) {
 // sparedShare is the part of a cap that a plan leaves free.
 const sparedShare = 32
 
-func (c *Core) decideTank(now dosing.Instant, id dosing.TankID) bool {
-	t := &c.tanks[id]
-	c.gate.Limits(now, id, c.limits, c.causes)
-	for p := range c.limits {
+func (de *decisions) decideTank(now dosing.Instant, id dosing.TankID) bool {
+	t := &de.tanks[id]
+	de.gate.Limits(now, id, de.limits, de.causes)
+	for p := range de.limits {
 		// While the intent is on its way to the disk a reading may narrow a cap by a
 		// hair. A dose planned to the very cap would then be withdrawn.
-		if spared := c.limits[p] - c.limits[p]/sparedShare; spared >= c.settings.Safety.Pumps[p].MinDose {
-			c.limits[p] = spared
+		if spared := de.limits[p] - de.limits[p]/sparedShare; spared >= de.settings.Safety.Pumps[p].MinDose {
+			de.limits[p] = spared
 		}
 	}
-	c.withhold(now, id)
+	de.waits.withhold(now, id, de.limits, de.causes)
 	t.would = ""
-	if c.watch.Mode(id) != safety.ModeArmed {
-		t.would = c.wouldDose(now, id)
+	if de.watch.Mode(id) != safety.ModeArmed {
+		t.would = de.wouldDose(now, id)
 		return false
 	}
-	plan, ok := t.loops.Next(now, t.target(), c.limits)
-	c.recordOwed(now, id)
+	plan, ok := t.loops.Next(now, t.target(), de.limits)
+	de.doses.recordOwed(now, id)
 	if !ok {
 		return false
 	}
-	clearance, verdict := c.gate.Judge(now, plan)
+	clearance, verdict := de.gate.Judge(now, plan)
 	if !verdict.Allowed {
-		c.refused(now, plan, verdict)
+		de.waits.refused(now, plan, verdict)
 		return false
 	}
-	return c.intend(now, plan, clearance)
+	return de.doses.intend(now, plan, clearance)
 }
 
 // needs says which role would be dosed if nothing stood in the way.
@@ -75,21 +85,4 @@ func (t *tank) lacks(e *loop.Estimate) dosing.Role {
 		return dosing.RoleBase
 	}
 	return dosing.RoleNone
-}
-
-// learn tells the gate what the loops learned and, now and then, the ledger, so
-// that a restart does not forget it.
-func (c *Core) learn(now dosing.Instant) {
-	for i := range c.tanks {
-		e := &c.tanks[i].estimate
-		c.watch.Learned(dosing.TankID(i), e.LnBuffer, e.LnBufferSpread, e.Answered)
-		c.recordUnseen(now, dosing.TankID(i))
-	}
-	if now.Up-c.learned >= learnedEvery {
-		c.learned = now.Up
-		c.recordLearned(now)
-		c.recordIons(now)
-		c.foresee(now)
-		c.countHour()
-	}
 }

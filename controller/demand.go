@@ -13,18 +13,18 @@ const returnsPerDay = 6
 // foresee tells the gate what each pump is predicted to need: what answers the
 // estimated drift, and the way back from the warn band. Below twice that no
 // multiple of recent use may fall.
-func (c *Core) foresee(now dosing.Instant) {
-	for p := range c.settings.Safety.Pumps {
-		pump := &c.settings.Safety.Pumps[p]
+func (l *learning) foresee(now dosing.Instant) {
+	for p := range l.settings.Safety.Pumps {
+		pump := &l.settings.Safety.Pumps[p]
 		hour, day := 0.0, 0.0
-		for i := range c.tanks {
+		for i := range l.tanks {
 			if pump.ServesTank(dosing.TankID(i)) {
-				steady, back := c.tanks[i].needOf(now, dosing.PumpID(p), pump)
+				steady, back := l.tanks[i].needOf(now, dosing.PumpID(p), pump)
 				hour += steady + back
 				day += float64(24*steady) + float64(returnsPerDay*back)
 			}
 		}
-		c.watch.Demand(dosing.PumpID(p), dosing.FromMillilitres(hour), dosing.FromMillilitres(day))
+		l.watch.Demand(dosing.PumpID(p), dosing.FromMillilitres(hour), dosing.FromMillilitres(day))
 	}
 }
 

@@ -5,6 +5,14 @@
 //
 // What was decided here, why, and what was rejected:
 //
+// # The core is parts that know only the parts below them
+//
+// station (what all see) ← wishes, waits ← accounts, setpoints, stocks, interlocks ← modes ← calibrations, epochs ←
+// hands, doses ← decisions, learning, snapshot ← Core, which passes on events. A part writes its own fields alone and
+// asks a part below it by a method; what must not be dosed is judged the moment it changes, so interlocks stand below
+// all that changes it. Rejected: events from part to part within a step, since the order of the ledger's rows would
+// hang on who subscribed first; functions over one set of fields, which is what there was.
+//
 // # What was learned ages while the daemon is away
 //
 // Scale and drift of both loops are recorded once an hour with their spread. After a restart the scale comes back

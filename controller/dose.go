@@ -49,6 +49,19 @@ type openDose struct {
 	contradicts string        // how the node contradicts itself; empty = it does not
 }
 
+// doses leads the open dose through its life, and hears what nodes say of it and of
+// those before it.
+type doses struct {
+	*station
+	waits      *waits
+	interlocks *interlocks
+	accounts   *accounts
+	stocks     *stocks
+	epochs     *epochs
+	spoken     []spoken        // settled doses, the newest last
+	abandoned  []ledger.Intent // open at the end of an earlier run; begin settles them
+}
+
 // span is from when to when something was seen.
 type span struct {
 	from, to time.Duration
@@ -64,33 +77,33 @@ const (
 
 // intend turns a clearance into an intent on its way to the disk. From here on the
 // dose counts in full, and nothing else is dosed until it is settled.
-func (c *Core) intend(now dosing.Instant, plan dosing.Plan, clearance *safety.Clearance) bool {
-	order := ledger.OrderID{Epoch: c.epoch, Number: c.number + 1}
-	intent, err := ledger.Intend(clearance, order, c.basis(plan))
+func (ds *doses) intend(now dosing.Instant, plan dosing.Plan, clearance *safety.Clearance) bool {
+	order := ledger.OrderID{Epoch: ds.epochs.epoch, Number: ds.epochs.number + 1}
+	intent, err := ledger.Intend(clearance, order, ds.basis(plan))
 	if err != nil {
 		return false
 	}
-	c.number++
-	c.dose = openDose{state: doseIntended, intent: intent, node: c.settings.Safety.PumpNode[plan.Pump]}
+	ds.epochs.number++
+	ds.dose = openDose{state: doseIntended, intent: intent, node: ds.settings.Safety.PumpNode[plan.Pump]}
 	d := dosing.Dose{Key: order.Key(), Tank: plan.Tank, Pump: plan.Pump, Volume: plan.Volume, Up: now.Up, Open: true}
-	c.watch.Opened(d)
-	c.tanks[plan.Tank].loops.Opened(d)
+	ds.watch.Opened(d)
+	ds.tanks[plan.Tank].loops.Opened(d)
 	// The blend's debt goes first: a crash between the two rows then leaves a part
 	// undosed, never dosed twice.
-	c.recordOwed(now, plan.Tank)
-	c.out.Append = append(c.out.Append, intent)
-	c.out.Changed = true
+	ds.recordOwed(now, plan.Tank)
+	ds.out.Append = append(ds.out.Append, intent)
+	ds.out.Changed = true
 	return true
 }
 
-func (c *Core) basis(plan dosing.Plan) ledger.Basis {
-	b := ledger.Basis{Configuration: c.settings.Version, TankName: c.tankName(plan.Tank), PumpName: c.settings.Safety.Pumps[plan.Pump].Name}
-	for i := range c.settings.Safety.Inputs {
-		in := &c.settings.Safety.Inputs[i]
+func (ds *doses) basis(plan dosing.Plan) ledger.Basis {
+	b := ledger.Basis{Configuration: ds.settings.Version, TankName: ds.tankName(plan.Tank), PumpName: ds.settings.Safety.Pumps[plan.Pump].Name}
+	for i := range ds.settings.Safety.Inputs {
+		in := &ds.settings.Safety.Inputs[i]
 		if in.Tank != plan.Tank {
 			continue
 		}
-		reading, _, ok := c.watch.Input(dosing.InputID(i))
+		reading, _, ok := ds.watch.Input(dosing.InputID(i))
 		if !ok {
 			continue
 		}
@@ -108,97 +121,97 @@ func (c *Core) basis(plan dosing.Plan) ledger.Basis {
 
 // durable is told that the intent is on disk. The gate judges again with the
 // state of now: the append may have taken long, and a switch may have changed.
-func (c *Core) durable(now dosing.Instant, receipt ledger.Receipt) {
+func (ds *doses) durable(now dosing.Instant, receipt ledger.Receipt) {
 	intent, ok := receipt.Intent()
-	if !ok || c.dose.state != doseIntended || intent.Order() != c.dose.intent.Order() {
+	if !ok || ds.dose.state != doseIntended || intent.Order() != ds.dose.intent.Order() {
 		return
 	}
 	plan := intent.Plan()
-	verdict := c.gate.Recheck(now, plan, intent.Order().Key())
+	verdict := ds.gate.Recheck(now, plan, intent.Order().Key())
 	if !verdict.Allowed {
-		c.refused(now, plan, verdict)
-		c.settle(now, ledger.OutcomeWithdrawn, 0, "refused before it was sent: "+verdict.Cause.String())
+		ds.waits.refused(now, plan, verdict)
+		ds.settle(now, ledger.OutcomeWithdrawn, 0, "refused before it was sent: "+verdict.Cause.String())
 		return
 	}
-	boot, tick, _, seen := c.watch.Node(now, c.dose.node)
+	boot, tick, _, seen := ds.watch.Node(now, ds.dose.node)
 	waited := now.Since(intent.At())
-	if !seen || !c.linkUp || waited >= startWindow {
-		c.settle(now, ledger.OutcomeWithdrawn, 0, "not sent: link, node or start window gone")
+	if !seen || !ds.linkUp || waited >= startWindow {
+		ds.settle(now, ledger.OutcomeWithdrawn, 0, "not sent: link, node or start window gone")
 		return
 	}
-	run := plan.Volume.RunTime(c.settings.Safety.Pumps[plan.Pump].PerSecond)
-	c.dose.state, c.dose.boot, c.dose.sent, c.dose.run = doseOrdered, boot, now.Up, run
-	c.dose.deadline = now.Up + startWindow - waited + run + reportGrace
-	c.out.Orders = append(c.out.Orders, Order{
+	run := plan.Volume.RunTime(ds.settings.Safety.Pumps[plan.Pump].PerSecond)
+	ds.dose.state, ds.dose.boot, ds.dose.sent, ds.dose.run = doseOrdered, boot, now.Up, run
+	ds.dose.deadline = now.Up + startWindow - waited + run + reportGrace
+	ds.out.Orders = append(ds.out.Orders, Order{
 		id: intent.Order(), tank: plan.Tank, pump: plan.Pump, volume: plan.Volume, run: run,
 		boot: boot, before: tick + startWindow - waited, expires: now.Wall.Add(startWindow - waited),
 	})
-	c.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: intent.Order(), Pump: plan.Pump, Volume: plan.Volume, Active: true,
+	ds.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: intent.Order(), Pump: plan.Pump, Volume: plan.Volume, Active: true,
 		Text: plan.Reason.String()})
-	c.out.Changed = true
+	ds.out.Changed = true
 }
 
 // withdrawn is told that the link was closed before the order was written to it:
 // the only doubt-free way for a sent order not to exist.
-func (c *Core) withdrawn(now dosing.Instant, order ledger.OrderID) {
-	if c.dose.state == doseOrdered && c.dose.intent.Order() == order {
-		c.settle(now, ledger.OutcomeWithdrawn, 0, "the link was closed before the order left")
+func (ds *doses) withdrawn(now dosing.Instant, order ledger.OrderID) {
+	if ds.dose.state == doseOrdered && ds.dose.intent.Order() == order {
+		ds.settle(now, ledger.OutcomeWithdrawn, 0, "the link was closed before the order left")
 	}
 }
 
-// watchDose looks after the open dose as time passes.
-func (c *Core) watchDose(now dosing.Instant) {
-	switch c.dose.state {
+// watchOpen looks after the open dose as time passes.
+func (ds *doses) watchOpen(now dosing.Instant) {
+	switch ds.dose.state {
 	case doseOrdered:
-		waits := c.dose.saying != nil && now.Up < c.dose.saying.at+agreeWithin
-		if now.Up >= c.dose.deadline && !waits {
-			c.doubt(now, "no report in time")
+		waits := ds.dose.saying != nil && now.Up < ds.dose.saying.at+agreeWithin
+		if now.Up >= ds.dose.deadline && !waits {
+			ds.doubt(now, "no report in time")
 		}
 	case doseUncertain:
-		if now.Up >= c.dose.settleBy {
-			c.settle(now, ledger.OutcomeUncertain, c.dose.most, "no word for one mixing time; counted in full")
+		if now.Up >= ds.dose.settleBy {
+			ds.settle(now, ledger.OutcomeUncertain, ds.dose.most, "no word for one mixing time; counted in full")
 		}
 	}
 }
 
 // doubt leaves the dose open and counted in full until a word comes or one mixing
 // time has passed.
-func (c *Core) doubt(now dosing.Instant, why string) {
-	plan := c.dose.intent.Plan()
-	c.dose.state = doseUncertain
-	c.dose.settleBy = now.Up + c.tanks[plan.Tank].plant.MixingTime()
-	c.watch.Doubted(now, plan.Tank, plan.Pump)
-	c.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: c.dose.intent.Order(), Pump: plan.Pump, Volume: plan.Volume,
+func (ds *doses) doubt(now dosing.Instant, why string) {
+	plan := ds.dose.intent.Plan()
+	ds.dose.state = doseUncertain
+	ds.dose.settleBy = now.Up + ds.tanks[plan.Tank].plant.MixingTime()
+	ds.watch.Doubted(now, plan.Tank, plan.Pump)
+	ds.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: ds.dose.intent.Order(), Pump: plan.Pump, Volume: plan.Volume,
 		Outcome: ledger.OutcomeUncertain, Active: true, Text: why})
-	c.out.Changed = true
+	ds.out.Changed = true
 }
 
 // settle closes the open dose with what counts of it. The settlement may reach the
 // disk later than the counts change: until it does, a crash counts the dose in full.
-func (c *Core) settle(now dosing.Instant, outcome ledger.Outcome, counted dosing.Volume, cause string) {
-	d := c.dose
+func (ds *doses) settle(now dosing.Instant, outcome ledger.Outcome, counted dosing.Volume, cause string) {
+	d := ds.dose
 	if d.contradicts != "" {
 		cause = "contradiction: " + d.contradicts
 	}
 	s := ledger.Settle(d.intent, outcome, counted, now, cause)
 	plan := s.Plan()
 	delivered := outcome != ledger.OutcomeWithdrawn && outcome != ledger.OutcomeRefused
-	c.watch.Closed(now, plan.Tank, plan.Pump, s.Order().Key(), d.fate(outcome), s.Volume())
-	c.tanks[plan.Tank].loops.Closed(dosing.Dose{Key: s.Order().Key(), Tank: plan.Tank, Pump: plan.Pump, Volume: plan.Volume, Up: now.Up}, s.Volume(), delivered)
+	ds.watch.Closed(now, plan.Tank, plan.Pump, s.Order().Key(), d.fate(outcome), s.Volume())
+	ds.tanks[plan.Tank].loops.Closed(dosing.Dose{Key: s.Order().Key(), Tank: plan.Tank, Pump: plan.Pump, Volume: plan.Volume, Up: now.Up}, s.Volume(), delivered)
 	if delivered {
-		c.tanks[plan.Tank].dosedIons(&c.settings.Safety, plan.Pump, s.Volume())
+		ds.tanks[plan.Tank].dosedIons(&ds.settings.Safety, plan.Pump, s.Volume())
 	}
-	c.pumps[plan.Pump].doses[outcome]++
-	c.pumps[plan.Pump].volume[outcome] += s.Volume()
-	c.out.Append = append(c.out.Append, s)
-	c.recordOwed(now, plan.Tank)
-	c.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: s.Order(), Pump: plan.Pump, Volume: s.Volume(), Outcome: outcome, Text: cause})
-	c.dose = openDose{}
-	c.out.Changed = true
+	ds.stocks.counts[plan.Pump].doses[outcome]++
+	ds.stocks.counts[plan.Pump].volume[outcome] += s.Volume()
+	ds.out.Append = append(ds.out.Append, s)
+	ds.recordOwed(now, plan.Tank)
+	ds.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: s.Order(), Pump: plan.Pump, Volume: s.Volume(), Outcome: outcome, Text: cause})
+	ds.dose = openDose{}
+	ds.out.Changed = true
 	kept := spoken{intent: d.intent, run: d.run, counted: s.Volume(), outcome: outcome, word: d.word}
-	c.keepWord(kept)
+	ds.keepWord(kept)
 	if d.contradicts != "" {
-		c.contradicted(now, &kept, d.contradicts)
+		ds.contradicted(now, &kept, d.contradicts)
 	}
 }
 
@@ -214,15 +227,28 @@ func (d *openDose) fate(outcome ledger.Outcome) safety.Fate {
 }
 
 // stopRunning stops the open dose when something trips that it must not outlive.
-func (c *Core) stopRunning(now dosing.Instant) {
-	if c.dose.state < doseOrdered || c.dose.stopped {
+func (il *interlocks) stopRunning(now dosing.Instant) {
+	if il.dose.state < doseOrdered || il.dose.stopped {
 		return
 	}
-	plan := c.dose.intent.Plan()
-	trip, blocked := c.watch.Blocks(plan.Tank, plan.Pump)
+	plan := il.dose.intent.Plan()
+	trip, blocked := il.watch.Blocks(plan.Tank, plan.Pump)
 	if !blocked || trip.Cause == safety.CauseDoseOpen || trip.Cause == safety.CauseDoseUncertain || trip.Cause == safety.CauseNodeBusy {
 		return
 	}
-	c.dose.stopped = true
-	c.out.Stops = append(c.out.Stops, StopOrder{Tank: plan.Tank, Pump: plan.Pump})
+	il.dose.stopped = true
+	il.out.Stops = append(il.out.Stops, StopOrder{Tank: plan.Tank, Pump: plan.Pump})
+}
+
+// recordOwed writes down what a begun blend still owes, so that a restart finishes
+// it rather than leaving the ratio bent.
+func (ds *doses) recordOwed(now dosing.Instant, id dosing.TankID) {
+	t := &ds.tanks[id]
+	for p, volume := range t.loops.Owed() {
+		if t.owed[p] == volume {
+			continue
+		}
+		t.owed[p] = volume
+		ds.change(ledger.Change{Kind: ledger.ChangeOwed, At: now, Tank: t.plant.Name, Pump: ds.settings.Safety.Pumps[p].Name, Volume: volume})
+	}
 }

@@ -21,12 +21,12 @@ func ParseWater(name string) (ratio.Water, bool) { return ratio.ParseWater(name)
 
 // fillingOf is which water a person says is in a tank, as it is recorded, or why that
 // is refused.
-func (c *Core) fillingOf(now dosing.Instant, r *Request) (filling, refusal string) {
-	a := c.tanks[r.Tank].ions.account
+func (ac *accounts) fillingOf(now dosing.Instant, r *Request) (filling, refusal string) {
+	a := ac.tanks[r.Tank].ions.account
 	if a == nil {
 		return r.Water.String(), ""
 	}
-	measured, pH := c.tanks[r.Tank].measured(now)
+	measured, pH := ac.tanks[r.Tank].measured(now)
 	switch r.Water {
 	case ratio.WaterNone:
 		return "", "say which water is in: source (fresh source water), recipe (solution made by the recipe), analysis (a solution, with its analysis), tank:NAME (another tank's solution), same (nothing was filled in) or unknown"
@@ -46,7 +46,7 @@ func (c *Core) fillingOf(now dosing.Instant, r *Request) (filling, refusal strin
 		}
 		return r.Water.String() + ": " + r.Analysis.List(), ""
 	case ratio.WaterTank:
-		other := &c.tanks[r.Other]
+		other := &ac.tanks[r.Other]
 		if r.Other == r.Tank {
 			return "", fmt.Sprintf("%s is this tank itself: name the tank whose solution was filled in, or say same", other.plant.Name)
 		}
@@ -77,16 +77,16 @@ func (t *tank) measured(now dosing.Instant) (ec, pH float64) {
 }
 
 // filled begins the account anew where other water was filled in.
-func (c *Core) filled(now dosing.Instant, id dosing.TankID, change ledger.Change) {
-	t := &c.tanks[id]
+func (ac *accounts) filled(now dosing.Instant, id dosing.TankID, change ledger.Change) {
+	t := &ac.tanks[id]
 	if t.ions.account == nil || !t.fill(change.Text, change.At, now) {
 		return
 	}
 	if ec, pH := t.measured(now); ec > 0 {
 		t.ions.account.Follow(now.Up, ec, pH)
 	}
-	c.judgeIons(now, id)
-	c.recordIonsOf(now, id)
+	ac.judge(now, id)
+	ac.recordOf(now, id)
 }
 
 // fill reads a recorded filling into the account, and reports whether it is other
@@ -115,26 +115,26 @@ func (t *tank) fill(text string, at, now dosing.Instant) bool {
 	return true
 }
 
-// recordIons writes the accounts down, so that a restart goes on with them.
-func (c *Core) recordIons(now dosing.Instant) {
-	for i := range c.tanks {
+// record writes the accounts down, so that a restart goes on with them.
+func (ac *accounts) record(now dosing.Instant) {
+	for i := range ac.tanks {
 		// Behind the row of confirmed water it would bring back what that row replaces.
-		if c.tanks[i].wishes[RequestConfirmWater].ticket == 0 {
-			c.recordIonsOf(now, dosing.TankID(i))
+		if ac.tanks[i].wishes[RequestConfirmWater].ticket == 0 {
+			ac.recordOf(now, dosing.TankID(i))
 		}
 	}
 }
 
-func (c *Core) recordIonsOf(now dosing.Instant, id dosing.TankID) {
-	if t := &c.tanks[id]; t.ions.account != nil && t.ions.account.Begun() && t.ions.view != nil {
-		c.change(ledger.Change{Kind: ledger.ChangeIons, At: now, Tank: t.plant.Name, Text: t.ions.account.Record(), By: "leat"})
+func (ac *accounts) recordOf(now dosing.Instant, id dosing.TankID) {
+	if t := &ac.tanks[id]; t.ions.account != nil && t.ions.account.Begun() && t.ions.view != nil {
+		ac.change(ledger.Change{Kind: ledger.ChangeIons, At: now, Tank: t.plant.Name, Text: t.ions.account.Record(), By: "leat"})
 	}
 }
 
-// restoreIons brings an account back: its last record, the filling that came after
+// restore brings an account back: its last record, the filling that came after
 // it, what was dosed since, and an analysis that came after both.
-func (c *Core) restoreIons(s ledger.State, id dosing.TankID, now dosing.Instant) {
-	t := &c.tanks[id]
+func (ac *accounts) restore(s ledger.State, id dosing.TankID, now dosing.Instant) {
+	t := &ac.tanks[id]
 	if t.ions.account == nil {
 		return
 	}
@@ -155,9 +155,9 @@ func (c *Core) restoreIons(s ledger.State, id dosing.TankID, now dosing.Instant)
 		return // a weak start knows nothing that doses could be added to
 	}
 	for _, d := range s.Doses {
-		pump, known := c.pumpNamed(d.Pump)
+		pump, known := ac.pumpNamed(d.Pump)
 		if known && d.Outcome != ledger.OutcomeRefused && d.Tank == t.plant.Name && (d.SettledUp > since || d.Outcome == ledger.OutcomeOpen) {
-			t.dosedIons(&c.settings.Safety, pump, d.Volume)
+			t.dosedIons(&ac.settings.Safety, pump, d.Volume)
 		}
 	}
 	if a, ok := s.Analyses[t.plant.Name]; ok {
@@ -167,6 +167,6 @@ func (c *Core) restoreIons(s ledger.State, id dosing.TankID, now dosing.Instant)
 		}
 	}
 	if t.ions.account.Solve() {
-		t.reshare(&c.settings.Safety)
+		t.reshare(&ac.settings.Safety)
 	}
 }

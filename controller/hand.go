@@ -11,6 +11,15 @@ import (
 	"leat/safety/ledger"
 )
 
+// hands keeps what people say they poured in.
+type hands struct {
+	*station
+	epochs   *epochs
+	accounts *accounts
+	entries  []handEntry // of the last day, the newest last
+	count    uint32      // entries of this run
+}
+
 // Beyond these an entry by hand needs confirmation, and more than this share of the
 // tank's volume is a slip.
 const (
@@ -42,41 +51,41 @@ type handOffer struct {
 	ends   time.Duration
 }
 
-// askHandDose counts what a person poured in like a dose. It only ever withholds doses.
-func (c *Core) askHandDose(now dosing.Instant, r *Request) {
-	t := &c.tanks[r.Tank]
-	if refused := c.wrongHandDose(r); refused != "" {
-		c.refuse(r, refused)
+// ask counts what a person poured in like a dose. It only ever withholds doses.
+func (hs *hands) ask(now dosing.Instant, r *Request) {
+	t := &hs.tanks[r.Tank]
+	if refused := hs.wrong(r); refused != "" {
+		hs.refuse(r, refused)
 		return
 	}
-	pump := &c.settings.Safety.Pumps[r.Pump]
-	ph, ec := c.pourEffect(r.Tank, pump, r.Volume)
+	pump := &hs.settings.Safety.Pumps[r.Pump]
+	ph, ec := hs.pourEffect(r.Tank, pump, r.Volume)
 	what := fmt.Sprintf("%s of %s · %s into %s: expected pH %+.2f, EC %+.2f mS/cm", volumeText(r.Volume), pump.Name, pump.Liquid(), t.plant.Name, ph, ec)
 	if math.Abs(ph) > handStepPH || math.Abs(ec) > handStepEC {
 		if o := &t.offer; r.Confirm == "" || r.Confirm != o.token || r.Pump != o.pump || r.Volume != o.volume || now.Up > o.ends {
-			c.offerHandDose(now, r, what)
+			hs.offer(now, r, what)
 			return
 		}
 	}
 	t.offer = handOffer{}
-	c.handCount++
-	e := handEntry{name: fmt.Sprintf("H%d-%d", c.epoch, c.handCount), at: now, by: r.By,
-		dose: dosing.Dose{Key: uint64(c.epoch)<<32 | handKey | uint64(c.handCount), Tank: r.Tank, Pump: r.Pump, Volume: r.Volume, Up: now.Up, Hand: true}}
-	c.watch.ByHand(e.dose)
+	hs.count++
+	e := handEntry{name: fmt.Sprintf("H%d-%d", hs.epochs.epoch, hs.count), at: now, by: r.By,
+		dose: dosing.Dose{Key: uint64(hs.epochs.epoch)<<32 | handKey | uint64(hs.count), Tank: r.Tank, Pump: r.Pump, Volume: r.Volume, Up: now.Up, Hand: true}}
+	hs.watch.ByHand(e.dose)
 	t.loops.Freeze(now, now.Up+t.plant.MixingTime())
-	t.dosedIons(&c.settings.Safety, r.Pump, r.Volume)
-	c.keepHand(e)
-	c.change(ledger.Change{Kind: ledger.ChangeHandDose, At: now, Tank: t.plant.Name, Pump: pump.Name,
+	t.dosedIons(&hs.settings.Safety, r.Pump, r.Volume)
+	hs.keep(e)
+	hs.change(ledger.Change{Kind: ledger.ChangeHandDose, At: now, Tank: t.plant.Name, Pump: pump.Name,
 		Volume: r.Volume, Text: e.name, Note: r.Note, By: r.By, From: r.From})
-	c.accept(r, what+". It counts like a dose, holds back more of the same, and makes no pump dose. Entry "+e.name+" can be voided for a day")
+	hs.accept(r, what+". It counts like a dose, holds back more of the same, and makes no pump dose. Entry "+e.name+" can be voided for a day")
 }
 
-// wrongHandDose is why an entry cannot be true.
-func (c *Core) wrongHandDose(r *Request) string {
-	if int(r.Pump) >= len(c.settings.Safety.Pumps) || r.Volume <= 0 {
+// wrong is why an entry cannot be true.
+func (hs *hands) wrong(r *Request) string {
+	if int(r.Pump) >= len(hs.settings.Safety.Pumps) || r.Volume <= 0 {
 		return "say which pump's liquid and how many millilitres, more than nothing"
 	}
-	pump, plant := &c.settings.Safety.Pumps[r.Pump], &c.tanks[r.Tank].plant
+	pump, plant := &hs.settings.Safety.Pumps[r.Pump], &hs.tanks[r.Tank].plant
 	if !pump.ServesTank(r.Tank) {
 		return fmt.Sprintf("pump %s does not serve tank %s; choose one that does", pump.Name, plant.Name)
 	}
@@ -86,19 +95,19 @@ func (c *Core) wrongHandDose(r *Request) string {
 	return ""
 }
 
-func (c *Core) offerHandDose(now dosing.Instant, r *Request, what string) {
-	o := &c.tanks[r.Tank].offer
+func (hs *hands) offer(now dosing.Instant, r *Request, what string) {
+	o := &hs.tanks[r.Tank].offer
 	h := fnv.New32a()
 	fmt.Fprintf(h, "%d|%d|%d|%d", r.Tank, r.Pump, r.Volume, now.Up)
 	*o = handOffer{token: fmt.Sprintf("%08x", h.Sum32()), pump: r.Pump, volume: r.Volume, ends: now.Up + offerHolds}
-	c.refuse(r, what+". That is much: if it is so, confirm within 2 minutes")
-	c.out.Answers[len(c.out.Answers)-1].Confirm = o.token
+	hs.refuse(r, what+". That is much: if it is so, confirm within 2 minutes")
+	hs.out.Answers[len(hs.out.Answers)-1].Confirm = o.token
 }
 
 // pourEffect is what a volume of a pump's liquid does to pH and EC of the quick water, by the commissioned
 // buffer capacity, from the setpoint while no pH is known.
-func (c *Core) pourEffect(id dosing.TankID, pump *dosing.Pump, volume dosing.Volume) (ph, ec float64) {
-	t := &c.tanks[id]
+func (hs *hands) pourEffect(id dosing.TankID, pump *dosing.Pump, volume dosing.Volume) (ph, ec float64) {
+	t := &hs.tanks[id]
 	perLitre := volume.Millilitres() / float64(t.plant.Quick())
 	from := t.ph.present
 	if t.estimate.PHKnown {
@@ -108,80 +117,80 @@ func (c *Core) pourEffect(id dosing.TankID, pump *dosing.Pump, volume dosing.Vol
 	return ph, perLitre * pump.ECPerML
 }
 
-func (c *Core) keepHand(e handEntry) {
-	c.hands = append(slices.DeleteFunc(c.hands, func(old handEntry) bool { return e.dose.Up-old.dose.Up > handKept }), e)
-	if extra := len(c.hands) - handMost; extra > 0 {
-		c.hands = slices.Delete(c.hands, 0, extra)
+func (hs *hands) keep(e handEntry) {
+	hs.entries = append(slices.DeleteFunc(hs.entries, func(old handEntry) bool { return e.dose.Up-old.dose.Up > handKept }), e)
+	if extra := len(hs.entries) - handMost; extra > 0 {
+		hs.entries = slices.Delete(hs.entries, 0, extra)
 	}
 }
 
 // askVoid takes an entry by hand back: it was never poured, or into another tank. The
 // counter-entry names it; what it counted in the hour and the day is given back once
 // that is durable, what is on its way goes by the mixing law alone.
-func (c *Core) askVoid(now dosing.Instant, r *Request) {
-	for i := range c.hands {
-		e := &c.hands[i]
+func (hs *hands) askVoid(now dosing.Instant, r *Request) {
+	for i := range hs.entries {
+		e := &hs.entries[i]
 		if e.name != r.Entry || e.dose.Tank != r.Tank {
 			continue
 		}
 		if e.voided {
-			c.refuse(r, fmt.Sprintf("entry %s is voided already", e.name))
+			hs.refuse(r, fmt.Sprintf("entry %s is voided already", e.name))
 			return
 		}
 		e.voided = true
-		pump := &c.settings.Safety.Pumps[e.dose.Pump]
-		c.change(ledger.Change{Kind: ledger.ChangeHandVoid, At: now, Tank: c.tankName(r.Tank), Pump: pump.Name, Volume: e.dose.Volume,
+		pump := &hs.settings.Safety.Pumps[e.dose.Pump]
+		hs.change(ledger.Change{Kind: ledger.ChangeHandVoid, At: now, Tank: hs.tankName(r.Tank), Pump: pump.Name, Volume: e.dose.Volume,
 			Text: e.name, Note: r.Note, By: r.By, From: r.From})
-		c.accept(r, fmt.Sprintf("entry %s, %s of %s, is voided: it leaves the hour and the day; its effect on what is expected ends with the mixing time",
+		hs.accept(r, fmt.Sprintf("entry %s, %s of %s, is voided: it leaves the hour and the day; its effect on what is expected ends with the mixing time",
 			e.name, volumeText(e.dose.Volume), pump.Name))
 		return
 	}
-	c.refuse(r, fmt.Sprintf("there is no entry %.20q of this tank in the last day", r.Entry))
+	hs.refuse(r, fmt.Sprintf("there is no entry %.20q of this tank in the last day", r.Entry))
 }
 
 // voided is told that a counter-entry is durable.
-func (c *Core) voided(name string) {
-	for i := range c.hands {
-		if e := &c.hands[i]; e.name == name && !e.given {
+func (hs *hands) voided(name string) {
+	for i := range hs.entries {
+		if e := &hs.entries[i]; e.name == name && !e.given {
 			e.voided, e.given = true, true
-			c.watch.Voided(e.dose.Pump, e.dose.Key)
+			hs.watch.Voided(e.dose.Pump, e.dose.Key)
 		}
 	}
 }
 
-// restoreHand counts an entry of an earlier run.
-func (c *Core) restoreHand(d *ledger.ReplayedDose, id dosing.TankID, pump dosing.PumpID) {
+// restore counts an entry of an earlier run.
+func (hs *hands) restore(d *ledger.ReplayedDose, id dosing.TankID, pump dosing.PumpID) {
 	e := handEntry{name: d.Entry.Text, at: d.Entry.At, by: d.Entry.By,
 		dose: dosing.Dose{Tank: id, Pump: pump, Volume: d.Volume, Up: d.SettledUp, Hand: true}}
 	var epoch, number uint32
 	if _, err := fmt.Sscanf(e.name, "H%d-%d", &epoch, &number); err == nil {
 		e.dose.Key = uint64(epoch)<<32 | handKey | uint64(number)
 	}
-	c.totals.Count(e.dose)
+	hs.totals.Count(e.dose)
 	if d.Voided {
 		e.voided, e.given = true, true
-		c.totals.Void(pump, e.dose.Key)
+		hs.totals.Void(pump, e.dose.Key)
 	}
 	if e.dose.Key != 0 {
-		c.keepHand(e)
+		hs.keep(e)
 	}
 }
 
 // pours are the pumps whose liquid a person may add to a tank.
-func (c *Core) pours(id dosing.TankID) (pours []PourView) {
-	for i := range c.settings.Safety.Pumps {
-		if pump := &c.settings.Safety.Pumps[i]; pump.ServesTank(id) {
-			ph, ec := c.pourEffect(id, pump, 10*dosing.Millilitre)
+func (hs *hands) pours(id dosing.TankID) (pours []PourView) {
+	for i := range hs.settings.Safety.Pumps {
+		if pump := &hs.settings.Safety.Pumps[i]; pump.ServesTank(id) {
+			ph, ec := hs.pourEffect(id, pump, 10*dosing.Millilitre)
 			pours = append(pours, PourView{Pump: pump.Name, Liquid: pump.Liquid(), PH: ph, EC: ec})
 		}
 	}
 	return pours
 }
 
-func (c *Core) handViews(id dosing.TankID) (views []HandView) {
-	for i := len(c.hands) - 1; i >= 0; i-- {
-		if e := &c.hands[i]; e.dose.Tank == id {
-			pump := &c.settings.Safety.Pumps[e.dose.Pump]
+func (hs *hands) views(id dosing.TankID) (views []HandView) {
+	for i := len(hs.entries) - 1; i >= 0; i-- {
+		if e := &hs.entries[i]; e.dose.Tank == id {
+			pump := &hs.settings.Safety.Pumps[e.dose.Pump]
 			views = append(views, HandView{Name: e.name, Pump: pump.Name, Liquid: pump.Liquid(), Volume: e.dose.Volume, At: e.at.Wall, By: e.by, Voided: e.voided})
 		}
 	}

@@ -25,9 +25,6 @@ var larger = map[string]int{
 	"safety/ledger/replay.go":                 437,
 	"safety/gate.go":                          426,
 	"controller/campaign/month.go":            419,
-	"safety/watch.go":                         402,
-	"controller.Core":                         176,
-	"safety.Watch":                            111,
 	"controller/config.builder":               101,
 	"controller/sim.Farm":                     69,
 	"controller/app.App":                      66,
@@ -37,7 +34,7 @@ var larger = map[string]int{
 	"controller/store.DB":                     45,
 	"dosing/blend.Mix":                        39,
 	"controller/campaign.trail":               37,
-	"controller/web.Server":                   34,
+	"controller/web.Server":                   32,
 	"dosing/loop.Loops":                       32,
 	"controller/demo.stage":                   27,
 	"controller/sim.tank":                     26,
@@ -48,7 +45,6 @@ var larger = map[string]int{
 	"safety/ledger.replayer.finish()":         67,
 	"controller/config.builder.solution()":    66,
 	"safety/ledger.body.set()":                64,
-	"controller.Core.request()":               64,
 	"safety/response.Track.answer()":          63,
 }
 

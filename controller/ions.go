@@ -12,6 +12,12 @@ import (
 	"leat/safety/ledger"
 )
 
+// accounts keeps the account of single ions of each tank that has a recipe.
+type accounts struct {
+	*station
+	wishes *wishes
+}
+
 // ions is the account of a tank's single ions, kept where the tank has a recipe.
 type ions struct {
 	account  *ratio.Tank // nil = the stocks are shared by hand
@@ -57,9 +63,9 @@ type ShareView struct {
 // what a tank holds meanwhile. It takes some 20 µs, new shares another 60.
 const followEvery = time.Minute
 
-// beginIons begins the account of a tank that has a recipe.
-func (c *Core) beginIons(id dosing.TankID) error {
-	t := &c.tanks[id]
+// begin begins the account of a tank that has a recipe.
+func (ac *accounts) begin(id dosing.TankID) error {
+	t := &ac.tanks[id]
 	t.ions = ions{}
 	if plan := t.settings.Ratio; plan != nil {
 		account, err := ratio.New(plan)
@@ -69,7 +75,7 @@ func (c *Core) beginIons(id dosing.TankID) error {
 		t.ions.account = account
 	}
 	t.ions.came = t.loops.ToppedUp()
-	t.reshare(&c.settings.Safety)
+	t.reshare(&ac.settings.Safety)
 	return nil
 }
 
@@ -88,14 +94,14 @@ func (t *tank) dosedIons(set *safety.Settings, pump dosing.PumpID, volume dosing
 	}
 }
 
-// followIons lets each account follow EC and top-up. While a dose is open it is in
+// follow lets each account follow EC and top-up. While a dose is open it is in
 // the settled EC and not yet in the account, so that waits.
-func (c *Core) followIons(now dosing.Instant) {
-	if c.dose.state != doseNone {
+func (ac *accounts) follow(now dosing.Instant) {
+	if ac.dose.state != doseNone {
 		return
 	}
-	for i := range c.tanks {
-		t := &c.tanks[i]
+	for i := range ac.tanks {
+		t := &ac.tanks[i]
 		if t.ions.account == nil || t.operator.Maintenance || t.operator.Cleaning {
 			continue // water comes and goes, and a person says afterwards which
 		}
@@ -112,7 +118,7 @@ func (c *Core) followIons(now dosing.Instant) {
 			}
 			t.ions.account.Follow(now.Up, float64(e.MeasuredEC)+e.ECInTransit, pH)
 		}
-		c.judgeIons(now, dosing.TankID(i))
+		ac.judge(now, dosing.TankID(i))
 	}
 }
 
@@ -122,17 +128,17 @@ func (t *tank) toppedUpIons() {
 	t.ions.came = came
 }
 
-// judgeIons solves the shares anew where the account moved enough, and shows it.
-func (c *Core) judgeIons(now dosing.Instant, id dosing.TankID) {
-	t := &c.tanks[id]
+// judge solves the shares anew where the account moved enough, and shows it.
+func (ac *accounts) judge(now dosing.Instant, id dosing.TankID) {
+	t := &ac.tanks[id]
 	if t.ions.account.Moved() && t.ions.account.Solve() {
-		t.reshare(&c.settings.Safety)
+		t.reshare(&ac.settings.Safety)
 	}
 	t.ions.surplus = t.ions.account.Surplus()
-	t.ions.view = c.ionsView(now, t)
+	t.ions.view = ac.view(now, t)
 }
 
-func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
+func (ac *accounts) view(now dosing.Instant, t *tank) *IonsView {
 	a := t.ions.account
 	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, AmmoniumAdvice: a.AmmoniumAdvice(), Dumps: a.Dumps()}
 	held, target := a.Content(), a.Target(t.ec.present)
@@ -143,8 +149,8 @@ func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
 		}
 		v.Ions = append(v.Ions, IonView{Name: s.Symbol(), Macro: s.Macro(), Amount: held[s], Off: a.Off(s), Target: target[s], Milligrams: s.Mass(), Acid: acid[s], Base: base[s]})
 	}
-	for i := range c.settings.Safety.Pumps {
-		if p := &c.settings.Safety.Pumps[i]; p.Role == dosing.RoleStock && t.loops.Share(dosing.PumpID(i)) > 0 {
+	for i := range ac.settings.Safety.Pumps {
+		if p := &ac.settings.Safety.Pumps[i]; p.Role == dosing.RoleStock && t.loops.Share(dosing.PumpID(i)) > 0 {
 			v.Shares = append(v.Shares, ShareView{p.Name, t.loops.Share(dosing.PumpID(i))})
 		}
 	}
@@ -168,30 +174,30 @@ func (c *Core) ionsView(now dosing.Instant, t *tank) *IonsView {
 // oldestSample is how long ago a sample may have been taken.
 const oldestSample = 21 * 24 * time.Hour
 
-// askAnalysis judges an analysis. It takes effect once its record is durable.
-func (c *Core) askAnalysis(now dosing.Instant, r *Request) {
-	t := &c.tanks[r.Tank]
+// ask judges an analysis. It takes effect once its record is durable.
+func (ac *accounts) ask(now dosing.Instant, r *Request) {
+	t := &ac.tanks[r.Tank]
 	ago := time.Duration(0)
 	if !r.Sampled.IsZero() {
 		ago = now.Wall.Sub(r.Sampled)
 	}
 	switch {
 	case t.ions.account == nil:
-		c.refuse(r, "this tank has no recipe, so nothing would follow from an analysis; state [tank.recipe] in the configuration")
+		ac.refuse(r, "this tank has no recipe, so nothing would follow from an analysis; state [tank.recipe] in the configuration")
 		return
 	case ago < -10*time.Minute || ago > oldestSample:
-		c.refuse(r, fmt.Sprintf("a sample taken at %s tells nothing of the tank now; state when it was taken, at most 21 days ago", r.Sampled.Format(time.RFC3339)))
+		ac.refuse(r, fmt.Sprintf("a sample taken at %s tells nothing of the tank now; state when it was taken, at most 21 days ago", r.Sampled.Format(time.RFC3339)))
 		return
 	}
 	if list := r.Analysis.List(); list == t.ions.last {
-		c.refuse(r, "this very analysis has been entered already; it counts once")
+		ac.refuse(r, "this very analysis has been entered already; it counts once")
 		return
 	}
-	if !c.mayWish(r) {
+	if !ac.wishes.mayWish(r) {
 		return
 	}
 	if !t.analyses.free(now.Up) {
-		c.refuse(r, "three analyses of this tank were entered within a minute; enter the next in a minute")
+		ac.refuse(r, "three analyses of this tank were entered within a minute; enter the next in a minute")
 		return
 	}
 	measured := 0.0
@@ -200,7 +206,7 @@ func (c *Core) askAnalysis(now dosing.Instant, r *Request) {
 	}
 	doubt, err := t.ions.account.Judge(r.Analysis, measured)
 	if err != nil {
-		c.refuse(r, err.Error())
+		ac.refuse(r, err.Error())
 		return
 	}
 	text := "analysis accepted; the shares of the stocks follow it"
@@ -208,19 +214,19 @@ func (c *Core) askAnalysis(now dosing.Instant, r *Request) {
 		text += "; it counts half, since " + doubt
 	}
 	t.analyses.take(now.Up)
-	c.await(now, wish{request: *r, text: text}, ledger.Change{Kind: ledger.ChangeAnalysis, Text: r.Analysis.List(), Value: max(ago, 0).Seconds(), Trusted: doubt == ""})
+	ac.wishes.await(now, wish{request: *r, text: text}, ledger.Change{Kind: ledger.ChangeAnalysis, Text: r.Analysis.List(), Value: max(ago, 0).Seconds(), Trusted: doubt == ""})
 }
 
 // analysed corrects the account by a durable analysis, and writes down what it is
 // now: the analysis must not count twice after a restart.
-func (c *Core) analysed(now dosing.Instant, id dosing.TankID, change ledger.Change) {
-	t := &c.tanks[id]
+func (ac *accounts) analysed(now dosing.Instant, id dosing.TankID, change ledger.Change) {
+	t := &ac.tanks[id]
 	if t.ions.account == nil || !t.analyse(ledger.Analysis{Text: change.Text, Ago: time.Duration(change.Value * float64(time.Second)), Trusted: change.Trusted, At: change.At}, now) {
 		return
 	}
 	t.ions.last = change.Text
-	c.judgeIons(now, id)
-	c.recordIonsOf(now, id)
+	ac.judge(now, id)
+	ac.recordOf(now, id)
 }
 
 // analyse reads a recorded analysis into the account.
@@ -241,24 +247,24 @@ func (t *tank) analyse(a ledger.Analysis, now dosing.Instant) bool {
 	return true
 }
 
-// reconfigureIons takes another recipe, water or row. What the tank holds does not
+// reconfigure takes another recipe, water or row. What the tank holds does not
 // change by that.
-func (c *Core) reconfigureIons(now dosing.Instant, id dosing.TankID) {
-	t := &c.tanks[id]
+func (ac *accounts) reconfigure(now dosing.Instant, id dosing.TankID) {
+	t := &ac.tanks[id]
 	former := t.ions
-	if err := c.beginIons(id); err != nil {
+	if err := ac.begin(id); err != nil {
 		t.ions = former
-		c.notice(Notice{Kind: NoticeRefused, Tank: id, Text: "recipe: " + err.Error() + "; the shares stay as they were"})
+		ac.notice(Notice{Kind: NoticeRefused, Tank: id, Text: "recipe: " + err.Error() + "; the shares stay as they were"})
 		return
 	}
 	switch {
 	case former.account == nil:
 	case t.ions.account == nil:
-		t.loops.Reshare(byHand(c.settings.Safety.Pumps, id))
-		t.weighBlend(c.settings.Safety.Pumps)
+		t.loops.Reshare(byHand(ac.settings.Safety.Pumps, id))
+		t.weighBlend(ac.settings.Safety.Pumps)
 	case t.ions.account.Restore(former.account.Record()) == nil:
 		t.ions.last = former.last
-		c.judgeIons(now, id)
+		ac.judge(now, id)
 	}
 }
 

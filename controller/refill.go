@@ -16,35 +16,35 @@ const (
 
 // askRefill notes what a container holds after it was filled. What the old liquid did is
 // no evidence of the new one; what was learned of the tanks stands.
-func (c *Core) askRefill(now dosing.Instant, r *Request) {
-	if int(r.Pump) >= len(c.settings.Safety.Pumps) || r.Volume <= 0 {
-		c.refuse(r, "say which pump's container was filled, and how many litres it holds now")
+func (sk *stocks) askRefill(now dosing.Instant, r *Request) {
+	if int(r.Pump) >= len(sk.settings.Safety.Pumps) || r.Volume <= 0 {
+		sk.refuse(r, "say which pump's container was filled, and how many litres it holds now")
 		return
 	}
-	pump := &c.settings.Safety.Pumps[r.Pump]
+	pump := &sk.settings.Safety.Pumps[r.Pump]
 	most := containerMost
 	if pump.Container > 0 {
 		most = dosing.FromMillilitres(pump.Container.Millilitres() * containerAbove)
 	}
 	if r.Volume > most {
-		c.refuse(r, fmt.Sprintf("%s is more than the container of %s holds, %s; look at the number and its unit, litres", volumeText(r.Volume), pump.Name, volumeText(most)))
+		sk.refuse(r, fmt.Sprintf("%s is more than the container of %s holds, %s; look at the number and its unit, litres", volumeText(r.Volume), pump.Name, volumeText(most)))
 		return
 	}
-	counts := &c.pumps[r.Pump]
-	counts.refill = ledger.Refill{Volume: r.Volume, Ever: counts.before + c.totals.Ever(r.Pump), At: now.Wall, Batch: r.Batch}
-	c.watch.Refilled(r.Pump)
-	c.change(ledger.Change{Kind: ledger.ChangeRefill, At: now, Pump: pump.Name, Volume: r.Volume, Text: r.Batch, Note: r.Note, By: r.By, From: r.From})
-	c.accept(r, fmt.Sprintf("%s · %s holds %s from now on; how it works is judged anew", pump.Name, pump.Liquid(), volumeText(r.Volume)))
+	counts := &sk.counts[r.Pump]
+	counts.refill = ledger.Refill{Volume: r.Volume, Ever: counts.before + sk.totals.Ever(r.Pump), At: now.Wall, Batch: r.Batch}
+	sk.watch.Refilled(r.Pump)
+	sk.change(ledger.Change{Kind: ledger.ChangeRefill, At: now, Pump: pump.Name, Volume: r.Volume, Text: r.Batch, Note: r.Note, By: r.By, From: r.From})
+	sk.accept(r, fmt.Sprintf("%s · %s holds %s from now on; how it works is judged anew", pump.Name, pump.Liquid(), volumeText(r.Volume)))
 }
 
 // left is what a container holds by the ledger and the newest refill: what was added by
 // hand came from wherever a person took it. Negative = no refill was entered.
-func (c *Core) left(id dosing.PumpID) dosing.Volume {
-	counts := &c.pumps[id]
+func (sk *stocks) left(id dosing.PumpID) dosing.Volume {
+	counts := &sk.counts[id]
 	if counts.refill.At.IsZero() {
 		return -1
 	}
-	return max(counts.refill.Volume-(counts.before+c.totals.Ever(id)-counts.refill.Ever), 0)
+	return max(counts.refill.Volume-(counts.before+sk.totals.Ever(id)-counts.refill.Ever), 0)
 }
 
 // askMark writes down what a person wants to find again at this time.

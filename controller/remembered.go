@@ -62,15 +62,15 @@ func (c *Core) Remembered(now dosing.Instant) Remembered {
 		slices.Sort(r.Latches)
 		r.Holidays = len(t.ended)
 		for k := range c.settings.Safety.Inputs {
-			if last := c.calibrations[k]; c.settings.Safety.Inputs[k].Tank == id && !last.At.IsZero() {
+			if last := c.calibrations.newest[k]; c.settings.Safety.Inputs[k].Tank == id && !last.At.IsZero() {
 				r.Calibrations = append(r.Calibrations, fmt.Sprintf("%s %g %g %v", c.settings.Safety.Inputs[k].Name, last.Slope, last.Offset, last.Itself))
 			}
 		}
 		all.Tanks = append(all.Tanks, r)
 	}
-	for i := range c.pumps {
-		v := c.pumpView(now, dosing.PumpID(i))
-		all.Pumps = append(all.Pumps, RememberedPump{Hour: v.Hour, Day: v.Day, Ever: v.Ever, Left: c.left(dosing.PumpID(i)), Doses: v.Doses, Volume: v.Volume})
+	for i := range c.stocks.counts {
+		v := c.snapshot.pumpView(now, dosing.PumpID(i))
+		all.Pumps = append(all.Pumps, RememberedPump{Hour: v.Hour, Day: v.Day, Ever: v.Ever, Left: c.stocks.left(dosing.PumpID(i)), Doses: v.Doses, Volume: v.Volume})
 	}
 	return all
 }

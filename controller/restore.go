@@ -37,14 +37,14 @@ func (c *Core) restore(s ledger.State, now dosing.Instant) {
 		c.restoreTank(s, dosing.TankID(i), now)
 	}
 	if s.Restored {
-		c.restored, c.missing = true, missingSince(s.Before, now.Wall)
+		c.epochs.restored, c.epochs.missing = true, missingSince(s.Before, now.Wall)
 	}
-	c.restoreCalibrations(s.Calibrations)
-	c.restoreDrawn(s.Hourly)
+	c.calibrations.restore(s.Calibrations)
+	c.stocks.restoreDrawn(s.Hourly)
 	for i := range c.tanks {
 		t := &c.tanks[i]
 		for key, at := range s.Holidays[t.plant.Name] {
-			c.holidayEnded(dosing.TankID(i), key, at)
+			c.setpoints.holidayEnded(dosing.TankID(i), key, at)
 		}
 		if !t.settings.Schedule.Empty() {
 			v := t.scheduled(now)
@@ -76,41 +76,41 @@ func (c *Core) restoreDoses(s ledger.State, now dosing.Instant) {
 			up = now.Up
 		}
 		if d.ByHand {
-			c.restoreHand(&d, id, pump)
+			c.hands.restore(&d, id, pump)
 		} else {
 			c.totals.Count(dosing.Dose{Key: d.Order.Key(), Tank: id, Pump: pump, Volume: d.Volume, Up: up})
-			c.keepWord(c.replayed(d, id, pump))
+			c.doses.keepWord(c.doses.replayed(d, id, pump))
 		}
 	}
 	for i := range c.settings.Safety.Pumps {
 		pump := dosing.PumpID(i)
 		name := c.settings.Safety.Pumps[i].Name
 		c.watch.Used(pump, min(s.Covers, recordRecent), s.Recent[name])
-		c.pumps[i].before = s.Ever[name] - c.totals.Ever(pump)
-		c.pumps[i].refill, c.pumps[i].rate, c.pumps[i].tube = s.Refills[name], s.Rates[name], s.Tubes[name]
-		c.pumps[i].doses, c.pumps[i].volume = s.Outcomes[name].Doses, s.Outcomes[name].Volume
+		c.stocks.counts[i].before = s.Ever[name] - c.totals.Ever(pump)
+		c.stocks.counts[i].refill, c.stocks.counts[i].rate, c.stocks.counts[i].tube = s.Refills[name], s.Rates[name], s.Tubes[name]
+		c.stocks.counts[i].doses, c.stocks.counts[i].volume = s.Outcomes[name].Doses, s.Outcomes[name].Volume
 		// What was open is settled by Begin.
-		c.pumps[i].doses[ledger.OutcomeOpen], c.pumps[i].volume[ledger.OutcomeOpen] = 0, 0
+		c.stocks.counts[i].doses[ledger.OutcomeOpen], c.stocks.counts[i].volume[ledger.OutcomeOpen] = 0, 0
 	}
 	for _, open := range s.Open {
 		id, okTank := c.tankNamed(open.Tank)
 		pump, okPump := c.pumpNamed(open.Pump)
 		if okTank && okPump {
-			c.abandoned = append(c.abandoned, open.Intent(id, pump))
+			c.doses.abandoned = append(c.doses.abandoned, open.Intent(id, pump))
 		}
 	}
 }
 
 // replayed is a dose of an earlier run as later words on it are compared with it. By
 // whose word it was settled is not known any more.
-func (c *Core) replayed(d ledger.ReplayedDose, id dosing.TankID, pump dosing.PumpID) spoken {
+func (ds *doses) replayed(d ledger.ReplayedDose, id dosing.TankID, pump dosing.PumpID) spoken {
 	recalled := ledger.OpenIntent{Order: d.Order, Tank: d.Tank, Pump: d.Pump, Volume: d.Ordered, At: dosing.Instant{Up: d.Up},
 		Basis: ledger.Basis{TankName: d.Tank, PumpName: d.Pump}}
 	outcome := d.Outcome
 	if outcome == ledger.OutcomeOpen {
 		outcome = ledger.OutcomeUncertain // by the first step of this run
 	}
-	return spoken{intent: recalled.Intent(id, pump), run: d.Ordered.RunTime(c.settings.Safety.Pumps[pump].PerSecond), counted: d.Volume, outcome: outcome}
+	return spoken{intent: recalled.Intent(id, pump), run: d.Ordered.RunTime(ds.settings.Safety.Pumps[pump].PerSecond), counted: d.Volume, outcome: outcome}
 }
 
 func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant) {
@@ -136,7 +136,7 @@ func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant)
 	}
 	c.watch.RestoreUnseen(now, id, s.Unseen[name].Unseen, unseen)
 	t.owed = append([]dosing.Volume(nil), owed...)
-	c.restoreIons(s, id, now)
+	c.accounts.restore(s, id, now)
 	if remark, ok := s.Unconfirmed[name]; ok {
 		t.operator.Unconfirmed, t.operator.Why = true, cmp.Or(remark.Note, remark.Text)
 	}
@@ -192,20 +192,20 @@ func (t *tank) restoreSetpoint(asked ledger.Setpoint, now dosing.Instant) {
 // known to be right.
 func (c *Core) Begin(now dosing.Instant, synchronised bool) *Output {
 	c.out.reset()
-	c.change(ledger.Start(c.epoch, c.settings.Version, now, synchronised))
-	for _, intent := range c.abandoned {
+	c.change(ledger.Start(c.epochs.epoch, c.settings.Version, now, synchronised))
+	for _, intent := range c.doses.abandoned {
 		c.out.Append = append(c.out.Append, ledger.Settle(intent, ledger.OutcomeUncertain, 0, now, "the daemon ended during the dose; counted in full"))
 		plan := intent.Plan()
-		c.pumps[plan.Pump].doses[ledger.OutcomeUncertain]++
-		c.pumps[plan.Pump].volume[ledger.OutcomeUncertain] += plan.Volume
+		c.stocks.counts[plan.Pump].doses[ledger.OutcomeUncertain]++
+		c.stocks.counts[plan.Pump].volume[ledger.OutcomeUncertain] += plan.Volume
 		c.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: intent.Order(), Pump: plan.Pump, Volume: plan.Volume,
 			Outcome: ledger.OutcomeUncertain, Text: "left open by an earlier run"})
 	}
-	c.abandoned = nil
-	c.useCalibrations()
-	if c.restored {
-		c.spend(now, c.missing)
-		c.spent = true
+	c.doses.abandoned = nil
+	c.calibrations.useAll()
+	if c.epochs.restored {
+		c.epochs.spend(now, c.epochs.missing)
+		c.epochs.spent = true
 	}
 	for i := range c.tanks {
 		if c.tanks[i].disarmedNow {
@@ -218,57 +218,7 @@ func (c *Core) Begin(now dosing.Instant, synchronised bool) *Output {
 }
 
 // Epoch is the number of this run.
-func (c *Core) Epoch() uint32 { return c.epoch }
-
-// recordLearned writes down what the loops have learned and how much water they
-// learned it of, so that a restart neither forgets it nor believes it of another
-// filling.
-func (c *Core) recordLearned(now dosing.Instant) {
-	for i := range c.tanks {
-		// Behind the row of confirmed water it would bring back what that row forgets.
-		if c.tanks[i].wishes[RequestConfirmWater].ticket == 0 {
-			c.recordLearnedOf(now, dosing.TankID(i))
-		}
-	}
-}
-
-func (c *Core) recordLearnedOf(now dosing.Instant, id dosing.TankID) {
-	t := &c.tanks[id]
-	ph, ec := t.loops.Learned()
-	note := func(kind ledger.ChangeKind, q dosing.Quantity, b dosing.Belief) {
-		if b.Spread > 0 {
-			c.change(ledger.Change{Kind: kind, At: now, Tank: t.plant.Name, Quantity: q, Value: b.Mean, Spread: b.Spread})
-		}
-	}
-	note(ledger.ChangeLearned, dosing.QuantityPH, ph.Scale)
-	note(ledger.ChangeLearned, dosing.QuantityEC, ec.Scale)
-	note(ledger.ChangeDrift, dosing.QuantityPH, ph.Drift)
-	note(ledger.ChangeDrift, dosing.QuantityEC, ec.Drift)
-	if litres, ok := c.watch.Resting(now, id); ok {
-		c.change(ledger.Change{Kind: ledger.ChangeLevel, At: now, Tank: t.plant.Name, Value: litres})
-	}
-}
-
-// recordUnseen writes down what the probes have shown meanwhile, so that a restart counts no
-// more as unseen than a little. Until that is durable a restart finds more, never less.
-func (c *Core) recordUnseen(now dosing.Instant, id dosing.TankID) {
-	if u, due := c.watch.UnseenToRecord(now, id); due {
-		c.change(ledger.Change{Kind: ledger.ChangeUnseen, At: now, Tank: c.tanks[id].plant.Name, Value: u.Acid, Old: u.Base, Spread: u.Stock})
-	}
-}
-
-// recordOwed writes down what a begun blend still owes, so that a restart finishes
-// it rather than leaving the ratio bent.
-func (c *Core) recordOwed(now dosing.Instant, id dosing.TankID) {
-	t := &c.tanks[id]
-	for p, volume := range t.loops.Owed() {
-		if t.owed[p] == volume {
-			continue
-		}
-		t.owed[p] = volume
-		c.change(ledger.Change{Kind: ledger.ChangeOwed, At: now, Tank: t.plant.Name, Pump: c.settings.Safety.Pumps[p].Name, Volume: volume})
-	}
-}
+func (c *Core) Epoch() uint32 { return c.epochs.epoch }
 
 // reconfigure takes a new configuration of the same tanks, pumps, inputs and
 // nodes. A dose that is under way ends under the version that it cites.
@@ -294,16 +244,16 @@ func (c *Core) reconfigure(now dosing.Instant, settings *Settings) {
 		t := &c.tanks[i]
 		t.settings, t.plant, t.curve = settings.Tanks[i], settings.Safety.Tanks[i].Tank, curves[i]
 		t.loops.Reconfigure(t.plant, settings.Safety.Pumps, t.curve)
-		c.reconfigureIons(now, dosing.TankID(i))
-		c.relimit(now, dosing.TankID(i), dosing.QuantityPH, t.settings.PH)
-		c.relimit(now, dosing.TankID(i), dosing.QuantityEC, t.settings.EC)
+		c.accounts.reconfigure(now, dosing.TankID(i))
+		c.setpoints.relimit(now, dosing.TankID(i), dosing.QuantityPH, t.settings.PH)
+		c.setpoints.relimit(now, dosing.TankID(i), dosing.QuantityEC, t.settings.EC)
 	}
-	c.useCalibrations()
+	c.calibrations.useAll()
 	c.retryRefused(now)
 	c.change(ledger.Change{Kind: ledger.ChangeSettings, At: now, Text: settings.Version, By: "leat"})
 	c.notice(Notice{Kind: NoticeChange, Tank: dosing.AllTanks, Text: "configuration " + settings.Version + " is in force"})
-	c.aim(now)
-	c.evaluate(now)
+	c.setpoints.aim(now)
+	c.interlocks.evaluate(now)
 	c.out.Changed = true
 }
 
@@ -335,14 +285,14 @@ func curveOf(plant dosing.Tank) (dosing.Titration, error) {
 // relimit takes new bounds of a setpoint. A new value in the file ends an accepted ask,
 // and so do bounds that no longer hold it; the record says so, or the ask would come
 // back with the file's former value.
-func (c *Core) relimit(now dosing.Instant, id dosing.TankID, q dosing.Quantity, limits SetpointSettings) {
-	s := c.tanks[id].setpointOf(q)
+func (sp *setpoints) relimit(now dosing.Instant, id dosing.TankID, q dosing.Quantity, limits SetpointSettings) {
+	s := sp.tanks[id].setpointOf(q)
 	held := s.limits.Value
 	s.limits, s.offer, s.home = limits, "", limits.Value
 	ends := !s.holds(s.target, held)
 	s.present = min(max(s.present, limits.Min), limits.Max)
 	if ends {
 		s.accept(limits.Value, "file", "", now.Wall, time.Time{})
-		c.recordSetpoint(now, id, q)
+		sp.record(now, id, q)
 	}
 }

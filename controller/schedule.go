@@ -132,9 +132,9 @@ const (
 // bounds, in steps that need no confirmation, along the same ramp, and by a row of the
 // ledger first. What a person asked for stands until its end, or until a stage begins, or a
 // holiday begins or ends.
-func (c *Core) followSchedule(now dosing.Instant) {
-	for i := range c.tanks {
-		t := &c.tanks[i]
+func (sp *setpoints) followSchedule(now dosing.Instant) {
+	for i := range sp.tanks {
+		t := &sp.tanks[i]
 		if t.settings.Schedule.Empty() {
 			continue
 		}
@@ -144,9 +144,9 @@ func (c *Core) followSchedule(now dosing.Instant) {
 			continue
 		}
 		for _, q := range [...]dosing.Quantity{dosing.QuantityPH, dosing.QuantityEC} {
-			if value, due := t.dueOf(q, v); due && c.ledger == safety.LedgerReady {
+			if value, due := t.dueOf(q, v); due && sp.ledger == safety.LedgerReady {
 				t.asked = now.Up
-				c.askSetpoint(now, &Request{Kind: RequestSetpoint, Tank: dosing.TankID(i), Quantity: q, Value: value, By: v.Words(), From: fromSchedule, Role: RoleOperate})
+				sp.ask(now, &Request{Kind: RequestSetpoint, Tank: dosing.TankID(i), Quantity: q, Value: value, By: v.Words(), From: fromSchedule, Role: RoleOperate})
 			}
 		}
 	}
@@ -187,21 +187,21 @@ func (t *tank) dueOf(q dosing.Quantity, v Scheduled) (value float64, due bool) {
 	return math.Round(value*1000) / 1000, s.within(value) && math.Abs(math.Round(value*1000)/1000-s.target) > 1e-9
 }
 
-// askEndHoliday confirms the end of a holiday, or ends it early.
-func (c *Core) askEndHoliday(now dosing.Instant, r *Request) {
-	t := &c.tanks[r.Tank]
+// askEnd confirms the end of a holiday, or ends it early.
+func (sp *setpoints) askEnd(now dosing.Instant, r *Request) {
+	t := &sp.tanks[r.Tank]
 	v := t.scheduled(now)
 	if v.Holiday == nil {
-		c.refuse(r, "no holiday is under way")
+		sp.refuse(r, "no holiday is under way")
 		return
 	}
-	c.awaitMore(now, r, ledger.Change{Kind: ledger.ChangeHolidayEnd, Text: v.Holiday.Key()},
+	sp.wishes.awaitMore(now, r, ledger.Change{Kind: ledger.ChangeHolidayEnd, Text: v.Holiday.Key()},
 		"holiday "+v.Holiday.Name+" is ended; setpoints return to the stage of the crop along their ramps")
 }
 
 // holidayEnded is told that the row is durable.
-func (c *Core) holidayEnded(id dosing.TankID, key string, at time.Time) {
-	t := &c.tanks[id]
+func (sp *setpoints) holidayEnded(id dosing.TankID, key string, at time.Time) {
+	t := &sp.tanks[id]
 	if t.ended == nil {
 		t.ended = map[string]time.Time{}
 	}

@@ -12,6 +12,12 @@ import (
 	"leat/safety/ledger"
 )
 
+// setpoints keeps what each tank is held at: by the file, a schedule, or people.
+type setpoints struct {
+	*station
+	wishes *wishes
+}
+
 // setpoint is one setpoint with its source, its end and its ramp.
 type setpoint struct {
 	limits  SetpointSettings
@@ -122,14 +128,14 @@ func (t *tank) setpointOf(q dosing.Quantity) *setpoint {
 	return &t.ph
 }
 
-// askSetpoint judges a wish for a setpoint. The answer tells old, new and bounds
+// ask judges a wish for a setpoint. The answer tells old, new and bounds
 // whether or not it was accepted. One row of a quantity is on its way at a time, and few
 // are written in a minute; the newest wish waits, and takes the place of the one
 // that waited before it.
-func (c *Core) askSetpoint(now dosing.Instant, r *Request) {
-	t := &c.tanks[r.Tank]
+func (sp *setpoints) ask(now dosing.Instant, r *Request) {
+	t := &sp.tanks[r.Tank]
 	if r.Quantity != dosing.QuantityPH && r.Quantity != dosing.QuantityEC {
-		c.refuse(r, "only ph and ec have a setpoint")
+		sp.refuse(r, "only ph and ec have a setpoint")
 		return
 	}
 	s, onWay := t.setpointOf(r.Quantity), &t.wishes[wishOf(r)]
@@ -142,22 +148,22 @@ func (c *Core) askSetpoint(now dosing.Instant, r *Request) {
 	refused, token, why := s.judge(now, setpointName(r.Quantity), w.old, r.Value, r.Confirm)
 	switch {
 	case refused != "":
-		c.reply(&w, false, refused)
+		sp.wishes.reply(&w, false, refused)
 	case err != nil:
-		c.reply(&w, false, err.Error())
+		sp.wishes.reply(&w, false, err.Error())
 	case token != "":
-		c.reply(&w, false, why+"; to accept it all the same, confirm within 2 minutes")
-		c.out.Answers[len(c.out.Answers)-1].Confirm = token
-	case c.ledger != safety.LedgerReady:
-		c.reply(&w, false, fmt.Sprintf("the ledger is %s, so this cannot be written down: nothing was changed; ask again when the ledger is ready", c.ledger))
+		sp.wishes.reply(&w, false, why+"; to accept it all the same, confirm within 2 minutes")
+		sp.out.Answers[len(sp.out.Answers)-1].Confirm = token
+	case sp.ledger != safety.LedgerReady:
+		sp.wishes.reply(&w, false, fmt.Sprintf("the ledger is %s, so this cannot be written down: nothing was changed; ask again when the ledger is ready", sp.ledger))
 	case onWay.ticket == 0 && s.rows.free(now.Up):
 		t.next[nextOf(r.Quantity)] = wish{} // this one is newer
-		c.writeSetpoint(now, w)
+		sp.write(now, w)
 	default:
-		c.reply(&w, true, "accepted; it waits for its row of the ledger, at most three are written in a minute, and a newer wish takes its place")
+		sp.wishes.reply(&w, true, "accepted; it waits for its row of the ledger, at most three are written in a minute, and a newer wish takes its place")
 		next := &t.next[nextOf(r.Quantity)]
 		if next.request.Kind != RequestNone { // of a flood one line in the log is enough
-			c.out.Notices = c.out.Notices[:len(c.out.Notices)-1]
+			sp.out.Notices = sp.out.Notices[:len(sp.out.Notices)-1]
 		}
 		*next = w
 	}
@@ -177,44 +183,44 @@ func setpointName(q dosing.Quantity) string {
 	return "pH"
 }
 
-func (c *Core) writeSetpoint(now dosing.Instant, w wish) {
-	s := c.tanks[w.request.Tank].setpointOf(w.request.Quantity)
+func (sp *setpoints) write(now dosing.Instant, w wish) {
+	s := sp.tanks[w.request.Tank].setpointOf(w.request.Quantity)
 	s.rows.take(now.Up)
-	c.await(now, w, ledger.Change{Kind: ledger.ChangeSetpoint, Quantity: w.request.Quantity, Old: s.present,
+	sp.wishes.await(now, w, ledger.Change{Kind: ledger.ChangeSetpoint, Quantity: w.request.Quantity, Old: s.present,
 		Value: w.request.Value, FileValue: s.limits.Value, Until: w.until})
 }
 
 // writeNext sends the wishes to the disk whose turn has come, if they may still be
 // accepted as things are now.
-func (c *Core) writeNext(now dosing.Instant) {
-	for i := range c.tanks {
-		t := &c.tanks[i]
+func (sp *setpoints) writeNext(now dosing.Instant) {
+	for i := range sp.tanks {
+		t := &sp.tanks[i]
 		for k := range t.next {
 			w := t.next[k]
 			r := &w.request
 			s := t.setpointOf(r.Quantity)
-			if r.Kind == RequestNone || t.wishes[wishOf(r)].ticket != 0 || !s.rows.free(now.Up) || c.ledger != safety.LedgerReady {
+			if r.Kind == RequestNone || t.wishes[wishOf(r)].ticket != 0 || !s.rows.free(now.Up) || sp.ledger != safety.LedgerReady {
 				continue
 			}
 			t.next[k] = wish{}
 			w.old = s.target
 			switch {
 			case !s.within(r.Value):
-				c.reply(&w, false, "the bounds of this setpoint have changed meanwhile: it does not take effect")
+				sp.wishes.reply(&w, false, "the bounds of this setpoint have changed meanwhile: it does not take effect")
 			case !w.sure && math.Abs(r.Value-s.target) > s.limits.Confirm+1e-9:
-				c.reply(&w, false, fmt.Sprintf("%s %s to %s has become a large step meanwhile: ask again", setpointName(r.Quantity), number(s.target), number(r.Value)))
+				sp.wishes.reply(&w, false, fmt.Sprintf("%s %s to %s has become a large step meanwhile: ask again", setpointName(r.Quantity), number(s.target), number(r.Value)))
 			default:
-				c.writeSetpoint(now, w)
+				sp.write(now, w)
 			}
 		}
 	}
 }
 
-// setpointWritten lets an accepted setpoint take effect, unless a new configuration has
+// written lets an accepted setpoint take effect, unless a new configuration has
 // ended it on its way.
-func (c *Core) setpointWritten(now dosing.Instant, w *wish, row ledger.Change) bool {
+func (sp *setpoints) written(now dosing.Instant, w *wish, row ledger.Change) bool {
 	r := &w.request
-	s := c.tanks[r.Tank].setpointOf(r.Quantity)
+	s := sp.tanks[r.Tank].setpointOf(r.Quantity)
 	if !s.holds(row.Value, row.FileValue) {
 		w.text = "the configuration has changed meanwhile: it does not take effect"
 		return false
@@ -228,15 +234,15 @@ func (c *Core) setpointWritten(now dosing.Instant, w *wish, row ledger.Change) b
 	s.accept(row.Value, row.From, row.By, row.At.Wall, row.Until)
 	s.advance(now)
 	if now.Up-row.At.Up > answerWithin {
-		c.recordSetpoint(now, r.Tank, r.Quantity) // the ramp begins now, not when it was asked
+		sp.record(now, r.Tank, r.Quantity) // the ramp begins now, not when it was asked
 	}
 	return true
 }
 
-// recordSetpoint writes down a setpoint as it is now.
-func (c *Core) recordSetpoint(now dosing.Instant, id dosing.TankID, q dosing.Quantity) {
-	s := c.tanks[id].setpointOf(q)
-	c.change(ledger.Change{Kind: ledger.ChangeSetpoint, At: now, Tank: c.tankName(id), Quantity: q, Old: s.present, Value: s.target,
+// record writes down a setpoint as it is now.
+func (sp *setpoints) record(now dosing.Instant, id dosing.TankID, q dosing.Quantity) {
+	s := sp.tanks[id].setpointOf(q)
+	sp.change(ledger.Change{Kind: ledger.ChangeSetpoint, At: now, Tank: sp.tankName(id), Quantity: q, Old: s.present, Value: s.target,
 		FileValue: s.limits.Value, Until: s.until, By: s.by, From: s.source})
 }
 

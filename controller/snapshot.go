@@ -3,7 +3,6 @@ package controller
 import (
 	"fmt"
 	"math"
-	"slices"
 	"time"
 
 	"leat/dosing"
@@ -13,39 +12,42 @@ import (
 	"leat/safety/ledger"
 )
 
-// View makes a snapshot for people and metrics. It is built new each time, so the
-// rim may hand it to any goroutine.
-func (c *Core) View(now dosing.Instant) *View {
-	v := &View{At: now, Station: c.settings.Safety.Station, Epoch: c.epoch, Configuration: c.settings.Version, LinkUp: c.linkUp, Ledger: c.ledger}
-	for i := range c.tanks {
-		v.Tanks = append(v.Tanks, c.Tank(now, dosing.TankID(i)))
+// snapshot looks at all that the core keeps, for people and metrics; it changes nothing.
+type snapshot struct {
+	*station
+	stocks       *stocks
+	hands        *hands
+	calibrations *calibrations
+	epochs       *epochs
+	interlocks   *interlocks
+}
+
+// view is built new each time, so the rim may hand it to any goroutine.
+func (sn *snapshot) view(now dosing.Instant) *View {
+	v := &View{At: now, Station: sn.settings.Safety.Station, Epoch: sn.epochs.epoch, Configuration: sn.settings.Version, LinkUp: sn.linkUp, Ledger: sn.ledger}
+	for i := range sn.tanks {
+		v.Tanks = append(v.Tanks, sn.ofTank(now, dosing.TankID(i)))
 	}
-	for i := range c.settings.Safety.Pumps {
-		v.Pumps = append(v.Pumps, c.pumpView(now, dosing.PumpID(i)))
-		v.Pumps[i].Largest = c.largest(now, dosing.PumpID(i))
+	for i := range sn.settings.Safety.Pumps {
+		v.Pumps = append(v.Pumps, sn.pumpView(now, dosing.PumpID(i)))
+		v.Pumps[i].Largest = sn.largest(now, dosing.PumpID(i))
 	}
-	for i := range c.settings.Safety.Nodes {
-		boot, _, age, seen := c.watch.Node(now, safety.NodeID(i))
-		v.Nodes = append(v.Nodes, NodeView{Name: c.settings.Safety.Nodes[i].Name, Seen: seen, Age: age, Boot: boot})
+	for i := range sn.settings.Safety.Nodes {
+		boot, _, age, seen := sn.watch.Node(now, safety.NodeID(i))
+		v.Nodes = append(v.Nodes, NodeView{Name: sn.settings.Safety.Nodes[i].Name, Seen: seen, Age: age, Boot: boot})
 	}
 	v.Judge()
 	return v
 }
 
-// Doubt says why the newest reading of an input was not valid for dosing when it came, and
-// why the input is not now; "" = it is.
-func (c *Core) Doubt(now dosing.Instant, in dosing.InputID) (came, stands string) {
-	return c.watch.Doubt(now, in)
-}
-
-// Tank is one tank of the View.
-func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
-	t := &c.tanks[id]
+// ofTank is one tank of the View.
+func (sn *snapshot) ofTank(now dosing.Instant, id dosing.TankID) TankView {
+	t := &sn.tanks[id]
 	target := t.target()
 	estimate := t.loops.Estimate(now, target)
 	v := TankView{Name: t.plant.Name, PH: t.ph.view(), EC: t.ec.view(), WouldDose: t.would, Withheld: t.withheld}
 	v.Settled = t.settledView(estimate)
-	v.Unseen = c.unseenViews(id)
+	v.Unseen = sn.unseenViews(id)
 	v.Wants, v.ToppedUp = t.lacks(&estimate), t.loops.ToppedUp()
 	v.Ions = t.ions.view
 	v.LeavesWarn, v.LeavesHarm = t.leaves(now)
@@ -53,87 +55,61 @@ func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView {
 	if t.operator.Paused && t.pauseEnd > 0 {
 		v.PauseEnds = now.Wall.Add(t.pauseEnd - now.Up)
 	}
-	v.Inputs = make([]InputView, 0, len(c.settings.Safety.Inputs))
-	for i := range c.settings.Safety.Inputs {
-		in := &c.settings.Safety.Inputs[i]
+	v.Inputs = make([]InputView, 0, len(sn.settings.Safety.Inputs))
+	for i := range sn.settings.Safety.Inputs {
+		in := &sn.settings.Safety.Inputs[i]
 		if in.Tank == id || in.Tank == dosing.AllTanks {
-			v.Inputs = append(v.Inputs, c.inputView(now, dosing.InputID(i), in))
+			v.Inputs = append(v.Inputs, sn.inputView(now, dosing.InputID(i), in))
 		}
 	}
-	for _, trip := range c.watch.Trips(id) {
-		v.Holds = append(v.Holds, c.holdView(trip))
+	for _, trip := range sn.watch.Trips(id) {
+		v.Holds = append(v.Holds, sn.holdView(trip))
 	}
 	for _, trip := range t.waits {
-		v.Holds = append(v.Holds, c.holdView(trip))
+		v.Holds = append(v.Holds, sn.holdView(trip))
 	}
-	for _, alarm := range c.alarms.Active(id, v.LeavesWarn, v.LeavesHarm) {
+	for _, alarm := range sn.interlocks.alarms.Active(id, v.LeavesWarn, v.LeavesHarm) {
 		v.Alarms = append(v.Alarms, AlarmView(alarm))
 	}
-	v.Pours, v.Hands = c.pours(id), c.handViews(id)
-	v.Stocks = c.stockViews(id)
+	v.Pours, v.Hands = sn.hands.pours(id), sn.hands.views(id)
+	v.Stocks = sn.stocks.views(id)
 	if !t.settings.Schedule.Empty() {
 		s := t.scheduled(now)
 		v.Schedule = s.Words()
 	}
 	if t.calibrating.on {
-		v.Calibrating = c.settings.Safety.Inputs[t.calibrating.input].Name
+		v.Calibrating = sn.settings.Safety.Inputs[t.calibrating.input].Name
 	}
-	v.Mode, v.Cause = c.modeAndCause(id)
-	v.Reason, v.Next = c.words(now, id, v, estimate)
-	v.Fit, v.FitCause = c.fit(id, v)
+	v.Mode, v.Cause = sn.modeAndCause(id)
+	v.Reason, v.Next = sn.words(now, id, v, estimate)
+	v.Fit, v.FitCause = sn.fit(id, v)
 	return v
 }
 
-func (c *Core) unseenViews(id dosing.TankID) []UnseenView {
+func (sn *snapshot) unseenViews(id dosing.TankID) []UnseenView {
 	all := make([]UnseenView, 0, 3)
 	for _, role := range [...]dosing.Role{dosing.RoleAcid, dosing.RoleBase, dosing.RoleStock} {
-		all = append(all, UnseenView{Role: role, Share: c.watch.UnseenShare(id, role), Words: c.watch.UnseenWords(id, role)})
+		all = append(all, UnseenView{Role: role, Share: sn.watch.UnseenShare(id, role), Words: sn.watch.UnseenWords(id, role)})
 	}
 	return all
 }
 
-// modeAndCause is the mode as a person sees it: an armed tank is holding while
-// anything withholds its doses, and stopped while a latched trip stands. Of what
-// withholds them the root is named, not what follows from it: just started, not
-// the ten inputs that have not spoken yet.
-func (c *Core) modeAndCause(id dosing.TankID) (safety.Mode, safety.Cause) {
-	mode, cause := c.watch.Mode(id), safety.CauseNone
-	trips := c.watch.Trips(id)
-	starting := slices.ContainsFunc(trips, func(t safety.Trip) bool { return t.Cause == safety.CauseStarting })
-	for i := range trips {
-		trip := &trips[i]
-		if trip.Action <= safety.Stop && trip.Scope <= safety.ScopeTank {
-			return safety.ModeStopped, trip.Cause
-		}
-		if trip.Action >= safety.Run || alarm.Explained(trip, trips) || trip.Cause == safety.CauseBrokerDisconnected && c.linkUp && starting {
-			continue // with the link up it waits for its first readings, as the start does
-		}
-		if cause == safety.CauseNone {
-			cause = trip.Cause
-		}
-		if mode == safety.ModeArmed && trip.Action == safety.Hold && trip.Scope != safety.ScopePump {
-			mode, cause = safety.ModeHolding, trip.Cause
-		}
-	}
-	return mode, cause
-}
-
 // words says why the tank does what it does and what comes next.
-func (c *Core) words(now dosing.Instant, id dosing.TankID, v TankView, e loop.Estimate) (reason, next string) {
+func (sn *snapshot) words(now dosing.Instant, id dosing.TankID, v TankView, e loop.Estimate) (reason, next string) {
 	switch {
 	case v.Cause != safety.CauseNone:
 		row := safety.Of(v.Cause)
 		return v.Mode.String() + ": " + row.Text, "clears: " + row.Clears
-	case c.dose.state != doseNone && c.dose.intent.Plan().Tank == id:
-		plan := c.dose.intent.Plan()
-		return fmt.Sprintf("dosing %s of %s: %s", plan.Volume, c.settings.Safety.Pumps[plan.Pump].Reagent, plan.Reason),
+	case sn.dose.state != doseNone && sn.dose.intent.Plan().Tank == id:
+		plan := sn.dose.intent.Plan()
+		return fmt.Sprintf("dosing %s of %s: %s", plan.Volume, sn.settings.Safety.Pumps[plan.Pump].Reagent, plan.Reason),
 			"waits for the pump's report"
 	case v.Mode != safety.ModeArmed:
 		return v.Mode.String(), "arm it to dose"
 	case !e.Known:
 		return "armed: waits for readings", "doses when pH and EC are known"
 	}
-	return "armed: " + balance(v), c.nextStep(now, id)
+	return "armed: " + balance(v), sn.nextStep(now, id)
 }
 
 // balance compares the settled prediction with the setpoints.
@@ -147,11 +123,11 @@ func balance(v TankView) string {
 }
 
 // nextStep names what the wanted reagent waits for.
-func (c *Core) nextStep(now dosing.Instant, id dosing.TankID) string {
-	t := &c.tanks[id]
+func (sn *snapshot) nextStep(now dosing.Instant, id dosing.TankID) string {
+	t := &sn.tanks[id]
 	for i := range t.waits {
 		if w := &t.waits[i]; w.Cause != safety.CauseDoseOpen {
-			return fmt.Sprintf("%s waits: %s", c.settings.Safety.Pumps[w.Pump].Role, safety.Of(w.Cause).Text)
+			return fmt.Sprintf("%s waits: %s", sn.settings.Safety.Pumps[w.Pump].Role, safety.Of(w.Cause).Text)
 		}
 	}
 	if role := t.needs(now); role != dosing.RoleNone {
@@ -161,8 +137,8 @@ func (c *Core) nextStep(now dosing.Instant, id dosing.TankID) string {
 }
 
 // wouldDose says what an armed tank would dose now, in the grower's arithmetic.
-func (c *Core) wouldDose(now dosing.Instant, id dosing.TankID) string {
-	t := &c.tanks[id]
+func (de *decisions) wouldDose(now dosing.Instant, id dosing.TankID) string {
+	t := &de.tanks[id]
 	role := t.needs(now)
 	if role == dosing.RoleNone {
 		return ""
@@ -176,8 +152,8 @@ func (c *Core) wouldDose(now dosing.Instant, id dosing.TankID) string {
 
 // fit says whether the water may go to plants. Only evidence forbids it: a usable
 // reading that the dose record bears out, or water that nobody has confirmed.
-func (c *Core) fit(id dosing.TankID, v TankView) (bool, string) {
-	if c.tanks[id].operator.Unconfirmed || v.Cause == safety.CauseSolutionUnconfirmed {
+func (sn *snapshot) fit(id dosing.TankID, v TankView) (bool, string) {
+	if sn.tanks[id].operator.Unconfirmed || v.Cause == safety.CauseSolutionUnconfirmed {
 		return false, "solution unconfirmed"
 	}
 	for _, in := range v.Inputs {
@@ -198,9 +174,9 @@ func (c *Core) fit(id dosing.TankID, v TankView) (bool, string) {
 	return true, ""
 }
 
-func (c *Core) inputView(now dosing.Instant, id dosing.InputID, in *safety.Input) InputView {
-	v := InputView{Name: in.Name, Quantity: in.Quantity, NotFitted: in.NotFitted, Calibration: c.calibrationView(id)}
-	reading, quality, ok := c.watch.Input(id)
+func (sn *snapshot) inputView(now dosing.Instant, id dosing.InputID, in *safety.Input) InputView {
+	v := InputView{Name: in.Name, Quantity: in.Quantity, NotFitted: in.NotFitted, Calibration: sn.calibrations.view(id)}
+	reading, quality, ok := sn.watch.Input(id)
 	if !ok {
 		return v
 	}
@@ -209,39 +185,39 @@ func (c *Core) inputView(now dosing.Instant, id dosing.InputID, in *safety.Input
 	return v
 }
 
-func (c *Core) holdView(trip safety.Trip) HoldView {
+func (sn *snapshot) holdView(trip safety.Trip) HoldView {
 	row := safety.Of(trip.Cause)
 	v := HoldView{Cause: trip.Cause, Action: trip.Action, Scope: trip.Scope, Since: trip.Since, Text: row.Text, Clears: row.Clears}
 	if trip.Detail != "" {
 		v.Text += " (" + trip.Detail + ")"
 	}
-	if trip.Scope == safety.ScopePump && int(trip.Pump) < len(c.settings.Safety.Pumps) {
-		v.Pump = c.settings.Safety.Pumps[trip.Pump].Name
+	if trip.Scope == safety.ScopePump && int(trip.Pump) < len(sn.settings.Safety.Pumps) {
+		v.Pump = sn.settings.Safety.Pumps[trip.Pump].Name
 	}
 	return v
 }
 
 // largest is how large a dose of a pump may be now, by tank that it serves.
-func (c *Core) largest(now dosing.Instant, id dosing.PumpID) (all []LargestView) {
-	for i := range c.tanks {
-		if tank := dosing.TankID(i); c.settings.Safety.Pumps[id].ServesTank(tank) {
-			a := c.gate.Allowance(now, tank, id)
-			all = append(all, LargestView{Tank: c.tanks[i].plant.Name, Most: a.Most, By: a.By, Words: a.Words})
+func (sn *snapshot) largest(now dosing.Instant, id dosing.PumpID) (all []LargestView) {
+	for i := range sn.tanks {
+		if tank := dosing.TankID(i); sn.settings.Safety.Pumps[id].ServesTank(tank) {
+			a := sn.gate.Allowance(now, tank, id)
+			all = append(all, LargestView{Tank: sn.tanks[i].plant.Name, Most: a.Most, By: a.By, Words: a.Words})
 		}
 	}
 	return all
 }
 
-func (c *Core) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
-	p, counts := &c.settings.Safety.Pumps[id], &c.pumps[id]
-	v := PumpView{Name: p.Name, Reagent: p.Reagent, Liquid: p.Liquid(), Role: p.Role, Hour: c.totals.Hour(id, now.Up), Day: c.totals.Day(id, now.Up),
-		Ever: counts.before + c.totals.Ever(id), HourlyCap: c.watch.HourlyCap(id), DailyCap: c.watch.DailyCap(id), Refilled: counts.refill.At, Batch: counts.refill.Batch,
+func (sn *snapshot) pumpView(now dosing.Instant, id dosing.PumpID) PumpView {
+	p, counts := &sn.settings.Safety.Pumps[id], &sn.stocks.counts[id]
+	v := PumpView{Name: p.Name, Reagent: p.Reagent, Liquid: p.Liquid(), Role: p.Role, Hour: sn.totals.Hour(id, now.Up), Day: sn.totals.Day(id, now.Up),
+		Ever: counts.before + sn.totals.Ever(id), HourlyCap: sn.watch.HourlyCap(id), DailyCap: sn.watch.DailyCap(id), Refilled: counts.refill.At, Batch: counts.refill.Batch,
 		Doses: counts.doses, Volume: counts.volume}
-	v.Lasts = c.stockView(id)
+	v.Lasts = sn.stocks.view(id)
 	v.Left = v.Lasts.Left
-	v.TubeRan, v.Measured, v.MeasuredAt = c.tubeRan(id), counts.rate.PerSecond, counts.rate.At
-	if c.dose.state != doseNone && c.dose.intent.Plan().Pump == id {
-		v.OpenOrder = c.dose.intent.Order().String()
+	v.TubeRan, v.Measured, v.MeasuredAt = sn.stocks.tubeRan(id), counts.rate.PerSecond, counts.rate.At
+	if sn.dose.state != doseNone && sn.dose.intent.Plan().Pump == id {
+		v.OpenOrder = sn.dose.intent.Order().String()
 	}
 	return v
 }

@@ -10,6 +10,23 @@ import (
 	"leat/safety/ledger"
 )
 
+// stocks keeps what each pump gave, and what its container holds.
+type stocks struct {
+	*station
+	counts []pumpCounts // by pump
+	drawn  drawn
+	looked time.Duration // when the containers were last looked at
+}
+
+type pumpCounts struct {
+	doses  [ledger.OutcomeCount]uint64
+	volume [ledger.OutcomeCount]dosing.Volume
+	before dosing.Volume   // of earlier runs
+	rate   ledger.PumpRate // as last measured
+	tube   ledger.Tube
+	refill ledger.Refill // the newest; At zero = none was entered
+}
+
 // StockView is what a container holds and how long that lasts.
 type StockView struct {
 	Pump string
@@ -26,13 +43,13 @@ type drawn struct {
 }
 
 // restoreDrawn begins with the hours that the ledger tells of.
-func (c *Core) restoreDrawn(hourly map[string][]dosing.Volume) {
-	pumps := c.settings.Safety.Pumps
+func (sk *stocks) restoreDrawn(hourly map[string][]dosing.Volume) {
+	pumps := sk.settings.Safety.Pumps
 	d := drawn{ever: make([]dosing.Volume, len(pumps))}
 	most := 0
 	for i := range pumps {
 		most = max(most, len(hourly[pumps[i].Name]))
-		d.ever[i] = c.pumps[i].before + c.totals.Ever(dosing.PumpID(i))
+		d.ever[i] = sk.counts[i].before + sk.totals.Ever(dosing.PumpID(i))
 	}
 	for hour := range most {
 		row := make([]dosing.Volume, len(pumps))
@@ -44,15 +61,15 @@ func (c *Core) restoreDrawn(hourly map[string][]dosing.Volume) {
 		d.hours = append(d.hours, row)
 	}
 	d.sum()
-	c.drawn = d
+	sk.drawn = d
 }
 
 // countHour notes what was drawn in the hour that ends now.
-func (c *Core) countHour() {
-	d := &c.drawn
+func (sk *stocks) countHour() {
+	d := &sk.drawn
 	row := make([]dosing.Volume, len(d.ever))
 	for i := range row {
-		ever := c.pumps[i].before + c.totals.Ever(dosing.PumpID(i))
+		ever := sk.counts[i].before + sk.totals.Ever(dosing.PumpID(i))
 		row[i], d.ever[i] = ever-d.ever[i], ever
 	}
 	d.hours = append(d.hours, row)
@@ -89,39 +106,39 @@ func (d *drawn) daysOf(pump dosing.PumpID) (days []float64) {
 	return days
 }
 
-// stockView is a container with its forecast.
-func (c *Core) stockView(id dosing.PumpID) StockView {
-	v := StockView{Pump: c.settings.Safety.Pumps[id].Name, Left: c.contains(id)}
-	if days := c.drawn.days[id]; len(days) > 0 {
+// view is a container with its forecast.
+func (sk *stocks) view(id dosing.PumpID) StockView {
+	v := StockView{Pump: sk.settings.Safety.Pumps[id].Name, Left: sk.contains(id)}
+	if days := sk.drawn.days[id]; len(days) > 0 {
 		v.Lasting, v.Known = dosing.Lasts(max(v.Left, 0).Millilitres(), days), true
 	}
 	return v
 }
 
 // contains is what a container holds, by its level if that is measured.
-func (c *Core) contains(id dosing.PumpID) dosing.Volume {
-	for i := range c.settings.Safety.Inputs {
-		in := &c.settings.Safety.Inputs[i]
+func (sk *stocks) contains(id dosing.PumpID) dosing.Volume {
+	for i := range sk.settings.Safety.Inputs {
+		in := &sk.settings.Safety.Inputs[i]
 		if in.Quantity != dosing.QuantityStockLevel || in.Pump != id {
 			continue
 		}
-		if reading, quality, ok := c.watch.Input(dosing.InputID(i)); ok && quality.MayDose() {
+		if reading, quality, ok := sk.watch.Input(dosing.InputID(i)); ok && quality.MayDose() {
 			return dosing.FromMillilitres(reading.Value() * 1000)
 		}
 	}
-	return c.left(id)
+	return sk.left(id)
 }
 
-// stockLow names the containers of a tank that last less than the time of which a person
+// low names the containers of a tank that last less than the time of which a person
 // is told; empty when none is known to.
-func (c *Core) stockLow(id dosing.TankID) string {
+func (sk *stocks) low(id dosing.TankID) string {
 	var low []string
-	for i := range c.settings.Safety.Pumps {
-		pump := &c.settings.Safety.Pumps[i]
-		if !pump.ServesTank(id) || c.settings.StockWarn <= 0 {
+	for i := range sk.settings.Safety.Pumps {
+		pump := &sk.settings.Safety.Pumps[i]
+		if !pump.ServesTank(id) || sk.settings.StockWarn <= 0 {
 			continue
 		}
-		if v := c.stockView(dosing.PumpID(i)); v.Known && v.Left >= 0 && v.Days < c.settings.StockWarn.Hours()/24 {
+		if v := sk.view(dosing.PumpID(i)); v.Known && v.Left >= 0 && v.Days < sk.settings.StockWarn.Hours()/24 {
 			low = append(low, fmt.Sprintf("%s: %s left, %s", pump.Name, volumeText(v.Left), daysText(v.Lasting)))
 		}
 	}
@@ -136,11 +153,11 @@ func daysText(l dosing.Lasting) string {
 	return fmt.Sprintf("lasts %.1f days (%.1f to %.1f)", l.Days, l.Low, l.High)
 }
 
-// stockViews are the containers from which a tank is dosed.
-func (c *Core) stockViews(id dosing.TankID) (all []StockView) {
-	for i := range c.settings.Safety.Pumps {
-		if c.settings.Safety.Pumps[i].ServesTank(id) {
-			all = append(all, c.stockView(dosing.PumpID(i)))
+// views are the containers from which a tank is dosed.
+func (sk *stocks) views(id dosing.TankID) (all []StockView) {
+	for i := range sk.settings.Safety.Pumps {
+		if sk.settings.Safety.Pumps[i].ServesTank(id) {
+			all = append(all, sk.view(dosing.PumpID(i)))
 		}
 	}
 	return all
@@ -149,13 +166,13 @@ func (c *Core) stockViews(id dosing.TankID) (all []StockView) {
 // lowEvery is how often the containers are looked at: days do not pass in seconds.
 const lowEvery = time.Minute
 
-// lookAtStocks notes which containers of a tank are low.
-func (c *Core) lookAtStocks(now dosing.Instant) {
-	if now.Up-c.stocked < lowEvery && c.stocked > 0 {
+// look notes which containers of a tank are low.
+func (sk *stocks) look(now dosing.Instant) {
+	if now.Up-sk.looked < lowEvery && sk.looked > 0 {
 		return
 	}
-	c.stocked = now.Up
-	for i := range c.tanks {
-		c.tanks[i].low = c.stockLow(dosing.TankID(i))
+	sk.looked = now.Up
+	for i := range sk.tanks {
+		sk.tanks[i].low = sk.low(dosing.TankID(i))
 	}
 }

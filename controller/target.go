@@ -24,3 +24,15 @@ func (c *Core) UnseenMost(id dosing.TankID, pump dosing.PumpID) float64 {
 func (c *Core) BufferFloor(now dosing.Instant, id dosing.TankID) float64 {
 	return c.gate.BufferFloor(now, id)
 }
+
+// View makes a snapshot for people and metrics.
+func (c *Core) View(now dosing.Instant) *View { return c.snapshot.view(now) }
+
+// Tank is one tank of the View.
+func (c *Core) Tank(now dosing.Instant, id dosing.TankID) TankView { return c.snapshot.ofTank(now, id) }
+
+// Doubt says why the newest reading of an input was not valid for dosing when it came, and
+// why the input is not now; "" = it is.
+func (c *Core) Doubt(now dosing.Instant, in dosing.InputID) (came, stands string) {
+	return c.watch.Doubt(now, in)
+}

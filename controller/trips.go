@@ -1,78 +1,77 @@
 package controller
 
 import (
+	"fmt"
+	"time"
+
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
+// interlocks acts on what the table of interlocks says: it records, tells and stops.
+type interlocks struct {
+	*station
+	wishes *wishes
+	alarms *alarm.Alarms
+}
+
 // evaluate judges every interlock and acts on what changed: latched trips are
 // recorded, and a pump that may no longer run is stopped.
-func (c *Core) evaluate(now dosing.Instant) {
-	c.watch.Evaluate(now)
-	for _, trip := range c.watch.NewLatches() {
-		c.latch(now, trip)
+func (il *interlocks) evaluate(now dosing.Instant) {
+	il.watch.Evaluate(now)
+	for _, trip := range il.watch.NewLatches() {
+		il.latch(now, trip)
 	}
-	for i := range c.tanks {
-		c.announce(now, dosing.TankID(i))
+	for i := range il.tanks {
+		il.announce(now, dosing.TankID(i))
 	}
-	c.stopRunning(now)
+	il.stopRunning(now)
 }
 
 // latch records a trip that only a person clears. A pump that runs without an order
 // obeys no stop either: only the supply of all of them ends it.
-func (c *Core) latch(now dosing.Instant, trip safety.Trip) {
-	c.outdate(now, trip)
+func (il *interlocks) latch(now dosing.Instant, trip safety.Trip) {
+	il.outdate(now, trip)
 	if trip.Cause == safety.CauseUnexplainedChange || trip.Cause == safety.CauseUncommandedRun {
-		c.out.Supply = true
-		c.out.Stops = append(c.out.Stops, StopOrder{Tank: trip.Tank, All: true})
+		il.out.Supply = true
+		il.out.Stops = append(il.out.Stops, StopOrder{Tank: trip.Tank, All: true})
 	}
-	c.recordTrip(ledger.Change{At: now, Tank: c.tankName(trip.Tank), Note: trip.Detail, By: "leat"}, trip)
+	il.recordTrip(ledger.Change{At: now, Tank: il.tankName(trip.Tank), Note: trip.Detail, By: "leat"}, trip)
 }
 
 // outdate takes away what was asked before a stop latched and lets more happen: whoever
 // asked did not know of it.
-func (c *Core) outdate(now dosing.Instant, trip safety.Trip) {
-	for i := range c.tanks {
+func (il *interlocks) outdate(now dosing.Instant, trip safety.Trip) {
+	for i := range il.tanks {
 		id := dosing.TankID(i)
-		if id == trip.Tank || trip.Scope == safety.ScopePump && c.settings.Safety.Pumps[trip.Pump].ServesTank(id) {
-			c.lessen(now, id, trip.Cause.String()+" stopped the tank", "leat", "")
+		if id == trip.Tank || trip.Scope == safety.ScopePump && il.settings.Safety.Pumps[trip.Pump].ServesTank(id) {
+			il.wishes.lessen(now, id, trip.Cause.String()+" stopped the tank", "leat", "")
 		}
 	}
 }
 
-// recordTrip writes down a latched trip; row says when, where and why.
-func (c *Core) recordTrip(row ledger.Change, trip safety.Trip) {
-	row.Kind, row.Text = ledger.ChangeTrip, trip.Cause.String()
-	if trip.Cause == safety.CauseSolutionUnconfirmed {
-		row.Kind = ledger.ChangeUnconfirmed
-	}
-	if trip.Scope == safety.ScopePump {
-		row.Pump = c.settings.Safety.Pumps[trip.Pump].Name
-	}
-	c.change(row)
-}
-
 // announce notes which interlocks came and went and updates the alarms.
-func (c *Core) announce(now dosing.Instant, id dosing.TankID) {
-	t := &c.tanks[id]
-	trips := append(append(t.standing[:0], c.watch.Trips(id)...), t.waits...)
+func (il *interlocks) announce(now dosing.Instant, id dosing.TankID) {
+	t := &il.tanks[id]
+	trips := append(append(t.standing[:0], il.watch.Trips(id)...), t.waits...)
 	for _, trip := range trips {
 		if !contains(t.held, trip) {
-			c.notice(Notice{Kind: NoticeInterlock, Tank: id, Cause: trip.Cause, Active: true, Pump: trip.Pump, Text: trip.Detail})
+			il.notice(Notice{Kind: NoticeInterlock, Tank: id, Cause: trip.Cause, Active: true, Pump: trip.Pump, Text: trip.Detail})
 		}
 	}
 	for _, trip := range t.held {
 		if !contains(trips, trip) {
-			c.notice(Notice{Kind: NoticeInterlock, Tank: id, Cause: trip.Cause, Pump: trip.Pump})
+			il.notice(Notice{Kind: NoticeInterlock, Tank: id, Cause: trip.Cause, Pump: trip.Pump})
 		}
 	}
 	t.held, t.standing = trips, t.held
 	t.look(now)
-	situation := c.situation(id)
-	c.alarms.Observe(id, &situation)
-	for _, alarm := range c.alarms.Update(now, id, trips, t.warn, t.harm) {
-		c.notice(Notice{Kind: NoticeAlarm, Tank: id, Cause: alarm.Cause, Active: alarm.State.Stands(), Text: alarm.Text})
+	situation := il.situation(id)
+	il.alarms.Observe(id, &situation)
+	for _, alarm := range il.alarms.Update(now, id, trips, t.warn, t.harm) {
+		il.notice(Notice{Kind: NoticeAlarm, Tank: id, Cause: alarm.Cause, Active: alarm.State.Stands(), Text: alarm.Text})
 	}
 }
 
@@ -83,4 +82,35 @@ func contains(trips []safety.Trip, trip safety.Trip) bool {
 		}
 	}
 	return false
+}
+
+// acknowledge notes that a person knows of an alarm; of one that is known already
+// nothing is written a second time.
+func (il *interlocks) acknowledge(r *Request) {
+	switch was := il.alarms.Acknowledge(r.Tank, r.Cause); was {
+	case alarm.Normal:
+		il.refuse(r, fmt.Sprintf("no alarm %s stands", r.Cause))
+	case alarm.Unacknowledged:
+		il.accept(r, fmt.Sprintf("%s acknowledged; its interlock is not lifted by that", r.Cause))
+	case alarm.ReturnedUnacknowledged:
+		il.accept(r, fmt.Sprintf("%s acknowledged; it is over", r.Cause))
+	default:
+		text := fmt.Sprintf("%s is %s already; nothing to acknowledge", r.Cause, was)
+		if was == alarm.Latched {
+			text = fmt.Sprintf("%s is acknowledged already; it stays until a person clears it", r.Cause)
+		}
+		il.out.Answers = append(il.out.Answers, Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Accepted: true, Text: text, From: r.From, By: r.By})
+	}
+}
+
+// shelve keeps an alarm quiet for a while.
+func (il *interlocks) shelve(now dosing.Instant, r *Request) {
+	switch {
+	case r.For <= 0 || r.For > 24*time.Hour:
+		il.refuse(r, "shelve for more than nothing and at most 24 h")
+	case !il.alarms.Shelve(now, r.Tank, r.Cause, r.For):
+		il.refuse(r, fmt.Sprintf("no alarm %s stands", r.Cause))
+	default:
+		il.accept(r, fmt.Sprintf("%s shelved for %s; its interlock is not lifted by that", r.Cause, r.For))
+	}
 }

@@ -42,7 +42,7 @@ type Verdict struct {
 	Text     string
 	Step     string // what a person is to do; empty = nothing
 	Wait     string // a wait that is part of the work, for the small print
-	brief    string // what and why alone, where several tanks are told of
+	brief    string // what cannot be done, or has happened, where all tanks are told of
 }
 
 // Judge says of each tank and of all together how they fare.
@@ -63,7 +63,7 @@ func (v *View) verdict(t *TankView) Verdict {
 		if called.Priority == safety.PriorityTonight {
 			standing = StandingTonight
 		}
-		return Verdict{Standing: standing, Text: v.alarmWords(t, called, true), brief: v.alarmWords(t, called, false), Step: firstSentence(called.Advice)}
+		return Verdict{Standing: standing, Text: v.alarmWords(t, called), brief: v.alarmBrief(t, called), Step: firstSentence(called.Advice)}
 	case hold != nil:
 		row := safety.Of(hold.Cause)
 		d := Verdict{Standing: StandingResting, Text: v.impact(hold) + ": " + headline(row.Text) + v.sinceWords(hold.Since) + t.pauseWords(), Step: firstSentence(row.Advice)}
@@ -81,7 +81,7 @@ func (v *View) verdict(t *TankView) Verdict {
 	case known != "":
 		return Verdict{Text: known + " is not known by a valid reading.", Step: "Look at its probe if this stays.", Wait: t.waitWords()}
 	case called != nil:
-		d := Verdict{Standing: StandingTomorrow, Text: v.alarmWords(t, called, true), Step: firstSentence(called.Advice), Wait: t.waitWords()}
+		d := Verdict{Standing: StandingTomorrow, Text: v.alarmWords(t, called), brief: v.alarmBrief(t, called), Step: firstSentence(called.Advice), Wait: t.waitWords()}
 		if off == "" {
 			d.Text = "In control; " + lowerFirst(d.Text)
 		}
@@ -112,15 +112,15 @@ func (t *TankView) urgent() *AlarmView {
 // person's word, or something that calls a person if it stays.
 func (t *TankView) worstHold() *HoldView {
 	for i := range t.Holds {
-		if h := &t.Holds[i]; !routine(h) {
+		if h := &t.Holds[i]; !h.Routine() {
 			return h
 		}
 	}
 	return nil
 }
 
-// routine says that an interlock is part of the work and ends by itself.
-func routine(h *HoldView) bool {
+// Routine says that an interlock is part of the work and ends by itself.
+func (h *HoldView) Routine() bool {
 	switch h.Cause {
 	case safety.CauseObserving, safety.CauseOperatorPause, safety.CauseMaintenance, safety.CauseCleaning, safety.CauseOperatorStop:
 		return false
@@ -128,32 +128,44 @@ func routine(h *HoldView) bool {
 	return h.Action >= safety.Run || h.Action == safety.Hold && safety.Of(h.Cause).Priority == safety.PriorityLog
 }
 
-// alarmWords is an alarm in a sentence: what cannot be done, why, and told whole since
-// when, whether somebody knows, and until when that is bearable.
-func (v *View) alarmWords(t *TankView, a *AlarmView, whole bool) string {
-	row := safety.Of(a.Cause)
-	text := upperFirst(headline(row.Text))
-	withholds := false
-	for i := range t.Holds {
-		if h := &t.Holds[i]; h.Cause == a.Cause && h.Action < safety.Run {
-			text, withholds = v.impact(h)+": "+headline(row.Text), true
-			if h.Pump != "" {
-				text += " (" + h.Pump + ")"
-			}
-			break
+// alarmWords is an alarm in a sentence: what cannot be done, why, since when, whether
+// somebody knows, and until when that is bearable.
+func (v *View) alarmWords(t *TankView, a *AlarmView) string {
+	text := headline(safety.Of(a.Cause).Text)
+	h := t.withheldFor(a.Cause)
+	if h != nil {
+		text = v.impact(h) + ": " + text
+		if h.Pump != "" {
+			text += " (" + h.Pump + ")"
 		}
 	}
-	if !whole {
-		return text + "."
-	}
-	text += v.sinceWords(a.Since)
+	text = upperFirst(text) + v.sinceWords(a.Since)
 	if a.State == alarm.Acknowledged || a.State == alarm.Latched {
 		text += ", acknowledged"
 	}
-	if withholds {
+	if h != nil {
 		text += v.safeUntil(t)
 	}
 	return text + "."
+}
+
+// alarmBrief is what of an alarm fits into a sentence over all tanks: what cannot be done
+// and until when that is bearable, or what happened.
+func (v *View) alarmBrief(t *TankView, a *AlarmView) string {
+	if h := t.withheldFor(a.Cause); h != nil {
+		return lowerFirst(v.impact(h)) + v.safeUntil(t)
+	}
+	return headline(safety.Of(a.Cause).Text)
+}
+
+// withheldFor is the interlock of a cause that withholds doses; nil = none does.
+func (t *TankView) withheldFor(cause safety.Cause) *HoldView {
+	for i := range t.Holds {
+		if h := &t.Holds[i]; h.Cause == cause && h.Action < safety.Run {
+			return h
+		}
+	}
+	return nil
 }
 
 // impact is what an interlock keeps from being done.
@@ -193,7 +205,7 @@ func (v *View) safeUntil(t *TankView) string {
 	}
 	switch {
 	case t.LeavesHarm == 0:
-		return "; pH or EC is outside its harm band"
+		return "; " + t.beyond(dosing.HarmBand, "pH or EC") + " is outside its harm band"
 	case t.LeavesWarn > 0 && t.LeavesWarn < aDayAhead:
 		return "; " + what + " leaves its band at about " + v.clock(t.LeavesWarn)
 	case t.LeavesWarn == 0 && t.LeavesHarm > 0 && t.LeavesHarm < aDayAhead:
@@ -252,26 +264,50 @@ func (t *TankView) readingsKnown() string {
 
 // outside says what lies outside its warn band.
 func (t *TankView) outside() string {
+	in, wanted := t.off(dosing.WarnBand)
+	if in == nil {
+		return ""
+	}
+	side := "too high"
+	if in.Value < wanted {
+		side = "too low"
+	}
+	return fmt.Sprintf("%s is %s (%.1f, setpoint %.2f)", labelOf(in.Quantity), side, in.Value, wanted)
+}
+
+// beyond names what lies outside a band, or says otherwise.
+func (t *TankView) beyond(band dosing.Band, otherwise string) string {
+	if in, _ := t.off(band); in != nil {
+		return labelOf(in.Quantity)
+	}
+	return otherwise
+}
+
+func labelOf(q dosing.Quantity) string {
+	if q == dosing.QuantityEC {
+		return "EC"
+	}
+	return "pH"
+}
+
+// off is the first reading outside a band around its setpoint; nil = none is.
+func (t *TankView) off(band dosing.Band) (*InputView, float64) {
 	for i := range t.Inputs {
 		in := &t.Inputs[i]
-		wanted, band, name := t.PH.Working, dosing.WarnBand.PH, "pH"
+		wanted, wide := t.PH.Working, band.PH
 		switch {
 		case !in.Present:
 			continue
 		case in.Quantity == dosing.QuantityEC:
-			wanted, band, name = t.EC.Working, dosing.WarnBand.EC, "EC"
+			wanted, wide = t.EC.Working, band.EC
 		case in.Quantity != dosing.QuantityPH:
 			continue
 		}
-		if off := in.Value - wanted; math.Abs(off) > band {
-			side := "too high"
-			if off < 0 {
-				side = "too low"
-			}
-			return fmt.Sprintf("%s is %s (%.1f, setpoint %.2f)", name, side, in.Value, wanted)
+		if math.Abs(in.Value-wanted) > wide {
+			return in, wanted
 		}
 	}
-	return ""
+	return nil, 0
 }
 
 // actWords is what is done about it.

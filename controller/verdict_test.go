@@ -43,13 +43,13 @@ func TestTheVerdictNamesWhatCannotBeDoneWhySinceWhenAndUntilWhenThatIsSafe(t *te
 	if want := "Cannot lower pH: " + headline(row.Text) + " (acid-north) since 01:24; pH leaves its band at about 05:30."; d.Standing != StandingTonight || d.Text != want || !strings.HasPrefix(row.Advice, d.Step) || d.Step == "" {
 		t.Errorf("%s: %s %s\nwant %s", d.Standing, d.Text, d.Step, want)
 	}
-	if want := "north needs you tonight. " + d.Text; v.Verdict.Text != want || v.Verdict.Step != d.Step {
+	if want := "north needs you tonight: cannot lower pH; pH leaves its band at about 05:30. The other tank is well."; v.Verdict.Text != want || v.Verdict.Step != d.Step {
 		t.Errorf("together: %s\nwant %s", v.Verdict.Text, want)
 	}
 	v.Tanks[0].Alarms[0].State = alarm.Latched
 	v.Judge()
-	if !strings.Contains(v.Verdict.Text, ", acknowledged;") {
-		t.Errorf("once acknowledged: %s", v.Verdict.Text)
+	if text := v.Tanks[0].Verdict.Text; !strings.Contains(text, ", acknowledged;") {
+		t.Errorf("once acknowledged: %s", text)
 	}
 }
 
@@ -63,6 +63,23 @@ func TestAllWellIsSaidOfTanksInControlAloneAndWaitsAreSmallPrint(t *testing.T) {
 	}
 	if d := v.Tanks[1].Verdict; d.Standing != StandingWell || !strings.Contains(d.Wait, "flood") || strings.Contains(d.Text, "flood") {
 		t.Errorf("a flood: %+v", d)
+	}
+}
+
+func TestWhatIsOutsideItsHarmBandIsNamedAndWhatIsForTomorrowCallsNobody(t *testing.T) {
+	v := tanksAt("north", "south")
+	v.trip(0, safety.CauseNoResponse, safety.ScopePump, "acid-north", alarm.Unacknowledged)
+	v.Tanks[0].Inputs[0].Value, v.Tanks[0].LeavesHarm = 6.63, 0
+	v.Judge()
+	if !strings.HasSuffix(v.Tanks[0].Verdict.Text, "; pH is outside its harm band.") || v.CropWords(&v.Tanks[0]) != "pH is outside its harm band now." {
+		t.Errorf("%s %s", v.Tanks[0].Verdict.Text, v.CropWords(&v.Tanks[0]))
+	}
+	v = tanksAt("north", "south")
+	v.trip(1, safety.CauseNodeClock, safety.ScopeTank, "", alarm.Unacknowledged)
+	v.Tanks[1].Holds = nil
+	v.Judge()
+	if text := v.Verdict.Text; !strings.HasPrefix(text, "south, for tomorrow: ") || !strings.HasSuffix(text, ". The other tank is well.") {
+		t.Error(text)
 	}
 }
 
@@ -107,13 +124,13 @@ func TestOfSeveralTanksTheMostUrgentIsNamedFirst(t *testing.T) {
 	v.trip(1, safety.CauseCirculationOff, safety.ScopeTank, "", alarm.Unacknowledged)
 	v.trip(3, safety.CauseLeak, safety.ScopeTank, "", alarm.Unacknowledged)
 	v.Judge()
-	if text := v.Verdict.Text; !strings.HasPrefix(text, "d and b need you now. First d: doses nothing: ") || strings.Contains(text, "since") {
+	if text := v.Verdict.Text; !strings.HasPrefix(text, "d and b need you now. First d: doses nothing") || strings.Contains(text, "since") {
 		t.Errorf("together: %s", text)
 	}
 	v = tanksAt("a", "b", "c", "d")
 	v.Tanks[2].Inputs[0].Value, v.Tanks[2].Wants = 6.6, dosing.RoleAcid
 	v.Judge()
-	if want := "Nobody is called. c: pH is too high (6.6, setpoint 5.80); acid is added."; v.Verdict.Text != want {
+	if want := "c is settling by itself: pH is too high (6.6, setpoint 5.80); acid is added. The other 3 tanks are well."; v.Verdict.Text != want {
 		t.Errorf("together: %s", v.Verdict.Text)
 	}
 }
@@ -126,6 +143,9 @@ func TestEveryCauseOfTheTableMakesOneReadableSentence(t *testing.T) {
 		v.Tanks[0].LeavesWarn, v.Tanks[0].LeavesHarm = time.Hour, 2*time.Hour
 		v.Judge()
 		text := v.Tanks[0].Verdict.Text
+		if whole := v.Verdict.Text; len([]rune(whole)) > 160 || strings.Contains(whole, "..") || !strings.HasSuffix(whole, ".") {
+			t.Errorf("%s, of all tanks: %s", cause, whole)
+		}
 		if n := len([]rune(text)); n < 10 || n > 190 || strings.Contains(text, "..") || strings.Contains(strings.TrimSuffix(text, "."), ". ") || !strings.HasSuffix(text, ".") {
 			t.Errorf("%s (%d characters): %s", cause, n, text)
 		}

@@ -6,6 +6,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"leat/dosing"
 	"leat/safety/alarm"
 )
 
@@ -43,16 +44,32 @@ func (v *View) together() Verdict {
 	d := first.Verdict
 	switch {
 	case calls > 1:
-		names := others[:calls]
-		d.Text = fmt.Sprintf("%s need you %s. First %s: %s", tankNames(names, len(v.Tanks)), strings.TrimPrefix(d.Standing.String(), "needs you "), first.Name, lowerFirst(d.brief))
+		d.Text = fmt.Sprintf("%s need you %s. First %s: %s.", tankNames(others[:calls], len(v.Tanks)), strings.TrimPrefix(d.Standing.String(), "needs you "), first.Name, d.brief)
 	case calls == 1:
-		d.Text = fmt.Sprintf("%s %s. %s", first.Name, d.Standing, d.Text)
-	case len(others) > 1:
-		d.Text = fmt.Sprintf("Nobody is called. %s: %s And %s.", first.Name, lowerFirst(d.Text), moreTanks(len(others)-1))
+		d.Text = fmt.Sprintf("%s %s: %s.%s", first.Name, d.Standing, d.brief, restWords(len(well), len(others)-1))
+	case d.brief != "":
+		d.Text = first.Name + ", for tomorrow: " + d.brief + "." + restWords(len(well), len(others)-1)
+	case d.Standing == StandingMoving && first.Fit:
+		d.Text = first.Name + " is settling by itself: " + lowerFirst(d.Text) + restWords(len(well), len(others)-1)
 	default:
-		d.Text = fmt.Sprintf("Nobody is called. %s: %s", first.Name, lowerFirst(d.Text))
+		d.Text = first.Name + ": " + lowerFirst(d.Text) + restWords(len(well), len(others)-1)
 	}
 	return d
+}
+
+// restWords says how the tanks fare that a sentence has not named.
+func restWords(well, others int) string {
+	switch {
+	case others == 1:
+		return " One more tank is not well."
+	case others > 1:
+		return fmt.Sprintf(" %d more tanks are not well.", others)
+	case well == 1:
+		return " The other tank is well."
+	case well > 1:
+		return fmt.Sprintf(" The other %d tanks are well.", well)
+	}
+	return ""
 }
 
 // countedTanks is the subject of a sentence with its verb.
@@ -76,13 +93,6 @@ func tankNames(names []string, all int) string {
 	default:
 		return fmt.Sprintf("%d tanks", n)
 	}
-}
-
-func moreTanks(n int) string {
-	if n == 1 {
-		return "one more tank is not well"
-	}
-	return fmt.Sprintf("%d more tanks are not well", n)
 }
 
 // headline is the beginning of a text of the interlock table, up to where it explains,
@@ -128,7 +138,7 @@ func (v *View) CropWords(t *TankView) string {
 	case !t.Fit:
 		return "Not fit for plants now: " + t.FitCause + "."
 	case t.LeavesHarm == 0:
-		return "pH or EC is outside its harm band now."
+		return t.beyond(dosing.HarmBand, "pH or EC") + " is outside its harm band now."
 	case t.LeavesHarm == alarm.Unforeseen:
 		return "How long the crop is safe is not foreseen: nothing was read yet."
 	case t.LeavesHarm < 0:

@@ -5,18 +5,24 @@ import (
 	"leat/safety"
 )
 
+// waits keeps why what a tank wants is not given now.
+type waits struct {
+	*station
+	wanted []bool // scratch: what the tank under decision wants now, by pump
+}
+
 // withhold notes, at a decision, why what the tank wants now is not given. What
 // stands is in the watch's table already; what only the judgement of a single dose
 // says (a cap, a wait between reagents) is kept as a wait beside it, so that every
 // withheld dose has its cause, its age and its words wherever a person looks.
-func (c *Core) withhold(now dosing.Instant, id dosing.TankID) {
-	t := &c.tanks[id]
+func (wt *waits) withhold(now dosing.Instant, id dosing.TankID, limits []dosing.Volume, causes []safety.Cause) {
+	t := &wt.tanks[id]
 	before := t.waits
 	t.waits = nil
-	t.loops.Wanted(now, t.target(), c.wanted)
+	t.loops.Wanted(now, t.target(), wt.wanted)
 	var counted [safety.CauseCount]bool
-	for p, cause := range c.causes {
-		if !c.wanted[p] || c.limits[p] > 0 || cause == safety.CauseNone {
+	for p, cause := range causes {
+		if !wt.wanted[p] || limits[p] > 0 || cause == safety.CauseNone {
 			continue
 		}
 		if !counted[cause] {
@@ -26,19 +32,19 @@ func (c *Core) withhold(now dosing.Instant, id dosing.TankID) {
 		if safety.OfOneDose(cause) {
 			detail := ""
 			if cause == safety.CauseUnconfirmed {
-				detail = c.watch.UnseenWords(id, c.settings.Safety.Pumps[p].Role)
+				detail = wt.watch.UnseenWords(id, wt.settings.Safety.Pumps[p].Role)
 			}
 			t.wait(now, before, id, dosing.PumpID(p), cause, detail)
 		}
 	}
 }
 
-// waitForDose notes that a tank that wants something waits for the dose under way.
+// forDose notes that a tank that wants something waits for the dose under way.
 // What else it waited for stands until the next decision.
-func (c *Core) waitForDose(now dosing.Instant, id dosing.TankID) {
-	t := &c.tanks[id]
-	t.loops.Wanted(now, t.target(), c.wanted)
-	for p, wanted := range c.wanted {
+func (wt *waits) forDose(now dosing.Instant, id dosing.TankID) {
+	t := &wt.tanks[id]
+	t.loops.Wanted(now, t.target(), wt.wanted)
+	for p, wanted := range wt.wanted {
 		if wanted {
 			t.wait(now, t.waits, id, dosing.PumpID(p), safety.CauseDoseOpen, "")
 			return
@@ -47,8 +53,8 @@ func (c *Core) waitForDose(now dosing.Instant, id dosing.TankID) {
 }
 
 // refused notes that the gate refused a dose that was planned.
-func (c *Core) refused(now dosing.Instant, plan dosing.Plan, verdict safety.Verdict) {
-	t := &c.tanks[plan.Tank]
+func (wt *waits) refused(now dosing.Instant, plan dosing.Plan, verdict safety.Verdict) {
+	t := &wt.tanks[plan.Tank]
 	t.withheld[verdict.Cause]++
 	if safety.OfOneDose(verdict.Cause) {
 		t.wait(now, t.waits, plan.Tank, plan.Pump, verdict.Cause, verdict.Detail)

@@ -63,21 +63,21 @@ func sameWord(a, b *Report) bool {
 }
 
 // report takes a node's word on an order.
-func (c *Core) report(now dosing.Instant, r *Report) {
+func (ds *doses) report(now dosing.Instant, r *Report) {
 	final := r.Phase == PhaseDone || r.Phase == PhaseStopped || r.Phase == PhaseRefused
-	if c.dose.state < doseOrdered || r.Order != c.dose.intent.Order() {
+	if ds.dose.state < doseOrdered || r.Order != ds.dose.intent.Order() {
 		if final {
-			c.laterWord(now, r)
+			ds.laterWord(now, r)
 		}
 		return
 	}
-	d := &c.dose
+	d := &ds.dose
 	switch {
 	case r.Phase == PhaseRunning:
 		d.began = true
 	case !final || d.saying != nil && sameWord(&d.saying.word, r):
-	case c.plain(now, r):
-		c.settleBy(now, r)
+	case ds.plain(now, r):
+		ds.settleBy(now, r)
 	default:
 		if d.saying != nil {
 			d.contradict("said " + told(&d.saying.word) + " and then " + told(r))
@@ -91,18 +91,18 @@ func (c *Core) report(now dosing.Instant, r *Report) {
 
 // plain says that a word counts at least the order and may be true by our own
 // clock: it needs no other witness.
-func (c *Core) plain(now dosing.Instant, r *Report) bool {
-	return r.Phase == PhaseDone && now.Up-c.dose.sent >= c.dose.run-c.dose.run/offBy-agreeAfter
+func (ds *doses) plain(now dosing.Instant, r *Report) bool {
+	return r.Phase == PhaseDone && now.Up-ds.dose.sent >= ds.dose.run-ds.dose.run/offBy-agreeAfter
 }
 
 // settleBy settles the open dose by a word that is believed. What it lacks of the
 // order counts all the same, unless it is a stop.
-func (c *Core) settleBy(now dosing.Instant, r *Report) {
-	d := &c.dose
+func (ds *doses) settleBy(now dosing.Instant, r *Report) {
+	d := &ds.dose
 	ordered := d.intent.Plan().Volume
 	switch {
 	case r.Phase == PhaseRefused:
-		c.refusedByNode(now, r)
+		ds.refusedByNode(now, r)
 		return
 	case far(r.Volume, ordered, ordered) && r.Phase == PhaseDone, far(ranFor(r.Run, ordered, d.run), ordered, ordered) && r.Phase == PhaseDone:
 		d.contradict(fmt.Sprintf("%s of %s ordered in %s", told(r), ordered, d.run))
@@ -114,7 +114,7 @@ func (c *Core) settleBy(now dosing.Instant, r *Report) {
 		counted = max(counted, ordered)
 	}
 	d.word = r
-	c.settle(now, ledger.OutcomeConfirmed, counted, r.Cause)
+	ds.settle(now, ledger.OutcomeConfirmed, counted, r.Cause)
 }
 
 // contradict keeps the first contradiction: what followed came of it.
@@ -135,21 +135,21 @@ func told(r *Report) string {
 // was lost; another boot leaves a dose that was under way in doubt.
 func (c *Core) heartbeat(now dosing.Instant, h *Heartbeat) {
 	c.watch.Heartbeat(now, h.Node, h.Boot, h.Tick, h.Idle)
-	c.compareLedger(now, h)
+	c.epochs.compare(now, h)
 	if c.dose.state >= doseOrdered && h.Node == c.dose.node && h.Boot == c.dose.boot {
-		c.witness(now, h)
+		c.doses.witness(now, h)
 	}
 	if h.Last != nil {
-		c.report(now, h.Last)
+		c.doses.report(now, h.Last)
 	}
 	if c.dose.state == doseOrdered && h.Node == c.dose.node && h.Boot != c.dose.boot {
-		c.doubt(now, "the node rebooted during the dose")
+		c.doses.doubt(now, "the node rebooted during the dose")
 	}
 }
 
 // witness compares a heartbeat with what was said of the open dose.
-func (c *Core) witness(now dosing.Instant, h *Heartbeat) {
-	d, s := &c.dose, c.dose.saying
+func (ds *doses) witness(now dosing.Instant, h *Heartbeat) {
+	d, s := &ds.dose, ds.dose.saying
 	if !h.Idle {
 		if !d.busy.ever {
 			d.busy.from, d.busy.ever = now.Up, true
@@ -174,22 +174,22 @@ func (c *Core) witness(now dosing.Instant, h *Heartbeat) {
 		s.beats, s.tick = 1, h.Tick
 	case (h.Tick - s.tick).Abs() >= agreeApart:
 		if s.beats++; s.beats >= agreeing {
-			c.believe(now, s.word)
+			ds.believe(now, s.word)
 		}
 	}
 }
 
 // believe settles the open dose by a word with which the heartbeats agree, and
 // says so where run time and clock do not.
-func (c *Core) believe(now dosing.Instant, word Report) {
-	d := &c.dose
+func (ds *doses) believe(now dosing.Instant, word Report) {
+	d := &ds.dose
 	ordered := d.intent.Plan().Volume
 	passed := now.Up - d.sent
 	switch {
 	case word.Phase == PhaseRefused:
 	case word.Run <= 0 && d.began:
 		d.contradict("said " + told(&word) + ", but began the order")
-	case !c.settings.Safety.Nodes[d.node].FullContract:
+	case !ds.settings.Safety.Nodes[d.node].FullContract:
 		d.contradict("said " + told(&word) + ", but a node that takes timed pulses counts nothing")
 	case far(word.Volume, ranFor(word.Run, ordered, d.run), ordered):
 		d.contradict(fmt.Sprintf("%s: volume and run time do not fit the order of %s in %s", told(&word), ordered, d.run))
@@ -199,19 +199,19 @@ func (c *Core) believe(now dosing.Instant, word Report) {
 		d.contradict(fmt.Sprintf("said %s only %s after the order went out", told(&word), passed.Round(time.Second)))
 	}
 	d.saying = nil
-	c.settleBy(now, &word)
+	ds.settleBy(now, &word)
 }
 
 // laterWord hears a word on a settled order: it may raise the count, never lower it.
-func (c *Core) laterWord(now dosing.Instant, r *Report) {
-	s := c.spokenOf(r.Order)
+func (ds *doses) laterWord(now dosing.Instant, r *Report) {
+	s := ds.spokenOf(r.Order)
 	if s == nil || s.word != nil && sameWord(s.word, r) {
 		return
 	}
 	plan := s.intent.Plan()
 	if r.Phase == PhaseRefused {
 		if s.outcome == ledger.OutcomeConfirmed && s.word != nil {
-			c.contradicted(now, s, "said "+told(s.word)+" and then "+told(r))
+			ds.contradicted(now, s, "said "+told(s.word)+" and then "+told(r))
 		}
 		return
 	}
@@ -219,17 +219,17 @@ func (c *Core) laterWord(now dosing.Instant, r *Report) {
 	differs := far(most, s.counted, plan.Volume) && (s.word != nil || most > s.counted) || s.outcome == ledger.OutcomeRefused || s.outcome == ledger.OutcomeWithdrawn
 	how := fmt.Sprintf("said %s of an order that counts %s", told(r), s.counted)
 	if most > s.counted || s.outcome == ledger.OutcomeRefused {
-		c.raise(now, s, max(most, s.counted), how)
+		ds.raise(now, s, max(most, s.counted), how)
 	}
 	word := *r
 	s.word = &word
 	if differs {
-		c.contradicted(now, s, how)
+		ds.contradicted(now, s, how)
 	}
 }
 
 // raise counts more of a settled dose.
-func (c *Core) raise(now dosing.Instant, s *spoken, volume dosing.Volume, why string) {
+func (ds *doses) raise(now dosing.Instant, s *spoken, volume dosing.Volume, why string) {
 	plan := s.intent.Plan()
 	outcome, ions := s.outcome, volume-s.counted
 	if outcome == ledger.OutcomeWithdrawn || outcome == ledger.OutcomeRefused {
@@ -237,42 +237,42 @@ func (c *Core) raise(now dosing.Instant, s *spoken, volume dosing.Volume, why st
 	}
 	row := ledger.Settle(s.intent, outcome, volume, now, why)
 	volume = row.Volume()
-	count := &c.pumps[plan.Pump]
+	count := &ds.stocks.counts[plan.Pump]
 	count.doses[s.outcome]--
 	count.volume[s.outcome] -= s.counted
 	count.doses[outcome]++
 	count.volume[outcome] += volume
-	c.watch.Raised(now, plan.Tank, plan.Pump, s.intent.Order().Key(), volume, s.counted)
-	c.tanks[plan.Tank].dosedIons(&c.settings.Safety, plan.Pump, ions)
+	ds.watch.Raised(now, plan.Tank, plan.Pump, s.intent.Order().Key(), volume, s.counted)
+	ds.tanks[plan.Tank].dosedIons(&ds.settings.Safety, plan.Pump, ions)
 	s.counted, s.outcome = volume, outcome
-	c.out.Append = append(c.out.Append, row)
+	ds.out.Append = append(ds.out.Append, row)
 	// Behind the row, so that a replay does not add the dose to the account again.
-	c.recordIonsOf(now, plan.Tank)
-	c.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: s.intent.Order(), Pump: plan.Pump, Volume: volume, Outcome: outcome, Text: why})
-	c.out.Changed = true
+	ds.accounts.recordOf(now, plan.Tank)
+	ds.notice(Notice{Kind: NoticeDose, Tank: plan.Tank, Order: s.intent.Order(), Pump: plan.Pump, Volume: volume, Outcome: outcome, Text: why})
+	ds.out.Changed = true
 }
 
 // contradicted holds the pump whose node contradicts itself, and calls a person.
-func (c *Core) contradicted(now dosing.Instant, s *spoken, how string) {
+func (ds *doses) contradicted(now dosing.Instant, s *spoken, how string) {
 	plan := s.intent.Plan()
-	c.watch.Contradicted(now, plan.Tank, plan.Pump, "order "+s.intent.Order().String()+": "+how)
-	c.evaluate(now)
-	c.out.Changed = true
+	ds.watch.Contradicted(now, plan.Tank, plan.Pump, "order "+s.intent.Order().String()+": "+how)
+	ds.interlocks.evaluate(now)
+	ds.out.Changed = true
 }
 
 // keepWord remembers a settled dose for the words that still come on it.
-func (c *Core) keepWord(s spoken) {
-	if len(c.spoken) == keptWords {
-		copy(c.spoken, c.spoken[1:])
-		c.spoken = c.spoken[:keptWords-1]
+func (ds *doses) keepWord(s spoken) {
+	if len(ds.spoken) == keptWords {
+		copy(ds.spoken, ds.spoken[1:])
+		ds.spoken = ds.spoken[:keptWords-1]
 	}
-	c.spoken = append(c.spoken, s)
+	ds.spoken = append(ds.spoken, s)
 }
 
-func (c *Core) spokenOf(order ledger.OrderID) *spoken {
-	for i := len(c.spoken) - 1; i >= 0; i-- {
-		if c.spoken[i].intent.Order() == order {
-			return &c.spoken[i]
+func (ds *doses) spokenOf(order ledger.OrderID) *spoken {
+	for i := len(ds.spoken) - 1; i >= 0; i-- {
+		if ds.spoken[i].intent.Order() == order {
+			return &ds.spoken[i]
 		}
 	}
 	return nil
@@ -292,17 +292,17 @@ const (
 // refusedByNode settles a refused dose: in full for the caps, since the word may be
 // wrong, and not at all for what the tank holds. What no repeat can cure is not
 // ordered again.
-func (c *Core) refusedByNode(now dosing.Instant, r *Report) {
-	plan, node := c.dose.intent.Plan(), c.dose.node
-	order := c.dose.intent.Order()
+func (ds *doses) refusedByNode(now dosing.Instant, r *Report) {
+	plan, node := ds.dose.intent.Plan(), ds.dose.node
+	order := ds.dose.intent.Order()
 	forGood := r.Cause == RefusedTooLong || r.Cause == RefusedUnknownPump || r.Cause == RefusedEpochAhead || r.Cause == RefusedOldEpoch || r.Cause == RefusedOldOrder
-	c.dose.word, c.dose.forGood = r, forGood
-	c.settle(now, ledger.OutcomeRefused, 0, r.Cause)
+	ds.dose.word, ds.dose.forGood = r, forGood
+	ds.settle(now, ledger.OutcomeRefused, 0, r.Cause)
 	if r.Cause == RefusedOldEpoch || r.Cause == RefusedOldOrder {
-		c.behind(now, fmt.Sprintf("node %q refused order %s: %q", c.settings.Safety.Nodes[node].Name, order, r.Cause), r.Cause == RefusedOldOrder)
+		ds.epochs.behind(now, fmt.Sprintf("node %q refused order %s: %q", ds.settings.Safety.Nodes[node].Name, order, r.Cause), r.Cause == RefusedOldOrder)
 	}
-	if forGood && !c.watch.Behind() {
-		c.watch.RefusedForGood(now, plan.Tank, plan.Pump, fmt.Sprintf("node %q refused order %s: %q", c.settings.Safety.Nodes[node].Name, order, r.Cause))
-		c.evaluate(now)
+	if forGood && !ds.watch.Behind() {
+		ds.watch.RefusedForGood(now, plan.Tank, plan.Pump, fmt.Sprintf("node %q refused order %s: %q", ds.settings.Safety.Nodes[node].Name, order, r.Cause))
+		ds.interlocks.evaluate(now)
 	}
 }

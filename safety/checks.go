@@ -146,21 +146,21 @@ func notFitCheck(cause Cause, q dosing.Quantity) tankCheck {
 
 // invalidKey changes when invalidWords has other words to say: another fault, a minute
 // more, or a reading that moved by half a unit.
-func (w *Watch) invalidKey(g *group) int64 {
+func (gs *groups) invalidKey(g *group) int64 {
 	key := int64(g.standing)<<56 | int64(g.age/time.Minute)
 	if g.given {
-		i := &w.inputs[g.input]
+		i := &gs.inputs[g.input]
 		key |= int64(i.fault)<<48 | int64(uint16(int64(2*i.last.Value())))<<32
 	}
 	return key
 }
 
 // invalidWords says why the inputs of a quantity cannot be dosed by.
-func (w *Watch) invalidWords(g *group) string {
+func (gs *groups) invalidWords(g *group) string {
 	if !g.given {
 		return "no input"
 	}
-	name, i := w.settings.Inputs[g.input].Name, &w.inputs[g.input]
+	name, i := gs.settings.Inputs[g.input].Name, &gs.inputs[g.input]
 	switch g.standing {
 	case standMissing:
 		return name + " never sent a live reading"
@@ -169,7 +169,7 @@ func (w *Watch) invalidWords(g *group) string {
 	case standDisagree:
 		return name + " and its neighbour disagree"
 	}
-	return fmt.Sprintf("%s reads %.2f: %s", name, i.last.Value(), i.why(w.last))
+	return fmt.Sprintf("%s reads %.2f: %s", name, i.last.Value(), i.why(gs.last))
 }
 
 // switchCheck trips while a switch of the tank stands the way that stops doses, or

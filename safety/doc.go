@@ -5,6 +5,14 @@
 //
 // What was decided here, why, and what was rejected:
 //
+// # The watch is its parts, and the table
+//
+// What is told of one thing (readings, heartbeats, doses, accounts, caps, people and links) is taken by one part over
+// the state that all share; the watch itself is left with the rounds of the table, which read all of it. The parts
+// are embedded, so that whoever tells the watch something need not know which takes it. Rejected: a part with a
+// state of its own for each, since a check compares a dose with a reading, a switch and a person's word at once and
+// would have to ask five of them.
+//
 // # A row that does not stand keeps its judgement; the gate takes nobody's word for it
 //
 // Most rows read, in most seconds, what cannot have changed: a probe that stands well and sent nothing, a person

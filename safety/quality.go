@@ -62,10 +62,6 @@ var plausible = [dosing.QuantityCount][2]float64{
 	dosing.QuantityLevel: {0, 1e6}, dosing.QuantityRedox: {-500, 1200}, dosing.QuantityStockLevel: {0, 1e6},
 }
 
-// rangeBack is how far inside its range a value must be again after it was outside: one that stands
-// at the edge would come and go with its noise.
-var rangeBack = [dosing.QuantityCount]float64{dosing.QuantityPH: 0.1, dosing.QuantityEC: 0.02, dosing.QuantityTemperature: 0.5, dosing.QuantityRedox: 10}
-
 // Freshness is how old a reading of this input may be for a dose: three periods,
 // at least 15 s, at most 2 min, and for pH and EC never more than half of dead time and
 // mixing lag, since an older reading knows nothing of the last dose. What a dose does not
@@ -281,7 +277,7 @@ func (i *inputState) keep(r dosing.Reading, value float64, at time.Duration) {
 	switch {
 	case !(value >= i.low && value <= i.high):
 		i.quality, i.fault = dosing.QualityOutOfSpecification, faultRange
-	case (was == faultRange || was == faultEdge) && !(value >= i.low+rangeBack[i.quantity] && value <= i.high-rangeBack[i.quantity]):
+	case i.edges(was, value):
 		i.quality, i.fault = dosing.QualityOutOfSpecification, faultEdge
 	case i.lively && i.flat.is(at):
 		i.quality, i.fault = dosing.QualityFailure, faultFlat

@@ -72,7 +72,7 @@ var gateBugs = []bug{
 		[][2]string{{"return min(absolute, max(multiple, demandTimes*demand, smallest))", "return max(multiple, demandTimes*demand, smallest)"}},
 		"safety", "TestMultiplesOfRecentUseBindOnlyAfterThreeDaysAndNeverBelowTwiceTheDemand"},
 	{"a node that promises little gets the whole caps", "6", "safety/caps.go",
-		[][2]string{{"int(n) >= len(w.nodes) || !w.nodes[n].full {", "int(n) >= len(w.nodes) {"}},
+		[][2]string{{"int(n) >= len(bu.nodes) || !bu.nodes[n].full {", "int(n) >= len(bu.nodes) {"}},
 		"safety", "TestANodeWithoutTheFullContractGetsHalfTheCapsAndNeedsNoHeartbeat"},
 	{"time releases the account of what no reading has shown", "40", "safety/account.go",
 		[][2]string{{"	t.accounted, t.swings = index, t.turns.swings(now.Up)\n", "	t.accounted, t.swings = index, t.turns.swings(now.Up)\n	for class := range t.accounts {\n		t.accounts[class].given *= 0.98\n	}\n"}},

@@ -163,6 +163,9 @@ func (f *formData) Refusal() string {
 	return ""
 }
 
+// Open says that the form is shown unfolded: it was refused, and what was typed is in it.
+func (f *formData) Open() bool { return f.refused() != nil }
+
 // Was is what was typed into a field of a form that was refused: nobody types it anew.
 func (f *formData) Was(name string) string {
 	if a := f.refused(); a != nil {
@@ -196,6 +199,12 @@ func (f setpointForm) UndoUntil() string {
 		return ""
 	}
 	return f.BeforeUntil.Format(time.RFC3339)
+}
+
+// Unit is that of the setpoint.
+func (f setpointForm) Unit() string {
+	_, unit, _ := strings.Cut(f.Label, ", ")
+	return unit
 }
 
 // setpointForm is the form of one setpoint.

@@ -28,6 +28,11 @@ func script(t *testing.T, ctx context.Context, off bool) {
 // typeIn fills a field and presses the button of its form, with the keyboard alone.
 func typeIn(t *testing.T, ctx context.Context, form, name, text string) {
 	t.Helper()
+	// With the keyboard too: a summary takes Enter.
+	if folded := ask[bool](t, ctx, `document.querySelector('`+form+`').closest("details:not([open])") !== null`); folded {
+		do(t, ctx, chromedp.SendKeys("details:has("+form+") > summary", "\r"))
+		do(t, ctx, chromedp.WaitVisible(form+" [name="+name+"]"))
+	}
 	do(t, ctx, chromedp.SendKeys(form+" [name="+name+"]", text))
 	do(t, ctx, chromedp.SendKeys(form+" button:not([hidden])", "\r"))
 	do(t, ctx, chromedp.WaitVisible("section.answer"))

@@ -182,6 +182,7 @@ func TestUpdatesKeepTheFocusAndMoveNoControl(t *testing.T) {
 	for path, focus := range map[string]string{"/": `.tank[href="/tank/film"]`, "/tank/film": `.buttons a`, "/tank/film/change": `#pause input[name=until]`, "/alarm/film/no-response": `.back`, "/stocks": `.buttons a`} {
 		h.show(fourTanks())
 		do(t, ctx, chromedp.Navigate(h.Address()+path))
+		unfold(t, ctx)
 		ask[int](t, ctx, `document.querySelector('`+focus+`').focus(), 0`)
 		const where = `[...document.querySelectorAll("main a, main button, main input, main select")].filter(e => e.checkVisibility() && !e.closest(".alarms, footer")).map(e => Math.round(e.getBoundingClientRect().top)).join()`
 		waitFor(t, ctx, "live", `document.getElementById("live").textContent.startsWith("live ")`)

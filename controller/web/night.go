@@ -60,14 +60,16 @@ type strips struct {
 	mu     sync.Mutex
 	at     time.Time
 	made   map[string]*strip
+	sparks map[string][]spark
 	failed string
+	read   func(from, to time.Time) (map[string]*Night, error) // nil = nobody keeps a history
 	ions   map[string]*controller.IonsView
 }
 
 // ions are those of a tank, at most drawEvery old unless an analysis came: what is drawn
 // hardly moves, and it is long.
-func (s *Server) ions(tank *controller.TankView) *controller.IonsView {
-	k, now := &s.strips, tank.Ions
+func (k *strips) ionsOf(tank *controller.TankView) *controller.IonsView {
+	now := tank.Ions
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	if k.ions == nil {
@@ -80,26 +82,42 @@ func (s *Server) ions(tank *controller.TankView) *controller.IonsView {
 	return k.ions[tank.Name]
 }
 
-// strip is the night of a tank, at most drawEvery old; nil where nobody keeps a history.
-func (s *Server) strip(at time.Time, tank *controller.TankView) *strip {
-	if s.options.Night == nil {
+// of is the night of a tank, at most drawEvery old; nil where nobody keeps a history.
+func (k *strips) of(at time.Time, tank *controller.TankView) *strip {
+	if k.read == nil {
 		return nil
 	}
-	k := &s.strips
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if age := at.Sub(k.at); k.made == nil || age < 0 || age >= drawEvery {
-		k.at, k.made, k.failed = at, map[string]*strip{}, ""
-		nights, err := s.options.Night(at.Add(-nightHours), at)
-		if err != nil {
-			k.failed = "the history cannot be read: " + err.Error()
-		}
-		for name, night := range nights {
-			k.made[name] = draw(night)
-		}
-	}
+	k.draw(at)
 	if made := k.made[tank.Name]; made != nil {
 		return made
 	}
 	return &strip{Sentence: k.failed}
+}
+
+// cards are the nights of all tanks for their cards.
+func (k *strips) cards(at time.Time) map[string][]spark {
+	if k.read == nil {
+		return nil
+	}
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.draw(at)
+	return k.sparks
+}
+
+// draw draws the nights anew if they are too old.
+func (k *strips) draw(at time.Time) {
+	if age := at.Sub(k.at); k.made != nil && age >= 0 && age < drawEvery {
+		return
+	}
+	k.at, k.made, k.sparks, k.failed = at, map[string]*strip{}, map[string][]spark{}, ""
+	nights, err := k.read(at.Add(-nightHours), at)
+	if err != nil {
+		k.failed = "the history cannot be read: " + err.Error()
+	}
+	for name, night := range nights {
+		k.made[name], k.sparks[name] = draw(night), sparksOf(night)
+	}
 }

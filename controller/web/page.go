@@ -22,8 +22,9 @@ type pageData struct {
 	Path   string
 	Answer *answerData
 	Ions   *controller.IonsView
-	Strip  *strip // nil where nobody keeps a history
-	name   string // of the template
+	Strip  *strip             // nil where nobody keeps a history
+	sparks map[string][]spark // by tank
+	name   string             // of the template
 	once   func() string
 }
 
@@ -146,8 +147,11 @@ func (s *Server) pageOf(view *controller.View, role controller.Role, path string
 	if !data.locate(path) {
 		return nil
 	}
-	if data.name == "tank" {
-		data.Strip, data.Ions = s.strip(view.At.Wall, data.Tank), s.ions(data.Tank)
+	switch data.name {
+	case "home":
+		data.sparks = s.strips.cards(view.At.Wall)
+	case "tank":
+		data.Strip, data.Ions = s.strips.of(view.At.Wall, data.Tank), s.strips.ionsOf(data.Tank)
 	}
 	return data
 }

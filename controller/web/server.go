@@ -72,7 +72,7 @@ type door struct {
 
 // New binds the listeners, so that a port in use is an error at the start.
 func New(options Options) (*Server, error) {
-	s := &Server{options: options, sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, ending: make(chan struct{}),
+	s := &Server{options: options, strips: strips{read: options.Night}, sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, ending: make(chan struct{}),
 		failures: failures{said: map[string]time.Time{}, unsaid: map[string]int{}}}
 	if err := s.open(); err != nil {
 		s.Close()

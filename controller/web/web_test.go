@@ -237,7 +237,7 @@ func TestPageShowsStateReasonReadingsAndHoldsOnlyToWhoIsSignedIn(t *testing.T) {
 	}
 	row := safety.Of(safety.CauseCirculationOff)
 	for path, parts := range map[string][]string{"/": {"north needs you tonight", "Doses nothing: ", "5.93", "since 21:30"},
-		"/tank/north":                  {"holding", row.Text, row.Clears, "5.93", "1.78 mS/cm (17.8 CF)", "under 20 s old", "What is not fitted", "redox: no redox probe", "tonight", `href="/alarm/north/circulation-off"`},
+		"/tank/north":                  {"holding", row.Text, "5.93", "1.78 mS/cm (17.8 CF)", "under 20 s old", "What is not fitted", "redox: no redox probe", "tonight", `href="/alarm/north/circulation-off"`},
 		"/alarm/north/circulation-off": {row.Text, row.Advice, row.Clears, "The crop is safe until about 00:30", "Acknowledge", "Keep it quiet"},
 		"/stocks":                      {"acid-north", "264 mL"},
 		"/tank/north/change":           {"chlorine gas", "no emergency stop"},
@@ -333,8 +333,7 @@ func TestManualAdditionOffersThePumpsOfTheTankIsConfirmedAndCanBeVoided(t *testi
 	b := h.browser(t)
 	b.signIn("mara", password)
 	_, page := b.get("/tank/north/enter")
-	want(t, page, `<option value="" selected disabled>choose</option><option value="acid-north">acid-north · nitric acid 38 %</option></select>`,
-		"pH -0.120, EC &#43;0.004 mS/cm", `name="entry" value="H3-1"`)
+	want(t, page, `<option value="" selected disabled>choose</option><option value="acid-north">acid-north · nitric acid 38 %; 10 mL: pH -0.12</option></select>`, `name="entry" value="H3-1"`)
 	form := url.Values{"do": {"hand-dose"}, "tank": {"north"}, "pump": {"acid-north"}, "ml": {"1000"}, "note": {"by the jug"}}
 	_, page = b.post("/ask", form)
 	want(t, page, "Please confirm", `name="confirm" value="cafe0001"`, `name="ml" value="1000"`, `name="note" value="by the jug"`, "Yes, 1000 mL of acid-north were added")

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -43,6 +44,12 @@ func words(scale dosing.ECScale) template.FuncMap {
 		"alarmTone":  alarmTone,
 		"alarmState": alarmStateWords,
 		"holds":      holds,
+		"letters":    letters,
+		"effect":     effectWords,
+		"ofCause":    func(c safety.Cause) string { return safety.Of(c).Text },
+		"standing":   func(t *controller.TankView) []controller.HoldView { return holdsOf(t, false) },
+		"waiting":    func(t *controller.TankView) []controller.HoldView { return holdsOf(t, true) },
+		"sparks":     func(d *pageData, tank string) []spark { return d.sparks[tank] },
 		"moment":     func(t time.Time) string { return t.Format("15:04") },
 		"left":       func(now, then time.Time) string { return leftWords(then.Sub(now)) },
 		"until":      untilWords,
@@ -236,4 +243,44 @@ func untilWords(at time.Time) string {
 		return ""
 	}
 	return ", until " + at.Format("2 Jan 15:04")
+}
+
+// letters is how large a sentence is written: the shorter, the larger, so that it always
+// fills about the same room.
+func letters(text string) string {
+	switch n := len([]rune(text)); {
+	case n <= 40:
+		return "brief"
+	case n <= 84:
+		return "middle"
+	}
+	return "long"
+}
+
+// holdsOf are the interlocks that are part of the work, or the others that no alarm of
+// the page tells of.
+func holdsOf(t *controller.TankView, routine bool) (found []controller.HoldView) {
+	for i := range t.Holds {
+		h := &t.Holds[i]
+		told := slices.ContainsFunc(t.Alarms, func(a controller.AlarmView) bool { return a.Cause == h.Cause })
+		if h.Routine() == routine && !told {
+			found = append(found, *h)
+		}
+	}
+	return found
+}
+
+// effectWords is what 10 mL of a liquid do to a tank, where that can be seen.
+func effectWords(p controller.PourView) string {
+	var parts []string
+	if math.Abs(p.PH) >= 0.005 {
+		parts = append(parts, fmt.Sprintf("pH %+.2f", p.PH))
+	}
+	if math.Abs(p.EC) >= 0.005 {
+		parts = append(parts, fmt.Sprintf("EC %+.2f", p.EC))
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return "; 10 mL: " + strings.Join(parts, ", ")
 }

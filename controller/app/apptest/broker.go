@@ -15,8 +15,14 @@ import (
 // Real says that the Debian packages must be there, and that long tests run whole.
 func Real() bool { return os.Getenv("LEAT_REAL") == "1" }
 
-// Tool finds a program of a Debian package, which LEAT_REAL=1 makes mandatory.
+// Tool finds a program of the broker's Debian packages.
 func Tool(t testing.TB, name string) string {
+	t.Helper()
+	return Program(t, name, "mosquitto mosquitto-clients")
+}
+
+// Program finds a program of a Debian package, which LEAT_REAL=1 makes mandatory.
+func Program(t testing.TB, name, packages string) string {
 	t.Helper()
 	for _, candidate := range []string{name, "/usr/sbin/" + name} {
 		if path, err := exec.LookPath(candidate); err == nil {
@@ -24,9 +30,9 @@ func Tool(t testing.TB, name string) string {
 		}
 	}
 	if Real() {
-		t.Fatalf("%s is not installed (Debian: apt install mosquitto mosquitto-clients)", name)
+		t.Fatalf("%s is not installed (Debian: apt install %s)", name, packages)
 	}
-	t.Skipf("%s is not installed; this test needs it (Debian: apt install mosquitto mosquitto-clients)", name)
+	t.Skipf("%s is not installed; this test needs it (Debian: apt install %s)", name, packages)
 	return ""
 }
 
