@@ -3,6 +3,7 @@ package ratio
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 	"time"
 
@@ -216,6 +217,32 @@ func TestADumpIsDueForAnIonThatOnlyLessOfTheWaterBringsBack(t *testing.T) {
 	tank.content[blend.S], tank.before[blend.S] = 1.2*tank.target[blend.S], 0
 	if all := tank.Dumps(); len(all) != 0 {
 		t.Errorf("plants use it up, and yet: %v", all)
+	}
+}
+
+// By hand: 1.6 of 6 % beyond 8 % is 18 %, and of 3 % it is 13 %.
+func TestADumpIsDueSoonerForAnIonThatIsNotWellKnown(t *testing.T) {
+	tank := begin(t, plan(t, nitric))
+	tank.Follow(0, 1.8, 5.8)
+	tank.before[blend.S], tank.off[blend.S] = 2*tank.appetite[blend.S], 0
+	asks := func(above, unsure float64) string {
+		tank.content[blend.S], tank.cc[blend.S] = (1+above)*tank.target[blend.S], square(unsure*tank.target[blend.S])
+		for _, d := range tank.Dumps() {
+			return d.String()
+		}
+		return ""
+	}
+	if words := asks(0.08, 0.06); !strings.Contains(words, "S is thought 8 % above its target and may be 18 %") {
+		t.Errorf("%q", words)
+	}
+	if words := asks(0.08, 0.03); words != "" {
+		t.Errorf("well known: %q", words)
+	}
+	if words := asks(0.05, 0.3); words != "" {
+		t.Errorf("hardly above its target: %q", words)
+	}
+	if words := asks(0.12, 0.06); !strings.Contains(words, "12 % above its target;") {
+		t.Errorf("%q", words)
 	}
 }
 

@@ -16,10 +16,12 @@ const (
 )
 
 // A dump is due where an ion stands DumpAt above its target, or the nutrients as a whole
-// that much below; it is to bring them to DumpTo. Both are shares.
+// that much below; it is to bring them to DumpTo. Both are shares. From doubtedAt on it is due
+// already where the account's doubt reaches beyond Within.
 const (
-	DumpAt = 0.10
-	DumpTo = 0.05
+	DumpAt    = 0.10
+	DumpTo    = 0.05
+	doubtedAt = 0.07
 )
 
 // Gathering is an ion of which the source water brings more than the crop takes.
@@ -78,6 +80,7 @@ func Leaves(water, target blend.Content, ec float64) Leaving {
 type Dump struct {
 	Ion   blend.Substance // Rest: all that plants leave, which takes the nutrients' place in EC
 	Off   float64         // share above the target, below it where it is negative; of Rest, share of EC that it takes beyond a fresh filling
+	May   float64         // share above the target that it may be, where that makes the dump due; else 0
 	Share float64         // of the tank to replace with source water; 0: that water itself holds too much
 	Rain  float64         // then: the share of rain water, or other water without salts, in the source that brings it to DumpTo
 }
@@ -92,7 +95,11 @@ func (d Dump) String() string {
 	case d.Share == 0:
 		return fmt.Sprintf("%s is thought %.0f %% above its target, and the source water itself holds more than it: no stock and no dump brings it back, only other water, as this with %.0f %% of rain water", d.Ion.Symbol(), 100*d.Off, math.Ceil(100*d.Rain-1e-6))
 	}
-	return fmt.Sprintf("a dump is due: %s is thought %.0f %% above its target; %.0f %% of the tank replaced with source water brings it within %.0f %%", d.Ion.Symbol(), 100*d.Off, by, 100*DumpTo)
+	may := ""
+	if d.May > 0 {
+		may = fmt.Sprintf(" and may be %.0f %%", 100*d.May)
+	}
+	return fmt.Sprintf("a dump is due: %s is thought %.0f %% above its target%s; %.0f %% of the tank replaced with source water brings it within %.0f %%", d.Ion.Symbol(), 100*d.Off, may, by, 100*DumpTo)
 }
 
 // Dumps are the dumps that are due; none while EC is still on its way. An ion that
@@ -107,13 +114,17 @@ func (t *Tank) Dumps() (all []Dump) {
 		if !(target[s] > 0) || s == blend.NH4 { // it is taken first and soon turned into nitrate
 			continue
 		}
-		water := t.plan.Water[s] / target[s]
+		water, may := t.plan.Water[s]/target[s], float64(t.content[s]+Quantile*t.Off(s))/target[s]-1
 		if water < 1+DumpTo { // a fresh filling holds no less
 			target[s] = max(target[s], t.made[s])
 			water = t.plan.Water[s] / target[s]
 		}
-		if off := t.content[s]/target[s] - 1; off > DumpAt && wants[s] <= 0 {
-			all = append(all, Dump{Ion: s, Off: off, Share: shareFor(off, water), Rain: max(1-(1+DumpTo)/water, 0)})
+		off := t.content[s]/target[s] - 1
+		if off > DumpAt {
+			may = 0
+		}
+		if wants[s] <= 0 && (off > DumpAt || off > doubtedAt && may > Within) {
+			all = append(all, Dump{Ion: s, Off: off, May: may, Share: shareFor(off, water), Rain: max(1-(1+DumpTo)/water, 0)})
 		}
 	}
 	if off := t.Gathered() / t.plan.EC; off > DumpAt {
