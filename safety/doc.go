@@ -109,7 +109,9 @@
 // each, and never more than what the gate's own answered doses show: the loop's scale is slow to follow a buffer that
 // falls as carbonate leaves (outside water, held: 1.08 pH by doses without this, .52 with it). Acid and base share it.
 //
-// Out of the account comes what a mean of readings moved the dose's way by; all that has arrived once that movement has
+// Out of the account comes what a mean of readings moved the dose's way by, and at most as much again where a drift
+// against the dose, measured just before, was stopped as well (water without phosphate, where plants lift pH as fast as a
+// dose lowers it: depleted .909/.502 → .918/.555 in 60 nights); all that has arrived once that movement has
 // come to rest, once the response test saw a pool answered while the readings moved at all, or once the reading, its
 // doses arrived and those of its opposite three mixing times ago, went the other way by itself: 0.03 pH within half an hour, 0.06 within two. Nothing else does: no time,
 // restart, reload, service or clearing. Top-up's known alkalinity meets acid, between two words of the probe no more than
