@@ -60,7 +60,11 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 	case controller.RequestConfirmWater:
 		return s.readWater(value, request)
 	case controller.RequestAnalysis:
-		if err = s.readAnalysis(value("analysis"), request); err != nil {
+		list, err := analysisOf(value)
+		if err == nil {
+			err = s.readAnalysis(list, request)
+		}
+		if err != nil {
 			return err
 		}
 		if text := value("sampled"); text != "" {
@@ -69,7 +73,9 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 			}
 		}
 	case controller.RequestPumpRate, controller.RequestNewTube:
-		request.Runs = value("runs")
+		if request.Runs, err = runsOf(value); err != nil {
+			return err
+		}
 		return readPump(view, value("pump"), "that was measured or replaced", request)
 	case controller.RequestCalibrate:
 		return readCalibrating(value, request)
