@@ -88,7 +88,7 @@ func (a *answerData) place() string {
 func (s *Server) answerTo(r *http.Request, who session) (int, *answerData) {
 	_ = r.FormValue("do") // parses the form
 	shown := &answerData{TankName: r.FormValue("tank"), sent: r.PostForm}
-	request, err := s.read(r.FormValue)
+	request, err := s.reader.read(r.FormValue)
 	if err != nil {
 		shown.Text = err.Error() + "; nothing was changed"
 		return http.StatusBadRequest, shown

@@ -62,6 +62,7 @@ type Server struct {
 	live     pages
 	strips   strips
 	records  records
+	reader   reader
 	kept     kept
 	every    time.Duration // between two events of a page that is followed
 	ending   chan struct{} // closed when serving ends
@@ -78,7 +79,8 @@ type door struct {
 
 // New binds the listeners, so that a port in use is an error at the start.
 func New(options Options) (*Server, error) {
-	s := &Server{options: options, strips: strips{read: options.Night}, records: records{read: options.Record}, sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, ending: make(chan struct{}),
+	s := &Server{options: options, strips: strips{read: options.Night}, records: records{read: options.Record}, reader: reader{now: options.View, analysis: options.ReadAnalysis},
+		sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, ending: make(chan struct{}),
 		failures: failures{said: map[string]time.Time{}, unsaid: map[string]int{}}}
 	if err := s.open(); err != nil {
 		s.Close()
