@@ -58,7 +58,7 @@ func farmView() *controller.View {
 
 func newTestMetrics(v *controller.View) *Metrics {
 	m := New("row", func() *controller.View { return v }, "1.2.3")
-	m.Stand(Host{Head: func() (uint64, [32]byte, bool) { return 12, [32]byte{0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff}, true }})
+	m.Stand(Host{Certificates: map[string]string{"page": "none.pem"}, Head: func() (uint64, [32]byte, bool) { return 12, [32]byte{0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff}, true }})
 	return m
 }
 
