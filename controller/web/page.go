@@ -32,10 +32,13 @@ type pageData struct {
 	Groups []doseGroup
 	Here   []sitting // who is signed in
 	People []Person
-	sparks map[string][]spark // by tank
-	span   *span              // of a page of the past
-	name   string             // of the template
-	once   func() string
+	Tokens []Token
+	// Tokened says that programs may be given tokens here.
+	Tokened bool
+	sparks  map[string][]spark // by tank
+	span    *span              // of a page of the past
+	name    string             // of the template
+	once    func() string
 }
 
 // Operate and Manage say what the person may ask for.
@@ -228,6 +231,9 @@ func (s *Server) tell(data *pageData, who session) {
 		data.Here = s.sessions.here(who)
 		if s.options.People != nil && data.Manage() {
 			data.People, err = s.options.People()
+		}
+		if data.Tokened = s.options.Tokens != nil; data.Tokened && data.Manage() && err == nil {
+			data.Tokens, err = s.options.Tokens.List()
 		}
 	}
 	if err != nil {
