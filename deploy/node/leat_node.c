@@ -322,7 +322,7 @@ static void advance(struct leat_node *n) {
     enum leat_cause cause = barred(n);
     if (cause != LEAT_NO_CAUSE) {
         end(n, LEAT_STOPPED, cause);
-    } else if (RULE(LEAT_RULE_LAPSE) && !lease_holds(n)) {
+    } else if (RULE(LEAT_RULE_LAPSE) && (RULE(LEAT_RULE_LEASE) || n->state == LEAT_PUMPING) && !lease_holds(n)) {
         end(n, LEAT_STOPPED, LEAT_CAUSE_LAPSE);
     } else if (n->state == LEAT_PUMPING) {
         if (RULE(LEAT_RULE_END) && n->now - n->since >= n->order.run_ms) {
