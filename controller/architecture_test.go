@@ -41,7 +41,7 @@ var mayImport = map[string][]string{
 	"controller/metrics":       {"dosing", "safety", "safety/alarm", "safety/ledger", "controller"},
 	"controller/web":           {"dosing", "safety", "safety/alarm", "controller"},
 	"controller/app": {"dosing", "safety", "safety/alarm", "safety/ledger", "controller", "controller/payload", "controller/config",
-		"controller/mqtt", "controller/diary", "controller/report", "controller/store", "controller/metrics", "controller/web"},
+		"controller/mqtt", "controller/prove", "controller/diary", "controller/report", "controller/store", "controller/metrics", "controller/web"},
 	"controller/app/apptest": {"dosing", "safety/ledger", "controller", "controller/payload", "controller/config", "controller/mqtt",
 		"controller/store", "controller/sim"},
 	"controller/sim":      {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload"},

@@ -55,7 +55,11 @@ func (p *proof) refuses(o order, words string) outcome {
 }
 
 func tryLease(p *proof) outcome {
-	return p.refuses(p.order(0, min(time.Second, p.short()), nil), "")
+	o := p.order(0, min(time.Second, p.short()), nil)
+	saw := p.refuses(o, "")
+	refused, _ := p.said(o, controller.PhaseRefused)
+	p.wants = nonEmpty(refused.Cause, "no refusal")
+	return saw
 }
 
 // permit begins to give leases.

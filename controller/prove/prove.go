@@ -59,9 +59,10 @@ type proof struct {
 	*talk
 	weekly bool
 	began  time.Duration
-	first  order // that ran
-	kept   order // retained
-	cut    order // in which power was lost
+	wants  string // cause of a refusal for want of a lease
+	first  order  // that ran
+	kept   order  // retained
+	cut    order  // in which power was lost
 }
 
 // Run tries every rule, or those of every week, and returns the sheet. An error is of the
@@ -92,6 +93,9 @@ func Run(w World, s Station, weekly bool) (Sheet, error) {
 		w.Say("  " + f.Verdict + ": " + f.Words)
 		sheet.Rules = append(sheet.Rules, f)
 	}
+	for _, v := range p.given {
+		sheet.Given += v.Millilitres()
+	}
 	sheet.judge()
 	return sheet, nil
 }
@@ -120,8 +124,10 @@ func (p *proof) begin() error {
 		return fmt.Errorf("node %s was not heard on %s: is it on, is its name right, may this account listen there?", s.Node, s.Topics.Node(s.Node))
 	case !p.last().Idle:
 		return fmt.Errorf("node %s is busy: let it end, or reset it", s.Node)
-	case p.last().Epoch >= s.Epoch || p.last().Last != nil && p.last().Last.Order.Epoch >= s.Epoch:
-		return fmt.Errorf("node %s has seen epoch %d, and the ledger is at %d: the record is behind the node; leat mode raise-epoch, or reset the node by hand (rule 14)", s.Node, p.last().Epoch, s.Epoch-1)
+	case p.last().Epoch >= s.Epoch:
+		return fmt.Errorf("node %s has seen epoch %d, and the ledger is not so far: the record is behind the node; leat mode raise-epoch at the running daemon, or reset the node by hand (rule 14)", s.Node, p.last().Epoch)
+	case p.last().Last != nil && !s.Knows(p.last().Last.Order):
+		return fmt.Errorf("node %s took order %s last, of which the ledger knows nothing: leat mode raise-epoch at the running daemon, or reset the node by hand (rule 14)", s.Node, p.last().Last.Order)
 	}
 	return nil
 }

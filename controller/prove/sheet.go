@@ -33,6 +33,7 @@ type Sheet struct {
 	By      string         `json:"by"`
 	Epoch   uint32         `json:"epoch"`
 	Holds   bool           `json:"holds"`
+	Given   float64        `json:"given_ml"` // by all pumps, as the node told
 	Rules   []Finding      `json:"rules"`
 	Pumps   []PumpFinding  `json:"pumps,omitempty"`
 	Probes  []ProbeFinding `json:"probes,omitempty"`
@@ -94,6 +95,37 @@ func (s *Sheet) Text() string {
 	}
 	b.WriteString("\n" + s.Verdict() + "\n")
 	return b.String()
+}
+
+// FileName is the sheet's name in the state folder, without its ending.
+func FileName(node string, weekly bool) string {
+	if weekly {
+		return "proof-weekly-" + node
+	}
+	return "proof-" + node
+}
+
+// aged is when a weekly proof is overdue.
+const aged = 8 * 24 * time.Hour
+
+// Reminder says what is missing of a node's proofs; "" = nothing. The zero value is a
+// sheet that is not there.
+func Reminder(node string, proof, weekly Sheet, now time.Time) string {
+	last := proof.At
+	if weekly.At.After(last) {
+		last = weekly.At
+	}
+	switch {
+	case proof.At.IsZero():
+		return "node " + node + " was never proved: leat prove"
+	case !proof.Holds:
+		return "node " + node + " did not hold when it was proved: " + strings.Join(proof.Lacking(), "; ")
+	case weekly.At.After(proof.At) && !weekly.Holds:
+		return "node " + node + " did not hold in its weekly proof: " + strings.Join(weekly.Lacking(), "; ")
+	case now.Sub(last) > aged:
+		return fmt.Sprintf("stop, lease and float switch of node %s were last proved %d days ago: leat prove -weekly", node, int(now.Sub(last).Hours()/24))
+	}
+	return ""
 }
 
 // Verdict is the sheet in one sentence.

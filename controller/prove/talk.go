@@ -158,7 +158,7 @@ func (t *talk) order(pump int, run time.Duration, change func(*payload.OrderMess
 func (t *talk) message(pump int, run time.Duration) payload.OrderMessage {
 	t.number++
 	beat, p := t.last(), &t.s.Pumps[pump]
-	return payload.OrderMessage{ID: ledger.OrderID{Epoch: t.s.Epoch, Number: t.number}, Outlet: t.s.Outlet,
+	return payload.OrderMessage{ID: ledger.OrderID{Epoch: t.s.Epoch, Number: t.number}, Outlet: p.Outlet,
 		Volume: p.gives(run), Run: run, Boot: beat.Boot,
 		BeforeTick: beat.Tick + t.w.Now() - beat.at + leaseHolds, Expires: farAhead}
 }

@@ -5,6 +5,7 @@ import (
 
 	"leat/controller/payload"
 	"leat/dosing"
+	"leat/safety/ledger"
 )
 
 // World is the broker, the clock and the person.
@@ -68,10 +69,10 @@ type Station struct {
 	Topics *payload.Topics
 	Node   string
 	Client string // the node's client id at the broker
-	Outlet string // of an order; empty where the station has one tank
 	Pumps  []Pump
 	Probes []Probe
-	Epoch  uint32 // of the proof, begun in the ledger
+	Epoch  uint32                    // of the proof, begun in the ledger
+	Knows  func(ledger.OrderID) bool // does the ledger know of this order?
 }
 
 // Pump is one pump of the node.
@@ -79,6 +80,7 @@ type Pump struct {
 	Name      string
 	PerSecond dosing.Volume // as configured
 	Longest   time.Duration // run of one order
+	Outlet    string        // of an order; empty where the station has one tank
 }
 
 // gives is what it gives in a run.
