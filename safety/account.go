@@ -185,9 +185,12 @@ func (a *account) words(limit float64) string {
 	return fmt.Sprintf("%.2f of %.2f pH of %s not yet seen by the probe", float64(accountPH*given)/limit, accountPH, a.class)
 }
 
+// accounts keeps what no reading has shown of what was given.
+type accounts struct{ *state }
+
 // amount is what a volume of a pump's liquid brings into its account of a tank.
-func (w *Watch) amount(t *tankState, pump *dosing.Pump, volume dosing.Volume) (class response.Class, amount float64, ok bool) {
-	litres := min(float64(w.Volume(t.id)), float64(t.plant.Volume))
+func (ac *accounts) amount(t *tankState, pump *dosing.Pump, volume dosing.Volume) (class response.Class, amount float64, ok bool) {
+	litres := min(float64(ac.Volume(t.id)), float64(t.plant.Volume))
 	class, ok = response.ClassOf(pump.Role)
 	if !ok || !(litres > 0) {
 		return 0, 0, false
@@ -224,9 +227,9 @@ func (s *sight) unseen() dosing.Volume {
 }
 
 // enter puts a dose into its account: in full, when it is ordered.
-func (w *Watch) enter(d dosing.Dose) {
-	t := &w.tanks[d.Tank]
-	class, amount, ok := w.amount(t, &w.settings.Pumps[d.Pump], d.Volume)
+func (ac *accounts) enter(d dosing.Dose) {
+	t := &ac.tanks[d.Tank]
+	class, amount, ok := ac.amount(t, &ac.settings.Pumps[d.Pump], d.Volume)
 	if !ok {
 		return
 	}
@@ -262,9 +265,9 @@ func (a *account) give(t *tankState, amount float64, up time.Duration) {
 
 // correct takes out of its account what was not delivered after all, or adds what was
 // delivered beyond the order.
-func (w *Watch) correct(id dosing.TankID, pump dosing.PumpID, ordered, delivered dosing.Volume) {
-	t := &w.tanks[id]
-	class, more, ok := w.amount(t, &w.settings.Pumps[pump], max(delivered-ordered, 0))
+func (ac *accounts) correct(id dosing.TankID, pump dosing.PumpID, ordered, delivered dosing.Volume) {
+	t := &ac.tanks[id]
+	class, more, ok := ac.amount(t, &ac.settings.Pumps[pump], max(delivered-ordered, 0))
 	if !ok || ordered <= 0 {
 		return
 	}
@@ -324,11 +327,11 @@ func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
 // word of the probe; "" while none did. Silence is no proof: water that buffers far more than it
 // was told to and plants that drink against the doses look like it too. So nothing is latched,
 // no more is given, and a person is asked to look.
-func (w *Watch) Unanswered(id dosing.TankID) string {
-	if int(id) >= len(w.tanks) {
+func (ac *accounts) Unanswered(id dosing.TankID) string {
+	if int(id) >= len(ac.tanks) {
 		return ""
 	}
-	t := &w.tanks[id]
+	t := &ac.tanks[id]
 	commissioned, _ := t.buffers()
 	for class := range t.accounts {
 		if a := &t.accounts[class]; a.silent {

@@ -68,63 +68,66 @@ func (u *use) limit(absolute dosing.Volume, times int64, window time.Duration, d
 	return min(absolute, max(multiple, demandTimes*demand, smallest))
 }
 
+// budgets keeps what each pump may give in an hour and a day.
+type budgets struct{ *state }
+
 // Used tells what the ledger holds of a pump before this run: how much it dosed in
 // how long, at most some weeks.
-func (w *Watch) Used(p dosing.PumpID, span time.Duration, volume dosing.Volume) {
-	w.told = true
-	if int(p) < len(w.pumps) && span > 0 && volume >= 0 {
-		w.pumps[p].use.span += span
-		w.pumps[p].use.volume += volume
+func (bu *budgets) Used(p dosing.PumpID, span time.Duration, volume dosing.Volume) {
+	bu.told = true
+	if int(p) < len(bu.pumps) && span > 0 && volume >= 0 {
+		bu.pumps[p].use.span += span
+		bu.pumps[p].use.volume += volume
 	}
 }
 
 // Demand tells what a pump is predicted to need in an hour and a day. It only ever
 // widens a multiple of recent use, never an absolute cap.
-func (w *Watch) Demand(p dosing.PumpID, perHour, perDay dosing.Volume) {
-	w.told = true
-	if int(p) < len(w.pumps) {
-		w.pumps[p].use.demandHour, w.pumps[p].use.demandDay = max(perHour, 0), max(perDay, 0)
+func (bu *budgets) Demand(p dosing.PumpID, perHour, perDay dosing.Volume) {
+	bu.told = true
+	if int(p) < len(bu.pumps) {
+		bu.pumps[p].use.demandHour, bu.pumps[p].use.demandDay = max(perHour, 0), max(perDay, 0)
 	}
 }
 
 // Fill tells that a person approved a fill with this budget for the pump, until
 // an uptime. The absolute caps stand.
-func (w *Watch) Fill(p dosing.PumpID, budget dosing.Volume, until time.Duration) {
-	w.told = true
-	if int(p) < len(w.pumps) {
-		w.pumps[p].use.budget, w.pumps[p].use.budgetUntil = max(budget, 0), until
+func (bu *budgets) Fill(p dosing.PumpID, budget dosing.Volume, until time.Duration) {
+	bu.told = true
+	if int(p) < len(bu.pumps) {
+		bu.pumps[p].use.budget, bu.pumps[p].use.budgetUntil = max(budget, 0), until
 	}
 }
 
 // HourlyCap is what the pump may dose in any rolling hour, now.
-func (w *Watch) HourlyCap(p dosing.PumpID) dosing.Volume {
-	if int(p) >= len(w.pumps) {
+func (bu *budgets) HourlyCap(p dosing.PumpID) dosing.Volume {
+	if int(p) >= len(bu.pumps) {
 		return 0
 	}
-	u := &w.pumps[p].use
-	return u.limit(w.pumps[p].caps.PerHour, hourTimes, time.Hour, u.demandHour, w.settings.Pumps[p].MinDose)
+	u := &bu.pumps[p].use
+	return u.limit(bu.pumps[p].caps.PerHour, hourTimes, time.Hour, u.demandHour, bu.settings.Pumps[p].MinDose)
 }
 
 // DailyCap is what the pump may dose in any rolling 24 h, now.
-func (w *Watch) DailyCap(p dosing.PumpID) dosing.Volume {
-	if int(p) >= len(w.pumps) {
+func (bu *budgets) DailyCap(p dosing.PumpID) dosing.Volume {
+	if int(p) >= len(bu.pumps) {
 		return 0
 	}
-	u := &w.pumps[p].use
-	return u.limit(w.pumps[p].caps.PerDay, dayTimes, 24*time.Hour, u.demandDay, w.settings.Pumps[p].MinDose)
+	u := &bu.pumps[p].use
+	return u.limit(bu.pumps[p].caps.PerDay, dayTimes, 24*time.Hour, u.demandDay, bu.settings.Pumps[p].MinDose)
 }
 
 // cap is a pump's absolute caps: halved by the hour and day where a leak or stop
 // input is waived in a tank it serves, and all of them for a node that neither
 // reports nor obeys the lease.
-func (w *Watch) cap(p dosing.PumpID) Caps {
-	s := w.settings
+func (bu *budgets) cap(p dosing.PumpID) Caps {
+	s := bu.settings
 	if int(p) >= len(s.Caps) {
 		return Caps{}
 	}
 	c := s.Caps[p]
 	for i := range s.Tanks {
-		waived := &w.tanks[i].waived
+		waived := &bu.tanks[i].waived
 		halved := s.Tanks[i].HalvedCaps || waived[dosing.QuantityLeak] || waived[dosing.QuantityStop]
 		if halved && s.Pumps[p].ServesTank(dosing.TankID(i)) {
 			c.PerHour /= 2
@@ -132,7 +135,7 @@ func (w *Watch) cap(p dosing.PumpID) Caps {
 			break
 		}
 	}
-	if n := w.pumps[p].node; int(n) >= len(w.nodes) || !w.nodes[n].full {
+	if n := bu.pumps[p].node; int(n) >= len(bu.nodes) || !bu.nodes[n].full {
 		c.PerDose /= 2
 		c.PerHour /= 2
 		c.PerDay /= 2

@@ -16,44 +16,51 @@ type uncertainDose struct {
 	closed bool // settled in full
 }
 
+// book takes what becomes of each dose.
+type book struct {
+	*state
+	accounts *accounts
+	senses   *senses
+}
+
 // Opened takes a dose whose intent has been made. From here on it counts in full
 // and is wholly in transit, until it is closed.
-func (w *Watch) Opened(d dosing.Dose) {
-	if !w.counts(d) {
+func (bk *book) Opened(d dosing.Dose) {
+	if !bk.counts(d) {
 		return
 	}
-	w.told = true
-	w.totals.Count(d)
-	w.given(d, d.Up)
-	w.pumps[d.Pump].use.add(d.Volume)
-	w.tanks[d.Tank].expect(d.Volume, &w.settings.Pumps[d.Pump])
-	w.enter(d)
+	bk.told = true
+	bk.totals.Count(d)
+	bk.given(d, d.Up)
+	bk.pumps[d.Pump].use.add(d.Volume)
+	bk.tanks[d.Tank].expect(d.Volume, &bk.settings.Pumps[d.Pump])
+	bk.accounts.enter(d)
 	if !d.Open {
 		return
 	}
-	w.open = append(w.open, d)
-	w.tanks[d.Tank].outlet.ordered = d.Up
-	w.loaded(d.Tank, true, d.Up)
-	if r := w.tanks[d.Tank].responses; r != nil {
+	bk.open = append(bk.open, d)
+	bk.tanks[d.Tank].outlet.ordered = d.Up
+	bk.senses.loaded(d.Tank, true, d.Up)
+	if r := bk.tanks[d.Tank].responses; r != nil {
 		r.Dosed(d)
 	}
 }
 
 // ByHand takes what a person poured in. It counts like a dose that is closed, but only
 // against doses: it raises no cap as use of the pump does.
-func (w *Watch) ByHand(d dosing.Dose) {
+func (bk *book) ByHand(d dosing.Dose) {
 	d.Open, d.Hand = false, true
-	if !w.counts(d) {
+	if !bk.counts(d) {
 		return
 	}
-	w.told = true
-	w.totals.Count(d)
-	w.given(d, d.Up)
-	w.pumps[d.Pump].use.spend(d.Volume)
-	w.enter(d)
-	t := &w.tanks[d.Tank]
+	bk.told = true
+	bk.totals.Count(d)
+	bk.given(d, d.Up)
+	bk.pumps[d.Pump].use.spend(d.Volume)
+	bk.accounts.enter(d)
+	t := &bk.tanks[d.Tank]
 	t.unexplained.until = max(t.unexplained.until, d.Up+t.plant.MixingTime())
-	if r := w.tanks[d.Tank].responses; r != nil {
+	if r := bk.tanks[d.Tank].responses; r != nil {
 		r.Dosed(d)
 	}
 }
@@ -61,22 +68,22 @@ func (w *Watch) ByHand(d dosing.Dose) {
 // Voided gives back the hour and the day that an entry by hand counted in. What it has
 // on its way and the waits that follow it stay: nobody knows by a word what is in the
 // water.
-func (w *Watch) Voided(pump dosing.PumpID, key uint64) {
-	if int(pump) < len(w.pumps) {
-		w.told = true
-		w.totals.Void(pump, key)
+func (bk *book) Voided(pump dosing.PumpID, key uint64) {
+	if int(pump) < len(bk.pumps) {
+		bk.told = true
+		bk.totals.Void(pump, key)
 	}
 }
 
-func (w *Watch) counts(d dosing.Dose) bool {
-	return int(d.Tank) < len(w.tanks) && int(d.Pump) < len(w.pumps) && d.Volume > 0 &&
-		int(w.pumps[d.Pump].node) < len(w.nodes)
+func (bk *book) counts(d dosing.Dose) bool {
+	return int(d.Tank) < len(bk.tanks) && int(d.Pump) < len(bk.pumps) && d.Volume > 0 &&
+		int(bk.pumps[d.Pump].node) < len(bk.nodes)
 }
 
 // given notes when a reagent went into a tank, for the waits that follow it.
-func (w *Watch) given(d dosing.Dose, up time.Duration) {
-	t := &w.tanks[d.Tank]
-	pump := &w.settings.Pumps[d.Pump]
+func (bk *book) given(d dosing.Dose, up time.Duration) {
+	t := &bk.tanks[d.Tank]
+	pump := &bk.settings.Pumps[d.Pump]
 	if opposite, ok := pump.Role.Opposite(); ok {
 		if o, own := t.lastRole[opposite], t.lastRole[pump.Role]; o.ever && o.up < up && !(own.ever && own.up >= o.up) {
 			t.turns.turn(up)
@@ -102,17 +109,17 @@ func (w *Watch) seed(now dosing.Instant) {
 
 // Doubted says that no word came of the open dose of this pump, or its node
 // restarted: it stays open and counts in full, and the tank waits for it.
-func (w *Watch) Doubted(now dosing.Instant, id dosing.TankID, pump dosing.PumpID) {
-	w.told = true
-	for _, d := range w.open {
+func (bk *book) Doubted(now dosing.Instant, id dosing.TankID, pump dosing.PumpID) {
+	bk.told = true
+	for _, d := range bk.open {
 		if d.Tank == id && d.Pump == pump {
-			w.doubt(now, d)
+			bk.doubt(now, d)
 		}
 	}
 }
 
-func (w *Watch) doubt(now dosing.Instant, d dosing.Dose) {
-	t := &w.tanks[d.Tank]
+func (bk *book) doubt(now dosing.Instant, d dosing.Dose) {
+	t := &bk.tanks[d.Tank]
 	for _, u := range t.uncertain {
 		if u.key == d.Key && u.pump == d.Pump {
 			return
@@ -120,7 +127,7 @@ func (w *Watch) doubt(now dosing.Instant, d dosing.Dose) {
 	}
 	t.uncertain = append(t.uncertain, uncertainDose{key: d.Key, pump: d.Pump, since: now.Up, volume: d.Volume})
 	if t.thirds.add(now.Up) {
-		w.latch(now, &t.cells, CauseDoseUncertain, d.Tank, 0, "the third uncertain dose in 24 h")
+		bk.latch(now, &t.cells, CauseDoseUncertain, d.Tank, 0, "the third uncertain dose in 24 h")
 	}
 }
 
@@ -137,26 +144,26 @@ const (
 // Closed settles a dose. One whose fate is known counts with its volume, nothing if
 // it was withdrawn; any other counts in full, and where nobody knows its tank waits
 // one mixing time from the first doubt and for a good reading.
-func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, key uint64, fate Fate, volume dosing.Volume) {
-	if int(id) >= len(w.tanks) || int(pump) >= len(w.pumps) {
+func (bk *book) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, key uint64, fate Fate, volume dosing.Volume) {
+	if int(id) >= len(bk.tanks) || int(pump) >= len(bk.pumps) {
 		return
 	}
-	t := &w.tanks[id]
-	d, found := w.remove(id, pump, key)
+	t := &bk.tanks[id]
+	d, found := bk.remove(id, pump, key)
 	if !found {
 		return
 	}
-	w.told = true
-	w.loaded(id, false, now.Up)
-	n := &w.nodes[w.pumps[pump].node]
+	bk.told = true
+	bk.senses.loaded(id, false, now.Up)
+	n := &bk.nodes[bk.pumps[pump].node]
 	if more := volume - d.Volume; more > 0 {
-		t.expect(more, &w.settings.Pumps[pump])
+		t.expect(more, &bk.settings.Pumps[pump])
 	}
 	if fate == FateUnknown {
-		t.endOrder(w, now.Up)
-		n.expect(now.Up + w.longestRun(w.pumps[pump].node) + nodeOfflineAfter)
-		w.doubt(now, d)
-		w.giveUp(now, t, d, max(volume, d.Volume))
+		t.endOrder(bk.state, now.Up)
+		n.expect(now.Up + bk.longestRun(bk.pumps[pump].node) + nodeOfflineAfter)
+		bk.doubt(now, d)
+		bk.giveUp(now, t, d, max(volume, d.Volume))
 		return
 	}
 	volume = max(volume, 0)
@@ -165,9 +172,9 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 	}
 	n.closed.set(now.Up)
 	n.expect(now.Up + nodeOfflineAfter)
-	w.totals.Settle(pump, key, volume, now.Up)
-	w.correct(id, pump, d.Volume, volume)
-	w.pumps[pump].use.add(volume - d.Volume)
+	bk.totals.Settle(pump, key, volume, now.Up)
+	bk.accounts.correct(id, pump, d.Volume, volume)
+	bk.pumps[pump].use.add(volume - d.Volume)
 	for i, u := range t.uncertain {
 		if u.key == key && u.pump == pump {
 			t.uncertain = append(t.uncertain[:i], t.uncertain[i+1:]...)
@@ -178,7 +185,7 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 		}
 	}
 	if volume > 0 {
-		w.given(d, now.Up)
+		bk.given(d, now.Up)
 	}
 	if t.responses != nil {
 		d.Open, d.Volume, d.Up = false, volume, now.Up
@@ -190,64 +197,64 @@ func (w *Watch) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 }
 
 // Raised counts more of a dose that was settled before.
-func (w *Watch) Raised(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, key uint64, volume, before dosing.Volume) {
-	if int(id) >= len(w.tanks) || int(pump) >= len(w.pumps) || volume <= before {
+func (bk *book) Raised(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, key uint64, volume, before dosing.Volume) {
+	if int(id) >= len(bk.tanks) || int(pump) >= len(bk.pumps) || volume <= before {
 		return
 	}
-	w.told = true
-	w.tanks[id].expect(volume-before, &w.settings.Pumps[pump])
-	w.totals.Settle(pump, key, volume, now.Up)
-	w.pumps[pump].use.add(volume - before)
-	a := &w.tanks[id].unexplained // what was delivered late explains what it moves
-	a.until = max(a.until, now.Up+w.tanks[id].plant.MixingTime())
-	if class, more, ok := w.amount(&w.tanks[id], &w.settings.Pumps[pump], volume-before); ok {
-		w.tanks[id].accounts[class].give(&w.tanks[id], more, now.Up)
+	bk.told = true
+	bk.tanks[id].expect(volume-before, &bk.settings.Pumps[pump])
+	bk.totals.Settle(pump, key, volume, now.Up)
+	bk.pumps[pump].use.add(volume - before)
+	a := &bk.tanks[id].unexplained // what was delivered late explains what it moves
+	a.until = max(a.until, now.Up+bk.tanks[id].plant.MixingTime())
+	if class, more, ok := bk.accounts.amount(&bk.tanks[id], &bk.settings.Pumps[pump], volume-before); ok {
+		bk.tanks[id].accounts[class].give(&bk.tanks[id], more, now.Up)
 	}
 }
 
 // Spent counts a volume against a pump's caps that nobody can say more of.
-func (w *Watch) Spent(now dosing.Instant, pump dosing.PumpID, volume dosing.Volume) {
-	if int(pump) < len(w.pumps) && volume > 0 {
-		w.told = true
-		w.totals.Spend(pump, volume, now.Up)
+func (bk *book) Spent(now dosing.Instant, pump dosing.PumpID, volume dosing.Volume) {
+	if int(pump) < len(bk.pumps) && volume > 0 {
+		bk.told = true
+		bk.totals.Spend(pump, volume, now.Up)
 	}
 }
 
 // Contradicted says that the node of a pump contradicted itself, the order or its
 // heartbeat: nothing more of that pump until a person has looked.
-func (w *Watch) Contradicted(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, how string) {
-	w.stopPump(now, CauseReportContradicts, id, pump, how)
+func (bk *book) Contradicted(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, how string) {
+	bk.stopPump(now, CauseReportContradicts, id, pump, how)
 }
 
 // RefusedForGood says that the node of a pump refuses what no repeat can cure.
-func (w *Watch) RefusedForGood(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, words string) {
-	w.stopPump(now, CauseNodeRefuses, id, pump, words)
+func (bk *book) RefusedForGood(now dosing.Instant, id dosing.TankID, pump dosing.PumpID, words string) {
+	bk.stopPump(now, CauseNodeRefuses, id, pump, words)
 }
 
-func (w *Watch) stopPump(now dosing.Instant, cause Cause, id dosing.TankID, pump dosing.PumpID, detail string) {
-	if int(id) < len(w.tanks) && int(pump) < len(w.pumps) {
-		w.told = true
-		w.latch(now, &w.pumps[pump].cells, cause, id, pump, detail)
+func (bk *book) stopPump(now dosing.Instant, cause Cause, id dosing.TankID, pump dosing.PumpID, detail string) {
+	if int(id) < len(bk.tanks) && int(pump) < len(bk.pumps) {
+		bk.told = true
+		bk.latch(now, &bk.pumps[pump].cells, cause, id, pump, detail)
 	}
 }
 
 // giveUp settles an uncertain dose at volume. Its release law runs from the first
 // doubt: by then it had been delivered or never will be.
-func (w *Watch) giveUp(now dosing.Instant, t *tankState, d dosing.Dose, volume dosing.Volume) {
+func (bk *book) giveUp(now dosing.Instant, t *tankState, d dosing.Dose, volume dosing.Volume) {
 	for i := range t.uncertain {
 		if u := &t.uncertain[i]; u.key == d.Key && u.pump == d.Pump {
 			u.closed = true
-			w.totals.SettleDoubted(d.Pump, d.Key, volume, u.since, now.Up)
+			bk.totals.SettleDoubted(d.Pump, d.Key, volume, u.since, now.Up)
 			return
 		}
 	}
 }
 
 // remove takes a dose out of the open ones.
-func (w *Watch) remove(id dosing.TankID, pump dosing.PumpID, key uint64) (dosing.Dose, bool) {
-	for i, d := range w.open {
+func (bk *book) remove(id dosing.TankID, pump dosing.PumpID, key uint64) (dosing.Dose, bool) {
+	for i, d := range bk.open {
 		if d.Tank == id && d.Pump == pump && d.Key == key {
-			w.open = append(w.open[:i], w.open[i+1:]...)
+			bk.open = append(bk.open[:i], bk.open[i+1:]...)
 			return d, true
 		}
 	}

@@ -124,11 +124,11 @@ func volumeOf(room, perML float64) dosing.Volume {
 }
 
 // stockLeft is what the container still holds, where its level is known.
-func (w *Watch) stockLeft(p dosing.PumpID) dosing.Volume {
+func (bu *budgets) stockLeft(p dosing.PumpID) dosing.Volume {
 	left := dosing.Volume(math.MaxInt64)
-	for _, id := range w.pumps[p].stocks {
+	for _, id := range bu.pumps[p].stocks {
 		// An invalid level has tripped CauseContainerEmpty already.
-		left = min(left, dosing.FromMillilitres(w.inputs[id].last.Value()*1000))
+		left = min(left, dosing.FromMillilitres(bu.inputs[id].last.Value()*1000))
 	}
 	return left
 }

@@ -61,16 +61,16 @@ func (g *gauge) reads(level, unsure float64) {
 }
 
 // unsure is how far apart two readings of a tank's level may lie while the water stands.
-func (w *Watch) unsure(t *tankState) float64 {
-	in := &w.settings.Inputs[t.inputs[dosing.QuantityLevel][0]]
+func (wa *waters) unsure(t *tankState) float64 {
+	in := &wa.settings.Inputs[t.inputs[dosing.QuantityLevel][0]]
 	return max(float64(gaugeSteps*math.Hypot(in.Noise, in.Step)), float64(gaugeShare/gaugeClear*float64(t.plant.Volume)))
 }
 
 // StuckLevel says why the level of a tank is not believed to move with its water; ""
 // while it does.
-func (w *Watch) StuckLevel(id dosing.TankID) string {
-	if int(id) >= len(w.tanks) {
+func (wa *waters) StuckLevel(id dosing.TankID) string {
+	if int(id) >= len(wa.tanks) {
 		return ""
 	}
-	return w.tanks[id].water.gauge.words
+	return wa.tanks[id].water.gauge.words
 }

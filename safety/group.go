@@ -27,10 +27,13 @@ var blipHolds = [dosing.QuantityCount]bool{dosing.QuantityStop: true, dosing.Qua
 // person's: one may be a spark on the wire, but who presses and lets go has stopped it.
 const stopPresses = 2
 
+// groups joins the inputs of a quantity to one word.
+type groups struct{ *state }
+
 // stand judges the groups of a tank as of now, and says what may have changed. While no
 // reading comes, a single input that stands well goes on so until its reading is too
 // old; any other group is restless.
-func (w *Watch) stand(t *tankState, up time.Duration, changed facts) facts {
+func (gs *groups) stand(t *tankState, up time.Duration, changed facts) facts {
 	judged := t.news | t.restless
 	if changed == anything || up >= t.until {
 		judged, t.until = t.fitted, dosing.Never
@@ -41,14 +44,14 @@ func (w *Watch) stand(t *tankState, up time.Duration, changed facts) facts {
 		g, inputs := &t.group[q], t.inputs[q]
 		switch {
 		case q.Switch():
-			w.switches(t, q, g, up)
+			gs.switches(t, q, g, up)
 		case len(inputs) == 1:
-			w.probe(inputs[0], g, up)
+			gs.probe(inputs[0], g, up)
 		default:
-			w.probes(t, q, g, up)
+			gs.probes(t, q, g, up)
 		}
 		t.restless |= unwell(q)
-		if i := &w.inputs[inputs[0]]; len(inputs) == 1 && g.standing == standFit && !g.adverse && !g.lasting {
+		if i := &gs.inputs[inputs[0]]; len(inputs) == 1 && g.standing == standFit && !g.adverse && !g.lasting {
 			t.restless &^= unwell(q)
 			t.until = min(t.until, i.last.At().Up+i.limit)
 		}
@@ -57,10 +60,10 @@ func (w *Watch) stand(t *tankState, up time.Duration, changed facts) facts {
 }
 
 // switches is the common word of the switches of a quantity: the worst of them.
-func (w *Watch) switches(t *tankState, q dosing.Quantity, g *group, up time.Duration) {
+func (gs *groups) switches(t *tankState, q dosing.Quantity, g *group, up time.Duration) {
 	*g = group{given: true, standing: standFit, input: t.inputs[q][0]}
 	for _, id := range t.inputs[q] {
-		i := &w.inputs[id]
+		i := &gs.inputs[id]
 		_, standing := i.now(up)
 		if standing < g.standing {
 			g.standing, g.input = standing, id
@@ -74,8 +77,8 @@ func (w *Watch) switches(t *tankState, q dosing.Quantity, g *group, up time.Dura
 }
 
 // probe is the word of the only probe of a quantity.
-func (w *Watch) probe(id dosing.InputID, g *group, up time.Duration) {
-	i := &w.inputs[id]
+func (gs *groups) probe(id dosing.InputID, g *group, up time.Duration) {
+	i := &gs.inputs[id]
 	*g = group{given: true, input: id}
 	if _, g.standing = i.now(up); g.standing == standFit {
 		g.value, g.smooth = i.last.Value(), i.smooth
@@ -88,12 +91,12 @@ func (w *Watch) probe(id dosing.InputID, g *group, up time.Duration) {
 // probes is the common value of the probes of a quantity. Of three or more the
 // median, whatever one of them says; two that stay apart are both invalid, since
 // nobody can say which is right.
-func (w *Watch) probes(t *tankState, q dosing.Quantity, g *group, up time.Duration) {
+func (gs *groups) probes(t *tankState, q dosing.Quantity, g *group, up time.Duration) {
 	*g = group{given: true, standing: standMissing, input: t.inputs[q][0]}
 	var values, smooth [8]float64
 	n, best := 0, standMissing
 	for _, id := range t.inputs[q] {
-		i := &w.inputs[id]
+		i := &gs.inputs[id]
 		_, standing := i.now(up)
 		if standing >= best {
 			best, g.input = standing, id
@@ -105,7 +108,7 @@ func (w *Watch) probes(t *tankState, q dosing.Quantity, g *group, up time.Durati
 		}
 	}
 	g.standing = best
-	if i := &w.inputs[g.input]; i.seen {
+	if i := &gs.inputs[g.input]; i.seen {
 		g.age = up - i.last.At().Up
 	}
 	if n == 0 {

@@ -3,13 +3,13 @@ package safety
 import "leat/dosing"
 
 // latch makes a trip stay until a person clears it, and notes it for the record.
-func (w *Watch) latch(now dosing.Instant, c *cells, cause Cause, tank dosing.TankID, pump dosing.PumpID, detail string) {
-	w.latchAs(now, c, cause, tank, pump, Of(cause).Scope, detail)
+func (st *state) latch(now dosing.Instant, c *cells, cause Cause, tank dosing.TankID, pump dosing.PumpID, detail string) {
+	st.latchAs(now, c, cause, tank, pump, Of(cause).Scope, detail)
 }
 
 // latchAs latches with a scope of its own. A second finding that reaches elsewhere
 // widens the first to the whole tank.
-func (w *Watch) latchAs(now dosing.Instant, c *cells, cause Cause, tank dosing.TankID, pump dosing.PumpID, scope Scope, detail string) {
+func (st *state) latchAs(now dosing.Instant, c *cells, cause Cause, tank dosing.TankID, pump dosing.PumpID, scope Scope, detail string) {
 	s := &c.cell[cause]
 	if c.latched.has(cause) {
 		if s.scope == scope || s.scope <= ScopeTank {
@@ -25,14 +25,14 @@ func (w *Watch) latchAs(now dosing.Instant, c *cells, cause Cause, tank dosing.T
 		s.detail = detail
 	}
 	trip, _ := c.trip(cause, tank, pump)
-	w.latches = append(w.latches, trip)
+	st.latches = append(st.latches, trip)
 }
 
 // NewLatches returns the trips that latched since it was last called. Each goes
 // into the ledger, so that a restart does not lift it.
-func (w *Watch) NewLatches() []Trip {
-	latches := w.latches
-	w.latches = nil
+func (st *state) NewLatches() []Trip {
+	latches := st.latches
+	st.latches = nil
 	return latches
 }
 
@@ -120,9 +120,9 @@ func (w *Watch) BehindNode(now dosing.Instant, words string) {
 }
 
 // Behind says whether a node is known to know more than the ledger.
-func (w *Watch) Behind() bool {
-	for i := range w.tanks {
-		if w.tanks[i].latched.has(CauseLedgerBehindNode) {
+func (st *state) Behind() bool {
+	for i := range st.tanks {
+		if st.tanks[i].latched.has(CauseLedgerBehindNode) {
 			return true
 		}
 	}

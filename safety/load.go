@@ -47,10 +47,10 @@ func (l *load) read(value float64, at time.Duration) {
 }
 
 // loaded tells the pH probes of a tank that one of its pumps starts or stands again.
-func (w *Watch) loaded(id dosing.TankID, on bool, up time.Duration) {
-	t := &w.tanks[id]
+func (sn *senses) loaded(id dosing.TankID, on bool, up time.Duration) {
+	t := &sn.tanks[id]
 	for _, input := range t.inputs[dosing.QuantityPH] {
-		i := &w.inputs[input]
+		i := &sn.inputs[input]
 		if i.load.on = false; on {
 			i.load.starts(up, t.plant.DeadTime, i.smooth, i.based)
 		}
@@ -58,11 +58,11 @@ func (w *Watch) loaded(id dosing.TankID, on bool, up time.Duration) {
 }
 
 // Loaded is the pH probe of a tank that stands in a ground loop; "" when none does.
-func (w *Watch) Loaded(id dosing.TankID) string {
-	if int(id) < len(w.tanks) {
-		for _, input := range w.tanks[id].inputs[dosing.QuantityPH] {
-			if w.inputs[input].load.bad {
-				return w.settings.Inputs[input].Name
+func (sn *senses) Loaded(id dosing.TankID) string {
+	if int(id) < len(sn.tanks) {
+		for _, input := range sn.tanks[id].inputs[dosing.QuantityPH] {
+			if sn.inputs[input].load.bad {
+				return sn.settings.Inputs[input].Name
 			}
 		}
 	}

@@ -42,13 +42,16 @@ type nodeState struct {
 	closed   when // when a dose of ours last ended here
 }
 
+// heartbeats takes what nodes say of themselves.
+type heartbeats struct{ *state }
+
 // Heartbeat takes a node's word on itself. One without a boot identity is none.
-func (w *Watch) Heartbeat(now dosing.Instant, id NodeID, boot string, tick time.Duration, idle bool) {
-	if int(id) >= len(w.nodes) || boot == "" || tick < 0 {
+func (hb *heartbeats) Heartbeat(now dosing.Instant, id NodeID, boot string, tick time.Duration, idle bool) {
+	if int(id) >= len(hb.nodes) || boot == "" || tick < 0 {
 		return
 	}
-	n := &w.nodes[id]
-	w.heard = max(w.heard, now.Up)
+	n := &hb.nodes[id]
+	hb.heard = max(hb.heard, now.Up)
 	switch {
 	case !n.seen:
 		n.steady, n.anchorUp, n.anchorTick = now.Up, now.Up, tick
@@ -120,9 +123,9 @@ func (n *nodeState) running(up time.Duration) bool {
 }
 
 // openOn says whether a dose of ours is open on a node.
-func (w *Watch) openOn(id NodeID) bool {
-	for _, d := range w.open {
-		if w.pumps[d.Pump].node == id {
+func (st *state) openOn(id NodeID) bool {
+	for _, d := range st.open {
+		if st.pumps[d.Pump].node == id {
 			return true
 		}
 	}
@@ -130,21 +133,21 @@ func (w *Watch) openOn(id NodeID) bool {
 }
 
 // Node is what a node last said of itself, its tick carried on to now.
-func (w *Watch) Node(now dosing.Instant, id NodeID) (boot string, tick, age time.Duration, seen bool) {
-	if int(id) >= len(w.nodes) || !w.nodes[id].seen {
+func (hb *heartbeats) Node(now dosing.Instant, id NodeID) (boot string, tick, age time.Duration, seen bool) {
+	if int(id) >= len(hb.nodes) || !hb.nodes[id].seen {
 		return "", 0, 0, false
 	}
-	n := &w.nodes[id]
+	n := &hb.nodes[id]
 	age = now.Up - n.at
 	return n.boot, n.tick + age, age, true
 }
 
 // longestRun is the longest order that any pump of the node may run.
-func (w *Watch) longestRun(id NodeID) time.Duration {
+func (st *state) longestRun(id NodeID) time.Duration {
 	longest := time.Duration(0)
-	for p := range w.settings.Pumps {
-		if p < len(w.settings.PumpNode) && w.settings.PumpNode[p] == id && p < len(w.settings.Caps) {
-			longest = max(longest, w.settings.Caps[p].OnTime)
+	for p := range st.settings.Pumps {
+		if p < len(st.settings.PumpNode) && st.settings.PumpNode[p] == id && p < len(st.settings.Caps) {
+			longest = max(longest, st.settings.Caps[p].OnTime)
 		}
 	}
 	return longest

@@ -52,10 +52,10 @@ func (o *outlet) mistrust(up, wait time.Duration) { o.unproved, o.until = true, 
 
 // endOrder judges the outlet of an order that did not end well: a node refuses one whose
 // valve does not answer.
-func (t *tankState) endOrder(w *Watch, up time.Duration) {
+func (t *tankState) endOrder(st *state, up time.Duration) {
 	o := &t.outlet
 	for _, id := range t.inputs[dosing.QuantityOutlet] {
-		i := &w.inputs[id]
+		i := &st.inputs[id]
 		if _, standing := i.now(up); standing == standFit && i.last.Value() < 0.5 && !(o.opened.ever && o.opened.up >= o.ordered) {
 			o.mistrust(up, t.plant.MixingTime())
 		}

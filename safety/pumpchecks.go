@@ -56,11 +56,11 @@ var pumpChecks = [CauseCount]pumpCheck{
 // noNode stands for a node that is not configured: never heard, so silent.
 var noNode = nodeState{full: true}
 
-func (w *Watch) nodeOf(p *pumpState) *nodeState {
-	if int(p.node) >= len(w.nodes) {
+func (hb *heartbeats) nodeOf(p *pumpState) *nodeState {
+	if int(p.node) >= len(hb.nodes) {
 		return &noNode
 	}
-	return &w.nodes[p.node]
+	return &hb.nodes[p.node]
 }
 
 func checkRebooted(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
@@ -81,9 +81,9 @@ func checkRebooted(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState)
 }
 
 // firstTank is the first tank that a pump serves, for the record of its trips.
-func (w *Watch) firstTank(p dosing.PumpID) dosing.TankID {
-	for i := range w.tanks {
-		if w.settings.Pumps[p].ServesTank(dosing.TankID(i)) {
+func (st *state) firstTank(p dosing.PumpID) dosing.TankID {
+	for i := range st.tanks {
+		if st.settings.Pumps[p].ServesTank(dosing.TankID(i)) {
 			return dosing.TankID(i)
 		}
 	}

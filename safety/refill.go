@@ -7,14 +7,14 @@ import (
 
 // Refilled says that the container of a pump was filled: what its old liquid did says
 // nothing of the new one, whose first dose is a small one. What was learned of the tanks stands.
-func (w *Watch) Refilled(pump dosing.PumpID) {
-	if int(pump) >= len(w.settings.Pumps) {
+func (ac *accounts) Refilled(pump dosing.PumpID) {
+	if int(pump) >= len(ac.settings.Pumps) {
 		return
 	}
-	class, dosed := response.ClassOf(w.settings.Pumps[pump].Role)
-	for i := range w.tanks {
-		t := &w.tanks[i]
-		if !dosed || !w.settings.Pumps[pump].ServesTank(dosing.TankID(i)) {
+	class, dosed := response.ClassOf(ac.settings.Pumps[pump].Role)
+	for i := range ac.tanks {
+		t := &ac.tanks[i]
+		if !dosed || !ac.settings.Pumps[pump].ServesTank(dosing.TankID(i)) {
 			continue
 		}
 		t.accounts[class].tastes, t.accounts[class].tasting = 0, 0

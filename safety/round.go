@@ -214,11 +214,11 @@ func (w *Watch) evaluatePump(now dosing.Instant, id dosing.PumpID, changed facts
 }
 
 // publish makes the list of a tank's trips, most severe first.
-func (w *Watch) publish(t *tankState) {
+func (st *state) publish(t *tankState) {
 	t.trips = t.trips[:0]
 	t.list(&t.cells, 0)
-	for p := range w.pumps {
-		if c := &w.pumps[p].cells; !c.active.Or(c.latched).Empty() && w.settings.Pumps[p].ServesTank(t.id) {
+	for p := range st.pumps {
+		if c := &st.pumps[p].cells; !c.active.Or(c.latched).Empty() && st.settings.Pumps[p].ServesTank(t.id) {
 			t.list(c, dosing.PumpID(p))
 		}
 	}

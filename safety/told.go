@@ -7,71 +7,82 @@ import (
 	"leat/dosing"
 )
 
+// people takes what persons, the link, the record and the loops say beside readings.
+type people struct {
+	*state
+	senses     *senses
+	linkUp     bool
+	linkAt     time.Duration // when it last came up
+	ledger     LedgerState
+	other      bool
+	otherWords string
+}
+
 // Rejected notes that a payload of an input was refused: it did not even parse, or
 // cannot be. A few in a row make the input invalid before its last reading is stale.
-func (w *Watch) Rejected(now dosing.Instant, in dosing.InputID, text string) {
-	if int(in) >= len(w.inputs) {
+func (sn *senses) Rejected(now dosing.Instant, in dosing.InputID, text string) {
+	if int(in) >= len(sn.inputs) {
 		return
 	}
-	w.told = true
-	w.heard = max(w.heard, now.Up)
-	i := &w.inputs[in]
+	sn.told = true
+	sn.heard = max(sn.heard, now.Up)
+	i := &sn.inputs[in]
 	i.rejects, i.rejectAt = min(i.rejects+1, rejectsFail), now.Up
 	i.rejectText = "last message refused: " + text
 }
 
 // Link says whether the link to the broker is up.
-func (w *Watch) Link(now dosing.Instant, up bool) {
-	if up && !w.linkUp {
+func (pe *people) Link(now dosing.Instant, up bool) {
+	if up && !pe.linkUp {
 		// What came before the outage proves nothing about the time in it.
-		for i := range w.inputs {
-			w.inputs[i].fits = 0
+		for i := range pe.inputs {
+			pe.inputs[i].fits = 0
 		}
-		for i := range w.tanks {
-			w.tanks[i].linked = false
+		for i := range pe.tanks {
+			pe.tanks[i].linked = false
 		}
-		w.linkAt = now.Up
-		for i := range w.nodes {
-			w.nodes[i].expect(now.Up + w.longestRun(NodeID(i)))
+		pe.linkAt = now.Up
+		for i := range pe.nodes {
+			pe.nodes[i].expect(now.Up + pe.longestRun(NodeID(i)))
 		}
 	}
-	w.linkUp, w.told = up, true
+	pe.linkUp, pe.told = up, true
 }
 
 // SetLedger says whether the record can be written.
-func (w *Watch) SetLedger(_ dosing.Instant, state LedgerState) { w.ledger, w.told = state, true }
+func (pe *people) SetLedger(_ dosing.Instant, state LedgerState) { pe.ledger, pe.told = state, true }
 
 // OtherController says whether another controller owns the station or was seen to give
 // orders here, and in words which.
-func (w *Watch) OtherController(_ dosing.Instant, present bool, which string) {
-	w.other, w.otherWords, w.told = present, which, true
+func (pe *people) OtherController(_ dosing.Instant, present bool, which string) {
+	pe.other, pe.otherWords, pe.told = present, which, true
 }
 
 // Jumped tells that the wall clock stepped. It changes nothing here: no age and no
 // wait depends on the wall clock, and a dose must not either. The step is recorded
 // by the caller.
-func (w *Watch) Jumped(dosing.Instant, time.Duration) { w.told = true }
+func (pe *people) Jumped(dosing.Instant, time.Duration) { pe.told = true }
 
 // SetMode sets what the tank may do. Anything but armed, observing and stopped
 // is observing.
-func (w *Watch) SetMode(_ dosing.Instant, id dosing.TankID, m Mode) {
-	if int(id) >= len(w.tanks) {
+func (pe *people) SetMode(_ dosing.Instant, id dosing.TankID, m Mode) {
+	if int(id) >= len(pe.tanks) {
 		return
 	}
 	if m != ModeArmed && m != ModeStopped {
 		m = ModeObserving
 	}
-	w.tanks[id].mode, w.told = m, true
+	pe.tanks[id].mode, pe.told = m, true
 }
 
 // Mode is what the tank does: as set, but stopped while a trip that only a person
 // clears reaches the whole tank, and holding while an armed tank is wholly held. A
 // hold of the nutrients alone leaves it armed: pH goes on.
-func (w *Watch) Mode(id dosing.TankID) Mode {
-	if int(id) >= len(w.tanks) {
+func (st *state) Mode(id dosing.TankID) Mode {
+	if int(id) >= len(st.tanks) {
 		return ModeObserving
 	}
-	t := &w.tanks[id]
+	t := &st.tanks[id]
 	mode := t.mode
 	for i := range t.trips {
 		trip := &t.trips[i]
@@ -90,15 +101,15 @@ func (w *Watch) Mode(id dosing.TankID) Mode {
 
 // SetState sets what people have entered for the tank. Entering a cleaning, or
 // that the solution is unconfirmed, outlives everything but Confirm.
-func (w *Watch) SetState(now dosing.Instant, id dosing.TankID, state OperatorState) {
-	if int(id) >= len(w.tanks) {
+func (pe *people) SetState(now dosing.Instant, id dosing.TankID, state OperatorState) {
+	if int(id) >= len(pe.tanks) {
 		return
 	}
-	t := &w.tanks[id]
+	t := &pe.tanks[id]
 	before := t.operator
-	t.operator, w.told = state, true
+	t.operator, pe.told = state, true
 	if before.Maintenance && !state.Maintenance {
-		w.believe(id)
+		pe.senses.believe(id)
 	}
 	if state.Unconfirmed || state.Cleaning {
 		why := state.Why
@@ -107,26 +118,26 @@ func (w *Watch) SetState(now dosing.Instant, id dosing.TankID, state OperatorSta
 		}
 		t.unconfirm(now, why)
 	} else if before.Unconfirmed {
-		w.Confirm(now, id)
+		pe.Confirm(now, id)
 	}
 }
 
 // Confirm says that a person has looked: water or nutrient solution, no
 // disinfectant, rinsed. A pH that was strange then is believed until it has been
 // ordinary again.
-func (w *Watch) Confirm(now dosing.Instant, id dosing.TankID) {
-	if int(id) >= len(w.tanks) {
+func (pe *people) Confirm(now dosing.Instant, id dosing.TankID) {
+	if int(id) >= len(pe.tanks) {
 		return
 	}
-	w.told = true
-	t := &w.tanks[id]
+	pe.told = true
+	t := &pe.tanks[id]
 	t.operator.Unconfirmed, t.operator.Cleaning = false, false
 	t.latched.Remove(CauseSolutionUnconfirmed)
 	t.active.Remove(CauseSolutionUnconfirmed)
 	t.doubt.confirm()
 	t.unexplained = unexplained{}
 	t.water.gauge, t.warmth = gauge{}, warmth{}
-	w.believe(id)
+	pe.senses.believe(id)
 	t.water.unexplained = 0
 	if t.responses != nil {
 		t.responses.Disturbed()
@@ -135,27 +146,27 @@ func (w *Watch) Confirm(now dosing.Instant, id dosing.TankID) {
 }
 
 // Aim tells what the tank is steered to now. Without it nothing is dosed.
-func (w *Watch) Aim(id dosing.TankID, target dosing.Target) {
-	if int(id) >= len(w.tanks) {
+func (pe *people) Aim(id dosing.TankID, target dosing.Target) {
+	if int(id) >= len(pe.tanks) {
 		return
 	}
-	if w.tanks[id].target == target {
+	if pe.tanks[id].target == target {
 		return // it is told every second
 	}
-	w.told = true
+	pe.told = true
 	pH, ec := float64(target.PH), float64(target.EC)
-	w.tanks[id].target = target
-	w.tanks[id].aimed = pH >= plausible[dosing.QuantityPH][0] && pH <= plausible[dosing.QuantityPH][1] && ec > 0 && ec <= plausible[dosing.QuantityEC][1]
+	pe.tanks[id].target = target
+	pe.tanks[id].aimed = pH >= plausible[dosing.QuantityPH][0] && pH <= plausible[dosing.QuantityPH][1] && ec > 0 && ec <= plausible[dosing.QuantityEC][1]
 }
 
 // Learned tells mean and sd of ln(buffer scale) and how many pools of doses have
 // been answered. What is not a number is refused: the gate then supposes that
 // nothing was learned.
-func (w *Watch) Learned(id dosing.TankID, mean, spread float64, answered int) {
-	if int(id) >= len(w.tanks) {
+func (pe *people) Learned(id dosing.TankID, mean, spread float64, answered int) {
+	if int(id) >= len(pe.tanks) {
 		return
 	}
-	t := &w.tanks[id]
+	t := &pe.tanks[id]
 	if math.IsNaN(mean) || math.IsInf(mean, 0) || !(spread > 0) || math.IsInf(spread, 0) {
 		mean, spread, answered = 0, dosing.UnmeasuredSpread, 0
 	}
@@ -164,39 +175,39 @@ func (w *Watch) Learned(id dosing.TankID, mean, spread float64, answered int) {
 
 // Serviced says that a pump or probe was serviced, a stock refilled or a filling
 // changed: what was learned before says nothing any more.
-func (w *Watch) Serviced(_ dosing.Instant, id dosing.TankID) {
-	if int(id) >= len(w.tanks) {
+func (pe *people) Serviced(_ dosing.Instant, id dosing.TankID) {
+	if int(id) >= len(pe.tanks) {
 		return
 	}
-	w.told = true
-	t := &w.tanks[id]
+	pe.told = true
+	t := &pe.tanks[id]
 	t.lnBuffer, t.spread, t.answered = 0, dosing.UnmeasuredSpread, 0
 	t.unexplained = unexplained{}
 	for class := range t.accounts {
 		t.accounts[class].untrust()
 	}
 	t.water.gauge, t.warmth = gauge{}, warmth{}
-	w.believe(id)
+	pe.senses.believe(id)
 	if t.responses != nil {
 		t.responses.Reset()
 	}
 }
 
 // Calibrated tells how healthy a calibration found a probe.
-func (w *Watch) Calibrated(id dosing.InputID, health dosing.Quality) {
-	if int(id) < len(w.inputs) {
-		w.inputs[id].health, w.told = health, true
+func (sn *senses) Calibrated(id dosing.InputID, health dosing.Quality) {
+	if int(id) < len(sn.inputs) {
+		sn.inputs[id].health, sn.told = health, true
 	}
 }
 
 // believe takes the next reading of each probe of a tank as it is, however far it
 // lies from the last: a person says that the probe or the water was changed. What was
 // given to the water before says nothing of how it answers now.
-func (w *Watch) believe(id dosing.TankID) {
-	w.tanks[id].progressPH, w.tanks[id].progressEC = progress{}, progress{}
-	for i := range w.inputs {
-		if in := &w.inputs[i]; in.probe && in.tank == id {
-			in.based, in.jump, in.load = false, jumpState{}, load{}
+func (sn *senses) believe(id dosing.TankID) {
+	sn.tanks[id].progressPH, sn.tanks[id].progressEC = progress{}, progress{}
+	for i := range sn.inputs {
+		if in := &sn.inputs[i]; in.probe && in.tank == id {
+			in.based, in.jump, in.load, in.steps = false, jumpState{}, load{}, steps{lag: in.steps.lag}
 		}
 	}
 }

@@ -7,24 +7,24 @@ import (
 
 // UnseenShare is what of a class of reagents no reading of a tank has shown ÷ what may be;
 // zero while no buffer is known, for then none is given.
-func (w *Watch) UnseenShare(id dosing.TankID, role dosing.Role) float64 {
+func (ac *accounts) UnseenShare(id dosing.TankID, role dosing.Role) float64 {
 	class, ok := response.ClassOf(role)
-	if !ok || int(id) >= len(w.tanks) {
+	if !ok || int(id) >= len(ac.tanks) {
 		return 0
 	}
-	if limit := w.tanks[id].unseenMost(class); limit > 0 {
-		return max(w.tanks[id].accounts[class].given, 0) / limit
+	if limit := ac.tanks[id].unseenMost(class); limit > 0 {
+		return max(ac.tanks[id].accounts[class].given, 0) / limit
 	}
 	return 0
 }
 
 // UnseenMost is how much of a class of reagents may be unseen, meq/L or mS/cm.
-func (w *Watch) UnseenMost(id dosing.TankID, role dosing.Role) float64 {
+func (ac *accounts) UnseenMost(id dosing.TankID, role dosing.Role) float64 {
 	class, ok := response.ClassOf(role)
-	if !ok || int(id) >= len(w.tanks) {
+	if !ok || int(id) >= len(ac.tanks) {
 		return 0
 	}
-	return w.tanks[id].unseenMost(class)
+	return ac.tanks[id].unseenMost(class)
 }
 
 func (t *tankState) unseenMost(class response.Class) float64 {
@@ -33,12 +33,12 @@ func (t *tankState) unseenMost(class response.Class) float64 {
 }
 
 // UnseenWords says how much of a class of reagents no reading of a tank has shown yet.
-func (w *Watch) UnseenWords(id dosing.TankID, role dosing.Role) string {
+func (ac *accounts) UnseenWords(id dosing.TankID, role dosing.Role) string {
 	class, ok := response.ClassOf(role)
-	if !ok || int(id) >= len(w.tanks) {
+	if !ok || int(id) >= len(ac.tanks) {
 		return ""
 	}
-	t := &w.tanks[id]
+	t := &ac.tanks[id]
 	return t.accounts[class].words(t.unseenMost(class))
 }
 
@@ -46,11 +46,11 @@ func (w *Watch) UnseenWords(id dosing.TankID, role dosing.Role) string {
 type Unseen struct{ Acid, Base, Stock float64 }
 
 // Unseen tells the accounts of a tank.
-func (w *Watch) Unseen(id dosing.TankID) Unseen {
-	if int(id) >= len(w.tanks) {
+func (ac *accounts) Unseen(id dosing.TankID) Unseen {
+	if int(id) >= len(ac.tanks) {
 		return Unseen{}
 	}
-	a := &w.tanks[id].accounts
+	a := &ac.tanks[id].accounts
 	return Unseen{Acid: max(a[response.Acid].given, 0), Base: max(a[response.Base].given, 0), Stock: max(a[response.Stock].given, 0)}
 }
 
@@ -61,11 +61,11 @@ const released = 0.2
 // UnseenToRecord tells the accounts of a tank when evidence has taken out of one what the
 // record should know, at most once in a mixing time. A restart before that is written finds
 // more than there is, never less.
-func (w *Watch) UnseenToRecord(now dosing.Instant, id dosing.TankID) (Unseen, bool) {
-	if int(id) >= len(w.tanks) {
+func (ac *accounts) UnseenToRecord(now dosing.Instant, id dosing.TankID) (Unseen, bool) {
+	if int(id) >= len(ac.tanks) {
 		return Unseen{}, false
 	}
-	t := &w.tanks[id]
+	t := &ac.tanks[id]
 	commissioned, _ := t.buffers()
 	due := false
 	for class := range t.accounts {
@@ -84,27 +84,27 @@ func (w *Watch) UnseenToRecord(now dosing.Instant, id dosing.TankID) (Unseen, bo
 		a.recorded = max(a.given, 0)
 		a.recordedAt.set(now.Up)
 	}
-	return w.Unseen(id), true
+	return ac.Unseen(id), true
 }
 
 // RestoreUnseen brings back what an earlier run had given and no reading had shown: as
 // recorded, and all doses since.
-func (w *Watch) RestoreUnseen(now dosing.Instant, id dosing.TankID, written Unseen, since map[dosing.PumpID]dosing.Volume) {
-	if int(id) >= len(w.tanks) {
+func (ac *accounts) RestoreUnseen(now dosing.Instant, id dosing.TankID, written Unseen, since map[dosing.PumpID]dosing.Volume) {
+	if int(id) >= len(ac.tanks) {
 		return
 	}
-	t := &w.tanks[id]
+	t := &ac.tanks[id]
 	amounts := [response.Classes]float64{written.Acid, written.Base, written.Stock}
 	for pump, volume := range since {
-		if int(pump) < len(w.pumps) {
-			if class, amount, ok := w.amount(t, &w.settings.Pumps[pump], volume); ok {
+		if int(pump) < len(ac.pumps) {
+			if class, amount, ok := ac.amount(t, &ac.settings.Pumps[pump], volume); ok {
 				amounts[class] += amount
 			}
 		}
 	}
-	for pump := range w.settings.Pumps {
+	for pump := range ac.settings.Pumps {
 		// A restart is no arming: what was dosed just now has shown what it does.
-		if class, _, ok := w.amount(t, &w.settings.Pumps[pump], dosing.Millilitre); ok && w.totals.Hour(dosing.PumpID(pump), now.Up) > 0 {
+		if class, _, ok := ac.amount(t, &ac.settings.Pumps[pump], dosing.Millilitre); ok && ac.totals.Hour(dosing.PumpID(pump), now.Up) > 0 {
 			t.accounts[class].tastes = tastesNear
 		}
 	}

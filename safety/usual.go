@@ -15,28 +15,28 @@ type Usual struct {
 }
 
 // Usual tells what a tank's doses of acid, base or stock usually do.
-func (w *Watch) Usual(id dosing.TankID, role dosing.Role) Usual {
+func (ac *accounts) Usual(id dosing.TankID, role dosing.Role) Usual {
 	class, ok := response.ClassOf(role)
-	if !ok || int(id) >= len(w.tanks) || w.tanks[id].responses == nil {
+	if !ok || int(id) >= len(ac.tanks) || ac.tanks[id].responses == nil {
 		return Usual{}
 	}
-	usual, answers := w.tanks[id].responses.Usual(class)
+	usual, answers := ac.tanks[id].responses.Usual(class)
 	return Usual{Known: answers >= response.AnswersWant, Does: math.Exp(usual)}
 }
 
 // Late tells what of a tank answers later than commissioned.
-func (w *Watch) Late(id dosing.TankID) response.Late {
-	if int(id) >= len(w.tanks) {
+func (ac *accounts) Late(id dosing.TankID) response.Late {
+	if int(id) >= len(ac.tanks) {
 		return response.Late{}
 	}
-	return w.tanks[id].responses.Late()
+	return ac.tanks[id].responses.Late()
 }
 
 // SourceWater says what the top-up of a tank brings beyond what was told; "" while it is
 // as told.
-func (w *Watch) SourceWater(id dosing.TankID) string {
-	if int(id) >= len(w.tanks) {
+func (wa *waters) SourceWater(id dosing.TankID) string {
+	if int(id) >= len(wa.tanks) {
 		return ""
 	}
-	return w.tanks[id].responses.SourceWater()
+	return wa.tanks[id].responses.SourceWater()
 }

@@ -70,9 +70,9 @@ func (h *warmth) reads(q dosing.Quantity, value float64) {
 }
 
 // followWarmth ends a block when it is time.
-func (w *Watch) followWarmth(t *tankState, up time.Duration) {
+func (wa *waters) followWarmth(t *tankState, up time.Duration) {
 	h := &t.warmth
-	h.spoilt = h.spoilt || w.on(t, dosing.QuantityFlood, up) || t.flood.Within(t.plant.MixingTime(), up) || t.operator.Maintenance || t.operator.Cleaning ||
+	h.spoilt = h.spoilt || wa.on(t, dosing.QuantityFlood, up) || t.flood.Within(t.plant.MixingTime(), up) || t.operator.Maintenance || t.operator.Cleaning ||
 		t.group[dosing.QuantityCirculation].adverse || t.doubt.why != ""
 	if up-h.began < warmthBlock {
 		return
@@ -186,12 +186,12 @@ func (h *warmth) sure() bool {
 
 // Miscompensated says how EC of a tank moves with temperature beside all else that moves it;
 // "" where it does not.
-func (w *Watch) Miscompensated(id dosing.TankID) string {
-	if int(id) >= len(w.tanks) || !w.tanks[id].warmth.sure() {
+func (wa *waters) Miscompensated(id dosing.TankID) string {
+	if int(id) >= len(wa.tanks) || !wa.tanks[id].warmth.sure() {
 		return ""
 	}
-	h := &w.tanks[id].warmth
-	name := w.settings.Inputs[w.tanks[id].inputs[dosing.QuantityEC][0]].Name
+	h := &wa.tanks[id].warmth
+	name := wa.settings.Inputs[wa.tanks[id].inputs[dosing.QuantityEC][0]].Name
 	way := "it is not brought to 25 °C, or by too little"
 	if h.x[2] < 0 {
 		way = "it is brought to 25 °C twice, or by too much"

@@ -63,9 +63,12 @@ func (f *inflow) since(up time.Duration) float64 {
 	return sum
 }
 
+// waters follows what water comes and goes in each tank, and whether it is solution.
+type waters struct{ *state }
+
 // levelled takes a fit level reading: it counts top-up, and adds up what nothing
 // explains.
-func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
+func (wa *waters) levelled(t *tankState, level float64, up time.Duration) {
 	s := &t.water
 	if !s.any {
 		s.any, s.level, s.mark, s.at = true, level, level, up
@@ -74,14 +77,14 @@ func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
 	change, gap := level-s.level, up-s.at
 	s.level, s.at = level, up
 	s.unexplained = float64(s.unexplained * max(0, 1-float64(gap)/float64(unexplainedFade)))
-	if w.on(t, dosing.QuantityTopUp, up) {
+	if wa.on(t, dosing.QuantityTopUp, up) {
 		s.valve.set(up)
 	}
 	filling := s.valve.within(afterClosing, up)
-	unsure := w.unsure(t)
+	unsure := wa.unsure(t)
 	s.gauge.reads(level, unsure)
 	switch {
-	case w.on(t, dosing.QuantityFlood, up) || t.flood.Within(t.plant.PlumeTime(), up):
+	case wa.on(t, dosing.QuantityFlood, up) || t.flood.Within(t.plant.PlumeTime(), up):
 		s.filling, s.mark = false, level // water that comes home brings nothing
 		s.gauge.ran = 0
 	case filling:
@@ -89,7 +92,7 @@ func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
 			// The averaged mark may lag behind a level that rose by itself.
 			s.filling, s.before, s.mark = true, s.mark, max(s.mark, level-change)
 		}
-		s.gauge.runs(w.on(t, dosing.QuantityTopUp, up), gap)
+		s.gauge.runs(wa.on(t, dosing.QuantityTopUp, up), gap)
 		if level > s.mark {
 			s.inflow.add(up, level-s.mark, t.plant.MixingTime()/16)
 			s.came += level - s.mark
@@ -119,29 +122,29 @@ func (w *Watch) levelled(t *tankState, level float64, up time.Duration) {
 
 // Resting is the level of a tank in litres, while no water is out on a flood or
 // coming in.
-func (w *Watch) Resting(now dosing.Instant, id dosing.TankID) (litres float64, ok bool) {
-	if int(id) >= len(w.tanks) {
+func (wa *waters) Resting(now dosing.Instant, id dosing.TankID) (litres float64, ok bool) {
+	if int(id) >= len(wa.tanks) {
 		return 0, false
 	}
-	t := &w.tanks[id]
-	away := t.water.filling || w.on(t, dosing.QuantityFlood, now.Up) || t.flood.Within(t.plant.PlumeTime(), now.Up)
+	t := &wa.tanks[id]
+	away := t.water.filling || wa.on(t, dosing.QuantityFlood, now.Up) || t.flood.Within(t.plant.PlumeTime(), now.Up)
 	return t.water.level, t.water.any && !away && t.group[dosing.QuantityLevel].standing == standFit
 }
 
 // RestoreLevel says what a tank held before a restart: a change that came meanwhile
 // is explained by nothing, and judged as one that was seen.
-func (w *Watch) RestoreLevel(now dosing.Instant, id dosing.TankID, litres float64) {
-	w.told = true
-	if int(id) < len(w.tanks) && litres > 0 && !math.IsInf(litres, 1) {
-		s := &w.tanks[id].water
+func (wa *waters) RestoreLevel(now dosing.Instant, id dosing.TankID, litres float64) {
+	wa.told = true
+	if int(id) < len(wa.tanks) && litres > 0 && !math.IsInf(litres, 1) {
+		s := &wa.tanks[id].water
 		*s = waterState{any: true, level: litres, mark: litres, at: now.Up, came: s.came, gauge: s.gauge}
 	}
 }
 
 // on says whether any live switch of a quantity reads true.
-func (w *Watch) on(t *tankState, q dosing.Quantity, up time.Duration) bool {
+func (st *state) on(t *tankState, q dosing.Quantity, up time.Duration) bool {
 	for _, id := range t.inputs[q] {
-		if i := &w.inputs[id]; i.seen && up-i.last.At().Up <= i.limit && i.last.Value() >= 0.5 {
+		if i := &st.inputs[id]; i.seen && up-i.last.At().Up <= i.limit && i.last.Value() >= 0.5 {
 			return true
 		}
 	}
@@ -180,10 +183,10 @@ func (s *suspicion) confirm() {
 
 // look judges the readings. Strange is true as soon as one is strange; it becomes
 // a reason that latches when it lasts.
-func (w *Watch) look(t *tankState, up time.Duration) (strange bool) {
+func (wa *waters) look(t *tankState, up time.Duration) (strange bool) {
 	redox := &t.group[dosing.QuantityRedox]
 	fit := t.group[dosing.QuantityPH].standing == standFit
-	pH, patience := w.strangest(t, up)
+	pH, patience := wa.strangest(t, up)
 	high, low := float64(t.target.PH)+strangeAbove, strangeBelow
 	if t.doubt.present[0] {
 		high -= strangeBack
@@ -206,7 +209,7 @@ func (w *Watch) look(t *tankState, up time.Duration) (strange bool) {
 		if i == 2 {
 			q, longer = dosing.QuantityRedox, 0
 		}
-		if !w.persists(c, t, q, present, up) || up-c.Since < longer {
+		if !wa.persists(c, t, q, present, up) || up-c.Since < longer {
 			continue
 		}
 		switch i {
@@ -226,7 +229,7 @@ func (w *Watch) look(t *tankState, up time.Duration) (strange bool) {
 // jumped out of its range, and then no acid may follow when it has calmed down: a
 // jump to what an open circuit or a broken wire does not show is believed here,
 // after a longer while.
-func (w *Watch) strangest(t *tankState, up time.Duration) (pH float64, patience time.Duration) {
+func (wa *waters) strangest(t *tankState, up time.Duration) (pH float64, patience time.Duration) {
 	g := &t.group[dosing.QuantityPH]
 	if g.standing == standFit {
 		return g.value, 0
@@ -234,7 +237,7 @@ func (w *Watch) strangest(t *tankState, up time.Duration) (pH float64, patience 
 	if !g.given || g.standing != standInvalid {
 		return math.NaN(), 0
 	}
-	i := &w.inputs[g.input]
+	i := &wa.inputs[g.input]
 	v := i.last.Value()
 	if up-i.last.At().Up > i.limit || i.rejects > 0 || i.fault != faultJump && i.fault != faultRange || !(v > openBelow && v < openAbove) {
 		return math.NaN(), 0

@@ -60,7 +60,7 @@ var watchBugs = []bug{
 		[][2]string{{"	if fate == FateRefused {\n		volume = max(volume, d.Volume)\n	}\n", ""}},
 		"safety", "TestADoseThatItsNodeRefusesForGoodCountsInFullAndNobodyWaitsForIt"},
 	{"what a person poured in counts nowhere", "38", "safety/dose.go",
-		[][2]string{{"	w.told = true\n	w.totals.Count(d)\n	w.given(d, d.Up)\n	w.pumps[d.Pump].use.spend(d.Volume)", "	w.told = true\n	w.given(d, d.Up)\n	w.pumps[d.Pump].use.spend(d.Volume)"}},
+		[][2]string{{"	bk.told = true\n	bk.totals.Count(d)\n	bk.given(d, d.Up)\n	bk.pumps[d.Pump].use.spend(d.Volume)", "	bk.told = true\n	bk.given(d, d.Up)\n	bk.pumps[d.Pump].use.spend(d.Volume)"}},
 		"safety", "TestHourAndDayCapsCountWhatIsOpenAndGivenByHand"},
 	{"swapped reagents go unseen", "16", "safety/response/judge.go",
 		[][2]string{{"	case r.wrongWay(p, f):\n", "	case r.wrongWay(p, f) && p.single:\n"}, {"	if !f.ok || !r.wrongWay(p, f) {\n", "	if !f.ok || !p.single {\n"}},
