@@ -2,12 +2,21 @@ package desk
 
 import (
 	"bytes"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"leat/controller/app/apptest"
 	"leat/controller/prove"
 	"leat/controller/sim"
+	"leat/controller/store"
+	"leat/dosing"
+	"leat/safety/ledger"
 )
 
 // simWorld is the simulated farm and its person, in a told time.
@@ -119,5 +128,85 @@ func TestTheSimulatedNodeIsProvedAsARealOne(t *testing.T) {
 	}
 	if len(sheet.Probes) != 3 || sheet.Probes[0].Readings == 0 {
 		t.Errorf("probes %+v", sheet.Probes)
+	}
+}
+
+// person answers what leat prove asks, and does at the node what it says.
+type person struct {
+	answers, node io.Writer
+	mu            sync.Mutex
+	said          strings.Builder
+}
+
+func (p *person) Write(text []byte) (int, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.said.Write(text)
+	for words, typed := range map[string]string{">>> Press the stop": "stop 1", ">>> Release": "stop 0", ">>> Lift": "float 1", ">>> Let the float": "float 0"} {
+		if strings.Contains(string(text), words) {
+			if _, err := io.WriteString(p.node, typed+"\n"); err != nil {
+				return 0, err
+			}
+		}
+	}
+	if line, asked := strings.CutSuffix(string(text), ": "); asked {
+		go func() { // whoever asks is not yet listening
+			time.Sleep(100 * time.Millisecond)
+			_, _ = io.WriteString(p.answers, map[bool]string{true: "yes", false: ""}[strings.Contains(line, "yes or no")]+"\n")
+		}()
+	}
+	return len(text), nil
+}
+
+// From outside: Debian's broker, the C node as a process of its own, the ledger on a disk.
+func TestTheWeeklyProofOfARealNodeStandsInTheLedger(t *testing.T) {
+	if _, err := os.Stat("/usr/include/mosquitto.h"); err != nil {
+		if apptest.Real() {
+			t.Fatal("no mosquitto.h (Debian: apt install libmosquitto-dev)")
+		}
+		t.Skip("no mosquitto.h; this test needs it (Debian: apt install libmosquitto-dev)")
+	}
+	broker := apptest.NewBroker(t)
+	config := apptest.Config(t, broker.URL())
+	program := apptest.BuildPumpNode(t, t.TempDir(), "shell_mqtt.c", "-lmosquitto")
+	node := exec.Command(program, "127.0.0.1", broker.Port, "leat/bench", "pumps", filepath.Join(t.TempDir(), "memory"), "", "acid=60000,1000000", "feed-a=60000,1000000", "feed-b=60000,1000000")
+	typed, err := node.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := node.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		_ = typed.Close() // it ends when nobody types any more
+		_ = node.Wait()
+	})
+	in, answers := io.Pipe()
+	told := &person{answers: answers, node: typed}
+	var out bytes.Buffer
+	proof := Proof{Config: config, Weekly: true}
+	if err := proof.Run(in, &out, told); err != nil {
+		t.Fatalf("%v\n%s", err, told.said.String())
+	}
+	text, err := os.ReadFile(filepath.Join(apptest.State(config), prove.FileName("pumps", true)+".json"))
+	if err != nil || !strings.Contains(string(text), `"holds": true`) {
+		t.Errorf("%v: %s", err, text)
+	}
+	db, err := store.OpenReader(apptest.State(config))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	state, err := ledger.Replay(db, dosing.Instant{Wall: time.Now()}, false)
+	if err != nil || state.Answered != 3 || state.LastEpoch != 3 {
+		t.Errorf("%v; answered %d, last epoch %d", err, state.Answered, state.LastEpoch)
+	}
+	marked := false
+	_, _, err = ledger.Verify(db, func(e ledger.Entry) error {
+		marked = marked || e.Change == ledger.ChangeMark && strings.Contains(e.Note, "weekly proof of node pumps: Node pumps holds")
+		return nil
+	})
+	if err != nil || !marked {
+		t.Errorf("%v; the verdict stands in the ledger: %v", err, marked)
 	}
 }
