@@ -25,7 +25,6 @@ type simWorld struct {
 	now     time.Duration
 	waiting []prove.Happening
 	due     []func()
-	kept    map[string][]byte
 	thrown  bool
 }
 

@@ -240,12 +240,12 @@ func (p *proof) stoppedBy(body []byte) outcome {
 
 // lapse lets the lease run out in the middle of a run.
 func tryLapse(p *proof) outcome {
-	o, left := order{}, min(8*time.Second, p.long()/2)
+	left := min(8*time.Second, p.long()/2)
 	p.lease()
 	p.leasing = false
 	ends := p.leaseAt + leaseHolds
 	p.until(ends-left-p.w.Now(), func() bool { return false })
-	o = p.order(0, p.long(), nil)
+	o := p.order(0, p.long(), nil)
 	defer p.keepOne()
 	if !p.begun(o) {
 		return notShown("the order in which the lease was to lapse did not run")
