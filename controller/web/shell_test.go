@@ -58,3 +58,25 @@ func TestWithoutAConnectionOurPageAnswersAndNothingIsKeptButTheShell(t *testing.
 		t.Errorf("the core was asked %d times", n)
 	}
 }
+
+// The first view of a phone that was never here: the page with all that it loads.
+func TestTheFirstViewIsAtMost40KB(t *testing.T) {
+	h := newHouse(t)
+	h.show(fourTanks())
+	b := h.browser(t)
+	b.signIn("mara", password)
+	total := 0
+	for _, path := range []string{"/", "/style.css", "/live.js", "/icon.svg", "/manifest.webmanifest", "/worker.js"} {
+		request, err := http.NewRequest(http.MethodGet, b.base+path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		request.Header.Set("Accept-Encoding", "gzip") // as a browser; what comes is counted as it comes
+		_, text := b.read(b.Do(request))
+		total += len(text)
+	}
+	t.Logf("%.1f KB", float64(total)/1000)
+	if total > 40_000 {
+		t.Errorf("the first view is %d bytes", total)
+	}
+}
