@@ -402,7 +402,7 @@ func TestNewNodeTakesTheEpochOfAnOldFarmAndNoneNearTheEnd(t *testing.T) {
 	y := newYard(t, 1, Options{Quiet: true})
 	n := y.farm.nodes[0]
 	n.epoch, n.beat = 0, 0
-	n.renew(y.farm, firstEpoch+1, 1)
+	n.renew(&y.farm.network, firstEpoch+1, 1)
 	if n.epoch != 0 {
 		t.Errorf("took epoch %d", n.epoch)
 	}
