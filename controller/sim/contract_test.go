@@ -406,7 +406,7 @@ func TestNewNodeTakesTheEpochOfAnOldFarmAndNoneNearTheEnd(t *testing.T) {
 	if n.epoch != 0 {
 		t.Errorf("took epoch %d", n.epoch)
 	}
-	n.renew(y.farm, 5000, 1)
+	n.renew(&y.farm.network, 5000, 1)
 	if n.epoch != 5000 {
 		t.Errorf("an old farm's epoch is refused: %d", n.epoch)
 	}
