@@ -82,7 +82,7 @@ func New(file *config.File, options Options) (*App, error) {
 func (a *App) assemble() {
 	first := rand.Uint64N(largestFirstBeat)
 	a.display.gear = a.gear
-	a.outbox = outbox{gear: a.gear, display: &a.display, waiting: map[uint64]chan controller.Answer{}, beat: first, firstBeat: first}
+	a.outbox = outbox{gear: a.gear, display: &a.display, waiting: map[uint64]chan controller.Answer{}, beat: first, firstBeat: first, armsAll: a.options.ArmAll}
 	a.driver = driver{gear: a.gear, outbox: &a.outbox, pulse: pulse{since: time.Now()}}
 	a.owners = owners{gear: a.gear, driver: &a.driver, display: &a.display, outbox: &a.outbox}
 	a.asks = asks{gear: a.gear, driver: &a.driver, owners: &a.owners, outbox: &a.outbox}
@@ -118,6 +118,7 @@ func (a *App) open() error {
 	if a.db, err = store.Open(a.file.State); err != nil {
 		return err
 	}
+	a.proofs = readProofs(a.file.State, a.file.Settings.Safety.Nodes)
 	book, err := ledger.Open(slowed(a.db))
 	broken := errors.Is(err, ledger.ErrBroken)
 	if err != nil && !broken {
@@ -127,6 +128,7 @@ func (a *App) open() error {
 		return fmt.Errorf("%w; the daemon does not dose on a record that was changed: look at it with leat ledger verify, then move the folder away to begin a new one", err)
 	}
 	a.metrics = metrics.New(a.file.Settings.Safety.Station, a.display.View, a.options.Version)
+	a.metrics.Stand(standing(a.file))
 	now := a.now()
 	restored, err := ledger.Replay(a.db, now, false)
 	if err != nil {

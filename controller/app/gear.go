@@ -33,6 +33,7 @@ type gear struct {
 	diary   *diary.Writer
 	names   []string // of the inputs in history and log: tank and probe
 	refused refusals
+	proofs  proofs // of the nodes, as they were when this run began
 
 	stepped   dosing.Instant // of the newest event that the core was given
 	record    record

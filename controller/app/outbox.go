@@ -18,6 +18,7 @@ type outbox struct {
 	stopOwed  bool                              // a stop was wanted that found no way out
 	beat      uint64                            // of the last lease; begins at firstBeat, by which our own leases are known
 	firstBeat uint64
+	armsAll   bool  // the demo's farm: nobody is reminded of a proof
 	changes   quota // lines of the log on what people changed
 	denials   quota // and on what they were refused
 }
@@ -64,6 +65,9 @@ func (o *outbox) carryOut(now dosing.Instant, out *controller.Output) {
 
 // answer gives the core's word to whoever asked.
 func (o *outbox) answer(answer controller.Answer) {
+	if answer.Kind == controller.RequestArm && answer.Accepted && !o.armsAll {
+		answer.Text += o.proofs.reminders(o.file.Settings.Safety.Nodes, o.now().Wall)
+	}
 	if waiting, ok := o.waiting[answer.Request]; ok {
 		delete(o.waiting, answer.Request)
 		o.display.showChanges() // whoever looks after the answer sees what it says
