@@ -47,6 +47,10 @@ const (
 	pruneEvery  = 60 // minutes
 )
 
+// hoursKept is how many times as long hours are kept as minutes, of which they are a
+// sixtieth.
+const hoursKept = 10
+
 // DefaultKeep is how long minutes are kept unless KeepFor says otherwise: two
 // years, so that a season can be compared with the one before.
 const DefaultKeep = 2 * 366 * 24 * time.Hour
@@ -171,12 +175,16 @@ func (h *History) Flush() error {
 	return err
 }
 
-// mergeMinute adds to a minute that was written before: at a restart, or when
-// the wall clock went back.
-const mergeMinute = `INSERT INTO minute (input, at, count, low, mean, high) VALUES (?, ?, ?, ?, ?, ?)
+// A minute is added to one that was written before, at a restart or when the wall clock
+// went back, and to its hour, from which a month or a year is drawn.
+const (
+	mergeMinute = `INSERT INTO minute ` + merge
+	mergeHour   = `INSERT INTO hour ` + merge
+	merge       = `(input, at, count, low, mean, high) VALUES (?, ?, ?, ?, ?, ?)
 ON CONFLICT (input, at) DO UPDATE SET
 	mean = (mean * count + excluded.mean * excluded.count) / (count + excluded.count),
 	count = count + excluded.count, low = min(low, excluded.low), high = max(high, excluded.high)`
+)
 
 func (h *History) write(waiting []minuteSum, events []diary.Event, keep time.Duration, newest int64) error {
 	prune := keep > 0 && (newest-h.pruned >= pruneEvery || newest < h.pruned)
@@ -187,15 +195,19 @@ func (h *History) write(waiting []minuteSum, events []diary.Event, keep time.Dur
 				return err
 			}
 			mean := min(max(sum.sum/float64(sum.count), sum.low), sum.high)
-			if _, err := tx.Exec(mergeMinute, id, sum.at, sum.count, sum.low, mean, sum.high); err != nil {
-				return err
+			for merge, at := range map[string]int64{mergeMinute: sum.at, mergeHour: hourOf(sum.at)} {
+				if _, err := tx.Exec(merge, id, at, sum.count, sum.low, mean, sum.high); err != nil {
+					return err
+				}
 			}
 		}
 		if err := writeEvents(tx, events); err != nil || !prune {
 			return err
 		}
 		before := newest - int64(keep/time.Minute)
-		return errors.Join(pruneMinutes(tx, before), pruneEvents(tx, before))
+		old := newest - hoursKept*int64(keep/time.Minute)
+		_, err := tx.Exec(`DELETE FROM hour WHERE at < ?1 AND at < (SELECT min(at) FROM hour) + 24`, hourOf(old))
+		return errors.Join(err, pruneMinutes(tx, before), pruneEvents(tx, before))
 	})
 	if err == nil && prune {
 		h.pruned = newest
@@ -323,6 +335,9 @@ func minuteOf(t time.Time) int64 {
 	}
 	return seconds / 60
 }
+
+// hourOf is the hour that a minute lies in.
+func hourOf(minute int64) int64 { return minute / 60 }
 
 // firstMinute is the first minute that begins at or after t. Times beyond what
 // the calendar of the record holds stand for "no limit".

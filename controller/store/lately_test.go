@@ -33,7 +33,7 @@ func TestTheLastHoursAreThoseOfTheWholeRecord(t *testing.T) {
 			t.Errorf("%d h: %d rows lately, %d of the whole record, %v", hours, len(last.Entries), len(whole.Entries), err)
 		}
 	}
-	if read, err := db.entriesSince(evening.Add(2900 * time.Minute)); err != nil || len(read) > 40 {
+	if read, err := db.entriesIn(evening.Add(2900*time.Minute), evening.Add(3000*time.Minute)); err != nil || len(read) > 40 {
 		t.Errorf("for 100 minutes %d rows are read, %v", len(read), err)
 	}
 }

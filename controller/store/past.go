@@ -4,7 +4,6 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"slices"
 	"time"
 
 	"leat/controller/diary"
@@ -78,12 +77,13 @@ func (db *DB) Past(from, to time.Time) (*diary.Past, error) {
 	})
 }
 
-// Lately is Past for the page, which shows the last hours again and again: it reads the
-// ledger from its end and verifies nothing, so that a year of doses costs no more than a night.
+// Lately is Past for the page, which shows the last hours again and again: it finds the
+// ledger's rows by their time and verifies nothing, so that a year of doses costs no more than
+// a night.
 func (db *DB) Lately(from, to time.Time) (*diary.Past, error) {
 	return db.past(from, to, func(each func(ledger.Entry) error) (uint64, error) {
-		entries, err := db.entriesSince(from)
-		for _, e := range slices.Backward(entries) {
+		entries, err := db.entriesIn(from, to)
+		for _, e := range entries {
 			if err == nil {
 				err = each(e)
 			}
@@ -92,16 +92,32 @@ func (db *DB) Lately(from, to time.Time) (*diary.Past, error) {
 	})
 }
 
-// Bounds of how far entriesSince reads: a wall clock that was put back must not hide what came
+// Bounds of what entriesIn reads: a wall clock that was put back must not hide what came
 // before, nor a flood of rows hold up the page.
 const (
 	newestSlack = 2 * time.Hour
 	newestMost  = 50_000
 )
 
-// entriesSince are the entries of the ledger since from and a little before, the newest first.
-func (db *DB) entriesSince(from time.Time) (entries []ledger.Entry, err error) {
-	found, err := db.read.Query(`SELECT sequence, body FROM ledger ORDER BY sequence DESC LIMIT ?`, newestMost)
+// entriesIn are the entries of the ledger of [from, to) and a little around it, in order.
+func (db *DB) entriesIn(from, to time.Time) ([]ledger.Entry, error) {
+	first, err := firstSince(db, from.Add(-newestSlack))
+	if err != nil {
+		return nil, err
+	}
+	end, err := firstSince(db, to.Add(newestSlack))
+	if err != nil {
+		return nil, err
+	}
+	if end > first+newestMost {
+		first = end - newestMost
+	}
+	return entriesFrom(db, first, end)
+}
+
+// entriesFrom are the rows [first, end) of the ledger.
+func entriesFrom(db *DB, first, end uint64) (entries []ledger.Entry, err error) {
+	found, err := db.read.Query(`SELECT sequence, body FROM ledger WHERE sequence >= ? AND sequence < ? ORDER BY sequence`, int64(first), int64(end))
 	if err != nil {
 		return nil, fmt.Errorf("ledger: %w", err)
 	}
@@ -114,9 +130,6 @@ func (db *DB) entriesSince(from time.Time) (entries []ledger.Entry, err error) {
 		e, err := ledger.Decode(row)
 		if err != nil {
 			return nil, fmt.Errorf("ledger: row %d: %w", row.Sequence, err)
-		}
-		if e.At.Wall.Before(from.Add(-newestSlack)) {
-			break
 		}
 		entries = append(entries, e)
 	}

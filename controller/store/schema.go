@@ -58,6 +58,23 @@ CREATE TABLE event (
 	text  TEXT NOT NULL
 ) STRICT;
 CREATE INDEX event_at ON event (at);
+`, `
+CREATE TABLE hour (
+	input INTEGER NOT NULL REFERENCES input (id),
+	at    INTEGER NOT NULL, -- hours since 1970 UTC
+	count INTEGER NOT NULL,
+	low   REAL NOT NULL,
+	mean  REAL NOT NULL,
+	high  REAL NOT NULL,
+	PRIMARY KEY (input, at)
+) STRICT, WITHOUT ROWID;
+INSERT INTO hour SELECT input, at / 60 AS began, sum(count), min(low), sum(mean * count) / sum(count), max(high) FROM minute GROUP BY input, began;
+CREATE TABLE day (
+	day  TEXT NOT NULL, -- of the farm's calendar
+	tank TEXT NOT NULL,
+	body TEXT NOT NULL, -- JSON
+	PRIMARY KEY (day, tank)
+) STRICT, WITHOUT ROWID;
 `}
 
 // migrate makes or updates the tables, all in one transaction or not at all.

@@ -17,7 +17,7 @@ import (
 var auditScript string
 
 // allPages are one of each page, as an engineer sees them.
-var allPages = []string{"/", "/tank/north", "/tank/north/change", "/tank/north/enter", "/alarm/film/no-response", "/stocks", "/refill", "/signin"}
+var allPages = []string{"/", "/tank/north", "/tank/north/past/year", "/tank/north/change", "/tank/north/enter", "/alarm/film/no-response", "/stocks", "/refill", "/signin"}
 
 // screens are the sizes at which every page is looked at: a small phone, phones upright
 // and on their side, a tablet, a desk.

@@ -35,11 +35,13 @@ type Lane struct {
 	Doses              []Dose
 }
 
-// Dose is one dose. Of one that is not sure nobody knows whether it was given.
+// Dose is one dose, or all of a day. Of one that is not sure nobody knows whether it was
+// given.
 type Dose struct {
-	At   time.Time
-	ML   float64
-	Sure bool
+	At    time.Time
+	ML    float64
+	Sure  bool
+	Count int // of a day's; 0 = one
 }
 
 // Held is a stretch in which an interlock was active.
@@ -48,22 +50,54 @@ type Held struct {
 	Cause    string
 }
 
-// nightHours is how far the strip reaches back, and drawEvery how often it is drawn anew:
-// it is most of what a page that is followed is sent.
+// span is a time that is drawn, by the last part of its path.
+type span struct {
+	Key, Name string
+	from      func(time.Time) time.Time
+	every     time.Duration // it is drawn anew: a strip is most of what a page that is followed is sent
+}
+
+// spans are what is drawn. The first is that of a tank's own page.
+var spans = []span{
+	{"12h", "12 hours", func(to time.Time) time.Time { return to.Add(-nightHours) }, drawEvery},
+	{"day", "a day", func(to time.Time) time.Time { return to.Add(-24 * time.Hour) }, drawEvery},
+	{"month", "30 days", func(to time.Time) time.Time { return midnight(to.AddDate(0, 0, -29)) }, drawEvery},
+	{"year", "a year", func(to time.Time) time.Time { return midnight(to.AddDate(-1, 0, 1)) }, time.Hour},
+}
+
 const (
 	nightHours = 12 * time.Hour
 	drawEvery  = 15 * time.Minute
 )
 
-// strips keeps the newest strip of each tank.
+func midnight(t time.Time) time.Time {
+	return time.Date(t.Year(), t.Month(), t.Day(), 0, 0, 0, 0, t.Location())
+}
+
+// spanOf finds a span by its key.
+func spanOf(key string) (*span, bool) {
+	for i := range spans {
+		if spans[i].Key == key {
+			return &spans[i], true
+		}
+	}
+	return nil, false
+}
+
+// strips keeps the newest strips of each tank.
 type strips struct {
-	mu     sync.Mutex
+	mu    sync.Mutex
+	drawn map[string]*drawing                                 // by span
+	read  func(from, to time.Time) (map[string]*Night, error) // nil = nobody keeps a history
+	ions  map[string]*controller.IonsView
+}
+
+// drawing is one span of all tanks.
+type drawing struct {
 	at     time.Time
 	made   map[string]*strip
 	sparks map[string][]spark
 	failed string
-	read   func(from, to time.Time) (map[string]*Night, error) // nil = nobody keeps a history
-	ions   map[string]*controller.IonsView
 }
 
 // ions are those of a tank, at most drawEvery old unless an analysis came: what is drawn
@@ -82,18 +116,18 @@ func (k *strips) ionsOf(tank *controller.TankView) *controller.IonsView {
 	return k.ions[tank.Name]
 }
 
-// of is the night of a tank, at most drawEvery old; nil where nobody keeps a history.
-func (k *strips) of(at time.Time, tank *controller.TankView) *strip {
+// of is a span of a tank, drawn not long ago; nil where nobody keeps a history.
+func (k *strips) of(at time.Time, tank string, what *span) *strip {
 	if k.read == nil {
 		return nil
 	}
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	k.draw(at)
-	if made := k.made[tank.Name]; made != nil {
+	d := k.draw(at, what)
+	if made := d.made[tank]; made != nil {
 		return made
 	}
-	return &strip{Sentence: k.failed}
+	return &strip{Sentence: d.failed, Span: what.Key}
 }
 
 // cards are the nights of all tanks for their cards.
@@ -103,21 +137,28 @@ func (k *strips) cards(at time.Time) map[string][]spark {
 	}
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	k.draw(at)
-	return k.sparks
+	return k.draw(at, &spans[0]).sparks
 }
 
-// draw draws the nights anew if they are too old.
-func (k *strips) draw(at time.Time) {
-	if age := at.Sub(k.at); k.made != nil && age >= 0 && age < drawEvery {
-		return
+// draw draws a span anew if it is too old.
+func (k *strips) draw(at time.Time, what *span) *drawing {
+	d := k.drawn[what.Key]
+	if d != nil && !at.Before(d.at) && at.Sub(d.at) < what.every {
+		return d
 	}
-	k.at, k.made, k.sparks, k.failed = at, map[string]*strip{}, map[string][]spark{}, ""
-	nights, err := k.read(at.Add(-nightHours), at)
+	d = &drawing{at: at, made: map[string]*strip{}, sparks: map[string][]spark{}}
+	nights, err := k.read(what.from(at), at)
 	if err != nil {
-		k.failed = "the history cannot be read: " + err.Error()
+		d.failed = "the history cannot be read: " + err.Error()
 	}
 	for name, night := range nights {
-		k.made[name], k.sparks[name] = draw(night), sparksOf(night)
+		made := draw(night)
+		made.Span = what.Key
+		d.made[name], d.sparks[name] = made, sparksOf(night)
 	}
+	if k.drawn == nil {
+		k.drawn = map[string]*drawing{}
+	}
+	k.drawn[what.Key] = d
+	return d
 }

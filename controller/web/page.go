@@ -24,6 +24,7 @@ type pageData struct {
 	Ions   *controller.IonsView
 	Strip  *strip             // nil where nobody keeps a history
 	sparks map[string][]spark // by tank
+	span   *span              // of a page of the past
 	name   string             // of the template
 	once   func() string
 }
@@ -91,6 +92,11 @@ func (d *pageData) locate(path string) bool {
 		d.name = "tank"
 	case len(parts) == 3 && parts[0] == "tank" && (parts[2] == "change" || parts[2] == "enter"):
 		d.name = parts[2]
+	case len(parts) == 4 && parts[0] == "tank" && parts[2] == "past":
+		d.name = "past"
+		what, known := spanOf(parts[3])
+		d.span = what
+		return known
 	case len(parts) == 3 && parts[0] == "alarm":
 		cause, known := safety.ParseCause(parts[2])
 		if !known {
@@ -151,7 +157,9 @@ func (s *Server) pageOf(view *controller.View, role controller.Role, path string
 	case "home":
 		data.sparks = s.strips.cards(view.At.Wall)
 	case "tank":
-		data.Strip, data.Ions = s.strips.of(view.At.Wall, data.Tank), s.strips.ionsOf(data.Tank)
+		data.Strip, data.Ions = s.strips.of(view.At.Wall, data.Tank.Name, &spans[0]), s.strips.ionsOf(data.Tank)
+	case "past":
+		data.Strip = s.strips.of(view.At.Wall, data.Tank.Name, data.span)
 	}
 	return data
 }
@@ -204,6 +212,14 @@ func (d *pageData) Clearable() bool {
 		}
 	}
 	return false
+}
+
+// Spell says what a cause means.
+func (d *pageData) Spell(cause string) string {
+	if known, ok := safety.ParseCause(cause); ok {
+		return safety.Of(known).Text
+	}
+	return cause
 }
 
 // Crop says how long the crop is safe.

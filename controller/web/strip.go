@@ -13,14 +13,32 @@ import (
 // liquid as ticks in a lane of its own, the interlocks of each cause in another; and the
 // same as a table.
 type strip struct {
+	Span     string // its key
 	Sentence string
 	High     string // of the drawing
 	From, To string
+	Drawn    string
 	Plots    []plot
 	Lanes    []lane
 	Hours    []tick // down to the lowest plot
 	Foot     string // where the hours are written
+	Taps     []tap  // what is touched leads to its row in words
+	TapHigh  string
 	Rows     []stripRow
+}
+
+// tap is the part of the drawing that belongs to a row of the table.
+type tap struct{ X, Wide, Row, Words string }
+
+// Spans are the times that can be looked at.
+func (s *strip) Spans() []span { return spans }
+
+// Name is what its time is called.
+func (s *strip) Name() string {
+	if what, ok := spanOf(s.Span); ok {
+		return "The last " + strings.TrimPrefix(what.Name, "a ")
+	}
+	return ""
 }
 
 // plot is one quantity. Band is the band around the setpoint as it was.
@@ -40,21 +58,26 @@ type lane struct {
 	Words, Role, Mark string
 	Text, Top         string // where its words and its marks stand
 	Ticks, Doubted    string // paths
+	Pump, Cause       string // one of them
 	Bars              []bar
 }
 
-// stripRow is one hour in the table.
-type stripRow struct{ Hour, PH, EC, Doses, Held string }
+// stripRow is one hour, day or month in the table.
+type stripRow struct {
+	Hour, PH, EC, Doses, Held string
+	from, to                  time.Time
+}
 
 // Measures of the drawing, in its own units.
 const (
 	stripWide  = 360.0
 	gutter     = 34.0 // for the values
 	plotHigh   = 84.0
-	plotGap    = 10.0
+	plotHead   = 15.0 // above a plot, where its name stands
+	plotGap    = 4.0
 	laneHigh   = 26.0
-	laneMark   = 9.0 // of a tick
-	stripStep  = 4 * time.Minute
+	laneMark   = 9.0              // of a tick
+	stripSteps = 180              // that a line is drawn in, at most
 	stripGap   = 10 * time.Minute // readings further apart are not joined: nobody knows what was between
 	lanesMost  = 8                // of causes
 	nameFits   = 36               // letters of a liquid, with its figures behind it
@@ -77,21 +100,17 @@ func short(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, '
 // draw lays a night out.
 func draw(n *Night) *strip {
 	p := pen{n.From, n.To}
-	s := &strip{Sentence: n.Sentence, From: n.From.Format("15:04"), To: n.To.Format("15:04")}
-	top := 2.0
+	s := &strip{Sentence: n.Sentence, From: p.label(n.From), To: p.label(n.To), Drawn: n.To.Format("15:04")}
+	top := 0.0
 	for _, q := range []struct {
 		name  string
 		trace *Trace
 	}{{"pH", &n.PH}, {"EC, mS/cm", &n.EC}} {
-		s.Plots = append(s.Plots, p.plot(q.name, q.trace, n.Held, top))
-		top += plotHigh + plotGap
+		s.Plots = append(s.Plots, p.plot(q.name, q.trace, n.Held, top+plotHead))
+		top += plotHead + plotHigh + plotGap
 	}
-	s.Foot = short(top + stripSpare/2)
-	for at := n.From.Truncate(3 * time.Hour); at.Before(n.To); at = at.Add(3 * time.Hour) {
-		if x := p.x(at); x > gutter+8 && x < stripWide-20 {
-			s.Hours = append(s.Hours, tick{short(x), at.Format("15:04")})
-		}
-	}
+	s.Foot, s.TapHigh = short(top+stripSpare/2), short(top)
+	s.Hours = p.hours()
 	top += stripSpare
 	for i := range n.Lanes {
 		s.Lanes = append(s.Lanes, p.doses(&n.Lanes[i], top))
@@ -104,7 +123,44 @@ func draw(n *Night) *strip {
 	}
 	s.High = short(top + 2)
 	s.Rows = rowsOf(n)
+	for i := range s.Rows {
+		r := &s.Rows[i]
+		x := p.x(r.from)
+		s.Taps = append(s.Taps, tap{short(x), short(p.x(r.to) - x), strconv.Itoa(i), r.Hour + ": pH " + r.PH + ", EC " + r.EC})
+	}
 	return s
+}
+
+// long says that days are drawn rather than hours.
+func (p pen) long() bool { return p.to.Sub(p.from) > 48*time.Hour }
+
+// label is a time as it is written beside the drawing.
+func (p pen) label(at time.Time) string {
+	if p.long() {
+		return at.Format("2 Jan 2006")
+	}
+	return at.Format("15:04")
+}
+
+// hours are the times that are written below the plots.
+func (p pen) hours() (ticks []tick) {
+	whole := p.to.Sub(p.from)
+	at, layout := p.from.Truncate(3*time.Hour), "15:04"
+	next := func(t time.Time) time.Time { return t.Add(whole / 4) }
+	switch {
+	case whole > 60*24*time.Hour:
+		at, layout = time.Date(p.from.Year(), p.from.Month(), 1, 0, 0, 0, 0, p.from.Location()), "Jan"
+		next = func(t time.Time) time.Time { return t.AddDate(0, 2, 0) }
+	case p.long():
+		at, layout = p.from, "2 Jan"
+		next = func(t time.Time) time.Time { return t.AddDate(0, 0, 7) }
+	}
+	for ; at.Before(p.to); at = next(at) {
+		if x := p.x(at); x > gutter+8 && x < stripWide-16 {
+			ticks = append(ticks, tick{short(x), at.Format(layout)})
+		}
+	}
+	return ticks
 }
 
 // scaleOf is the range of values of a plot with round numbers to write beside it. A probe
@@ -140,8 +196,11 @@ func scaleOf(t *Trace) (low, high float64, steps []float64) {
 }
 
 func (p pen) plot(name string, t *Trace, held []Held, top float64) plot {
-	d := plot{Name: name, Words: "no reading in these hours", Top: short(top), High: short(plotHigh), Title: short(top + 3)}
+	d := plot{Name: name, Words: "no reading in these hours", Top: short(top), High: short(plotHigh), Title: short(top - 4)}
 	for _, h := range held {
+		if p.long() { // there an interlock is told by the day
+			break
+		}
 		x := p.x(h.From)
 		d.Shades = append(d.Shades, bar{short(x), short(p.x(h.To) - x)})
 	}
@@ -185,18 +244,20 @@ func (p pen) steps(t *Trace, y func(float64) float64) (line, band string) {
 	return set.String(), under.String()
 }
 
-// line is what was read, as means of stripStep.
+// line is what was read, as means of equal steps.
 func (p pen) line(points []Point, y func(float64) float64) string {
 	var line strings.Builder
 	var last time.Time
 	lastX, lastY := 0.0, 0.0
+	step := p.to.Sub(p.from) / stripSteps
+	gap := max(stripGap, 5*step/2)
 	for i := 0; i < len(points); {
 		first, sum, n := points[i].At, 0.0, 0
-		for ; i < len(points) && points[i].At.Sub(first) < stripStep; i++ {
+		for ; i < len(points) && points[i].At.Sub(first) < step; i++ {
 			sum, n = sum+points[i].Value, n+1
 		}
 		x, v := math.Round(p.x(first)*10)/10, math.Round(y(sum/float64(n))*10)/10
-		if last.IsZero() || first.Sub(last) > stripGap {
+		if last.IsZero() || first.Sub(last) > gap {
 			fmt.Fprintf(&line, "M%s %s", short(x), short(v))
 		} else {
 			fmt.Fprintf(&line, "l%s %s", short(x-lastX), short(v-lastY))
@@ -207,22 +268,28 @@ func (p pen) line(points []Point, y func(float64) float64) string {
 }
 
 func (p pen) doses(l *Lane, top float64) lane {
-	d := lane{Role: l.Role, Mark: roleMarks[l.Role], Text: short(top + 11), Top: short(top + 15)}
-	doubted := 0
+	d := lane{Pump: l.Pump, Role: l.Role, Mark: roleMarks[l.Role], Text: short(top + 11), Top: short(top + 15)}
+	doubted, count, most := 0, 0, 0.0
+	for _, dose := range l.Doses {
+		most = max(most, dose.ML)
+	}
 	var sure, unsure strings.Builder
 	for _, dose := range l.Doses {
 		path := &sure
 		if !dose.Sure {
 			path, doubted = &unsure, doubted+1
 		}
-		fmt.Fprintf(path, "M%s %sv%s", short(p.x(dose.At)), short(top+15), short(laneMark))
+		count += max(dose.Count, 1)
+		// The larger the dose, the taller its tick; the smallest is still seen.
+		high := laneMark * max(0.3, dose.ML/most)
+		fmt.Fprintf(path, "M%s %sv-%s", short(p.x(dose.At)), short(top+15+laneMark), short(high))
 	}
 	d.Ticks, d.Doubted = sure.String(), unsure.String()
 	name := l.Pump + " · " + l.Liquid
 	if len(name) > nameFits {
 		name = l.Pump
 	}
-	d.Words = fmt.Sprintf("%s: %s in %d", name, millilitres(l.ML), len(l.Doses))
+	d.Words = fmt.Sprintf("%s: %s in %d", name, millilitres(l.ML), count)
 	if doubted > 0 {
 		d.Words += fmt.Sprintf(", %d uncertain", doubted)
 	}
@@ -247,7 +314,7 @@ func (p pen) causes(held []Held) (lanes []lane) {
 		if i == lanesMost {
 			break
 		}
-		lanes = append(lanes, lane{Role: "held", Mark: "▬", Bars: bars[cause], Words: fmt.Sprintf("%s: %s in %d", cause, leftWords(long[cause]), times[cause])})
+		lanes = append(lanes, lane{Cause: cause, Role: "held", Mark: "▬", Bars: bars[cause], Words: fmt.Sprintf("%s: %s in %d", cause, leftWords(long[cause]), times[cause])})
 	}
 	return lanes
 }

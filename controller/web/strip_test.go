@@ -20,7 +20,7 @@ func TestTheStripShowsReadingsSetpointDosesAndInterlocksWithTheirFigures(t *test
 	if n := strings.Count(pH.Line, "M"); n != 2 {
 		t.Errorf("the line has %d pieces, want one before the gap and one after it", n)
 	}
-	if want := "M34 69.2h163V52.4h163"; pH.Set != want { // 5.6 at the foot, 6.6 at the top
+	if want := "M34 82.2h163V65.4h163"; pH.Set != want { // 5.6 at the foot, 6.6 at the top
 		t.Errorf("the setpoint as it was is %s, want %s", pH.Set, want)
 	}
 	if n := strings.Count(pH.Band, "M"); n != 2 || len(pH.Ticks) < 2 || len(pH.Shades) != 3 {

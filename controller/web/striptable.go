@@ -7,12 +7,24 @@ import (
 	"time"
 )
 
-// rowsOf is a night hour by hour, for who cannot see the drawing or wants the figures.
+// rowsOf is a night hour by hour, a month by its days, a year by its months, for who
+// cannot see the drawing or wants the figures.
 func rowsOf(n *Night) (rows []stripRow) {
-	for from := n.From.Truncate(time.Hour); from.Before(n.To); from = from.Add(time.Hour) {
-		to := from.Add(time.Hour)
-		rows = append(rows, stripRow{Hour: from.Format("15:04"), PH: meanWords(&n.PH, from, to), EC: meanWords(&n.EC, from, to),
-			Doses: givenWords(n.Lanes, from, to), Held: heldWords(n.Held, from, to)})
+	from, layout := n.From.Truncate(time.Hour), "15:04"
+	next := func(t time.Time) time.Time { return t.Add(time.Hour) }
+	switch whole := n.To.Sub(n.From); {
+	case whole > 60*24*time.Hour:
+		from, layout = time.Date(n.From.Year(), n.From.Month(), 1, 0, 0, 0, 0, n.From.Location()), "Jan 2006"
+		next = func(t time.Time) time.Time { return t.AddDate(0, 1, 0) }
+	case whole > 48*time.Hour:
+		from, layout = midnight(n.From), "2 Jan"
+		next = func(t time.Time) time.Time { return t.AddDate(0, 0, 1) }
+	}
+	for from.Before(n.To) {
+		to := next(from)
+		rows = append(rows, stripRow{Hour: from.Format(layout), PH: meanWords(&n.PH, from, to), EC: meanWords(&n.EC, from, to),
+			Doses: givenWords(n.Lanes, from, to), Held: heldWords(n.Held, from, to), from: from, to: to})
+		from = to
 	}
 	return rows
 }

@@ -23,7 +23,7 @@ function (part) {
       last = level;
     }
     for (const e of all("button, a[href], summary, svg[role=img], img").filter(e => e.checkVisibility())) if (!name(e) && !e.hasAttribute("alt")) fault("no name: " + short(e));
-    for (const e of all("svg:not([role=img]):not([aria-hidden=true])")) fault("a drawing that is neither named nor hidden: " + short(e));
+    for (const e of all("svg:not([role=img]):not([role=group]):not([aria-hidden=true])")) fault("a drawing that is neither named nor hidden: " + short(e));
     for (const e of all("input:not([type=hidden]), select, textarea")) {
       if (![...e.labels || []].some(l => l.textContent.trim()) && !e.getAttribute("aria-label")) fault("no label: " + e.name);
     }
@@ -34,7 +34,7 @@ function (part) {
         for (const id of (e.getAttribute(a) || "").split(" ").filter(Boolean)) if (!document.getElementById(id)) fault("nothing has the id " + id);
       }
     }
-    for (const a of all("a[href^='#']")) if (a.hash.length > 1 && !document.getElementById(a.hash.slice(1))) fault("nothing has the id " + a.hash.slice(1));
+    for (const a of all("a[href^='#']")) if (!document.getElementById(a.getAttribute("href").slice(1))) fault("nothing has the id " + a.getAttribute("href").slice(1));
     for (const e of all("ul > :not(li), ol > :not(li)")) fault(e.tagName.toLowerCase() + " in a " + e.parentElement.tagName.toLowerCase());
     for (const e of all("li")) if (!e.parentElement.matches("ul, ol")) fault("an li outside a list");
     for (const t of all("table")) {
@@ -45,7 +45,7 @@ function (part) {
     for (const e of all("[tabindex]")) if (e.tabIndex > 0) fault("tabindex " + e.tabIndex);
     const marks = "header, main, footer, nav, [role=banner], script, noscript";
     for (const e of document.body.children) if (!e.matches(marks) && seen(e)) fault("outside of every landmark: " + short(e));
-    for (const e of all("[role]")) if (!["img", "alert", "status", "banner", "list", "note"].includes(e.getAttribute("role"))) fault("role " + e.getAttribute("role"));
+    for (const e of all("[role]")) if (!["img", "group", "alert", "status", "banner", "list", "note"].includes(e.getAttribute("role"))) fault("role " + e.getAttribute("role"));
     for (const f of document.forms) if (f.querySelectorAll("button:not([hidden])").length === 0) fault("a form without a button");
   }
   const rgb = c => { const v = (c.match(/[\d.]+/g) || [0, 0, 0]).map(Number); return c.startsWith("color(") ? v.map((x, i) => i < 3 ? 255 * x : x) : v };
