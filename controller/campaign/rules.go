@@ -55,7 +55,7 @@ var rules = []Rule{
 	{23, "configuration whole", "A configuration is taken whole or not at all, and a dose ends under the one it began with.",
 		"go test ./controller/app -run ReloadIsTakenWhole", nil},
 	{24, "in-transit never forgiven", "What is on its way falls by the law of mixing alone, not by a restart, a reload, a calibration or a word.", byNights, (*trail).forgiven},
-	{25, "latched means latched", "What a latched interlock stopped is not dosed until a person clears it.", byNights, (*trail).latched},
+	{25, "latched means latched", "What a latched interlock stopped is not dosed until a person clears it.", byNights, latched},
 	{26, "no order while the link is closed", "No order goes out while the link to the broker is not open, and the broker stores none.", byNights, (*trail).linked},
 	{27, "alarm exactness", "Each fault that a reading shows is named by its own cause; a night without faults calls nobody.",
 		"the recall and the spurious trips in the report of leat rehearse: they are counted", nil},
