@@ -47,6 +47,7 @@ func commands() []command {
 		{"act", "enter a setpoint, a refill, what was added by hand and what else the page takes", actCommand},
 		{"plan", "what a dump, a refill or a fill does to a tank, and what to add", planCommand},
 		{"calibrate", "calibrate a probe of the running daemon, step by step", calibrateCommand},
+		{"prove", "try on a pump node, with water, every rule that a dose rests on", proveCommand},
 		{"calibrate-pump", "measure or replace a pump of the running daemon, step by step", calibratePumpCommand},
 		{"acl", "the rights of every user of the broker, from the configuration", aclCommand},
 		{"user", "add, list or remove people of the page", userCommand},

@@ -87,6 +87,7 @@ type App struct {
 	echoed    time.Duration  // uptime at which a lease was last heard, or the link opened
 	leases    payload.Leases // our own, heard back
 
+	proofs     proofs // of the nodes, as they were when this run began
 	firstEpoch uint32 // of this run; a person may raise it
 }
 
@@ -144,6 +145,7 @@ func (a *App) open() error {
 	if a.db, err = store.Open(a.file.State); err != nil {
 		return err
 	}
+	a.proofs = readProofs(a.file.State, a.file.Settings.Safety.Nodes)
 	book, err := ledger.Open(slowed(a.db))
 	broken := errors.Is(err, ledger.ErrBroken)
 	if err != nil && !broken {

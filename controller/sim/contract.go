@@ -104,7 +104,7 @@ func (n *node) judge(f *Farm, c command) (dosing.TankID, string) {
 		return 0, causeNothing
 	case c.run > own.onTime:
 		return 0, causeOnTime
-	case n.hourRun(c.pump, f.now)+c.run > own.hourly:
+	case n.hourRun(c.pump, f.now)+max(c.run, c.volume.RunTime(f.pumps[c.pump].set.PerSecond)) > own.hourly:
 		return 0, causeHourly
 	}
 	return tank, ""
