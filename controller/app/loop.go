@@ -253,7 +253,7 @@ func (a *App) publish(m message) {
 // answer gives the core's word to whoever asked.
 func (a *App) answer(answer controller.Answer) {
 	if answer.Kind == controller.RequestArm && answer.Accepted && !a.options.ArmAll {
-		answer.Text += a.proofs.reminders(a.file.Settings.Safety.Nodes, a.now().Wall)
+		answer.Text = a.proofs.remind(answer.Text, a.file.Settings.Safety.Nodes, a.now().Wall)
 	}
 	if waiting, ok := a.waiting[answer.Request]; ok {
 		delete(a.waiting, answer.Request)
