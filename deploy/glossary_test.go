@@ -98,7 +98,7 @@ func glossary(t *testing.T) string {
 	return b.String()
 }
 
-var family = regexp.MustCompile(`\{"([a-z_]+)", "([^"]+)", `)
+var family = regexp.MustCompile(`(?m)^\t\{"([a-z_]+)", "([^"]+)", `)
 
 func metricsOf(t *testing.T) [][]string {
 	found := family.FindAllStringSubmatch(read(t, "../controller/metrics/snapshot.go"), -1)
@@ -155,7 +155,7 @@ func TestTheGlossaryIsThatOfTheCode(t *testing.T) {
 }
 
 func TestEveryNameOfTheGlossaryIsOneThatAPersonMeets(t *testing.T) {
-	page := read(t, "../controller/web/page/tank.html") + read(t, "../controller/web/page/home.html") + read(t, "../controller/web/page/stocks.html") + read(t, "../controller/web/page/enter.html") + read(t, "../controller/web/words.go")
+	page := read(t, "../controller/web/page/tank.html") + read(t, "../controller/web/page/solution.html") + read(t, "../controller/web/page/past.html") + read(t, "../controller/web/page/home.html") + read(t, "../controller/web/page/stocks.html") + read(t, "../controller/web/page/enter.html") + read(t, "../controller/web/words.go")
 	for q := dosing.QualityFailure; q < dosing.QualityCount; q++ {
 		page += q.String() + "\n"
 	}
