@@ -41,10 +41,9 @@ func (wa *waters) SourceWater(id dosing.TankID) string {
 	return wa.tanks[id].responses.SourceWater()
 }
 
-// OffBalance says which stock of a tank does otherwise than the others; "" while none does. Where
-// doses show late, neighbours cannot be told apart by when they show.
+// OffBalance says which stock of a tank does otherwise than the others; "" while none does.
 func (wa *waters) OffBalance(id dosing.TankID) string {
-	if int(id) >= len(wa.tanks) || wa.tanks[id].responses.Late().Water != "" {
+	if int(id) >= len(wa.tanks) {
 		return ""
 	}
 	return wa.tanks[id].responses.OffBalance()

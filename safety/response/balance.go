@@ -113,7 +113,7 @@ func (b *balance) read(r *Responses, up time.Duration) {
 	}
 	middle := time.Duration((float64(bin) + 0.5) * float64(r.ec.width))
 	known := b.arrive(r, middle)
-	value, variance := m.sum/m.count, r.ec.noise/m.count+float64(balanceFloor*balanceFloor)
+	value, variance := m.sum/m.count, r.ec.noise/m.count+float64(balanceFloor*balanceFloor)+r.ec.grain()
 	if !b.begun || bin-b.bin > BinsPerMixing {
 		b.begin(value, variance)
 	} else {
@@ -266,6 +266,9 @@ func (b *balance) judge() {
 func (r *Responses) OffBalance() string {
 	if r == nil {
 		return ""
+	}
+	if max(r.slowPH.sum, r.slowEC.sum) >= slowMost/2 {
+		return "" // neighbours are told apart by when they show
 	}
 	b := &r.balance
 	worst, far := 0, 0.0

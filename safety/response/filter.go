@@ -28,6 +28,7 @@ type question struct {
 	curve       dosing.Titration
 	capacity    float64 // commissioned ÷ the curve's
 	weakest     float64 // ratio that the pool is tested against
+	grain       float64 // variance of a mean of readings that no averaging removes
 	unit        bool    // the pool's course is scaled to a whole of 1
 	water       *told   // what top-up brings is asked, and not what doses do; else nil
 }
@@ -251,7 +252,7 @@ func (t *Track) answer(all []mark, q *question) fitted {
 		k.unsettle(q, &row, &before)
 		k.p[stateLevel][stateLevel] += q.stirred(all, time.Duration(last)*t.width, time.Duration(index)*t.width)
 		last, before = index, row
-		off, s := k.see(&row, y, slope, float64(t.noise/b.count*slope)*slope)
+		off, s := k.see(&row, y, slope, float64((t.noise/b.count+q.grain)*slope)*slope)
 		misfit += off
 		out.likely -= (math.Log(s) + min(off, surprise)) / 2
 		if seen++; index >= settled {
@@ -261,8 +262,15 @@ func (t *Track) answer(all []mark, q *question) fitted {
 	if after < 3 || seen < 8 {
 		return out
 	}
+	k.conclude(&out, misfit/float64(seen))
+	return out
+}
+
+// conclude reads the answer from the filter. Misfit is the mean square of its innovations by
+// what it expected.
+func (k *kalman) conclude(out *fitted, misfit float64) {
 	// Innovations larger than the filter expects say that its model is too sure.
-	inflate := max(1, misfit/float64(seen)-0.5)
+	inflate := max(1, misfit-0.5)
 	out.ratio, out.sd = k.x[statePool], math.Sqrt(float64(k.p[statePool][statePool]*inflate))
 	const x = unevenTimes
 	out.others = k.x[stateOther]
@@ -271,7 +279,6 @@ func (t *Track) answer(all []mark, q *question) fitted {
 	out.beside = out.ratio - float64(x*k.x[stateOther])
 	out.besideSD = math.Sqrt(float64((k.p[statePool][statePool] - float64(2*x*k.p[statePool][stateOther]) + float64(x*x*k.p[stateOther][stateOther])) * inflate))
 	out.ok = out.sd > 0 && !math.IsInf(out.sd, 0) && !math.IsNaN(out.ratio)
-	return out
 }
 
 // kalman is the filter's mean and covariance.
