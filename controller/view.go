@@ -52,6 +52,7 @@ type TankView struct {
 	Ions                   *IonsView   // nil without a recipe
 	Pours                  []PourView  // what can be added by hand
 	Schedule               string      // stage or holiday in words; empty without a schedule
+	Plan                   *Schedule   // nil without one
 	Stocks                 []StockView // the containers from which it is dosed
 	Calibrating            string      // probe whose calibration is under way
 	Hands                  []HandView  // what was added by hand in the last day, the newest first

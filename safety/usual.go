@@ -46,5 +46,5 @@ func (wa *waters) OffBalance(id dosing.TankID) string {
 	if int(id) >= len(wa.tanks) {
 		return ""
 	}
-	return wa.tanks[id].responses.OffBalance()
+	return response.OffBalance(wa.tanks[id].responses)
 }

@@ -261,14 +261,14 @@ func (b *balance) judge() {
 	}
 }
 
-// OffBalance says which stock does otherwise than the others for what it should; "" while none does.
+// OffBalance says which stock of a tank does otherwise than the others for what it should; "" while none does.
 // Of two, the one that is farther from what was told.
-func (r *Responses) OffBalance() string {
+func OffBalance(r *Responses) string {
 	if r == nil {
 		return ""
 	}
-	if max(r.slowPH.sum, r.slowEC.sum) >= slowMost/2 {
-		return "" // neighbours are told apart by when they show
+	if r.slowPH.sum >= slowMost/2 {
+		return "" // neighbours are told apart by when they show; EC seems late where one of them does not
 	}
 	b := &r.balance
 	worst, far := 0, 0.0

@@ -6,6 +6,14 @@ import (
 	"time"
 )
 
+// scatteringBasin has an EC probe that scatters by half of its step.
+func scatteringBasin() *basin {
+	b := newBasin()
+	b.tank.ECNoise = 0.005
+	b.responses = New(b.pumps, b.tank, evenBuffer(0.5))
+	return b
+}
+
 // held holds EC for hours: each 40 min a dose of two stocks, worth 0.012 mS/cm each, three minutes
 // apart, which do so many times what they should.
 func (b *basin) held(lasting time.Duration, a, other float64) (named string) {
@@ -20,7 +28,7 @@ func (b *basin) held(lasting time.Duration, a, other float64) (named string) {
 			b.wait(3 * time.Minute)
 		}
 		b.wait(34 * time.Minute)
-		if s := b.responses.OffBalance(); s != "" && named == "" {
+		if s := OffBalance(b.responses); s != "" && named == "" {
 			named = s
 		}
 	}
@@ -28,7 +36,7 @@ func (b *basin) held(lasting time.Duration, a, other float64) (named string) {
 }
 
 func TestAStockThatRunsDryWhileECIsHeldIsNamedByTheOthers(t *testing.T) {
-	b := newBasin()
+	b := scatteringBasin()
 	if s := b.held(4*time.Hour, 1, 1); s != "" {
 		t.Fatalf("healthy stocks: %q", s)
 	}
@@ -37,7 +45,7 @@ func TestAStockThatRunsDryWhileECIsHeldIsNamedByTheOthers(t *testing.T) {
 		t.Errorf("an empty container is told as %q", s)
 	}
 	b.responses.Refilled(nightStockA, Stock)
-	if s := b.responses.OffBalance(); s != "" {
+	if s := OffBalance(b.responses); s != "" {
 		t.Errorf("after its refill: %q", s)
 	}
 	if s := b.held(8*time.Hour, 1, 1); s != "" {
@@ -46,7 +54,7 @@ func TestAStockThatRunsDryWhileECIsHeldIsNamedByTheOthers(t *testing.T) {
 }
 
 func TestAStockTwiceAsStrongWhileECIsHeldIsNamed(t *testing.T) {
-	b := newBasin()
+	b := scatteringBasin()
 	b.held(2*time.Hour, 1, 1)
 	if s := b.held(8*time.Hour, 1, 1.8); !strings.HasPrefix(s, b.pumps[nightStockB].Name+" does ") {
 		t.Errorf("1.8 times as strong is told as %q", s)
@@ -55,7 +63,7 @@ func TestAStockTwiceAsStrongWhileECIsHeldIsNamed(t *testing.T) {
 
 func TestWhatAllStocksDoAlikeNamesNone(t *testing.T) {
 	for _, all := range []float64{0.6, 1, 1.5} {
-		b := newBasin()
+		b := scatteringBasin()
 		if s := b.held(10*time.Hour, all, all); s != "" {
 			t.Errorf("all do %.1f: %q", all, s)
 		}
@@ -63,7 +71,7 @@ func TestWhatAllStocksDoAlikeNamesNone(t *testing.T) {
 }
 
 func TestABubbleInTheECCellNamesNoStock(t *testing.T) {
-	b := newBasin()
+	b := scatteringBasin()
 	b.held(3*time.Hour, 1, 1)
 	b.given = append(b.given, parcel{at: b.now.Up - time.Hour, ec: -0.4})
 	if s := b.held(4*time.Hour, 1, 1); s != "" {
