@@ -39,7 +39,7 @@ var mayImport = map[string][]string{
 	"controller/report/sheet":  {"controller/report"},
 	"controller/store":         {"dosing", "safety/ledger", "controller/diary"},
 	"controller/metrics":       {"dosing", "safety", "safety/alarm", "safety/ledger", "controller"},
-	"controller/web":           {"dosing", "safety", "safety/alarm", "controller"},
+	"controller/web":           {"dosing", "safety", "safety/alarm", "controller", "controller/report"},
 	"controller/app": {"dosing", "safety", "safety/alarm", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/diary", "controller/report", "controller/store", "controller/metrics", "controller/web"},
 	"controller/app/apptest": {"dosing", "safety/ledger", "controller", "controller/payload", "controller/config", "controller/mqtt",

@@ -77,7 +77,7 @@ func (sn *snapshot) ofTank(now dosing.Instant, id dosing.TankID) TankView {
 	v.Stocks = sn.stocks.views(id)
 	if !t.settings.Schedule.Empty() {
 		s := t.scheduled(now)
-		v.Schedule = s.Words()
+		v.Schedule, v.Plan = s.Words(), &t.settings.Schedule
 	}
 	if t.calibrating.on {
 		v.Calibrating = sn.settings.Safety.Inputs[t.calibrating.input].Name

@@ -53,10 +53,11 @@ type TankView struct {
 	Ions                   *IonsView     // nil without a recipe
 	Pours                  []PourView    // what can be added by hand
 	Schedule               string        // stage or holiday in words; empty without a schedule
+	Plan                   *Schedule     // nil without one
 	Stocks                 []StockView   // the containers from which it is dosed
-	Line                   []line.Figure // oxygen, films, filter and lamp in words
 	Calibrating            string        // probe whose calibration is under way
 	Hands                  []HandView    // what was added by hand in the last day, the newest first
+	Line                   []line.Figure // oxygen, films, filter and lamp in words
 }
 
 // InputView is one input with its last value.

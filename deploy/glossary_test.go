@@ -98,7 +98,7 @@ func glossary(t *testing.T) string {
 	return b.String()
 }
 
-var family = regexp.MustCompile(`\{"([a-z_]+)", "([^"]+)", `)
+var family = regexp.MustCompile(`(?m)^\t\{"([a-z_]+)", "([^"]+)", `)
 
 func metricsOf(t *testing.T) [][]string {
 	found := family.FindAllStringSubmatch(read(t, "../controller/metrics/snapshot.go"), -1)

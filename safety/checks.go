@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"leat/dosing"
-	"leat/safety/response"
 )
 
 // tankCheck raises or lowers one cause of a tank; pumpCheck one of a pump. A check
@@ -113,96 +112,6 @@ func words(d time.Duration) string {
 		return fmt.Sprintf("%.0f min", d.Minutes())
 	}
 	return fmt.Sprintf("%.1f h", d.Hours())
-}
-
-// readingCheck trips while the probes of a quantity stand in one of the ways in
-// which they cannot be dosed by.
-func readingCheck(cause Cause, q dosing.Quantity, which fitness) tankCheck {
-	return func(w *Watch, now dosing.Instant, t *tankState) {
-		g := &t.group[q]
-		if g.standing != which {
-			t.lower(cause)
-			return
-		}
-		if s := t.raise(now, cause, w.invalidKey(g)); s != nil {
-			s.detail = w.invalidWords(g)
-		}
-	}
-}
-
-// notFitCheck trips while a quantity is not fit in any way.
-func notFitCheck(cause Cause, q dosing.Quantity) tankCheck {
-	return func(w *Watch, now dosing.Instant, t *tankState) {
-		g := &t.group[q]
-		if g.standing == standFit {
-			t.lower(cause)
-			return
-		}
-		if s := t.raise(now, cause, w.invalidKey(g)); s != nil {
-			s.detail = w.invalidWords(g)
-		}
-	}
-}
-
-// invalidKey changes when invalidWords has other words to say: another fault, a minute
-// more, or a reading that moved by half a unit.
-func (gs *groups) invalidKey(g *group) int64 {
-	key := int64(g.standing)<<56 | int64(g.age/time.Minute)
-	if g.given {
-		i := &gs.inputs[g.input]
-		key |= int64(i.fault)<<48 | int64(uint16(int64(2*i.last.Value())))<<32
-	}
-	return key
-}
-
-// invalidWords says why the inputs of a quantity cannot be dosed by.
-func (gs *groups) invalidWords(g *group) string {
-	if !g.given {
-		return "no input"
-	}
-	name, i := gs.settings.Inputs[g.input].Name, &gs.inputs[g.input]
-	switch g.standing {
-	case standMissing:
-		return name + " never sent a live reading"
-	case standStale:
-		return fmt.Sprintf("%s is %s old; at most %s", name, words(g.age), words(i.limit))
-	case standDisagree:
-		return name + " and its neighbour disagree"
-	}
-	return fmt.Sprintf("%s reads %.2f: %s", name, i.last.Value(), i.why(gs.last))
-}
-
-// switchCheck trips while a switch of the tank stands the way that stops doses, or
-// does not answer.
-func switchCheck(now dosing.Instant, t *tankState, cause Cause, q dosing.Quantity) {
-	g := &t.group[q]
-	switch {
-	case !g.given:
-		t.lower(cause)
-	case g.adverse && !g.lasting && blipHolds[q]:
-		if s := t.raise(now, cause, 2); s != nil {
-			s.detail = "a moment so far"
-		}
-	case g.adverse:
-		t.put(now, cause, true, "")
-	case g.standing != standFit:
-		if s := t.raise(now, cause, 1); s != nil {
-			s.detail = "the sensor does not answer"
-		}
-	default:
-		t.lower(cause)
-	}
-}
-
-// latchingSwitch is switchCheck for a switch that latches when what it says lasts, and
-// only holds before that and while it does not answer.
-func latchingSwitch(w *Watch, now dosing.Instant, t *tankState, cause Cause, q dosing.Quantity) {
-	switchCheck(now, t, cause, q)
-	if g := &t.group[q]; g.lasting {
-		w.latch(now, &t.cells, cause, t.id, 0, "")
-	} else if t.active.has(cause) {
-		t.as(cause, Hold, Of(cause).Scope)
-	}
 }
 
 func checkStop(w *Watch, now dosing.Instant, t *tankState) {
@@ -427,32 +336,4 @@ func checkResponses(w *Watch, now dosing.Instant, t *tankState) {
 	}
 	w.checkProgress(now, t)
 	w.checkAccounts(now, t)
-}
-
-// Finding is what doses, or their account, showed of the reagent.
-type Finding struct {
-	Cause  Cause
-	Scope  Scope
-	Pump   dosing.PumpID // the pump that gave most of it
-	Detail string        // the figures, in words
-}
-
-// What the response test finds, in the causes and scopes of the table.
-var (
-	faultCauses = [...]Cause{response.Sound: CauseNone, response.Silent: CauseNoResponse, response.WrongWay: CauseWrongDirection, response.TooStrong: CauseTooStrong, response.ReagentStrong: CauseReagentStrong}
-	reachScopes = [...]Scope{response.OnePump: ScopePump, response.Reagents: ScopeReagents, response.Nutrients: ScopeNutrients}
-)
-
-// found latches a finding where it reaches. What one pump of acid or base did the
-// wrong way round is believed of both: their containers may be swapped.
-func (w *Watch) found(now dosing.Instant, t *tankState, finding Finding) {
-	scope := finding.Scope
-	if scope == ScopePump && int(finding.Pump) < len(w.pumps) && Of(finding.Cause).Scope == ScopePump {
-		w.latch(now, &w.pumps[finding.Pump].cells, finding.Cause, t.id, finding.Pump, finding.Detail)
-		return
-	}
-	if scope == ScopePump {
-		scope = Of(finding.Cause).Scope
-	}
-	w.latchAs(now, &t.cells, finding.Cause, t.id, 0, scope, finding.Detail)
 }

@@ -40,6 +40,7 @@ const (
 
 	spanZ    = 5.0 // by which the least and greatest of many means lie apart by chance
 	ratchetZ = 2.0 // beyond which a reference follows a drift; nearer it would gather noise
+	driftZ   = 3.0 // by which a drift must stand out, and by as much it is taken to be less
 	meanBins = 3   // bins of the track, sixteen to a mixing time, that make a mean
 )
 
@@ -50,6 +51,8 @@ type evidence struct {
 	first    time.Duration // when that was
 	since    float64       // given from then on
 	credited float64       // of it, what a movement has shown already
+	against  float64       // pH or mS/cm an hour, at least, by which the reading went the other way of late
+	drifting when          // when that was
 	stirred  span
 	seen     int // pools of this class that the response test saw answered
 
@@ -110,6 +113,7 @@ func (a *account) confirm(t *tankState, up time.Duration, onWay, commissioned fl
 		// It drifted the other way meanwhile, or moves so late that no dose did it: an
 		// answer begins from where it stands now.
 		a.follow(recent, up)
+		a.drifted(t, k, up)
 	}
 	if a.pooled(t) || a.moved(t, up, onWay, commissioned) {
 		a.answers, a.tests, a.tastes = a.answers+1, 0, tastesNear
@@ -155,7 +159,7 @@ func (a *account) moved(t *tankState, up time.Duration, onWay, commissioned floa
 	} else if a.answers > 0 {
 		perMove = max(perMove, float64(commissioned*math.Exp(a.lnBuffer-a.spread)))
 	}
-	if more := float64(by*perMove) - a.credited; more > 0 {
+	if more := float64(a.overcome(t, by, up)*perMove) - a.credited; more > 0 {
 		a.credited += more
 		a.given = max(a.given-more, min(a.given, onWay))
 	}
@@ -163,6 +167,37 @@ func (a *account) moved(t *tankState, up time.Duration, onWay, commissioned floa
 	earlier := k.Over(now-bins-response.BinsPerMixing/4, now-response.BinsPerMixing/4)
 	return onWay < arrivedShare*a.since && up-a.last > t.plant.MixingTime()/2 && by >= float64(movedShare*a.since)/most &&
 		earlier.Ok && float64(a.sign()*(earlier.Value-a.before.Value)) >= restShare*by
+}
+
+// drifted learns how fast the reading goes the other way, by the least that is beyond doubt.
+func (a *account) drifted(t *tankState, k *response.Track, up time.Duration) {
+	const apart = response.BinsPerMixing / 2
+	now := k.Bin(up)
+	from, to := k.Over(now-meanBins-apart, now-apart), k.Over(now-meanBins, now)
+	if !from.Ok || !to.Ok {
+		return
+	}
+	by := float64(a.sign()*(from.Value-to.Value)) - driftZ*math.Sqrt(from.Variance+to.Variance)
+	if rate := by / k.Span(apart).Hours(); rate > max(a.drift(t, up), 0) {
+		a.against = rate
+		a.drifting.set(up)
+	}
+}
+
+// drift is how fast the reading goes against the doses, as far as that is known and not long
+// ago.
+func (a *account) drift(t *tankState, up time.Duration) float64 {
+	if !a.drifting.within(staleMixings*t.plant.MixingTime(), up) {
+		return 0
+	}
+	return a.against
+}
+
+// overcome is the movement that the doses have made beside one that is seen: they have also
+// stopped the drift that went before. A probe that turns has seen them, so at most as much
+// again is believed of it.
+func (a *account) overcome(t *tankState, by float64, up time.Duration) float64 {
+	return by + min(float64(a.drift(t, up)*(up-a.first).Hours()), by)
 }
 
 // movement is how far the readings have moved the doses' way, if beyond doubt, and in how

@@ -113,16 +113,20 @@ type fault uint8
 const (
 	faultNone fault = iota
 	faultRange
+	faultEdge
 	faultJump
 	faultLeap
 	faultFlat
 	faultRough
+	faultSteps
 	faultCount
 )
 
-var faultTexts = [faultCount]string{"", "outside the plausible range", "jumped further than any dose explains",
+var faultTexts = [faultCount]string{"", "outside the plausible range",
+	"barely inside the plausible range, outside which it was a moment ago", "jumped further than any dose explains",
 	"moved further than water does; it is believed if it stays for half a minute",
-	"flat for ten minutes although the probe is noisy", "far noisier than when commissioned"}
+	"flat for ten minutes although the probe is noisy", "far noisier than when commissioned",
+	"moves in steps, as a dead electrode does and water does not"}
 
 // inputState is what the watch keeps of one input.
 type inputState struct {
@@ -157,6 +161,7 @@ type inputState struct {
 
 	sequence, restart uint64
 	jump              jumpState
+	steps             steps
 	flat              flatState
 	rise              float64 // from the reading before the last to the last
 	hasRise           bool
@@ -183,6 +188,7 @@ func newInputState(in *Input, tank dosing.Tank) inputState {
 		i.leap = leapShare * float64(tank.Volume)
 	}
 	i.probe = in.Quantity == dosing.QuantityPH || in.Quantity == dosing.QuantityEC
+	i.steps = newSteps(in.Quantity, tank)
 	i.health = dosing.QualityGood
 	if in.Quantity == dosing.QuantityPH {
 		i.health = ProbeHealth(in.Slope, in.Offset)
@@ -202,7 +208,7 @@ func (i *inputState) reconfigure(fresh inputState) {
 		*i = fresh
 		return
 	}
-	i.limit, i.low, i.high, i.leap, i.health = fresh.limit, fresh.low, fresh.high, fresh.leap, fresh.health
+	i.limit, i.low, i.high, i.leap, i.health, i.steps.lag = fresh.limit, fresh.low, fresh.high, fresh.leap, fresh.health, fresh.steps.lag
 	i.noise, i.lively, i.rough, i.isRough, i.flat = fresh.noise, fresh.lively, fresh.rough, false, fresh.flat
 }
 
@@ -240,6 +246,7 @@ func (i *inputState) take(r dosing.Reading, moving, watered bool) dosing.Quality
 	if i.quantity.Switch() {
 		i.blip.note(stopsDoses(i.quantity, value), at)
 	}
+	i.steps.add(value, at, i.noise, moving && i.load.on || watered)
 	i.keep(r, value, at)
 	return min(i.quality, i.health)
 }
@@ -267,14 +274,19 @@ func (i *inputState) keep(r dosing.Reading, value float64, at time.Duration) {
 		i.roughness(value, at)
 		i.flat.add(value, at)
 	}
+	was := i.fault
 	i.quality, i.fault = dosing.QualityGood, faultNone
 	switch {
 	case !(value >= i.low && value <= i.high):
 		i.quality, i.fault = dosing.QualityOutOfSpecification, faultRange
+	case i.edges(was, value):
+		i.quality, i.fault = dosing.QualityOutOfSpecification, faultEdge
 	case i.lively && i.flat.is(at):
 		i.quality, i.fault = dosing.QualityFailure, faultFlat
 	case i.isRough:
 		i.quality, i.fault = dosing.QualityOutOfSpecification, faultRough
+	case i.steps.failed:
+		i.quality, i.fault = dosing.QualityFailure, faultSteps
 	}
 	if i.quality.MayDose() {
 		i.load.read(value, at)

@@ -25,8 +25,11 @@ func (sn *senses) Read(r dosing.Reading) dosing.Quality {
 	if !r.Retained() {
 		sn.heard = max(sn.heard, r.At().Up)
 	}
+	known, before := i.based && i.kept == lastsCount, i.base
 	quality := i.take(r, i.probe && sn.moving(i.tank, r.At().Up), i.probe && sn.watered(i.tank, r.At().Up))
-	i.came = quality
+	if i.came = quality; known && quality.MayDose() && int(i.tank) < len(sn.tanks) {
+		sn.startled(i, before, r.At().Up)
+	}
 	for t := range sn.tanks {
 		if i.tank == dosing.TankID(t) || i.tank == dosing.AllTanks {
 			sn.tanks[t].news |= 1 << i.quantity

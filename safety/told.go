@@ -207,7 +207,7 @@ func (sn *senses) believe(id dosing.TankID) {
 	sn.tanks[id].progressPH, sn.tanks[id].progressEC = progress{}, progress{}
 	for i := range sn.inputs {
 		if in := &sn.inputs[i]; in.probe && in.tank == id {
-			in.based, in.jump, in.load = false, jumpState{}, load{}
+			in.based, in.jump, in.load, in.steps = false, jumpState{}, load{}, steps{lag: in.steps.lag}
 		}
 	}
 }

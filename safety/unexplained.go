@@ -47,6 +47,7 @@ type unexplained struct {
 	sharp     float64       // the same of base, positive
 	rich      float64       // the same of EC, mS/cm
 	came      float64       // L of top-up that had ever come at that time
+	scale     float64       // the greatest of the weakest buffer scales since anything on its way was given
 	until     time.Duration // nothing is judged before: somebody poured something in
 	doubt     dosing.Timer  // since when a reading lies beyond them
 	doubted   Scope         // what that holds
@@ -101,6 +102,16 @@ func checkUnexplained(w *Watch, now dosing.Instant, t *tankState) {
 		a.low -= (float64(unexplainedSour*hours) + a.sour) / weakest
 		a.high += (float64(unexplainedSharp*hours) + a.sharp + float64((t.water.came-a.came)*max(t.plant.TopUp.Alkalinity, 0))/sight.volume) / weakest
 		a.most += float64(unexplainedEC*hours) + float64(unexplainedECGain*a.rich)
+		// Half of the allowance must be movement: a buffer that is believed weaker at once is none.
+		if a.scale = max(a.scale, weakest); sour+sharp == 0 {
+			a.scale = weakest
+		}
+		if need(pH.smooth-unexplainedDown/2)-sight.transit.acid/a.scale > a.low {
+			low = math.Inf(1)
+		}
+		if need(pH.smooth+unexplainedUp/2)+sight.transit.base/a.scale < a.high {
+			high = math.Inf(-1)
+		}
 		if w.beyond(now, t, low, high, most) {
 			a.carry(now.Up, t.water.came)
 			return // what may be one wild sample is no bound for those that follow

@@ -153,6 +153,7 @@ func (a *App) open() error {
 		return fmt.Errorf("%w; the daemon does not dose on a record that was changed: look at it with leat ledger verify, then move the folder away to begin a new one", err)
 	}
 	a.metrics = metrics.New(a.file.Settings.Safety.Station, a.View, a.options.Version)
+	a.metrics.Stand(standing(a.file))
 	now := a.now()
 	restored, err := ledger.Replay(a.db, now, false)
 	if err != nil {

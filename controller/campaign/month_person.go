@@ -18,16 +18,23 @@ func person(n *sim.Night, farm *sim.Farm, set *controller.Settings) (cleared int
 	}
 	for id := range set.Tanks {
 		view := &n.Core.View(n.Now()).Tanks[id]
-		stands := view.Mode == safety.ModeStopped
+		stands, doubted := view.Mode == safety.ModeStopped, false
 		for i := range view.Holds {
 			stands = stands || view.Holds[i].Action == safety.Stop
+			doubted = doubted || view.Holds[i].Cause == safety.CauseSolutionUnconfirmed
 		}
 		if !stands {
 			continue
 		}
 		cleared++
+		ask := controller.Request{Tank: dosing.TankID(id), By: "rehearsal", From: "rehearsal", Role: controller.RoleEngineer, Note: "looked at pumps, containers and probes"}
+		if doubted {
+			ask.Kind, ask.Water = controller.RequestConfirmWater, ions.WaterSame
+			n.Ask(ask)
+		}
 		for _, kind := range []controller.RequestKind{controller.RequestClear, controller.RequestArm} {
-			n.Ask(controller.Request{Kind: kind, Tank: dosing.TankID(id), By: "rehearsal", From: "rehearsal", Role: controller.RoleEngineer, Note: "looked at pumps, containers and probes"})
+			ask.Kind = kind
+			n.Ask(ask)
 		}
 	}
 	return cleared

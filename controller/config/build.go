@@ -3,13 +3,9 @@ package config
 import (
 	"cmp"
 	"fmt"
-	"net"
-	"net/url"
-	"os"
 	"path/filepath"
 	"regexp"
 	"strconv"
-	"strings"
 	"time"
 
 	"leat/controller"
@@ -22,6 +18,17 @@ import (
 // all are found; steps that rest on another's figures are skipped where those
 // are missing.
 type builder struct {
+	*frame
+	rim     rim
+	vessels vessels
+	row     row
+	mixes   mixes
+	inputs  inputs
+	sizes   sizes
+}
+
+// frame is what every part of the building reads and writes to.
+type frame struct {
 	*decoder
 	layout layout
 	env    Env
@@ -31,38 +38,44 @@ type builder struct {
 	tankIDs  map[string]dosing.TankID
 }
 
-func (b *builder) build() {
-	b.replaced, b.tankIDs = map[string]string{}, map[string]dosing.TankID{}
-	b.station()
-	b.tanks()
-	b.nodes()
-	b.pumps()
-	if len(b.faults) == 0 {
-		b.recipes()
-	}
-	if len(b.faults) == 0 {
-		b.shares()
-	}
-	if len(b.faults) == 0 {
-		b.solutions()
-	}
-	if len(b.faults) == 0 {
-		b.laterShares()
-		b.caps()
-	}
-	b.inputs()
-	b.uncountedWater()
-	b.topics()
-	b.broker()
-	b.page()
-	b.folders()
+func newBuilder(env Env, name string) *builder {
+	f := &frame{env: env, file: &File{Name: name}, replaced: map[string]string{}, tankIDs: map[string]dosing.TankID{}}
+	b := &builder{frame: f, vessels: vessels{f, calendars{f}}, inputs: inputs{f}, sizes: sizes{f}}
+	b.rim, b.row, b.mixes = rim{f, &b.inputs}, row{f, liquids{f}, &b.inputs}, mixes{f, &b.vessels}
+	return b
 }
 
-func (b *builder) settings() *controller.Settings { return &b.file.Settings }
+func (b *builder) build() {
+	b.rim.station()
+	b.vessels.tanks()
+	b.rim.nodes()
+	b.row.pumps()
+	if len(b.faults) == 0 {
+		b.mixes.recipes()
+	}
+	if len(b.faults) == 0 {
+		b.mixes.shares()
+	}
+	if len(b.faults) == 0 {
+		b.mixes.solutions()
+	}
+	if len(b.faults) == 0 {
+		b.mixes.laterShares()
+		b.row.caps()
+	}
+	b.inputs.read()
+	b.mixes.uncountedWater()
+	b.rim.topics()
+	b.rim.broker()
+	b.rim.page()
+	b.rim.folders()
+}
 
-func (b *builder) gate() *safety.Settings { return &b.file.Settings.Safety }
+func (b *frame) settings() *controller.Settings { return &b.file.Settings }
 
-func (b *builder) warn(path, text string) {
+func (b *frame) gate() *safety.Settings { return &b.file.Settings.Safety }
+
+func (b *frame) warn(path, text string) {
 	where := b.label(path)
 	if line := b.line(path); line > 0 {
 		where = fmt.Sprintf("line %d, %s", line, where)
@@ -74,7 +87,7 @@ func (b *builder) warn(path, text string) {
 // a metric label and a file name.
 var goodName = regexp.MustCompile(`^[a-z0-9][a-z0-9_-]*$`)
 
-func (b *builder) name(path, name string) bool {
+func (b *frame) name(path, name string) bool {
 	switch {
 	case !goodName.MatchString(name) || len(name) > longestName:
 		b.fault(path, quoted(name), "is no name for a topic", fmt.Sprintf("use a to z, 0 to 9, - and _, at most %d of them, such as north-2", longestName))
@@ -86,7 +99,7 @@ func (b *builder) name(path, name string) bool {
 	return false
 }
 
-func (b *builder) station() {
+func (b *rim) station() {
 	s := &b.layout.Station
 	name := s.Name
 	if name == "" {
@@ -115,7 +128,7 @@ func (b *builder) station() {
 	b.file.Zone = location
 }
 
-func (b *builder) nodes() {
+func (b *rim) nodes() {
 	seen := map[string]string{}
 	for i := range b.layout.Nodes {
 		n := &b.layout.Nodes[i]
@@ -141,7 +154,7 @@ func (b *builder) nodes() {
 }
 
 // unique checks a name and that no table before bears it.
-func (b *builder) unique(seen map[string]string, path, name, what string) {
+func (b *frame) unique(seen map[string]string, path, name, what string) {
 	key := join(path, "name")
 	if name == "" {
 		return // missing, said already
@@ -156,7 +169,7 @@ func (b *builder) unique(seen map[string]string, path, name, what string) {
 	seen[name] = key
 }
 
-func (b *builder) topics() {
+func (b *rim) topics() {
 	names := make([]string, 0, len(b.layout.Tanks))
 	for i := range b.layout.Tanks {
 		name := b.layout.Tanks[i].Name
@@ -186,7 +199,7 @@ func (b *builder) topics() {
 // oneTopicEach refuses two uses of one topic, default topics included: two pumps
 // on one order topic would both run, two probes that read the same place of one
 // payload would both be right. Probes that read different places may share one.
-func (b *builder) oneTopicEach(topics *payload.Topics) {
+func (b *rim) oneTopicEach(topics *payload.Topics) {
 	used, places, kinds := map[string]string{}, map[string]string{}, map[string]payload.Kind{}
 	claim := func(topic, path, what string) {
 		if other, twice := used[topic]; twice {
@@ -199,16 +212,16 @@ func (b *builder) oneTopicEach(topics *payload.Topics) {
 		t := &b.file.InputTopics[i]
 		in := b.gate().Inputs[t.Input]
 		t.Topic = topics.Reading(in.Tank, in.Name)
-		what, place := "the input "+b.label(b.inputPath(in)), t.Format.Pointer+t.Format.SenMLName
+		what, place := "the input "+b.label(b.inputs.pathOf(in)), t.Format.Pointer+t.Format.SenMLName
 		kind, shared := kinds[t.Topic]
 		if !shared {
-			claim(t.Topic, b.inputPath(in), what)
+			claim(t.Topic, b.inputs.pathOf(in), what)
 			kinds[t.Topic], places[t.Topic+"\n"+place] = t.Format.Kind, what
 			continue
 		}
 		other, twice := places[t.Topic+"\n"+place]
 		if twice || kind != t.Format.Kind || place == "" {
-			b.fault(b.inputPath(in), quoted(t.Topic), "is also the topic of "+cmp.Or(other, used[t.Topic]), "give each its own topic, or its own pointer or record in one payload")
+			b.fault(b.inputs.pathOf(in), quoted(t.Topic), "is also the topic of "+cmp.Or(other, used[t.Topic]), "give each its own topic, or its own pointer or record in one payload")
 		}
 		places[t.Topic+"\n"+place] = what
 	}
@@ -233,7 +246,7 @@ func (b *builder) oneTopicEach(topics *payload.Topics) {
 }
 
 // replace notes a topic that the file states in place of the default one.
-func (b *builder) replace(path, from, to string) {
+func (b *frame) replace(path, from, to string) {
 	if to == "" {
 		return
 	}
@@ -250,142 +263,8 @@ func (b *builder) replace(path, from, to string) {
 	b.replaced[from] = to
 }
 
-func (b *builder) broker() {
-	in := &b.layout.Broker
-	out := &b.file.Broker
-	out.URL, out.ClientID, out.User = in.URL, in.ClientID, in.User
-	if out.URL == "" {
-		out.URL = "mqtt://127.0.0.1:1883"
-	}
-	if out.ClientID == "" {
-		out.ClientID = "leat-" + b.gate().Station
-	}
-	b.brokerURL(out.URL)
-	out.Password = b.secret("broker", in.PasswordFile, in.PasswordEnv, in.Credential)
-	if out.Password != "" && in.User == "" {
-		b.fault("broker.user", "", "is missing", "a password without a user is never asked for")
-	}
-	out.CA, out.Certificate, out.Key = b.path(in.CAFile), b.path(in.CertificateFile), b.path(in.KeyFile)
-	b.keyPair("broker", in.CertificateFile, in.KeyFile)
-	if in.KeyFile != "" {
-		b.private("broker.key_file", out.Key)
-	}
-}
-
-func (b *builder) brokerURL(text string) {
-	u, err := url.Parse(text)
-	switch {
-	case err != nil:
-		b.fault("broker.url", "", "is not a URL", "write mqtt://host:1883 or mqtts://host:8883")
-		return
-	case u.User != nil:
-		// The value is not shown: it holds the secret that must not stand here.
-		b.fault("broker.url", "", "holds a name or password", "state user, and password_file or password_env, instead")
-		return
-	case u.Scheme != "mqtt" && u.Scheme != "mqtts" && u.Scheme != "tcp" && u.Scheme != "ssl":
-		b.fault("broker.url", quoted(text), "has an unknown scheme", "write mqtt://host:1883 or mqtts://host:8883")
-		return
-	case u.Hostname() == "" || u.Port() == "" || strings.Trim(u.Path, "/") != "":
-		b.fault("broker.url", quoted(text), "does not name host and port", "write mqtt://host:1883 or mqtts://host:8883")
-		return
-	}
-	if (u.Scheme == "mqtt" || u.Scheme == "tcp") && !loopback(u.Hostname()) {
-		b.warn("broker.url", "orders to pumps travel unencrypted; use mqtts:// with ca_file")
-	}
-}
-
-func loopback(host string) bool {
-	ip := net.ParseIP(host)
-	return host == "localhost" || ip != nil && ip.IsLoopback()
-}
-
-func (b *builder) page() {
-	in := &b.layout.Page
-	out := &b.file.Web
-	*out = Web{Off: in.Off, Listen: in.Listen, Certificate: b.path(in.CertificateFile), Key: b.path(in.KeyFile), BehindProxy: in.BehindProxy}
-	if out.Listen == "" {
-		out.Listen = "127.0.0.1:8470"
-	}
-	var known bool
-	if out.ECScale, known = dosing.ParseECScale(in.ECScale); !known {
-		b.fault("page.ec_scale", quoted(in.ECScale), "is no scale of EC", `write "CF", "ppm 500" or "ppm 700"; without it EC stands in mS/cm alone`)
-	}
-	b.keyPair("page", in.CertificateFile, in.KeyFile)
-	if in.KeyFile != "" {
-		b.private("page.key_file", out.Key)
-	}
-	if host, ok := b.listen("page.listen", out.Listen); ok && !in.Off && !loopback(host) && in.CertificateFile == "" && !in.BehindProxy {
-		b.fault("page.listen", quoted(out.Listen), "would show the page and take passwords unencrypted on the network",
-			"state certificate_file and key_file, or listen on 127.0.0.1 and set behind_proxy = true behind a proxy that speaks HTTPS")
-	}
-	b.file.Metrics.Listen = b.layout.Metrics.Listen
-	if m := b.file.Metrics.Listen; m != "" {
-		b.listen("metrics.listen", m)
-		if m == out.Listen && !in.Off {
-			b.file.Metrics.Listen = ""
-		}
-	} else if in.Off {
-		b.warn("page.off", "without a page and without metrics.listen there is no /metrics, /healthz or /readyz")
-	}
-	if in.BehindProxy && !in.Off && b.file.Metrics.Listen == "" {
-		b.warn("page.behind_proxy", "the page shows no /metrics where a proxy would pass them on; metrics.listen gives them an address of their own")
-	}
-}
-
-// listen checks host:port and returns the host.
-func (b *builder) listen(path, text string) (string, bool) {
-	host, port, err := net.SplitHostPort(text)
-	n, bad := strconv.Atoi(port)
-	if err != nil || bad != nil || n < 0 || n > 65535 {
-		b.fault(path, quoted(text), "is not an address with a port", `write "127.0.0.1:8470"`)
-		return "", false
-	}
-	return host, true
-}
-
-func (b *builder) keyPair(table, certificate, key string) {
-	if (certificate == "") != (key == "") {
-		b.fault(join(table, "certificate_file"), "", "stands without its other half", "state certificate_file and key_file together")
-	}
-}
-
-func (b *builder) folders() {
-	b.file.State = b.path(b.layout.Storage.Folder)
-	if b.file.State == "" {
-		b.file.State = b.env.StateFolder
-	}
-	if b.file.State == "" {
-		b.file.State = b.path("leat-state")
-	}
-	if why := noFolder(b.file.State); why != "" {
-		b.fault("storage.folder", quoted(b.file.State), why, "name a folder on a local disk")
-	}
-	b.file.Log = b.layout.Log.Level
-	switch b.file.Log {
-	case "":
-		b.file.Log = "info"
-	case "debug", "info", "warn", "error":
-	default:
-		b.fault("log.level", quoted(b.file.Log), "is no level", "write debug, info, warn or error")
-	}
-}
-
-// noFolder says why a state folder can be none: leat check reads no disk but this
-// much.
-func noFolder(path string) string {
-	for _, kernels := range []string{"/proc", "/sys", "/dev"} {
-		if clean := filepath.ToSlash(filepath.Clean(path)); clean == kernels || strings.HasPrefix(clean, kernels+"/") && !strings.HasPrefix(clean, "/dev/shm/") {
-			return "is the kernel's and no disk"
-		}
-	}
-	if info, err := os.Stat(path); err == nil && !info.IsDir() {
-		return "is a file and no folder"
-	}
-	return ""
-}
-
 // path makes a path of the file absolute or relative to the file's folder.
-func (b *builder) path(p string) string {
+func (b *frame) path(p string) string {
 	if p == "" || filepath.IsAbs(p) {
 		return p
 	}

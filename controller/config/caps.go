@@ -25,7 +25,7 @@ const (
 
 // caps fills what the file leaves out, so that a minimal file is safe and can
 // still carry the worst demand, and checks what it states.
-func (b *builder) caps() {
+func (b *row) caps() {
 	b.settings().Safety.StartSettling = b.layout.Station.StartSettling.or(0)
 	slowest := time.Duration(0)
 	for i := range b.gate().Tanks {
@@ -42,7 +42,7 @@ func (b *builder) caps() {
 	}
 }
 
-func (b *builder) pumpCaps(i int) safety.Caps {
+func (b *row) pumpCaps(i int) safety.Caps {
 	in, p := &b.layout.Pumps[i], &b.gate().Pumps[i]
 	path := "pump." + strconv.Itoa(i)
 	b.file.nodeMax = append(b.file.nodeMax, in.NodeMax.or(0))
@@ -78,7 +78,7 @@ func (b *builder) pumpCaps(i int) safety.Caps {
 
 // nodeMax compares the longest run of an order with what the node is set to: it would
 // refuse what is longer, again and again.
-func (b *builder) nodeMax(path string, in *pumpTable, p *dosing.Pump, onTime time.Duration) {
+func (b *row) nodeMax(path string, in *pumpTable, p *dosing.Pump, onTime time.Duration) {
 	if !in.NodeMax.stated {
 		return
 	}
@@ -93,7 +93,7 @@ func (b *builder) nodeMax(path string, in *pumpTable, p *dosing.Pump, onTime tim
 	}
 }
 
-func (b *builder) checkCaps(i int, path string, in *pumpTable, p *dosing.Pump, c safety.Caps, inRun dosing.Volume) {
+func (b *row) checkCaps(i int, path string, in *pumpTable, p *dosing.Pump, c safety.Caps, inRun dosing.Volume) {
 	switch {
 	case p.MinDose > inRun:
 		b.fault(join(path, "on_time_limit"), quoted(in.OnTime.text), fmt.Sprintf("allows %s mL, less than the smallest dose of %s mL", figure(inRun.Millilitres()), figure(p.MinDose.Millilitres())), "allow longer runs or state a smaller dose")
@@ -128,7 +128,7 @@ func (b *builder) checkCaps(i int, path string, in *pumpTable, p *dosing.Pump, c
 // safeDose is what dose_cap may be at most, in mL: what may be in transit at
 // all, by the commissioned buffer capacity of its largest tank. The gate judges
 // each dose again for the tank it goes to, at its buffer floor.
-func (b *builder) safeDose(p *dosing.Pump) float64 {
+func (b *row) safeDose(p *dosing.Pump) float64 {
 	id := b.file.station(nil).Largest(p)
 	v := float64(b.gate().Tanks[id].Quick())
 	most := transitEC * v / p.ECPerML

@@ -173,7 +173,7 @@ func parse(name string, text []byte, env Env) (*File, Faults) {
 	if len(text) > longestFile {
 		return nil, Faults{{File: name, Problem: fmt.Sprintf("has %d bytes", len(text)), Hint: fmt.Sprintf("a configuration has at most %d", longestFile)}}
 	}
-	b := &builder{env: env, file: &File{Name: name}}
+	b := newBuilder(env, name)
 	b.decoder = decode(name, string(text), &b.layout)
 	if b.lines == nil {
 		return nil, b.faults
@@ -184,5 +184,5 @@ func parse(name string, text []byte, env Env) (*File, Faults) {
 	if len(b.faults) > 0 {
 		return nil, b.faults
 	}
-	return b.file, sizeFaults(b)
+	return b.file, b.sizes.faultsOf()
 }

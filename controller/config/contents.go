@@ -11,8 +11,11 @@ import (
 	"leat/dosing/chem"
 )
 
+// liquids builds what stands in the containers.
+type liquids struct{ *frame }
+
 // contents works out what the pump's liquid holds and does.
-func (b *builder) contents(path string, in *pumpTable, pump *dosing.Pump) liquid {
+func (b *liquids) contents(path string, in *pumpTable, pump *dosing.Pump) liquid {
 	switch in.Role {
 	case "acid":
 		pump.Role, pump.Group = dosing.RoleAcid, dosing.GroupAcid
@@ -36,7 +39,7 @@ func (b *builder) contents(path string, in *pumpTable, pump *dosing.Pump) liquid
 	return l
 }
 
-func (b *builder) reagent(path string, in *pumpTable, pump *dosing.Pump) liquid {
+func (b *liquids) reagent(path string, in *pumpTable, pump *dosing.Pump) liquid {
 	for _, stray := range []struct {
 		key    string
 		stated bool
@@ -89,7 +92,7 @@ func (b *builder) reagent(path string, in *pumpTable, pump *dosing.Pump) liquid 
 }
 
 // unlisted is an acid or base that is not in the table.
-func (b *builder) unlisted(path string, in *pumpTable, sign float64) liquid {
+func (b *liquids) unlisted(path string, in *pumpTable, sign float64) liquid {
 	b.warn(path, "reagent not in the table: what it adds to nutrients and EC is not known")
 	left, fault := in.Dilution.Of(nil, in.Strength.value)
 	if fault != nil {
@@ -107,7 +110,7 @@ func article(r dosing.Role) string {
 }
 
 // stock adds up its salts and judges what cannot stand in one container.
-func (b *builder) stock(path string, in *pumpTable, pump *dosing.Pump) liquid {
+func (b *liquids) stock(path string, in *pumpTable, pump *dosing.Pump) liquid {
 	for _, stray := range []struct {
 		key    string
 		stated bool
@@ -148,7 +151,7 @@ func (b *builder) stock(path string, in *pumpTable, pump *dosing.Pump) liquid {
 }
 
 // salt adds one salt of a stock, or says why it cannot be there.
-func (b *builder) salt(key, name string, stated measured[saltKind], l *liquid) {
+func (b *liquids) salt(key, name string, stated measured[saltKind], l *liquid) {
 	s, known := blend.SaltNamed(name)
 	mass := stated.value
 	if !known {
@@ -178,7 +181,7 @@ func (b *builder) salt(key, name string, stated measured[saltKind], l *liquid) {
 
 // group is the stated group, checked against the salts, or the one that follows
 // from them.
-func (b *builder) group(path string, in *pumpTable, pump *dosing.Pump, l liquid) {
+func (b *liquids) group(path string, in *pumpTable, pump *dosing.Pump, l liquid) {
 	found := pump.Group
 	if pump.Role == dosing.RoleStock {
 		var ok bool
@@ -207,7 +210,7 @@ func (b *builder) group(path string, in *pumpTable, pump *dosing.Pump, l liquid)
 
 // groupOfSalts is the group that follows from the salts of a stock. Salts of two groups
 // that must not meet cannot stand in one container.
-func (b *builder) groupOfSalts(path string, in *pumpTable) (found dosing.Group, ok bool) {
+func (b *liquids) groupOfSalts(path string, in *pumpTable) (found dosing.Group, ok bool) {
 	found, of := dosing.GroupNeutral, ""
 	for _, name := range sortedKeys(in.Salts) {
 		s, known := blend.SaltNamed(name)
@@ -226,7 +229,7 @@ func (b *builder) groupOfSalts(path string, in *pumpTable) (found dosing.Group, 
 	return found, true
 }
 
-func (b *builder) stocks() (n int) {
+func (b *liquids) stocks() (n int) {
 	for i := range b.layout.Pumps {
 		if b.layout.Pumps[i].Role == "stock" {
 			n++
@@ -236,7 +239,7 @@ func (b *builder) stocks() (n int) {
 }
 
 // chelate bounds the recommended pH to where iron stays dissolved.
-func (b *builder) chelate(path string, in *pumpTable, pump *dosing.Pump) {
+func (b *liquids) chelate(path string, in *pumpTable, pump *dosing.Pump) {
 	if in.Chelate == "" {
 		return
 	}
@@ -245,7 +248,7 @@ func (b *builder) chelate(path string, in *pumpTable, pump *dosing.Pump) {
 		b.fault(join(path, "chelate"), quoted(in.Chelate), "is no chelate of the table", "write EDTA, DTPA or EDDHA")
 		return
 	}
-	ironUnderUV(b, pump, in.Chelate)
+	b.ironUnderUV(pump, in.Chelate)
 	for id := range b.settings().Tanks {
 		s := &b.settings().Tanks[id].PH
 		if pump.ServesTank(dosing.TankID(id)) && s.AdvisedMax > chelate.HighPH {

@@ -11,7 +11,7 @@ import (
 // tank, and water that falls through a packed column all the time.
 const slowestGas, fastestGas = 0.01, 50
 
-func (b *builder) gasExchange(path string, in measured[gasKind], usual float64) float64 {
+func (b *vessels) gasExchange(path string, in measured[gasKind], usual float64) float64 {
 	if in.stated && !(in.value >= slowestGas && in.value <= fastestGas) {
 		b.fault(join(path, "gas_exchange"), quoted(in.text), "is out of range",
 			"0.01 to 50 /h: a calm tank has 0.2 to 0.6, a pond without air about 0.1, film and aerated rafts 1 to 5; leave it out where it is not measured")

@@ -37,24 +37,27 @@ var inputRules = []inputRule{
 	{"redox", dosing.QuantityRedox, func(t *inputsTable) *inputTable { return &t.Redox }, false, false},
 }
 
-// inputs makes the station's inputs: those of each tank in the order of the
+// inputs builds the probes and switches.
+type inputs struct{ *frame }
+
+// read makes the station's inputs: those of each tank in the order of the
 // table, then the station's, then the containers'.
 //
 // A tank of whose inputs not one is stated belongs to a first, minimal file: the
 // five that cannot be waived are expected on their default topics, the rest count
 // as not fitted, with a warning each. As soon as one is stated, each is stated or
 // waived with a reason: silence could be an oversight.
-func (b *builder) inputs() {
+func (b *inputs) read() {
 	minimal := !b.layout.Station.Stop.Stated && !b.layout.Station.DripTray.Stated
 	for i := range b.layout.Tanks {
 		minimal = minimal && !b.layout.Tanks[i].Input.Stated
 	}
 	for i := range b.layout.Tanks {
-		b.tankInputs(dosing.TankID(i), minimal)
-		watchedInputs(b, dosing.TankID(i))
+		b.ofTank(dosing.TankID(i), minimal)
+		b.watchedInputs(dosing.TankID(i))
 	}
-	b.stationInput("stop", &b.layout.Station.Stop, dosing.QuantityStop, minimal)
-	b.stationInput("drip_tray", &b.layout.Station.DripTray, dosing.QuantityLeak, minimal)
+	b.ofStation("stop", &b.layout.Station.Stop, dosing.QuantityStop, minimal)
+	b.ofStation("drip_tray", &b.layout.Station.DripTray, dosing.QuantityLeak, minimal)
 	for i := range b.layout.Pumps {
 		in := &b.layout.Pumps[i]
 		if !in.Level.Stated {
@@ -70,7 +73,7 @@ func (b *builder) inputs() {
 	b.halve()
 }
 
-func (b *builder) inputPath(in safety.Input) string {
+func (b *inputs) pathOf(in safety.Input) string {
 	switch {
 	case in.Quantity == dosing.QuantityZoneFlow:
 		return fmt.Sprintf("tank.%d.zone.%d.flow", in.Tank, in.Zone)
@@ -84,12 +87,12 @@ func (b *builder) inputPath(in safety.Input) string {
 	return "tank." + strconv.Itoa(int(in.Tank)) + ".input." + in.Name
 }
 
-func (b *builder) tankInputs(id dosing.TankID, minimal bool) {
+func (b *inputs) ofTank(id dosing.TankID, minimal bool) {
 	t := &b.layout.Tanks[id]
 	for _, rule := range inputRules {
 		in := rule.table(&t.Input)
 		input := safety.Input{Name: rule.name, Tank: id, Quantity: rule.quantity}
-		path := b.inputPath(input)
+		path := b.pathOf(input)
 		switch {
 		case in.NotFitted != "" && rule.required:
 			b.fault(join(path, "not_fitted"), quoted(in.NotFitted), "cannot be: pH, EC, temperature, level and circulation are needed for every dose", "fit one and state its topic")
@@ -115,7 +118,7 @@ func (b *builder) tankInputs(id dosing.TankID, minimal bool) {
 }
 
 // needless says why a tank cannot have an input at all; empty if it can.
-func (b *builder) needless(id dosing.TankID, q dosing.Quantity) string {
+func (b *inputs) needless(id dosing.TankID, q dosing.Quantity) string {
 	switch q {
 	case dosing.QuantityFlood:
 		for i := range b.layout.Tanks[id].Zones {
@@ -135,7 +138,7 @@ func (b *builder) needless(id dosing.TankID, q dosing.Quantity) string {
 	return ""
 }
 
-func (b *builder) servesOthers(p *dosing.Pump, id dosing.TankID) bool {
+func (b *inputs) servesOthers(p *dosing.Pump, id dosing.TankID) bool {
 	for other := range b.layout.Tanks {
 		if dosing.TankID(other) != id && p.ServesTank(dosing.TankID(other)) {
 			return true
@@ -144,7 +147,7 @@ func (b *builder) servesOthers(p *dosing.Pump, id dosing.TankID) bool {
 	return false
 }
 
-func (b *builder) stationInput(name string, in *inputTable, q dosing.Quantity, minimal bool) {
+func (b *inputs) ofStation(name string, in *inputTable, q dosing.Quantity, minimal bool) {
 	input := safety.Input{Name: name, Tank: dosing.AllTanks, Quantity: q}
 	path := "station." + name
 	switch {
@@ -160,7 +163,7 @@ func (b *builder) stationInput(name string, in *inputTable, q dosing.Quantity, m
 	}
 }
 
-func (b *builder) waive(path string, in *inputTable, input safety.Input) {
+func (b *inputs) waive(path string, in *inputTable, input safety.Input) {
 	if in.Topic != "" {
 		b.fault(join(path, "not_fitted"), quoted(in.NotFitted), "stands beside a topic", "state one of them")
 	}
@@ -178,7 +181,7 @@ var plausible = map[dosing.Quantity][3]float64{
 }
 
 // fit adds an input that has a topic.
-func (b *builder) fit(path string, in *inputTable, input safety.Input) {
+func (b *inputs) fit(path string, in *inputTable, input safety.Input) {
 	input.Period = in.Every.or(5 * time.Second)
 	if input.Period < 100*time.Millisecond || input.Period > 2*time.Minute {
 		b.fault(join(path, "every"), quoted(in.Every.text), "is out of range", "a reading older than 2min is never used; send every 1s to 60s")
@@ -197,7 +200,7 @@ func (b *builder) fit(path string, in *inputTable, input safety.Input) {
 	}
 	input.Min, input.Max, input.Step = in.Min.or(bounds[0]), in.Max.or(bounds[1]), in.Resolution.or(bounds[2])
 	input.Noise = in.Noise.or(0)
-	b.inputUnits(path, in, input.Quantity)
+	b.units(path, in, input.Quantity)
 	input.CalibrateEvery = b.calibrateEvery(path, in, input.Quantity)
 	switch {
 	case !(input.Min < input.Max):
@@ -216,7 +219,7 @@ func (b *builder) fit(path string, in *inputTable, input safety.Input) {
 
 // calibrateEvery is after how long a probe's next calibration is due: common practice is
 // four weeks for pH and a quarter of a year for EC.
-func (b *builder) calibrateEvery(path string, in *inputTable, q dosing.Quantity) time.Duration {
+func (b *inputs) calibrateEvery(path string, in *inputTable, q dosing.Quantity) time.Duration {
 	const week = 7 * 24 * time.Hour
 	usual := map[dosing.Quantity]time.Duration{dosing.QuantityPH: 4 * week, dosing.QuantityEC: 90 * 24 * time.Hour}[q]
 	every := in.Calibrate.or(usual)
@@ -230,16 +233,16 @@ func (b *builder) calibrateEvery(path string, in *inputTable, q dosing.Quantity)
 }
 
 // owner stands before the topics of a tank; those of the station have nothing there.
-func (b *builder) owner(id dosing.TankID) string {
+func (b *inputs) owner(id dosing.TankID) string {
 	if int(id) < len(b.layout.Tanks) {
 		return b.layout.Tanks[id].Name + "/"
 	}
 	return ""
 }
 
-// inputUnits refuses min, max, noise and resolution in another quantity's unit:
+// units refuses min, max, noise and resolution in another quantity's unit:
 // they share one type here.
-func (b *builder) inputUnits(path string, in *inputTable, q dosing.Quantity) {
+func (b *inputs) units(path string, in *inputTable, q dosing.Quantity) {
 	want := map[dosing.Quantity]string{dosing.QuantityPH: "pH", dosing.QuantityEC: "S/cm", dosing.QuantityTemperature: "°C K",
 		dosing.QuantityLevel: "L", dosing.QuantityStockLevel: "L", dosing.QuantityRedox: "mV"}[q]
 	if q.Watched() {
@@ -263,7 +266,7 @@ func (b *builder) inputUnits(path string, in *inputTable, q dosing.Quantity) {
 	}
 }
 
-func (b *builder) format(path string, in *inputTable, q dosing.Quantity) payload.Format {
+func (b *inputs) format(path string, in *inputTable, q dosing.Quantity) payload.Format {
 	f := payload.Format{Kind: payload.KindPlain, Pointer: in.Pointer, SenMLName: in.Record, TimePointer: in.Time, SequencePointer: in.Sequence,
 		TrueWords: in.On, FalseWords: in.Off}
 	if in.Format != "" {
@@ -289,7 +292,7 @@ func (b *builder) format(path string, in *inputTable, q dosing.Quantity) payload
 	return f
 }
 
-func (b *builder) compensation(path string, in *inputTable, q dosing.Quantity) dosing.Compensation {
+func (b *inputs) compensation(path string, in *inputTable, q dosing.Quantity) dosing.Compensation {
 	path = join(path, "compensation")
 	text := strings.TrimSpace(in.Compensation)
 	if q != dosing.QuantityPH && q != dosing.QuantityEC {
@@ -347,7 +350,7 @@ func (b *builder) compensation(path string, in *inputTable, q dosing.Quantity) d
 
 // halve marks the tanks whose hourly and daily caps halve because nothing would
 // tell of a leak or of a hand on the stop.
-func (b *builder) halve() {
+func (b *inputs) halve() {
 	for _, in := range b.gate().Inputs {
 		if in.NotFitted == "" || in.Quantity != dosing.QuantityLeak && in.Quantity != dosing.QuantityStop {
 			continue

@@ -42,7 +42,7 @@ const (
 )
 
 // line is the watched line of a tank.
-func watchedLine(b *builder, path string, t *tankTable, zones []controller.Zone) line.Settings {
+func (b *frame) watchedLine(path string, t *tankTable, zones []controller.Zone) line.Settings {
 	in, at := &t.Line, join(path, "line")
 	out := line.Settings{MinOxygen: in.MinOxygen.or(usualMinOxygen), HarmOxygen: in.HarmOxygen.or(usualHarmOxygen),
 		WarmWater: dosing.Celsius(in.WarmWater.or(usualWarmWater)), MaxFilter: in.MaxFilter.or(usualMaxFilter),
@@ -65,13 +65,13 @@ func watchedLine(b *builder, path string, t *tankTable, zones []controller.Zone)
 		b.fault(join(at, "uv_transmittance"), quoted(in.Transmittance.text), "is out of range", "1 % to 100 %, as a laboratory measures it through 1 cm at 254 nm")
 	}
 	for i := range zones {
-		out.Zones = append(out.Zones, lineZone(b, join(join(path, "zone"), strconv.Itoa(i)), &t.Zones[i], &zones[i]))
+		out.Zones = append(out.Zones, b.lineZone(join(join(path, "zone"), strconv.Itoa(i)), &t.Zones[i], &zones[i]))
 	}
 	return out
 }
 
 // lineZone is what a zone must do for its roots.
-func lineZone(b *builder, at string, in *zoneTable, zone *controller.Zone) line.Zone {
+func (b *frame) lineZone(at string, in *zoneTable, zone *controller.Zone) line.Zone {
 	out := line.Zone{Name: zone.Name, Floods: zone.Kind == controller.ZoneFlood, Holds: float64(zone.Litres), Longest: in.Pause.or(usualPause)}
 	if out.Floods {
 		out.Longest = in.Flood.or(usualFlood)
@@ -94,7 +94,7 @@ func lineZone(b *builder, at string, in *zoneTable, zone *controller.Zone) line.
 }
 
 // watchedInputs makes the inputs that are only watched; none is needed.
-func watchedInputs(b *builder, id dosing.TankID) {
+func (b *inputs) watchedInputs(id dosing.TankID) {
 	t := &b.layout.Tanks[id]
 	for _, w := range []struct {
 		name     string
@@ -103,21 +103,21 @@ func watchedInputs(b *builder, id dosing.TankID) {
 	}{{"oxygen", dosing.QuantityOxygen, &t.Input.Oxygen}, {"filter_pressure", dosing.QuantityFilterPressure, &t.Input.FilterPressure},
 		{"line_flow", dosing.QuantityLineFlow, &t.Input.LineFlow}, {"uv_intensity", dosing.QuantityUVIntensity, &t.Input.UVIntensity},
 		{"lamp_hours", dosing.QuantityLampHours, &t.Input.LampHours}, {"uv_transmittance", dosing.QuantityUVTransmittance, &t.Input.UVTransmittance}} {
-		watched(b, w.table, safety.Input{Name: w.name, Tank: id, Quantity: w.quantity})
+		b.watched(w.table, safety.Input{Name: w.name, Tank: id, Quantity: w.quantity})
 	}
 	for i := range t.Zones {
 		z := &t.Zones[i]
-		watched(b, &z.Flow, safety.Input{Name: z.Name + "_flow", Tank: id, Quantity: dosing.QuantityZoneFlow, Zone: i})
-		watched(b, &z.Level, safety.Input{Name: z.Name + "_level", Tank: id, Quantity: dosing.QuantityZoneLevel, Zone: i})
+		b.watched(&z.Flow, safety.Input{Name: z.Name + "_flow", Tank: id, Quantity: dosing.QuantityZoneFlow, Zone: i})
+		b.watched(&z.Level, safety.Input{Name: z.Name + "_level", Tank: id, Quantity: dosing.QuantityZoneLevel, Zone: i})
 	}
 }
 
-func watched(b *builder, in *inputTable, input safety.Input) {
+func (b *inputs) watched(in *inputTable, input safety.Input) {
 	switch {
 	case in.NotFitted != "":
-		b.waive(b.inputPath(input), in, input)
+		b.waive(b.pathOf(input), in, input)
 	case in.Stated:
-		b.fit(b.inputPath(input), in, input)
+		b.fit(b.pathOf(input), in, input)
 	}
 }
 
@@ -128,7 +128,7 @@ var watchedSteps = map[dosing.Quantity][3]float64{
 }
 
 // ironUnderUV says what lamp and peroxide do to the chelate, where iron is judged.
-func ironUnderUV(b *builder, pump *dosing.Pump, chelate string) {
+func (b *frame) ironUnderUV(pump *dosing.Pump, chelate string) {
 	for id := range b.layout.Tanks {
 		in := &b.layout.Tanks[id].Line
 		if !pump.ServesTank(dosing.TankID(id)) || !in.Chamber.stated && !in.Peroxide {

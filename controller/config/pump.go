@@ -12,7 +12,14 @@ import (
 // mostPumps is what a pump's number has room for.
 const mostPumps = 255
 
-func (b *builder) pumps() {
+// row builds the pumps with what they hold and their caps.
+type row struct {
+	*frame
+	liquids liquids
+	inputs  *inputs
+}
+
+func (b *row) pumps() {
 	if len(b.layout.Pumps) == 0 {
 		b.fault("pump", "", "is missing", "describe at least one pump: [[pump]] with name, role and rate")
 	}
@@ -26,7 +33,7 @@ func (b *builder) pumps() {
 		b.unique(seen, path, in.Name, "pump")
 		pump := dosing.Pump{Name: in.Name, Reagent: in.Reagent, Strength: in.Strength.text, Container: volume(in.Container)}
 		pump.Serves = b.serves(path, in)
-		liquid := b.contents(path, in, &pump)
+		liquid := b.liquids.contents(path, in, &pump)
 		b.rate(path, in, &pump)
 		node := b.node(path, in, wired)
 		pump.Node = b.gate().Nodes[node].Name
@@ -43,13 +50,13 @@ func (b *builder) pumps() {
 		b.file.channels = append(b.file.channels, in.Channel)
 		b.replace(join(path, "order_topic"), "order/"+in.Name, in.OrderTopic)
 		b.replace(join(path, "report_topic"), "report/"+in.Name, in.Report)
-		b.chelate(path, in, &pump)
+		b.liquids.chelate(path, in, &pump)
 	}
 	b.lineVolume()
 	b.roles()
 }
 
-func (b *builder) serves(path string, in *pumpTable) dosing.TankSet {
+func (b *row) serves(path string, in *pumpTable) dosing.TankSet {
 	var set dosing.TankSet
 	for i, name := range in.Tanks {
 		id, ok := b.tankIDs[name]
@@ -73,7 +80,7 @@ func (b *builder) serves(path string, in *pumpTable) dosing.TankSet {
 // shortestRun is the run below which a dose is more start and stop than flow.
 const shortestRun = 0.3 // s
 
-func (b *builder) rate(path string, in *pumpTable, pump *dosing.Pump) {
+func (b *row) rate(path string, in *pumpTable, pump *dosing.Pump) {
 	if in.Rate.stated && !(in.Rate.value >= 1e-3 && in.Rate.value <= 1000) {
 		b.fault(join(path, "rate"), quoted(in.Rate.text), "is out of range", "0.06 mL/min to 60 L/min")
 		return
@@ -93,7 +100,7 @@ func (b *builder) rate(path string, in *pumpTable, pump *dosing.Pump) {
 	}
 }
 
-func (b *builder) node(path string, in *pumpTable, wired map[string]string) safety.NodeID {
+func (b *row) node(path string, in *pumpTable, wired map[string]string) safety.NodeID {
 	node := safety.NodeID(0)
 	if in.Node != "" {
 		found := false
@@ -124,13 +131,13 @@ func (b *builder) node(path string, in *pumpTable, wired map[string]string) safe
 	return node
 }
 
-func (b *builder) lineVolume() {
+func (b *row) lineVolume() {
 	in := b.layout.Station.LineVolume
 	shared := false
 	for i := range b.gate().Pumps {
 		for id := range b.layout.Tanks {
 			p := &b.gate().Pumps[i]
-			shared = shared || p.ServesTank(dosing.TankID(id)) && b.servesOthers(p, dosing.TankID(id))
+			shared = shared || p.ServesTank(dosing.TankID(id)) && b.inputs.servesOthers(p, dosing.TankID(id))
 		}
 	}
 	switch {
@@ -143,7 +150,7 @@ func (b *builder) lineVolume() {
 }
 
 // roles says which tanks can be held only from one side, or not at all.
-func (b *builder) roles() {
+func (b *row) roles() {
 	for id := range b.layout.Tanks {
 		var has [dosing.RoleCount]bool
 		for i := range b.gate().Pumps {

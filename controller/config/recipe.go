@@ -21,8 +21,14 @@ func (s *substance) UnmarshalText(text []byte) error {
 	return nil
 }
 
+// mixes builds what each tank is to hold, from its source water, its row and its recipe.
+type mixes struct {
+	*frame
+	vessels *vessels
+}
+
 // entries reads a table of substances; faults name the key.
-func (b *builder) entries(path string, table map[string]substance) (all []blend.Entry, ok bool) {
+func (b *mixes) entries(path string, table map[string]substance) (all []blend.Entry, ok bool) {
 	ok = true
 	for _, name := range sortedKeys(table) {
 		entries, err := blend.ReadList(name + "=" + table[name].text)
@@ -37,7 +43,7 @@ func (b *builder) entries(path string, table map[string]substance) (all []blend.
 }
 
 // blame turns an error of blend into a fault of the key it names.
-func (b *builder) blame(path string, table map[string]substance, err error) {
+func (b *mixes) blame(path string, table map[string]substance, err error) {
 	var fault *blend.Fault
 	var refusal *blend.Refusal
 	switch {
@@ -54,7 +60,7 @@ func (b *builder) blame(path string, table map[string]substance, err error) {
 
 // source is the analysis of a tank's source water, as far as it can be read; its
 // faults are told when the recipe is built.
-func (b *builder) source(t *tankTable) (blend.Analysis, bool) {
+func (b *vessels) source(t *tankTable) (blend.Analysis, bool) {
 	var all []blend.Entry
 	for _, name := range sortedKeys(t.Recipe.Water) {
 		entries, err := blend.ReadList(name + "=" + t.Recipe.Water[name].text)
@@ -68,7 +74,7 @@ func (b *builder) source(t *tankTable) (blend.Analysis, bool) {
 }
 
 // alkalinity is that of the top-up water, as stated there, else as analysed.
-func (b *builder) alkalinity(t *tankTable) float64 {
+func (b *vessels) alkalinity(t *tankTable) float64 {
 	if a, ok := b.source(t); ok && a.Alkalinity >= 0 {
 		return t.TopUp.Alkalinity.or(a.Alkalinity)
 	}
@@ -76,14 +82,14 @@ func (b *builder) alkalinity(t *tankTable) float64 {
 }
 
 // whence says where an alkalinity comes from that no analysis states.
-func (b *builder) whence(t *tankTable) string {
+func (b *vessels) whence(t *tankTable) string {
 	if t.TopUp.Alkalinity.stated {
 		return "top_up.alkalinity"
 	}
 	return "a usual tap"
 }
 
-func (b *builder) sourceEC(t *tankTable, or float64) float64 {
+func (b *vessels) sourceEC(t *tankTable, or float64) float64 {
 	if a, ok := b.source(t); ok && a.EC > 0 {
 		return a.EC
 	}
@@ -92,7 +98,7 @@ func (b *builder) sourceEC(t *tankTable, or float64) float64 {
 
 // recipes reads what each tank is to hold, and solves it from its source water and
 // its row: the first shares.
-func (b *builder) recipes() {
+func (b *mixes) recipes() {
 	for id := range b.layout.Tanks {
 		if b.layout.Tanks[id].Recipe.Stated {
 			b.recipe(dosing.TankID(id))
@@ -131,7 +137,7 @@ const laterShare = 0.10
 
 // laterShares raises the shares by which caps go, once it is known what each stock
 // does to EC.
-func (b *builder) laterShares() {
+func (b *mixes) laterShares() {
 	for i := range b.gate().Pumps {
 		p := &b.gate().Pumps[i]
 		if p.Role != dosing.RoleStock || !p.MacroIon || b.sharedByHand(i) {
@@ -146,7 +152,7 @@ func (b *builder) laterShares() {
 }
 
 // freshShares are the shares of a tank's first blend, by pump.
-func (b *builder) freshShares(id int) []float64 {
+func (b *mixes) freshShares(id int) []float64 {
 	return sharesOf(b.gate().Pumps, b.file.plants[id].amounts)
 }
 
@@ -165,7 +171,7 @@ func sharesOf(pumps []dosing.Pump, amounts []float64) []float64 {
 }
 
 // sharedByHand says whether a stock serves a tank that has no recipe.
-func (b *builder) sharedByHand(i int) bool {
+func (b *mixes) sharedByHand(i int) bool {
 	p := &b.gate().Pumps[i]
 	for id := range b.layout.Tanks {
 		if p.Role == dosing.RoleStock && p.ServesTank(dosing.TankID(id)) && !b.layout.Tanks[id].Recipe.Stated {
@@ -175,7 +181,7 @@ func (b *builder) sharedByHand(i int) bool {
 	return false
 }
 
-func (b *builder) recipe(id dosing.TankID) {
+func (b *mixes) recipe(id dosing.TankID) {
 	in, set := &b.layout.Tanks[id].Recipe, &b.settings().Tanks[id]
 	path := join("tank."+strconv.Itoa(int(id)), "recipe")
 	before := len(b.faults)
@@ -205,7 +211,7 @@ func (b *builder) recipe(id dosing.TankID) {
 	p.fresh, p.amounts = fresh, amounts
 }
 
-func (b *builder) neverGiven(id dosing.TankID, amounts []float64) (names []string) {
+func (b *mixes) neverGiven(id dosing.TankID, amounts []float64) (names []string) {
 	for i := range b.gate().Pumps {
 		if p := &b.gate().Pumps[i]; p.Role == dosing.RoleStock && p.ServesTank(id) && !(amounts[i] > 0) {
 			names = append(names, p.Name)
@@ -215,7 +221,7 @@ func (b *builder) neverGiven(id dosing.TankID, amounts []float64) (names []strin
 }
 
 // wanted is the recipe by its name or by its elements.
-func (b *builder) wanted(path string, in *recipeTable) blend.Recipe {
+func (b *mixes) wanted(path string, in *recipeTable) blend.Recipe {
 	switch {
 	case in.Name != "" && in.Elements != nil:
 		b.fault(join(path, "elements"), "", "stand beside the name of a recipe", "state one of the two")
@@ -247,14 +253,14 @@ func (b *builder) wanted(path string, in *recipeTable) blend.Recipe {
 }
 
 // water0 is the source water, closed for the sums.
-func (b *builder) water0(path string, t *tankTable) blend.Content {
-	alkalinity := b.alkalinity(t)
+func (b *mixes) water0(path string, t *tankTable) blend.Content {
+	alkalinity := b.vessels.alkalinity(t)
 	if t.Recipe.Water == nil {
 		// Hardness comes with alkalinity; half of a guess is better than none.
 		a := blend.Analysis{Alkalinity: alkalinity}
 		a.Content[blend.Ca] = alkalinity / 2
 		b.warn(path, fmt.Sprintf("no source water is stated: taken are an alkalinity of %s meq/L (%s) with %s mg/L of Ca beside it, and none of Mg, Na, Cl, S, N, K and the rest; on other water the first blend is wrong by what that water brings: state [tank.recipe.water]",
-			figure(alkalinity), b.whence(t), figure(a.Content.Milligrams(blend.Ca))))
+			figure(alkalinity), b.vessels.whence(t), figure(a.Content.Milligrams(blend.Ca))))
 		return a.Water().Content
 	}
 	at := join(path, "water")
@@ -281,7 +287,7 @@ func (b *builder) water0(path string, t *tankTable) blend.Content {
 }
 
 // rowOf are the stocks of a tank by pump; the zero stock does not serve it.
-func (b *builder) rowOf(id dosing.TankID) []blend.Stock {
+func (b *mixes) rowOf(id dosing.TankID) []blend.Stock {
 	stocks, given := make([]blend.Stock, len(b.gate().Pumps)), false
 	for i := range b.gate().Pumps {
 		p, l := &b.gate().Pumps[i], &b.file.liquids[i]
@@ -307,7 +313,7 @@ func (b *builder) rowOf(id dosing.TankID) []blend.Stock {
 
 // uncountedWater warns of a recipe's tank whose top-up nobody sees: what that water
 // brings is then missing in the account of the ions.
-func (b *builder) uncountedWater() {
+func (b *mixes) uncountedWater() {
 	for _, in := range b.gate().Inputs {
 		if in.Quantity == dosing.QuantityTopUp && in.NotFitted != "" && in.Tank != dosing.AllTanks && b.settings().Tanks[in.Tank].Ratio != nil {
 			b.warn(join("tank."+strconv.Itoa(int(in.Tank)), "recipe"), "no top_up input is fitted: what the source water brings is not counted, so have the tank analysed more often")

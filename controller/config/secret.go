@@ -13,7 +13,7 @@ const longestSecret = 64 << 10
 
 // secret is a password from the one place that the file names. A password in the
 // file itself would be copied with it, into backups, questions and repositories.
-func (b *builder) secret(table, file, variable, credential string) string {
+func (b *rim) secret(table, file, variable, credential string) string {
 	named := 0
 	for _, place := range []string{file, variable, credential} {
 		if place != "" {
@@ -51,7 +51,7 @@ func (b *builder) secret(table, file, variable, credential string) string {
 	return ""
 }
 
-func (b *builder) variable(path, name string) string {
+func (b *rim) variable(path, name string) string {
 	if b.env.Variable != nil {
 		if value, ok := b.env.Variable(name); ok && value != "" {
 			return value
@@ -65,7 +65,7 @@ func (b *builder) variable(path, name string) string {
 	return ""
 }
 
-func (b *builder) secretFile(path, file string) string {
+func (b *rim) secretFile(path, file string) string {
 	if !b.private(path, file) {
 		return ""
 	}
@@ -83,7 +83,7 @@ func (b *builder) secretFile(path, file string) string {
 
 // private checks that not every account may read a secret file. Windows keeps its
 // permissions elsewhere, where this check cannot see them.
-func (b *builder) private(path, file string) bool {
+func (b *frame) private(path, file string) bool {
 	if b.env.ReadSecret == nil {
 		b.fault(path, quoted(file), "cannot be read here", "use the file on the machine it is meant for")
 		return false

@@ -11,7 +11,7 @@ import (
 // shares gives each stock its share of the blend. The shares of the stocks of a
 // tank sum to one; a sum within one per cent of it is a rounding and is evened
 // out, another sum is an error of the recipe.
-func (b *builder) shares() {
+func (b *mixes) shares() {
 	stated, stocks := 0, 0
 	for i := range b.gate().Pumps {
 		if b.sharedByHand(i) {
@@ -50,7 +50,7 @@ func (b *builder) shares() {
 	}
 }
 
-func (b *builder) tankShares(id dosing.TankID, raw []float64, stated bool) {
+func (b *mixes) tankShares(id dosing.TankID, raw []float64, stated bool) {
 	sum, first := 0.0, -1
 	for i := range raw {
 		if raw[i] > 0 && b.gate().Pumps[i].ServesTank(id) {

@@ -54,7 +54,7 @@ func (f *File) station(watchdogs []time.Duration) *sizing.Station {
 	return s
 }
 
-func (b *builder) watchdogs() []time.Duration {
+func (b *sizes) watchdogs() []time.Duration {
 	var all []time.Duration
 	for i := range b.layout.Nodes {
 		all = append(all, b.layout.Nodes[i].Watchdog.or(sizing.Lease))
@@ -91,9 +91,12 @@ func (s *size) drained(i int, id dosing.TankID) (ph, ec float64) {
 	return plant.curve.PHAfter(setpoint.PH.Value, perLitre*p.AcidPerML/t.BufferScale), setpoint.EC.Value + perLitre*p.ECPerML
 }
 
-// sizeFaults are the sizes that are refused, as faults of the keys that can cure
+// sizes judges whether the plant can be dosed by its row.
+type sizes struct{ *frame }
+
+// faultsOf are the sizes that are refused, as faults of the keys that can cure
 // them.
-func sizeFaults(b *builder) Faults {
+func (b *sizes) faultsOf() Faults {
 	s := b.size()
 	before := len(b.faults)
 	g := b.gate()
@@ -117,7 +120,7 @@ func sizeFaults(b *builder) Faults {
 }
 
 // refuseWeak judges stocks of fixed shares; those of a recipe are judged where it is solved.
-func (b *builder) refuseWeak(s *size, id dosing.TankID) {
+func (b *sizes) refuseWeak(s *size, id dosing.TankID) {
 	part := s.station.Filling(id)
 	if b.file.Settings.Tanks[id].Ratio != nil || part <= sizing.MostVolume {
 		return
@@ -138,7 +141,7 @@ func advice(limitedBy string) string {
 	return "stir harder, dose into the return, give smaller doses more often (a weaker reagent), or state the real demand in [tank.demand]"
 }
 
-func (b *builder) size() *size {
+func (b *sizes) size() *size {
 	s := &size{f: b.file, station: b.file.station(b.watchdogs())}
 	for i := range b.gate().Pumps {
 		s.hangs = append(s.hangs, s.station.Hang(i))
@@ -149,7 +152,7 @@ func (b *builder) size() *size {
 
 // refuseSize judges one pump on one tank and names the dilution or flow that
 // would pass.
-func (b *builder) refuseSize(s *size, i int, id dosing.TankID) {
+func (b *sizes) refuseSize(s *size, i int, id dosing.TankID) {
 	p, t := &b.gate().Pumps[i], &b.gate().Tanks[id]
 	path := "pump." + strconv.Itoa(i)
 	e := s.effect(i, id)
@@ -190,7 +193,7 @@ func leastText(t *dosing.Tank) string {
 }
 
 // dilution says how weak the liquid must be to do so many times less.
-func (b *builder) dilution(i int, over float64) []string {
+func (b *sizes) dilution(i int, over float64) []string {
 	l, in := &b.file.liquids[i], &b.layout.Pumps[i]
 	parts := fmt.Sprintf("1 part in %s parts", above(over))
 	switch {

@@ -16,10 +16,13 @@ const (
 	longestOver  = 90 * 24 * time.Hour
 )
 
+// calendars builds the schedules of setpoints.
+type calendars struct{ *frame }
+
 // schedule reads a tank's stages, nights and holidays. Each value lies within the
 // recommended bounds and no step is so large that a person would be asked twice: nobody is
 // there to be asked when it comes.
-func (b *builder) schedule(path string, t *tankTable, set *controller.TankSettings) {
+func (b *calendars) schedule(path string, t *tankTable, set *controller.TankSettings) {
 	s := &set.Schedule
 	s.Zone = b.file.Zone
 	s.DayBegins, s.DayEnds = b.clock(join(path, "day_begins"), t.DayBegins), b.clock(join(path, "day_ends"), t.DayEnds)
@@ -34,7 +37,7 @@ func (b *builder) schedule(path string, t *tankTable, set *controller.TankSettin
 	b.holidays(path, t, set)
 }
 
-func (b *builder) stages(path string, t *tankTable, set *controller.TankSettings) {
+func (b *calendars) stages(path string, t *tankTable, set *controller.TankSettings) {
 	s := &set.Schedule
 	pH, ec := set.PH.Value, set.EC.Value
 	seen := map[string]string{}
@@ -70,7 +73,7 @@ func (b *builder) stages(path string, t *tankTable, set *controller.TankSettings
 	}
 }
 
-func (b *builder) holidays(path string, t *tankTable, set *controller.TankSettings) {
+func (b *calendars) holidays(path string, t *tankTable, set *controller.TankSettings) {
 	for i := range t.Holidays {
 		in := &t.Holidays[i]
 		at := join(join(path, "holiday"), strconv.Itoa(i))
@@ -96,7 +99,7 @@ func or(value, otherwise float64) float64 {
 }
 
 // scheduledValue refuses what a person would be refused or asked twice.
-func (b *builder) scheduledValue(path string, q dosing.Quantity, text string, value float64, l *controller.SetpointSettings) {
+func (b *calendars) scheduledValue(path string, q dosing.Quantity, text string, value float64, l *controller.SetpointSettings) {
 	if value != 0 && !(value >= l.AdvisedMin && value <= l.AdvisedMax) {
 		b.fault(path, quoted(text), fmt.Sprintf("is outside the recommended %s to %s %s", figure(l.AdvisedMin), figure(l.AdvisedMax), q.Unit()),
 			"a schedule keeps within them: nobody is there to be asked twice; else widen advised_min or advised_max of the setpoint")
@@ -104,7 +107,7 @@ func (b *builder) scheduledValue(path string, q dosing.Quantity, text string, va
 }
 
 // step refuses one that a person would have to confirm.
-func (b *builder) step(path, text string, value, before float64, gently bool, l *controller.SetpointSettings) {
+func (b *calendars) step(path, text string, value, before float64, gently bool, l *controller.SetpointSettings) {
 	if value != 0 && before != 0 && !gently && math.Abs(value-before) > l.Confirm+1e-9 {
 		b.fault(path, quoted(text), fmt.Sprintf("is a step of %s from %s, more than confirm_step %s", figure(math.Abs(value-before)), figure(before), figure(l.Confirm)),
 			`let it move gently with over = "72h", or put a stage between`)
@@ -112,7 +115,7 @@ func (b *builder) step(path, text string, value, before float64, gently bool, l 
 }
 
 // clock reads a time of day.
-func (b *builder) clock(path, text string) time.Duration {
+func (b *calendars) clock(path, text string) time.Duration {
 	if text == "" {
 		return 0
 	}
@@ -125,7 +128,7 @@ func (b *builder) clock(path, text string) time.Duration {
 }
 
 // moment reads a day, or a day and time, in the station's zone.
-func (b *builder) moment(path, text string) time.Time {
+func (b *calendars) moment(path, text string) time.Time {
 	zone := b.file.Zone
 	if zone == nil {
 		zone = time.UTC // the fault of the zone was told

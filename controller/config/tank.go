@@ -32,7 +32,13 @@ const (
 	expectedCelsius = 21
 )
 
-func (b *builder) tanks() {
+// vessels builds the tanks with their water, setpoints and zones.
+type vessels struct {
+	*frame
+	calendars calendars
+}
+
+func (b *vessels) tanks() {
 	if len(b.layout.Tanks) == 0 {
 		b.fault("tank", "", "is missing", "describe at least one tank: [[tank]] with name and volume")
 	}
@@ -59,8 +65,8 @@ func (b *builder) tanks() {
 			b.fault(join(path, "min_temperature"), "", "is not below max_temperature", `for example min_temperature = "12 °C", max_temperature = "28 °C"`)
 		}
 		b.settings().Tanks = append(b.settings().Tanks, controller.TankSettings{PH: b.phSetpoint(path, t), EC: b.ecSetpoint(path, t), Zones: zones,
-			GasExchange: b.gasExchange(path, t.GasExchange, controller.UsualTankExchange), Line: watchedLine(b, path, t, zones)})
-		b.schedule(path, t, &b.settings().Tanks[i])
+			GasExchange: b.gasExchange(path, t.GasExchange, controller.UsualTankExchange), Line: b.watchedLine(path, t, zones)})
+		b.calendars.schedule(path, t, &b.settings().Tanks[i])
 		b.file.quickStated = append(b.file.quickStated, t.QuickShare.stated)
 		b.file.gasStated = append(b.file.gasStated, gasStated(t))
 		b.file.plants = append(b.file.plants, plant{demand: b.demandOf(t)})
@@ -68,7 +74,7 @@ func (b *builder) tanks() {
 }
 
 // water is the tank's plant without what the stocks decide.
-func (b *builder) water(path string, t *tankTable) dosing.Tank {
+func (b *vessels) water(path string, t *tankTable) dosing.Tank {
 	volume, floods := t.Volume.value, 0.0
 	for i := range t.Zones {
 		if t.Zones[i].Kind == "flood" {
@@ -115,7 +121,7 @@ func (b *builder) water(path string, t *tankTable) dosing.Tank {
 	return out
 }
 
-func (b *builder) demandOf(t *tankTable) sizing.Demand {
+func (b *vessels) demandOf(t *tankTable) sizing.Demand {
 	water, alkalinity := t.Demand.Water.or(defaultWater), b.alkalinity(t)
 	return sizing.Demand{
 		Acid: t.Demand.Rise.or(defaultRise) + float64(water*alkalinity),
@@ -125,7 +131,7 @@ func (b *builder) demandOf(t *tankTable) sizing.Demand {
 }
 
 // setpointSpan checks that the five values of a setpoint stand in order.
-func (b *builder) setpointSpan(path string, s controller.SetpointSettings, lowest, highest float64) {
+func (b *vessels) setpointSpan(path string, s controller.SetpointSettings, lowest, highest float64) {
 	switch {
 	case !(s.Min >= lowest && s.Max <= highest && s.Min < s.Max):
 		b.fault(join(path, "min"), "", fmt.Sprintf("and max, %s and %s, are no bounds", figure(s.Min), figure(s.Max)),
@@ -142,7 +148,7 @@ func (b *builder) setpointSpan(path string, s controller.SetpointSettings, lowes
 	}
 }
 
-func (b *builder) phSetpoint(path string, t *tankTable) controller.SetpointSettings {
+func (b *vessels) phSetpoint(path string, t *tankTable) controller.SetpointSettings {
 	in := &t.PH
 	s := controller.SetpointSettings{Value: in.Value.or(5.8), Min: in.Min.or(5.0), Max: in.Max.or(7.0), Confirm: in.Confirm.or(0.3),
 		RampPerHour: in.Ramp.or(0.3), RampDownward: true}
@@ -153,7 +159,7 @@ func (b *builder) phSetpoint(path string, t *tankTable) controller.SetpointSetti
 	return s
 }
 
-func (b *builder) ecSetpoint(path string, t *tankTable) controller.SetpointSettings {
+func (b *vessels) ecSetpoint(path string, t *tankTable) controller.SetpointSettings {
 	in := &t.EC
 	s := controller.SetpointSettings{Value: in.Value.or(1.6), Min: in.Min.or(0.3), Max: in.Max.or(4), Confirm: in.Confirm.or(0.4),
 		RampPerHour: in.Ramp.or(0.3)}
@@ -163,7 +169,7 @@ func (b *builder) ecSetpoint(path string, t *tankTable) controller.SetpointSetti
 	return s
 }
 
-func (b *builder) zones(path string, t *tankTable) []controller.Zone {
+func (b *vessels) zones(path string, t *tankTable) []controller.Zone {
 	kinds := map[string]controller.ZoneKind{"flood": controller.ZoneFlood, "film": controller.ZoneFilm, "raft": controller.ZoneRaft}
 	seen := map[string]string{}
 	var zones []controller.Zone
@@ -185,7 +191,7 @@ func (b *builder) zones(path string, t *tankTable) []controller.Zone {
 
 // solutions computes, for each tank, the solution that its blend makes at its
 // setpoints, from it the buffer capacity, and what a mL of each liquid does to EC.
-func (b *builder) solutions() {
+func (b *mixes) solutions() {
 	for i := range b.gate().Tanks {
 		if !b.solution(dosing.TankID(i)) {
 			return
@@ -199,8 +205,8 @@ func (b *builder) solutions() {
 	}
 }
 
-func (b *builder) solution(id dosing.TankID) bool {
-	in, t := &b.layout.Tanks[id], &b.gate().Tanks[id].Tank
+func (b *mixes) solution(id dosing.TankID) bool {
+	t := &b.gate().Tanks[id].Tank
 	path := "tank." + strconv.Itoa(int(id))
 	setpoints := b.settings().Tanks[id]
 	blend, known := b.blendOf(id)
@@ -215,17 +221,8 @@ func (b *builder) solution(id dosing.TankID) bool {
 	if !known || !computed {
 		expected = dosing.Tank{Phosphate: defaultPhosphate, Carbonate: defaultCarbonate}.Expected()
 	}
-	t.Phosphate, t.Ammonium, t.Carbonate = expected.P, expected.NH4, defaultCarbonate
-	if s := &in.Solution; s.Phosphate.stated || s.Ammonium.stated || s.Carbonate.stated {
-		t.Phosphate, t.Ammonium, t.Carbonate = s.Phosphate.or(t.Phosphate), s.Ammonium.or(t.Ammonium), s.Carbonate.or(t.Carbonate)
-		for _, weak := range []float64{t.Phosphate, t.Ammonium, t.Carbonate} {
-			if !(weak <= 50) {
-				b.fault(join(path, "solution"), "", "is stronger than any nutrient solution", "state mmol/L of the solution in the tank, not of a stock")
-				return false
-			}
-		}
-	} else if !known {
-		b.warn(path, fmt.Sprintf("composition not known (a stock without salts): %s mmol/L phosphate and %s mmol/L carbonate are taken for the buffer capacity", figure(t.Phosphate), figure(t.Carbonate)))
+	if !b.weakAcids(path, id, known, expected) {
+		return false
 	}
 	expected.P, expected.NH4, expected.DIC = t.Phosphate, t.Ammonium, t.Carbonate
 	// The very curve that loop and gate will draw, so that check and daemon agree.
@@ -238,6 +235,38 @@ func (b *builder) solution(id dosing.TankID) bool {
 	p.curve, p.expected = curve, expected
 	t.BufferScale = 1
 	computedBuffer := curve.Buffer(setpoints.PH.Value)
+	if !b.buffer(path, id, computedBuffer) {
+		return false
+	}
+	p.buffer = float64(computedBuffer * t.BufferScale)
+	if !(p.buffer > 0) || math.IsInf(p.buffer, 0) {
+		b.fault(join(path, "solution"), "", "has no buffer capacity", "state phosphate and carbonate in mmol/L")
+		return false
+	}
+	return true
+}
+
+// weakAcids takes what buffers in a solution: as stated, else as computed.
+func (b *mixes) weakAcids(path string, id dosing.TankID, known bool, expected chem.Totals) bool {
+	in, t := &b.layout.Tanks[id], &b.gate().Tanks[id].Tank
+	t.Phosphate, t.Ammonium, t.Carbonate = expected.P, expected.NH4, defaultCarbonate
+	if s := &in.Solution; s.Phosphate.stated || s.Ammonium.stated || s.Carbonate.stated {
+		t.Phosphate, t.Ammonium, t.Carbonate = s.Phosphate.or(t.Phosphate), s.Ammonium.or(t.Ammonium), s.Carbonate.or(t.Carbonate)
+		for _, weak := range []float64{t.Phosphate, t.Ammonium, t.Carbonate} {
+			if !(weak <= 50) {
+				b.fault(join(path, "solution"), "", "is stronger than any nutrient solution", "state mmol/L of the solution in the tank, not of a stock")
+				return false
+			}
+		}
+	} else if !known {
+		b.warn(path, fmt.Sprintf("composition not known (a stock without salts): %s mmol/L phosphate and %s mmol/L carbonate are taken for the buffer capacity", figure(t.Phosphate), figure(t.Carbonate)))
+	}
+	return true
+}
+
+// buffer takes a measured buffer capacity, beside the one computed from the solution.
+func (b *mixes) buffer(path string, id dosing.TankID, computedBuffer float64) bool {
+	in, t := &b.layout.Tanks[id], &b.gate().Tanks[id].Tank
 	if in.Buffer.stated {
 		t.BufferScale = in.Buffer.value / computedBuffer
 		if !(t.BufferScale >= 0.2 && t.BufferScale <= 5) {
@@ -258,17 +287,12 @@ func (b *builder) solution(id dosing.TankID) bool {
 		}
 		t.BufferSpread = max(in.BufferDoubt.value, surestBuffer)
 	}
-	p.buffer = float64(computedBuffer * t.BufferScale)
-	if !(p.buffer > 0) || math.IsInf(p.buffer, 0) {
-		b.fault(join(path, "solution"), "", "has no buffer capacity", "state phosphate and carbonate in mmol/L")
-		return false
-	}
 	return true
 }
 
 // blendOf is what 1 mL of the tank's blend holds, in mmol per mL, and whether that
 // is known of every stock in it.
-func (b *builder) blendOf(id dosing.TankID) (blend chem.Totals, known bool) {
+func (b *mixes) blendOf(id dosing.TankID) (blend chem.Totals, known bool) {
 	known = true
 	for i := range b.gate().Pumps {
 		p := &b.gate().Pumps[i]
@@ -283,7 +307,7 @@ func (b *builder) blendOf(id dosing.TankID) (blend chem.Totals, known bool) {
 	return blend, known && blend != chem.Totals{}
 }
 
-func (b *builder) blendEC(id dosing.TankID) float64 {
+func (b *mixes) blendEC(id dosing.TankID) float64 {
 	sum := 0.0
 	for i := range b.gate().Pumps {
 		if p := &b.gate().Pumps[i]; p.Role == dosing.RoleStock && p.ServesTank(id) {
@@ -314,7 +338,7 @@ func fitEC(water, blend chem.Totals, wanted, atPH float64) (solution chem.Totals
 
 // gain fills what 1 mL of a pump's liquid does to EC: the largest of its tanks,
 // because a gain that is overrated doses too little, which the loop learns.
-func (b *builder) gain(i int) {
+func (b *mixes) gain(i int) {
 	p, l := &b.gate().Pumps[i], &b.file.liquids[i]
 	path := "pump." + strconv.Itoa(i)
 	if in := &b.layout.Pumps[i]; in.ECGain.stated {

@@ -19,7 +19,7 @@ const (
 const exchangeHint = "10s to 48h: the water it holds divided by the flow through it; leave it out where it is not known"
 
 // exchange is the exchange time of a zone.
-func (b *builder) exchange(path string, z *zoneTable, kind controller.ZoneKind) time.Duration {
+func (b *vessels) exchange(path string, z *zoneTable, kind controller.ZoneKind) time.Duration {
 	if z.Exchange.stated && kind == controller.ZoneFlood {
 		b.fault(join(path, "exchange_time"), quoted(z.Exchange.text), "says nothing of a zone that fills and drains", "leave it out; it is for film and raft")
 		return 0
@@ -32,7 +32,7 @@ func (b *builder) exchange(path string, z *zoneTable, kind controller.ZoneKind) 
 }
 
 // slowWater finds how much of the tank's water answers late: as stated, else by its zones.
-func (b *builder) slowWater(path string, t *tankTable, out *dosing.Tank, zones []controller.Zone) {
+func (b *vessels) slowWater(path string, t *tankTable, out *dosing.Tank, zones []controller.Zone) {
 	out.Slow, out.Exchange = controller.SlowWater(out.Volume, 2*out.MixingTime(), zones)
 	if t.QuickShare.stated {
 		out.Slow = 1 - t.QuickShare.value

@@ -27,6 +27,7 @@ var messageKinds = []string{"reading", "heartbeat", "report", "setpoint", "taken
 // called from any goroutine.
 type Metrics struct {
 	registry *prometheus.Registry
+	register func(...prometheus.Collector) // with the station's label
 	now      func() time.Time
 	beat     atomic.Int64 // Unix nanoseconds of the last step of the event loop
 
@@ -62,7 +63,8 @@ func New(station string, view func() *controller.View, version ...string) *Metri
 	heartbeat := prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "leat_heartbeat_timestamp_seconds",
 		Help: "Unix time of the event loop's last step. It stands still when the loop hangs, while the page may still answer."},
 		func() float64 { return float64(m.beat.Load()) / 1e9 })
-	prometheus.WrapRegistererWith(prometheus.Labels{"station": station}, m.registry).MustRegister(m.append, m.step, m.dropped, m.loaded, kinds, reloads, heartbeat, buildInfo(version),
+	m.register = prometheus.WrapRegistererWith(prometheus.Labels{"station": station}, m.registry).MustRegister
+	m.register(m.append, m.step, m.dropped, m.loaded, kinds, reloads, heartbeat, buildInfo(version),
 		newSnapshot(view))
 	// Of the process, whatever stations it has.
 	m.registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))

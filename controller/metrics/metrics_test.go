@@ -2,9 +2,11 @@ package metrics
 
 import (
 	"io"
+	"maps"
 	"math"
 	"net/http/httptest"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -55,7 +57,9 @@ func farmView() *controller.View {
 }
 
 func newTestMetrics(v *controller.View) *Metrics {
-	return New("row", func() *controller.View { return v }, "1.2.3")
+	m := New("row", func() *controller.View { return v }, "1.2.3")
+	m.Stand(Host{Certificates: map[string]string{"page": "none.pem"}, Head: func() (uint64, [32]byte, bool) { return 12, [32]byte{0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff}, true }})
+	return m
 }
 
 func compare(t *testing.T, m *Metrics, want string, names ...string) {
@@ -152,27 +156,40 @@ func TestWaivedInputIsNotShown(t *testing.T) {
 	}
 }
 
-func TestEveryLabelValueExistsFromTheStart(t *testing.T) {
+func TestOnlyRaisedCausesAreShown(t *testing.T) {
 	v := farmView()
-	for i := range v.Tanks {
-		v.Tanks[i].Holds, v.Tanks[i].Alarms = nil, nil
-	}
+	v.Tanks[0].Alarms = append(v.Tanks[0].Alarms, controller.AlarmView{Cause: safety.CauseLeak, State: alarm.ReturnedUnacknowledged},
+		controller.AlarmView{Cause: safety.CauseLeak, State: alarm.Unacknowledged}) // a cause given twice would spoil the scrape
 	m := newTestMetrics(v)
-	for _, name := range []string{"leat_interlock_active", "leat_alarm_state", "leat_alarm_priority", "leat_withheld_total", "leat_interlock_age_seconds"} {
-		got := samples(t, m, name)
-		for c := safety.CauseNone + 1; c < safety.CauseCount; c++ {
-			for _, tank := range []string{"main", "nursery"} {
-				if _, ok := got[c.String()+" "+tank]; !ok {
-					t.Errorf("%s has no series for %s of %s", name, c, tank)
-				}
-			}
+	for name, want := range map[string][]string{
+		"leat_interlock_active":      {"mixing-wait main", "mixing-wait nursery"},
+		"leat_interlock_age_seconds": {"mixing-wait main", "mixing-wait nursery"},
+		"leat_alarm_state":           {"ec-stale main", "ec-stale nursery", "leak main"},
+		"leat_alarm_priority":        {"ec-stale main", "ec-stale nursery"}, // what is over calls nobody
+		"leat_withheld_total":        {"mixing-wait main"},
+	} {
+		if got := slices.Sorted(maps.Keys(samples(t, m, name))); !slices.Equal(got, want) {
+			t.Errorf("%s is shown for %v, want %v", name, got, want)
 		}
 	}
+}
+
+func TestAlarmCarriesWhatThePhoneReads(t *testing.T) {
+	row := safety.Of(safety.CauseECStale)
+	want := strings.Join([]string{row.Advice, "ec-stale", "/alarm/main/ec-stale", "ec-stale", "main", row.Text}, " ")
+	if got := samples(t, newTestMetrics(farmView()), "leat_alarm_info"); got[want] != 1 {
+		t.Errorf("%v, want 1 for %q", got, want)
+	}
+}
+
+func TestEveryOutcomeAndModeExistsFromTheStart(t *testing.T) {
+	v := farmView()
+	m := newTestMetrics(v)
 	for name, want := range map[string]int{
 		"leat_mode":                    2 * int(safety.ModeCount),
 		"leat_doses_total":             2 * int(ledger.OutcomeCount),
 		"leat_dosed_millilitres_total": 2 * int(ledger.OutcomeCount),
-		"leat_reading_quality":         2 * 5 * int(dosing.QualityCount),
+		"leat_reading_quality":         2 * 5,
 		"leat_ledger_state":            5,
 		"leat_messages_total":          len(messageKinds),
 		"leat_config_reloads_total":    2,
@@ -309,7 +326,7 @@ func TestHandlerServesText(t *testing.T) {
 // The units of the trade, and what has none. A new metric whose name ends in
 // nothing of this list needs a unit, or a line here with a reason.
 var (
-	unitEnd  = regexp.MustCompile(`_(ph|millisiemens_per_centimetre|celsius|litres|millilitres|millivolts|seconds|ratio|ph_per_hour|millisiemens_per_centimetre_per_hour)(_total)?$`)
+	unitEnd  = regexp.MustCompile(`_(ph|millisiemens_per_centimetre|celsius|litres|millilitres|millivolts|seconds|ratio|bytes|bits|ph_per_hour|millisiemens_per_centimetre_per_hour)(_total)?$`)
 	unitless = map[string]string{
 		"leat_build_info":                    "always 1",
 		"leat_reading_switch":                "1 or 0",
@@ -318,6 +335,8 @@ var (
 		"leat_interlock_active":              "1 or 0",
 		"leat_alarm_state":                   "number of a state",
 		"leat_alarm_priority":                "number of a priority",
+		"leat_alarm_info":                    "always 1",
+		"leat_ledger_rows":                   "a count",
 		"leat_fit_for_plants":                "1 or 0",
 		"leat_node_seen":                     "1 or 0",
 		"leat_broker_connected":              "1 or 0",

@@ -2,6 +2,7 @@ package metrics
 
 import (
 	"math"
+	"net/url"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -72,7 +73,7 @@ var gauges = []listed{
 	{"reading_millivolts", "Last redox reading; NaN when it is stale, invalid or never came.", byProbe},
 	{"reading_switch", "Last reading of a switch, 1 or 0; NaN when it is stale, invalid or never came.", byReading},
 	{"reading_age_seconds", "Age of the last reading; the daemon's uptime when none ever came.", byReading},
-	{"reading_quality", "1 for the quality that the last reading has, 0 for the others.", []string{"tank", "probe", "quantity", "quality"}},
+	{"reading_quality", "1 for the quality that the last reading has; no series for the others.", []string{"tank", "probe", "quantity", "quality"}},
 	{"setpoint_working_ph", "pH setpoint in force, on its ramp.", byTank},
 	{"setpoint_working_millisiemens_per_centimetre", "EC setpoint in force, on its ramp.", byTank},
 	{"setpoint_final_ph", "pH setpoint at the end of the ramp.", byTank},
@@ -89,10 +90,11 @@ var gauges = []listed{
 	{"leaves_warn_band_seconds", "Forecast until pH or EC leaves its warn band without doses, at the drift last seen: 0 outside now, +Inf not in sight, NaN before anything was read.", byTank},
 	{"leaves_harm_band_seconds", "Forecast until pH or EC leaves its harm band without doses, at the drift last seen: 0 outside now, +Inf not in sight, NaN before anything was read.", byTank},
 	{"mode", "1 for the mode that the tank is in, 0 for the others.", []string{"tank", "mode"}},
-	{"interlock_active", "Whether the interlock withholds doses now.", byCause},
-	{"interlock_age_seconds", "How long the interlock has been active; 0 when it is not.", byCause},
-	{"alarm_state", "State of the alarm: 0 normal, 1 unacknowledged, 2 acknowledged, 3 returned unacknowledged, 4 latched, 5 shelved, 6 suppressed by design, 7 out of service.", byCause},
-	{"alarm_priority", "Priority of the standing alarm: 1 now, 2 tonight, 3 tomorrow, 4 log; 0 when none stands or it is shelved.", byCause},
+	{"interlock_active", "1 while the interlock withholds doses; no series otherwise.", byCause},
+	{"interlock_age_seconds", "How long the interlock has been active; no series when it is not.", byCause},
+	{"alarm_state", "State of a raised alarm; no series is normal: 1 unacknowledged, 2 acknowledged, 3 returned unacknowledged, 4 latched, 5 shelved, 6 suppressed by design, 7 out of service.", byCause},
+	{"alarm_priority", "Priority of a standing alarm: 1 now, 2 tonight, 3 tomorrow, 4 log; 0 when it is shelved; no series when none stands.", byCause},
+	{"alarm_info", "Always 1; what a person reads of a standing alarm, the section of the runbook, and the path of its card on the page.", []string{"tank", "cause", "text", "advice", "runbook", "page"}},
 	{"fit_for_plants", "Whether this water may go to plants.", byTank},
 	{"dosed_hour_millilitres", "Dosed in the rolling hour, as the ledger counts it.", byPump},
 	{"dosed_day_millilitres", "Dosed in the rolling day, as the ledger counts it.", byPump},
@@ -119,7 +121,7 @@ var gauges = []listed{
 var counters = []listed{
 	{"doses_total", "Doses by outcome.", byOutcome},
 	{"dosed_millilitres_total", "Volume by outcome, as the ledger counts it.", byOutcome},
-	{"withheld_total", "Decisions in which a needed dose was withheld.", byCause},
+	{"withheld_total", "Decisions in which a needed dose was withheld; no series for a cause that never did.", byCause},
 }
 
 // Describe names every metric that Collect may send.
@@ -218,38 +220,56 @@ func forecast(d time.Duration) float64 {
 	return d.Seconds()
 }
 
-// sendCauses sends every cause of the closed set, present or not, so that a rule
-// sees a series from the first scrape on.
+// sendCauses sends what is raised now and what has ever withheld a dose: of all causes
+// of the closed set most are never met, and each would be five series a tank.
 func sendCauses(send sender, v *controller.View, t *controller.TankView) {
-	var active [safety.CauseCount]bool
-	var since [safety.CauseCount]time.Duration
-	for i := range t.Holds {
-		if h := &t.Holds[i]; h.Cause < safety.CauseCount {
-			active[h.Cause] = true
-			since[h.Cause] = max(since[h.Cause], v.At.Since(h.Since))
+	for cause, since := range activeSince(v, t) {
+		if since >= 0 {
+			send("interlock_active", 1, t.Name, safety.Cause(cause).String())
+			send("interlock_age_seconds", since.Seconds(), t.Name, safety.Cause(cause).String())
 		}
 	}
-	var state [safety.CauseCount]alarm.State
-	var priority [safety.CauseCount]float64
+	var sent [safety.CauseCount]bool
 	for i := range t.Alarms {
-		a := &t.Alarms[i]
-		if a.Cause >= safety.CauseCount {
-			continue
-		}
-		state[a.Cause] = a.State
-		switch a.State {
-		case alarm.Unacknowledged, alarm.Acknowledged, alarm.Latched:
-			priority[a.Cause] = float64(a.Priority) + 1
+		if a := &t.Alarms[i]; a.Cause < safety.CauseCount && a.State != alarm.Normal && !sent[a.Cause] {
+			sent[a.Cause] = true
+			sendAlarm(send, t.Name, a)
 		}
 	}
 	for c := safety.CauseNone + 1; c < safety.CauseCount; c++ {
-		name := c.String()
-		send("interlock_active", number(active[c]), t.Name, name)
-		send("interlock_age_seconds", since[c].Seconds(), t.Name, name)
-		send("alarm_state", float64(state[c]), t.Name, name)
-		send("alarm_priority", priority[c], t.Name, name)
-		send("withheld_total", float64(t.Withheld[c]), t.Name, name)
+		if t.Withheld[c] > 0 {
+			send("withheld_total", float64(t.Withheld[c]), t.Name, c.String())
+		}
 	}
+}
+
+// activeSince is by cause how long its interlock has been active; negative = it is not.
+func activeSince(v *controller.View, t *controller.TankView) (since [safety.CauseCount]time.Duration) {
+	for c := range since {
+		since[c] = -1
+	}
+	for i := range t.Holds {
+		if h := &t.Holds[i]; h.Cause < safety.CauseCount {
+			since[h.Cause] = max(since[h.Cause], v.At.Since(h.Since), 0)
+		}
+	}
+	return since
+}
+
+// sendAlarm sends an alarm with what a person reads of it: the text of the table, whose
+// words stay the same while it stands, since a changed label would be another alarm.
+func sendAlarm(send sender, tank string, a *controller.AlarmView) {
+	cause, row := a.Cause.String(), safety.Of(a.Cause)
+	send("alarm_state", float64(a.State), tank, cause)
+	switch a.State {
+	case alarm.Unacknowledged, alarm.Acknowledged, alarm.Latched:
+		send("alarm_priority", float64(a.Priority)+1, tank, cause)
+	case alarm.Shelved:
+		send("alarm_priority", 0, tank, cause)
+	default:
+		return // over: nobody is to be called
+	}
+	send("alarm_info", 1, tank, cause, row.Text, row.Advice, cause, "/alarm/"+url.PathEscape(tank)+"/"+cause)
 }
 
 func sendIons(send sender, v *controller.View, t *controller.TankView) {
@@ -308,9 +328,7 @@ func sendReading(send sender, v *controller.View, tank string, in *controller.In
 		send("calibration_due_seconds", due, tank, in.Name)
 	}
 	send("reading_age_seconds", age(in.Present, in.Age, v), tank, in.Name, quantity)
-	for q := dosing.Quality(0); q < dosing.QualityCount; q++ {
-		send("reading_quality", number(in.Quality == q), tank, in.Name, quantity, q.String())
-	}
+	send("reading_quality", 1, tank, in.Name, quantity, in.Quality.String())
 }
 
 func sendPump(send sender, p *controller.PumpView) {

@@ -29,6 +29,7 @@ type Dose struct {
 	ML      float64   `json:"ml"`
 	Outcome string    `json:"outcome"`
 	Cause   string    `json:"cause,omitempty"`
+	Reason  string    `json:"reason,omitempty"` // why it was planned; of an entry by hand who made it
 }
 
 // Element is a nutrient that was given.
@@ -52,7 +53,7 @@ func dosesOf(past *diary.Past, tank string) (doses []Dose) {
 		d := Dose{At: e.At.Wall.In(past.Zone), Pump: e.Pump, ML: e.Volume.Millilitres()}
 		switch {
 		case e.Kind == ledger.EntryIntent:
-			d.Order, d.Outcome = e.Order.String(), ledger.OutcomeOpen.String()
+			d.Order, d.Outcome, d.Reason = e.Order.String(), ledger.OutcomeOpen.String(), e.Reason.String()
 			place[e.Order] = len(doses)
 			doses = append(doses, d)
 		case e.Kind == ledger.EntrySettlement:
@@ -60,7 +61,7 @@ func dosesOf(past *diary.Past, tank string) (doses []Dose) {
 				doses[n].ML, doses[n].Outcome, doses[n].Cause = d.ML, e.Outcome.String(), ledger.Printable(e.Cause)
 			}
 		case e.Change == ledger.ChangeHandDose:
-			d.Outcome = byHand
+			d.Outcome, d.Reason = byHand, e.By
 			hands[e.Text] = len(doses)
 			doses = append(doses, d)
 		case e.Change == ledger.ChangeHandVoid:

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 )
 
 // headFile is the witness beside the database: number and hash of the newest
@@ -19,6 +20,17 @@ type headFile struct {
 	known    bool
 	sequence uint64
 	hash     [32]byte
+}
+
+// Head reads the witness of a state folder: how many rows were acknowledged, and the
+// newest one's hash. Published elsewhere, it shows a tail that was written anew. A
+// witness that is torn or missing says nothing.
+func Head(dir string) (rows uint64, hash [32]byte, known bool) {
+	h, err := readHead(filepath.Join(dir, headName))
+	if err != nil || !h.known {
+		return 0, hash, false
+	}
+	return h.sequence, h.hash, true
 }
 
 const headSize = 8 + 32 + 8 // sequence, hash, first bytes of the SHA-256 of both

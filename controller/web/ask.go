@@ -18,6 +18,7 @@ type answerData struct {
 	Again    []field // the form, where it needs confirmation
 	Yes      string
 	sent     url.Values
+	Shares   []controller.ShareView // of the blend, before an analysis
 }
 
 type field struct{ Name, Value string }
@@ -53,13 +54,23 @@ func (s *Server) ask(w http.ResponseWriter, r *http.Request) {
 func pageOf(value func(string) string) string {
 	tank := "/tank/" + url.PathEscape(value("tank"))
 	switch do := value("do"); {
+	case value("back") != "":
+		return inside(value("back"))
+	case do == controller.RequestPumpRate.String() || do == controller.RequestNewTube.String():
+		return "/pump/" + url.PathEscape(value("pump"))
+	case do == controller.RequestCalibrate.String():
+		return tank + "/probes"
+	case do == controller.RequestEndHoliday.String():
+		return tank + "/schedule"
+	case do == controller.RequestAnalysis.String():
+		return tank + "/solution"
 	case do == controller.RequestRefill.String():
 		return "/refill"
 	case value("cause") != "":
 		return "/alarm/" + url.PathEscape(value("tank")) + "/" + url.PathEscape(value("cause"))
 	case value("tank") == "":
 		return "/"
-	case slices.Contains([]string{"hand-dose", "void", "analysis", "mark"}, do):
+	case slices.Contains([]string{"hand-dose", "void", "mark"}, do):
 		return tank + "/enter"
 	}
 	return tank + "/change"
@@ -70,20 +81,23 @@ func (a *answerData) place() string {
 	if a.Accepted || a.Confirm != "" {
 		return "#answer"
 	}
-	return "#" + formKey(a.sent.Get("do"), a.sent.Get("quantity"))
+	return "#" + formKey(a.sent.Get("do"), a.sent.Get("quantity")+a.sent.Get("part"))
 }
 
 // answerTo is the core's answer to a form.
 func (s *Server) answerTo(r *http.Request, who session) (int, *answerData) {
 	_ = r.FormValue("do") // parses the form
 	shown := &answerData{TankName: r.FormValue("tank"), sent: r.PostForm}
-	request, err := s.read(r.FormValue)
+	request, err := s.reader.read(r.FormValue)
 	if err != nil {
 		shown.Text = err.Error() + "; nothing was changed"
 		return http.StatusBadRequest, shown
 	}
 	request.Note = noted(r.PostForm["did"], request.Note)
 	request.By, request.From, request.Role = who.name, "page", who.role
+	if view := s.options.View(); request.Kind == controller.RequestAnalysis && view != nil && view.Tanks[request.Tank].Ions != nil {
+		shown.Shares = view.Tanks[request.Tank].Ions.Shares
+	}
 	answer, err := s.options.Ask(r.Context(), request)
 	if err != nil {
 		shown.Text = "the daemon did not answer in time; look below whether it was done before asking again"
@@ -124,6 +138,8 @@ func (a *answerData) repeat(value func(string) string, request *controller.Reque
 // formData is one form: one act, one button.
 type formData struct {
 	Once, Do, Tank, Quantity, Cause string
+	Part                            string // tells forms of one deed apart on a page
+	Here                            string // the page to come back to, where the deed does not tell
 	undo                            bool
 	answer                          *answerData
 }
@@ -143,13 +159,13 @@ func (f *formData) ID() string {
 	case f.undo:
 		return "undo-" + f.Quantity
 	}
-	return formKey(f.Do, f.Quantity)
+	return formKey(f.Do, f.Quantity+f.Part)
 }
 
 // refused is the answer to this very form, if it was refused.
 func (f *formData) refused() *answerData {
 	a := f.answer
-	if a == nil || f.undo || a.Accepted || a.sent.Get("do") != f.Do || a.sent.Get("quantity") != f.Quantity || a.sent.Get("tank") != f.Tank {
+	if a == nil || f.undo || a.Accepted || a.sent.Get("do") != f.Do || a.sent.Get("quantity") != f.Quantity || a.sent.Get("part") != f.Part || a.sent.Get("tank") != f.Tank {
 		return nil
 	}
 	return a
@@ -183,6 +199,20 @@ func (d *pageData) form(do, quantity string) *formData {
 	if d.Card != nil {
 		f.Cause = d.Card.Cause.String()
 	}
+	return f
+}
+
+// part is a form of a deed that stands several times on a page, which it comes back to.
+func (d *pageData) part(do, part string) *formData {
+	f := d.form(do, "")
+	f.Part, f.Here = part, d.Path
+	return f
+}
+
+// partOf is a part of a station's page that is a tank's.
+func (d *pageData) partOf(tank, do, part string) *formData {
+	f := d.part(do, part)
+	f.Tank = tank
 	return f
 }
 

@@ -54,7 +54,7 @@ func (s *Server) localRoutes() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("POST /ask", func(w http.ResponseWriter, r *http.Request) {
 		r.Body = http.MaxBytesReader(w, r.Body, 16<<10)
-		request, err := s.read(r.FormValue)
+		request, err := s.reader.read(r.FormValue)
 		if err != nil {
 			http.Error(w, err.Error(), http.StatusBadRequest)
 			return

@@ -4,9 +4,11 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
 	"leat/controller"
+	"leat/controller/report"
 	"leat/safety"
 )
 
@@ -22,7 +24,14 @@ type pageData struct {
 	Path   string
 	Answer *answerData
 	Ions   *controller.IonsView
-	Strip  *strip             // nil where nobody keeps a history
+	Strip  *strip               // nil where nobody keeps a history
+	Pump   *controller.PumpView // of a pump's page
+	Period string               // of a page of the record
+	Told   *report.Report       // of it, and of a tank's doses
+	Untold string               // why there is none
+	Groups []doseGroup
+	Here   []sitting // who is signed in
+	People []Person
 	sparks map[string][]spark // by tank
 	span   *span              // of a page of the past
 	name   string             // of the template
@@ -62,10 +71,28 @@ func (d *pageData) BackName() string {
 	return "back"
 }
 
-// places are the pages that a path of one, two or three parts leads to.
-var places = map[string]string{"": "home", "stocks": "stocks", "refill": "refill"}
+// places are the pages of the station, by their path, and tankPlaces those of a tank; each
+// is the name of its template.
+var (
+	places     = map[string]string{"": "home", "stocks": "stocks", "refill": "refill", "record": "record", "people": "people"}
+	tankPlaces = []string{"change", "enter", "doses", "solution", "probes", "schedule"}
+	periods    = report.Periods
+)
 
-// locate finds what a path shows: the template, the tank and the cause of an alarm.
+// pagePaths are the patterns of all pages.
+func pagePaths() []string {
+	paths := []string{"/tank/", "/alarm/", "/pump/", "/record/"}
+	for place := range places {
+		if place == "" {
+			place = "{$}"
+		}
+		paths = append(paths, "/"+place)
+	}
+	slices.Sort(paths)
+	return paths
+}
+
+// locate finds what a path shows: the template, the tank or pump, the cause of an alarm.
 func (d *pageData) locate(path string) bool {
 	d.Path = path
 	parts := strings.Split(strings.TrimPrefix(path, "/"), "/")
@@ -77,28 +104,43 @@ func (d *pageData) locate(path string) bool {
 		parts[i] = plain
 	}
 	if len(parts) == 1 {
-		d.name = places[parts[0]]
+		d.name, d.Period = places[parts[0]], periods[0]
 		return d.name != ""
+	}
+	switch parts[0] {
+	case "record":
+		d.name, d.Period = "record", parts[1]
+		return len(parts) == 2 && slices.Contains(periods, parts[1])
+	case "pump":
+		d.name = "pump"
+		for i := range d.Pumps {
+			if d.Pumps[i].Name == parts[1] {
+				d.Pump = &d.Pumps[i]
+			}
+		}
+		return d.Pump != nil && len(parts) == 2
 	}
 	for i := range d.Tanks {
 		if d.Tanks[i].Name == parts[1] {
 			d.Tank = &d.Tanks[i]
 		}
 	}
+	return d.Tank != nil && d.locateOfTank(parts[0], parts[2:])
+}
+
+// locateOfTank finds a page of a tank by what follows its name.
+func (d *pageData) locateOfTank(kind string, rest []string) bool {
 	switch {
-	case d.Tank == nil:
-		return false
-	case len(parts) == 2 && parts[0] == "tank":
+	case kind == "tank" && len(rest) == 0:
 		d.name = "tank"
-	case len(parts) == 3 && parts[0] == "tank" && (parts[2] == "change" || parts[2] == "enter"):
-		d.name = parts[2]
-	case len(parts) == 4 && parts[0] == "tank" && parts[2] == "past":
-		d.name = "past"
-		what, known := spanOf(parts[3])
-		d.span = what
+	case kind == "tank" && len(rest) == 1 && slices.Contains(tankPlaces, rest[0]):
+		d.name = rest[0]
+	case kind == "tank" && len(rest) == 2 && rest[0] == "past":
+		what, known := spanOf(rest[1])
+		d.name, d.span = "past", what
 		return known
-	case len(parts) == 3 && parts[0] == "alarm":
-		cause, known := safety.ParseCause(parts[2])
+	case kind == "alarm" && len(rest) == 1:
+		cause, known := safety.ParseCause(rest[0])
 		if !known {
 			return false
 		}
@@ -144,10 +186,12 @@ func (s *Server) showPage(w http.ResponseWriter, r *http.Request, path string, s
 		return
 	}
 	data.Who, data.Answer = who.name, answer
+	s.tell(data, who)
 	s.render(w, r, data.name, status, data)
 }
 
-// pageOf is what a path shows of a view; nil = there is no such page.
+// pageOf is what a path shows of a view; nil = there is no such page. The parts of it that
+// are followed live need no record.
 func (s *Server) pageOf(view *controller.View, role controller.Role, path string) *pageData {
 	data := &pageData{View: view, Role: role, once: s.once.id}
 	if !data.locate(path) {
@@ -158,10 +202,37 @@ func (s *Server) pageOf(view *controller.View, role controller.Role, path string
 		data.sparks = s.strips.cards(view.At.Wall)
 	case "tank":
 		data.Strip, data.Ions = s.strips.of(view.At.Wall, data.Tank.Name, &spans[0]), s.strips.ionsOf(data.Tank)
+	case "solution":
+		data.Ions = data.Tank.Ions
 	case "past":
 		data.Strip = s.strips.of(view.At.Wall, data.Tank.Name, data.span)
 	}
 	return data
+}
+
+// tell adds what the record tells, and who is here, to a page that is loaded.
+func (s *Server) tell(data *pageData, who session) {
+	var err error
+	switch data.name {
+	case "doses":
+		data.Told, err = s.records.of(data.At.Wall, "day")
+		if err == nil {
+			at := slices.IndexFunc(data.Told.Tanks, func(t report.Tank) bool { return t.Name == data.Tank.Name })
+			if at >= 0 {
+				data.Groups = dosesOf(&data.Told.Tanks[at], data.Tank)
+			}
+		}
+	case "record":
+		data.Told, err = s.records.of(data.At.Wall, data.Period)
+	case "people":
+		data.Here = s.sessions.here(who)
+		if s.options.People != nil && data.Manage() {
+			data.People, err = s.options.People()
+		}
+	}
+	if err != nil {
+		data.Untold = "the record cannot be read: " + err.Error()
+	}
 }
 
 // showState is the view as JSON, for a person signed in.

@@ -13,14 +13,21 @@ import (
 	"leat/safety"
 )
 
-// read makes a request of form values; the local socket uses the same names.
-func (s *Server) read(value func(string) string) (controller.Request, error) {
+// reader makes requests of form values, whoever sends them: a page, the local socket, a
+// program.
+type reader struct {
+	now      func() *controller.View
+	analysis func(list string, into *controller.Request) error // nil = none are taken
+}
+
+// read makes a request of form values; each sender uses the same names.
+func (a *reader) read(value func(string) string) (controller.Request, error) {
 	kind, ok := controller.ParseRequestKind(value("do"))
 	if !ok {
 		return controller.Request{}, fmt.Errorf("do=%.40q: no such request", value("do"))
 	}
 	request := controller.Request{Kind: kind, Until: value("until"), Note: value("note"), Confirm: value("confirm")}
-	view := s.options.View()
+	view := a.now()
 	if view == nil {
 		return request, fmt.Errorf("the daemon is starting; try again in a moment")
 	}
@@ -35,12 +42,12 @@ func (s *Server) read(value func(string) string) (controller.Request, error) {
 	if !found && !kind.OfStation() {
 		return request, fmt.Errorf("there is no tank %.40q; there are: %s", value("tank"), strings.Join(names, ", "))
 	}
-	err := s.readDetails(view, value, &request)
+	err := a.readDetails(view, value, &request)
 	return request, err
 }
 
 // readDetails reads what some requests need beside their tank.
-func (s *Server) readDetails(view *controller.View, value func(string) string, request *controller.Request) error {
+func (a *reader) readDetails(view *controller.View, value func(string) string, request *controller.Request) error {
 	var err error
 	switch request.Kind {
 	case controller.RequestSetpoint:
@@ -58,9 +65,13 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 			return readShelf(value, view.At.Wall, request)
 		}
 	case controller.RequestConfirmWater:
-		return s.readWater(value, request)
+		return a.readWater(value, request)
 	case controller.RequestAnalysis:
-		if err = s.readAnalysis(value("analysis"), request); err != nil {
+		list, err := analysisOf(value)
+		if err == nil {
+			err = a.readAnalysis(list, request)
+		}
+		if err != nil {
 			return err
 		}
 		if text := value("sampled"); text != "" {
@@ -69,7 +80,9 @@ func (s *Server) readDetails(view *controller.View, value func(string) string, r
 			}
 		}
 	case controller.RequestPumpRate, controller.RequestNewTube:
-		request.Runs = value("runs")
+		if request.Runs, err = runsOf(value); err != nil {
+			return err
+		}
 		return readPump(view, value("pump"), "that was measured or replaced", request)
 	case controller.RequestCalibrate:
 		return readCalibrating(value, request)
@@ -120,7 +133,7 @@ func readPump(view *controller.View, name, which string, request *controller.Req
 }
 
 // readWater reads which water a person confirms; empty = not said.
-func (s *Server) readWater(value func(string) string, request *controller.Request) error {
+func (a *reader) readWater(value func(string) string, request *controller.Request) error {
 	text := value("water")
 	if text == "" {
 		return nil
@@ -132,7 +145,7 @@ func (s *Server) readWater(value func(string) string, request *controller.Reques
 	}
 	request.Water = water
 	if named {
-		view := s.options.View()
+		view := a.now()
 		id := slices.IndexFunc(view.Tanks, func(t controller.TankView) bool { return t.Name == other })
 		if id < 0 {
 			return fmt.Errorf("water=%.40q: no tank is called %.40q", text, other)
@@ -150,16 +163,16 @@ func (s *Server) readWater(value func(string) string, request *controller.Reques
 		request.Replaced = percent / 100
 	}
 	if water.Described() {
-		return s.readAnalysis(value("analysis"), request)
+		return a.readAnalysis(value("analysis"), request)
 	}
 	return nil
 }
 
-func (s *Server) readAnalysis(list string, request *controller.Request) error {
-	if s.options.ReadAnalysis == nil {
+func (a *reader) readAnalysis(list string, request *controller.Request) error {
+	if a.analysis == nil {
 		return fmt.Errorf("this page takes no analyses")
 	}
-	return s.options.ReadAnalysis(list, request)
+	return a.analysis(list, request)
 }
 
 // sampledAt reads a time with its zone, or one from a phone's calendar, which has none

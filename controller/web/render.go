@@ -13,7 +13,7 @@ import (
 )
 
 func parsePages(scale dosing.ECScale) (*template.Template, error) {
-	return template.New("pages").Funcs(words(scale)).ParseFS(files, "page/*.html")
+	return template.New("pages").Funcs(words(scale)).Funcs(pageWords()).ParseFS(files, "page/*.html")
 }
 
 // Page is every page of a view that a person of this role gets, one after the other, for
@@ -41,14 +41,16 @@ func Page(view *controller.View, who string, role controller.Role) ([]byte, erro
 	for i := range view.Tanks {
 		tank := &view.Tanks[i]
 		write("tank", tank, nil)
-		write("change", tank, nil)
-		write("enter", tank, nil)
+		for _, place := range tankPlaces {
+			write(place, tank, nil)
+		}
 		for k := range tank.Alarms {
 			write("alarm", tank, &tank.Alarms[k])
 		}
 	}
 	write("stocks", nil, nil)
 	write("refill", nil, nil)
+	write("record", nil, nil)
 	return all.Bytes(), err
 }
 

@@ -9,11 +9,13 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
+	"io"
 	"net"
 	"net/http"
 	"time"
 
 	"leat/controller"
+	"leat/controller/report"
 	"leat/dosing"
 )
 
@@ -39,6 +41,9 @@ type Options struct {
 	Ask              func(context.Context, controller.Request) (controller.Answer, error)
 	ReadAnalysis     func(list string, into *controller.Request) error   // what a laboratory's list says; nil = none are taken
 	Night            func(from, to time.Time) (map[string]*Night, error) // what the record tells, by tank; nil = no strips
+	Record           func(period string) (*report.Report, error)         // of night, week, month or the last day; nil = none is kept
+	Export           func(w io.Writer, kind string, from time.Time) error
+	People           func() ([]Person, error)
 	Find             func(name string) (Person, bool, error)
 	Audit            func(who, from, what, detail string)
 	Metrics          http.Handler
@@ -56,6 +61,8 @@ type Server struct {
 	failures failures
 	live     pages
 	strips   strips
+	records  records
+	reader   reader
 	kept     kept
 	every    time.Duration // between two events of a page that is followed
 	ending   chan struct{} // closed when serving ends
@@ -72,7 +79,8 @@ type door struct {
 
 // New binds the listeners, so that a port in use is an error at the start.
 func New(options Options) (*Server, error) {
-	s := &Server{options: options, strips: strips{read: options.Night}, sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, ending: make(chan struct{}),
+	s := &Server{options: options, strips: strips{read: options.Night}, records: records{read: options.Record}, reader: reader{now: options.View, analysis: options.ReadAnalysis},
+		sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, ending: make(chan struct{}),
 		failures: failures{said: map[string]time.Time{}, unsaid: map[string]int{}}}
 	if err := s.open(); err != nil {
 		s.Close()
@@ -184,9 +192,11 @@ func (s *Server) Close() {
 // origin by a person whose role allows it.
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
-	for _, path := range []string{"/{$}", "/tank/", "/alarm/", "/stocks", "/refill"} {
+	for _, path := range pagePaths() {
 		mux.HandleFunc("GET "+path, s.shown)
 	}
+	mux.HandleFunc("GET /export/{kind}", s.export)
+	mux.HandleFunc("POST /people/end", s.endSession)
 	mux.HandleFunc("GET /state", s.showState)
 	mux.HandleFunc("GET /live", s.follow)
 	mux.HandleFunc("POST /ask", s.ask)

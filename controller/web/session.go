@@ -3,6 +3,8 @@ package web
 import (
 	"crypto/rand"
 	"net/http"
+	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -32,6 +34,16 @@ type session struct {
 	role  controller.Role
 	hash  string // of the password it began with; empty = by a one-time link
 	until time.Time
+	// For whoever looks at the list of them.
+	id, from, device string
+	began, seen      time.Time
+}
+
+// sitting is a session as the list of them shows it.
+type sitting struct {
+	ID, Name, Role, From, Device string
+	Began, Seen                  time.Time
+	Own                          bool // the one that looks
 }
 
 // sessions keeps who is signed in. They live in memory: a restart signs all out.
@@ -49,7 +61,7 @@ func newSessions() *sessions {
 }
 
 // begin opens a session and returns its token.
-func (s *sessions) begin(p Person) string {
+func (s *sessions) begin(p Person, from, agent string) string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	now := time.Now()
@@ -59,7 +71,7 @@ func (s *sessions) begin(p Person) string {
 		}
 	}
 	token := rand.Text()
-	s.byToken[token] = session{name: p.Name, role: p.Role, hash: p.Hash, until: now.Add(sessionHolds)}
+	s.byToken[token] = session{name: p.Name, role: p.Role, hash: p.Hash, until: now.Add(sessionHolds), id: rand.Text()[:12], from: from, device: deviceOf(agent), began: now, seen: now}
 	return token
 }
 
@@ -72,7 +84,62 @@ func (s *sessions) who(r *http.Request) (session, bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	held, ok := s.byToken[cookie.Value]
-	return held, ok && time.Now().Before(held.until)
+	now := time.Now()
+	if ok = ok && now.Before(held.until); ok {
+		held.seen = now
+		s.byToken[cookie.Value] = held
+	}
+	return held, ok
+}
+
+// here lists who is signed in, for one of them: an engineer sees all, others their own.
+func (s *sessions) here(who session) (list []sitting) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, held := range s.byToken {
+		if time.Now().After(held.until) || !who.mayEnd(held) {
+			continue
+		}
+		list = append(list, sitting{ID: held.id, Name: held.name, Role: held.role.String(), From: held.from, Device: held.device, Began: held.began, Seen: held.seen, Own: held.id == who.id})
+	}
+	slices.SortFunc(list, func(a, b sitting) int { return b.Began.Compare(a.Began) })
+	return list
+}
+
+// mayEnd says whether one may see and end the session of another.
+func (h session) mayEnd(other session) bool {
+	return h.role >= controller.RoleEngineer || h.name == other.name && h.hash == other.hash
+}
+
+// endOf ends a session by its id, for one who may, and says whose it was.
+func (s *sessions) endOf(id string, who session) (name string, ok bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for token, held := range s.byToken {
+		if held.id == id && who.mayEnd(held) {
+			delete(s.byToken, token)
+			return held.name, true
+		}
+	}
+	return "", false
+}
+
+// deviceOf is what a browser says of itself, in a word or two.
+func deviceOf(agent string) string {
+	device, browser := "another device", "a browser"
+	for _, known := range [][2]string{{"iPhone", "iPhone"}, {"iPad", "iPad"}, {"Android", "Android"}, {"Windows", "Windows"}, {"Macintosh", "Mac"}, {"Linux", "Linux"}} {
+		if strings.Contains(agent, known[0]) {
+			device = known[1]
+			break
+		}
+	}
+	for _, known := range [][2]string{{"Firefox/", "Firefox"}, {"Edg/", "Edge"}, {"Chrome/", "Chrome"}, {"Safari/", "Safari"}} {
+		if strings.Contains(agent, known[0]) {
+			browser = known[1]
+			break
+		}
+	}
+	return device + ", " + browser
 }
 
 func (s *sessions) end(r *http.Request) {
@@ -113,4 +180,20 @@ func (s *sessions) matches(password, hash string) bool {
 	}
 	match, err := argon2id.ComparePasswordAndHash(password, hash)
 	return err == nil && match
+}
+
+// endSession signs a browser out from another one.
+func (s *Server) endSession(w http.ResponseWriter, r *http.Request) {
+	who, ok := s.who(r)
+	if !ok {
+		http.Redirect(w, r, signInFor("/people"), http.StatusSeeOther)
+		return
+	}
+	name, ended := s.sessions.endOf(r.FormValue("session"), who)
+	if !ended {
+		http.Error(w, "that session is over already, or is not yours to end; /people lists them", http.StatusNotFound)
+		return
+	}
+	s.options.Audit(who.name, "page", "ended a session", name)
+	http.Redirect(w, r, "/people", http.StatusSeeOther)
 }

@@ -3,6 +3,7 @@ package web
 import (
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 )
 
@@ -22,7 +23,7 @@ func signInFor(path string) string {
 // who signs in to another site.
 func inside(path string) string {
 	first, _, _ := strings.Cut(strings.TrimPrefix(path, "/"), "/")
-	if _, known := places[first]; !strings.HasPrefix(path, "/") || strings.ContainsAny(path, "\\\r\n?#") || !known && first != "tank" && first != "alarm" || first == "" {
+	if _, known := places[first]; !strings.HasPrefix(path, "/") || strings.ContainsAny(path, "\\\r\n?#") || !known && !slices.Contains([]string{"tank", "alarm", "pump", "record"}, first) || first == "" {
 		return "/"
 	}
 	return path
@@ -93,7 +94,7 @@ func (s *Server) who(r *http.Request) (session, bool) {
 }
 
 func (s *Server) welcome(w http.ResponseWriter, r *http.Request, p Person) {
-	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.sessions.begin(p), Path: "/", HttpOnly: true,
+	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.sessions.begin(p, s.client(r), r.UserAgent()), Path: "/", HttpOnly: true,
 		SameSite: http.SameSiteLaxMode, Secure: s.secure, MaxAge: int(sessionHolds.Seconds())})
 	http.Redirect(w, r, inside(r.FormValue("to")), http.StatusSeeOther)
 }

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"maps"
 	"net/http"
@@ -132,7 +133,15 @@ func newHouse(t *testing.T, changes ...func(*Options)) *house {
 			}
 			return controller.Answer{Kind: r.Kind, Quantity: r.Quantity, Accepted: true, Text: "taken"}, nil
 		},
-		Night: sampleNight,
+		Night: sampleNight, Record: sampleRecord,
+		Export: func(w io.Writer, kind string, from time.Time) error {
+			_, err := fmt.Fprintf(w, "%s since %s\n", kind, from.Format(time.DateOnly))
+			return err
+		},
+		People: func() (all []Person, _ error) {
+			h.people.Range(func(_, p any) bool { all = append(all, p.(Person)); return true })
+			return all, nil
+		},
 		ReadAnalysis: func(list string, _ *controller.Request) error {
 			return errors.New("no analysis: K: 275 has no unit")
 		},
@@ -540,19 +549,19 @@ func TestIonsAreShownAgainstTheirTargetsInWordsToo(t *testing.T) {
 	}
 	text := string(page)
 	for _, want := range []string{"Ions against the recipe lettuce", `aria-label="K: 203 of 282 mg/L, give or take 15.6"`, `class="far"`, "NH4 6 → 8 % of N", "acid supplies more P", "analysis is wanted",
-		"potassium-nitrate 52.0 %", "Enter an analysis"} {
+		"potassium-nitrate 52.0 %", "Enter the analysis"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not say %q", want)
 		}
 	}
-	if n := strings.Count(text, `class="far"`); n != 1 {
-		t.Errorf("%d ions are shown as far off, want potassium alone", n)
+	if n := strings.Count(text, `class="far"`); n != 2 {
+		t.Errorf("%d ions are shown as far off, want potassium alone, on the tank's page and the solution's", n)
 	}
 	if strings.Contains(text, ">Fe<") {
 		t.Error("a micronutrient has a bar")
 	}
 	page, err = Page(sampleView(), "visitor", controller.RoleOperate)
-	if err != nil || strings.Contains(string(page), "Enter an analysis") {
+	if err != nil || strings.Contains(string(page), "Enter the analysis") {
 		t.Errorf("an operator is offered to enter an analysis (%v)", err)
 	}
 }

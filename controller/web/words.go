@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"leat/controller"
+	"leat/controller/report"
 	"leat/dosing"
 	"leat/safety"
 	"leat/safety/alarm"
@@ -45,6 +46,14 @@ func words(scale dosing.ECScale) template.FuncMap {
 		"alarmState": alarmStateWords,
 		"holds":      holds,
 		"letters":    letters,
+		"lasts":      lastsWords,
+		"litres":     func(ml float64) string { return millilitres(ml) },
+		"share":      func(v *float64) string { return shareWords(v) },
+		"seconds":    func(v report.Seconds) string { return leftWords(v.Duration()) },
+		"standards":  controller.Standards,
+		"ions":       func() []string { return analysisIons },
+		"exports":    func() any { return exports },
+		"plus":       func(a, b int) int { return a + b },
 		"effect":     effectWords,
 		"ofCause":    func(c safety.Cause) string { return safety.Of(c).Text },
 		"standing":   func(t *controller.TankView) []controller.HoldView { return holdsOf(t, false) },
@@ -54,6 +63,8 @@ func words(scale dosing.ECScale) template.FuncMap {
 		"left":       func(now, then time.Time) string { return leftWords(then.Sub(now)) },
 		"until":      untilWords,
 		"ask":        func(d *pageData, do, quantity string) *formData { return d.form(do, quantity) },
+		"part":       func(d *pageData, do, part string) *formData { return d.part(do, part) },
+		"partOf":     func(d *pageData, tank, do, part string) *formData { return d.partOf(tank, do, part) },
 		"setpoint": func(d *pageData, v controller.SetpointView, quantity, label string) setpointForm {
 			return d.setpoint(v, quantity, label)
 		},
@@ -272,6 +283,13 @@ func holdsOf(t *controller.TankView, routine bool) (found []controller.HoldView)
 
 // effectWords is what 10 mL of a liquid do to a tank, where that can be seen.
 func effectWords(p controller.PourView) string {
+	if effect := effectOf(p); effect != "" {
+		return "; 10 mL: " + effect
+	}
+	return ""
+}
+
+func effectOf(p controller.PourView) string {
 	var parts []string
 	if math.Abs(p.PH) >= 0.005 {
 		parts = append(parts, fmt.Sprintf("pH %+.2f", p.PH))
@@ -279,8 +297,27 @@ func effectWords(p controller.PourView) string {
 	if math.Abs(p.EC) >= 0.005 {
 		parts = append(parts, fmt.Sprintf("EC %+.2f", p.EC))
 	}
-	if len(parts) == 0 {
-		return ""
+	return strings.Join(parts, ", ")
+}
+
+// lastsWords is for how long a container lasts.
+func lastsWords(s controller.StockView) string {
+	switch {
+	case s.Left < 0:
+		return "not known: no refill was entered"
+	case !s.Known:
+		return "not known yet: less than a day of doses is on record"
+	case math.IsInf(s.Days, 1):
+		return "nothing is drawn from it"
+	case s.Days < 1:
+		return "empty within a day"
 	}
-	return "; 10 mL: " + strings.Join(parts, ", ")
+	return fmt.Sprintf("%.0f days (%.0f to %.0f)", math.Floor(s.Days), math.Floor(s.Low), math.Floor(min(s.High, 999)))
+}
+
+func shareWords(v *float64) string {
+	if v == nil {
+		return "not known"
+	}
+	return report.Percent(*v)
 }

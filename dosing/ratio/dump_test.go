@@ -78,6 +78,10 @@ func TestWhatPlantsLeaveAsksForAHigherECAndBackAgain(t *testing.T) {
 	if back, words := tank.Setpoint(); math.Abs(back-1.8) > 0.02 || !strings.Contains(words, "allows") {
 		t.Errorf("after the dump %.2f is asked for: %q", back, words)
 	}
+	salt(1, 1.05, ec) // half of it is gone, and EC stands where it stood: nutrients have its place
+	if back, words := tank.Setpoint(); back < 1.80 || back > 1.87 || !strings.Contains(words, "allows") {
+		t.Errorf("after half a dump %.2f is asked for: %q", back, words)
+	}
 	tank.Toward(1.2)
 	salt(2, 1, 1.2)
 	if ec, words := tank.Setpoint(); ec != 0 {

@@ -178,8 +178,7 @@ func (t *Tank) allows(ec float64) float64 {
 	return min(ec-t.plan.EC, t.Gathered())
 }
 
-// worthASetpoint is the step of EC that is worth a word, mS/cm. A raise also wants nutrients
-// that lack for half of it, so that an account that is off raises nothing.
+// worthASetpoint is the step of EC that is worth a word, mS/cm.
 const worthASetpoint = 0.06
 
 // allowMost is the most that a setpoint should allow for, as a share: beyond it a dump is near,
@@ -190,13 +189,13 @@ const allowMost = 0.75 * DumpAt
 // still allows for it feeds too strong.
 const worthLess = worthASetpoint / 2
 
-// lacking is the EC that the nutrients which stocks steer lack of the recipe at the EC
-// that the loop keeps; below zero they have more.
+// lacking is the EC that the nutrients which stocks steer lack of a fresh filling at the plan's
+// EC; below zero they have more.
 func (t *Tank) lacking() float64 {
-	target, brought, sum := t.Target(t.toward), t.brought(), 0.0
+	brought, sum := t.brought(), 0.0
 	for s := blend.NO3; s <= blend.S; s++ {
 		if t.appetite[s] > brought[s] && s != blend.NH4 {
-			sum += float64(ionic[s] * (target[s] - t.content[s]))
+			sum += float64(ionic[s] * (t.made[s] - t.content[s]))
 		}
 	}
 	return sum * t.plan.EC / weigh(t.made)
@@ -204,14 +203,21 @@ func (t *Tank) lacking() float64 {
 
 // Setpoint is the EC that holds the nutrients at the recipe's strength beside what
 // plants leave, with a sentence; 0 where the present one does, where a person keeps the
-// tank weaker than the file, or where EC is on its way.
+// tank weaker than the file, or where EC is on its way. A raise also wants nutrients that
+// lack for half of it, so that an account that is off raises nothing. A lower one follows
+// from nutrients that have too much, as after a dump, even where something is still left:
+// beside what gathers a tank holds less ammonium than a fresh filling, for one.
 func (t *Tank) Setpoint() (ec float64, words string) {
-	ec = math.Round(100*(t.plan.EC+min(t.Gathered(), allowMost*t.plan.EC))) / 100
-	up := ec - t.toward
-	if up > 0 && t.lacking() < up/2 {
-		return 0, "" // it has taken no nutrient's place
+	if !t.atSetpoint() || t.toward < t.plan.EC-1e-3 {
+		return 0, ""
 	}
-	if !t.atSetpoint() || t.toward < t.plan.EC-1e-3 || up > -worthLess && up < worthASetpoint {
+	allowed, lacking := min(t.Gathered(), allowMost*t.plan.EC), t.lacking()
+	if t.plan.EC+allowed < t.toward || lacking < 0 {
+		allowed = max(min(allowed, t.ec+lacking-t.plan.EC), 0)
+	}
+	ec = math.Round(100*(t.plan.EC+allowed)) / 100
+	up := ec - t.toward
+	if up > -worthLess && up < worthASetpoint || up > 0 && lacking < up/2 {
 		return 0, ""
 	}
 	if up > 0 {
@@ -221,7 +227,7 @@ func (t *Tank) Setpoint() (ec float64, words string) {
 		}
 		return ec, words
 	}
-	return ec, fmt.Sprintf("the EC setpoint of %.2f allows %.2f mS/cm for what plants leave, and that takes %.2f now: %.2f keeps the nutrients at the strength that the recipe has at %.2f", t.toward, t.toward-t.plan.EC, ec-t.plan.EC, ec, t.plan.EC)
+	return ec, fmt.Sprintf("the EC setpoint of %.2f allows %.2f mS/cm for what plants leave, and that takes %.2f of the nutrients' place now: %.2f keeps them at the strength that the recipe has at %.2f", t.toward, t.toward-t.plan.EC, ec-t.plan.EC, ec, t.plan.EC)
 }
 
 // shareFor is how much of a tank to replace with source water so that an ion that is off

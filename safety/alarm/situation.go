@@ -92,37 +92,45 @@ type standing struct {
 	even     dosing.Timer // none of these
 }
 
-// judgeStanding raises the alarms that stop nothing.
-func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
-	s, st := &t.situation, &t.standing
-	if t.known && s.Surplus != "" { // an account of weeks: a reading more or less is nothing to it
+// judgeTold raises the alarms that others have judged already.
+func (t *tankAlarms) judgeTold(now dosing.Instant) {
+	s := &t.situation
+	if s.Surplus != "" { // an account of weeks: a reading more or less is nothing to it
 		t.see(now, safety.CauseSurplus, safety.Run, false, t.detailOr(now, safety.CauseSurplus, func() string { return s.Surplus }))
 	}
-	if t.known && s.Disarmed != "" {
+	if s.Disarmed != "" {
 		t.see(now, safety.CauseDisarmed, safety.Run, false, s.Disarmed)
 	}
-	if t.known && s.StockLow != "" {
+	if s.StockLow != "" {
 		t.see(now, safety.CauseContainerLow, safety.Run, false, t.detailOr(now, safety.CauseContainerLow, func() string { return s.StockLow }))
 	}
-	if t.known && s.StuckLevel != "" {
+	if s.StuckLevel != "" {
 		t.see(now, safety.CauseLevelStuck, safety.Run, false, s.StuckLevel)
 	}
-	if t.known && s.Unanswered != "" {
+	if s.Unanswered != "" {
 		t.see(now, safety.CauseUnconfirmedLong, safety.Run, false, s.Unanswered)
 	}
-	if t.known && s.Miscompensated != "" {
+	if s.Miscompensated != "" {
 		t.see(now, safety.CauseCompensation, safety.Run, false, t.detailOr(now, safety.CauseCompensation, func() string { return s.Miscompensated }))
 	}
 	for _, so := range [...]struct {
 		cause safety.Cause
 		words string
 	}{{safety.CauseMixingSlow, s.Late.Water}, {safety.CauseProbeSlow, s.Late.Probe}, {safety.CauseSourceWater, s.SourceWater}} {
-		if t.known && so.words != "" {
+		if so.words != "" {
 			t.see(now, so.cause, safety.Run, false, so.words)
 		}
 	}
-	if t.known && s.Loaded != "" {
+	if s.Loaded != "" {
 		t.see(now, safety.CauseGroundLoop, safety.Run, false, t.detailOr(now, safety.CauseGroundLoop, func() string { return s.Loaded }))
+	}
+}
+
+// judgeStanding raises the alarms that stop nothing.
+func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
+	s, st := &t.situation, &t.standing
+	if t.known {
+		t.judgeTold(now)
 	}
 	if !t.known || !s.Known {
 		st.outside.Run(false, now.Up)

@@ -14,6 +14,14 @@ import (
 func (r *replayer) change(e Entry, at time.Duration) {
 	moment := dosing.Instant{Wall: e.At.Wall, Up: at}
 	remark := Remark{Text: e.Text, Note: e.Note, By: e.By, From: e.From, At: moment, Until: e.Until}
+	r.ofStation(e, at, remark)
+	r.steering(e, moment, remark)
+	r.learning(e, moment, remark)
+	r.tending(e, at, remark)
+}
+
+// ofStation follows what concerns every tank: runs, copies, configurations.
+func (r *replayer) ofStation(e Entry, at time.Duration, remark Remark) {
 	switch e.Change {
 	case ChangeEpoch, ChangeRestored:
 		r.Latches = slices.DeleteFunc(r.Latches, func(l Latch) bool { return l.Cause == safety.CauseLedgerBehindNode.String() })
@@ -32,8 +40,6 @@ func (r *replayer) change(e Entry, at time.Duration) {
 				r.Disarmed[tank] = remark
 			}
 		}
-	case ChangeSpent:
-		r.keep(ReplayedDose{Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed, Spent: true})
 	case ChangeStart:
 		r.Restored = false
 		r.Configuration = e.Text
@@ -43,6 +49,14 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		}
 	case ChangeSettings:
 		r.Configuration = e.Text
+	case ChangeSpent:
+		r.keep(ReplayedDose{Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed, Spent: true})
+	}
+}
+
+// steering follows what lets a tank be dosed, and to what.
+func (r *replayer) steering(e Entry, moment dosing.Instant, remark Remark) {
+	switch e.Change {
 	case ChangeMode:
 		r.Modes[e.Tank] = modeOf(e.Text)
 		delete(r.Disarmed, e.Tank)
@@ -72,16 +86,17 @@ func (r *replayer) change(e Entry, at time.Duration) {
 	case ChangeSetpoint:
 		r.setpoint(Setpoint{Tank: e.Tank, Quantity: e.Quantity, Old: e.Old, Value: e.Value, FileValue: e.FileValue, Until: e.Until, By: e.By,
 			From: e.From, At: moment})
-	case ChangeHandDose:
-		r.unseen(e.Tank, e.Pump, e.Volume)
-		r.keep(ReplayedDose{Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed,
-			ByHand: true, Entry: remark})
-	case ChangeHandVoid:
-		for i := range r.doses {
-			if d := &r.doses[i]; d.ByHand && e.Text != "" && d.Entry.Text == e.Text && d.Tank == e.Tank {
-				d.Voided = true
-			}
+	case ChangeHolidayEnd:
+		if r.Holidays[e.Tank] == nil {
+			r.Holidays[e.Tank] = map[string]time.Time{}
 		}
+		r.Holidays[e.Tank][e.Text] = e.At.Wall
+	}
+}
+
+// learning follows what was learned and counted of a tank.
+func (r *replayer) learning(e Entry, moment dosing.Instant, remark Remark) {
+	switch e.Change {
 	case ChangeLearned:
 		of := Of{e.Tank, dosing.QuantityPH}
 		if e.Quantity == dosing.QuantityEC {
@@ -95,20 +110,6 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.Levels[e.Tank] = e.Value
 	case ChangeUnseen:
 		r.Unseen[e.Tank] = Unseen{Unseen: safety.Unseen{Acid: e.Value, Base: e.Old, Stock: e.Spread}}
-	case ChangeRefill:
-		r.Refills[e.Pump] = Refill{Volume: e.Volume, Ever: r.Ever[e.Pump], At: e.At.Wall, Batch: e.Text}
-	case ChangePumpRate:
-		r.Rates[e.Pump] = PumpRate{PerSecond: e.Value, At: e.At.Wall}
-	case ChangeTube:
-		r.Tubes[e.Pump] = Tube{Ever: r.Ever[e.Pump], At: e.At.Wall}
-	case ChangeHolidayEnd:
-		if r.Holidays[e.Tank] == nil {
-			r.Holidays[e.Tank] = map[string]time.Time{}
-		}
-		r.Holidays[e.Tank][e.Text] = e.At.Wall
-	case ChangeCalibration:
-		probe, how := ReadCalibration(e.Text)
-		r.Calibrations[e.Tank+"/"+probe] = Calibration{Correction: dosing.Correction{Slope: e.Value, Offset: e.Old}, Quantity: e.Quantity, Itself: how == CalibratedItself, At: e.At.Wall, By: e.By}
 	case ChangeServiced:
 		r.unlearn(e.Tank)
 	case ChangeOwed:
@@ -117,6 +118,31 @@ func (r *replayer) change(e Entry, at time.Duration) {
 		r.Analyses[e.Tank] = Analysis{Text: e.Text, Ago: time.Duration(e.Value * float64(time.Second)), Trusted: e.Trusted, At: moment}
 	case ChangeIons:
 		r.ions(e.Tank, remark)
+	}
+}
+
+// tending follows what people did at pumps, containers and probes.
+func (r *replayer) tending(e Entry, at time.Duration, remark Remark) {
+	switch e.Change {
+	case ChangeHandDose:
+		r.unseen(e.Tank, e.Pump, e.Volume)
+		r.keep(ReplayedDose{Tank: e.Tank, Pump: e.Pump, Volume: e.Volume, Up: at, SettledUp: at, Outcome: OutcomeConfirmed,
+			ByHand: true, Entry: remark})
+	case ChangeHandVoid:
+		for i := range r.doses {
+			if d := &r.doses[i]; d.ByHand && e.Text != "" && d.Entry.Text == e.Text && d.Tank == e.Tank {
+				d.Voided = true
+			}
+		}
+	case ChangeRefill:
+		r.Refills[e.Pump] = Refill{Volume: e.Volume, Ever: r.Ever[e.Pump], At: e.At.Wall, Batch: e.Text}
+	case ChangePumpRate:
+		r.Rates[e.Pump] = PumpRate{PerSecond: e.Value, At: e.At.Wall}
+	case ChangeTube:
+		r.Tubes[e.Pump] = Tube{Ever: r.Ever[e.Pump], At: e.At.Wall}
+	case ChangeCalibration:
+		probe, how := ReadCalibration(e.Text)
+		r.Calibrations[e.Tank+"/"+probe] = Calibration{Correction: dosing.Correction{Slope: e.Value, Offset: e.Old}, Quantity: e.Quantity, Itself: how == CalibratedItself, At: e.At.Wall, By: e.By}
 	}
 }
 

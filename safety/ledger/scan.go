@@ -21,66 +21,85 @@ var fields = [...]string{"kind", "change", "run", "wall", "up_s", "order", "tank
 
 // set gives the value of field i.
 func (b *body) set(i int, value []byte) (err error) {
+	if text := b.text(fields[i]); text != nil {
+		*text, err = scanText(value)
+	} else if number := b.number(fields[i]); number != nil {
+		*number, err = scanNumber(value)
+	}
 	switch fields[i] {
-	case "kind":
-		b.Kind, err = scanText(value)
-	case "change":
-		b.Change, err = scanText(value)
 	case "run":
 		b.Run, err = scanRun(value)
 	case "wall":
 		b.Wall, err = scanStamp(value)
 	case "up_s":
 		err = b.Up.UnmarshalJSON(value)
-	case "order":
-		b.Order, err = scanText(value)
-	case "tank":
-		b.Tank, err = scanText(value)
-	case "pump":
-		b.Pump, err = scanText(value)
 	case "volume_ml":
 		err = b.Volume.UnmarshalJSON(value)
 	case "ordered_ml":
 		err = b.Ordered.UnmarshalJSON(value)
-	case "outcome":
-		b.Outcome, err = scanText(value)
-	case "cause":
-		b.Cause, err = scanText(value)
-	case "reason":
-		b.Reason, err = scanText(value)
-	case "ph":
-		b.PH, err = scanNumber(value)
-	case "ec_ms_per_cm":
-		b.EC, err = scanNumber(value)
-	case "temp_c":
-		b.Temperature, err = scanNumber(value)
-	case "configuration":
-		b.Configuration, err = scanText(value)
-	case "quantity":
-		b.Quantity, err = scanText(value)
-	case "old":
-		b.Old, err = scanNumber(value)
-	case "value":
-		b.Value, err = scanNumber(value)
-	case "spread":
-		b.Spread, err = scanNumber(value)
-	case "file_value":
-		b.FileValue, err = scanNumber(value)
 	case "until":
 		b.Until, err = scanStamp(value)
 	case "trusted":
 		b.Trusted, err = scanBool(value)
-	case "text":
-		b.Text, err = scanText(value)
-	case "note":
-		b.Note, err = scanText(value)
-	case "by":
-		b.By, err = scanText(value)
-	case "from":
-		b.From, err = scanText(value)
 	}
 	if err != nil {
 		return fmt.Errorf("%s %.40q: %w", fields[i], value, err)
+	}
+	return nil
+}
+
+// text is where a field that is a text goes; nil for others.
+func (b *body) text(field string) *string {
+	switch field {
+	case "kind":
+		return &b.Kind
+	case "change":
+		return &b.Change
+	case "order":
+		return &b.Order
+	case "tank":
+		return &b.Tank
+	case "pump":
+		return &b.Pump
+	case "outcome":
+		return &b.Outcome
+	case "cause":
+		return &b.Cause
+	case "reason":
+		return &b.Reason
+	case "configuration":
+		return &b.Configuration
+	case "quantity":
+		return &b.Quantity
+	case "text":
+		return &b.Text
+	case "note":
+		return &b.Note
+	case "by":
+		return &b.By
+	case "from":
+		return &b.From
+	}
+	return nil
+}
+
+// number is where a field that is a number goes; nil for others.
+func (b *body) number(field string) *number {
+	switch field {
+	case "ph":
+		return &b.PH
+	case "ec_ms_per_cm":
+		return &b.EC
+	case "temp_c":
+		return &b.Temperature
+	case "old":
+		return &b.Old
+	case "value":
+		return &b.Value
+	case "spread":
+		return &b.Spread
+	case "file_value":
+		return &b.FileValue
 	}
 	return nil
 }

@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -83,7 +84,13 @@ func (e Entry) place() string {
 	return place + ": "
 }
 
+// changeText is what a change did, in words.
 func (e Entry) changeText() string {
+	return cmp.Or(e.steeringText(), e.tendingText(), e.figuresText(), e.Change.String())
+}
+
+// steeringText tells what changes whether and to what is dosed; empty of others.
+func (e Entry) steeringText() string {
 	switch e.Change {
 	case ChangeStart:
 		clock := "clock not synchronised"
@@ -105,6 +112,24 @@ func (e Entry) changeText() string {
 		return "solution unconfirmed" + clause(e.Text)
 	case ChangeConfirmed:
 		return "solution confirmed" + clause(e.Text)
+	case ChangePause:
+		if e.Text == "" {
+			return "pause ended"
+		}
+		return "paused: " + e.Text + until(e.Until)
+	case ChangeSettings:
+		return "configuration " + e.Text + " took effect"
+	case ChangeEpoch:
+		return fmt.Sprintf("epoch raised from %.0f to %.0f", e.Old, e.Value)
+	case ChangeRestored:
+		return fmt.Sprintf("a copy that ended at %s was put back; the next epoch is above %.0f", e.Until.Format(time.RFC3339), e.Value)
+	}
+	return ""
+}
+
+// tendingText tells what people did at pumps, containers and probes; empty of others.
+func (e Entry) tendingText() string {
+	switch e.Change {
 	case ChangeHandDose:
 		return "added by hand: " + e.Volume.String() + clause(e.Text)
 	case ChangeHandVoid:
@@ -117,13 +142,21 @@ func (e Entry) changeText() string {
 			text += ", batch " + e.Text
 		}
 		return text
-	case ChangePause:
-		if e.Text == "" {
-			return "pause ended"
-		}
-		return "paused: " + e.Text + until(e.Until)
-	case ChangeSettings:
-		return "configuration " + e.Text + " took effect"
+	case ChangePumpRate:
+		return fmt.Sprintf("gives %.3g mL/min, the file says %.3g", 60*e.Value, 60*e.Old)
+	case ChangeTube:
+		return fmt.Sprintf("has a new tube, the old one ran %.3g h", e.Value)
+	case ChangeCalibration:
+		return "calibrated " + e.Text
+	case ChangeHolidayEnd:
+		return "holiday ended: " + e.Text
+	}
+	return ""
+}
+
+// figuresText tells what was learned and counted; empty of others.
+func (e Entry) figuresText() string {
+	switch e.Change {
 	case ChangeLearned:
 		of := "buffer"
 		if e.Quantity == dosing.QuantityEC {
@@ -136,8 +169,6 @@ func (e Entry) changeText() string {
 		return fmt.Sprintf("holds %s L at rest", figure(e.Value))
 	case ChangeUnseen:
 		return fmt.Sprintf("not yet seen by the probes: acid %s and base %s meq/L, stock %s mS/cm", figure(e.Value), figure(e.Old), figure(e.Spread))
-	case ChangeClock:
-		return fmt.Sprintf("wall clock stepped by %s s", figure(e.Value))
 	case ChangeOwed:
 		return "still owed of a begun blend: " + e.Volume.String()
 	case ChangeAnalysis:
@@ -146,24 +177,14 @@ func (e Entry) changeText() string {
 			text += ", sample taken " + time.Duration(e.Value*float64(time.Second)).Round(time.Minute).String() + " before"
 		}
 		return text
-	case ChangeEpoch:
-		return fmt.Sprintf("epoch raised from %.0f to %.0f", e.Old, e.Value)
-	case ChangeRestored:
-		return fmt.Sprintf("a copy that ended at %s was put back; the next epoch is above %.0f", e.Until.Format(time.RFC3339), e.Value)
-	case ChangeSpent:
-		return "counted as spent: " + e.Volume.String()
-	case ChangePumpRate:
-		return fmt.Sprintf("gives %.3g mL/min, the file says %.3g", 60*e.Value, 60*e.Old)
-	case ChangeTube:
-		return fmt.Sprintf("has a new tube, the old one ran %.3g h", e.Value)
-	case ChangeHolidayEnd:
-		return "holiday ended: " + e.Text
-	case ChangeCalibration:
-		return "calibrated " + e.Text
 	case ChangeIons:
 		return "account of the ions"
+	case ChangeClock:
+		return fmt.Sprintf("wall clock stepped by %s s", figure(e.Value))
+	case ChangeSpent:
+		return "counted as spent: " + e.Volume.String()
 	}
-	return e.Change.String()
+	return ""
 }
 
 func (e Entry) author() string {

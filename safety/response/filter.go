@@ -257,8 +257,15 @@ func (t *Track) answer(all []mark, q *question) fitted {
 	if after < 3 || seen < 8 {
 		return out
 	}
+	k.conclude(&out, misfit/float64(seen))
+	return out
+}
+
+// conclude reads the answer from the filter. Misfit is the mean square of its innovations by
+// what it expected.
+func (k *kalman) conclude(out *fitted, misfit float64) {
 	// Innovations larger than the filter expects say that its model is too sure.
-	inflate := max(1, misfit/float64(seen)-0.5)
+	inflate := max(1, misfit-0.5)
 	out.ratio, out.sd = k.x[statePool], math.Sqrt(float64(k.p[statePool][statePool]*inflate))
 	const x = unevenTimes
 	out.others = k.x[stateOther]
@@ -267,7 +274,6 @@ func (t *Track) answer(all []mark, q *question) fitted {
 	out.beside = out.ratio - float64(x*k.x[stateOther])
 	out.besideSD = math.Sqrt(float64((k.p[statePool][statePool] - float64(2*x*k.p[statePool][stateOther]) + float64(x*x*k.p[stateOther][stateOther])) * inflate))
 	out.ok = out.sd > 0 && !math.IsInf(out.sd, 0) && !math.IsNaN(out.ratio)
-	return out
 }
 
 // kalman is the filter's mean and covariance.

@@ -101,6 +101,9 @@ type Mean struct {
 // Bin is the bin of a moment.
 func (t *Track) Bin(up time.Duration) int64 { return int64(up / t.width) }
 
+// Span is how long so many bins are.
+func (t *Track) Span(bins int64) time.Duration { return time.Duration(bins) * t.width }
+
 // Over averages the readings of the bins from one to before another.
 func (t *Track) Over(from, to int64) Mean {
 	count, sum := 0.0, 0.0

@@ -21,6 +21,48 @@ type Sustained struct {
 // run and the node's report.
 func (s *Station) cadence(run float64) float64 { return s.ControlPeriod.Seconds() + run + 5 }
 
+// flow is what the pumps of one role may give a tank: by the hour and the day, in one dose
+// that is repeated every cycle, s, and as one blend.
+type flow struct {
+	hour, day, dose, cycle float64
+	blend                  float64
+	smallest               float64 // mL by which a smallest dose is above its cap; at most 0 = in none
+	serving                int     // pumps
+}
+
+// flow adds up the pumps of a role, each dose worth at most single.
+func (s *Station) flow(id dosing.TankID, role dosing.Role, single float64, worth func(*dosing.Pump) float64) flow {
+	g, plant := s.Settings, &s.Plants[id]
+	v := float64(g.Tanks[id].Volume)
+	f := flow{blend: math.Inf(1)}
+	for i := range g.Pumps {
+		p := &g.Pumps[i]
+		if p.Role != role || !p.ServesTank(id) {
+			continue
+		}
+		f.serving++
+		caps, part := g.Caps[i], s.factor(i)
+		shared := s.portion(i, id)
+		perDose := caps.PerDose.Millilitres() * part
+		f.smallest = math.Max(f.smallest, p.MinDose.Millilitres()-perDose)
+		if role != dosing.RoleStock {
+			f.hour += caps.PerHour.Millilitres() * part * s.halved(id) * shared * worth(p)
+			f.day += caps.PerDay.Millilitres() * part * s.halved(id) * shared * worth(p)
+			one := math.Min(perDose*worth(p), single)
+			if one > f.dose {
+				f.dose, f.cycle = one, s.cadence(one/worth(p)/p.PerSecond.Millilitres())
+			}
+			continue
+		}
+		// The blend is owed whole: the stock whose cap ends first ends them all.
+		whole := plant.BlendEC / v / p.Share
+		f.blend = math.Min(f.blend, math.Min(perDose*whole, single*whole/worth(p)))
+		f.hour = least(f.hour, caps.PerHour.Millilitres()*part*s.halved(id)*shared*whole)
+		f.day = least(f.day, caps.PerDay.Millilitres()*part*s.halved(id)*shared*whole)
+	}
+	return f
+}
+
 // Sustained is nil where the tank has no pump of the role.
 func (s *Station) Sustained(id dosing.TankID, role dosing.Role) *Sustained {
 	g := s.Settings
@@ -52,46 +94,20 @@ func (s *Station) Sustained(id dosing.TankID, role dosing.Role) *Sustained {
 		}
 		return math.Abs(p.AcidPerML) / v
 	}
-	var hour, day, dose, cycle, smallest float64
-	blend, serving := math.Inf(1), 0
-	for i := range g.Pumps {
-		p := &g.Pumps[i]
-		if p.Role != role || !p.ServesTank(id) {
-			continue
-		}
-		serving++
-		caps, part := g.Caps[i], s.factor(i)
-		shared := s.portion(i, id)
-		perDose := caps.PerDose.Millilitres() * part
-		smallest = math.Max(smallest, p.MinDose.Millilitres()-perDose)
-		if role != dosing.RoleStock {
-			hour += caps.PerHour.Millilitres() * part * s.halved(id) * shared * worth(p)
-			day += caps.PerDay.Millilitres() * part * s.halved(id) * shared * worth(p)
-			one := math.Min(perDose*worth(p), single)
-			if one > dose {
-				dose, cycle = one, s.cadence(one/worth(p)/p.PerSecond.Millilitres())
-			}
-			continue
-		}
-		// The blend is owed whole: the stock whose cap ends first ends them all.
-		whole := plant.BlendEC / v / p.Share
-		blend = math.Min(blend, math.Min(perDose*whole, single*whole/worth(p)))
-		hour = least(hour, caps.PerHour.Millilitres()*part*s.halved(id)*shared*whole)
-		day = least(day, caps.PerDay.Millilitres()*part*s.halved(id)*shared*whole)
-	}
-	if serving == 0 {
+	f := s.flow(id, role, single, worth)
+	if f.serving == 0 {
 		return nil
 	}
 	if role == dosing.RoleStock {
-		dose = math.Min(blend, transit)
-		cycle = s.blendTime(id, dose)
+		f.dose = math.Min(f.blend, transit)
+		f.cycle = s.blendTime(id, f.dose)
 	}
-	if smallest > 0 {
+	if f.smallest > 0 {
 		limit(0, "a cap below the smallest dose")
 	}
-	limit(dose/(cycle*float64(s.sharing()))*3600, "size and cadence of doses")
-	limit(hour, "the hourly cap")
-	limit(day/24, "the daily cap")
+	limit(f.dose/(f.cycle*float64(s.sharing()))*3600, "size and cadence of doses")
+	limit(f.hour, "the hourly cap")
+	limit(f.day/24, "the daily cap")
 	out.Ratio = out.PerHour / out.Worst
 	if !(out.Worst > 0) {
 		out.Ratio = 99 // nothing is ever needed

@@ -1,0 +1,114 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"leat/controller"
+	"leat/dosing"
+)
+
+// pageWords are what single pages need beside the words of all.
+func pageWords() template.FuncMap {
+	return template.FuncMap{
+		"shifts":  shiftsOf,
+		"rights":  rightsOf,
+		"dayTime": func(d time.Duration) string { return time.Time{}.Add(d).Format("15:04") },
+		"long":    longWords,
+		"wanted":  wantedWords,
+		"probe":   probeOf,
+		"calibrated": func(in controller.InputView) bool {
+			return in.Quantity == dosing.QuantityPH || in.Quantity == dosing.QuantityEC
+		},
+		"served":    servedBy,
+		"runFields": func() []int { return []int{1, 2, 3} },
+		"perMinute": func(perSecond float64) float64 { return 60 * perSecond },
+	}
+}
+
+// shift is a stock's share of the blend before and after an analysis.
+type shift struct{ Pump, Before, After string }
+
+func shiftsOf(before, after []controller.ShareView) (rows []shift) {
+	percent := func(of []controller.ShareView, pump string) string {
+		for _, s := range of {
+			if s.Pump == pump {
+				return strconv.FormatFloat(100*s.Share, 'f', 1, 64) + " %"
+			}
+		}
+		return "–"
+	}
+	for _, s := range slices.Concat(before, after) {
+		if !slices.ContainsFunc(rows, func(r shift) bool { return r.Pump == s.Pump }) {
+			rows = append(rows, shift{s.Pump, percent(before, s.Pump), percent(after, s.Pump)})
+		}
+	}
+	return rows
+}
+
+// right is what one role may beyond the roles before it.
+type right struct{ Role, Words string }
+
+// rightsOf is what each role may ask for, as the core holds it.
+func rightsOf() (rights []right) {
+	for role := controller.RoleView; role < controller.RoleCount; role++ {
+		var kinds []string
+		for kind := controller.RequestNone + 1; kind < controller.RequestCount; kind++ {
+			if kind.Needs() == role {
+				kinds = append(kinds, kind.String())
+			}
+		}
+		words := "look"
+		if len(kinds) > 0 {
+			words = "that too, and " + strings.Join(kinds, ", ")
+		}
+		rights = append(rights, right{role.String(), words})
+	}
+	return rights
+}
+
+// longWords is a long time in hours or days.
+func longWords(d time.Duration) string {
+	if d < 48*time.Hour {
+		return leftWords(d)
+	}
+	return fmt.Sprintf("%.0f days", d.Hours()/24)
+}
+
+// wantedWords is a setpoint of a schedule by day and by night.
+func wantedWords(day, night float64) string {
+	switch {
+	case day == 0 && night == 0:
+		return "as before"
+	case night == 0:
+		return strconv.FormatFloat(day, 'f', 2, 64)
+	case day == 0:
+		return "as before, " + strconv.FormatFloat(night, 'f', 2, 64) + " by night"
+	}
+	return fmt.Sprintf("%.2f, %.2f by night", day, night)
+}
+
+func probeOf(t *controller.TankView, name string) controller.InputView {
+	for i := range t.Inputs {
+		if t.Inputs[i].Name == name {
+			return t.Inputs[i]
+		}
+	}
+	return controller.InputView{}
+}
+
+// servedBy are the tanks that a pump serves.
+func servedBy(d *pageData, p *controller.PumpView) (tanks []*controller.TankView) {
+	for i := range p.Largest {
+		for k := range d.Tanks {
+			if d.Tanks[k].Name == p.Largest[i].Tank {
+				tanks = append(tanks, &d.Tanks[k])
+			}
+		}
+	}
+	return tanks
+}
