@@ -128,7 +128,7 @@ func (w *wires) online() string { return w.topics.Online(w.file.Broker.ClientID)
 // linkOptions are the options of the broker connection.
 func (a *App) linkOptions() (mqtt.Options, error) {
 	b := a.file.Broker
-	secure, err := brokerTLS(b)
+	secure, err := BrokerTLS(b)
 	if err != nil {
 		return mqtt.Options{}, err
 	}
@@ -138,8 +138,8 @@ func (a *App) linkOptions() (mqtt.Options, error) {
 		Latest: a.wires.latest, Queued: a.wires.filters, LargestBody: payload.LargestPayload, Log: a.log}, nil
 }
 
-// brokerTLS reads the certificates of a broker that is reached by TLS.
-func brokerTLS(b config.Broker) (*tls.Config, error) {
+// BrokerTLS reads the certificates of a broker that is reached by TLS.
+func BrokerTLS(b config.Broker) (*tls.Config, error) {
 	if b.CA == "" && b.Certificate == "" {
 		return nil, nil // the system's roots, if the URL asks for TLS at all
 	}

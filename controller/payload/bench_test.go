@@ -40,7 +40,7 @@ func BenchmarkAppendOrder(b *testing.B) {
 	dst := make([]byte, 0, 512)
 	b.ReportAllocs()
 	for b.Loop() {
-		dst = sampleOrder.append(dst[:0])
+		dst = sampleOrder.Append(dst[:0])
 	}
 }
 

@@ -130,7 +130,7 @@ func FuzzOrder(f *testing.F) {
 		if m.Volume <= 0 || m.Run <= 0 || m.Boot == "" {
 			t.Errorf("%q is taken as %+v", body, m)
 		}
-		again, err := ParseOrder(m.append(nil))
+		again, err := ParseOrder(m.Append(nil))
 		m.Expires = m.Expires.UTC().Truncate(1e9)
 		again.Expires = again.Expires.UTC()
 		if err != nil || again != m {

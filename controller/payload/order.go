@@ -33,10 +33,11 @@ type OrderMessage struct {
 // doses on old readings.
 func AppendOrder(dst []byte, o controller.Order, outlet string) []byte {
 	return OrderMessage{ID: o.ID(), Outlet: outlet, Volume: o.Volume(), Run: o.Run(), Boot: o.Boot(),
-		BeforeTick: o.BeforeTick(), Expires: o.Expires()}.append(dst)
+		BeforeTick: o.BeforeTick(), Expires: o.Expires()}.Append(dst)
 }
 
-func (m OrderMessage) append(dst []byte) []byte {
+// Append writes the order; the daemon writes those of the gate alone, by AppendOrder.
+func (m OrderMessage) Append(dst []byte) []byte {
 	e := object(dst)
 	e.order("order", m.ID)
 	e.text("outlet", m.Outlet)

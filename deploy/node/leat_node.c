@@ -89,12 +89,17 @@ static void end(struct leat_node *n, enum leat_phase phase, enum leat_cause caus
 /* The outlet is open: remember, then run. */
 static void begin(struct leat_node *n) {
     struct leat_word before = n->record.last;
+    /* After a loss of power nobody knows how much was given: all of it is remembered. */
     n->record.last = word_of(&n->order, LEAT_RUNNING, LEAT_NO_CAUSE);
+    n->record.last.run_ms = n->order.run_ms;
+    n->record.last.volume_ul = n->order.volume_ul;
     if (!keep(n)) {
         n->record.last = before;
         end(n, LEAT_REFUSED, LEAT_CAUSE_MEMORY);
         return;
     }
+    n->record.last.run_ms = 0;
+    n->record.last.volume_ul = 0;
     n->state = LEAT_PUMPING;
     n->since = n->now;
     n->ports->pump(n->ports->self, n->order.pump, true);
@@ -322,7 +327,7 @@ static void advance(struct leat_node *n) {
     enum leat_cause cause = barred(n);
     if (cause != LEAT_NO_CAUSE) {
         end(n, LEAT_STOPPED, cause);
-    } else if (RULE(LEAT_RULE_LAPSE) && !lease_holds(n)) {
+    } else if (RULE(LEAT_RULE_LAPSE) && (RULE(LEAT_RULE_LEASE) || n->state == LEAT_PUMPING) && !lease_holds(n)) {
         end(n, LEAT_STOPPED, LEAT_CAUSE_LAPSE);
     } else if (n->state == LEAT_PUMPING) {
         if (RULE(LEAT_RULE_END) && n->now - n->since >= n->order.run_ms) {
@@ -387,7 +392,7 @@ void leat_node_start(struct leat_node *n, const struct leat_pump *pumps, size_t 
             report(n, &n->record.last);
             return;
         }
-        /* How much of it was given is not known. */
+        /* It counts in full: how much of it was given is not known. */
         n->record.last.phase = LEAT_STOPPED;
         n->record.last.cause = LEAT_CAUSE_POWER;
     }

@@ -338,7 +338,7 @@ static void power_lost(void) {
     leat_node_start(&node, pumps, 2u, &ports, "efgh", &flash, 1000u);
     EXPECT("acid off|feed off");
     leat_node_connected(&node, 1010u);
-    EXPECT("\"boot\":\"efgh\",\"tick_ms\":10,\"idle\":true,\"epoch\":7,\"last\":{\"order\":\"7-000001\",\"phase\":\"stopped\"|power was lost");
+    EXPECT("\"boot\":\"efgh\",\"tick_ms\":10,\"idle\":true,\"epoch\":7,\"last\":{\"order\":\"7-000001\",\"phase\":\"stopped\",\"run_ms\":3000,\"volume_ml\":2.500|power was lost");
 }
 
 static void hours(void) {

@@ -18,17 +18,17 @@ func StrictC() []string {
 	return []string{"-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic", "-Wconversion", "-Wshadow"}
 }
 
-// BuildPumpNode compiles deploy/node with one of its shells, such as "shell_lines.c", and
-// returns the program. The flags come last.
-func BuildPumpNode(t testing.TB, shell string, flags ...string) string {
+// BuildPumpNode compiles deploy/node with one of its shells, such as "shell_lines.c", into
+// a folder and returns the program. The flags come last.
+func BuildPumpNode(t testing.TB, folder, shell string, flags ...string) string {
 	t.Helper()
 	gcc := Program(t, "gcc", "gcc")
 	_, here, _, _ := runtime.Caller(0)
-	folder := filepath.Join(filepath.Dir(here), "..", "..", "..", "deploy", "node")
-	program := filepath.Join(t.TempDir(), strings.TrimSuffix(shell, ".c"))
+	source := filepath.Join(filepath.Dir(here), "..", "..", "..", "deploy", "node")
+	program := filepath.Join(folder, strings.TrimSuffix(shell, ".c"))
 	args := append(StrictC(), "-O1", "-o", program)
 	for _, name := range []string{shell, "leat_node.c", "leat_words.c"} {
-		args = append(args, filepath.Join(folder, name))
+		args = append(args, filepath.Join(source, name))
 	}
 	if out, err := exec.Command(gcc, append(args, flags...)...).CombinedOutput(); err != nil {
 		t.Fatalf("gcc: %v\n%s", err, out)
