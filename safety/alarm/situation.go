@@ -7,6 +7,7 @@ import (
 
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/line"
 	"leat/safety/response"
 )
 
@@ -48,6 +49,8 @@ type Situation struct {
 	SourceWater string
 	// OffBalance says which stock does otherwise than the others; empty while none does.
 	OffBalance string
+	// Line is what the watched line around the tank calls a person for.
+	Line []line.Finding
 	// Disarmed is why the tank was armed and now observes without a person's word;
 	// empty when it does not.
 	Disarmed string
