@@ -208,7 +208,8 @@ func (s *stage) until(limit time.Duration, so func() bool) bool {
 }
 
 func (s *stage) view(tank dosing.TankID) *controller.TankView {
-	return &s.Core.View(s.Now()).Tanks[tank]
+	view := s.Core.Tank(s.Now(), tank)
+	return &view
 }
 
 // hold is what the view shows of a cause.

@@ -37,6 +37,7 @@ type player struct {
 	keepBack    bool
 	confirm     string
 	pumpOfOrder map[ledger.OrderID]dosing.PumpID
+	goesBack    bool                             // to a copy of the ledger
 	copies      map[time.Duration]*ledger.Memory // the ledger as it was, each minute
 	rows        int                              // that were shown
 	out         []string                         // since the last input
@@ -70,6 +71,7 @@ func newPlayer(t *testing.T, s *script) *player {
 	p := &player{stage: &stage{rig: &rig{file: file}, t: t, taps: map[string]func([]byte) []byte{}}, script: s, wires: map[string]*wire{},
 		pumpOfOrder: map[ledger.OrderID]dosing.PumpID{}, copies: map[time.Duration]*ledger.Memory{}, holds: map[held]safety.Action{},
 		answers: map[dosing.Quantity]float64{}, alarms: map[safety.Cause]bool{}, due: map[safety.Cause]time.Duration{}}
+	p.goesBack = slices.ContainsFunc(s.lines, func(l scriptLine) bool { return strings.Contains(l.text, " on a copy from ") })
 	for _, given := range s.given {
 		if err := given(p); err != nil {
 			t.Fatal(err)
@@ -400,7 +402,7 @@ func (p *player) give() {
 }
 
 func (p *player) second() {
-	if p.clock%time.Minute == 0 {
+	if p.goesBack && p.clock%time.Minute == 0 {
 		p.copies[p.clock] = p.store.Copy()
 	}
 	p.clock += time.Second

@@ -7,19 +7,16 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"go.uber.org/zap"
 	"math/rand/v2"
 	"sync"
-	"sync/atomic"
 	"time"
-
-	"go.uber.org/zap"
 
 	"leat/controller"
 	"leat/controller/config"
 	"leat/controller/diary"
 	"leat/controller/metrics"
 	"leat/controller/mqtt"
-	"leat/controller/payload"
 	"leat/controller/store"
 	"leat/controller/web"
 	"leat/dosing"
@@ -37,58 +34,24 @@ type Options struct {
 	Supervise func(state string)           // tells a supervisor; nil = systemd where there is one
 }
 
-// App is one daemon with one station.
+// App is one daemon with one station. Each part knows those above it in this list only.
 type App struct {
-	file    *config.File
-	options Options
-	log     *zap.Logger
-	clock   Clock
+	*gear
+	display  display
+	outbox   outbox
+	driver   driver
+	owners   owners
+	asks     asks
+	listener listener
 
-	db       *store.DB
+	options  Options
 	release  func()
-	core     *controller.Core
-	writer   *writer
-	sender   *sender
-	link     *mqtt.Link
-	wires    *wires
-	intake   *payload.Intake
-	metrics  *metrics.Metrics
 	web      *web.Server
-	history  *store.History
-	diary    *diary.Writer
-	view     atomic.Pointer[controller.View]
 	requests chan request
 	reloads  chan chan error
 	probes   chan chan bool
 	stopOnce sync.Once
-
-	waiting   map[uint64]chan controller.Answer // by request number
-	asked     uint64
-	record    record
-	stale     bool // something changed since the view was made
-	lastTick  dosing.Instant
-	stepped   dosing.Instant // of the newest event that the core was given
-	state     published
-	alarmed   []map[safety.Cause]bool // by tank: what stands on an alarm topic
-	ions      []*controller.IonsView  // by tank: the newest in the history
-	names     []string                // of the inputs in history and log: tank and probe
-	refused   refusals
-	changes   quota      // lines of the log on what people changed
-	denials   quota      // and on what they were refused
-	unread    mqtt.Stats // of the link, as counted so far
-	beat      uint64     // of the last lease; begins at firstBeat, by which our own leases are known
-	firstBeat uint64
-	stopOwed  bool // a stop was wanted that found no way out
-	pulse     pulse
-	owner     ownership
-	other     time.Duration // uptime until which another daemon is believed to be there; 0 = none
-	losses    losses
-	connected bool           // as the link last told
-	echoed    time.Duration  // uptime at which a lease was last heard, or the link opened
-	leases    payload.Leases // our own, heard back
-
-	proofs     proofs // of the nodes, as they were when this run began
-	firstEpoch uint32 // of this run; a person may raise it
+	lastTick dosing.Instant
 }
 
 type request struct {
@@ -99,13 +62,12 @@ type request struct {
 // New opens the state folder, replays the ledger and makes ready to run. It holds
 // the folder's lock until Run ends or Close is called.
 func New(file *config.File, options Options) (*App, error) {
-	a := &App{file: file, options: options, log: options.Log, clock: options.Clock,
-		requests: make(chan request), reloads: make(chan chan error), probes: make(chan chan bool),
-		waiting: map[uint64]chan controller.Answer{}, pulse: pulse{since: time.Now()}, firstBeat: rand.Uint64N(largestFirstBeat)}
-	a.beat = a.firstBeat
-	if a.log == nil {
-		a.log = zap.NewNop()
+	if options.Log == nil {
+		options.Log = zap.NewNop()
 	}
+	a := &App{gear: &gear{file: file, log: options.Log, clock: options.Clock}, options: options,
+		requests: make(chan request), reloads: make(chan chan error), probes: make(chan chan bool)}
+	a.assemble()
 	if a.options.Supervise == nil {
 		a.options.Supervise = notify
 	}
@@ -114,6 +76,17 @@ func New(file *config.File, options Options) (*App, error) {
 		return nil, err
 	}
 	return a, nil
+}
+
+// assemble makes the parts and tells each which others it needs.
+func (a *App) assemble() {
+	first := rand.Uint64N(largestFirstBeat)
+	a.display.gear = a.gear
+	a.outbox = outbox{gear: a.gear, display: &a.display, waiting: map[uint64]chan controller.Answer{}, beat: first, firstBeat: first, armsAll: a.options.ArmAll}
+	a.driver = driver{gear: a.gear, outbox: &a.outbox, pulse: pulse{since: time.Now()}}
+	a.owners = owners{gear: a.gear, driver: &a.driver, display: &a.display, outbox: &a.outbox}
+	a.asks = asks{gear: a.gear, driver: &a.driver, owners: &a.owners, outbox: &a.outbox}
+	a.listener = listener{gear: a.gear, driver: &a.driver, owners: &a.owners, asks: &a.asks, outbox: &a.outbox, display: &a.display}
 }
 
 // Close gives the state folder back. Run does it as well; calling both is harmless.
@@ -154,7 +127,7 @@ func (a *App) open() error {
 	if broken {
 		return fmt.Errorf("%w; the daemon does not dose on a record that was changed: look at it with leat ledger verify, then move the folder away to begin a new one", err)
 	}
-	a.metrics = metrics.New(a.file.Settings.Safety.Station, a.View, a.options.Version)
+	a.metrics = metrics.New(a.file.Settings.Safety.Station, a.display.View, a.options.Version)
 	a.metrics.Stand(standing(a.file))
 	now := a.now()
 	restored, err := ledger.Replay(a.db, now, false)
@@ -164,7 +137,7 @@ func (a *App) open() error {
 	if a.core, err = controller.New(&a.file.Settings, restored, now); err != nil {
 		return err
 	}
-	a.firstEpoch = a.core.Epoch()
+	a.listener.firstEpoch = a.core.Epoch()
 	a.history = a.db.History()
 	a.diary = diary.NewWriter(diary.StationOf(&a.file.Settings, a.file.Zone.String()))
 	a.writer = newWriter(book, a.history.Flush, a.metrics.LedgerAppend, a.log)
@@ -178,11 +151,11 @@ func (a *App) open() error {
 	}
 	a.link = mqtt.New(options)
 	a.sender = newSender(a.link)
-	a.state = newPublished()
+	a.display.state = newPublished()
 	a.refused = refusals{log: a.log, last: map[string]time.Duration{}}
-	a.ions = make([]*controller.IonsView, len(a.file.Settings.Tanks))
+	a.display.ions = make([]*controller.IonsView, len(a.file.Settings.Tanks))
 	for range a.file.Settings.Tanks {
-		a.alarmed = append(a.alarmed, map[safety.Cause]bool{})
+		a.display.alarmed = append(a.display.alarmed, map[safety.Cause]bool{})
 	}
 	for i := range a.file.Settings.Safety.Inputs {
 		in := &a.file.Settings.Safety.Inputs[i]
@@ -192,15 +165,8 @@ func (a *App) open() error {
 	return err
 }
 
-func (a *App) now() dosing.Instant {
-	if a.clock != nil {
-		return a.clock.Now()
-	}
-	return dosing.Instant{Wall: time.Now().In(a.file.Zone)}
-}
-
 // View is the newest snapshot; nil before the first decision.
-func (a *App) View() *controller.View { return a.view.Load() }
+func (a *App) View() *controller.View { return a.display.View() }
 
 // Address is where the page listens.
 func (a *App) Address() string { return a.web.Address() }
@@ -298,12 +264,12 @@ const (
 func (a *App) farewell(cancel func(), group *sync.WaitGroup) error {
 	a.options.Supervise("STOPPING=1")
 	if a.owner.owns {
-		a.stopPumps()
+		a.outbox.stopPumps()
 	}
-	a.leaveStation()
-	a.note(a.diary.End(a.now().Wall))
+	a.owners.leaveStation()
+	a.display.note(a.diary.End(a.now().Wall))
 	if a.record.pending == 0 { // a disk that keeps others waiting is not waited for
-		a.step(a.clock.Now(), controller.Event{Kind: controller.EventEnding})
+		a.driver.step(a.clock.Now(), controller.Event{Kind: controller.EventEnding})
 	}
 	written := make(chan struct{})
 	close(a.writer.drafts)
@@ -337,7 +303,7 @@ func (a *App) farewell(cancel func(), group *sync.WaitGroup) error {
 // loop's.
 func (a *App) leave() {
 	epoch := uint32(0)
-	if view := a.View(); view != nil {
+	if view := a.display.View(); view != nil {
 		epoch = view.Epoch
 	}
 	stop := a.wires.stopMessage(epoch, controller.StopOrder{Tank: dosing.AllTanks, All: true})
@@ -352,9 +318,3 @@ func (a *App) leave() {
 // largestFirstBeat leaves the beats of a lease room to rise for ever below 2^53,
 // which every JSON reader counts exactly.
 const largestFirstBeat = 1 << 52
-
-// stopPumps tells every node to stop, ledger or not. What is retained, such as the claim
-// of an earlier run, may arrive a moment before the link is open: then the stop is owed.
-func (a *App) stopPumps() {
-	a.stopOwed = !a.urge(a.wires.stopMessage(a.core.Epoch(), controller.StopOrder{Tank: dosing.AllTanks, All: true}))
-}

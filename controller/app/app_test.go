@@ -359,10 +359,10 @@ func TestMessageThatArrivedBeforeTheLastTickIsNoBrokenClock(t *testing.T) {
 		t.Fatal(err)
 	}
 	// The tick of 10 s is taken before the switch that arrived 10 ms earlier.
-	a.step(at(10*time.Second), controller.Event{Kind: controller.EventTick})
-	a.step(reading.At(), controller.Event{Kind: controller.EventReading, Reading: reading})
-	a.step(at(11*time.Second), controller.Event{Kind: controller.EventTick})
-	a.showChanges()
+	a.driver.step(at(10*time.Second), controller.Event{Kind: controller.EventTick})
+	a.driver.step(reading.At(), controller.Event{Kind: controller.EventReading, Reading: reading})
+	a.driver.step(at(11*time.Second), controller.Event{Kind: controller.EventTick})
+	a.display.showChanges()
 	for _, h := range a.View().Tanks[0].Holds {
 		if h.Cause == safety.CauseClockUntrusted {
 			t.Errorf("held: %s", h.Text)

@@ -16,15 +16,15 @@ func TestAStopThatFindsNoOpenLinkStaysOwed(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(a.Close)
-	a.stopOwed = true
-	a.claim(a.clock.Now())
-	if !a.stopOwed {
+	a.outbox.stopOwed = true
+	a.owners.claim(a.clock.Now())
+	if !a.outbox.stopOwed {
 		t.Error("the station was claimed without a link, and the stop of the start is forgotten")
 	}
-	a.stopOwed = false
+	a.outbox.stopOwed = false
 	a.sender.take(message{topic: a.wires.topics.Stop(), qos: 1, stop: true}, true, nil)
 	a.tick(a.clock.Now())
-	if !a.stopOwed {
+	if !a.outbox.stopOwed {
 		t.Error("a stop that was not published is forgotten")
 	}
 }

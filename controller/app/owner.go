@@ -47,30 +47,23 @@ type early struct {
 
 const mostEarly = 32
 
+// owners takes the station and leaves it to others.
+type owners struct {
+	*gear
+	driver  *driver
+	display *display
+	outbox  *outbox
+	other   time.Duration // uptime until which another daemon is believed to be there; 0 = none
+}
+
 // notOurs says whether an ask is for another daemon to answer. Before anybody owns the
 // station it waits.
-func (a *App) notOurs(r route, body []byte) bool {
-	o := &a.owner
+func (ow *owners) notOurs(r route, body []byte) bool {
+	o := &ow.owner
 	if !o.owns && o.other == "" && len(o.early) < mostEarly {
 		o.early = append(o.early, early{r, bytes.Clone(body)})
 	}
 	return !o.owns
-}
-
-// takeEarly takes the asks that waited.
-func (a *App) takeEarly() {
-	waiting := a.owner.early
-	a.owner.early = nil
-	for _, e := range waiting {
-		take, topic := a.takeAsk, a.wires.topics.Ask(e.route.tank, e.route.quantity)
-		if e.route.kind == routeAnalysis {
-			take, topic = a.takeAnalysis, a.wires.topics.AnalysisAsk(e.route.tank)
-		}
-		if err := take(e.route, e.body); err != nil {
-			a.metrics.Message("refused")
-			a.refused.note(a.stepped.Up, topic, err)
-		}
-	}
 }
 
 // linked begins to listen anew. After a break in which another may have taken the station
@@ -93,8 +86,8 @@ func (o *ownership) holder() string {
 
 // takeOwner takes what stands on the owner topic, retained or new. An empty message is an
 // owner that left.
-func (a *App) takeOwner(at dosing.Instant, body []byte) error {
-	o := &a.owner
+func (ow *owners) takeOwner(at dosing.Instant, body []byte) error {
+	o := &ow.owner
 	if len(body) == 0 {
 		if !o.owns {
 			o.other, o.heard = "", 0
@@ -107,104 +100,109 @@ func (a *App) takeOwner(at dosing.Instant, body []byte) error {
 		return err
 	case instance == o.instance:
 		if !o.owns {
-			a.claim(at) // ours from an earlier run
+			ow.claim(at) // ours from an earlier run
 		}
 	case o.owns:
-		a.contest(at, instance)
+		ow.contest(at, instance)
 	default:
-		a.yield(at, instance)
+		ow.yield(at, instance)
 	}
 	return nil
 }
 
 // contest is two daemons that both took the station, which the leases of both show too:
 // neither doses, and a person is told.
-func (a *App) contest(at dosing.Instant, instance string) {
-	if at.Up-a.owner.told >= leaseHolds {
-		a.owner.told = at.Up
-		a.log.Warn("another daemon claims this station too: neither doses", zap.String("other", instance), zap.String("this", a.owner.instance))
-		a.claimAloud()
+func (ow *owners) contest(at dosing.Instant, instance string) {
+	if at.Up-ow.owner.told >= leaseHolds {
+		ow.owner.told = at.Up
+		ow.log.Warn("another daemon claims this station too: neither doses", zap.String("other", instance), zap.String("this", ow.owner.instance))
+		ow.claimAloud()
 	}
-	a.seeOther(at, leaseHolds)
+	ow.seeOther(at, leaseHolds)
 }
 
 // hearOther notes that the other owner is alive.
-func (a *App) hearOther(at dosing.Instant) {
-	if !a.owner.owns {
-		a.owner.heard = max(a.owner.heard, at.Up)
+func (ow *owners) hearOther(at dosing.Instant) {
+	if !ow.owner.owns {
+		ow.owner.heard = max(ow.owner.heard, at.Up)
 	}
 }
 
 // yield leaves the station to another daemon.
-func (a *App) yield(at dosing.Instant, instance string) {
-	o := &a.owner
+func (ow *owners) yield(at dosing.Instant, instance string) {
+	o := &ow.owner
 	if o.other != instance {
-		a.log.Warn("another daemon owns this station: nothing is ordered or answered here", zap.String("station", a.file.Settings.Safety.Station),
+		ow.log.Warn("another daemon owns this station: nothing is ordered or answered here", zap.String("station", ow.file.Settings.Safety.Station),
 			zap.String("owner", instance), zap.String("this", o.instance))
 	}
 	o.owns, o.other, o.heard, o.early = false, instance, max(o.heard, at.Up), nil
-	a.holdForOther(at)
+	ow.holdForOther(at)
 }
 
 // holdForOther holds all doses for as long as another daemon owns the station.
-func (a *App) holdForOther(at dosing.Instant) {
-	first := a.other == 0
-	a.other = at.Up + leaseHolds
+func (ow *owners) holdForOther(at dosing.Instant) {
+	first := ow.other == 0
+	ow.other = at.Up + leaseHolds
 	if first {
-		a.step(at, controller.Event{Kind: controller.EventOther, Up: true, Text: a.owner.holder()})
+		ow.driver.step(at, controller.Event{Kind: controller.EventOther, Up: true, Text: ow.owner.holder()})
 	}
 }
 
 // claim takes the station. Above all the stop of the start goes out: a dose of an earlier
 // run may still go on.
-func (a *App) claim(at dosing.Instant) {
-	o := &a.owner
+func (ow *owners) claim(at dosing.Instant) {
+	o := &ow.owner
 	if o.other != "" {
-		a.log.Warn("the owner of this station is silent: taken over", zap.String("owner", o.other), zap.Duration("silent_for", at.Up-o.heard))
+		ow.log.Warn("the owner of this station is silent: taken over", zap.String("owner", o.other), zap.Duration("silent_for", at.Up-o.heard))
 	}
 	o.owns, o.other = true, ""
-	a.state.forget()
-	a.echoed = at.Up
-	a.claimAloud()
-	if a.stopOwed {
-		a.stopPumps()
+	ow.display.state.forget()
+	ow.echoed = at.Up
+	ow.claimAloud()
+	if ow.outbox.stopOwed {
+		ow.outbox.stopPumps()
 	}
-	if a.other > 0 {
-		a.other = 0
-		a.step(at, controller.Event{Kind: controller.EventOther})
+	if ow.other > 0 {
+		ow.other = 0
+		ow.driver.step(at, controller.Event{Kind: controller.EventOther})
 	}
-	a.stale = true
-	a.takeEarly()
+	ow.display.stale = true
 }
 
-func (a *App) claimAloud() {
-	a.owner.epoch = a.core.Epoch()
-	a.publish(message{topic: a.wires.topics.Owner(), qos: 1, retained: true, body: payload.AppendOwner(nil, a.owner.instance, a.core.Epoch())})
+func (ow *owners) claimAloud() {
+	ow.owner.epoch = ow.core.Epoch()
+	ow.publish(message{topic: ow.wires.topics.Owner(), qos: 1, retained: true, body: payload.AppendOwner(nil, ow.owner.instance, ow.core.Epoch())})
 }
 
 // watchOwner takes the station when nobody else has it, and else goes on waiting.
-func (a *App) watchOwner(now dosing.Instant) {
-	o := &a.owner
-	if o.owns && a.connected && o.epoch != a.core.Epoch() {
-		a.claimAloud()
+func (ow *owners) watchOwner(now dosing.Instant) {
+	o := &ow.owner
+	if o.owns && ow.connected && o.epoch != ow.core.Epoch() {
+		ow.claimAloud()
 	}
-	if o.owns || !a.connected {
+	if o.owns || !ow.connected {
 		return
 	}
-	a.echoed = now.Up // no lease of ours goes out, so none comes back
+	ow.echoed = now.Up // no lease of ours goes out, so none comes back
 	waited := now.Up-o.opened >= claimAfter
 	alive := o.heard > 0 && now.Up-max(o.heard, o.opened) < ownerSilent
 	switch {
 	case waited && !alive:
-		a.claim(now)
+		ow.claim(now)
 	case o.other != "":
-		a.holdForOther(now)
+		ow.holdForOther(now)
 	}
 }
 
 // leaveStation takes our claim back at an orderly end.
-func (a *App) leaveStation() {
-	if a.owner.owns {
-		a.publish(message{topic: a.wires.topics.Owner(), qos: 1, retained: true})
+func (ow *owners) leaveStation() {
+	if ow.owner.owns {
+		ow.publish(message{topic: ow.wires.topics.Owner(), qos: 1, retained: true})
 	}
+}
+
+// seeOther holds all doses while another daemon is believed to be there.
+func (ow *owners) seeOther(now dosing.Instant, holds time.Duration) {
+	ow.other = max(ow.other, now.Up+holds)
+	ow.driver.step(now, controller.Event{Kind: controller.EventOther, Up: true})
 }

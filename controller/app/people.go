@@ -19,8 +19,9 @@ func (a *App) webOptions() web.Options {
 		w = config.Web{}
 	}
 	return web.Options{Listen: w.Listen, Certificate: w.Certificate, Key: w.Key, Proxied: w.BehindProxy, Monitoring: a.file.Metrics.Listen, Socket: filepath.Join(a.file.State, SocketName),
-		ECScale: w.ECScale, View: a.View, Ask: a.Ask, ReadAnalysis: readAnalysis, Night: nights{a.db}.of, Record: nights{a.db}.told, Export: nights{a.db}.export, People: nights{a.db}.people, Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready,
-		Alive: func() error { return a.pulse.within(aliveWithin) }, Loop: a.pulse.age}
+		ECScale: w.ECScale, View: a.display.View, Ask: a.Ask, ReadAnalysis: readAnalysis, Night: nights{a.db}.of, Record: nights{a.db}.told, Export: nights{a.db}.export, People: nights{a.db}.people, Tokens: tokens{store.TokensOf(a.db)},
+		Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready,
+		Alive: func() error { return a.driver.pulse.within(aliveWithin) }, Loop: a.driver.pulse.age}
 }
 
 // readAnalysis reads the list that the page's form or the local socket holds.
@@ -50,10 +51,10 @@ func (a *App) audit(who, from, what, detail string) {
 
 // ready says why the daemon cannot do its work now.
 func (a *App) ready() error {
-	if err := a.pulse.within(readyWithin); err != nil {
+	if err := a.driver.pulse.within(readyWithin); err != nil {
 		return err
 	}
-	view := a.View()
+	view := a.display.View()
 	switch {
 	case view == nil:
 		return errors.New("no decision yet")

@@ -36,8 +36,8 @@ type record struct {
 // enter hands a draft to the writer, which has room for it. A draft that finds none
 // is lost, and with it every later one: a record with a gap would be believed. The
 // core then observes until a restart, as after a disk that failed.
-func (a *App) enter(now dosing.Instant, draft ledger.Draft) {
-	r := &a.record
+func (o *outbox) enter(now dosing.Instant, draft ledger.Draft) {
+	r := &o.record
 	if r.overrun || r.pending == draftsMost {
 		r.overrun = true
 		return
@@ -46,29 +46,29 @@ func (a *App) enter(now dosing.Instant, draft ledger.Draft) {
 		r.moved = now
 	}
 	r.pending++
-	a.writer.drafts <- draft // never waits: no more are pending than have room
+	o.writer.drafts <- draft // never waits: no more are pending than have room
 }
 
 // written takes what the writer says.
-func (a *App) written(now dosing.Instant, done result) {
+func (dr *driver) written(now dosing.Instant, done result) {
 	if done.done {
-		a.record.pending--
-		a.record.moved = now
+		dr.record.pending--
+		dr.record.moved = now
 	}
 	switch {
 	case done.event == nil:
-		a.tellRecord(now)
+		dr.tellRecord(now)
 	case done.event.Kind == controller.EventLedger:
-		a.record.word, a.record.text = done.event.Ledger, done.event.Text
-		a.tellRecord(now)
+		dr.record.word, dr.record.text = done.event.Ledger, done.event.Text
+		dr.tellRecord(now)
 	default:
-		a.step(now, *done.event)
+		dr.step(now, *done.event)
 	}
 }
 
 // tellRecord tells the core when the state of the record has changed.
-func (a *App) tellRecord(now dosing.Instant) {
-	r := &a.record
+func (dr *driver) tellRecord(now dosing.Instant) {
+	r := &dr.record
 	r.behind = r.pending > 0 && now.Since(r.moved) >= stallAfter || r.pending >= draftsBehind || r.behind && r.pending > caughtUp
 	state, text := r.word, r.text
 	switch {
@@ -81,8 +81,8 @@ func (a *App) tellRecord(now dosing.Instant) {
 		return
 	}
 	r.told = state
-	a.log.Warn("ledger", zap.Stringer("state", state), zap.String("error", text))
-	a.step(now, controller.Event{Kind: controller.EventLedger, Ledger: state, Text: text})
+	dr.log.Warn("ledger", zap.Stringer("state", state), zap.String("error", text))
+	dr.step(now, controller.Event{Kind: controller.EventLedger, Ledger: state, Text: text})
 }
 
 // lessens says whether a request only lets less happen or counts what was given.
@@ -98,12 +98,12 @@ func lessens(kind controller.RequestKind) bool {
 
 // deferred refuses what lets more happen while the record cannot be written in time:
 // it would wait for the disk, and take effect when nobody thinks of it any more.
-func (a *App) deferred(r *controller.Request) (controller.Answer, bool) {
-	if a.record.told == safety.LedgerReady || lessens(r.Kind) {
+func (as *asks) deferred(r *controller.Request) (controller.Answer, bool) {
+	if as.record.told == safety.LedgerReady || lessens(r.Kind) {
 		return controller.Answer{}, false
 	}
-	text := "not taken: the record is " + a.record.told.String() + ", so this cannot be written down in time; ask again when the record is ready"
-	if a.record.told == safety.LedgerFailed {
+	text := "not taken: the record is " + as.record.told.String() + ", so this cannot be written down in time; ask again when the record is ready"
+	if as.record.told == safety.LedgerFailed {
 		text = "not taken: the record has failed; look at the disk, restart leat, and ask again"
 	}
 	return controller.Answer{Request: r.ID, Kind: r.Kind, Tank: r.Tank, Quantity: r.Quantity, New: r.Value, Text: text, From: r.From, By: r.By}, true

@@ -44,7 +44,7 @@ func (a *App) reload() error {
 		a.log.Info("configuration", zap.String("change", change))
 	}
 	a.diary.Reconfigured(diary.StationOf(&fresh.Settings, fresh.Zone.String()))
-	a.step(a.clock.Now(), controller.Event{Kind: controller.EventSettings, Settings: &fresh.Settings})
+	a.driver.step(a.clock.Now(), controller.Event{Kind: controller.EventSettings, Settings: &fresh.Settings})
 	return nil
 }
 

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"leat/controller"
+	"leat/controller/mqtt"
 	"leat/controller/payload"
 )
 
@@ -11,48 +12,62 @@ import (
 // no flood keeps time, a stop or the disk's word waiting.
 const messagesAtOnce = 64
 
+// listener takes what the link brings.
+type listener struct {
+	*gear
+	driver     *driver
+	owners     *owners
+	asks       *asks
+	outbox     *outbox
+	display    *display
+	losses     losses
+	unread     mqtt.Stats     // of the link, as counted so far
+	leases     payload.Leases // our own, heard back
+	firstEpoch uint32         // of this run; a person may raise it
+}
+
 // receive takes the newest readings and the oldest messages that wait at the link.
-func (a *App) receive() {
-	a.link.Take(a.takeReading)
+func (l *listener) receive() {
+	l.link.Take(l.takeReading)
 	for range messagesAtOnce {
-		m, ok := a.link.Next()
+		m, ok := l.link.Next()
 		if !ok {
 			return
 		}
-		a.takeMessage(m.Topic, m.Body, m.Retained, m.Arrived)
+		l.takeMessage(m.Topic, m.Body, m.Retained, m.Arrived)
 	}
-	a.link.Again()
+	l.link.Again()
 }
 
 // takeReading decodes the newest value of one input.
-func (a *App) takeReading(slot int, body []byte, retained bool, arrived time.Time, missed uint64) {
-	id, at := a.file.InputTopics[slot].Input, a.clock.Arrived(arrived)
-	a.metrics.Message("reading")
+func (l *listener) takeReading(slot int, body []byte, retained bool, arrived time.Time, missed uint64) {
+	id, at := l.file.InputTopics[slot].Input, l.clock.Arrived(arrived)
+	l.metrics.Message("reading")
 	if missed > 0 {
-		a.metrics.Dropped(missed)
+		l.metrics.Dropped(missed)
 	}
-	reading, err := a.intake.Decode(slot, at, body, retained)
+	reading, err := l.intake.Decode(slot, at, body, retained)
 	if err != nil {
-		a.metrics.Message("refused")
-		a.refused.note(at.Up, a.names[id], err)
-		a.step(at, controller.Event{Kind: controller.EventRejected, Input: id, Text: err.Error()})
+		l.metrics.Message("refused")
+		l.refused.note(at.Up, l.names[id], err)
+		l.driver.step(at, controller.Event{Kind: controller.EventRejected, Input: id, Text: err.Error()})
 		return
 	}
 	if !retained {
-		a.history.Observe(at.Wall, a.names[id], reading.Value())
+		l.history.Observe(at.Wall, l.names[id], reading.Value())
 	}
-	a.step(at, controller.Event{Kind: controller.EventReading, Reading: reading})
+	l.driver.step(at, controller.Event{Kind: controller.EventReading, Reading: reading})
 }
 
 // takeMessage routes a report, a heartbeat, an ask or a lease.
-func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time.Time) {
-	r, known := a.wires.routes[topic]
+func (l *listener) takeMessage(topic string, body []byte, retained bool, arrived time.Time) {
+	r, known := l.wires.routes[topic]
 	if !known || retained && r.kind != routeOwner {
 		// Whatever the broker stored may be from another day: it is never acted on.
-		a.metrics.Message("ignored")
+		l.metrics.Message("ignored")
 		return
 	}
-	at := a.clock.Arrived(arrived)
+	at := l.clock.Arrived(arrived)
 	var err error
 	switch r.kind {
 	case routeReport:
@@ -60,99 +75,125 @@ func (a *App) takeMessage(topic string, body []byte, retained bool, arrived time
 		if report, err = payload.ParseReport(body); err == nil {
 			report.Pump = r.pump
 			pass(report.Phase.String() + " arrived")
-			a.step(at, controller.Event{Kind: controller.EventReport, Report: &report})
+			l.driver.step(at, controller.Event{Kind: controller.EventReport, Report: &report})
 		}
 	case routeHeartbeat:
 		var beat controller.Heartbeat
 		if beat, err = r.hearts.Parse(body); err == nil {
 			beat.Node = r.node
-			a.step(at, controller.Event{Kind: controller.EventHeartbeat, Heartbeat: &beat})
+			l.driver.step(at, controller.Event{Kind: controller.EventHeartbeat, Heartbeat: &beat})
 		}
 	case routeAsk:
-		err = a.takeAsk(r, body)
+		err = l.asks.takeAsk(r, body)
 	case routeAnalysis:
-		err = a.takeAnalysis(r, body)
+		err = l.asks.takeAnalysis(r, body)
 	case routeCalibration:
-		err = a.takeCalibration(r, body)
+		err = l.asks.takeCalibration(r, body)
 	case routeLease:
-		a.echoed = max(a.echoed, at.Up)
+		l.echoed = max(l.echoed, at.Up)
 		var epoch uint32
 		var beat uint64
 		// Two fresh state folders both begin with epoch 1; the beat tells them apart. A lease
 		// of before the epoch was raised may still be on its way.
-		if epoch, beat, err = a.leases.Parse(body); err == nil && (epoch < a.firstEpoch || epoch > a.core.Epoch() || beat <= a.firstBeat || beat > a.beat) {
-			if a.owner.owns {
-				a.seeOther(at, leaseHolds)
+		if epoch, beat, err = l.leases.Parse(body); err == nil && (epoch < l.firstEpoch || epoch > l.core.Epoch() || beat <= l.outbox.firstBeat || beat > l.outbox.beat) {
+			if l.owner.owns {
+				l.owners.seeOther(at, leaseHolds)
 			}
-			a.hearOther(at)
+			l.owners.hearOther(at)
 		}
 	case routeOwner:
-		err = a.takeOwner(at, body)
+		err = l.owners.takeOwner(at, body)
+		l.asks.takeEarly()
 	}
 	if err != nil {
-		a.metrics.Message("refused")
-		a.refused.note(at.Up, topic, err)
+		l.metrics.Message("refused")
+		l.refused.note(at.Up, topic, err)
 		return
 	}
-	a.metrics.Message("taken")
+	l.metrics.Message("taken")
+}
+
+// asks hands what people ask for to the core.
+type asks struct {
+	*gear
+	driver *driver
+	owners *owners
+	outbox *outbox
+	asked  uint64
+}
+
+// takeEarly takes the asks that waited.
+func (as *asks) takeEarly() {
+	waiting := as.owner.early
+	as.owner.early = nil
+	for _, e := range waiting {
+		take, topic := as.takeAsk, as.wires.topics.Ask(e.route.tank, e.route.quantity)
+		if e.route.kind == routeAnalysis {
+			take, topic = as.takeAnalysis, as.wires.topics.AnalysisAsk(e.route.tank)
+		}
+		if err := take(e.route, e.body); err != nil {
+			as.metrics.Message("refused")
+			as.refused.note(as.stepped.Up, topic, err)
+		}
+	}
 }
 
 // takeAsk hands a wish for a setpoint to the core. MQTT does not tell who sent it.
-func (a *App) takeAsk(r route, body []byte) error {
-	if a.notOurs(r, body) {
+func (as *asks) takeAsk(r route, body []byte) error {
+	if as.owners.notOurs(r, body) {
 		return nil
 	}
 	ask, err := payload.ParseAsk(body)
 	if err != nil {
-		a.publish(message{topic: a.wires.topics.Answer(r.tank, r.quantity), qos: 1, body: payload.AppendRefusal(nil, err)})
+		as.publish(message{topic: as.wires.topics.Answer(r.tank, r.quantity), qos: 1, body: payload.AppendRefusal(nil, err)})
 		return err
 	}
-	a.asked++
-	request := controller.Request{ID: a.asked, Kind: controller.RequestSetpoint, Tank: r.tank, Quantity: r.quantity, Value: ask.Value,
+	as.asked++
+	request := controller.Request{ID: as.asked, Kind: controller.RequestSetpoint, Tank: r.tank, Quantity: r.quantity, Value: ask.Value,
 		Until: ask.Until, Confirm: ask.Confirm, Note: ask.Note, By: claimed(ask.By), From: "mqtt", Role: controller.RoleOperate}
-	a.pose(&request)
+	as.pose(&request)
 	return nil
 }
 
 // pose puts a request to the core, or answers it here where the disk cannot follow.
-func (a *App) pose(r *controller.Request) {
-	if answer, refused := a.deferred(r); refused {
-		a.answer(answer)
+func (as *asks) pose(r *controller.Request) {
+	if answer, refused := as.deferred(r); refused {
+		as.outbox.answer(answer)
 		return
 	}
-	a.step(a.clock.Now(), controller.Event{Kind: controller.EventRequest, Request: r})
+	as.driver.step(as.clock.Now(), controller.Event{Kind: controller.EventRequest, Request: r})
 }
 
 // takeAnalysis hands a laboratory's analysis to the core. Who may send to its topic
 // is an engineer: the broker's access rules decide, as for everything over MQTT.
-func (a *App) takeAnalysis(r route, body []byte) error {
-	if a.notOurs(r, body) {
+func (as *asks) takeAnalysis(r route, body []byte) error {
+	if as.owners.notOurs(r, body) {
 		return nil
 	}
 	ask, err := payload.ParseAnalysis(body)
 	if err != nil {
-		a.publish(message{topic: a.wires.topics.AnalysisAnswer(r.tank), qos: 1, body: payload.AppendRefusal(nil, err)})
+		as.publish(message{topic: as.wires.topics.AnalysisAnswer(r.tank), qos: 1, body: payload.AppendRefusal(nil, err)})
 		return err
 	}
-	a.asked++
-	request := controller.Request{ID: a.asked, Kind: controller.RequestAnalysis, Tank: r.tank, Analysis: ask.Analysis, Sampled: ask.Sampled,
+	as.asked++
+	request := controller.Request{ID: as.asked, Kind: controller.RequestAnalysis, Tank: r.tank, Analysis: ask.Analysis, Sampled: ask.Sampled,
 		Note: ask.Note, By: claimed(ask.By), From: "mqtt", Role: controller.RoleEngineer}
-	a.pose(&request)
+	as.pose(&request)
 	return nil
 }
 
 // takeCalibration hands a step of a calibration to the core.
-func (a *App) takeCalibration(r route, body []byte) error {
-	if a.notOurs(r, body) {
+func (as *asks) takeCalibration(r route, body []byte) error {
+	if as.owners.notOurs(r, body) {
 		return nil
 	}
 	ask, err := payload.ParseCalibration(body)
 	if err != nil {
-		a.publish(message{topic: a.wires.topics.CalibrationAnswer(r.tank), qos: 1, body: payload.AppendRefusal(nil, err)})
+		as.publish(message{topic: as.wires.topics.CalibrationAnswer(r.tank), qos: 1, body: payload.AppendRefusal(nil, err)})
 		return err
 	}
-	a.asked++
-	a.pose(&controller.Request{ID: a.asked, Kind: controller.RequestCalibrate, Tank: r.tank, Calibrating: ask.Calibrating,
+	as.asked++
+	as.pose(&controller.Request{ID: as.asked, Kind: controller.RequestCalibrate, Tank: r.tank, Calibrating: ask.Calibrating,
 		Note: ask.Note, By: claimed(ask.By), From: "mqtt", Role: controller.RoleOperate})
 	return nil
 }
@@ -166,9 +207,9 @@ func claimed(by string) string {
 }
 
 // takeRequest hands the page's or the socket's request to the core.
-func (a *App) takeRequest(r request) {
-	a.asked++
-	r.ID = a.asked
-	a.waiting[r.ID] = r.answer
-	a.pose(&r.Request)
+func (as *asks) takeRequest(r request) {
+	as.asked++
+	r.ID = as.asked
+	as.outbox.waiting[r.ID] = r.answer
+	as.pose(&r.Request)
 }

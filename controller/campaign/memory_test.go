@@ -44,7 +44,7 @@ func fromEnvironment(t *testing.T, name string, otherwise int) int {
 //
 //	LEAT_RUNS=100 LEAT_DAYS=90 go test ./controller/campaign -run Memory -v -timeout 24h
 func TestMemoryIsFlatOverLongRuns(t *testing.T) {
-	runs, days := fromEnvironment(t, "LEAT_RUNS", 3), fromEnvironment(t, "LEAT_DAYS", 4)
+	runs, days := fromEnvironment(t, "LEAT_RUNS", 2), fromEnvironment(t, "LEAT_DAYS", 3)
 	const slack = 256 << 10 // bytes: maps and slices that had room to spare
 	first := uint64(0)
 	for r := range runs {

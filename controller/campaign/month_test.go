@@ -40,15 +40,14 @@ func farmFrom(file *config.File) *Farm {
 
 // A month at four times its pace: a week. leat rehearse -month plays it in full.
 func TestFixedSharesDriftAndAnalysesKeepEveryMacroIonWithinFifteenPerCent(t *testing.T) {
-	w := fiveWaters[1]
-	file, err := config.Parse("the sample farm on "+w.name+" water", sampleOn(w.analysis, w.alkalinity, w.ec), config.Env{})
+	t.Parallel()
+	w := &fiveWaters[1]
+	farm := w.farm(t)
+	r, err := Month{Seed: 1, Days: 7, Every: 84 * time.Hour, Pace: 4}.Play(farm)
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := Month{Seed: 1, Days: 7, Every: 84 * time.Hour, Pace: 4}.Play(farmFrom(file))
-	if err != nil {
-		t.Fatal(err)
-	}
+	w.judge(t, farm, &r.Live)
 	if off := math.Abs(r.Fixed.Worst.Off); off < 0.20 {
 		t.Errorf("with fixed shares the worst ion is %.0f %% off: this month shows nothing", 100*off)
 	}
@@ -113,12 +112,7 @@ func TestTheMonthSaysOfEachIonWhenADumpWasFirstDue(t *testing.T) {
 }
 
 func TestTheMonthSaysWhatWaterAndRowCannotReachAndJudgesTheOthers(t *testing.T) {
-	w := fiveWaters[4]
-	file, err := config.Parse("the sample farm on "+w.name+" water", sampleOn(w.analysis, w.alkalinity, w.ec), config.Env{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	fresh, _, err := file.Settings.Tanks[0].Ratio.Fresh()
+	fresh, _, err := fiveWaters[4].farm(t).Settings.Tanks[0].Ratio.Fresh()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -36,6 +36,7 @@ type Trace struct {
 	Minutes  []Minute  // every minute, by tank
 	Links    []Link
 	Latches  []Latch          // trips that only a person clears
+	Clears   []Clear          // of latched trips, by persons
 	Wild     []sim.WildSample // samples that said what was not so
 	Replays  []Replay         // at a drawn instant and at the end
 	Grants   []Grant
@@ -53,7 +54,15 @@ type Replay struct {
 type Latch struct {
 	At    time.Duration
 	Tank  string
+	Pump  string // empty = all that its row of the table reaches
 	Cause safety.Cause
+}
+
+// Clear is a person's word that what tripped was looked after.
+type Clear struct {
+	At   time.Duration
+	Tank string
+	Pump string // empty = whatever else of the tank has latched
 }
 
 // Written is an intent that became durable.
@@ -247,7 +256,9 @@ func (r *recorder) seen(now dosing.Instant, event *controller.Event, out *contro
 				t.Hands = append(t.Hands, Debt{At: now.Up, Tank: d.Tank, Pump: d.Pump, Volume: d.Volume})
 			case ledger.ChangeTrip, ledger.ChangeUnconfirmed:
 				cause, _ := safety.ParseCause(d.Text)
-				t.Latches = append(t.Latches, Latch{At: now.Up, Tank: d.Tank, Cause: cause})
+				t.Latches = append(t.Latches, Latch{At: now.Up, Tank: d.Tank, Pump: d.Pump, Cause: cause})
+			case ledger.ChangeClear:
+				t.Clears = append(t.Clears, Clear{At: now.Up, Tank: d.Tank, Pump: d.Pump})
 			}
 		}
 	}

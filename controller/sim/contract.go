@@ -40,7 +40,7 @@ const (
 
 // take is the node's whole judgement of an order. An order it has seen before is
 // never run again: it answers with what became of it.
-func (n *node) take(f *Farm, c command) {
+func (n *node) take(f *network, c command) {
 	if !n.up(f.now) || n.trouble.deaf {
 		return
 	}
@@ -76,7 +76,7 @@ func (n *node) take(f *Farm, c command) {
 }
 
 // judge says into which tank the order goes, or why the node will not run it.
-func (n *node) judge(f *Farm, c command) (dosing.TankID, string) {
+func (n *node) judge(f *network, c command) (dosing.TankID, string) {
 	own, mine := n.pumps[c.pump]
 	tank, known := f.outlet(c)
 	switch {
@@ -111,7 +111,7 @@ func (n *node) judge(f *Farm, c command) (dosing.TankID, string) {
 }
 
 // pulse runs a bounded time without asking or telling: all that a plain node can.
-func (n *node) pulse(f *Farm, c command) {
+func (n *node) pulse(f *network, c command) {
 	own, mine := n.pumps[c.pump]
 	tank, known := f.outlet(c)
 	if !mine || !known || n.running != nil || f.supplyCut || f.stopPressed || c.run <= 0 {
@@ -121,7 +121,7 @@ func (n *node) pulse(f *Farm, c command) {
 	n.begin(f, c, tank)
 }
 
-func (n *node) begin(f *Farm, c command, tank dosing.TankID) {
+func (n *node) begin(f *network, c command, tank dosing.TankID) {
 	n.running = &run{order: c.order, key: c.order.Key(), pump: c.pump, tank: tank, volume: c.volume, length: c.run,
 		started: f.now, shot: f.pumps[c.pump].shot(c.volume, f.quiet)}
 	f.open = tank
@@ -162,7 +162,7 @@ func (n *node) see(now time.Duration, epoch uint32) {
 
 // renew takes a lease: of an epoch not older than the highest seen nor too far above
 // it, and with a beat that rises, so that a copy kept by the broker keeps nothing alive.
-func (n *node) renew(f *Farm, epoch uint32, beat uint64) {
+func (n *node) renew(f *network, epoch uint32, beat uint64) {
 	if !n.up(f.now) || n.trouble.deaf || epoch < n.epoch || epoch == n.epoch && beat <= n.beat || n.tooFar(f.now, epoch) {
 		return
 	}
@@ -172,7 +172,7 @@ func (n *node) renew(f *Farm, epoch uint32, beat uint64) {
 }
 
 // halt obeys a stop, from whatever epoch: stopping is always safe.
-func (n *node) halt(f *Farm, pump dosing.PumpID, all bool) {
+func (n *node) halt(f *network, pump dosing.PumpID, all bool) {
 	if !n.up(f.now) || n.trouble.deaf || n.running == nil || !all && n.running.pump != pump {
 		return
 	}

@@ -402,11 +402,11 @@ func TestNewNodeTakesTheEpochOfAnOldFarmAndNoneNearTheEnd(t *testing.T) {
 	y := newYard(t, 1, Options{Quiet: true})
 	n := y.farm.nodes[0]
 	n.epoch, n.beat = 0, 0
-	n.renew(y.farm, firstEpoch+1, 1)
+	n.renew(&y.farm.network, firstEpoch+1, 1)
 	if n.epoch != 0 {
 		t.Errorf("took epoch %d", n.epoch)
 	}
-	n.renew(y.farm, 5000, 1)
+	n.renew(&y.farm.network, 5000, 1)
 	if n.epoch != 5000 {
 		t.Errorf("an old farm's epoch is refused: %d", n.epoch)
 	}

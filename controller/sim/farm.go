@@ -47,10 +47,23 @@ type Options struct {
 
 // Farm is one station with its tanks. It is not for concurrent use.
 type Farm struct {
+	*site
+	network
+	gauges
+	deeds
+
+	nextSecond time.Duration
+	rest       time.Duration
+	injections []*injection
+}
+
+// site is what stands on the farm and how it stands now. Every part sees it.
+type site struct {
 	settings *controller.Settings
 	seed     uint64
 	quiet    bool
 	hour     float64
+	now      time.Duration
 
 	tanks  []*tank
 	pumps  []*pump
@@ -58,27 +71,15 @@ type Farm struct {
 	probes []*probe
 	routes routes
 
-	now        time.Duration
-	nextSecond time.Duration
-	send       Send
-	link       link
-	leases     payload.Leases // what the nodes hear is the same for all
-
 	open        dosing.TankID // into which the last order went
 	supplyCut   bool
 	stopPressed bool
 	wet         bool // the drip tray
 	starts      int  // orders that nodes began
-	unread      int  // messages that no node could read
 
-	rest time.Duration
-	ran  func(Run)
-	err  error // of an outside water
-
-	injections []*injection
-	chance     *stream // of the faults
-	wild       []WildSample
-	trace      trace
+	chance *stream // of the faults
+	wild   []WildSample
+	ran    func(Run)
 }
 
 const (
@@ -93,7 +94,9 @@ func New(settings *controller.Settings, topics *payload.Topics, wires []Wire, o 
 	if len(wires) != len(settings.Inputs()) {
 		return nil, fmt.Errorf("simulated farm: %d wires for %d inputs; give one each", len(wires), len(settings.Inputs()))
 	}
-	f := &Farm{settings: settings, seed: o.Seed, quiet: o.Quiet, hour: o.StartHour, rest: o.Rest, nextSecond: second, chance: newStream(o.Seed, "faults")}
+	st := &site{settings: settings, seed: o.Seed, quiet: o.Quiet, hour: o.StartHour, chance: newStream(o.Seed, "faults")}
+	f := &Farm{site: st, network: network{site: st}, gauges: gauges{site: st}, rest: o.Rest, nextSecond: second}
+	f.deeds = deeds{st, &f.network}
 	if f.hour == 0 {
 		f.hour = 18
 	}
@@ -201,7 +204,7 @@ func (f *Farm) Connected(up bool) {
 func (f *Farm) Receive(topic string, body []byte, send Send) {
 	outer := f.send
 	f.send = send
-	f.link.arrive(f, topic, body)
+	f.link.arrive(&f.network, topic, body)
 	f.send = outer
 }
 
@@ -216,9 +219,9 @@ func (f *Farm) Advance(to time.Duration, send Send) {
 		next = max(next, f.now) // a shorter delay may have made a message overdue
 		f.run(next - f.now)
 		f.now = next
-		f.link.release(f)
+		f.link.release(&f.network)
 		for _, n := range f.nodes {
-			n.advance(f)
+			n.advance(&f.network)
 		}
 		if f.now == f.nextSecond {
 			f.nextSecond += second
@@ -271,7 +274,7 @@ func (f *Farm) everySecond() {
 		f.fold()
 	}
 	for _, p := range f.probes {
-		p.second(f)
+		p.second(&f.gauges, &f.network)
 	}
 	f.beat()
 }
@@ -294,7 +297,7 @@ func (t *tank) celsiusAt(hour float64) float64 {
 	return t.plant.Celsius + float64(t.plant.CelsiusSwing*swing((hour+15)/24)) + t.trouble.warmth
 }
 
-func (f *Farm) pumping() bool {
+func (f *site) pumping() bool {
 	for _, n := range f.nodes {
 		if n.running != nil {
 			return true

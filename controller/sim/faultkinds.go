@@ -195,7 +195,7 @@ func rebootLoop(f *Farm, i *injection) {
 	}
 }
 
-func (f *Farm) rebootNode(n *node) {
+func (f *deeds) rebootNode(n *node) {
 	if n != nil {
 		f.Reboot(int(n.id))
 	}
@@ -205,7 +205,7 @@ func (f *Farm) rebootNode(n *node) {
 func forgeLease(epoch uint32) func(*Farm, *injection) {
 	return func(f *Farm, _ *injection) {
 		for _, n := range f.nodes {
-			n.renew(f, epoch, 1)
+			n.renew(&f.network, epoch, 1)
 		}
 	}
 }

@@ -99,9 +99,15 @@ func (f *Farm) faultsSecond() {
 	}
 }
 
+// deeds are what people and misfortune do at the farm.
+type deeds struct {
+	*site
+	network *network
+}
+
 // pumpOf is the pump the fault is about: the one named, or the first of the role
 // that serves the tank; nil if there is none, and then nothing goes wrong.
-func (f *Farm) pumpOf(i *injection, role dosing.Role) *pump {
+func (f *deeds) pumpOf(i *injection, role dosing.Role) *pump {
 	if i.pump != nil {
 		return i.pump
 	}
@@ -115,7 +121,7 @@ func (f *Farm) pumpOf(i *injection, role dosing.Role) *pump {
 }
 
 // nodeOf is the node of the fault's pump, or the first one.
-func (f *Farm) nodeOf(i *injection) *node {
+func (f *deeds) nodeOf(i *injection) *node {
 	if i.node == nil && len(f.nodes) > 0 {
 		i.node = f.nodes[0]
 		if p := f.pumpOf(i, dosing.RoleAcid); p != nil && int(p.id) < len(f.routes.pumpNodes) {
@@ -126,7 +132,7 @@ func (f *Farm) nodeOf(i *injection) *node {
 }
 
 // eachProbe visits the probes of this quantity that belong to the fault's tank.
-func (f *Farm) eachProbe(i *injection, q dosing.Quantity, visit func(p *probe)) {
+func (f *deeds) eachProbe(i *injection, q dosing.Quantity, visit func(p *probe)) {
 	for _, p := range f.probes {
 		if p.set.Quantity == q && (p.set.Tank == i.tank.id || p.set.Tank == dosing.AllTanks) {
 			visit(p)
@@ -136,7 +142,7 @@ func (f *Farm) eachProbe(i *injection, q dosing.Quantity, visit func(p *probe)) 
 
 // Reboot cuts a node's power for a moment: its pumps stop at once, and it comes
 // back with another boot id and a fresh tick.
-func (f *Farm) Reboot(n int) {
+func (f *deeds) Reboot(n int) {
 	if n >= 0 && n < len(f.nodes) {
 		if r := f.nodes[n].running; r != nil {
 			f.tell(r, true)
@@ -147,7 +153,7 @@ func (f *Farm) Reboot(n int) {
 }
 
 // LimitRun sets the longest run that a pump's node allows.
-func (f *Farm) LimitRun(p dosing.PumpID, longest time.Duration) {
+func (f *deeds) LimitRun(p dosing.PumpID, longest time.Duration) {
 	n := f.nodes[f.routes.pumpNodes[p]]
 	own := n.pumps[p]
 	own.onTime = longest
@@ -155,15 +161,15 @@ func (f *Farm) LimitRun(p dosing.PumpID, longest time.Duration) {
 }
 
 // PressStop presses or releases the hard-wired stop: no pump has power meanwhile.
-func (f *Farm) PressStop(pressed bool) {
+func (f *deeds) PressStop(pressed bool) {
 	f.stopPressed = pressed
 	if pressed {
-		f.haltForSupply()
+		f.network.haltForSupply()
 	}
 }
 
 // Flood starts the tank's next flood now.
-func (f *Farm) Flood(id dosing.TankID) {
+func (f *deeds) Flood(id dosing.TankID) {
 	t := f.tanks[id]
 	for i := range t.zones {
 		if t.zones[i].floods() && t.zones[i].state == zoneIdle {
@@ -174,7 +180,7 @@ func (f *Farm) Flood(id dosing.TankID) {
 }
 
 // AddByHand pours a volume of a pump's liquid into a tank, past every pump.
-func (f *Farm) AddByHand(id dosing.TankID, p dosing.PumpID, volume dosing.Volume) {
+func (f *deeds) AddByHand(id dosing.TankID, p dosing.PumpID, volume dosing.Volume) {
 	poured := water(f.pumps[p].liquid, volume.Litres())
 	for _, t := range f.tanks[id].waters() {
 		t.book.added.add(poured)
@@ -183,7 +189,7 @@ func (f *Farm) AddByHand(id dosing.TankID, p dosing.PumpID, volume dosing.Volume
 }
 
 // Replace drains a share of a tank and fills it up with its source water.
-func (f *Farm) Replace(id dosing.TankID, share float64) {
+func (f *deeds) Replace(id dosing.TankID, share float64) {
 	t := f.tanks[id]
 	litres := min(share*t.litres(), 0.9*t.bulk.litres)
 	t.drain(litres)
@@ -193,7 +199,7 @@ func (f *Farm) Replace(id dosing.TankID, share float64) {
 }
 
 // Refill fills a container with what belongs in it.
-func (f *Farm) Refill(id dosing.PumpID) {
+func (f *deeds) Refill(id dosing.PumpID) {
 	p := f.pumps[id]
 	p.liquid = liquidOf(p.set)
 	p.left = p.set.Container

@@ -31,7 +31,7 @@ type linkTrouble struct {
 }
 
 // arrive takes a message from the broker.
-func (l *link) arrive(f *Farm, topic string, body []byte) {
+func (l *link) arrive(f *network, topic string, body []byte) {
 	t := &l.trouble
 	if !l.up || t.cut || t.deaf {
 		return
@@ -50,7 +50,7 @@ func (l *link) arrive(f *Farm, topic string, body []byte) {
 }
 
 // publish gives a message to the broker.
-func (f *Farm) publish(topic string, qos byte, retained bool, body []byte) {
+func (f *network) publish(topic string, qos byte, retained bool, body []byte) {
 	l := &f.link
 	if !l.up || l.trouble.cut || l.trouble.mute || topic == "" {
 		return
@@ -76,7 +76,7 @@ func (l *link) deadline() time.Duration {
 }
 
 // release passes on what has been on its way long enough.
-func (l *link) release(f *Farm) {
+func (l *link) release(f *network) {
 	for len(l.in) > 0 && l.in[0].due <= f.now {
 		m := l.in[0]
 		l.in = l.in[1:]

@@ -159,7 +159,7 @@ func (n *node) deadline(now time.Duration) time.Duration {
 }
 
 // advance ends what must end at now.
-func (n *node) advance(f *Farm) {
+func (n *node) advance(f *network) {
 	r := n.running
 	if r == nil {
 		return
@@ -176,7 +176,7 @@ func (n *node) advance(f *Farm) {
 }
 
 // end stops the running order and reports it.
-func (n *node) end(f *Farm, phase controller.Phase, cause string) {
+func (n *node) end(f *network, phase controller.Phase, cause string) {
 	r := n.running
 	n.running = nil
 	f.tell(r, true)

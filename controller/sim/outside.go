@@ -93,4 +93,4 @@ func (f *Farm) outside(t *tank, seconds float64) {
 }
 
 // Err is what an outside water failed with; nil while all is well.
-func (f *Farm) Err() error { return f.err }
+func (f *gauges) Err() error { return f.err }

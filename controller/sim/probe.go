@@ -63,7 +63,7 @@ type WildSample struct {
 }
 
 // Wild is every wild sample that was sent so far.
-func (f *Farm) Wild() []WildSample { return f.wild }
+func (f *gauges) Wild() []WildSample { return f.wild }
 
 // probeTrouble is what faults do to a probe; the zero value is none.
 type probeTrouble struct {
@@ -124,7 +124,7 @@ func (f *Farm) newProbe(id dosing.InputID, set *safety.Input, wire Wire) *probe 
 
 // second follows the true value and sends when it is time. A switch is sent at
 // once when it changes, too.
-func (p *probe) second(f *Farm) {
+func (p *probe) second(f *gauges, out *network) {
 	if f.now < p.due {
 		sudden := p.set.Quantity.Switch() && p.started && f.truthOf(p) != p.shown
 		if !sudden {
@@ -139,14 +139,14 @@ func (p *probe) second(f *Farm) {
 		return
 	}
 	if p.trouble.text != "" {
-		f.publish(p.wire.Topic, 0, false, []byte(p.trouble.text))
+		out.publish(p.wire.Topic, 0, false, []byte(p.trouble.text))
 		return
 	}
 	if !p.trouble.frozen {
 		p.sent = p.read(f)
 	}
 	p.body = strconv.AppendFloat(p.body[:0], p.sent*p.wire.Factor, 'f', p.digits(), 64)
-	f.publish(p.wire.Topic, 0, false, p.body)
+	out.publish(p.wire.Topic, 0, false, p.body)
 }
 
 // follow moves what the sensor shows toward the truth by its lag.
@@ -175,7 +175,7 @@ func (p *probe) stray() {
 
 // read is the value as the sensor gives it now: with scatter, with what is wrong
 // with it, in steps of its resolution.
-func (p *probe) read(f *Farm) float64 {
+func (p *probe) read(f *gauges) float64 {
 	t := &p.trouble
 	noise := p.noise * (1 + t.noise)
 	if f.stillAt(p) {
@@ -218,7 +218,7 @@ func (p *probe) digits() int {
 }
 
 // truthOf is what the input would read if it were perfect.
-func (f *Farm) truthOf(p *probe) float64 {
+func (f *gauges) truthOf(p *probe) float64 {
 	if p.set.Quantity == dosing.QuantityStop {
 		return truth01(f.stopPressed)
 	}
@@ -239,7 +239,7 @@ func (f *Farm) truthOf(p *probe) float64 {
 
 // ofStation is a switch that stands for all tanks: it is on when one is, and the
 // circulation when all are.
-func (f *Farm) ofStation(p *probe) float64 {
+func (f *gauges) ofStation(p *probe) float64 {
 	all, some := 1.0, 0.0
 	for _, t := range f.tanks {
 		v := t.truthOf(p, f)
@@ -251,7 +251,7 @@ func (f *Farm) ofStation(p *probe) float64 {
 	return some
 }
 
-func (t *tank) truthOf(p *probe, f *Farm) float64 {
+func (t *tank) truthOf(p *probe, f *gauges) float64 {
 	// A probe in water that no longer moves goes on seeing that water.
 	held := p.started && (t.speed+t.trouble.speed <= 0 || t.trouble.heldCell)
 	if seen := t.state.Seen; seen != nil {
@@ -298,7 +298,7 @@ func (t *tank) truthOf(p *probe, f *Farm) float64 {
 }
 
 // stillAt says whether the probe stands in water that does not move.
-func (f *Farm) stillAt(p *probe) bool {
+func (f *gauges) stillAt(p *probe) bool {
 	if p.set.Quantity != dosing.QuantityPH && p.set.Quantity != dosing.QuantityEC || int(p.set.Tank) >= len(f.tanks) {
 		return false
 	}

@@ -48,8 +48,17 @@ func routesOf(settings *controller.Settings, topics *payload.Topics) routes {
 
 func (r *routes) ofOrder(topic string) bool { return r.listens[topic].order }
 
+// network carries what the daemon says to the nodes, and what they say to it.
+type network struct {
+	*site
+	send   Send
+	link   link
+	leases payload.Leases // what the nodes hear is the same for all
+	unread int            // messages that no node could read
+}
+
 // Subscriptions are the topics that the farm's nodes listen to, in order.
-func (f *Farm) Subscriptions() []string {
+func (f *network) Subscriptions() []string {
 	var topics []string
 	for t := range f.routes.listens {
 		topics = append(topics, t)
@@ -59,7 +68,7 @@ func (f *Farm) Subscriptions() []string {
 }
 
 // handle gives a message to the nodes it is for.
-func (f *Farm) handle(topic string, body []byte) {
+func (f *network) handle(topic string, body []byte) {
 	l := f.routes.listens[topic]
 	if l.order {
 		f.handleOrder(l.pump, body)
@@ -83,7 +92,7 @@ func (f *Farm) handle(topic string, body []byte) {
 	}
 }
 
-func (f *Farm) handleOrder(pump dosing.PumpID, body []byte) {
+func (f *network) handleOrder(pump dosing.PumpID, body []byte) {
 	m, err := payload.ParseOrder(body)
 	if err != nil || int(pump) >= len(f.routes.pumpNodes) || int(f.routes.pumpNodes[pump]) >= len(f.nodes) {
 		f.unread++
@@ -95,7 +104,7 @@ func (f *Farm) handleOrder(pump dosing.PumpID, body []byte) {
 
 // handleStop stops what a stop order names; one that cannot be read, or that names
 // a pump nobody knows, stops everything.
-func (f *Farm) handleStop(body []byte) {
+func (f *network) handleStop(body []byte) {
 	_, name, err := payload.ParseStop(body)
 	pump, all := dosing.PumpID(0), true
 	if err == nil && name != "" {
@@ -112,15 +121,15 @@ func (f *Farm) handleStop(body []byte) {
 
 // cutSupply opens the second contactor: no pump runs, welded relay or not, until
 // a person closes it.
-func (f *Farm) cutSupply() {
+func (f *network) cutSupply() {
 	f.supplyCut = true
 	f.haltForSupply()
 }
 
 // RestoreSupply is the person who closes the contactor of the dosing supply again.
-func (f *Farm) RestoreSupply() { f.supplyCut = false }
+func (f *network) RestoreSupply() { f.supplyCut = false }
 
-func (f *Farm) haltForSupply() {
+func (f *network) haltForSupply() {
 	for _, n := range f.nodes {
 		if n.running != nil && n.up(f.now) {
 			n.end(f, controller.PhaseStopped, causeSupply)
@@ -130,7 +139,7 @@ func (f *Farm) haltForSupply() {
 
 // outletOpen says whether the outlet into a tank is proved open. At rest all stand
 // open, each behind its non-return valve; a dose shuts the others while it runs.
-func (f *Farm) outletOpen(t *tank) bool {
+func (f *gauges) outletOpen(t *tank) bool {
 	if t.trouble.outletShut {
 		return false
 	}
@@ -143,7 +152,7 @@ func (f *Farm) outletOpen(t *tank) bool {
 }
 
 // outlet is the tank an order goes into.
-func (f *Farm) outlet(c command) (dosing.TankID, bool) {
+func (f *network) outlet(c command) (dosing.TankID, bool) {
 	for _, t := range f.tanks {
 		if c.outlet == t.set.Name || c.outlet == "" && len(f.tanks) == 1 {
 			return t.id, f.pumps[c.pump].set.ServesTank(t.id) && !t.trouble.outletShut
@@ -153,7 +162,7 @@ func (f *Farm) outlet(c command) (dosing.TankID, bool) {
 }
 
 // report sends a node's word on an order, unless a fault swallows it.
-func (f *Farm) report(n *node, r controller.Report) {
+func (f *network) report(n *node, r controller.Report) {
 	if n.trouble.noReports || n.trouble.mute {
 		return
 	}
@@ -163,7 +172,7 @@ func (f *Farm) report(n *node, r controller.Report) {
 }
 
 // post sends what is due of the reports that wait.
-func (f *Farm) post(n *node) {
+func (f *network) post(n *node) {
 	for i := 0; i < len(n.posted); i++ {
 		p := n.posted[i]
 		if f.now < p.due {
@@ -191,7 +200,7 @@ func (n *node) speaksOf() bool {
 
 // beat sends the heartbeats that are due, and after a reconnection the last report
 // again.
-func (f *Farm) beat() {
+func (f *network) beat() {
 	for _, n := range f.nodes {
 		f.post(n)
 		if !n.full || !n.up(f.now) || n.trouble.mute || !f.link.up {

@@ -22,31 +22,31 @@ type Run struct {
 }
 
 // Tell has every start and end of a pump's run told to ran.
-func (f *Farm) Tell(ran func(Run)) { f.ran = ran }
+func (f *deeds) Tell(ran func(Run)) { f.ran = ran }
 
-func (f *Farm) tell(r *run, ended bool) {
+func (f *site) tell(r *run, ended bool) {
 	if f.ran != nil {
 		f.ran(Run{Order: r.order, Pump: r.pump, Tank: r.tank, Volume: r.volume, Started: r.started, Ended: ended, At: f.now})
 	}
 }
 
 // Bulk is the true pH and EC (mS/cm at 25 °C) of the bulk, without the cost of Truth.
-func (f *Farm) Bulk(id dosing.TankID) (ph, ec float64) {
+func (f *gauges) Bulk(id dosing.TankID) (ph, ec float64) {
 	t := f.tanks[id]
 	return t.now.PH, t.now.EC25
 }
 
 // Celsius is the water's temperature.
-func (f *Farm) Celsius(id dosing.TankID) float64 { return f.tanks[id].celsius }
+func (f *gauges) Celsius(id dosing.TankID) float64 { return f.tanks[id].celsius }
 
 // Litres is what circulates, as the level gauge counts.
-func (f *Farm) Litres(id dosing.TankID) float64 { return f.tanks[id].litres() }
+func (f *gauges) Litres(id dosing.TankID) float64 { return f.tanks[id].litres() }
 
 // Flooded says whether a flood bench of the tank is filling, standing or draining.
-func (f *Farm) Flooded(id dosing.TankID) bool { return f.tanks[id].flooding() }
+func (f *gauges) Flooded(id dosing.TankID) bool { return f.tanks[id].flooding() }
 
 // Circulating says whether the tank's water moves.
-func (f *Farm) Circulating(id dosing.TankID) bool {
+func (f *gauges) Circulating(id dosing.TankID) bool {
 	t := f.tanks[id]
 	return t.speed+t.trouble.speed > 0.2
 }
@@ -54,21 +54,21 @@ func (f *Farm) Circulating(id dosing.TankID) bool {
 // Dose lets a pump run for a volume at its commissioned rate, past daemon, order
 // and lease: for laws on trial that are only a rule. It reports false while a pump
 // runs.
-func (f *Farm) Dose(p dosing.PumpID, id dosing.TankID, volume dosing.Volume) bool {
+func (f *deeds) Dose(p dosing.PumpID, id dosing.TankID, volume dosing.Volume) bool {
 	if f.pumping() || volume <= 0 {
 		return false
 	}
 	n := f.nodes[f.routes.pumpNodes[p]]
 	n.lease = forever
-	n.begin(f, command{pump: p, volume: volume, run: volume.RunTime(f.pumps[p].set.PerSecond)}, id)
+	n.begin(f.network, command{pump: p, volume: volume, run: volume.RunTime(f.pumps[p].set.PerSecond)}, id)
 	return true
 }
 
 // Pumping says whether a pump runs now.
-func (f *Farm) Pumping() bool { return f.pumping() }
+func (f *gauges) Pumping() bool { return f.pumping() }
 
 // Rate is what a pump truly delivers, as a share of its commissioned rate.
-func (f *Farm) Rate(p dosing.PumpID) float64 {
+func (f *gauges) Rate(p dosing.PumpID) float64 {
 	return f.pumps[p].rate * 1000 / float64(f.pumps[p].set.PerSecond)
 }
 
@@ -77,7 +77,7 @@ func (f *Farm) Rate(p dosing.PumpID) float64 {
 // setpoints once all that is on its way has mixed, with plants and air going on as
 // now for ahead. It is exact but for what air and plants do to one another
 // meanwhile. It reports false where the chemistry finds no answer.
-func (f *Farm) Need(id dosing.TankID, ph, ec float64, ahead time.Duration) (acid, conductivity float64, ok bool) {
+func (f *gauges) Need(id dosing.TankID, ph, ec float64, ahead time.Duration) (acid, conductivity float64, ok bool) {
 	t := f.tanks[id]
 	all := t.settled()
 	totals := all.perLitre()
@@ -105,10 +105,10 @@ func (f *Farm) Need(id dosing.TankID, ph, ec float64, ahead time.Duration) (acid
 }
 
 // Buffer is the true buffer capacity of the bulk now, meq/L per pH.
-func (f *Farm) Buffer(id dosing.TankID) float64 { return f.tanks[id].now.Buffer }
+func (f *gauges) Buffer(id dosing.TankID) float64 { return f.tanks[id].now.Buffer }
 
 // ToppedUp is how many litres of top-up have entered the tank.
-func (f *Farm) ToppedUp(id dosing.TankID) float64 { return f.tanks[id].book.toppedUp.litres }
+func (f *gauges) ToppedUp(id dosing.TankID) float64 { return f.tanks[id].book.toppedUp.litres }
 
 // PlainFormat is how a simulated probe sends a quantity: the number alone, in the
 // quantity's own unit.
@@ -121,7 +121,7 @@ func PlainFormat(q dosing.Quantity) payload.Format {
 }
 
 // Shown is what the first probes of a tank's pH and EC show, without their scatter.
-func (f *Farm) Shown(id dosing.TankID) (ph, ec float64) {
+func (f *gauges) Shown(id dosing.TankID) (ph, ec float64) {
 	for _, p := range slices.Backward(f.probes) {
 		shown := p.shown
 		if p.trouble.isFixed {

@@ -28,8 +28,15 @@ type Truth struct {
 	Unsolved           int // speciations that failed since the start; 0 in any sane night
 }
 
+// gauges tell what is truly so, which no daemon sees.
+type gauges struct {
+	*site
+	trace trace
+	err   error // of an outside water
+}
+
 // Truth is the state of a tank now.
-func (f *Farm) Truth(id dosing.TankID) Truth {
+func (f *gauges) Truth(id dosing.TankID) Truth {
 	t := f.tanks[id]
 	truth := Truth{
 		At: f.now, PH: t.now.PH, EC: t.now.EC25, Ions: t.bulk.perLitre(), Celsius: t.celsius, Litres: t.litres(),
@@ -57,16 +64,16 @@ func (t *tank) settle() (ph, ec float64) {
 }
 
 // Left is what a pump's container holds.
-func (f *Farm) Left(p dosing.PumpID) dosing.Volume { return f.pumps[p].left }
+func (f *gauges) Left(p dosing.PumpID) dosing.Volume { return f.pumps[p].left }
 
 // Delivered is what left a pump's container, wherever it went.
-func (f *Farm) Delivered(p dosing.PumpID) dosing.Volume { return f.pumps[p].drawn }
+func (f *gauges) Delivered(p dosing.PumpID) dosing.Volume { return f.pumps[p].drawn }
 
 // Starts is how many orders the nodes have begun.
-func (f *Farm) Starts() int { return f.starts }
+func (f *gauges) Starts() int { return f.starts }
 
 // Running is the pump that runs now, by order.
-func (f *Farm) Running() (dosing.PumpID, bool) {
+func (f *gauges) Running() (dosing.PumpID, bool) {
 	for _, n := range f.nodes {
 		if n.running != nil && n.up(f.now) {
 			return n.running.pump, true
@@ -90,7 +97,7 @@ type Content struct {
 }
 
 // Balance is the book of a tank.
-func (f *Farm) Balance(id dosing.TankID) Balance {
+func (f *gauges) Balance(id dosing.TankID) Balance {
 	t := f.tanks[id]
 	c := func(p parcel) Content { return Content{p.ions, p.litres} }
 	b := &t.book
@@ -108,7 +115,7 @@ func (t *trace) add(bits uint64) {
 	}
 }
 
-func (f *Farm) fold() {
+func (f *gauges) fold() {
 	f.trace.add(uint64(f.now))
 	for _, t := range f.tanks {
 		f.trace.add(math.Float64bits(t.now.PH))
@@ -122,6 +129,6 @@ func (f *Farm) fold() {
 
 // TraceHash is a hash of the truth of every tank at every five seconds so far: two
 // runs with the same hash were the same night.
-func (f *Farm) TraceHash() uint64 { return f.trace.hash }
+func (f *gauges) TraceHash() uint64 { return f.trace.hash }
 
 func seconds(s float64) time.Duration { return time.Duration(s) * time.Second }

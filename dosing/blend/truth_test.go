@@ -173,7 +173,7 @@ func TestNoAnalysisThatBalancesEndsInAnError(t *testing.T) {
 	r := rand.New(rand.NewPCG(39, 6))
 	stocks := stocksOf(t, fullRow)
 	answered := 0
-	for k := range 400 {
+	for k := range 120 {
 		names := RecipeNames()
 		c := Correction{Recipe: named(t, names[r.IntN(len(names))]), EC: 1.2 + 1.5*r.Float64(), Stocks: stocks, Water: drawnWater(r), Litres: 1000}
 		fresh, err := Solve(Task{Recipe: c.Recipe, EC: c.EC, Stocks: c.Stocks, Base: c.Water})
@@ -232,7 +232,7 @@ func TestNoAnalysisThatBalancesEndsInAnError(t *testing.T) {
 		}
 	}
 	t.Logf("%d analyses answered", answered)
-	if answered < 200 {
+	if answered < 60 {
 		t.Errorf("only %d analyses were judged", answered)
 	}
 }

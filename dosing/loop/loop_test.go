@@ -18,7 +18,7 @@ func (b evenly) Buffer(float64) float64              { return float64(b) }
 // bench is a tank of 100 L with five pumps in which everything can be counted in
 // the head: 1 mL of acid is 0.005 meq/L and 0.01 pH, 1 mL of stock 0.002 mS/cm.
 type bench struct {
-	t      *testing.T
+	t      testing.TB
 	l      *Loops
 	totals *dosing.Totals
 	pumps  []dosing.Pump
@@ -36,7 +36,7 @@ const (
 	iron
 )
 
-func newBench(t *testing.T) *bench {
+func newBench(t testing.TB) *bench {
 	b := &bench{t: t, target: dosing.Target{PH: 5.8, EC: 2}, pumps: []dosing.Pump{
 		{Name: "acid", Role: dosing.RoleAcid, Group: dosing.GroupAcid, AcidPerML: 0.5, MinDose: dosing.Millilitre, PerSecond: dosing.Millilitre},
 		{Name: "base", Role: dosing.RoleBase, Group: dosing.GroupBase, AcidPerML: -0.5, MinDose: dosing.Millilitre, PerSecond: dosing.Millilitre},
