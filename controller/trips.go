@@ -16,6 +16,7 @@ type interlocks struct {
 	wishes *wishes
 	waits  *waits
 	stocks *stocks
+	lines  *lines
 	alarms *alarm.Alarms
 	known  []announced // by tank
 }

@@ -155,7 +155,7 @@ func TestTheGlossaryIsThatOfTheCode(t *testing.T) {
 }
 
 func TestEveryNameOfTheGlossaryIsOneThatAPersonMeets(t *testing.T) {
-	page := read(t, "../controller/web/page/tank.html") + read(t, "../controller/web/page/home.html") + read(t, "../controller/web/page/stocks.html") + read(t, "../controller/web/page/enter.html") + read(t, "../controller/web/words.go")
+	page := read(t, "../controller/web/page/tank.html") + read(t, "../controller/web/page/solution.html") + read(t, "../controller/web/page/past.html") + read(t, "../controller/web/page/home.html") + read(t, "../controller/web/page/stocks.html") + read(t, "../controller/web/page/enter.html") + read(t, "../controller/web/words.go")
 	for q := dosing.QualityFailure; q < dosing.QualityCount; q++ {
 		page += q.String() + "\n"
 	}

@@ -8,6 +8,7 @@ import (
 
 	"leat/controller"
 	"leat/controller/app"
+	"leat/controller/config"
 	"leat/controller/desk"
 )
 
@@ -15,8 +16,9 @@ const calibratePumpUsage = `usage: leat calibrate-pump -config FILE [-new] PUMP
 
 Leads through the measuring of a pump by cylinder or balance: nothing is dosed into its tanks meanwhile, the pump is run
 at its node, rate and repeatability are entered and compared with the file. Only the file changes how long a dose runs:
-the answer says what to write. With -new the pump or its tube was replaced: its hours begin anew, its first dose is a
-small one. leat report pumps tells rates, wear and tube hours. One entry alone: leat act pump-rate, leat act new-tube.
+the answer says what to write. With -new the pump or its tube was replaced, in five named steps: its rate, the file with
+that rate and whether the sizing passes, the limits to set at its node, and a first dose that is small and looked at; its
+hours begin anew. leat report pumps tells rates, wear and tube hours. One entry alone: leat act pump-rate, leat act new-tube.
 
 `
 
@@ -42,6 +44,7 @@ func calibratePumpCommand(flags *flag.FlagSet) task {
 			return err
 		}
 		guide := desk.PumpCalibration{Pump: flags.Arg(0), Config: d.config, Tanks: tanks, New: *isNew,
+			Check: func() (config.Report, error) { return config.CheckFile(d.config) },
 			Ask: func(tank string, form url.Values) (controller.Answer, error) {
 				form.Set("tank", tank)
 				form.Set("by", desk.WhoAmI())

@@ -66,7 +66,7 @@ func (o *outbox) carryOut(now dosing.Instant, out *controller.Output) {
 // answer gives the core's word to whoever asked.
 func (o *outbox) answer(answer controller.Answer) {
 	if answer.Kind == controller.RequestArm && answer.Accepted && !o.armsAll {
-		answer.Text += o.proofs.reminders(o.file.Settings.Safety.Nodes, o.now().Wall)
+		answer.Text = o.proofs.remind(answer.Text, o.file.Settings.Safety.Nodes, o.now().Wall)
 	}
 	if waiting, ok := o.waiting[answer.Request]; ok {
 		delete(o.waiting, answer.Request)

@@ -32,8 +32,8 @@ func readProofs(folder string, nodes []safety.Node) proofs {
 	return all
 }
 
-// reminders say to who arms what was not proved.
-func (p proofs) reminders(nodes []safety.Node, now time.Time) string {
+// remind adds to the answer to who arms what was not proved.
+func (p proofs) remind(answer string, nodes []safety.Node, now time.Time) string {
 	var all []string
 	for i := range nodes {
 		sheets := p[nodes[i].Name]
@@ -42,7 +42,7 @@ func (p proofs) reminders(nodes []safety.Node, now time.Time) string {
 		}
 	}
 	if len(all) == 0 {
-		return ""
+		return answer
 	}
-	return ". But " + strings.Join(all, "; ")
+	return strings.TrimSuffix(answer, ".") + ". But " + strings.Join(all, "; ")
 }

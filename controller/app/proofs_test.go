@@ -18,11 +18,11 @@ func TestWhoArmsIsToldWhichNodeWasNotProved(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	told := readProofs(folder, nodes).reminders(nodes, time.Date(2031, 3, 5, 9, 0, 0, 0, time.UTC))
-	if strings.Contains(told, "good") || !strings.Contains(told, "node none was never proved") || !strings.Contains(told, "node torn was never proved") {
+	told := readProofs(folder, nodes).remind("armed.", nodes, time.Date(2031, 3, 5, 9, 0, 0, 0, time.UTC))
+	if !strings.HasPrefix(told, "armed. But node") || strings.Contains(told, "good") || !strings.Contains(told, "node none was never proved") || !strings.Contains(told, "node torn was never proved") {
 		t.Errorf("told %q", told)
 	}
-	if told := readProofs(folder, nodes[:1]).reminders(nodes[:1], time.Date(2031, 3, 5, 9, 0, 0, 0, time.UTC)); told != "" {
+	if told := readProofs(folder, nodes[:1]).remind("armed.", nodes[:1], time.Date(2031, 3, 5, 9, 0, 0, 0, time.UTC)); told != "armed." {
 		t.Errorf("of a node that was proved yesterday: %q", told)
 	}
 }

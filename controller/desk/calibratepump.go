@@ -10,6 +10,7 @@ import (
 	"leat/controller"
 	"leat/controller/config"
 	"leat/dosing"
+	"leat/dosing/calibration"
 )
 
 // PumpCalibration leads a person at a terminal through the measuring of a pump, or its
@@ -19,6 +20,8 @@ type PumpCalibration struct {
 	Tanks        []string // that it serves
 	New          bool     // it, or its tube, was replaced
 	Ask          func(tank string, form url.Values) (controller.Answer, error)
+	Check        func() (config.Report, error) // of the file as it is now
+	rate         calibration.Rate              // as it was entered
 	in           *bufio.Scanner
 	out          io.Writer
 }
@@ -29,6 +32,7 @@ const runsWanted = 3
 // Guide asks and tells until the rate is entered or given up.
 func (c *PumpCalibration) Guide(in io.Reader, out io.Writer) error {
 	c.in, c.out = bufio.NewScanner(in), out
+	c.step(1, "nothing is dosed meanwhile")
 	for _, tank := range c.Tanks {
 		if _, err := c.tell(tank, url.Values{"do": {controller.RequestMaintenance.String()}, "note": {"measuring pump " + c.Pump}}); err != nil {
 			return err
@@ -40,14 +44,18 @@ func (c *PumpCalibration) Guide(in io.Reader, out io.Writer) error {
 			return err
 		}
 	}
+	c.step(2, "its rate")
 	fmt.Fprintf(out, "Hold the outlet into a measuring cylinder at its working height, let pump %s run at the node itself for about a minute, and read the cylinder. Pour it back.\n", c.Pump)
 	entered, err := c.measure()
 	if err != nil {
 		return err
 	}
 	if entered && c.New {
-		fmt.Fprintf(out, "Then: leat check -config %s (does the sizing pass with the new rate?), the longest run that it prints is to be set at the node, load the file again; the first dose is a small one and is looked at.\n", c.Config)
+		if err := c.fit(); err != nil {
+			return err
+		}
 	}
+	c.step(5, "its first dose")
 	if _, ok := c.line("With the hose back at its place and the container open, press Enter and dosing may go on: "); !ok {
 		return nil
 	}
@@ -75,6 +83,9 @@ func (c *PumpCalibration) measure() (entered bool, err error) {
 			continue
 		}
 		answer, err := c.tell("", url.Values{"do": {controller.RequestPumpRate.String()}, "pump": {c.Pump}, "runs": {strings.Join(runs, ", ")}})
+		if err == nil && answer.Accepted {
+			c.rate, err = calibration.ReadRuns(strings.Join(runs, ", "))
+		}
 		if err != nil || answer.Accepted {
 			return answer.Accepted, err
 		}

@@ -75,6 +75,14 @@ CREATE TABLE day (
 	body TEXT NOT NULL, -- JSON
 	PRIMARY KEY (day, tank)
 ) STRICT, WITHOUT ROWID;
+`, `
+CREATE TABLE token (
+	name  TEXT PRIMARY KEY COLLATE NOCASE,
+	role  TEXT NOT NULL,
+	hash  TEXT NOT NULL UNIQUE, -- SHA-256 of its secret
+	added TEXT NOT NULL,
+	until TEXT NOT NULL
+) STRICT;
 `}
 
 // migrate makes or updates the tables, all in one transaction or not at all.

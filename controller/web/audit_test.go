@@ -18,7 +18,7 @@ var auditScript string
 
 // allPages are one of each page, as an engineer sees them.
 var allPages = []string{"/", "/tank/north", "/tank/north/past/year", "/tank/north/change", "/tank/north/enter", "/tank/north/doses", "/tank/north/solution", "/tank/north/probes", "/tank/north/schedule",
-	"/alarm/film/no-response", "/pump/acid-north", "/stocks", "/refill", "/record", "/record/week", "/people", "/signin"}
+	"/alarm/film/no-response", "/pump/acid-north", "/stocks", "/refill", "/record", "/record/week", "/people", "/offline", "/signin"}
 
 // screens are the sizes at which every page is looked at: a small phone, phones upright
 // and on their side, a tablet, a desk.
@@ -32,7 +32,7 @@ func audit(t *testing.T, ctx context.Context, part string) []string {
 }
 
 func TestEveryPageIsReadAndPressedOnEveryScreenByDayAndByNight(t *testing.T) {
-	h := newHouse(t)
+	h, _ := tokened(t)
 	h.show(fourTanks())
 	ctx := phone(t)
 	do(t, ctx, chromedp.Navigate(h.SignInLink(controller.RoleEngineer)))

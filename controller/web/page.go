@@ -32,10 +32,13 @@ type pageData struct {
 	Groups []doseGroup
 	Here   []sitting // who is signed in
 	People []Person
-	sparks map[string][]spark // by tank
-	span   *span              // of a page of the past
-	name   string             // of the template
-	once   func() string
+	Tokens []Token
+	// Tokened says that programs may be given tokens here.
+	Tokened bool
+	sparks  map[string][]spark // by tank
+	span    *span              // of a page of the past
+	name    string             // of the template
+	once    func() string
 }
 
 // Operate and Manage say what the person may ask for.
@@ -186,7 +189,7 @@ func (s *Server) showPage(w http.ResponseWriter, r *http.Request, path string, s
 		return
 	}
 	data.Who, data.Answer = who.name, answer
-	s.tell(data, who)
+	data.tell(s, who)
 	s.render(w, r, data.name, status, data)
 }
 
@@ -211,27 +214,30 @@ func (s *Server) pageOf(view *controller.View, role controller.Role, path string
 }
 
 // tell adds what the record tells, and who is here, to a page that is loaded.
-func (s *Server) tell(data *pageData, who session) {
+func (d *pageData) tell(s *Server, who session) {
 	var err error
-	switch data.name {
+	switch d.name {
 	case "doses":
-		data.Told, err = s.records.of(data.At.Wall, "day")
+		d.Told, err = s.records.of(d.At.Wall, "day")
 		if err == nil {
-			at := slices.IndexFunc(data.Told.Tanks, func(t report.Tank) bool { return t.Name == data.Tank.Name })
+			at := slices.IndexFunc(d.Told.Tanks, func(t report.Tank) bool { return t.Name == d.Tank.Name })
 			if at >= 0 {
-				data.Groups = dosesOf(&data.Told.Tanks[at], data.Tank)
+				d.Groups = dosesOf(&d.Told.Tanks[at], d.Tank)
 			}
 		}
 	case "record":
-		data.Told, err = s.records.of(data.At.Wall, data.Period)
+		d.Told, err = s.records.of(d.At.Wall, d.Period)
 	case "people":
-		data.Here = s.sessions.here(who)
-		if s.options.People != nil && data.Manage() {
-			data.People, err = s.options.People()
+		d.Here = s.sessions.here(who)
+		if s.options.People != nil && d.Manage() {
+			d.People, err = s.options.People()
+		}
+		if d.Tokened = s.options.Tokens != nil; d.Tokened && d.Manage() && err == nil {
+			d.Tokens, err = s.options.Tokens.List()
 		}
 	}
 	if err != nil {
-		data.Untold = "the record cannot be read: " + err.Error()
+		d.Untold = "the record cannot be read: " + err.Error()
 	}
 }
 

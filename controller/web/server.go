@@ -19,7 +19,7 @@ import (
 	"leat/dosing"
 )
 
-//go:embed page/*.html page/style.css page/live.js
+//go:embed page
 var files embed.FS
 
 // Person is someone who may sign in. Hash is an argon2id PHC string.
@@ -44,6 +44,7 @@ type Options struct {
 	Record           func(period string) (*report.Report, error)         // of night, week, month or the last day; nil = none is kept
 	Export           func(w io.Writer, kind string, from time.Time) error
 	People           func() ([]Person, error)
+	Tokens           Tokens // of programs; nil = none are given out
 	Find             func(name string) (Person, bool, error)
 	Audit            func(who, from, what, detail string)
 	Metrics          http.Handler
@@ -63,6 +64,7 @@ type Server struct {
 	strips   strips
 	records  records
 	reader   reader
+	api      *api
 	kept     kept
 	every    time.Duration // between two events of a page that is followed
 	ending   chan struct{} // closed when serving ends
@@ -82,6 +84,7 @@ func New(options Options) (*Server, error) {
 	s := &Server{options: options, strips: strips{read: options.Night}, records: records{read: options.Record}, reader: reader{now: options.View, analysis: options.ReadAnalysis},
 		sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, ending: make(chan struct{}),
 		failures: failures{said: map[string]time.Time{}, unsaid: map[string]int{}}}
+	s.api = &api{server: s}
 	if err := s.open(); err != nil {
 		s.Close()
 		return nil, err
@@ -188,31 +191,6 @@ func (s *Server) Close() {
 	}
 }
 
-// routes are the page's paths. What changes anything is a POST from the page's own
-// origin by a person whose role allows it.
-func (s *Server) routes() http.Handler {
-	mux := http.NewServeMux()
-	for _, path := range pagePaths() {
-		mux.HandleFunc("GET "+path, s.shown)
-	}
-	mux.HandleFunc("GET /export/{kind}", s.export)
-	mux.HandleFunc("POST /people/end", s.endSession)
-	mux.HandleFunc("GET /state", s.showState)
-	mux.HandleFunc("GET /live", s.follow)
-	mux.HandleFunc("POST /ask", s.ask)
-	mux.HandleFunc("GET /signin", s.showSignIn)
-	mux.HandleFunc("POST /signin", s.takeSignIn)
-	mux.HandleFunc("GET /enter", s.enter)
-	mux.HandleFunc("POST /signout", s.signOut)
-	for _, name := range []string{"style.css", "live.js"} {
-		mux.HandleFunc("GET /"+name, func(w http.ResponseWriter, r *http.Request) {
-			w.Header().Set("Cache-Control", "max-age=3600")
-			http.ServeFileFS(w, r, files, "page/"+name)
-		})
-	}
-	return guarded(http.NewCrossOriginProtection().Handler(s.monitoring(mux, !s.options.Proxied)))
-}
-
 // monitoring adds health to a server's paths, and metrics where nobody passes them on
 // to the world.
 func (s *Server) monitoring(mux *http.ServeMux, figures bool) http.Handler {
@@ -239,7 +217,7 @@ func (s *Server) monitoring(mux *http.ServeMux, figures bool) http.Handler {
 func guarded(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
-		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
+		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; img-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cache-Control", "no-store")

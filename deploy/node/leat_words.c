@@ -111,8 +111,8 @@ static bool object(const char *body, size_t length, const char *const *keys, siz
     return r.at == r.end;
 }
 
-/* Read digits, at most `most`. */
-static bool digits(struct rest *r, uint64_t most, uint64_t *number) {
+/* Read digits, at most `most`, with no zero before others but within the first `width`. */
+static bool digits(struct rest *r, uint64_t most, size_t width, uint64_t *number) {
     const char *from = r->at;
     uint64_t n = 0;
     while (r->at < r->end && *r->at >= '0' && *r->at <= '9') {
@@ -124,7 +124,7 @@ static bool digits(struct rest *r, uint64_t most, uint64_t *number) {
         r->at++;
     }
     *number = n;
-    return r->at > from;
+    return r->at >= from + width && (r->at == from + width || *from != '0');
 }
 
 static bool whole(const struct value *v, uint64_t most, uint64_t *number) {
@@ -134,7 +134,7 @@ static bool whole(const struct value *v, uint64_t most, uint64_t *number) {
     }
     r.at = v->at;
     r.end = v->at + v->length;
-    return digits(&r, most, number) && r.at == r.end;
+    return digits(&r, most, 1u, number) && r.at == r.end;
 }
 
 /* Millilitres as whole microlitres; what is smaller counts as one. */
@@ -147,7 +147,7 @@ static bool microlitres(const struct value *v, uint32_t *ul) {
     }
     r.at = v->at;
     r.end = v->at + v->length;
-    if (!digits(&r, 4000000u, &n)) {
+    if (!digits(&r, 4000000u, 1u, &n)) {
         return false;
     }
     n *= 1000u;
@@ -171,11 +171,11 @@ static bool order_id(const struct value *v, struct leat_order *order) {
     }
     r.at = v->at;
     r.end = v->at + v->length;
-    if (!digits(&r, UINT32_MAX, &epoch) || r.at == r.end || *r.at != '-') {
+    if (!digits(&r, UINT32_MAX, 1u, &epoch) || r.at == r.end || *r.at != '-') {
         return false;
     }
     r.at++;
-    if (!digits(&r, UINT32_MAX, &number) || r.at != r.end || number == 0u) {
+    if (!digits(&r, UINT32_MAX, 6u, &number) || r.at != r.end || number == 0u) {
         return false;
     }
     order->epoch = (uint32_t)epoch;

@@ -370,8 +370,8 @@ static void unreadable(void) {
     static const char *const bodies[] = {
         "", " ", "[", "{", "{}", "{} ", "{}x", "{\"a\"", "{\"a\":", "{\"a\":}", "{\"a\":1", "{\"a\":1,", "{\"a\":1 ;", "{a:1}", "{\"a",
         "{\"a\\n\":1}", "{\"a\n\":1}", "{\"a\":\"x", "{\"a\":{}}", "{\"order\":7}", "{\"order\":\"\"}", "{\"order\":\"7\"}", "{\"order\":\"7x1\"}",
-        "{\"order\":\"7-\"}", "{\"order\":\"7-0\"}", "{\"order\":\"7-1x\"}", "{\"order\":\"0-1\"}", "{\"order\":\"99999999999-1\"}", "{\"order\":\"7-99999999999\"}",
-        "{\"order\":\"7-1\",\"order\":\"7-2\"}", "{\"a\":1}", "{\"a\":1E5,\"b\":true}", "{\"a\":1e+5}", "{\"a\":~}", "{\"a\":/}", "{\"a\"\t:\r\n1,\"b\":2}", "{\"a\":|}", "{\"order\":\"-\"}", "{\"order\":\"/\"}",
+        "{\"order\":\"7-\"}", "{\"order\":\"7-000000\"}", "{\"order\":\"7-000001x\"}", "{\"order\":\"7-1\"}", "{\"order\":\"7-0000001\"}", "{\"order\":\"07-000001\"}", "{\"order\":\"0-000001\"}", "{\"order\":\"99999999999-000001\"}", "{\"order\":\"7-99999999999\"}",
+        "{\"order\":\"7-000001\",\"order\":\"7-000002\"}", "{\"a\":1}", "{\"a\":1E5,\"b\":true}", "{\"a\":1e+5}", "{\"a\":~}", "{\"a\":/}", "{\"a\"\t:\r\n1,\"b\":2}", "{\"a\":|}", "{\"order\":\"-\"}", "{\"order\":\"/\"}",
     };
     static char large[LEAT_LONGEST_BODY + 2u];
     fresh();
@@ -389,7 +389,7 @@ static void unreadable(void) {
 /* Of these the id can be read, and something else cannot. */
 static void half_readable(void) {
     static const char *const rest[] = {
-        "", ",\"run_ms\":1x", ",\"run_ms\":-1", ",\"run_ms\":1", ",\"run_ms\":99999999999999999999", ",\"run_ms\":1,\"outlet\":\"\"",
+        "", ",\"run_ms\":1x", ",\"run_ms\":01", ",\"run_ms\":-1", ",\"run_ms\":1", ",\"run_ms\":99999999999999999999", ",\"run_ms\":1,\"outlet\":\"\"",
         ",\"run_ms\":1,\"outlet\":\"\",\"boot\":\"\"", ",\"run_ms\":1,\"outlet\":\"\",\"boot\":\"\",\"expires\":\"\"",
         ",\"run_ms\":1,\"outlet\":\"\",\"boot\":\"\",\"expires\":\"\",\"volume_ml\":\"1\"",
         ",\"run_ms\":1,\"outlet\":\"\",\"boot\":\"\",\"expires\":\"\",\"volume_ml\":.5",

@@ -67,5 +67,6 @@
   window.addEventListener("pageshow", function (e) { if (e.persisted) { close(); if (!over) old(""); open(); } });
   document.addEventListener("focusout", function () { setTimeout(function () { for (const [id, html] of [...held]) put(id, html); }, 0); });
   setInterval(function () { if (stream && heard && performance.now() - heard > tolerated * 1000) old("nothing is heard"); }, 1000);
+  if ("serviceWorker" in navigator) navigator.serviceWorker.register("/worker.js").catch(function () {}); // without one the browser's own page answers offline
   open();
 })();

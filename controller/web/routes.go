@@ -1,0 +1,48 @@
+package web
+
+import (
+	"net/http"
+
+	"leat/controller"
+)
+
+// route is one path of the page: who may use it, and what it is for.
+type route struct {
+	Pattern string
+	Role    controller.Role // RoleNobody = no sign-in
+	Words   string
+	do      http.HandlerFunc
+}
+
+// table is every path that a browser reaches. What changes anything is a POST from the
+// page's own origin; of a request the core says which role it needs.
+func (s *Server) table() []route {
+	var all []route
+	for _, path := range pagePaths() {
+		all = append(all, route{"GET " + path, controller.RoleView, "a page", s.shown})
+	}
+	return append(all,
+		route{"GET /state", controller.RoleView, "the whole view as JSON, as the program holds it", s.showState},
+		route{"GET /live", controller.RoleView, "what changes on an open page, as server-sent events", s.follow},
+		route{"GET /export/{kind}", controller.RoleView, "a part of the record as CSV", s.export},
+		route{"POST /ask", controller.RoleView, "a request, which the core refuses to who may not ask for it", s.ask},
+		route{"POST /people/end", controller.RoleView, "ends a session: one's own, or as an engineer anybody's", s.endSession},
+		route{"POST /people/token", controller.RoleEngineer, "makes a token for a program", s.api.makeToken},
+		route{"POST /people/token/end", controller.RoleEngineer, "takes a program's token away", s.api.endToken},
+		route{"GET /signin", controller.RoleNobody, "the sign-in", s.showSignIn},
+		route{"POST /signin", controller.RoleNobody, "signs in; attempts are limited", s.takeSignIn},
+		route{"GET /enter", controller.RoleNobody, "redeems a one-time link", s.enter},
+		route{"POST /signout", controller.RoleNobody, "signs out", s.signOut},
+	)
+}
+
+// routes serves the table, the shell, the paths of programs, and health.
+func (s *Server) routes() http.Handler {
+	mux := http.NewServeMux()
+	for _, r := range s.table() {
+		mux.HandleFunc(r.Pattern, r.do)
+	}
+	s.shellRoutes(mux)
+	s.api.routes(mux)
+	return guarded(http.NewCrossOriginProtection().Handler(s.monitoring(mux, !s.options.Proxied)))
+}
