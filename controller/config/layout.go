@@ -131,6 +131,8 @@ type tankTable struct {
 	DayBegins string          `toml:"day_begins" doc:"when the day begins, such as 06:00, where a stage has setpoints of its own for the night"`
 	DayEnds   string          `toml:"day_ends" doc:"when the night begins, such as 22:00"`
 
+	PlantArea measured[areaKind] `toml:"plant_area" doc:"area of plants that the tank waters; the daily water balance is then told by area too"`
+
 	Line lineTable `toml:"line" doc:"oxygen, filter and UV lamp around the tank: watched, never dosed on"`
 
 	Zones []zoneTable `toml:"zone" doc:"a flood, film or raft zone watered from the tank"`

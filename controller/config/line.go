@@ -152,6 +152,7 @@ type (
 	lengthKind    struct{}
 	intensityKind struct{}
 	uvDoseKind    struct{}
+	areaKind      struct{}
 )
 
 func (oxygenKind) what() string    { return "dissolved oxygen" }
@@ -191,3 +192,8 @@ func (uvDoseKind) signed() bool    { return false }
 func (uvDoseKind) units() []unit {
 	return []unit{{"mJ/cm²", 1}, {"mJ/cm2", 1}, {"J/m²", 0.1}, {"J/m2", 0.1}}
 }
+
+func (areaKind) what() string    { return "an area" }
+func (areaKind) example() string { return "40 m²" }
+func (areaKind) signed() bool    { return false }
+func (areaKind) units() []unit   { return []unit{{"m²", 1}, {"m2", 1}} }
