@@ -37,6 +37,7 @@ type Core struct {
 	doses        doses
 	decisions    decisions
 	learning     learning
+	lines        lines
 	snapshot     snapshot
 
 	ticked, decided, leased time.Duration
@@ -94,7 +95,8 @@ func assemble(settings *Settings, restored ledger.State, now dosing.Instant) *Co
 	c.accounts = accounts{station: s, wishes: &c.wishes}
 	c.setpoints = setpoints{station: s, wishes: &c.wishes}
 	c.stocks = stocks{station: s, counts: make([]pumpCounts, pumps)}
-	c.interlocks = interlocks{station: s, wishes: &c.wishes, alarms: alarm.New(len(settings.Tanks))}
+	c.lines = newLines(s)
+	c.interlocks = interlocks{station: s, wishes: &c.wishes, lines: &c.lines, alarms: alarm.New(len(settings.Tanks))}
 	c.modes = modes{station: s, wishes: &c.wishes, interlocks: &c.interlocks, accounts: &c.accounts}
 	c.calibrations = calibrations{station: s, wishes: &c.wishes, modes: &c.modes, newest: make([]ledger.Calibration, inputs)}
 	c.epochs = newEpochs(s, &c.wishes, &c.interlocks, &c.modes, restored, now)
@@ -105,7 +107,7 @@ func assemble(settings *Settings, restored ledger.State, now dosing.Instant) *Co
 		c.decisions.turns = append(c.decisions.turns, dosing.TankID(i))
 	}
 	c.learning = learning{station: s, wishes: &c.wishes, accounts: &c.accounts, stocks: &c.stocks}
-	c.snapshot = snapshot{station: s, stocks: &c.stocks, hands: &c.hands, calibrations: &c.calibrations, epochs: &c.epochs, interlocks: &c.interlocks}
+	c.snapshot = snapshot{station: s, stocks: &c.stocks, hands: &c.hands, calibrations: &c.calibrations, epochs: &c.epochs, interlocks: &c.interlocks, lines: &c.lines}
 	return c
 }
 
@@ -197,6 +199,7 @@ func (c *Core) tick(now dosing.Instant) {
 	c.modes.endPauses(now)
 	c.setpoints.writeNext(now)
 	c.wishes.tellWaiting(now)
+	c.lines.follow(now)
 	c.interlocks.evaluate(now)
 	c.doses.watchOpen(now)
 	c.accounts.follow(now)

@@ -55,7 +55,8 @@ type held struct {
 
 // A farm in its bands: what a probe reads until the file says otherwise.
 var inBand = map[string]float64{"ph": 5.8, "ph_2": 5.8, "ec": 1.8, "temperature": 25, "level": 1400, "circulation": 1, "leak": 0, "drip_tray": 0,
-	"top_up": 0, "flood": 0, "outlet": 1, "sample_flow": 1, "stop": 0, "level_of_calcium": 100}
+	"top_up": 0, "flood": 0, "outlet": 1, "sample_flow": 1, "stop": 0, "level_of_calcium": 100,
+	"oxygen": 8, "filter_pressure": 15, "line_flow": 15, "uv_intensity": 24, "lamp_hours": 3000, "bench_level": 0, "channels_flow": 30}
 
 func newPlayer(t *testing.T, s *script) *player {
 	t.Helper()

@@ -29,7 +29,7 @@ const (
 	aNumber   = `(-?[0-9]+(?:\.[0-9]+)?)`
 	aTime     = `([0-9][0-9hms]*)`
 	aPump     = `(acid|base|calcium|phosphate)`
-	aProbe    = `(pH|pH 1|pH 2|EC|temperature|level|circulation|leak|drip tray|top-up|flood|outlet|sample flow|stop|level of calcium)`
+	aProbe    = `(pH|pH 1|pH 2|EC|temperature|level|circulation|leak|drip tray|top-up|flood|outlet|sample flow|stop|level of calcium|oxygen|filter pressure|line flow|UV intensity|lamp hours|bench level|channels flow)`
 )
 
 // verbs are all that can come in.

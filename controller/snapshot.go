@@ -20,6 +20,7 @@ type snapshot struct {
 	calibrations *calibrations
 	epochs       *epochs
 	interlocks   *interlocks
+	lines        *lines
 }
 
 // view is built new each time, so the rim may hand it to any goroutine.
@@ -71,6 +72,7 @@ func (sn *snapshot) ofTank(now dosing.Instant, id dosing.TankID) TankView {
 	for _, alarm := range sn.interlocks.alarms.Active(id, v.LeavesWarn, v.LeavesHarm) {
 		v.Alarms = append(v.Alarms, AlarmView(alarm))
 	}
+	v.Line = sn.lines.of[id].Figures()
 	v.Pours, v.Hands = sn.hands.pours(id), sn.hands.views(id)
 	v.Stocks = sn.stocks.views(id)
 	if !t.settings.Schedule.Empty() {

@@ -14,6 +14,7 @@ import (
 type interlocks struct {
 	*station
 	wishes *wishes
+	lines  *lines
 	alarms *alarm.Alarms
 }
 

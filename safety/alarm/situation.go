@@ -7,6 +7,7 @@ import (
 
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/line"
 	"leat/safety/response"
 )
 
@@ -46,6 +47,8 @@ type Situation struct {
 	Late response.Late
 	// SourceWater says what the top-up brings beyond what was told; empty while it is as told.
 	SourceWater string
+	// Line is what the watched line around the tank calls a person for.
+	Line []line.Finding
 	// Disarmed is why the tank was armed and now observes without a person's word;
 	// empty when it does not.
 	Disarmed string
