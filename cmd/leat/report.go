@@ -22,7 +22,8 @@ running daemon, and nothing in it is changed.
   shopping  kg of each salt and litres of acid and base to buy for the coming weeks
   pumps     what each pump gave when it was measured, and how long its tube ran
   water     each day of two weeks: litres topped up, used by plants and air, dumped; what looks like a leak
-  probes    how the pH and EC probes were calibrated, by whom, and which is due
+  probes    how the pH and EC probes were calibrated, by whom, and which is due; a hand meter held beside them (leat act mark -note
+            "meter ph 5.92 ec 1.83"), the differences and their trend
 
 -export writes doses, readings, changes and events into one SQLite file, with a table dictionary that tells each
 column's unit and meaning: the whole record, or the time asked for. As CSV: leat ledger export.
