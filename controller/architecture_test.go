@@ -25,13 +25,14 @@ var mayImport = map[string][]string{
 	"dosing/ratio":             {"dosing", "dosing/chem", "dosing/blend"},
 	"safety/response":          {"dosing"},
 	"safety":                   {"dosing", "safety/response"},
-	"safety/alarm":             {"dosing", "safety", "safety/response"},
+	"safety/line":              {"dosing", "safety"},
+	"safety/alarm":             {"dosing", "safety", "safety/line", "safety/response"},
 	"safety/sizing":            {"dosing", "safety"},
 	"safety/ledger":            {"dosing", "safety"},
 	"safety/ledger/ledgertest": {"dosing", "safety", "safety/ledger"},
-	"controller":               {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/alarm", "safety/ledger"},
+	"controller":               {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/alarm", "safety/ledger", "safety/line"},
 	"controller/payload":       {"dosing", "dosing/blend", "safety", "safety/ledger", "controller"},
-	"controller/config":        {"dosing", "dosing/chem", "dosing/blend", "dosing/ratio", "safety", "safety/sizing", "controller", "controller/payload"},
+	"controller/config":        {"dosing", "dosing/chem", "dosing/blend", "dosing/ratio", "safety", "safety/line", "safety/sizing", "controller", "controller/payload"},
 	"controller/mqtt":          {},
 	"controller/prove":         {"dosing", "dosing/calibration", "safety/ledger", "controller", "controller/payload"},
 	"controller/diary":         {"dosing", "dosing/blend", "safety", "safety/alarm", "safety/ledger", "controller"},
@@ -65,7 +66,7 @@ var onlyImporter = map[string]string{
 }
 
 // pure are the rooms that touch nothing.
-var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/loop": true, "dosing/blend": true, "dosing/blend/squares": true, "dosing/blend/worksheet": true, "dosing/chem/solution": true, "dosing/ratio": true, "dosing/calibration": true, "safety": true, "safety/response": true, "safety/alarm": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true, "controller/diary": true, "controller/report": true, "controller/report/sheet": true, "controller/prove": true}
+var pure = map[string]bool{"dosing": true, "dosing/chem": true, "dosing/loop": true, "dosing/blend": true, "dosing/blend/squares": true, "dosing/blend/worksheet": true, "dosing/chem/solution": true, "dosing/ratio": true, "dosing/calibration": true, "safety": true, "safety/response": true, "safety/line": true, "safety/alarm": true, "safety/sizing": true, "safety/ledger": true, "controller": true, "controller/payload": true, "controller/diary": true, "controller/report": true, "controller/report/sheet": true, "controller/prove": true}
 
 // touching are the packages and calls by which code touches the world or depends
 // on luck.

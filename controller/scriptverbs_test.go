@@ -29,7 +29,7 @@ const (
 	aNumber   = `(-?[0-9]+(?:\.[0-9]+)?)`
 	aTime     = `([0-9][0-9hms]*)`
 	aPump     = `(acid|base|calcium|phosphate)`
-	aProbe    = `(pH|pH 1|pH 2|EC|temperature|level|circulation|leak|drip tray|top-up|flood|outlet|sample flow|stop|level of calcium)`
+	aProbe    = `(pH|pH 1|pH 2|EC|temperature|level|circulation|leak|drip tray|top-up|flood|outlet|sample flow|stop|level of calcium|oxygen|filter pressure|line flow|UV intensity|lamp hours|bench level|channels flow)`
 )
 
 // verbs are all that can come in.
@@ -48,9 +48,9 @@ var verbs = []verb{
 		q := map[string]dosing.Quantity{"pH": dosing.QuantityPH, "EC": dosing.QuantityEC}[p[0]]
 		return func(n *player) error { n.answers[q] = late; return nil }, err
 	}),
-	line(`acid does `+aNumber+` times what it should`, func(p []string) (deed, error) {
-		times, err := number(p[0])
-		return func(n *player) error { n.strong = times; return nil }, err
+	line(aPump+` does `+aNumber+` times what it should`, func(p []string) (deed, error) {
+		times, err := number(p[1])
+		return do(func(n *player) { n.does[pumpOf(p[0])] = times }), err
 	}),
 	line(`([A-Z][a-z]+) asks ([a-z-]+)((?: [^:]+)?)(?:: (.+))?`, asks),
 	line(`fault ([a-z-]+)(?: for `+aTime+`)?`, faults),

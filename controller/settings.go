@@ -7,6 +7,7 @@ import (
 	"leat/dosing/loop"
 	"leat/dosing/ratio"
 	"leat/safety"
+	"leat/safety/line"
 )
 
 // Settings is one station as configured, whole and valid: controller/config fills
@@ -35,6 +36,10 @@ type TankSettings struct {
 	// left out, and the room, per hour: only a rehearsal asks. 0 = not at all.
 	GasExchange float64
 	Schedule    Schedule
+	// PlantArea is the m² of plants that the tank waters; 0 = not stated.
+	PlantArea float64
+	// Line is what is only watched around the tank.
+	Line line.Settings
 	// Ratio is the recipe by which the tank's stocks are shared; nil = by the shares
 	// of the pumps.
 	Ratio *ratio.Plan

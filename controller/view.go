@@ -7,6 +7,7 @@ import (
 	"leat/safety"
 	"leat/safety/alarm"
 	"leat/safety/ledger"
+	"leat/safety/line"
 )
 
 // View is a snapshot of everything a person or a metric may see. The rim hands it
@@ -49,13 +50,14 @@ type TankView struct {
 	ToppedUp               dosing.Litres // plain water that came in since the start
 	WouldDose              string        // what an armed tank would dose now, in words; observing only
 	Withheld               [safety.CauseCount]uint64
-	Ions                   *IonsView   // nil without a recipe
-	Pours                  []PourView  // what can be added by hand
-	Schedule               string      // stage or holiday in words; empty without a schedule
-	Plan                   *Schedule   // nil without one
-	Stocks                 []StockView // the containers from which it is dosed
-	Calibrating            string      // probe whose calibration is under way
-	Hands                  []HandView  // what was added by hand in the last day, the newest first
+	Ions                   *IonsView     // nil without a recipe
+	Pours                  []PourView    // what can be added by hand
+	Schedule               string        // stage or holiday in words; empty without a schedule
+	Plan                   *Schedule     // nil without one
+	Stocks                 []StockView   // the containers from which it is dosed
+	Calibrating            string        // probe whose calibration is under way
+	Hands                  []HandView    // what was added by hand in the last day, the newest first
+	Line                   []line.Figure // oxygen, films, filter and lamp in words
 }
 
 // InputView is one input with its last value.

@@ -37,13 +37,25 @@ const (
 	QuantityOutlet               // switch: the outlet valve into this tank is proved open
 	QuantityStop                 // switch: the stop input is pressed
 	QuantityStockLevel           // L left in a stock container
+
+	// What follows is watched and alarmed, and no dose ever rests on it.
+	QuantityOxygen          // mg/L dissolved
+	QuantityZoneFlow        // L/min into a film zone
+	QuantityZoneLevel       // L that stand in a zone
+	QuantityFilterPressure  // kPa lost across the filter
+	QuantityLineFlow        // L/min through the treatment line
+	QuantityUVIntensity     // mW/cm² at the lamp's sleeve
+	QuantityLampHours       // h that the lamp has burnt
+	QuantityUVTransmittance // % of UV that passes 1 cm of the water
 	QuantityCount
 )
 
 var quantityNames = [QuantityCount]string{"none", "ph", "ec", "temperature", "level", "redox", "circulation",
-	"leak", "flood", "top_up", "sample_flow", "outlet", "stop", "stock_level"}
+	"leak", "flood", "top_up", "sample_flow", "outlet", "stop", "stock_level",
+	"oxygen", "zone_flow", "zone_level", "filter_pressure", "line_flow", "uv_intensity", "lamp_hours", "uv_transmittance"}
 
-var quantityUnits = [QuantityCount]string{"", "", "mS/cm", "°C", "L", "mV", "", "", "", "", "", "", "", "L"}
+var quantityUnits = [QuantityCount]string{"", "", "mS/cm", "°C", "L", "mV", "", "", "", "", "", "", "", "L",
+	"mg/L", "L/min", "L", "kPa", "L/min", "mW/cm²", "h", "%"}
 
 // String is the name used in topics, metrics and the configuration.
 func (q Quantity) String() string {
@@ -64,11 +76,16 @@ func (q Quantity) Unit() string {
 // Switch says whether q is a two-valued input.
 func (q Quantity) Switch() bool { return q >= QuantityCirculation && q <= QuantityStop }
 
+// Watched says whether q is only watched: its alarms call a person, the gate never sees it.
+func (q Quantity) Watched() bool { return q >= QuantityOxygen && q < QuantityCount }
+
 // physicalRange is what a value can be at all; beyond it a parser refuses.
 var physicalRange = [QuantityCount][2]float64{
 	QuantityPH: {0, 14}, QuantityEC: {0, 200}, QuantityTemperature: {-30, 110}, QuantityLevel: {0, 1e6},
 	QuantityRedox: {-2000, 2000}, QuantityCirculation: {0, 1}, QuantityLeak: {0, 1}, QuantityFlood: {0, 1},
 	QuantityTopUp: {0, 1}, QuantitySampleFlow: {0, 1}, QuantityOutlet: {0, 1}, QuantityStop: {0, 1}, QuantityStockLevel: {0, 1e6},
+	QuantityOxygen: {0, 60}, QuantityZoneFlow: {0, 1e5}, QuantityZoneLevel: {0, 1e6}, QuantityFilterPressure: {-100, 2000},
+	QuantityLineFlow: {0, 1e5}, QuantityUVIntensity: {0, 1000}, QuantityLampHours: {0, 1e6}, QuantityUVTransmittance: {0, 100},
 }
 
 // Quality is the fitness of a reading, in the categories of NAMUR NE 107. The

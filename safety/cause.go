@@ -95,6 +95,17 @@ const (
 	CauseMixingSlow    // doses show later than commissioned
 	CauseProbeSlow     // pH shows them later than EC does
 	CauseSourceWater   // top-up brings more than was told
+	CauseOffBalance    // one stock does otherwise than the others
+	// The watched line: alarms that stop nothing.
+	CauseOxygenLow
+	CauseWaterWarm
+	CauseFilmStopped
+	CauseFloodNotDrained
+	CauseFilterClogged
+	CauseUVLampOut
+	CauseUVDoseLow
+	CauseUVLampOld
+	CauseWatchedInvalid // a watched sensor is silent or reads what cannot be
 	CauseCount
 )
 
@@ -175,6 +186,16 @@ var causeNames = [CauseCount]string{
 	CauseMixingSlow:          "mixing-slow",
 	CauseProbeSlow:           "ph-probe-slow",
 	CauseSourceWater:         "source-water-changed",
+	CauseOffBalance:          "stock-off-balance",
+	CauseOxygenLow:           "oxygen-low",
+	CauseWaterWarm:           "water-warm",
+	CauseFilmStopped:         "film-stopped",
+	CauseFloodNotDrained:     "flood-not-drained",
+	CauseFilterClogged:       "filter-clogged",
+	CauseUVLampOut:           "uv-lamp-out",
+	CauseUVDoseLow:           "uv-dose-low",
+	CauseUVLampOld:           "uv-lamp-old",
+	CauseWatchedInvalid:      "watched-invalid",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

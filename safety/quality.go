@@ -60,6 +60,8 @@ var disagreement = [dosing.QuantityCount]float64{dosing.QuantityPH: 0.15, dosing
 var plausible = [dosing.QuantityCount][2]float64{
 	dosing.QuantityPH: {3.5, 9.5}, dosing.QuantityEC: {0.05, 10}, dosing.QuantityTemperature: {2, 45},
 	dosing.QuantityLevel: {0, 1e6}, dosing.QuantityRedox: {-500, 1200}, dosing.QuantityStockLevel: {0, 1e6},
+	dosing.QuantityOxygen: {0, 25}, dosing.QuantityZoneFlow: {0, 1e4}, dosing.QuantityZoneLevel: {0, 1e5}, dosing.QuantityFilterPressure: {0, 600},
+	dosing.QuantityLineFlow: {0, 1e4}, dosing.QuantityUVIntensity: {0, 200}, dosing.QuantityLampHours: {0, 1e5}, dosing.QuantityUVTransmittance: {1, 100},
 }
 
 // Freshness is how old a reading of this input may be for a dose: three periods,

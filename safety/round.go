@@ -19,7 +19,7 @@ const wholeEvery = time.Minute
 
 // facts is a set of what rows read, one bit each: that the inputs of a quantity do not
 // plainly stand well, that they may have another value, or one of those below.
-type facts uint32
+type facts uint64
 
 const (
 	// factTold is all that the watch is told beside readings and heartbeats: by people,
@@ -36,7 +36,7 @@ const (
 	values = int(dosing.QuantityCount) + 4
 )
 
-var _ [32 - values - int(dosing.QuantityCount)]struct{} // a set holds every fact
+var _ [64 - values - int(dosing.QuantityCount)]struct{} // a set holds every fact
 
 // unwell and valueOf are the two facts of a quantity.
 func unwell(q dosing.Quantity) facts  { return 1 << q }
@@ -98,7 +98,7 @@ var pumpReads = [CauseCount]facts{
 // schedule says which rows are judged by what has changed.
 type schedule struct {
 	all, always CauseSet
-	by          [32]CauseSet // of each fact
+	by          [64]CauseSet // of each fact
 }
 
 var (
@@ -130,8 +130,8 @@ func (s *schedule) due(changed facts, standing CauseSet) CauseSet {
 		return s.all
 	}
 	due := s.always.Or(standing)
-	for rest := uint32(changed); rest != 0; rest &= rest - 1 {
-		due = due.Or(s.by[bits.TrailingZeros32(rest)])
+	for rest := uint64(changed); rest != 0; rest &= rest - 1 {
+		due = due.Or(s.by[bits.TrailingZeros64(rest)])
 	}
 	return due.and(s.all)
 }

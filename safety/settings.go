@@ -51,6 +51,7 @@ type Input struct {
 	Step      float64       // resolution in the quantity's unit
 	Min, Max  float64       // plausible range; both zero = the usual one of the quantity
 	Pump      dosing.PumpID // whose container a stock level belongs to
+	Zone      int           // of its tank, whose flow or level it is
 	// Slope, in % of the theoretical, and Offset, in mV, are of a pH probe's last
 	// calibration; a slope of 0 was never measured.
 	Slope, Offset float64

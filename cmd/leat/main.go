@@ -50,6 +50,7 @@ func commands() []command {
 		{"prove", "try on a pump node, with water, every rule that a dose rests on", proveCommand},
 		{"calibrate-pump", "measure or replace a pump of the running daemon, step by step", calibratePumpCommand},
 		{"acl", "the rights of every user of the broker, from the configuration", aclCommand},
+		{"doctor", "look at broker, nodes, ledger, disk, certificates and clock; send a test notification", doctorCommand},
 		{"user", "add, list or remove people of the page", userCommand},
 		{"completion", "a script for bash, zsh or fish, or the page for man", completionCommand},
 		{"version", "print version, commit and Go version", versionCommand},

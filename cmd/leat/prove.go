@@ -8,7 +8,7 @@ import (
 	"leat/controller/desk"
 )
 
-const proveUsage = `usage: leat prove -config FILE [-client ID] [NODE]
+const proveUsage = `usage: leat prove -config FILE [-client ID] [-client-user USER -client-password-file FILE] [NODE]
        leat prove -config FILE -weekly [NODE]
 
 Tries on a real pump node every rule that a dose rests on (deploy/node.md): orders that come twice, late, kept by the
@@ -28,7 +28,9 @@ was not proved, and whose weekly proof is due.
 func proveCommand(flags *flag.FlagSet) task {
 	var p desk.Proof
 	flags.StringVar(&p.Config, "config", "", "configuration `FILE` of the station")
-	flags.StringVar(&p.Client, "client", "", "`ID` with which the node connects to the broker; default its name")
+	flags.StringVar(&p.Client.ID, "client", "", "`ID` with which the node connects to the broker; default its name")
+	flags.StringVar(&p.Client.User, "client-user", "", "`USER` as whom the node signs in at the broker; default this program's own")
+	flags.StringVar(&p.Client.PasswordFile, "client-password-file", "", "`FILE` with that user's password")
 	flags.BoolVar(&p.Weekly, "weekly", false, "stop, lease and float switch alone")
 	flags.BoolVar(&p.JSON, "json", false, "print the sheet as JSON; what is asked goes to stderr")
 	return task{usage: proveUsage, words: 1, do: func(stdout, stderr io.Writer) error {

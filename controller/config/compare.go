@@ -149,6 +149,9 @@ func (c *comparison) tanks(old, fresh *File) {
 			c.changes = append(c.changes, fmt.Sprintf("tank %q: stages or holidays", name))
 		}
 		c.changed(fmt.Sprintf("tank %q: gas exchange", name), old.Settings.Tanks[i].GasExchange, fresh.Settings.Tanks[i].GasExchange)
+		if !reflect.DeepEqual(old.Settings.Tanks[i].Line, fresh.Settings.Tanks[i].Line) {
+			c.changes = append(c.changes, fmt.Sprintf("tank %q: what is watched of oxygen, zones, filter and lamp", name))
+		}
 		c.changed(fmt.Sprintf("tank %q: zones", name), old.Settings.Tanks[i].Zones, fresh.Settings.Tanks[i].Zones)
 	}
 	for i := range min(len(a.Inputs), len(b.Inputs)) {

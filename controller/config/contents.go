@@ -248,6 +248,7 @@ func (b *liquids) chelate(path string, in *pumpTable, pump *dosing.Pump) {
 		b.fault(join(path, "chelate"), quoted(in.Chelate), "is no chelate of the table", "write EDTA, DTPA or EDDHA")
 		return
 	}
+	b.ironUnderUV(pump, in.Chelate)
 	for id := range b.settings().Tanks {
 		s := &b.settings().Tanks[id].PH
 		if pump.ServesTank(dosing.TankID(id)) && s.AdvisedMax > chelate.HighPH {

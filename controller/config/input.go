@@ -54,6 +54,7 @@ func (b *inputs) read() {
 	}
 	for i := range b.layout.Tanks {
 		b.ofTank(dosing.TankID(i), minimal)
+		b.watchedInputs(dosing.TankID(i))
 	}
 	b.ofStation("stop", &b.layout.Station.Stop, dosing.QuantityStop, minimal)
 	b.ofStation("drip_tray", &b.layout.Station.DripTray, dosing.QuantityLeak, minimal)
@@ -74,6 +75,10 @@ func (b *inputs) read() {
 
 func (b *inputs) pathOf(in safety.Input) string {
 	switch {
+	case in.Quantity == dosing.QuantityZoneFlow:
+		return fmt.Sprintf("tank.%d.zone.%d.flow", in.Tank, in.Zone)
+	case in.Quantity == dosing.QuantityZoneLevel:
+		return fmt.Sprintf("tank.%d.zone.%d.level", in.Tank, in.Zone)
 	case in.Quantity == dosing.QuantityStockLevel:
 		return "pump." + strconv.Itoa(int(in.Pump)) + ".level"
 	case in.Tank == dosing.AllTanks:
@@ -182,6 +187,9 @@ func (b *inputs) fit(path string, in *inputTable, input safety.Input) {
 		b.fault(join(path, "every"), quoted(in.Every.text), "is out of range", "a reading older than 2min is never used; send every 1s to 60s")
 	}
 	bounds, ok := plausible[input.Quantity]
+	if input.Quantity.Watched() {
+		bounds, ok = watchedSteps[input.Quantity], true
+	}
 	if !ok && !input.Quantity.Switch() {
 		bounds = [3]float64{0, 1e6, 1}
 		if input.Quantity == dosing.QuantityLevel && int(input.Tank) < len(b.gate().Tanks) {
@@ -237,6 +245,9 @@ func (b *inputs) owner(id dosing.TankID) string {
 func (b *inputs) units(path string, in *inputTable, q dosing.Quantity) {
 	want := map[dosing.Quantity]string{dosing.QuantityPH: "pH", dosing.QuantityEC: "S/cm", dosing.QuantityTemperature: "°C K",
 		dosing.QuantityLevel: "L", dosing.QuantityStockLevel: "L", dosing.QuantityRedox: "mV"}[q]
+	if q.Watched() {
+		want = q.Unit()
+	}
 	for _, m := range []struct {
 		key   string
 		value measured[inputUnitKind]

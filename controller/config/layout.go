@@ -131,6 +131,10 @@ type tankTable struct {
 	DayBegins string          `toml:"day_begins" doc:"when the day begins, such as 06:00, where a stage has setpoints of its own for the night"`
 	DayEnds   string          `toml:"day_ends" doc:"when the night begins, such as 22:00"`
 
+	PlantArea measured[areaKind] `toml:"plant_area" doc:"area of plants that the tank waters; the daily water balance is then told by area too"`
+
+	Line lineTable `toml:"line" doc:"oxygen, filter and UV lamp around the tank: watched, never dosed on"`
+
 	Zones []zoneTable `toml:"zone" doc:"a flood, film or raft zone watered from the tank"`
 
 	GasExchange measured[gasKind] `toml:"gas_exchange" doc:"how fast CO2 passes between the tank's own water and the room, for the rehearsal; default 0.35 /h (calm: 0.2 to 0.6)"`
@@ -203,6 +207,13 @@ type inputsTable struct {
 	Outlet       inputTable `toml:"outlet" doc:"1 = outlet valve into this tank proved open"`
 	SampleFlow   inputTable `toml:"sample_flow" doc:"1 = water flows in the probes' sample line"`
 	Redox        inputTable `toml:"redox" doc:"redox probe, mV"`
+
+	Oxygen          inputTable `toml:"oxygen" doc:"dissolved oxygen, mg/L; watched, like the following"`
+	FilterPressure  inputTable `toml:"filter_pressure" doc:"pressure lost across the filter, kPa"`
+	LineFlow        inputTable `toml:"line_flow" doc:"flow through filter and UV lamp, L/min"`
+	UVIntensity     inputTable `toml:"uv_intensity" doc:"UV intensity at the lamp's sleeve, mW/cm²; of a sensor in per cent state what one per cent is worth, such as unit = \"0.25 mW/cm²\""`
+	LampHours       inputTable `toml:"lamp_hours" doc:"hours that the UV lamp has burnt"`
+	UVTransmittance inputTable `toml:"uv_transmittance" doc:"UV that passes 1 cm of the water, %"`
 }
 
 type inputTable struct {
@@ -252,6 +263,13 @@ type zoneTable struct {
 	Kind   string              `toml:"kind" need:"yes" doc:"flood (a bench fills and drains), film (a thin stream in channels) or raft (rafts on a pond)"`
 	Holds  measured[waterKind] `toml:"holds" need:"yes" doc:"water it holds when in use"`
 
-	Exchange    span              `toml:"exchange_time" doc:"time in which film or raft water is exchanged with the tank's once: what the zone holds divided by the flow through it; default film 2min, raft 90min. Longer than two mixing times of the tank, it is slow water"`
+	Exchange span               `toml:"exchange_time" doc:"time in which film or raft water is exchanged with the tank's once: what the zone holds divided by the flow through it; default film 2min, raft 90min. Longer than two mixing times of the tank, it is slow water"`
+	Flow     inputTable         `toml:"flow" doc:"flow into a film or raft zone, L/min; watched"`
+	Level    inputTable         `toml:"level" doc:"water that stands in the zone, L; watched"`
+	MinFlow  measured[flowKind] `toml:"min_flow" doc:"a film has stopped below; default 0.3 of what it holds per exchange_time"`
+	Pause    span               `toml:"longest_pause" doc:"of a film in normal running; default 2min"`
+	Flood    span               `toml:"longest_flood" doc:"from the first water to the empty bench in normal running; default 30min"`
+	Roots    span               `toml:"roots_last" doc:"how long roots bear a film that stopped or a bench that stays full, from its beginning; default 30min beyond the longest pause or flood"`
+
 	GasExchange measured[gasKind] `toml:"gas_exchange" doc:"the same of the zone's water while it is wet; default flood 0.6, film and raft 2.2 /h (film and aerated raft: 1 to 5)"`
 }

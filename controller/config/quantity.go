@@ -252,7 +252,7 @@ func (inputUnitKind) what() string    { return "a value in the unit of its quant
 func (inputUnitKind) example() string { return "0.01 mS/cm" }
 func (inputUnitKind) signed() bool    { return true }
 func (inputUnitKind) units() []unit {
-	return []unit{{"pH", 1}, {"mS/cm", 1}, {"µS/cm", 1e-3}, {"uS/cm", 1e-3}, {"°C", 1}, {"K", 1}, {"L", 1}, {"mV", 1}}
+	return []unit{{"pH", 1}, {"mS/cm", 1}, {"µS/cm", 1e-3}, {"uS/cm", 1e-3}, {"°C", 1}, {"K", 1}, {"L", 1}, {"mV", 1}, {"mg/L", 1}, {"L/min", 1}, {"kPa", 1}, {"mW/cm²", 1}, {"h", 1}, {"%", 1}}
 }
 
 // ph is a pH: "5.8" and "pH 5.8" are both how a grower writes it.

@@ -65,7 +65,7 @@ func (b *vessels) tanks() {
 			b.fault(join(path, "min_temperature"), "", "is not below max_temperature", `for example min_temperature = "12 °C", max_temperature = "28 °C"`)
 		}
 		b.settings().Tanks = append(b.settings().Tanks, controller.TankSettings{PH: b.phSetpoint(path, t), EC: b.ecSetpoint(path, t), Zones: zones,
-			GasExchange: b.gasExchange(path, t.GasExchange, controller.UsualTankExchange)})
+			GasExchange: b.gasExchange(path, t.GasExchange, controller.UsualTankExchange), Line: b.watchedLine(path, t, zones), PlantArea: t.PlantArea.or(0)})
 		b.calendars.schedule(path, t, &b.settings().Tanks[i])
 		b.file.quickStated = append(b.file.quickStated, t.QuickShare.stated)
 		b.file.gasStated = append(b.file.gasStated, gasStated(t))

@@ -1,7 +1,6 @@
 package desk
 
 import (
-	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -21,9 +20,14 @@ import (
 
 // Proof tries a node's obedience in place of the daemon.
 type Proof struct {
-	Config, Node, Client string
-	Weekly, JSON         bool
+	Config, Node string
+	Client       Client
+	Weekly, JSON bool
 }
+
+// Client is how the node signs in at the broker; what is empty is its name, and this
+// program's own user.
+type Client struct{ ID, User, PasswordFile string }
 
 // Run proves, keeps the sheet in the state folder and its verdict in the ledger.
 func (c *Proof) Run(in io.Reader, out, told io.Writer) error {
@@ -31,7 +35,7 @@ func (c *Proof) Run(in io.Reader, out, told io.Writer) error {
 	if err != nil {
 		return err
 	}
-	station, err := ProveStation(file, c.Node, c.Client)
+	station, err := ProveStation(file, c.Node)
 	if err != nil {
 		return err
 	}
@@ -45,7 +49,7 @@ func (c *Proof) Run(in io.Reader, out, told io.Writer) error {
 		return err
 	}
 	defer func() { _ = book.db.Close() }() // every row was written through
-	world, err := openWorld(file, &station, in, told)
+	world, err := openWorld(file, &station, c.Client, in, told)
 	if err != nil {
 		return err
 	}
@@ -73,7 +77,7 @@ func (c *Proof) Run(in io.Reader, out, told io.Writer) error {
 }
 
 // ProveStation is what of a configuration is proved: one node, its pumps, and the probes.
-func ProveStation(file *config.File, node, client string) (prove.Station, error) {
+func ProveStation(file *config.File, node string) (prove.Station, error) {
 	s := &file.Settings.Safety
 	var names []string
 	id := -1
@@ -89,7 +93,7 @@ func ProveStation(file *config.File, node, client string) (prove.Station, error)
 	case !s.Nodes[id].FullContract:
 		return prove.Station{}, fmt.Errorf("node %s is of the class timed pulse: it acknowledges nothing, so there is nothing to prove; its caps are half for that", s.Nodes[id].Name)
 	}
-	station := prove.Station{Name: s.Station, Topics: file.Topics, Node: s.Nodes[id].Name, Client: cmp.Or(client, s.Nodes[id].Name), Knows: func(ledger.OrderID) bool { return false }}
+	station := prove.Station{Name: s.Station, Topics: file.Topics, Node: s.Nodes[id].Name, Knows: func(ledger.OrderID) bool { return false }}
 	for p := range s.Pumps {
 		if s.PumpNode[p] == safety.NodeID(id) {
 			station.Pumps = append(station.Pumps, prove.Pump{Name: s.Pumps[p].Name, PerSecond: s.Pumps[p].PerSecond, Longest: s.Caps[p].OnTime.Truncate(time.Millisecond), Outlet: outletOf(file, &s.Pumps[p])})

@@ -56,12 +56,13 @@ func (w *simWorld) Wait(until time.Duration) (h prove.Happening, err error) {
 
 // Displace opens the farm's link anew. The farm itself is never handed what was kept, as
 // its client in apptest is not.
-func (w *simWorld) Displace(string) {
+func (w *simWorld) Displace() string {
 	w.due = append(w.due, func() {
 		w.farm.Connected(false)
 		w.farm.Connected(true)
 		w.thrown = true
 	})
+	return ""
 }
 
 func (w *simWorld) Displaced() bool { return w.thrown }
@@ -93,7 +94,7 @@ func (w *simWorld) Do(a prove.Act, _ string) {
 // The node of the simulated farm keeps the same contract as the one in C.
 func TestTheSimulatedNodeIsProvedAsARealOne(t *testing.T) {
 	file := apptest.Load(t, apptest.Config(t, "mqtt://127.0.0.1:1"))
-	station, err := ProveStation(file, "", "")
+	station, err := ProveStation(file, "")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,10 +2,13 @@ package desk
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"os"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -19,6 +22,9 @@ import (
 // proveWorld is the real broker, clock and person of a proof.
 type proveWorld struct {
 	options   mqtt.Options
+	node      mqtt.Options // to connect as the node
+	whyNot    string       // that cannot be
+	displaces bool
 	link      *mqtt.Link
 	out       io.Writer
 	lines     chan string
@@ -33,7 +39,7 @@ type proveWorld struct {
 // connectWithin is how long the broker may take at first, and after it was lost.
 const connectWithin = 20 * time.Second
 
-func openWorld(file *config.File, station *prove.Station, in io.Reader, out io.Writer) (*proveWorld, error) {
+func openWorld(file *config.File, station *prove.Station, client Client, in io.Reader, out io.Writer) (*proveWorld, error) {
 	secure, err := app.BrokerTLS(file.Broker)
 	if err != nil {
 		return nil, err
@@ -41,6 +47,9 @@ func openWorld(file *config.File, station *prove.Station, in io.Reader, out io.W
 	b := file.Broker
 	w := &proveWorld{out: out, lines: make(chan string), began: time.Now(), ended: make(chan struct{}),
 		options: mqtt.Options{URL: b.URL, ClientID: b.ClientID, User: b.User, Password: b.Password, TLS: secure, Queued: station.Subscriptions(), LargestBody: payload.LargestPayload}}
+	if err := w.as(client, station.Node); err != nil {
+		return nil, err
+	}
 	w.quit, w.stop = context.WithCancel(context.Background())
 	w.link = mqtt.New(w.options)
 	go func() {
@@ -99,6 +108,9 @@ func (w *proveWorld) Wait(until time.Duration) (prove.Happening, error) {
 	case <-w.link.Ready():
 	case <-timer.C:
 	case up := <-w.link.Changed():
+		if !up && w.displaces {
+			return prove.Happening{}, errors.New("the broker threw this program out in the node's place, since it takes the user for the client id: give the node's own user with -client-user and -client-password-file")
+		}
 		if !up {
 			return prove.Happening{}, errors.New("the broker was lost: nothing is proved; begin again")
 		}
@@ -112,13 +124,36 @@ func (w *proveWorld) Wait(until time.Duration) (prove.Happening, error) {
 	return prove.Happening{}, nil
 }
 
-// Displace connects as somebody else until that one throws this connection out.
-func (w *proveWorld) Displace(client string) {
+// as prepares to connect as the node. A broker that takes the user for the client id, as
+// it should, needs the node's own user.
+func (w *proveWorld) as(client Client, node string) error {
+	w.node = w.options
+	w.node.ClientID, w.node.Queued = cmp.Or(client.ID, node), nil
+	w.node.FirstPause = time.Hour // it must not throw the node out again
+	switch {
+	case client.User != "":
+		w.node.User = client.User
+		if client.PasswordFile != "" {
+			text, err := os.ReadFile(client.PasswordFile)
+			if err != nil {
+				return err
+			}
+			w.node.Password = strings.TrimRight(string(text), "\r\n")
+		}
+	case w.options.User != "" && client.ID == "":
+		w.whyNot = "give the node's user at the broker with -client-user and -client-password-file, or, where the broker lets clients choose their ids, the node's id with -client"
+	}
+	return nil
+}
+
+// Displace connects as the node until that one throws this connection out.
+func (w *proveWorld) Displace() string {
+	if w.whyNot != "" {
+		return w.whyNot
+	}
+	w.displaces = true
 	w.displaced.Store(false)
-	o := w.options
-	o.ClientID, o.Queued = client, nil
-	o.FirstPause = time.Hour // it must not throw the node out again
-	other := mqtt.New(o)
+	other := mqtt.New(w.node)
 	quit, stop := context.WithTimeout(w.quit, time.Minute)
 	go func() {
 		_ = other.Run(quit) // it ends by being thrown out
@@ -137,6 +172,7 @@ func (w *proveWorld) Displace(client string) {
 			}
 		}
 	}()
+	return ""
 }
 
 func (w *proveWorld) Displaced() bool { return w.displaced.Load() }

@@ -30,6 +30,9 @@ var lists = map[string]func(f *Report, db *store.DB, stdout io.Writer) error{
 	"pumps": func(f *Report, db *store.DB, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadPumps, sheet.Pumps)
 	},
+	"water": func(f *Report, db *store.DB, stdout io.Writer) error {
+		return printList(db, f.JSON, stdout, report.ReadWater, sheet.Water)
+	},
 	"shopping": func(f *Report, db *store.DB, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, func(r report.Record) (*report.Shopping, error) { return report.ReadShopping(r, f.Weeks) }, sheet.Shopping)
 	},

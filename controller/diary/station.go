@@ -23,6 +23,8 @@ type Tank struct {
 	Recipe string   `json:"recipe,omitempty"`
 	PH     []string `json:"ph_inputs"`
 	EC     []string `json:"ec_inputs"`
+	Level  string   `json:"level_input,omitempty"`
+	Area   float64  `json:"plant_area_m2,omitempty"` // 0 = not stated
 	Probes []Probe  `json:"probes,omitempty"`
 }
 
@@ -54,7 +56,7 @@ func StationOf(set *controller.Settings, zone string) *Station {
 	s := &Station{Name: set.Safety.Station, Zone: zone}
 	for i := range set.Tanks {
 		plant := &set.Safety.Tanks[i]
-		tank := Tank{Name: plant.Name, Litres: float64(plant.Volume)}
+		tank := Tank{Name: plant.Name, Litres: float64(plant.Volume), Area: set.Tanks[i].PlantArea}
 		if plan := set.Tanks[i].Ratio; plan != nil {
 			tank.Recipe = plan.Recipe.Name
 		}
@@ -69,6 +71,8 @@ func StationOf(set *controller.Settings, zone string) *Station {
 			switch name := plant.Name + "/" + in.Name; in.Quantity {
 			case dosing.QuantityPH:
 				tank.PH = append(tank.PH, name)
+			case dosing.QuantityLevel:
+				tank.Level = name
 			case dosing.QuantityEC:
 				tank.EC = append(tank.EC, name)
 			}

@@ -56,7 +56,7 @@ func (h *host) Collect(out chan<- prometheus.Metric) {
 	for name, ends := range h.certificates() {
 		send(certificateEnds, ends, name)
 	}
-	free, size := space(h.of.Folder)
+	free, size := Space(h.of.Folder)
 	send(storageFree, free)
 	send(storageSize, size)
 	rows, head := unknown, unknown

@@ -64,6 +64,12 @@ var gauges = []listed{
 	{"reading_millisiemens_per_centimetre", "Last EC reading at 25 °C; NaN when it is stale, invalid or never came.", byProbe},
 	{"reading_celsius", "Last temperature reading; NaN when it is stale, invalid or never came.", byProbe},
 	{"reading_litres", "Last level reading; NaN when it is stale, invalid or never came.", byProbe},
+	{"reading_milligrams_per_litre", "Last dissolved oxygen; NaN when it is stale, invalid or never came.", byProbe},
+	{"reading_litres_per_minute", "Last flow into a film zone or through the treatment line; NaN when it is stale, invalid or never came.", byProbe},
+	{"reading_kilopascals", "Last pressure lost across the filter; NaN when it is stale, invalid or never came.", byProbe},
+	{"reading_milliwatts_per_square_centimetre", "Last UV intensity; NaN when it is stale, invalid or never came.", byProbe},
+	{"reading_lamp_hours", "Hours that the UV lamp has burnt; NaN when it is stale, invalid or never came.", byProbe},
+	{"reading_percent", "Last UV transmittance of 1 cm of the water; NaN when it is stale, invalid or never came.", byProbe},
 	{"reading_millivolts", "Last redox reading; NaN when it is stale, invalid or never came.", byProbe},
 	{"reading_switch", "Last reading of a switch, 1 or 0; NaN when it is stale, invalid or never came.", byReading},
 	{"reading_age_seconds", "Age of the last reading; the daemon's uptime when none ever came.", byReading},
@@ -295,6 +301,9 @@ func sendIons(send sender, v *controller.View, t *controller.TankView) {
 var readingNames = [dosing.QuantityCount]string{
 	dosing.QuantityPH: "reading_ph", dosing.QuantityEC: "reading_millisiemens_per_centimetre", dosing.QuantityTemperature: "reading_celsius",
 	dosing.QuantityLevel: "reading_litres", dosing.QuantityStockLevel: "reading_litres", dosing.QuantityRedox: "reading_millivolts",
+	dosing.QuantityOxygen: "reading_milligrams_per_litre", dosing.QuantityZoneFlow: "reading_litres_per_minute", dosing.QuantityLineFlow: "reading_litres_per_minute",
+	dosing.QuantityZoneLevel: "reading_litres", dosing.QuantityFilterPressure: "reading_kilopascals", dosing.QuantityUVIntensity: "reading_milliwatts_per_square_centimetre",
+	dosing.QuantityLampHours: "reading_lamp_hours", dosing.QuantityUVTransmittance: "reading_percent",
 }
 
 func sendReading(send sender, v *controller.View, tank string, in *controller.InputView) {

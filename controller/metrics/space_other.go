@@ -2,5 +2,5 @@
 
 package metrics
 
-// space is not asked for on this system.
-func space(string) (free, size float64) { return unknown, unknown }
+// Space is not asked for on this system.
+func Space(string) (free, size float64) { return unknown, unknown }

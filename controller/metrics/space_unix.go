@@ -4,8 +4,8 @@ package metrics
 
 import "syscall"
 
-// space is what is free to a user and what there is on the disk of a folder, in bytes.
-func space(folder string) (free, size float64) {
+// Space is what is free to a user and what there is on the disk of a folder, in bytes.
+func Space(folder string) (free, size float64) {
 	var s syscall.Statfs_t
 	if folder == "" || syscall.Statfs(folder, &s) != nil {
 		return unknown, unknown

@@ -45,9 +45,15 @@ var (
 		"cm3": {times: 1, over: 1000}, "cm³": {times: 1, over: 1000},
 		"US gal": {times: 3.785411784, over: 1}, "imp gal": {times: 4.54609, over: 1},
 	}
-	unitsOfRedox  = map[string]Unit{"mV": {times: 1, over: 1}, "V": {times: 1000, over: 1}}
-	unitsOfPH     = map[string]Unit{"": {times: 1, over: 1}, "pH": {times: 1, over: 1}}
-	unitsOfSwitch = map[string]Unit{"": {times: 1, over: 1}}
+	unitsOfRedox     = map[string]Unit{"mV": {times: 1, over: 1}, "V": {times: 1000, over: 1}}
+	unitsOfOxygen    = map[string]Unit{"mg/L": {times: 1, over: 1}, "mg/l": {times: 1, over: 1}, "ppm": {times: 1, over: 1}, "µmol/L": {times: 31.998, over: 1000}}
+	unitsOfFlow      = map[string]Unit{"L/min": {times: 1, over: 1}, "l/min": {times: 1, over: 1}, "L/h": {times: 1, over: 60}, "l/h": {times: 1, over: 60}, "L/s": {times: 60, over: 1}, "m3/h": {times: 1000, over: 60}, "m³/h": {times: 1000, over: 60}}
+	unitsOfPressure  = map[string]Unit{"kPa": {times: 1, over: 1}, "bar": {times: 100, over: 1}, "mbar": {times: 1, over: 10}, "Pa": {times: 1, over: 1000}, "hPa": {times: 1, over: 10}, "psi": {times: 6.894757, over: 1}}
+	unitsOfIntensity = map[string]Unit{"mW/cm²": {times: 1, over: 1}, "mW/cm2": {times: 1, over: 1}, "W/m²": {times: 1, over: 10}, "W/m2": {times: 1, over: 10}, "µW/cm²": {times: 1, over: 1000}, "uW/cm2": {times: 1, over: 1000}}
+	unitsOfHours     = map[string]Unit{"h": {times: 1, over: 1}, "min": {times: 1, over: 60}, "s": {times: 1, over: 3600}, "d": {times: 24, over: 1}}
+	unitsOfPercent   = map[string]Unit{"%": {times: 1, over: 1}, "1": {times: 100, over: 1}}
+	unitsOfPH        = map[string]Unit{"": {times: 1, over: 1}, "pH": {times: 1, over: 1}}
+	unitsOfSwitch    = map[string]Unit{"": {times: 1, over: 1}}
 )
 
 func unitsOf(q dosing.Quantity) map[string]Unit {
@@ -58,7 +64,19 @@ func unitsOf(q dosing.Quantity) map[string]Unit {
 		return unitsOfEC
 	case dosing.QuantityTemperature:
 		return unitsOfTemperature
-	case dosing.QuantityLevel, dosing.QuantityStockLevel:
+	case dosing.QuantityOxygen:
+		return unitsOfOxygen
+	case dosing.QuantityZoneFlow, dosing.QuantityLineFlow:
+		return unitsOfFlow
+	case dosing.QuantityFilterPressure:
+		return unitsOfPressure
+	case dosing.QuantityUVIntensity:
+		return unitsOfIntensity
+	case dosing.QuantityLampHours:
+		return unitsOfHours
+	case dosing.QuantityUVTransmittance:
+		return unitsOfPercent
+	case dosing.QuantityLevel, dosing.QuantityStockLevel, dosing.QuantityZoneLevel:
 		return unitsOfVolume
 	case dosing.QuantityRedox:
 		return unitsOfRedox

@@ -283,20 +283,25 @@ func tryRetained(p *proof) outcome {
 	clear := func() { p.publish(p.s.Topics.Order(p.s.Pumps[0].Name), 1, true, nil) }
 	defer clear()
 	p.kept.since = len(p.words)
-	p.w.Displace(p.s.Client)
+	if whyNot := p.w.Displace(); whyNot != "" {
+		return notShown("%s", whyNot)
+	}
 	if !p.until(aMinute, p.w.Displaced) {
-		return notShown("no client %q of the broker took its id back: give the node's own client id with -client", p.s.Client)
+		return notShown("no client of the broker took this id back: give the node's own with -client, and where the broker wants one, its user with -client-user")
 	}
 	beat, came := p.nextBeat()
 	p.rest(slack)
+	refused, _ := p.said(p.kept, controller.PhaseRefused)
 	switch {
 	case p.taken(p.kept) || came && !beat.Idle:
 		p.stopAll()
 		return failed("an order that the broker had kept ran")
 	case !came:
 		return notShown("the node was not heard again after it was thrown out")
+	case refused.Cause == p.wants:
+		return notShown("the node came back after its lease had lapsed, and refused the order for that")
 	}
-	return held("the node came back, was given the order that the broker had kept, and did not run it")
+	return held("the node came back, was given the order that the broker had kept, and did not run it: %s", nonEmpty(refused.Cause, "it said nothing of it"))
 }
 
 // epochAhead gives a lease and an order of an epoch that no restart explains.

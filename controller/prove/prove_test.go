@@ -83,7 +83,7 @@ func newCWorld(t *testing.T, rule int) *cWorld {
 		t.Fatal(err)
 	}
 	w := &cWorld{t: t, kept: map[string]string{}, onSince: []int{-1, -1}, fitted: true,
-		station: prove.Station{Name: "row", Topics: topics, Node: "pumps", Client: "pumps", Pumps: twoPumps, Epoch: 7, Knows: func(ledger.OrderID) bool { return false },
+		station: prove.Station{Name: "row", Topics: topics, Node: "pumps", Pumps: twoPumps, Epoch: 7, Knows: func(ledger.OrderID) bool { return false },
 			Probes: []prove.Probe{{Name: "ph", Topic: "probe", Unit: "pH", Fine: 0.02, Read: func(body []byte) (float64, bool) {
 				v, err := strconv.ParseFloat(string(body), 64)
 				return v, err == nil
@@ -189,9 +189,9 @@ func (w *cWorld) read() {
 	w.waiting = append(w.waiting, prove.Happening{Topic: "probe", Body: strconv.AppendFloat(nil, value, 'f', 4, 64)})
 }
 
-func (w *cWorld) Displace(client string) {
-	if w.wrongID || client != "pumps" {
-		return
+func (w *cWorld) Displace() string {
+	if w.wrongID {
+		return ""
 	}
 	w.due = append(w.due, deed{w.now + 1000, func() {
 		w.tell("link %d", w.now)
@@ -202,6 +202,7 @@ func (w *cWorld) Displace(client string) {
 		}
 		w.thrown = true
 	}})
+	return ""
 }
 
 func (w *cWorld) Displaced() bool { return w.thrown }

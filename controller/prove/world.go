@@ -15,8 +15,9 @@ type World interface {
 	Publish(topic string, qos byte, retained bool, body []byte) error
 	// Wait returns the next thing that happens, or nothing where none does until then.
 	Wait(until time.Duration) (Happening, error)
-	// Displace connects once under another's client id, so that the broker throws that one out.
-	Displace(client string)
+	// Displace connects once as the node, so that the broker throws that one out; why not,
+	// where it cannot.
+	Displace() (whyNot string)
 	// Displaced says that it has taken its id back since.
 	Displaced() bool
 	Say(text string)
@@ -68,7 +69,6 @@ type Station struct {
 	Name   string
 	Topics *payload.Topics
 	Node   string
-	Client string // the node's client id at the broker
 	Pumps  []Pump
 	Probes []Probe
 	Epoch  uint32                    // of the proof, begun in the ledger

@@ -28,6 +28,8 @@ type Probe struct {
 	// WornOut is when a pH probe's slope reaches 90 % if it falls as between its
 	// calibrations; zero = not in sight, or fewer than three tell of it.
 	WornOut time.Time `json:"slope_90_percent,omitzero"`
+	Metered []Metered `json:"hand_meter,omitempty"` // the newest last
+	Trend   *Trend    `json:"above_hand_meter,omitempty"`
 	every   time.Duration
 }
 
@@ -138,5 +140,6 @@ func ReadProbes(record Record) (*Probes, error) {
 	if err := record.EachEntry(l.Follow); err != nil {
 		return nil, err
 	}
-	return l.End(), nil
+	r := l.End()
+	return r, r.meters(record)
 }

@@ -285,6 +285,7 @@ func (f *Farm) fiveSeconds(t *tank) {
 	t.trouble.warmth += float64(t.trouble.heating * exchangeEvery.Hours())
 	t.celsius = t.celsiusAt(hour)
 	t.light = light
+	aerate(t)
 	if f.now%(10*time.Minute) == 0 {
 		t.meetAir(f.now)
 	}

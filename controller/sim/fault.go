@@ -9,7 +9,9 @@ import (
 // faults are the rows that happen at the farm or on its link. Rows of the daemon,
 // its disk, its clock and its people belong to whoever runs those; they are in the
 // table only where the demo names them.
-var faults = []Fault{
+var faults = append(farmFaults, lineFaults...)
+
+var farmFaults = []Fault{
 	// The five of the demo.
 	{Name: "circulation-off", Row: 25, Text: "the circulation pump stops: probes see old water, doses do not mix",
 		begin: onTank(func(t *trouble) { t.speed = -1 }), end: onTank(func(t *trouble) { t.speed = 0 })},
@@ -132,10 +134,6 @@ var faults = []Fault{
 	{Name: "stop-pressed", Row: 71, Text: "the hard-wired stop is pressed",
 		begin: func(f *Farm, _ *injection) { f.PressStop(true) }, end: func(f *Farm, _ *injection) { f.PressStop(false) }},
 	{Name: "disinfectant", Row: 73, Text: "hypochlorite in the tank: pH and redox rise", begin: disinfectant},
-	{Name: "film-stopped", Row: 74, Text: "the film in the channels stops",
-		begin: onTank(func(t *trouble) { t.filmOff = true }), end: onTank(func(t *trouble) { t.filmOff = false })},
-	{Name: "flood-does-not-drain", Row: 75, Text: "a flood bench keeps most of its water",
-		begin: onTank(func(t *trouble) { t.noDrain = true }), end: onTank(func(t *trouble) { t.noDrain = false })},
 	{Name: "heater-stuck", Row: 77, Text: "the heater is stuck on: 2 °C more each hour",
 		begin: onTank(func(t *trouble) { t.heating = 2 }), end: onTank(func(t *trouble) { t.heating = 0 })},
 	{Name: "tank-leaks", Row: 78, Text: "the tank loses 2 L a minute onto the floor",

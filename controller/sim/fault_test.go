@@ -7,6 +7,7 @@ import (
 
 	"leat/controller"
 	"leat/dosing"
+	"leat/safety"
 )
 
 // seen is what the yard shows of one fault: what the probes, the node and the tank
@@ -284,6 +285,23 @@ var shows = map[string]func(s seen){
 		s.wait(30 * time.Minute)
 		s.same("litres still on the bench", s.with.farm.Truth(north).Flooded, 0.7*250, 15)
 		s.want(s.plain.farm.Truth(north).Flooded == 0, "it does not drain without the fault either")
+	},
+	"aeration-off": func(s seen) {
+		s.wait(time.Hour)
+		s.want(s.with.farm.tanks[north].oxygen < s.plain.farm.tanks[north].oxygen-0.8, "oxygen does not fall")
+	},
+	"filter-clogs": func(s seen) {
+		s.wait(2 * time.Hour)
+		in := safety.Input{Quantity: dosing.QuantityFilterPressure}
+		s.same("kPa more", watched(s.with.farm.tanks[north], &in, 0)-watched(s.plain.farm.tanks[north], &in, 0), 40, 0.5)
+	},
+	"uv-lamp-out": func(s seen) {
+		s.wait(time.Minute)
+		s.same("mW/cm²", watched(s.with.farm.tanks[north], &safety.Input{Quantity: dosing.QuantityUVIntensity}, 0), 0, 0)
+	},
+	"uv-lamp-old": func(s seen) {
+		s.wait(time.Minute)
+		s.same("mW/cm²", watched(s.with.farm.tanks[north], &safety.Input{Quantity: dosing.QuantityUVIntensity}, 0), 0.4*lampNew, 0.01)
 	},
 	"heater-stuck": func(s seen) {
 		s.wait(4 * time.Hour)

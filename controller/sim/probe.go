@@ -95,6 +95,15 @@ var sensors = [dosing.QuantityCount]struct{ noise, step, lag float64 }{
 	dosing.QuantityLevel:       {0.5, 1, 2},
 	dosing.QuantityRedox:       {2, 1, 20},
 	dosing.QuantityStockLevel:  {0.005, 0.01, 0},
+
+	dosing.QuantityOxygen:          {0.05, 0.1, 40},
+	dosing.QuantityZoneFlow:        {0.3, 0.1, 2},
+	dosing.QuantityZoneLevel:       {0.5, 1, 2},
+	dosing.QuantityFilterPressure:  {0.5, 1, 1},
+	dosing.QuantityLineFlow:        {0.2, 0.1, 2},
+	dosing.QuantityUVIntensity:     {0.2, 0.1, 1},
+	dosing.QuantityLampHours:       {0, 1, 0},
+	dosing.QuantityUVTransmittance: {0.5, 1, 5},
 }
 
 func (f *Farm) newProbe(id dosing.InputID, set *safety.Input, wire Wire) *probe {
@@ -265,6 +274,9 @@ func (t *tank) truthOf(p *probe, f *gauges) float64 {
 		case dosing.QuantityEC:
 			return p.wire.sendsEC(seen.EC25/factor, seen.EC25, t.celsius)
 		}
+	}
+	if p.set.Quantity.Watched() {
+		return watched(t, p.set, f.now)
 	}
 	switch p.set.Quantity {
 	case dosing.QuantityPH:

@@ -29,6 +29,7 @@ func (f *Farm) addTanks(o Options) error {
 		t := &tank{id: dosing.TankID(i), set: set, plant: plant, speed: 1,
 			delivered: make([]dosing.Volume, len(f.pumps)), counted: make([]dosing.Volume, len(f.pumps))}
 		t.celsius = t.celsiusAt(f.hour)
+		t.oxygen = 0.9 * dosing.OxygenSaturation(dosing.Celsius(t.celsius))
 		if len(plant.Shift) > 0 {
 			var shift [chem.SpeciesCount]float64
 			for species, by := range plant.Shift {

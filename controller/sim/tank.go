@@ -31,6 +31,7 @@ type tank struct {
 	mixed, mixedAt float64
 
 	zones      []zone
+	oxygen     float64     // mg/L
 	uptake     chem.Totals // mmol/L per hour in the light
 	uptakeDark chem.Totals // in the dark, where that is no share of it
 	celsius    float64
@@ -89,6 +90,10 @@ type trouble struct {
 	shortCut   float64 // share of each dose that reaches the probes at once
 	heldCell   bool    // the probes' cell is closed
 	filmOff    bool
+	airOff     bool    // no air stone bubbles
+	clogs      float64 // kPa more across the filter each hour
+	clogged    float64 // and so far
+	lampWeak   float64 // share of its light that the UV lamp has lost
 	outletShut bool
 	redoxShift float64
 }

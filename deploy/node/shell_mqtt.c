@@ -6,7 +6,8 @@
  *   shell_mqtt HOST PORT PREFIX/STATION NODE MEMORY OUTLET PUMP=LONGEST_MS,HOURLY_UL ...
  *
  * MEMORY is a file that outlives the program; without it the node is new. Inputs are
- * typed: "stop 1", "float 1", "supply 1". What the pins would do is printed.
+ * typed: "stop 1", "float 1", "supply 1". What the pins would do is printed. MQTT_USER
+ * and MQTT_PASSWORD in the environment sign it in.
  */
 #define _POSIX_C_SOURCE 200809L
 #include <inttypes.h>
@@ -201,6 +202,9 @@ int main(int argc, char **argv) {
     link_ = mosquitto_new(argv[4], true, NULL); /* a clean session: the broker keeps nothing */
     if (link_ == NULL) {
         return 1;
+    }
+    if (getenv("MQTT_USER") != NULL) {
+        (void)mosquitto_username_pw_set(link_, getenv("MQTT_USER"), getenv("MQTT_PASSWORD"));
     }
     mosquitto_connect_callback_set(link_, on_connect);
     mosquitto_message_callback_set(link_, on_message);

@@ -131,6 +131,7 @@ func (a *Alarms) Update(now dosing.Instant, tank dosing.TankID, trips []safety.T
 		t.see(now, trip.Cause, trip.Action, trip.Latched, trip.Detail)
 	}
 	t.judgeStanding(now, trips)
+	t.judgeLine(now)
 	t.live = t.live.Or(t.seen)
 	for rest := t.live.Without(t.seen); !rest.Empty(); {
 		var c safety.Cause
@@ -299,6 +300,7 @@ func (t *tankAlarms) wanted(row *safety.Interlock, now dosing.Instant, leavesHar
 			want = want.Rise(leavesHarm)
 		}
 	}
+	want = want.Rise(t.situation.roots(row.Cause))
 	if r.state == Unacknowledged && r.toldAny && now.Up-r.told.Up >= staleAfter && want > safety.PriorityTonight && want < safety.PriorityLog {
 		want--
 	}

@@ -12,10 +12,10 @@ import (
 var roots = map[safety.Cause][]safety.Cause{
 	safety.CauseBrokerDisconnected: {safety.CauseFarmSilent, safety.CausePHMissing, safety.CausePHStale, safety.CausePHInvalid, safety.CauseECMissing, safety.CauseECStale, safety.CauseECInvalid, safety.CauseTemperatureInvalid,
 		safety.CauseProbesDisagree, safety.CauseSampleFlowOff, safety.CauseCirculationOff, safety.CauseLevelUnknown, safety.CauseLeak, safety.CauseStopInput, safety.CauseOutletUnproved,
-		safety.CauseContainerEmpty, safety.CauseNodeOffline, safety.CauseNodeBusy, safety.CauseDoseUncertain},
+		safety.CauseContainerEmpty, safety.CauseNodeOffline, safety.CauseNodeBusy, safety.CauseDoseUncertain, safety.CauseWatchedInvalid},
 	safety.CauseFarmSilent: {safety.CausePHMissing, safety.CausePHStale, safety.CausePHInvalid, safety.CauseECMissing, safety.CauseECStale, safety.CauseECInvalid, safety.CauseTemperatureInvalid,
 		safety.CauseProbesDisagree, safety.CauseSampleFlowOff, safety.CauseCirculationOff, safety.CauseLevelUnknown, safety.CauseLeak, safety.CauseFlood, safety.CauseStopInput,
-		safety.CauseOutletUnproved, safety.CauseContainerEmpty, safety.CauseNodeOffline, safety.CauseNodeBusy, safety.CauseDoseUncertain, safety.CauseSolutionUnconfirmed},
+		safety.CauseOutletUnproved, safety.CauseContainerEmpty, safety.CauseNodeOffline, safety.CauseNodeBusy, safety.CauseDoseUncertain, safety.CauseSolutionUnconfirmed, safety.CauseWatchedInvalid},
 	safety.CauseStarting: {safety.CauseFarmSilent, safety.CausePHMissing, safety.CauseECMissing, safety.CauseTemperatureInvalid, safety.CauseLevelUnknown, safety.CauseOutletUnproved, safety.CauseSampleFlowOff,
 		safety.CauseCirculationOff, safety.CauseLeak, safety.CauseStopInput, safety.CauseNodeOffline, safety.CauseNodeBusy},
 	safety.CauseLedgerUnavailable: {safety.CauseDisarmed},

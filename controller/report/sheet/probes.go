@@ -26,6 +26,7 @@ func Probes(w io.Writer, r *report.Probes) error {
 			text += "; at this wear its slope is 90 % on " + probe.WornOut.Format("2006-01-02") + ": have another ready"
 		}
 		p.line("%s", text)
+		p.line("    %s", probe.MeterWords(r.At))
 		for k := len(probe.Calibrations) - 1; k >= 0; k-- {
 			c := &probe.Calibrations[k]
 			by := ""
