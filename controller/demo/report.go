@@ -184,7 +184,7 @@ func durationWords(d time.Duration) string {
 // words is the report as a page of text.
 func (s *stage) words(r *Report) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "Night report: %s simulated, speed %.0f× of %.0f× wished, seed %d\n", clockWords(r.Simulated), r.Reached, r.Wanted, r.Seed)
+	fmt.Fprintf(&b, "Night report: %s simulated, speed %.0f× of %.0f× asked for, seed %d\n", clockWords(r.Simulated), r.Reached, r.Wanted, r.Seed)
 	for i, t := range r.Tanks {
 		n := s.nights[i]
 		fmt.Fprintf(&b, "\n%s\n", t.Name)

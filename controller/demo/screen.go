@@ -90,8 +90,8 @@ func (c *screen) drawing(s *stage, view *controller.View, now dosing.Instant) st
 		t := &view.Tanks[i]
 		fmt.Fprintf(&b, "\n%s: %s\n", t.Name, t.Reason)
 		fmt.Fprintf(&b, "  %s\n", t.Next)
-		fmt.Fprintf(&b, "  pH %s  wanted %.2f  %s\n", measured(t, dosing.QuantityPH, ""), t.PH.Working, gauge(s.nights[i].last(func(m sample) float64 { return m.pH - m.wantPH }), dosing.StartBand.PH))
-		fmt.Fprintf(&b, "  EC %s  wanted %.2f  %s\n", measured(t, dosing.QuantityEC, ""), t.EC.Working, gauge(s.nights[i].last(func(m sample) float64 { return m.ec - m.wantEC }), dosing.StartBand.EC))
+		fmt.Fprintf(&b, "  pH %s  setpoint %.2f  %s\n", measured(t, dosing.QuantityPH, ""), t.PH.Working, gauge(s.nights[i].last(func(m sample) float64 { return m.pH - m.wantPH }), dosing.StartBand.PH))
+		fmt.Fprintf(&b, "  EC %s  setpoint %.2f  %s\n", measured(t, dosing.QuantityEC, ""), t.EC.Working, gauge(s.nights[i].last(func(m sample) float64 { return m.ec - m.wantEC }), dosing.StartBand.EC))
 		for _, a := range t.Alarms {
 			fmt.Fprintf(&b, "  alarm, %s: %s\n", a.Priority, a.Text)
 		}
