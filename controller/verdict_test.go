@@ -78,6 +78,14 @@ func TestWhatIsOutsideItsHarmBandIsNamedAndWhatIsForTomorrowCallsNobody(t *testi
 	v.trip(1, safety.CauseNodeClock, safety.ScopeTank, "", alarm.Unacknowledged)
 	v.Tanks[1].Holds = nil
 	v.Judge()
+	v.Tanks[0].Alarms = v.Tanks[1].Alarms
+	both := *v
+	both.Judge()
+	if text := both.Verdict.Text; !strings.HasSuffix(text, " One more tank has something for tomorrow.") {
+		t.Error(text)
+	}
+	v.Tanks[0].Alarms = nil
+	v.Judge()
 	if text := v.Verdict.Text; !strings.HasPrefix(text, "south, for tomorrow: ") || !strings.HasSuffix(text, ". The other tank is well.") {
 		t.Error(text)
 	}

@@ -46,20 +46,25 @@ func (v *View) together() Verdict {
 	case calls > 1:
 		d.Text = fmt.Sprintf("%s need you %s. First %s: %s.", tankNames(others[:calls], len(v.Tanks)), strings.TrimPrefix(d.Standing.String(), "needs you "), first.Name, d.brief)
 	case calls == 1:
-		d.Text = fmt.Sprintf("%s %s: %s.%s", first.Name, d.Standing, d.brief, restWords(len(well), len(others)-1))
+		d.Text = fmt.Sprintf("%s %s: %s.%s", first.Name, d.Standing, d.brief, d.rest(len(well), len(others)-1))
 	case d.brief != "":
-		d.Text = first.Name + ", for tomorrow: " + d.brief + "." + restWords(len(well), len(others)-1)
+		d.Text = first.Name + ", for tomorrow: " + d.brief + "." + d.rest(len(well), len(others)-1)
 	case d.Standing == StandingMoving && first.Fit:
-		d.Text = first.Name + " is settling by itself: " + lowerFirst(d.Text) + restWords(len(well), len(others)-1)
+		d.Text = first.Name + " is settling by itself: " + lowerFirst(d.Text) + d.rest(len(well), len(others)-1)
 	default:
-		d.Text = first.Name + ": " + lowerFirst(d.Text) + restWords(len(well), len(others)-1)
+		d.Text = first.Name + ": " + lowerFirst(d.Text) + d.rest(len(well), len(others)-1)
 	}
 	return d
 }
 
-// restWords says how the tanks fare that a sentence has not named.
-func restWords(well, others int) string {
+// rest says how the tanks fare that a sentence has not named: what the first that is not
+// well has least, they have at most.
+func (d *Verdict) rest(well, others int) string {
 	switch {
+	case others == 1 && d.Standing == StandingTomorrow:
+		return " One more tank has something for tomorrow."
+	case others > 1 && d.Standing == StandingTomorrow:
+		return fmt.Sprintf(" %d more tanks have something for tomorrow.", others)
 	case others == 1:
 		return " One more tank is not well."
 	case others > 1:

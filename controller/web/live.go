@@ -70,19 +70,34 @@ func closing(text, name string) int {
 }
 
 // feed is what one open page has been told.
-type feed struct{ told parts }
+type feed struct {
+	told parts
+	zone zone
+}
+
+// zone is the farm's, with its minutes east of Greenwich: a phone elsewhere shows its own
+// time beside it.
+type zone struct {
+	Name string `json:"name"`
+	East int    `json:"east"`
+}
 
 // change is one event: how many seconds ago the loop took its last step, the time of the
-// figures, and the parts that are new.
+// figures, the zone where it is news, and the parts that are new.
 type change struct {
 	Loop  int    `json:"loop"`
 	At    string `json:"at"`
+	Zone  *zone  `json:"zone,omitempty"`
 	Parts parts  `json:"parts,omitempty"`
 }
 
 // next is the event that brings a page up to date.
 func (f *feed) next(now parts, at time.Time, loop time.Duration) []byte {
 	c := change{Loop: int(loop.Seconds()), At: at.Format("15:04:05"), Parts: parts{}}
+	name, seconds := at.Zone()
+	if here := (zone{name, seconds / 60}); here != f.zone {
+		f.zone, c.Zone = here, &here
+	}
 	for id, text := range now {
 		if was, known := f.told[id]; !known || was != text {
 			c.Parts[id] = text

@@ -8,7 +8,7 @@ set -eu
 cd "$(dirname "$0")/../.."
 out=${1:-deploy/pictures}
 hour=${2:-4:45}
-pages=${3:-home tank change enter alarm stocks refill signin}
+pages=${3:-home tank past doses solution change enter probes alarm stocks refill pump record people signin}
 work=$(mktemp -d)
 go build -o "$work/leat" ./cmd/leat
 "$work/leat" demo -speed 300 -fault acid-empty -for 10m -listen 127.0.0.1:0 -state "$work/state" >"$work/said" 2>&1 &
@@ -34,7 +34,11 @@ for page in $pages; do
   case $page in
     home) path=/ ;;
     tank) path=/tank/north high=1700 ;;
-    change | enter) path=/tank/north/$page high=1500 ;;
+    past) path=/tank/north/past/day high=1200 ;;
+    doses | solution) path=/tank/north/$page high=1500 ;;
+    change | enter | probes) path=/tank/north/$page high=1000 ;;
+    pump) path=/pump/acid-north high=1000 ;;
+    record) path=/record high=1300 ;;
     alarm) path=/alarm/north/no-response high=1000 ;;
     stocks) path=/stocks high=1300 ;;
     *) path=/$page ;;

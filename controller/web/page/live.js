@@ -6,7 +6,7 @@
   const beatEvery = 5, tolerated = 15; // seconds
   const note = document.getElementById("live");
   const held = new Map(); // parts that wait while a form is in use
-  let stream = null, heard = 0, seen = "", over = false;
+  let stream = null, heard = 0, seen = "", over = false, zone = null;
 
   function say(text, good) {
     if (note.textContent !== text) note.textContent = text;
@@ -30,10 +30,17 @@
     part.innerHTML = html;
     if (at) for (const link of part.querySelectorAll("a")) if (link.getAttribute("href") === at) link.focus({ preventScroll: true });
   }
+  // The farm's zone and the time here, where the phone is elsewhere.
+  function abroad() {
+    const now = new Date();
+    if (!zone || zone.east === -now.getTimezoneOffset()) return "";
+    return " " + zone.name + " (here " + String(now.getHours()).padStart(2, "0") + ":" + String(now.getMinutes()).padStart(2, "0") + ")";
+  }
   function take(message) {
     const change = JSON.parse(message.data);
     heard = performance.now();
-    seen = change.at;
+    zone = change.zone || zone;
+    seen = change.at + abroad();
     for (const id in change.parts || {}) put(id, change.parts[id]);
     if (change.loop > beatEvery) old("the control loop has stood for " + change.loop + " s");
     else say("live " + seen, true);
