@@ -18,6 +18,7 @@ type calibrations struct {
 	wishes *wishes
 	modes  *modes
 	newest []ledger.Calibration // of each input; At zero = none
+	work   []atWork             // by tank
 }
 
 // CalibrationStep is what a person does next in a calibration.
@@ -73,8 +74,8 @@ func (cs *calibrations) ask(now dosing.Instant, r *Request) {
 		cs.refuse(r, why)
 		return
 	}
-	in, t := &cs.settings.Safety.Inputs[input], &cs.tanks[r.Tank]
-	work := &t.calibrating
+	in := &cs.settings.Safety.Inputs[input]
+	work := &cs.work[r.Tank]
 	step := r.Calibrating.Step
 	if needs := step == CalibrateRead.String() || step == CalibrateAccept.String(); needs && (!work.on || work.input != input) {
 		cs.refuse(r, fmt.Sprintf("no calibration of %s is under way: begin one first", in.Name))
@@ -139,7 +140,7 @@ func (cs *calibrations) begin(now dosing.Instant, r *Request, input dosing.Input
 	for _, s := range calibration.Standards(in.Quantity) {
 		names = append(names, s.Name)
 	}
-	t.calibrating = atWork{on: true, input: input, rows: t.calibrating.rows}
+	cs.work[r.Tank] = atWork{on: true, input: input, rows: cs.work[r.Tank].rows}
 	if r.Note == "" {
 		r.Note = "calibrating " + in.Name
 	}
@@ -171,7 +172,7 @@ func (w *atWork) read(now dosing.Instant, in *safety.Input, ask *Calibrating) (c
 
 // afterPoint says what the points come to so far and what comes next.
 func (cs *calibrations) afterPoint(id dosing.TankID) string {
-	work := &cs.tanks[id].calibrating
+	work := &cs.work[id]
 	in := &cs.settings.Safety.Inputs[work.input]
 	found, err := calibration.Fit(in.Quantity, work.points, cs.correction(work.input))
 	switch {
@@ -238,7 +239,7 @@ func (cs *calibrations) enter(now dosing.Instant, r *Request, in *safety.Input) 
 
 // mayRecordStep lets few steps a minute through to the ledger: a topic may be flooded.
 func (cs *calibrations) mayRecordStep(now dosing.Instant, r *Request) bool {
-	rows := &cs.tanks[r.Tank].calibrating.rows
+	rows := &cs.work[r.Tank].rows
 	if !rows.free(now.Up) {
 		cs.refuse(r, "three steps were written within a minute: wait, and ask again")
 		return false
@@ -273,8 +274,8 @@ func (cs *calibrations) calibrated(now dosing.Instant, id dosing.TankID, row led
 		return
 	}
 	t := &cs.tanks[id]
-	if t.calibrating.input == input {
-		t.calibrating = atWork{rows: t.calibrating.rows}
+	if cs.work[id].input == input {
+		cs.end(id)
 	}
 	cs.newest[input] = ledger.Calibration{Correction: dosing.Correction{Slope: row.Value, Offset: row.Old}, Quantity: row.Quantity,
 		Itself: how == ledger.CalibratedItself, At: row.At.Wall, By: row.By}
@@ -283,6 +284,9 @@ func (cs *calibrations) calibrated(now dosing.Instant, id dosing.TankID, row led
 	cs.watch.Serviced(now, id)
 	cs.change(ledger.Change{Kind: ledger.ChangeServiced, At: now, Tank: t.plant.Name, Text: probe + " was calibrated", By: row.By, From: row.From})
 }
+
+// end gives up what is under way in a tank. How many steps were written stands.
+func (cs *calibrations) end(id dosing.TankID) { cs.work[id] = atWork{rows: cs.work[id].rows} }
 
 // use tells what makes readings, and what judges them, of an input's newest
 // calibration.

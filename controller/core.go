@@ -84,30 +84,31 @@ func New(settings *Settings, restored ledger.State, now dosing.Instant) (*Core, 
 
 // assemble makes the parts and tells each which others it needs.
 func assemble(settings *Settings, restored ledger.State, now dosing.Instant) *Core {
-	pumps, inputs := len(settings.Safety.Pumps), len(settings.Safety.Inputs)
+	tanks, pumps, inputs := len(settings.Tanks), len(settings.Safety.Pumps), len(settings.Safety.Inputs)
 	s := &station{settings: settings, totals: dosing.NewTotals(pumps, len(settings.Tanks)), switches: make([]float64, inputs)}
 	for i := range s.switches {
 		s.switches[i] = -1 // not seen yet
 	}
 	c := &Core{station: s}
-	c.wishes = wishes{station: s}
-	c.waits = waits{station: s, wanted: make([]bool, pumps)}
-	c.accounts = accounts{station: s, wishes: &c.wishes}
-	c.setpoints = setpoints{station: s, wishes: &c.wishes}
-	c.stocks = stocks{station: s, counts: make([]pumpCounts, pumps)}
+	c.wishes = wishes{station: s, onWay: make([][wishCount]wish, tanks), next: make([][2]wish, tanks)}
+	c.waits = waits{station: s, wanted: make([]bool, pumps), of: make([]tankWaits, tanks)}
+	c.accounts = accounts{station: s, wishes: &c.wishes, entered: make([]rate, tanks)}
+	c.setpoints = setpoints{station: s, wishes: &c.wishes, of: make([]followed, tanks)}
+	c.stocks = stocks{station: s, counts: make([]pumpCounts, pumps), lows: make([]string, tanks)}
 	c.lines = newLines(s)
-	c.interlocks = interlocks{station: s, wishes: &c.wishes, lines: &c.lines, alarms: alarm.New(len(settings.Tanks))}
+	c.interlocks = interlocks{station: s, wishes: &c.wishes, lines: &c.lines, waits: &c.waits, stocks: &c.stocks, alarms: alarm.New(tanks), known: make([]announced, tanks)}
 	c.modes = modes{station: s, wishes: &c.wishes, interlocks: &c.interlocks, accounts: &c.accounts}
-	c.calibrations = calibrations{station: s, wishes: &c.wishes, modes: &c.modes, newest: make([]ledger.Calibration, inputs)}
+	c.calibrations = calibrations{station: s, wishes: &c.wishes, modes: &c.modes, newest: make([]ledger.Calibration, inputs), work: make([]atWork, tanks)}
 	c.epochs = newEpochs(s, &c.wishes, &c.interlocks, &c.modes, restored, now)
-	c.hands = hands{station: s, epochs: &c.epochs, accounts: &c.accounts}
-	c.doses = doses{station: s, waits: &c.waits, interlocks: &c.interlocks, accounts: &c.accounts, stocks: &c.stocks, epochs: &c.epochs}
-	c.decisions = decisions{station: s, waits: &c.waits, doses: &c.doses, limits: make([]dosing.Volume, pumps), causes: make([]safety.Cause, pumps)}
+	c.hands = hands{station: s, epochs: &c.epochs, accounts: &c.accounts, offers: make([]handOffer, tanks)}
+	c.doses = doses{station: s, waits: &c.waits, interlocks: &c.interlocks, accounts: &c.accounts, stocks: &c.stocks, epochs: &c.epochs, owed: make([][]dosing.Volume, tanks)}
+	c.decisions = decisions{station: s, waits: &c.waits, doses: &c.doses, limits: make([]dosing.Volume, pumps), causes: make([]safety.Cause, pumps), would: make([]string, tanks)}
 	for i := range settings.Tanks {
 		c.decisions.turns = append(c.decisions.turns, dosing.TankID(i))
 	}
 	c.learning = learning{station: s, wishes: &c.wishes, accounts: &c.accounts, stocks: &c.stocks}
-	c.snapshot = snapshot{station: s, stocks: &c.stocks, hands: &c.hands, calibrations: &c.calibrations, epochs: &c.epochs, interlocks: &c.interlocks, lines: &c.lines}
+	c.snapshot = snapshot{station: s, stocks: &c.stocks, hands: &c.hands, calibrations: &c.calibrations, epochs: &c.epochs,
+		interlocks: &c.interlocks, waits: &c.waits, decisions: &c.decisions, setpoints: &c.setpoints, lines: &c.lines}
 	return c
 }
 
@@ -179,7 +180,7 @@ func (c *Core) read(now dosing.Instant, r dosing.Reading) {
 	quality := c.watch.Read(r)
 	if t := c.settings.Safety.Inputs[r.Input()].Tank; t != dosing.AllTanks {
 		c.tanks[t].loops.Read(r, quality)
-		c.tanks[t].calibrating.follow(r)
+		c.calibrations.work[t].follow(r)
 	}
 	if r.Quantity().Switch() && c.switches[r.Input()] != r.Value() {
 		c.switches[r.Input()] = r.Value()

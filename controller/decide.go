@@ -14,6 +14,7 @@ type decisions struct {
 	limits []dosing.Volume // scratch of a decision, by pump
 	causes []safety.Cause  // why a limit is zero, by pump
 	turns  []dosing.TankID // the tanks, the one that was dosed longest ago first
+	would  []string        // what each would dose now if it were armed, in words
 }
 
 // decide asks the loops of each tank for a plan and puts the first that the gate permits
@@ -50,9 +51,9 @@ func (de *decisions) decideTank(now dosing.Instant, id dosing.TankID) bool {
 		}
 	}
 	de.waits.withhold(now, id, de.limits, de.causes)
-	t.would = ""
+	de.would[id] = ""
 	if de.watch.Mode(id) != safety.ModeArmed {
-		t.would = de.wouldDose(now, id)
+		de.would[id] = de.wouldDose(now, id)
 		return false
 	}
 	plan, ok := t.loops.Next(now, t.target(), de.limits)

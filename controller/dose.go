@@ -58,8 +58,9 @@ type doses struct {
 	accounts   *accounts
 	stocks     *stocks
 	epochs     *epochs
-	spoken     []spoken        // settled doses, the newest last
-	abandoned  []ledger.Intent // open at the end of an earlier run; begin settles them
+	spoken     []spoken          // settled doses, the newest last
+	owed       [][]dosing.Volume // the blend's remainder as last recorded, by tank and pump
+	abandoned  []ledger.Intent   // open at the end of an earlier run; begin settles them
 }
 
 // span is from when to when something was seen.
@@ -245,10 +246,10 @@ func (il *interlocks) stopRunning(now dosing.Instant) {
 func (ds *doses) recordOwed(now dosing.Instant, id dosing.TankID) {
 	t := &ds.tanks[id]
 	for p, volume := range t.loops.Owed() {
-		if t.owed[p] == volume {
+		if ds.owed[id][p] == volume {
 			continue
 		}
-		t.owed[p] = volume
+		ds.owed[id][p] = volume
 		ds.change(ledger.Change{Kind: ledger.ChangeOwed, At: now, Tank: t.plant.Name, Pump: ds.settings.Safety.Pumps[p].Name, Volume: volume})
 	}
 }

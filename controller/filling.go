@@ -119,7 +119,7 @@ func (t *tank) fill(text string, at, now dosing.Instant) bool {
 func (ac *accounts) record(now dosing.Instant) {
 	for i := range ac.tanks {
 		// Behind the row of confirmed water it would bring back what that row replaces.
-		if ac.tanks[i].wishes[RequestConfirmWater].ticket == 0 {
+		if ac.wishes.onWay[i][RequestConfirmWater].ticket == 0 {
 			ac.recordOf(now, dosing.TankID(i))
 		}
 	}

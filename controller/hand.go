@@ -18,6 +18,7 @@ type hands struct {
 	accounts *accounts
 	entries  []handEntry // of the last day, the newest last
 	count    uint32      // entries of this run
+	offers   []handOffer // that need confirmation, by tank
 }
 
 // Beyond these an entry by hand needs confirmation, and more than this share of the
@@ -62,12 +63,12 @@ func (hs *hands) ask(now dosing.Instant, r *Request) {
 	ph, ec := hs.pourEffect(r.Tank, pump, r.Volume)
 	what := fmt.Sprintf("%s of %s · %s into %s: expected pH %+.2f, EC %+.2f mS/cm", volumeText(r.Volume), pump.Name, pump.Liquid(), t.plant.Name, ph, ec)
 	if math.Abs(ph) > handStepPH || math.Abs(ec) > handStepEC {
-		if o := &t.offer; r.Confirm == "" || r.Confirm != o.token || r.Pump != o.pump || r.Volume != o.volume || now.Up > o.ends {
+		if o := &hs.offers[r.Tank]; r.Confirm == "" || r.Confirm != o.token || r.Pump != o.pump || r.Volume != o.volume || now.Up > o.ends {
 			hs.offer(now, r, what)
 			return
 		}
 	}
-	t.offer = handOffer{}
+	hs.offers[r.Tank] = handOffer{}
 	hs.count++
 	e := handEntry{name: fmt.Sprintf("H%d-%d", hs.epochs.epoch, hs.count), at: now, by: r.By,
 		dose: dosing.Dose{Key: uint64(hs.epochs.epoch)<<32 | handKey | uint64(hs.count), Tank: r.Tank, Pump: r.Pump, Volume: r.Volume, Up: now.Up, Hand: true}}
@@ -96,7 +97,7 @@ func (hs *hands) wrong(r *Request) string {
 }
 
 func (hs *hands) offer(now dosing.Instant, r *Request, what string) {
-	o := &hs.tanks[r.Tank].offer
+	o := &hs.offers[r.Tank]
 	h := fnv.New32a()
 	fmt.Fprintf(h, "%d|%d|%d|%d", r.Tank, r.Pump, r.Volume, now.Up)
 	*o = handOffer{token: fmt.Sprintf("%08x", h.Sum32()), pump: r.Pump, volume: r.Volume, ends: now.Up + offerHolds}

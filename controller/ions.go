@@ -15,7 +15,8 @@ import (
 // accounts keeps the account of single ions of each tank that has a recipe.
 type accounts struct {
 	*station
-	wishes *wishes
+	wishes  *wishes
+	entered []rate // analyses, by tank
 }
 
 // ions is the account of a tank's single ions, kept where the tank has a recipe.
@@ -196,7 +197,7 @@ func (ac *accounts) ask(now dosing.Instant, r *Request) {
 	if !ac.wishes.mayWish(r) {
 		return
 	}
-	if !t.analyses.free(now.Up) {
+	if !ac.entered[r.Tank].free(now.Up) {
 		ac.refuse(r, "three analyses of this tank were entered within a minute; enter the next in a minute")
 		return
 	}
@@ -213,7 +214,7 @@ func (ac *accounts) ask(now dosing.Instant, r *Request) {
 	if doubt != "" {
 		text += "; it counts half, since " + doubt
 	}
-	t.analyses.take(now.Up)
+	ac.entered[r.Tank].take(now.Up)
 	ac.wishes.await(now, wish{request: *r, text: text}, ledger.Change{Kind: ledger.ChangeAnalysis, Text: r.Analysis.List(), Value: max(ago, 0).Seconds(), Trusted: doubt == ""})
 }
 

@@ -40,7 +40,7 @@ func (l *learning) learn(now dosing.Instant) {
 func (l *learning) record(now dosing.Instant) {
 	for i := range l.tanks {
 		// Behind the row of confirmed water it would bring back what that row forgets.
-		if l.tanks[i].wishes[RequestConfirmWater].ticket == 0 {
+		if l.wishes.onWay[i][RequestConfirmWater].ticket == 0 {
 			l.recordLearnedOf(now, dosing.TankID(i))
 		}
 	}

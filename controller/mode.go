@@ -165,7 +165,6 @@ func (m *modes) takeEffect(now dosing.Instant, id dosing.TankID, kind RequestKin
 		m.watch.Serviced(now, id)
 	case RequestResume:
 		t.operator.Paused, t.operator.Maintenance, t.pauseEnd = false, false, 0
-		t.calibrating = atWork{rows: t.calibrating.rows}
 		m.watch.SetState(now, id, t.operator)
 	}
 }

@@ -45,7 +45,7 @@ func (c *Core) Remembered(now dosing.Instant) Remembered {
 	for i := range c.tanks {
 		id, t := dosing.TankID(i), &c.tanks[i]
 		r := RememberedTank{Mode: t.mode, Disarmed: t.disarmed, Paused: t.operator.Paused, Maintenance: t.operator.Maintenance,
-			Cleaning: t.operator.Cleaning, Unconfirmed: c.unconfirmed(id), PH: t.ph.view(), EC: t.ec.view(), Owed: slices.Clone(t.owed), Unseen: c.watch.Unseen(id)}
+			Cleaning: t.operator.Cleaning, Unconfirmed: c.unconfirmed(id), PH: t.ph.view(), EC: t.ec.view(), Owed: slices.Clone(c.doses.owed[id]), Unseen: c.watch.Unseen(id)}
 		if t.operator.Paused && t.pauseEnd != 0 {
 			r.PauseLeft = t.pauseEnd - now.Up
 		}
@@ -60,7 +60,7 @@ func (c *Core) Remembered(now dosing.Instant) Remembered {
 			r.Latches = append(r.Latches, name)
 		}
 		slices.Sort(r.Latches)
-		r.Holidays = len(t.ended)
+		r.Holidays = len(c.setpoints.of[id].ended)
 		for k := range c.settings.Safety.Inputs {
 			if last := c.calibrations.newest[k]; c.settings.Safety.Inputs[k].Tank == id && !last.At.IsZero() {
 				r.Calibrations = append(r.Calibrations, fmt.Sprintf("%s %g %g %v", c.settings.Safety.Inputs[k].Name, last.Slope, last.Offset, last.Itself))

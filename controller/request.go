@@ -100,8 +100,11 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		}
 	case RequestArm, RequestResume, RequestClear, RequestConfirmWater:
 		c.modes.takeEffect(now, id, w.request.Kind)
-		if w.request.Kind == RequestConfirmWater {
+		switch w.request.Kind {
+		case RequestConfirmWater:
 			c.accounts.filled(now, id, change)
+		case RequestResume:
+			c.calibrations.end(id)
 		}
 	}
 	c.interlocks.evaluate(now)

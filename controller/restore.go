@@ -47,7 +47,7 @@ func (c *Core) restore(s ledger.State, now dosing.Instant) {
 			c.setpoints.holidayEnded(dosing.TankID(i), key, at)
 		}
 		if !t.settings.Schedule.Empty() {
-			v := t.scheduled(now)
+			v := c.setpoints.scheduled(now, dosing.TankID(i))
 			t.ph.home, t.ec.home = v.PH, v.EC
 		}
 	}
@@ -135,7 +135,7 @@ func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant)
 		}
 	}
 	c.watch.RestoreUnseen(now, id, s.Unseen[name].Unseen, unseen)
-	t.owed = append([]dosing.Volume(nil), owed...)
+	c.doses.owed[id] = append([]dosing.Volume(nil), owed...)
 	c.accounts.restore(s, id, now)
 	if remark, ok := s.Unconfirmed[name]; ok {
 		t.operator.Unconfirmed, t.operator.Why = true, cmp.Or(remark.Note, remark.Text)

@@ -138,14 +138,14 @@ func (sp *setpoints) followSchedule(now dosing.Instant) {
 		if t.settings.Schedule.Empty() {
 			continue
 		}
-		v := t.scheduled(now)
+		f, v := &sp.of[i], sp.scheduled(now, dosing.TankID(i))
 		t.ph.home, t.ec.home = v.PH, v.EC
-		if t.asked != 0 && now.Up-t.asked < scheduleEvery {
+		if f.asked != 0 && now.Up-f.asked < scheduleEvery {
 			continue
 		}
 		for _, q := range [...]dosing.Quantity{dosing.QuantityPH, dosing.QuantityEC} {
-			if value, due := t.dueOf(q, v); due && sp.ledger == safety.LedgerReady {
-				t.asked = now.Up
+			if value, due := sp.dueOf(dosing.TankID(i), q, v); due && sp.ledger == safety.LedgerReady {
+				f.asked = now.Up
 				sp.ask(now, &Request{Kind: RequestSetpoint, Tank: dosing.TankID(i), Quantity: q, Value: value, By: v.Words(), From: fromSchedule, Role: RoleOperate})
 			}
 		}
@@ -153,12 +153,13 @@ func (sp *setpoints) followSchedule(now dosing.Instant) {
 }
 
 // scheduled is what the schedule says now.
-func (t *tank) scheduled(now dosing.Instant) Scheduled {
+func (sp *setpoints) scheduled(now dosing.Instant, id dosing.TankID) Scheduled {
+	t, ended := &sp.tanks[id], sp.of[id].ended
 	v := t.settings.Schedule.At(now.Wall, t.ph.limits.Value, t.ec.limits.Value, func(key string) bool {
-		_, ended := t.ended[key]
-		return ended
+		_, over := ended[key]
+		return over
 	})
-	for _, at := range t.ended {
+	for _, at := range ended {
 		if at.After(v.Since) {
 			v.Since = at
 		}
@@ -167,15 +168,15 @@ func (t *tank) scheduled(now dosing.Instant) Scheduled {
 }
 
 // dueOf is the next step towards the scheduled setpoint of a quantity, if one is due.
-func (t *tank) dueOf(q dosing.Quantity, v Scheduled) (value float64, due bool) {
-	s, wanted := t.setpointOf(q), v.PH
+func (sp *setpoints) dueOf(id dosing.TankID, q dosing.Quantity, v Scheduled) (value float64, due bool) {
+	s, wanted := sp.tanks[id].setpointOf(q), v.PH
 	if q == dosing.QuantityEC {
 		wanted = v.EC
 	}
 	gap := wanted - s.target
 	byPerson := s.source != "file" && s.source != fromSchedule
 	switch {
-	case t.wishes[wishOf(&Request{Kind: RequestSetpoint, Quantity: q})].ticket != 0 || t.next[nextOf(q)].request.Kind != RequestNone:
+	case sp.wishes.onWay[id][wishOf(&Request{Kind: RequestSetpoint, Quantity: q})].ticket != 0 || sp.wishes.next[id][nextOf(q)].request.Kind != RequestNone:
 		return 0, false // a wish is on its way
 	case byPerson && (!s.until.IsZero() || !s.at.Before(v.Since)):
 		return 0, false
@@ -189,8 +190,7 @@ func (t *tank) dueOf(q dosing.Quantity, v Scheduled) (value float64, due bool) {
 
 // askEnd confirms the end of a holiday, or ends it early.
 func (sp *setpoints) askEnd(now dosing.Instant, r *Request) {
-	t := &sp.tanks[r.Tank]
-	v := t.scheduled(now)
+	v := sp.scheduled(now, r.Tank)
 	if v.Holiday == nil {
 		sp.refuse(r, "no holiday is under way")
 		return
@@ -201,9 +201,9 @@ func (sp *setpoints) askEnd(now dosing.Instant, r *Request) {
 
 // holidayEnded is told that the row is durable.
 func (sp *setpoints) holidayEnded(id dosing.TankID, key string, at time.Time) {
-	t := &sp.tanks[id]
-	if t.ended == nil {
-		t.ended = map[string]time.Time{}
+	f := &sp.of[id]
+	if f.ended == nil {
+		f.ended = map[string]time.Time{}
 	}
-	t.ended[key] = at
+	f.ended[key] = at
 }

@@ -16,6 +16,13 @@ import (
 type setpoints struct {
 	*station
 	wishes *wishes
+	of     []followed // by tank
+}
+
+// followed is how a tank follows its schedule.
+type followed struct {
+	asked time.Duration        // when the schedule last asked for a setpoint
+	ended map[string]time.Time // when a person confirmed the end of each holiday
 }
 
 // setpoint is one setpoint with its source, its end and its ramp.
@@ -138,7 +145,7 @@ func (sp *setpoints) ask(now dosing.Instant, r *Request) {
 		sp.refuse(r, "only ph and ec have a setpoint")
 		return
 	}
-	s, onWay := t.setpointOf(r.Quantity), &t.wishes[wishOf(r)]
+	s, onWay := t.setpointOf(r.Quantity), &sp.wishes.onWay[r.Tank][wishOf(r)]
 	w := wish{request: *r, at: now.Up, old: s.target, sure: r.Confirm != ""}
 	if onWay.ticket != 0 {
 		w.old = onWay.request.Value
@@ -157,11 +164,11 @@ func (sp *setpoints) ask(now dosing.Instant, r *Request) {
 	case sp.ledger != safety.LedgerReady:
 		sp.wishes.reply(&w, false, fmt.Sprintf("the ledger is %s, so this cannot be written down: nothing was changed; ask again when the ledger is ready", sp.ledger))
 	case onWay.ticket == 0 && s.rows.free(now.Up):
-		t.next[nextOf(r.Quantity)] = wish{} // this one is newer
+		sp.wishes.next[r.Tank][nextOf(r.Quantity)] = wish{} // this one is newer
 		sp.write(now, w)
 	default:
 		sp.wishes.reply(&w, true, "accepted; it waits for its row of the ledger, at most three are written in a minute, and a newer wish takes its place")
-		next := &t.next[nextOf(r.Quantity)]
+		next := &sp.wishes.next[r.Tank][nextOf(r.Quantity)]
 		if next.request.Kind != RequestNone { // of a flood one line in the log is enough
 			sp.out.Notices = sp.out.Notices[:len(sp.out.Notices)-1]
 		}
@@ -195,14 +202,14 @@ func (sp *setpoints) write(now dosing.Instant, w wish) {
 func (sp *setpoints) writeNext(now dosing.Instant) {
 	for i := range sp.tanks {
 		t := &sp.tanks[i]
-		for k := range t.next {
-			w := t.next[k]
+		for k := range sp.wishes.next[i] {
+			w := sp.wishes.next[i][k]
 			r := &w.request
 			s := t.setpointOf(r.Quantity)
-			if r.Kind == RequestNone || t.wishes[wishOf(r)].ticket != 0 || !s.rows.free(now.Up) || sp.ledger != safety.LedgerReady {
+			if r.Kind == RequestNone || sp.wishes.onWay[i][wishOf(r)].ticket != 0 || !s.rows.free(now.Up) || sp.ledger != safety.LedgerReady {
 				continue
 			}
-			t.next[k] = wish{}
+			sp.wishes.next[i][k] = wish{}
 			w.old = s.target
 			switch {
 			case !s.within(r.Value):

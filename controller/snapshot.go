@@ -20,6 +20,9 @@ type snapshot struct {
 	calibrations *calibrations
 	epochs       *epochs
 	interlocks   *interlocks
+	waits        *waits
+	decisions    *decisions
+	setpoints    *setpoints
 	lines        *lines
 }
 
@@ -46,7 +49,7 @@ func (sn *snapshot) ofTank(now dosing.Instant, id dosing.TankID) TankView {
 	t := &sn.tanks[id]
 	target := t.target()
 	estimate := t.loops.Estimate(now, target)
-	v := TankView{Name: t.plant.Name, PH: t.ph.view(), EC: t.ec.view(), WouldDose: t.would, Withheld: t.withheld}
+	v := TankView{Name: t.plant.Name, PH: t.ph.view(), EC: t.ec.view(), WouldDose: sn.decisions.would[id], Withheld: sn.waits.of[id].withheld}
 	v.Settled = t.settledView(estimate)
 	v.Unseen = sn.unseenViews(id)
 	v.Wants, v.ToppedUp = t.lacks(&estimate), t.loops.ToppedUp()
@@ -66,7 +69,7 @@ func (sn *snapshot) ofTank(now dosing.Instant, id dosing.TankID) TankView {
 	for _, trip := range sn.watch.Trips(id) {
 		v.Holds = append(v.Holds, sn.holdView(trip))
 	}
-	for _, trip := range t.waits {
+	for _, trip := range sn.waits.of[id].now {
 		v.Holds = append(v.Holds, sn.holdView(trip))
 	}
 	for _, alarm := range sn.interlocks.alarms.Active(id, v.LeavesWarn, v.LeavesHarm) {
@@ -76,11 +79,11 @@ func (sn *snapshot) ofTank(now dosing.Instant, id dosing.TankID) TankView {
 	v.Pours, v.Hands = sn.hands.pours(id), sn.hands.views(id)
 	v.Stocks = sn.stocks.views(id)
 	if !t.settings.Schedule.Empty() {
-		s := t.scheduled(now)
+		s := sn.setpoints.scheduled(now, id)
 		v.Schedule, v.Plan = s.Words(), &t.settings.Schedule
 	}
-	if t.calibrating.on {
-		v.Calibrating = sn.settings.Safety.Inputs[t.calibrating.input].Name
+	if work := &sn.calibrations.work[id]; work.on {
+		v.Calibrating = sn.settings.Safety.Inputs[work.input].Name
 	}
 	v.Mode, v.Cause = sn.modeAndCause(id)
 	v.Reason, v.Next = sn.words(now, id, v, estimate)
@@ -127,8 +130,9 @@ func balance(v TankView) string {
 // nextStep names what the wanted reagent waits for.
 func (sn *snapshot) nextStep(now dosing.Instant, id dosing.TankID) string {
 	t := &sn.tanks[id]
-	for i := range t.waits {
-		if w := &t.waits[i]; w.Cause != safety.CauseDoseOpen {
+	waits := sn.waits.of[id].now
+	for i := range waits {
+		if w := &waits[i]; w.Cause != safety.CauseDoseOpen {
 			return fmt.Sprintf("%s waits: %s", sn.settings.Safety.Pumps[w.Pump].Role, safety.Of(w.Cause).Text)
 		}
 	}

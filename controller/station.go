@@ -35,10 +35,6 @@ type tank struct {
 	operator    safety.OperatorState
 	pauseEnd    time.Duration // uptime at which a pause ends by itself; 0 = by a person
 	mode        safety.Mode   // as people set it; the watch adds what trips
-	held        []safety.Trip // what withheld doses at the last evaluation, for notices
-	standing    []safety.Trip // the same of this evaluation
-	waits       []safety.Trip // what the gate's judgement of single doses withheld at the last decision
-	would       string
 	estimate    loop.Estimate // at most lookEvery old
 	looked      time.Duration
 	looks       bool
@@ -46,21 +42,11 @@ type tank struct {
 	harm        time.Duration
 	seenPH      lastSeen
 	seenEC      lastSeen
-	withheld    [safety.CauseCount]uint64
-	owed        []dosing.Volume // the blend's remainder as last recorded, by pump
 	curve       dosing.Titration
 	blendEC     float64 // what 1 mL of the blend does in 1 L, mS/cm
 	ions        ions
-	offer       handOffer // an entry by hand that needs confirmation
-	disarmed    string    // why it was armed and now observes without a person's word; empty = it does not
-	disarmedNow bool      // by this start, which records it
-	wishes      [wishCount]wish
-	next        [2]wish // a setpoint, pH's and EC's, that waits for its row's turn
-	analyses    rate
-	calibrating atWork
-	asked       time.Duration        // when the schedule last asked for a setpoint
-	ended       map[string]time.Time // when a person confirmed the end of each holiday
-	low         string               // which containers are, for an alarm
+	disarmed    string // why it was armed and now observes without a person's word; empty = it does not
+	disarmedNow bool   // by this start, which records it
 }
 
 func (s *station) change(change ledger.Change) { s.out.Append = append(s.out.Append, change) }

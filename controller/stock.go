@@ -16,6 +16,7 @@ type stocks struct {
 	counts []pumpCounts // by pump
 	drawn  drawn
 	looked time.Duration // when the containers were last looked at
+	lows   []string      // which containers are low then, by tank, for an alarm
 }
 
 type pumpCounts struct {
@@ -173,6 +174,6 @@ func (sk *stocks) look(now dosing.Instant) {
 	}
 	sk.looked = now.Up
 	for i := range sk.tanks {
-		sk.tanks[i].low = sk.low(dosing.TankID(i))
+		sk.lows[i] = sk.low(dosing.TankID(i))
 	}
 }

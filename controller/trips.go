@@ -14,8 +14,17 @@ import (
 type interlocks struct {
 	*station
 	wishes *wishes
+	waits  *waits
+	stocks *stocks
 	lines  *lines
 	alarms *alarm.Alarms
+	known  []announced // by tank
+}
+
+// announced is what withheld doses of a tank when that was last told.
+type announced struct {
+	held   []safety.Trip
+	before []safety.Trip // of the evaluation before; its room is used again
 }
 
 // evaluate judges every interlock and acts on what changed: latched trips are
@@ -55,19 +64,19 @@ func (il *interlocks) outdate(now dosing.Instant, trip safety.Trip) {
 
 // announce notes which interlocks came and went and updates the alarms.
 func (il *interlocks) announce(now dosing.Instant, id dosing.TankID) {
-	t := &il.tanks[id]
-	trips := append(append(t.standing[:0], il.watch.Trips(id)...), t.waits...)
+	t, k := &il.tanks[id], &il.known[id]
+	trips := append(append(k.before[:0], il.watch.Trips(id)...), il.waits.of[id].now...)
 	for _, trip := range trips {
-		if !contains(t.held, trip) {
+		if !contains(k.held, trip) {
 			il.notice(Notice{Kind: NoticeInterlock, Tank: id, Cause: trip.Cause, Active: true, Pump: trip.Pump, Text: trip.Detail})
 		}
 	}
-	for _, trip := range t.held {
+	for _, trip := range k.held {
 		if !contains(trips, trip) {
 			il.notice(Notice{Kind: NoticeInterlock, Tank: id, Cause: trip.Cause, Pump: trip.Pump})
 		}
 	}
-	t.held, t.standing = trips, t.held
+	k.held, k.before = trips, k.held
 	t.look(now)
 	situation := il.situation(id)
 	il.alarms.Observe(id, &situation)

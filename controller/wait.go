@@ -8,7 +8,14 @@ import (
 // waits keeps why what a tank wants is not given now.
 type waits struct {
 	*station
-	wanted []bool // scratch: what the tank under decision wants now, by pump
+	wanted []bool      // scratch: what the tank under decision wants now, by pump
+	of     []tankWaits // by tank
+}
+
+// tankWaits is why doses of a tank wait.
+type tankWaits struct {
+	now      []safety.Trip // what the gate's judgement of single doses withheld at the last decision
+	withheld [safety.CauseCount]uint64
 }
 
 // withhold notes, at a decision, why what the tank wants now is not given. What
@@ -17,8 +24,9 @@ type waits struct {
 // withheld dose has its cause, its age and its words wherever a person looks.
 func (wt *waits) withhold(now dosing.Instant, id dosing.TankID, limits []dosing.Volume, causes []safety.Cause) {
 	t := &wt.tanks[id]
-	before := t.waits
-	t.waits = nil
+	k := &wt.of[id]
+	before := k.now
+	k.now = nil
 	t.loops.Wanted(now, t.target(), wt.wanted)
 	var counted [safety.CauseCount]bool
 	for p, cause := range causes {
@@ -27,14 +35,14 @@ func (wt *waits) withhold(now dosing.Instant, id dosing.TankID, limits []dosing.
 		}
 		if !counted[cause] {
 			counted[cause] = true
-			t.withheld[cause]++
+			k.withheld[cause]++
 		}
 		if safety.OfOneDose(cause) {
 			detail := ""
 			if cause == safety.CauseUnconfirmed {
 				detail = wt.watch.UnseenWords(id, wt.settings.Safety.Pumps[p].Role)
 			}
-			t.wait(now, before, id, dosing.PumpID(p), cause, detail)
+			k.add(now, before, id, dosing.PumpID(p), cause, detail)
 		}
 	}
 }
@@ -46,7 +54,8 @@ func (wt *waits) forDose(now dosing.Instant, id dosing.TankID) {
 	t.loops.Wanted(now, t.target(), wt.wanted)
 	for p, wanted := range wt.wanted {
 		if wanted {
-			t.wait(now, t.waits, id, dosing.PumpID(p), safety.CauseDoseOpen, "")
+			k := &wt.of[id]
+			k.add(now, k.now, id, dosing.PumpID(p), safety.CauseDoseOpen, "")
 			return
 		}
 	}
@@ -54,17 +63,17 @@ func (wt *waits) forDose(now dosing.Instant, id dosing.TankID) {
 
 // refused notes that the gate refused a dose that was planned.
 func (wt *waits) refused(now dosing.Instant, plan dosing.Plan, verdict safety.Verdict) {
-	t := &wt.tanks[plan.Tank]
-	t.withheld[verdict.Cause]++
+	k := &wt.of[plan.Tank]
+	k.withheld[verdict.Cause]++
 	if safety.OfOneDose(verdict.Cause) {
-		t.wait(now, t.waits, plan.Tank, plan.Pump, verdict.Cause, verdict.Detail)
+		k.add(now, k.now, plan.Tank, plan.Pump, verdict.Cause, verdict.Detail)
 	}
 }
 
-// wait adds a wait, once for each cause, with the age of the one before it.
-func (t *tank) wait(now dosing.Instant, before []safety.Trip, id dosing.TankID, pump dosing.PumpID, cause safety.Cause, detail string) {
-	for i := range t.waits {
-		if t.waits[i].Cause == cause {
+// add adds a wait, once for each cause, with the age of the one before it.
+func (t *tankWaits) add(now dosing.Instant, before []safety.Trip, id dosing.TankID, pump dosing.PumpID, cause safety.Cause, detail string) {
+	for i := range t.now {
+		if t.now[i].Cause == cause {
 			return
 		}
 	}
@@ -75,5 +84,5 @@ func (t *tank) wait(now dosing.Instant, before []safety.Trip, id dosing.TankID, 
 			trip.Since = before[i].Since
 		}
 	}
-	t.waits = append(t.waits, trip)
+	t.now = append(t.now, trip)
 }

@@ -37,7 +37,9 @@ type wish struct {
 // wishes sends requests to the disk and answers them.
 type wishes struct {
 	*station
-	ticket uint64 // of the newest row that a request waits for
+	ticket uint64            // of the newest row that a request waits for
+	onWay  [][wishCount]wish // to the disk, by tank
+	next   [][2]wish         // by tank, a setpoint, pH's and EC's, that waits for its row's turn
 }
 
 // Wishes are kept by kind, those for EC's setpoint apart from those for pH's.
@@ -64,7 +66,7 @@ const answerWithin = 2 * time.Second
 // durable, from the state of then.
 func (ws *wishes) await(now dosing.Instant, w wish, row ledger.Change) {
 	r := &w.request
-	slot := &ws.tanks[r.Tank].wishes[wishOf(r)]
+	slot := &ws.onWay[r.Tank][wishOf(r)]
 	if slot.ticket != 0 && !slot.told { // it lets less happen, or it would have been refused
 		ws.reply(slot, true, ws.inForceWords(slot)+"; a newer request came after it")
 	}
@@ -91,7 +93,7 @@ func (ws *wishes) mayWish(r *Request) bool {
 	switch {
 	case ws.ledger != safety.LedgerReady:
 		ws.refuse(r, fmt.Sprintf("the ledger is %s, so this cannot be written down: nothing was changed; ask again when the ledger is ready", ws.ledger))
-	case ws.tanks[r.Tank].wishes[wishOf(r)].ticket != 0:
+	case ws.onWay[r.Tank][wishOf(r)].ticket != 0:
 		ws.refuse(r, "the same is on its way to the ledger already")
 	default:
 		return true
@@ -110,8 +112,8 @@ func (ws *wishes) written(id dosing.TankID, ticket uint64) *wish {
 	if ticket == 0 {
 		return nil
 	}
-	for i := range ws.tanks[id].wishes {
-		if w := &ws.tanks[id].wishes[i]; w.ticket == ticket {
+	for i := range ws.onWay[id] {
+		if w := &ws.onWay[id][i]; w.ticket == ticket {
 			found := *w
 			*w = wish{}
 			return &found
@@ -167,8 +169,8 @@ func (ws *wishes) slowness() string {
 // cannot be written.
 func (ws *wishes) tellWaiting(now dosing.Instant) {
 	for i := range ws.tanks {
-		for k := range ws.tanks[i].wishes {
-			if w := &ws.tanks[i].wishes[k]; w.ticket != 0 && !w.told && (now.Up-w.at >= answerWithin || ws.ledger != safety.LedgerReady) {
+		for k := range ws.onWay[i] {
+			if w := &ws.onWay[i][k]; w.ticket != 0 && !w.told && (now.Up-w.at >= answerWithin || ws.ledger != safety.LedgerReady) {
 				ws.tellUnwritten(w)
 			}
 		}
@@ -178,9 +180,8 @@ func (ws *wishes) tellWaiting(now dosing.Instant) {
 // giveUp answers all wishes when nothing will be written any more in this run.
 func (ws *wishes) giveUp() {
 	for i := range ws.tanks {
-		t := &ws.tanks[i]
-		for k := range t.wishes {
-			w := &t.wishes[k]
+		for k := range ws.onWay[i] {
+			w := &ws.onWay[i][k]
 			if w.ticket == 0 {
 				continue
 			}
@@ -191,8 +192,8 @@ func (ws *wishes) giveUp() {
 			}
 			*w = wish{}
 		}
-		for q := range t.next {
-			if w := &t.next[q]; w.request.Kind != RequestNone {
+		for q := range ws.next[i] {
+			if w := &ws.next[i][q]; w.request.Kind != RequestNone {
 				ws.reply(w, false, "the ledger is "+ws.ledger.String()+" and this was not written down: it does not take effect")
 				*w = wish{}
 			}
@@ -210,7 +211,7 @@ func (ws *wishes) lessen(now dosing.Instant, id dosing.TankID, why, by, from str
 // takeAway ends a wish that is on its way, and says again what its row would change in
 // a replay.
 func (ws *wishes) takeAway(now dosing.Instant, id dosing.TankID, kind RequestKind, why, by, from string) {
-	w := &ws.tanks[id].wishes[kind]
+	w := &ws.onWay[id][kind]
 	if w.ticket == 0 {
 		return
 	}

@@ -33,8 +33,8 @@ func aNight(t *testing.T) *Trace {
 }
 
 // clone is a trace in which something may be planted.
-func (w *Trace) clone() *Trace {
-	c := *w
+func (t *Trace) clone() *Trace {
+	c := *t
 	for v, i := reflect.ValueOf(&c).Elem(), 0; i < v.NumField(); i++ {
 		if f := v.Field(i); f.Kind() == reflect.Slice {
 			f.Set(reflect.AppendSlice(reflect.MakeSlice(f.Type(), 0, f.Len()), f))
