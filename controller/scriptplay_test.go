@@ -31,7 +31,7 @@ type player struct {
 	wires       map[string]*wire            // by input, as in the topics
 	loaded      float64                     // pH, while a pump runs
 	answers     map[dosing.Quantity]float64 // to doses: times as late as commissioned; none = what pumps give changes no reading
-	strong      float64                     // times what it should do, that acid does
+	does        map[dosing.PumpID]float64   // times what it should, where it does not
 	given       []portion
 	buffer      float64 // as commissioned, meq/L per pH
 	keepBack    bool
@@ -71,7 +71,7 @@ func newPlayer(t *testing.T, s *script) *player {
 	file.Settings.Version = "farm"
 	p := &player{stage: &stage{rig: &rig{file: file}, t: t, taps: map[string]func([]byte) []byte{}}, script: s, wires: map[string]*wire{},
 		pumpOfOrder: map[ledger.OrderID]dosing.PumpID{}, copies: map[time.Duration]*ledger.Memory{}, holds: map[held]safety.Action{},
-		answers: map[dosing.Quantity]float64{}, alarms: map[safety.Cause]bool{}, due: map[safety.Cause]time.Duration{}}
+		answers: map[dosing.Quantity]float64{}, does: map[dosing.PumpID]float64{}, alarms: map[safety.Cause]bool{}, due: map[safety.Cause]time.Duration{}}
 	p.goesBack = slices.ContainsFunc(s.lines, func(l scriptLine) bool { return strings.Contains(l.text, " on a copy from ") })
 	for _, given := range s.given {
 		if err := given(p); err != nil {
@@ -170,8 +170,14 @@ func (p *player) pour(pump *dosing.Pump, ml float64) {
 	tank := &p.file.Settings.Safety.Tanks[0]
 	perLitre := ml / float64(tank.Volume)
 	one := portion{at: p.clock, ph: -perLitre * pump.AcidPerML / (p.buffer), ec: perLitre * pump.ECPerML}
-	if pump.Role == dosing.RoleAcid && p.strong > 0 {
-		one.ph *= p.strong
+	for id, times := range p.does {
+		switch {
+		case pump.Name != p.file.Settings.Safety.Pumps[id].Name:
+		case pump.Role == dosing.RoleStock:
+			one.ec *= times
+		default:
+			one.ph *= times
+		}
 	}
 	p.given = append(p.given, one)
 }

@@ -48,9 +48,9 @@ var verbs = []verb{
 		q := map[string]dosing.Quantity{"pH": dosing.QuantityPH, "EC": dosing.QuantityEC}[p[0]]
 		return func(n *player) error { n.answers[q] = late; return nil }, err
 	}),
-	line(`acid does `+aNumber+` times what it should`, func(p []string) (deed, error) {
-		times, err := number(p[0])
-		return func(n *player) error { n.strong = times; return nil }, err
+	line(aPump+` does `+aNumber+` times what it should`, func(p []string) (deed, error) {
+		times, err := number(p[1])
+		return do(func(n *player) { n.does[pumpOf(p[0])] = times }), err
 	}),
 	line(`([A-Z][a-z]+) asks ([a-z-]+)((?: [^:]+)?)(?:: (.+))?`, asks),
 	line(`fault ([a-z-]+)(?: for `+aTime+`)?`, faults),

@@ -18,7 +18,7 @@ func (il *interlocks) situation(id dosing.TankID) alarm.Situation {
 		Acid: il.watch.Usual(id, dosing.RoleAcid), Base: il.watch.Usual(id, dosing.RoleBase),
 		Alkaline: t.plant.TopUp.Alkalinity >= alkalineTopUp && t.loops.ToppedUp() > 0, Slow: t.plant.Slow,
 		Withheld: il.withholder(id, t.lacks(e)), Surplus: t.ions.surplus, Loaded: il.watch.Loaded(id), StuckLevel: il.watch.StuckLevel(id), Unanswered: il.watch.Unanswered(id), Miscompensated: il.watch.Miscompensated(id),
-		Late: il.watch.Late(id), SourceWater: il.watch.SourceWater(id), Disarmed: t.disarmed, StockLow: il.stocks.lows[id], Line: il.lines.of[id].Findings()}
+		Late: il.watch.Late(id), SourceWater: il.watch.SourceWater(id), OffBalance: il.watch.OffBalance(id), Disarmed: t.disarmed, StockLow: il.stocks.lows[id], Line: il.lines.of[id].Findings()}
 }
 
 // withholder is why the needed reagent is kept from the tank, if each pump of that

@@ -95,6 +95,7 @@ const (
 	CauseMixingSlow    // doses show later than commissioned
 	CauseProbeSlow     // pH shows them later than EC does
 	CauseSourceWater   // top-up brings more than was told
+	CauseOffBalance    // one stock does otherwise than the others
 	// The watched line: alarms that stop nothing.
 	CauseOxygenLow
 	CauseWaterWarm
@@ -185,6 +186,7 @@ var causeNames = [CauseCount]string{
 	CauseMixingSlow:          "mixing-slow",
 	CauseProbeSlow:           "ph-probe-slow",
 	CauseSourceWater:         "source-water-changed",
+	CauseOffBalance:          "stock-off-balance",
 	CauseOxygenLow:           "oxygen-low",
 	CauseWaterWarm:           "water-warm",
 	CauseFilmStopped:         "film-stopped",

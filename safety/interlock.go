@@ -350,6 +350,9 @@ var table = [...]Interlock{
 	{Cause: CauseSourceWater, Action: Run, Scope: ScopeTank, Priority: PriorityTomorrow,
 		Text: "The top-up water brings more than the configuration says.", Advice: "Measure its alkalinity and EC: another source, a spent softener or membrane? Correct the cause, or the water in the configuration.",
 		Clears: "when the next top-ups bring what was told, or a corrected configuration is loaded"},
+	{Cause: CauseOffBalance, Action: Run, Scope: ScopeNutrients, Priority: PriorityTomorrow, Delay: 10 * time.Minute,
+		Text: "One stock does otherwise than the others of its blend.", Advice: "Look at the container that is named: empty, settled, wrongly made? Then measure what its pump gives in a timed run. When the cause is found, enter the refill or the service, and have the tank analysed.",
+		Clears: "when it does as the others do again, or a refill or a service is entered"},
 	// The watched line; safety/line judges it.
 	{Cause: CauseOxygenLow, Action: Run, Scope: ScopeTank, Priority: PriorityTonight, Delay: time.Minute,
 		Text: "Oxygen in the water is low.", Advice: "Look at air pump, air stones and falling water, then at circulation; cool the water. Compare with a hand meter.",

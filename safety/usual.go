@@ -40,3 +40,11 @@ func (wa *waters) SourceWater(id dosing.TankID) string {
 	}
 	return wa.tanks[id].responses.SourceWater()
 }
+
+// OffBalance says which stock of a tank does otherwise than the others; "" while none does.
+func (wa *waters) OffBalance(id dosing.TankID) string {
+	if int(id) >= len(wa.tanks) {
+		return ""
+	}
+	return response.OffBalance(wa.tanks[id].responses)
+}

@@ -47,6 +47,8 @@ type Situation struct {
 	Late response.Late
 	// SourceWater says what the top-up brings beyond what was told; empty while it is as told.
 	SourceWater string
+	// OffBalance says which stock does otherwise than the others; empty while none does.
+	OffBalance string
 	// Line is what the watched line around the tank calls a person for.
 	Line []line.Finding
 	// Disarmed is why the tank was armed and now observes without a person's word;
@@ -116,9 +118,9 @@ func (t *tankAlarms) judgeTold(now dosing.Instant) {
 	for _, so := range [...]struct {
 		cause safety.Cause
 		words string
-	}{{safety.CauseMixingSlow, s.Late.Water}, {safety.CauseProbeSlow, s.Late.Probe}, {safety.CauseSourceWater, s.SourceWater}} {
+	}{{safety.CauseMixingSlow, s.Late.Water}, {safety.CauseProbeSlow, s.Late.Probe}, {safety.CauseSourceWater, s.SourceWater}, {safety.CauseOffBalance, s.OffBalance}} {
 		if so.words != "" {
-			t.see(now, so.cause, safety.Run, false, so.words)
+			t.see(now, so.cause, safety.Run, false, t.detailOr(now, so.cause, func() string { return so.words }))
 		}
 	}
 	if s.Loaded != "" {

@@ -67,4 +67,15 @@
 // carbonate leaves); the lag as a further state of the filter (it is not linear in it); a CUSUM over single readings
 // (drift and doses of a tank under control cancel in them); what acid does against the commissioned buffer, which may
 // be told wrong by three. Three tenths too much from one pump stays within that.
+//
+// # A stock is told by how far it lies from the others
+//
+// While EC is held a stock gives 0.01 mS/cm at a time, and an empty container hides behind its neighbours. So
+// `balance.go` follows EC for days: a level, a drift, top-up's dilution and a ratio for each stock, all linear, one
+// step for each bin of readings. Probe, volume and slow water act on all ratios alike and cancel in the difference to
+// the mean of the others; 0.25 beyond 2.5 deviations names the stock, tomorrow, and neither its strength nor its
+// pump, which look alike in this. A tank with one stock has nothing to compare with. Water in which doses show late
+// names none: neighbours are told apart by when they show. Rejected: the sum of what all stocks gave against the EC
+// gained, since uptake is known no better than a missing third; a ratio that is compared with 1 (a wrong volume or
+// cell accuses all); a slower walk of the ratios (an empty container then takes nights).
 package response

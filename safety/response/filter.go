@@ -28,6 +28,7 @@ type question struct {
 	curve       dosing.Titration
 	capacity    float64 // commissioned ÷ the curve's
 	weakest     float64 // ratio that the pool is tested against
+	grain       float64 // variance of a mean of readings that no averaging removes
 	unit        bool    // the pool's course is scaled to a whole of 1
 	water       *told   // what top-up brings is asked, and not what doses do; else nil
 }
@@ -123,19 +124,23 @@ func (c *courses) at(seconds float64) [states]float64 {
 }
 
 func (c *courses) decay(to float64) {
-	left := 0.0
-	if lag := c.q.lag.Seconds(); lag > 0 {
-		left = math.Exp(-max(to-c.clock, 0) / lag)
-	}
-	faded := 0.0
-	if fade := c.q.fade.Seconds(); fade > 0 {
-		faded = math.Exp(-max(to-c.clock, 0) / fade)
-	}
 	for i := range c.by {
-		c.by[i].lagging = float64(c.by[i].lagging * left)
-		c.by[i].fading = float64(c.by[i].fading * faded)
+		c.by[i].decay(to-c.clock, c.q.lag.Seconds(), c.q.fade.Seconds())
 	}
 	c.clock = max(c.clock, to)
+}
+
+// decay lets seconds pass.
+func (c *course) decay(seconds, lag, fade float64) {
+	left, faded := 0.0, 0.0
+	if lag > 0 {
+		left = math.Exp(-max(seconds, 0) / lag)
+	}
+	if fade > 0 {
+		faded = math.Exp(-max(seconds, 0) / fade)
+	}
+	c.lagging = float64(c.lagging * left)
+	c.fading = float64(c.fading * faded)
 }
 
 // of says as what a mark counts and with which settled effect.
@@ -247,7 +252,7 @@ func (t *Track) answer(all []mark, q *question) fitted {
 		k.unsettle(q, &row, &before)
 		k.p[stateLevel][stateLevel] += q.stirred(all, time.Duration(last)*t.width, time.Duration(index)*t.width)
 		last, before = index, row
-		off, s := k.see(&row, y, slope, float64(t.noise/b.count*slope)*slope)
+		off, s := k.see(&row, y, slope, float64((t.noise/b.count+q.grain)*slope)*slope)
 		misfit += off
 		out.likely -= (math.Log(s) + min(off, surprise)) / 2
 		if seen++; index >= settled {

@@ -116,12 +116,13 @@ type Responses struct {
 
 	slowPH, slowEC slowness
 	source         source
+	balance        balance
 }
 
 // New makes the tests of one tank. Curve is the titration curve of its
 // expected solution; the commissioned scale is applied to it here.
 func New(pumps []dosing.Pump, tank dosing.Tank, curve dosing.Titration) *Responses {
-	r := &Responses{pumps: pumps, tank: tank, curve: curve, own: make([]int, len(pumps))}
+	r := &Responses{pumps: pumps, tank: tank, curve: curve, own: make([]int, len(pumps)), balance: newBalance(pumps)}
 	for class := Acid; class < Classes; class++ {
 		r.pools = append(r.pools, pool{class: class})
 	}
@@ -155,6 +156,7 @@ func (r *Responses) Reset() {
 	r.water = topUpWatch{volume: float64(r.tank.Volume)}
 	r.pending, r.flooded, r.next = false, false, dosing.Never
 	r.slowPH, r.slowEC, r.source = slowness{}, slowness{}, source{}
+	r.balance.forget()
 }
 
 // Disturbed makes pools and readings up to now useless as evidence: water was
@@ -167,7 +169,7 @@ func (r *Responses) Disturbed() {
 	r.ph.clear()
 	r.ec.clear()
 	r.marks.reset()
-	r.source.due = 0
+	r.source.due, r.balance.begun = 0, false
 	r.pending, r.next = false, dosing.Never
 }
 
@@ -209,6 +211,7 @@ func (r *Responses) Refilled(pump dosing.PumpID, class Class) {
 			p.forget()
 		}
 	}
+	r.balance.refilled(pump)
 }
 
 // Dosed tells of a dose. An open dose suspends judgement until the same key comes
@@ -254,6 +257,7 @@ func (r *Responses) Read(at dosing.Instant, q dosing.Quantity, value float64) {
 		r.ph.add(at.Up, value)
 	case dosing.QuantityEC:
 		r.ec.add(at.Up, value)
+		r.balance.read(r, at.Up)
 	case dosing.QuantityLevel, dosing.QuantityTopUp, dosing.QuantityFlood:
 		if rise, began := r.water.read(at.Up, q, value); rise > 0 {
 			r.toppedUp(at.Up, began, rise)

@@ -50,11 +50,15 @@ func (r *Responses) timed(up time.Duration, p *pool, f fitted) {
 	if p.class == Stock {
 		t, s = &r.ec, &r.slowEC
 	}
+	q := r.question(p, up)
+	q.settled, q.grain = p.last+r.tank.DeadTime+2*r.tank.TimeConstant, t.grain()
+	if f = t.answer(r.marks.kept(), &q); !f.ok {
+		return
+	}
+	deadTime, lag := q.deadTime, q.lag
 	says, times := -slowMost, 1.0
 	for _, x := range slower {
-		q := r.question(p, up)
-		q.settled = p.last + r.tank.DeadTime + 2*r.tank.TimeConstant
-		q.deadTime, q.lag = time.Duration(x*float64(q.deadTime)), time.Duration(x*float64(q.lag))
+		q.deadTime, q.lag = time.Duration(x*float64(deadTime)), time.Duration(x*float64(lag))
 		if late := t.answer(r.marks.kept(), &q); late.ok && late.likely-f.likely > says {
 			says, times = late.likely-f.likely, x
 		}

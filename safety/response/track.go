@@ -40,6 +40,21 @@ func newTrack(width time.Duration, noise, least float64) Track {
 	return t
 }
 
+// A reading that scatters by less than its own step stands still and then leaps to the next: means of
+// it are off by up to half a step, together and for long. Steps are a hundredth of a pH or mS/cm.
+const (
+	quiet = 0.004
+	grain = 0.005
+)
+
+// grain is the variance by which means of readings are off, however many there are.
+func (t *Track) grain() float64 {
+	if t.noise > quiet*quiet {
+		return 0
+	}
+	return grain * grain
+}
+
 func (t *Track) clear() {
 	for i := range t.bins {
 		t.bins[i] = bin{index: -1}
