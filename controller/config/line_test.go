@@ -57,6 +57,10 @@ func TestTheLineIsReadAndWhatUVDoesToIronIsSaid(t *testing.T) {
 		set.Zones[0].Longest != 20*time.Minute || set.Zones[0].Roots != 50*time.Minute {
 		t.Errorf("%+v", set)
 	}
+	// 24 mW/cm² × 0.541 of it in 2 cm at 50 % × 3 L ÷ 100 mJ/cm².
+	if uv := Check(file).Tanks[0].UV; uv == nil || uv.MaxFlow < 23.3 || uv.MaxFlow > 23.5 || !strings.Contains(uv.Does, "tomato mosaic") {
+		t.Errorf("%+v", uv)
+	}
 	found := false
 	for i := range file.Settings.Safety.Inputs {
 		in := &file.Settings.Safety.Inputs[i]

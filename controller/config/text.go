@@ -86,6 +86,7 @@ func (p *printer) tank(t *TankReport) {
 	}
 	p.waters(t.Waters)
 	p.gas(t.Gas)
+	p.uv(t.UV)
 	rows := [][]string{{"largest rate under the caps", "for hours", "worst demand", "ratio", "limited by"}}
 	for _, s := range t.Sustainable {
 		verdict := ""
