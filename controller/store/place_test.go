@@ -51,6 +51,29 @@ func TestFolderThatIsTakenAwayUnderTheDaemonEndsTheRecordAtOnce(t *testing.T) {
 	}
 }
 
+// What is copied over the files while a write of ours is under way is taken for that write's own
+// change. The row before the next is gone with it.
+func TestOlderCopyWrittenOverTheRecordDuringAWriteEndsItWithTheNextRow(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("nobody can write over an open file there")
+	}
+	dir := filepath.Join(t.TempDir(), "state")
+	db, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	l := book(t, db)
+	appendChanges(t, l, 3)
+	run(t, `cp -r "$0" "$0.copy"`, dir)
+	appendChanges(t, l, 2)
+	run(t, `cp "$0.copy"/leat.db* "$0.copy"/leat.head "$0"`, dir)
+	db.place.note() // as that write does at its end
+	if err := l.Append(change(9)); !errors.Is(err, ledger.ErrFailed) {
+		t.Errorf("appended with %v; want %v", err, ledger.ErrFailed)
+	}
+}
+
 func run(t *testing.T, shell, dir string) {
 	t.Helper()
 	if out, err := exec.Command("sh", "-ec", shell, dir).CombinedOutput(); err != nil {

@@ -18,8 +18,12 @@ func (db *DB) Append(row ledger.Row) error {
 		return db.fail(fmt.Errorf("row %d does not follow row %d", row.Sequence, db.last))
 	}
 	// Without a transaction around it, the statement is one: a single sync.
-	if _, err := db.insert.Exec(int64(row.Sequence), string(row.Body), row.Previous[:], row.Hash[:]); err != nil {
+	done, err := db.insert.Exec(int64(row.Sequence), string(row.Body), row.Previous[:], row.Hash[:])
+	if err != nil {
 		return fmt.Errorf("row %d: %w", row.Sequence, db.classify(err))
+	}
+	if written, err := done.RowsAffected(); err != nil || written != 1 {
+		return db.fail(fmt.Errorf("the record was overwritten while leat ran: row %d is not there any more as it was written", row.Sequence-1))
 	}
 	db.last = row.Sequence
 	if err := db.head.write(row.Sequence, row.Hash); err != nil {

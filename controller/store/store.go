@@ -132,7 +132,10 @@ func (db *DB) open(dir string) (err error) {
 	if err := db.checkHead(); err != nil {
 		return err
 	}
-	if db.insert, err = db.write.Prepare(`INSERT INTO ledger (sequence, body, previous, hash) VALUES (?, ?, ?, ?)`); err != nil {
+	// The row before must be there as it was written: a file that somebody overwrote while a row of
+	// ours was under way shows in nothing else.
+	if db.insert, err = db.write.Prepare(`INSERT INTO ledger (sequence, body, previous, hash) SELECT ?1, ?2, ?3, ?4
+		WHERE ?1 = 1 OR EXISTS (SELECT 1 FROM ledger WHERE sequence = ?1 - 1 AND hash = ?3)`); err != nil {
 		return db.classify(err)
 	}
 	db.place.note()
