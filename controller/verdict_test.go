@@ -84,6 +84,13 @@ func TestWhatIsOutsideItsHarmBandIsNamedAndWhatIsForTomorrowCallsNobody(t *testi
 	if text := both.Verdict.Text; !strings.HasSuffix(text, " One more tank has something for tomorrow.") {
 		t.Error(text)
 	}
+	calling := *v
+	calling.Tanks = append([]TankView(nil), v.Tanks...)
+	calling.trip(0, safety.CauseNoResponse, safety.ScopePump, "acid-north", alarm.Unacknowledged)
+	calling.Judge()
+	if text := calling.Verdict.Text; !strings.HasPrefix(text, "north needs you tonight") || !strings.HasSuffix(text, " One more tank has something for tomorrow.") {
+		t.Error(text)
+	}
 	v.Tanks[0].Alarms = nil
 	v.Judge()
 	if text := v.Verdict.Text; !strings.HasPrefix(text, "south, for tomorrow: ") || !strings.HasSuffix(text, ". The other tank is well.") {

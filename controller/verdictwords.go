@@ -15,7 +15,7 @@ import (
 func (v *View) together() Verdict {
 	var well, others []string
 	var first *TankView
-	calls := 0
+	calls, tomorrow := 0, 0
 	for _, want := range []Standing{StandingNow, StandingTonight, StandingUnknown, StandingMoving, StandingResting, StandingTomorrow, StandingWell} {
 		for i := range v.Tanks {
 			t := &v.Tanks[i]
@@ -32,6 +32,9 @@ func (v *View) together() Verdict {
 			if want.Calls() {
 				calls++
 			}
+			if want == StandingTomorrow {
+				tomorrow++
+			}
 			others = append(others, t.Name)
 		}
 	}
@@ -46,29 +49,32 @@ func (v *View) together() Verdict {
 	case calls > 1:
 		d.Text = fmt.Sprintf("%s need you %s. First %s: %s.", tankNames(others[:calls], len(v.Tanks)), strings.TrimPrefix(d.Standing.String(), "needs you "), first.Name, d.brief)
 	case calls == 1:
-		d.Text = fmt.Sprintf("%s %s: %s.%s", first.Name, d.Standing, d.brief, d.rest(len(well), len(others)-1))
+		d.Text = fmt.Sprintf("%s %s: %s.%s", first.Name, d.Standing, d.brief, d.rest(len(well), len(others)-1, tomorrow))
 	case d.brief != "":
-		d.Text = first.Name + ", for tomorrow: " + d.brief + "." + d.rest(len(well), len(others)-1)
+		d.Text = first.Name + ", for tomorrow: " + d.brief + "." + d.rest(len(well), len(others)-1, tomorrow)
 	case d.Standing == StandingMoving && first.Fit:
-		d.Text = first.Name + " is settling by itself: " + lowerFirst(d.Text) + d.rest(len(well), len(others)-1)
+		d.Text = first.Name + " is settling by itself: " + lowerFirst(d.Text) + d.rest(len(well), len(others)-1, tomorrow)
 	default:
-		d.Text = first.Name + ": " + lowerFirst(d.Text) + d.rest(len(well), len(others)-1)
+		d.Text = first.Name + ": " + lowerFirst(d.Text) + d.rest(len(well), len(others)-1, tomorrow)
 	}
 	return d
 }
 
-// rest says how the tanks fare that a sentence has not named: what the first that is not
-// well has least, they have at most.
-func (d *Verdict) rest(well, others int) string {
-	switch {
-	case others == 1 && d.Standing == StandingTomorrow:
-		return " One more tank has something for tomorrow."
-	case others > 1 && d.Standing == StandingTomorrow:
-		return fmt.Sprintf(" %d more tanks have something for tomorrow.", others)
-	case others == 1:
+// rest says how the tanks fare that a sentence has not named, of which so many others are not
+// well or, the last of them, only have something for tomorrow.
+func (d *Verdict) rest(well, others, tomorrow int) string {
+	if d.Standing == StandingTomorrow {
+		tomorrow-- // it is named
+	}
+	switch unwell := others - tomorrow; {
+	case unwell == 1:
 		return " One more tank is not well."
-	case others > 1:
-		return fmt.Sprintf(" %d more tanks are not well.", others)
+	case unwell > 1:
+		return fmt.Sprintf(" %d more tanks are not well.", unwell)
+	case tomorrow == 1:
+		return " One more tank has something for tomorrow."
+	case tomorrow > 1:
+		return fmt.Sprintf(" %d more tanks have something for tomorrow.", tomorrow)
 	case well == 1:
 		return " The other tank is well."
 	case well > 1:

@@ -266,7 +266,8 @@ func (n *night) open(cause string) bool {
 	return false
 }
 
-// noteAlarms keeps each alarm once, at the priority it rose to.
+// noteAlarms keeps each alarm once, at the priority it rose to, in its last words: their figures
+// change as more is known.
 func (n *night) noteAlarms(up time.Duration, t *controller.TankView) {
 	for _, a := range t.Alarms {
 		if a.State == alarm.Suppressed || a.State == alarm.Normal {
@@ -274,10 +275,12 @@ func (n *night) noteAlarms(up time.Duration, t *controller.TankView) {
 		}
 		known := false
 		for i := range n.alarms {
-			known = known || n.alarms[i].text == a.Text && n.alarms[i].priority == a.Priority.String()
+			if n.alarms[i].cause == a.Cause && n.alarms[i].priority == a.Priority.String() {
+				known, n.alarms[i].text = true, a.Text
+			}
 		}
 		if !known {
-			n.alarms = append(n.alarms, alarmMark{at: up, priority: a.Priority.String(), text: a.Text})
+			n.alarms = append(n.alarms, alarmMark{at: up, cause: a.Cause, priority: a.Priority.String(), text: a.Text})
 		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/safety"
 )
 
 // sampleEvery is how often the night is written down.
@@ -43,6 +44,7 @@ type holdMark struct {
 
 type alarmMark struct {
 	at             time.Duration
+	cause          safety.Cause
 	priority, text string
 }
 

@@ -22,6 +22,10 @@ const (
 	balanceTiming = 0.2   // share of what arrives in a bin that may come in another
 	balanceStep   = 5.0   // deviations beyond which EC stepped by itself: a bubble, somebody's stock
 
+	// While more than this is given within three mixing times EC is made up, not held: water that
+	// answers late, in ponds and benches, would be laid to the stock that came first.
+	balanceHeld = 0.1 // mS/cm
+
 	balanceLeast = 0.25 // by which a stock must lie from the others beyond doubt,
 	balanceZ     = 2.5  // so many deviations
 	balanceBack  = 0.1  // nearer than which it is as the others again
@@ -104,7 +108,7 @@ func (b *balance) read(r *Responses, up time.Duration) {
 		return
 	}
 	m := &r.ec.bins[uint64(max(bin, 0))%binCount]
-	if r.water.flood.Within(r.tank.FloodWait(), up) || r.pending && up >= r.pendUntil {
+	if r.water.flood.Within(r.tank.FloodWait(), up) || r.pending && up >= r.pendUntil || r.marks.stocksSince(up-3*r.tank.MixingTime()) > balanceHeld {
 		b.begun = false
 		return
 	}

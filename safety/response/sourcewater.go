@@ -2,6 +2,7 @@ package response
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"leat/dosing"
@@ -95,8 +96,24 @@ func (r *Responses) askWater(up time.Duration) {
 	salt, here := float64(r.tank.TopUp.EC), r.ec.last
 	q.water = &told{salt - here, waterUnknownEC, float64(waterBlur * here)}
 	if f := r.ec.answer(r.marks.kept(), &q); f.ok {
-		s.salt.add(f.water+here-salt, f.waterSD, float64(uneven*max(waterSalt, float64(waterTimes*salt))))
+		s.salt.add(f.water+here-salt, math.Hypot(f.waterSD, r.blurred(&p)), float64(uneven*max(waterSalt, float64(waterTimes*salt))))
 	}
+}
+
+// blurred is the sd, mS/cm, by which stocks that were given meanwhile make the EC of top-up
+// unsure: one ratio serves them all, and each is off by itself. While a tank is made up, stocks
+// bring fifty times what a little top-up takes.
+func (r *Responses) blurred(water *pool) float64 {
+	share := 0.0
+	for i := range r.marks.kept() {
+		if m := &r.marks.list[i]; m.class == topUpClass && m.up >= water.first {
+			share += m.share
+		}
+	}
+	if !(share > 0) {
+		return math.Inf(1)
+	}
+	return float64(waterStocks*r.marks.stocksSince(water.first-2*r.tank.MixingTime())) / share
 }
 
 // SourceWater says what the top-up of a tank brings beyond what was told; "" while it is

@@ -226,6 +226,16 @@ func (m *marks) neighbours(p *pool, since time.Duration) float64 {
 	return sum
 }
 
+// stocksSince is the EC that stocks were to bring since a time.
+func (m *marks) stocksSince(since time.Duration) (sum float64) {
+	for i := range m.kept() {
+		if k := &m.list[i]; k.class == Stock && k.up >= since {
+			sum += k.ec
+		}
+	}
+	return sum
+}
+
 func (m *marks) sumEC(p *pool) float64 {
 	sum := 0.0
 	for i := range m.kept() {
