@@ -96,24 +96,24 @@ func (r *Responses) askWater(up time.Duration) {
 	salt, here := float64(r.tank.TopUp.EC), r.ec.last
 	q.water = &told{salt - here, waterUnknownEC, float64(waterBlur * here)}
 	if f := r.ec.answer(r.marks.kept(), &q); f.ok {
-		s.salt.add(f.water+here-salt, math.Hypot(f.waterSD, r.blurred(&p)), float64(uneven*max(waterSalt, float64(waterTimes*salt))))
+		s.salt.add(f.water+here-salt, math.Hypot(f.waterSD, r.marks.blur(p.first, r.tank.MixingTime())), float64(uneven*max(waterSalt, float64(waterTimes*salt))))
 	}
 }
 
-// blurred is the sd, mS/cm, by which stocks that were given meanwhile make the EC of top-up
-// unsure: one ratio serves them all, and each is off by itself. While a tank is made up, stocks
+// blur is the sd, mS/cm, by which stocks that were given meanwhile make the EC of the top-up since
+// first unsure: one ratio serves them all, and each is off by itself. While a tank is made up, stocks
 // bring fifty times what a little top-up takes.
-func (r *Responses) blurred(water *pool) float64 {
+func (m *marks) blur(first, mixing time.Duration) float64 {
 	share := 0.0
-	for i := range r.marks.kept() {
-		if m := &r.marks.list[i]; m.class == topUpClass && m.up >= water.first {
-			share += m.share
+	for i := range m.kept() {
+		if k := &m.list[i]; k.class == topUpClass && k.up >= first {
+			share += k.share
 		}
 	}
 	if !(share > 0) {
 		return math.Inf(1)
 	}
-	return float64(waterStocks*r.marks.stocksSince(water.first-2*r.tank.MixingTime())) / share
+	return float64(waterStocks*m.stocksSince(first-2*mixing)) / share
 }
 
 // SourceWater says what the top-up of a tank brings beyond what was told; "" while it is
