@@ -121,9 +121,16 @@ func TestBridgeTellsAbroadWhatAPhoneSeesAndLetsNoOrderOut(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	came, asked := make(chan string, 100), make(chan string, 100)
+	// Until the bridge is up each side hears its own word again and again; a full channel must not hold up
+	// the client that is to say the next.
+	came, asked := make(chan string, 10_000), make(chan string, 10_000)
 	for client, to := range map[mqtt.Client]chan string{there: came, here: asked} {
-		if token := client.Subscribe("leat/#", 1, func(_ mqtt.Client, m mqtt.Message) { to <- m.Topic() }); token.Wait() && token.Error() != nil {
+		if token := client.Subscribe("leat/#", 1, func(_ mqtt.Client, m mqtt.Message) {
+			select {
+			case to <- m.Topic():
+			default:
+			}
+		}); token.Wait() && token.Error() != nil {
 			t.Fatal(token.Error())
 		}
 	}
