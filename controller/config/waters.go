@@ -33,7 +33,7 @@ func (b *vessels) exchange(path string, z *zoneTable, kind controller.ZoneKind) 
 
 // slowWater finds how much of the tank's water answers late: as stated, else by its zones.
 func (b *vessels) slowWater(path string, t *tankTable, out *dosing.Tank, zones []controller.Zone) {
-	out.Slow, out.Exchange = controller.SlowWater(out.Volume, 2*out.MixingTime(), zones)
+	out.Slow, out.Exchange = controller.SlowWater(out.Volume, out.MixingTime(), zones)
 	if t.QuickShare.stated {
 		out.Slow = 1 - t.QuickShare.value
 		if out.Exchange == 0 {
