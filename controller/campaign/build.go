@@ -144,7 +144,7 @@ func tell(tank *dosing.Tank, p *parameters) {
 
 // drawnTarget is a drawn tank's setpoints and zones.
 func drawnTarget(p *parameters) controller.TankSettings {
-	return controller.TankSettings{Zones: p.zones(),
+	return controller.TankSettings{Zones: p.zones(), Line: p.line(),
 		PH: controller.SetpointSettings{Value: drawnPH, Min: 5, Max: 7, AdvisedMin: 5.5, AdvisedMax: 6.3, Confirm: 0.3, RampPerHour: 0.3, RampDownward: true},
 		EC: controller.SetpointSettings{Value: p.ec, Min: 0.3, Max: 4, AdvisedMin: 0.8, AdvisedMax: 2.8, Confirm: 0.4, RampPerHour: 0.3},
 	}
@@ -215,6 +215,9 @@ func (p *parameters) zones() (all []controller.Zone) {
 	}
 	if p.slow > 0 {
 		add("pond", controller.ZoneRaft, p.slow)
+	}
+	if p.has(dosing.QuantityZoneFlow) {
+		add("film", controller.ZoneFilm, filmShare)
 	}
 	return all
 }
@@ -354,7 +357,13 @@ func (s *Scene) wireTank(id dosing.TankID, p *parameters) {
 	} else {
 		g.Inputs = append(g.Inputs, safety.Input{Name: "flood", Tank: id, Quantity: dosing.QuantityFlood, NotFitted: "no flood zone"})
 	}
+	for _, q := range p.fits {
+		s.fit(id, p, q)
+	}
 	for _, q := range []dosing.Quantity{dosing.QuantityOutlet, dosing.QuantitySampleFlow, dosing.QuantityRedox} {
+		if p.has(q) {
+			continue
+		}
 		g.Inputs = append(g.Inputs, safety.Input{Name: q.String(), Tank: id, Quantity: q, NotFitted: "not part of a drawn night"})
 	}
 }

@@ -8,10 +8,10 @@ var lineFaults = []Fault{
 		begin: onTank(func(t *trouble) { t.noDrain = true }), end: onTank(func(t *trouble) { t.noDrain = false })},
 	{Name: "aeration-off", Row: 76, Text: "the air pump stops: oxygen falls",
 		begin: onTank(func(t *trouble) { t.airOff = true }), end: onTank(func(t *trouble) { t.airOff = false })},
-	{Name: "filter-clogs", Row: 90, Text: "the filter clogs: 20 kPa more each hour",
+	{Name: "filter-clogs", stays: true, Row: 90, Text: "the filter clogs: 20 kPa more each hour",
 		begin: onTank(func(t *trouble) { t.clogs = 20 }), end: onTank(func(t *trouble) { t.clogs, t.clogged = 0, 0 })},
-	{Name: "uv-lamp-out", Row: 91, Text: "the UV lamp goes out",
+	{Name: "uv-lamp-out", stays: true, Row: 91, Text: "the UV lamp goes out",
 		begin: onTank(func(t *trouble) { t.lampWeak = 1 }), end: onTank(func(t *trouble) { t.lampWeak = 0 })},
-	{Name: "uv-lamp-old", Row: 91, Text: "the UV lamp is at its end and has lost six tenths of its light",
+	{Name: "uv-lamp-old", stays: true, Row: 91, Text: "the UV lamp is at its end and has lost six tenths of its light",
 		begin: onTank(func(t *trouble) { t.lampWeak = 0.6 }), end: onTank(func(t *trouble) { t.lampWeak = 0 })},
 }
