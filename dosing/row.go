@@ -143,8 +143,10 @@ type Tank struct {
 	TopUp        Water
 	// Slow is the share of the volume that answers late, in ponds and long channels, and
 	// Exchange the time in which that water is exchanged once. 0 = all of it is one water.
-	Slow        float64
-	Exchange    time.Duration
+	Slow     float64
+	Exchange time.Duration
+	// Later is the share in zones that exchange too fast to count as slow water, and yet not within a mixing time.
+	Later       float64
 	BufferScale float64 // commissioned buffer capacity ÷ that of the curve; 1 when not measured
 	// BufferSpread is the sd of ln(true ÷ commissioned buffer capacity) where that was measured;
 	// 0 = it was only computed.

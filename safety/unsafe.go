@@ -35,6 +35,8 @@ func (s *Settings) unsafeTank(id dosing.TankID, curve dosing.Titration, inputs *
 		return "the greatest volume is below the least"
 	case !(t.Slow >= 0 && float64(t.Slow*float64(t.Volume)) < float64(t.MinVolume)) || t.Slow > 0 && t.Exchange <= 0:
 		return "the slow water is not part of the least volume, or has no exchange time"
+	case !(t.Later >= 0 && t.Later+t.Slow < 1):
+		return "all of the water answers late"
 	case !(t.DeadTime > 0) || t.TimeConstant < 0 || t.MixingTime() <= 0:
 		return "no dead time or a negative mixing lag"
 	case !(t.BufferScale > 0 && t.BufferScale < 100):

@@ -34,6 +34,8 @@ func (b *vessels) exchange(path string, z *zoneTable, kind controller.ZoneKind) 
 // slowWater finds how much of the tank's water answers late: as stated, else by its zones.
 func (b *vessels) slowWater(path string, t *tankTable, out *dosing.Tank, zones []controller.Zone) {
 	out.Slow, out.Exchange = controller.SlowWater(out.Volume, 2*out.MixingTime(), zones)
+	late, _ := controller.SlowWater(out.Volume, out.MixingTime(), zones)
+	defer func() { out.Later = min(max(late-out.Slow, 0), 1-leastQuick) }()
 	if t.QuickShare.stated {
 		out.Slow = 1 - t.QuickShare.value
 		if out.Exchange == 0 {

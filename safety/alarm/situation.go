@@ -26,6 +26,7 @@ type Situation struct {
 	Acid, Base safety.Usual
 	Alkaline   bool    // the top-up brings carbonate
 	Slow       float64 // share of the water that answers late, as configured
+	Later      float64 // share in zones that exchange too fast to be slow water, and yet not within a mixing time
 	Answered   int     // pools of doses answered
 	// Withheld is why the reagent that the tank needs now is not given; CauseNone
 	// when none is needed or one is under way.

@@ -14,9 +14,11 @@ const (
 )
 
 // early says that acid, base and stocks all do more at first than they should: pumps and
-// buffers differ by reagent, only water does not.
+// buffers differ by reagent, only water does not. What the stated zones explain, since they take up their
+// share later, is as it should be.
 func (s *Situation) early(back float64) bool {
-	return s.LnBuffer < -worn+back && s.ECGain > response.RichEC-back
+	atFirst := 1 - s.Later
+	return s.LnBuffer < math.Log(atFirst)-worn+back && s.ECGain*atFirst > response.RichEC-back
 }
 
 // weak says what it points to that acid and base do too little, as far as anything

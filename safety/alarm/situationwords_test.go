@@ -55,6 +55,22 @@ func TestDosesThatAllDoMoreAtFirstAskForTheSlowWater(t *testing.T) {
 	}
 }
 
+func TestZonesThatAreStatedAreNotAskedFor(t *testing.T) {
+	n := newAlarmNight()
+	s := goodSituation()
+	s.LnBuffer, s.ECGain, s.Later = -0.6, 1.6, 0.35
+	n.situation = &s
+	n.pass(time.Hour)
+	if len(n.announced) > 0 {
+		t.Errorf("a pond of a third of the water explains 1.5 times as much at first; announced %v", n.announced)
+	}
+	s.LnBuffer, s.ECGain = -1.2, 2.5
+	n.pass(time.Hour)
+	if len(n.announced) != 1 {
+		t.Errorf("and not 3 times as much; announced %v", n.announced)
+	}
+}
+
 func TestWhatDosesThatDoLittlePointToIsToldInFigures(t *testing.T) {
 	weak := Situation{LnBuffer: math.Log(2), ECGain: 0.9}
 	both := weak

@@ -1,6 +1,8 @@
 package response
 
 import (
+	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
@@ -177,6 +179,36 @@ func TestTopUpAsToldTellsNothing(t *testing.T) {
 	for _, alkalinity := range []float64{0, 0.3, 0.9} {
 		if got := topped(alkalinity, 0.25); got != "" {
 			t.Errorf("%.1f meq/L and 0.25 mS/cm came where 0.3 and 0.1 were told: %q", alkalinity, got)
+		}
+	}
+}
+
+// A level in whole litres that scatters by half a litre, in a tank of 180 L which a valve tops up with two litres at
+// a time: the least of an hour's readings lies a litre below the water, and a rise counted from there is half
+// as much again as came.
+func TestALevelThatScattersBringsNoOtherWater(t *testing.T) {
+	const hour, told = 3600, 0.12
+	tank := dosing.Tank{Volume: 180, DeadTime: 30 * time.Second, TimeConstant: time.Minute, BufferScale: 1, PHNoise: 0.01, ECNoise: 0.005,
+		TopUp: dosing.Water{Alkalinity: 0.3, EC: told}}
+	r := New(nightPumps(), tank, evenBuffer(0.5))
+	random := rand.New(rand.NewPCG(5, 5))
+	litres, salt, probe := 180.0, 180*1.2, 1.2
+	for second := range 12 * hour {
+		now, valve := dosing.Instant{Up: time.Duration(second+1) * time.Second}, 0.0
+		litres -= 1.8 / hour
+		if second%hour >= hour-60 {
+			valve = 1
+			litres += 1.8 / 60
+			salt += told * 1.8 / 60
+		}
+		probe += (salt/litres - probe) / 60
+		r.Read(now, dosing.QuantityTopUp, valve)
+		r.Read(now, dosing.QuantityLevel, math.Round(litres+0.5*random.NormFloat64()))
+		r.Read(now, dosing.QuantityPH, 5.8+0.01*random.NormFloat64())
+		r.Read(now, dosing.QuantityEC, probe+0.005*random.NormFloat64())
+		r.Judge(now, 0, 0.2)
+		if got := r.SourceWater(); got != "" {
+			t.Fatalf("after %v: %s", now.Up, got)
 		}
 	}
 }

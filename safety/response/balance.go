@@ -22,9 +22,14 @@ const (
 	balanceTiming = 0.2   // share of what arrives in a bin that may come in another
 	balanceStep   = 5.0   // deviations beyond which EC stepped by itself: a bubble, somebody's stock
 
-	// While more than this is given within three mixing times EC is made up, not held: water that
-	// answers late, in ponds and benches, would be laid to the stock that came first.
+	// While more than this is given within three mixing times, and as many of what slow water takes to even out,
+	// EC is made up, not held: water that answers late, in ponds and benches, would be laid to the stock that came first.
 	balanceHeld = 0.1 // mS/cm
+	balanceRest = 3
+
+	// Readings are looked at this late: what is poured within a bin becomes one mark, which must be whole, and a rise of
+	// the level tells only after a while that water came.
+	balanceLate = 2 * BinsPerMixing // bins
 
 	balanceLeast = 0.25 // by which a stock must lie from the others beyond doubt,
 	balanceZ     = 2.5  // so many deviations
@@ -103,12 +108,13 @@ func (b *balance) refilled(pump dosing.PumpID) {
 
 // read goes on to the mean of readings that is complete now.
 func (b *balance) read(r *Responses, up time.Duration) {
-	bin := r.ec.Bin(up) - 2 // what is poured within a bin becomes one mark, which must be whole
+	bin := r.ec.Bin(up) - balanceLate
 	if len(b.pumps) < 2 || b.begun && bin <= b.bin {
 		return
 	}
-	m := &r.ec.bins[uint64(max(bin, 0))%binCount]
-	if r.water.flood.Within(r.tank.FloodWait(), up) || r.pending && up >= r.pendUntil || r.marks.stocksSince(up-3*r.tank.MixingTime()) > balanceHeld {
+	m, late := &r.ec.bins[uint64(max(bin, 0))%binCount], r.ec.Span(balanceLate)
+	if r.water.flood.Within(r.tank.FloodWait()+late, up) || r.pending && up >= r.pendUntil ||
+		r.marks.stocksSince(up-late-balanceRest*(r.tank.MixingTime()+slowFade(&r.tank))) > balanceHeld {
 		b.begun = false
 		return
 	}
@@ -126,12 +132,12 @@ func (b *balance) read(r *Responses, up time.Duration) {
 	}
 	b.begun, b.bin = true, bin
 	copy(b.before, b.row)
-	b.judge()
+	b.judge(later(&r.tank))
 }
 
 // arrive moves the courses on to a time and returns what acid and base brought meanwhile.
 func (b *balance) arrive(r *Responses, to time.Duration) (known float64) {
-	q := question{deadTime: r.tank.DeadTime, lag: r.tank.TimeConstant, slow: r.tank.Slow, fade: time.Duration((1 - r.tank.Slow) * float64(r.tank.Exchange))}
+	q := question{deadTime: r.tank.DeadTime, lag: r.tank.TimeConstant, slow: r.tank.Slow, fade: slowFade(&r.tank)}
 	lag, fade := q.lag.Seconds(), q.fade.Seconds()
 	const others = 0 // the level's own course: what acid and base bring along
 	was := b.courses[others].value(&q)
@@ -162,6 +168,14 @@ func (b *balance) arrive(r *Responses, to time.Duration) (known float64) {
 		b.row[i] = b.courses[i].value(&q)
 	}
 	return b.row[others] - was
+}
+
+// slowFade is the time in which a dose's excess over the slow water falls to 37 %; 0 where all water is quick.
+func slowFade(t *dosing.Tank) time.Duration {
+	if !(t.Slow > 0) {
+		return 0
+	}
+	return time.Duration((1 - t.Slow) * float64(t.Exchange))
 }
 
 // begin takes the level anew; what was learned of the stocks stands.
@@ -253,11 +267,14 @@ func (b *balance) beside(s int) (by, sd float64) {
 	return by, math.Sqrt(max(variance, 0))
 }
 
-func (b *balance) judge() {
+// later is by how much a stock may do more at first, where zones take up their share later.
+func later(t *dosing.Tank) float64 { return t.Later / (1 - t.Later) }
+
+func (b *balance) judge(later float64) {
 	for s := balanceOthers; s < len(b.x); s++ {
 		by, sd := b.beside(s)
 		switch size := math.Abs(by); {
-		case size-float64(balanceZ*sd) > balanceLeast:
+		case size-float64(balanceZ*sd) > balanceLeast+max(math.Copysign(later, by), 0):
 			b.stands[s] = int(math.Copysign(1, by))
 		case size < balanceBack, b.stands[s]*int(math.Copysign(1, by)) < 0:
 			b.stands[s] = 0

@@ -4,6 +4,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"leat/dosing"
 )
 
 // scatteringBasin has an EC probe that scatters by half of its step.
@@ -76,5 +78,36 @@ func TestABubbleInTheECCellNamesNoStock(t *testing.T) {
 	b.given = append(b.given, parcel{at: b.now.Up - time.Hour, ec: -0.4})
 	if s := b.held(4*time.Hour, 1, 1); s != "" {
 		t.Errorf("EC fell by a quarter at once: %q", s)
+	}
+}
+
+// Water comes in over five minutes and is known to have come once the level has risen by a hundredth; a stock
+// makes up for the first of it at once, others for the rest. Told too late, its dilution would be laid to that stock.
+func TestTopUpThatAStockMakesUpForIsNotLaidToTheStock(t *testing.T) {
+	b := scatteringBasin()
+	b.stands = 390
+	give := func(pump dosing.PumpID, ec float64) {
+		b.dose(pump, ec*float64(b.tank.Volume)/b.pumps[pump].ECPerML, 0, ec)
+	}
+	for top := range 8 {
+		const share, parts, minutes, dilutes = 0.015, 10, 40, 0.015 * 1.6
+		for i := range parts {
+			b.came = append(b.came, parcel{at: b.now.Up, ec: -dilutes / parts})
+			b.stands += share / parts * float64(b.tank.Volume)
+			if i == 2 {
+				give(nightStockA, dilutes/4)
+			}
+			b.wait(30 * time.Second)
+		}
+		for minute := range minutes {
+			if minute%10 == 9 {
+				give(nightStockB, dilutes/4)
+			}
+			b.stands -= share / minutes * float64(b.tank.Volume)
+			b.wait(time.Minute)
+			if s := OffBalance(b.responses); s != "" {
+				t.Fatalf("top-up %d: %q", top+1, s)
+			}
+		}
 	}
 }

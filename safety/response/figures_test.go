@@ -79,7 +79,7 @@ func TestFiguresOfAFitAreThoseOfTheWater(t *testing.T) {
 			b.level(386, true)
 			b.dose(nightAcid, tenthAcid, 0.9*acidWorth(b, tenthAcid), 0)
 			b.wait(8 * time.Minute)
-		}, func(r *Responses) *pool { return &r.pools[Acid] }, "predicted -0.0500, ratio 0.8374 ± 0.3085, others 1.0000, beside -0.6626 ± 1.3118"},
+		}, func(r *Responses) *pool { return &r.pools[Acid] }, "predicted -0.0500, ratio 0.8296 ± 0.2954, others 1.0000, beside -0.6704 ± 1.3088"},
 		{"acid, and a probe that somebody moved", newBasin, func(b *basin) {
 			b.wait(20 * time.Minute)
 			b.dose(nightAcid, tenthAcid, 0.9*acidWorth(b, tenthAcid), 0)

@@ -153,7 +153,7 @@ const (
 func (r *Responses) question(p *pool, up time.Duration) question {
 	scale, spread := r.expected(p)
 	q := question{pool: p, from: p.first, until: up, back: 2 * r.tank.MixingTime(), deadTime: r.tank.DeadTime, lag: r.tank.TimeConstant,
-		slow: r.tank.Slow, fade: time.Duration((1 - r.tank.Slow) * float64(r.tank.Exchange)),
+		slow: r.tank.Slow, fade: slowFade(&r.tank),
 		scale: scale, curve: r.curve, capacity: r.capacity(), weakest: weakestOf(spread)}
 	if p.class == Stock {
 		q.askEC()

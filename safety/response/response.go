@@ -153,7 +153,7 @@ func (r *Responses) Reset() {
 	r.ph = newTrack(width, max(r.tank.PHNoise, 0), 0.002)
 	r.ec = newTrack(width, max(r.tank.ECNoise, 0), 0.002)
 	r.marks.reset()
-	r.water = topUpWatch{volume: float64(r.tank.Volume)}
+	r.water = newTopUpWatch(&r.tank)
 	r.pending, r.flooded, r.next = false, false, dosing.Never
 	r.slowPH, r.slowEC, r.source = slowness{}, slowness{}, source{}
 	r.balance.forget()
@@ -269,7 +269,7 @@ func (r *Responses) Read(at dosing.Instant, q dosing.Quantity, value float64) {
 // but has no dead time of its own, unlike a dose: the mark is set back by that.
 func (r *Responses) toppedUp(up, began time.Duration, litres float64) {
 	share := litres / float64(r.tank.Quick())
-	middle := up - min(up-began, valveTail)/2
+	middle := up - min(up-began, valveTail)/2 - r.water.level.lag
 	m := mark{up: max(middle-r.tank.DeadTime, 0), began: began, class: topUpClass, share: share, acid: float64(share * r.tank.TopUp.Alkalinity)}
 	if r.ec.has {
 		m.ec = -float64(share * (r.ec.last - float64(r.tank.TopUp.EC)))

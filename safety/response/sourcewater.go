@@ -24,7 +24,7 @@ const (
 	waterUnknownPH = 3.0 // sd of what it brings beyond what was told, meq/L
 	waterUnknownEC = 1.0 // mS/cm
 	waterDoses     = 0.2 // sd of the ratio of acid and base whose usual answer is known
-	waterStocks    = 0.1 // and of stocks
+	waterStocks    = 0.1 // and of stocks: one ratio serves all that were given meanwhile, and each is off by itself
 )
 
 // told is what is believed of the top-up before it is asked, per litre of it.
@@ -67,14 +67,15 @@ func (r *Responses) askWater(up time.Duration) {
 	if s.due == 0 || up < s.due {
 		return
 	}
-	p := pool{class: topUpClass, gathered: gathered{first: dosing.Never}}
+	p, share := pool{class: topUpClass, gathered: gathered{first: dosing.Never}}, 0.0
 	for i := range r.marks.kept() {
 		if m := &r.marks.list[i]; m.class == topUpClass && m.up >= s.asked {
 			p.first = min(p.first, m.began)
+			share += m.share
 		}
 	}
 	s.due, s.asked = 0, up
-	if p.first == dosing.Never || r.ph.tooOld(p.first, up) {
+	if !(share > 0) || r.ph.tooOld(p.first, up) {
 		return
 	}
 	q := r.question(&r.pools[Acid], up)
@@ -82,6 +83,7 @@ func (r *Responses) askWater(up time.Duration) {
 	if acid := &r.pools[Acid]; acid.answers >= AnswersWant {
 		q.otherSpread = waterDoses
 	}
+	misread := math.Sqrt(2*r.water.level.variance()) / float64(r.tank.Quick()) / share // of the litres
 	uneven := 1.0
 	if r.tank.Slow > 0 {
 		uneven = waterUneven
@@ -89,31 +91,15 @@ func (r *Responses) askWater(up time.Duration) {
 	alkalinity := max(r.tank.TopUp.Alkalinity, 0)
 	q.water = &told{alkalinity, waterUnknownPH, waterBlur * max(alkalinity, waterAlkalinity/2)}
 	if f := r.ph.answer(r.marks.kept(), &q); f.ok {
-		s.alkalinity.add(f.water-alkalinity, f.waterSD, float64(uneven*max(waterAlkalinity, float64(waterTimes*alkalinity))))
+		s.alkalinity.add(f.water-alkalinity, math.Hypot(f.waterSD, f.water*misread), float64(uneven*max(waterAlkalinity, float64(waterTimes*alkalinity))))
 	}
 	q.askEC()
 	q.otherSpread = waterStocks
 	salt, here := float64(r.tank.TopUp.EC), r.ec.last
 	q.water = &told{salt - here, waterUnknownEC, float64(waterBlur * here)}
 	if f := r.ec.answer(r.marks.kept(), &q); f.ok {
-		s.salt.add(f.water+here-salt, math.Hypot(f.waterSD, r.marks.blur(p.first, r.tank.MixingTime())), float64(uneven*max(waterSalt, float64(waterTimes*salt))))
+		s.salt.add(f.water+here-salt, math.Hypot(math.Hypot(f.waterSD, (here-salt)*misread), waterStocks*r.marks.stocksSince(p.first-2*r.tank.MixingTime())/share), float64(uneven*max(waterSalt, float64(waterTimes*salt))))
 	}
-}
-
-// blur is the sd, mS/cm, by which stocks that were given meanwhile make the EC of the top-up since
-// first unsure: one ratio serves them all, and each is off by itself. While a tank is made up, stocks
-// bring fifty times what a little top-up takes.
-func (m *marks) blur(first, mixing time.Duration) float64 {
-	share := 0.0
-	for i := range m.kept() {
-		if k := &m.list[i]; k.class == topUpClass && k.up >= first {
-			share += k.share
-		}
-	}
-	if !(share > 0) {
-		return math.Inf(1)
-	}
-	return float64(waterStocks*m.stocksSince(first-2*mixing)) / share
 }
 
 // SourceWater says what the top-up of a tank brings beyond what was told; "" while it is
