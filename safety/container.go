@@ -10,15 +10,18 @@ import (
 
 // The level of a container tells what left it, whatever pH and EC say: reagent that siphons through a
 // pump that stands, tank water that comes back into a stock, a pump that gives more than it counts.
-// Each minute's mean is compared with what was counted since a reference. A person who fills or
+// Each minute's mean, its highest and lowest reading left out, is compared with what was counted since a reference. A person who fills or
 // changes the container moves its level at once; what nobody did is slow.
 const (
 	drainMean     = time.Minute
-	drainUnsure   = 4.0  // scatters and steps of the gauge that say nothing
-	drainOff      = 0.35 // share by which a pump may be off that was never compared
-	drainOffUsual = 0.2  // and one whose usual rate the container has shown
-	drainLearned  = 20.0 // times what the gauge leaves unsure, from which a rate is known
-	drainHand     = 0.02 // share of the container that only a person moves within a minute
+	drainLeast    = 5     // readings in a mean: one wild sample is no event
+	drainUnsure   = 4.0   // scatters and steps of the gauge that say nothing
+	drainFinest   = 0.001 // of the container likewise,
+	drainDrop     = 0.01  // and L
+	drainOff      = 0.35  // share by which a pump may be off that was never compared
+	drainOffUsual = 0.2   // and one whose usual rate the container has shown
+	drainLearned  = 20.0  // times what the gauge leaves unsure, from which a rate is known
+	drainHand     = 0.02  // share of the container that only a person moves within a minute
 )
 
 // drain compares the level of a pump's container with what the pump was told to give.
@@ -30,6 +33,7 @@ type drain struct {
 	rested    float64 // since the level was this
 
 	sum, count float64 // of the present mean
+	low, high  float64 // in it
 	from       time.Duration
 	last       float64 // the mean before
 	drawn      dosing.Volume
@@ -56,11 +60,14 @@ func (d *drain) read(level float64, up time.Duration, drawn dosing.Volume, unsur
 	if up < d.from {
 		return lossNone
 	}
-	d.sum, d.count = d.sum+level, d.count+1
-	if up-d.from < drainMean || d.count < lastsCount {
+	if d.count == 0 {
+		d.low, d.high = level, level
+	}
+	d.sum, d.count, d.low, d.high = d.sum+level, d.count+1, min(d.low, level), max(d.high, level)
+	if up-d.from < drainMean || d.count < drainLeast {
 		return lossNone
 	}
-	mean := d.sum / d.count
+	mean := (d.sum - d.low - d.high) / (d.count - 2)
 	d.sum, d.count, d.from = 0, 0, up
 	was := d.last
 	d.last = mean
@@ -118,13 +125,13 @@ func checkContainer(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState
 		return
 	}
 	p.drainRead = in.last.At().Up
-	unsure := drainUnsure * math.Hypot(set.Noise, set.Step)
-	before, level := p.drain.reference, in.last.Value()
-	given := p.drain.given
-	found := p.drain.read(level, p.drainRead, p.use.drawn, unsure, pump.Container.Litres())
+	unsure := max(float64(drainUnsure*math.Hypot(set.Noise, set.Step)), float64(drainFinest*pump.Container.Litres()), drainDrop)
+	before, given := p.drain.reference, p.drain.given
+	found := p.drain.read(in.last.Value(), p.drainRead, p.use.drawn, unsure, pump.Container.Litres())
 	if found == lossNone {
 		return
 	}
+	level := p.drain.last
 	p.drain.refer(level)
 	switch moved := before - level; found {
 	case lossFills:

@@ -194,7 +194,11 @@ func (s *Set) plantOf(p *parameters) sim.Plant {
 	}
 	for _, z := range p.zones() {
 		plant.ZoneExchange = append(plant.ZoneExchange, p.gas[z.Kind]*z.GasExchange)
-		plant.ZoneTurnover = append(plant.ZoneTurnover, p.apart)
+		turnover := p.apart
+		if z.Kind == controller.ZoneFilm {
+			turnover = z.Exchange
+		}
+		plant.ZoneTurnover = append(plant.ZoneTurnover, turnover)
 	}
 	if len(p.floods) > 0 {
 		fill := (p.floodFor / 4).Round(time.Second)
@@ -202,24 +206,6 @@ func (s *Set) plantOf(p *parameters) sim.Plant {
 		plant.FloodUntold = p.floodUntold
 	}
 	return plant
-}
-
-// zones are a drawn night's; the rates of gas exchange are what a farm that has not
-// measured them is told.
-func (p *parameters) zones() (all []controller.Zone) {
-	add := func(name string, kind controller.ZoneKind, share float64) {
-		all = append(all, controller.Zone{Name: name, Kind: kind, Litres: dosing.Litres(share * p.litres), Exchange: kind.UsualExchange(), GasExchange: kind.UsualGasExchange()})
-	}
-	if len(p.floods) > 0 {
-		add("bench", controller.ZoneFlood, p.floodShare)
-	}
-	if p.slow > 0 {
-		add("pond", controller.ZoneRaft, p.slow)
-	}
-	if p.has(dosing.QuantityZoneFlow) {
-		add("film", controller.ZoneFilm, filmShare)
-	}
-	return all
 }
 
 // solution is the water of a drawn night at its setpoints and what its liquids do.

@@ -15,13 +15,17 @@ import (
 // station that has the one that does, and for as long as it may take until doses, top-ups or
 // the warmth of a day have shown it: recall is to say whether leat finds it, not whether the set has a sensor.
 
-const filmShare = 0.05 // of the water in a film, where a night has one
+const (
+	filmShare = 0.05 // of the water in a film, where a night has one
+	dayWarms  = 3    // °C by which water goes up and down about its mean, where a fault shows by that
+)
 
 // equipped is the set with the inputs that show these faults.
 func (s *Set) equipped(faults []sim.Injection) *Set {
 	out := *s
 	for i := range faults {
 		g := signs[faults[i].Fault]
+		out.warms = out.warms || g.warms
 		for _, q := range g.needs {
 			if !slices.Contains(always, q) && !slices.Contains(out.fits, q) {
 				out.fits = append(out.fits, q)
@@ -94,4 +98,22 @@ func (p *parameters) line() line.Settings {
 		out.Zones = append(out.Zones, zone)
 	}
 	return out
+}
+
+// zones are a drawn night's; the rates of gas exchange are what a farm that has not
+// measured them is told.
+func (p *parameters) zones() (all []controller.Zone) {
+	add := func(name string, kind controller.ZoneKind, share float64) {
+		all = append(all, controller.Zone{Name: name, Kind: kind, Litres: dosing.Litres(share * p.litres), Exchange: kind.UsualExchange(), GasExchange: kind.UsualGasExchange()})
+	}
+	if len(p.floods) > 0 {
+		add("bench", controller.ZoneFlood, p.floodShare)
+	}
+	if p.slow > 0 {
+		add("pond", controller.ZoneRaft, p.slow)
+	}
+	if p.has(dosing.QuantityZoneFlow) {
+		add("film", controller.ZoneFilm, filmShare)
+	}
+	return all
 }

@@ -42,6 +42,7 @@ type Set struct {
 	whole     bool              // tanks, stocks, acid and water of the station are drawn, too
 	shifted   float64           // largest shift of a constant, pK
 	fits      []dosing.Quantity // inputs that only some nights have: those of faults that nothing else shows
+	warms     bool              // and cools by a few degrees in a day
 	recorded  bool              // probes, days and plants as recordings of small units show them
 }
 
@@ -200,6 +201,9 @@ func (s *Set) draw(from *sources) *parameters {
 	p.ecNoise, p.hour, p.lightUntil, p.fits = 0.005, 6, 24, s.fits
 	if s.recorded {
 		p.record(from.recorded)
+	}
+	if s.warms {
+		p.swing = max(p.swing, dayWarms)
 	}
 	for _, species := range []chem.Species{chem.HCO3, chem.CO2, chem.HPO4, chem.H2PO4, chem.NH3} {
 		by := from.constants.uniform(-1, 1)

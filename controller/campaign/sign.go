@@ -21,6 +21,8 @@ type sign struct {
 	needs []dosing.Quantity
 	// sensed says that it shows to nodes that sense the current of their pumps; to others by its harm.
 	sensed bool
+	// warms says that it shows by the warmth of a day.
+	warms bool
 	// role gives the doses whose answer shows it; worth is what must have been ordered of
 	// them while it lasted and could still settle: pools of 0.05 pH or 0.05 mS/cm, which
 	// is what the test of responses judges.
@@ -95,7 +97,7 @@ var signs = map[string]sign{
 	"ph-drift":             {causes: causes(safety.CauseProbesDisagree), hidden: "one probe alone does not show its own slow drift; caps bound what follows"},
 	"ground-loop":          {causes: causes(safety.CauseGroundLoop), role: dosing.RoleAcid, worth: onePool},
 	"ec-bubble":            {causes: causes(safety.CauseECInvalid)},
-	"ec-compensated-twice": {causes: causes(safety.CauseECInvalid, safety.CauseCompensation), within: days, takes: 6 * time.Hour, only: &condition{"water that warms or cools by 2 °C", tooEven}},
+	"ec-compensated-twice": {warms: true, causes: causes(safety.CauseECInvalid, safety.CauseCompensation), within: days, takes: 6 * time.Hour, only: &condition{"water that warms or cools by 2 °C", tooEven}},
 	"ph-input-open":        {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseTemperatureInvalid)},
 	"ph-dead-wanders":      {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseWrongDirection, safety.CauseSolutionUnconfirmed, safety.CauseUnexplainedChange)},
 	"temperature-failed":   {causes: causes(safety.CauseTemperatureInvalid)},
@@ -128,7 +130,7 @@ var signs = map[string]sign{
 	"aeration-off":         {causes: causes(safety.CauseOxygenLow), needs: inputs(dosing.QuantityOxygen)},
 	"filter-clogs":         {causes: causes(safety.CauseFilterClogged), within: days, needs: inputs(dosing.QuantityFilterPressure)},
 	"uv-lamp-out":          {causes: causes(safety.CauseUVLampOut), needs: inputs(dosing.QuantityUVIntensity)},
-	"uv-lamp-old":          {causes: causes(safety.CauseUVDoseLow, safety.CauseUVLampOld), needs: inputs(dosing.QuantityUVIntensity)},
+	"uv-lamp-old":          {causes: causes(safety.CauseUVDoseLow, safety.CauseUVLampOld), needs: inputs(dosing.QuantityUVIntensity, dosing.QuantityLampHours, dosing.QuantityLineFlow)},
 	"heater-stuck":         {causes: causes(safety.CauseTemperatureRange), within: days, only: &condition{"water that is beyond its limits of temperature for a minute", neverWarm}},
 	"tank-leaks":           {causes: causes(safety.CauseLeak, safety.CauseLevelLow), needs: inputs(dosing.QuantityLeak, dosing.QuantityLevel)},
 	"precipitate":          {hidden: "EC hardly moves; an analysis shows it"},
