@@ -179,6 +179,16 @@ func (k RequestKind) OfStation() bool {
 	return k == RequestRefill || k == RequestPumpRate || k == RequestNewTube
 }
 
+// Lessens says that a request of this kind lets nothing more happen to the water and hides
+// nothing from who is called: whoever may ask for it need not prove anew who they are.
+func (k RequestKind) Lessens() bool {
+	switch k {
+	case RequestStop, RequestPause, RequestMaintenance, RequestCleaning, RequestObserve, RequestAcknowledge, RequestMark:
+		return true
+	}
+	return false
+}
+
 // Needs is the role a request of this kind needs.
 func (k RequestKind) Needs() Role {
 	switch k {

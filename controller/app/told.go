@@ -5,7 +5,6 @@ import (
 	"io"
 	"time"
 
-	"leat/controller"
 	"leat/controller/diary"
 	"leat/controller/report"
 	"leat/controller/store"
@@ -53,8 +52,9 @@ func (n nights) people() ([]web.Person, error) {
 	all, err := n.db.People().List()
 	people := make([]web.Person, 0, len(all))
 	for _, p := range all {
-		role, _ := controller.ParseRole(p.Role)
-		people = append(people, web.Person{Name: p.Name, Role: role})
+		person := personOf(p)
+		person.Hash = ""
+		people = append(people, person)
 	}
 	return people, err
 }

@@ -61,6 +61,35 @@ func AddPerson(db *store.DB, name string, role controller.Role, stdout, stderr i
 	return nil
 }
 
+// HandOver lends a person a role until a time, or takes back what was lent, and puts it
+// on record.
+func HandOver(db *store.DB, name string, role controller.Role, until, note string, stdout io.Writer) error {
+	person, err := db.People().Find(name)
+	if err != nil {
+		return err
+	}
+	if until == "" {
+		if err := db.People().Hand(person.Name, store.Handover{}); err != nil {
+			return err
+		}
+		fmt.Fprintf(stdout, "%s may %s\n", person.Name, person.Role)
+		return db.Audit(time.Now(), "terminal", "terminal", "took back what was handed over", person.Name)
+	}
+	now := time.Now()
+	ends, err := web.HandoverUntil(until, now)
+	if err != nil {
+		return err
+	}
+	if own, _ := controller.ParseRole(person.Role); role <= own {
+		return fmt.Errorf("%s may %s already; lend more with -role", person.Name, person.Role)
+	}
+	if err := db.People().Hand(person.Name, store.Handover{Role: role.String(), By: "terminal", Note: note, Until: ends}); err != nil {
+		return err
+	}
+	fmt.Fprintf(stdout, "%s may %s until %s, and %s again from then on by itself\n", person.Name, role, ends.Format("2006-01-02 15:04 MST"), person.Role)
+	return db.Audit(now, "terminal", "terminal", "handed over", fmt.Sprintf("to %s, %s until %s: %s", person.Name, role, ends.Format("2006-01-02 15:04 MST"), note))
+}
+
 // readPassword asks twice at a terminal and takes one line elsewhere.
 func readPassword(stderr io.Writer) (string, error) {
 	if !term.IsTerminal(int(os.Stdin.Fd())) {
@@ -108,7 +137,11 @@ func ListPeople(db *store.DB, asJSON bool, stdout io.Writer) error {
 		fmt.Fprintln(stdout, "nobody yet; add someone with leat user add NAME")
 	}
 	for _, p := range people {
-		fmt.Fprintf(stdout, "%-20s %-9s since %s\n", p.Name, p.Role, p.Added.Local().Format("2006-01-02"))
+		lent := ""
+		if p.Given.Until.After(time.Now()) {
+			lent = fmt.Sprintf(", %s until %s", p.Given.Role, p.Given.Until.Local().Format("2006-01-02 15:04"))
+		}
+		fmt.Fprintf(stdout, "%-20s %-9s since %s%s\n", p.Name, p.Role, p.Added.Local().Format("2006-01-02"), lent)
 	}
 	return nil
 }

@@ -15,6 +15,13 @@ type Person struct {
 	Role  string // view, operate or engineer
 	Hash  string // PHC string of argon2id, made by controller/web
 	Added time.Time
+	Given Handover
+}
+
+// Handover lends a person a role until a time. The zero one lends none.
+type Handover struct {
+	Role, By, Note string
+	Until          time.Time
 }
 
 // What can be wrong with a person.
@@ -63,11 +70,29 @@ func (p People) Add(person Person) error {
 	})
 }
 
-// Remove removes a person.
+// Remove removes a person, with the phones and passkeys that let them in.
 func (p People) Remove(name string) error {
 	return p.db.inTransaction(func(tx *sql.Tx) error {
+		for _, kept := range []string{"phone", "passkey"} {
+			if _, err := tx.Exec(`DELETE FROM `+kept+` WHERE person = ?`, name); err != nil {
+				return err
+			}
+		}
 		removed, err := tx.Exec(`DELETE FROM person WHERE name = ?`, name)
 		return p.one(removed, err, name, ErrNobody)
+	})
+}
+
+// Hand lends a person a role until a time, instead of what was lent before; the zero
+// Handover takes it back.
+func (p People) Hand(name string, given Handover) error {
+	until := ""
+	if !given.Until.IsZero() {
+		until = given.Until.UTC().Format(time.RFC3339)
+	}
+	return p.db.inTransaction(func(tx *sql.Tx) error {
+		handed, err := tx.Exec(`UPDATE person SET given = ?, given_by = ?, given_note = ?, given_until = ? WHERE name = ?`, given.Role, short(given.By), short(given.Note), until, name)
+		return p.one(handed, err, name, ErrNobody)
 	})
 }
 
@@ -89,7 +114,7 @@ func (r refusal) Unwrap() error { return r.error }
 
 // Find looks a person up; ErrNobody if there is none.
 func (p People) Find(name string) (Person, error) {
-	row := p.db.read.QueryRow(`SELECT name, role, hash, added FROM person WHERE name = ?`, name)
+	row := p.db.read.QueryRow(`SELECT name, role, hash, added, given, given_by, given_note, given_until FROM person WHERE name = ?`, name)
 	person, err := scanPerson(row)
 	if errors.Is(err, sql.ErrNoRows) {
 		return Person{}, fmt.Errorf("%s: %w", name, ErrNobody)
@@ -99,7 +124,7 @@ func (p People) Find(name string) (Person, error) {
 
 // List is everybody, by name.
 func (p People) List() ([]Person, error) {
-	found, err := p.db.read.Query(`SELECT name, role, hash, added FROM person ORDER BY name`)
+	found, err := p.db.read.Query(`SELECT name, role, hash, added, given, given_by, given_note, given_until FROM person ORDER BY name`)
 	if err != nil {
 		return nil, fmt.Errorf("people: %w", err)
 	}
@@ -117,12 +142,16 @@ func (p People) List() ([]Person, error) {
 
 func scanPerson(row interface{ Scan(...any) error }) (Person, error) {
 	var person Person
-	var added string
-	if err := row.Scan(&person.Name, &person.Role, &person.Hash, &added); err != nil {
-		return Person{}, fmt.Errorf("people: %w", err)
+	var added, until string
+	given := &person.Given
+	err := row.Scan(&person.Name, &person.Role, &person.Hash, &added, &given.Role, &given.By, &given.Note, &until)
+	if err == nil {
+		person.Added, err = time.Parse(time.RFC3339, added)
 	}
-	var err error
-	if person.Added, err = time.Parse(time.RFC3339, added); err != nil {
+	if err == nil && until != "" {
+		given.Until, err = time.Parse(time.RFC3339, until)
+	}
+	if err != nil {
 		return Person{}, fmt.Errorf("people: %w", err)
 	}
 	return person, nil

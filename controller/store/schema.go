@@ -83,6 +83,30 @@ CREATE TABLE token (
 	added TEXT NOT NULL,
 	until TEXT NOT NULL
 ) STRICT;
+`, `
+CREATE TABLE phone (
+	id     TEXT PRIMARY KEY,
+	person TEXT NOT NULL COLLATE NOCASE,
+	hash   TEXT NOT NULL UNIQUE, -- SHA-256 of its secret
+	device TEXT NOT NULL,
+	added  TEXT NOT NULL,
+	seen   TEXT NOT NULL,
+	until  TEXT NOT NULL
+) STRICT;
+CREATE TABLE passkey (
+	id     TEXT PRIMARY KEY, -- as the authenticator named it, in base64url
+	person TEXT NOT NULL COLLATE NOCASE,
+	site   TEXT NOT NULL,    -- the host whose key it is
+	device TEXT NOT NULL,
+	key    BLOB NOT NULL,    -- public, SubjectPublicKeyInfo
+	count  INTEGER NOT NULL, -- of signatures, as the authenticator counts; 0 = it does not
+	added  TEXT NOT NULL,
+	used   TEXT NOT NULL
+) STRICT;
+ALTER TABLE person ADD COLUMN given TEXT NOT NULL DEFAULT '';      -- role until given_until; empty = none
+ALTER TABLE person ADD COLUMN given_by TEXT NOT NULL DEFAULT '';
+ALTER TABLE person ADD COLUMN given_note TEXT NOT NULL DEFAULT '';
+ALTER TABLE person ADD COLUMN given_until TEXT NOT NULL DEFAULT '';
 `}
 
 // migrate makes or updates the tables, all in one transaction or not at all.

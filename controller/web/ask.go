@@ -33,6 +33,10 @@ func (s *Server) ask(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, signInFor(path), http.StatusSeeOther)
 		return
 	}
+	page := pageOf(r.FormValue)
+	if s.trust.needsProof(r.FormValue) && s.trust.proof(w, r, who, page) {
+		return
+	}
 	s.kept.done(w, r)
 	id := r.FormValue("once")
 	sent, first, err := s.once.begin(id, who.name)

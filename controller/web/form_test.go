@@ -158,17 +158,17 @@ func TestAChangeTypedWhenTheSessionEndsIsKeptAndAskedAgain(t *testing.T) {
 	_, page := b.post("/ask", form)
 	want(t, page, "Sign in", "What you typed is kept", `name="to" value="/tank/north/change"`)
 	_, page = b.post("/signin", url.Values{"name": {"mara"}, "password": {password}, "to": {"/tank/north/change"}})
-	want(t, page, `name="value" value="5.9"`, `value="bench 2"`, "you were signed out, so nothing was changed")
+	want(t, page, `name="value" value="5.9"`, `value="bench 2"`, "you were asked who you are, so nothing was changed yet")
 	if len(h.asked) > 0 {
 		t.Errorf("the core was asked %+v before anybody sent it again", h.asked)
 	}
 	other := h.browser(t)
 	other.signIn("mara", password)
-	if _, page = other.get("/tank/north/change"); strings.Contains(page, "you were signed out") || strings.Contains(page, "bench 2") {
+	if _, page = other.get("/tank/north/change"); strings.Contains(page, "you were asked who you are") || strings.Contains(page, "bench 2") {
 		t.Error("another browser finds what this one typed")
 	}
 	b.post("/ask", form)
-	if _, page = b.get("/tank/north/change"); strings.Contains(page, "you were signed out") {
+	if _, page = b.get("/tank/north/change"); strings.Contains(page, "you were asked who you are") {
 		t.Error("what was sent again is still kept")
 	}
 	for range 2 * keptMost {

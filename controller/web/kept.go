@@ -17,7 +17,7 @@ const (
 	keptFor    = time.Hour
 )
 
-// kept holds what was typed into a form whose sender was signed out meanwhile. Nothing of
+// kept holds what was typed into a form whose sender was signed out meanwhile, or had to prove anew who they are. Nothing of
 // it is done: after the sign-in it stands in its fields again and is asked anew. Only the
 // browser that sent it finds it: by a cookie, so that no link fills another's fields.
 type kept struct {
@@ -61,7 +61,7 @@ func (k *kept) answer(r *http.Request) *answerData {
 		return nil
 	}
 	return &answerData{TankName: form.Get("tank"), sent: form,
-		Answer: controller.Answer{Text: "you were signed out, so nothing was changed; what you typed stands in its fields: look at it and send it again"}}
+		Answer: controller.Answer{Text: "you were asked who you are, so nothing was changed yet; what you typed stands in its fields: look at it and send it again"}}
 }
 
 // done forgets the form of a browser that has sent one again.

@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"time"
 
 	"leat/controller"
 	"leat/controller/report"
@@ -33,6 +34,12 @@ type pageData struct {
 	Here   []sitting // who is signed in
 	People []Person
 	Tokens []Token
+	Phones []Phone
+	Keys   []Passkey
+	Given  Handover // what is lent to who looks; zero = nothing
+	own    session
+	keyed  bool // the station takes passkeys
+	handed bool // and lends roles
 	// Tokened says that programs may be given tokens here.
 	Tokened bool
 	sparks  map[string][]spark // by tank
@@ -49,6 +56,23 @@ func (d *pageData) Manage() bool { return d.Role >= controller.RoleEngineer }
 
 // Once is the id of one form.
 func (d *pageData) Once() string { return d.once() }
+
+// Keyed says that devices may be given passkeys here, by this person.
+func (d *pageData) Keyed() bool { return d.keyed && d.own.hash != "" }
+
+// Hands says that this person may lend roles.
+func (d *pageData) Hands() bool { return d.handed && d.own.base >= controller.RoleEngineer }
+
+// Lends says that a person holds a role that was lent.
+func (d *pageData) Lends(p Person) bool { return p.Given.Holds(time.Now()) }
+
+// Typed is what stands in a field of the form to hand over that was refused.
+func (d *pageData) Typed(field string) string {
+	if a := d.Answer; a != nil && !a.Accepted && a.sent.Has("until") {
+		return a.sent.Get(field)
+	}
+	return ""
+}
 
 // Title tells the verdict even of a page that is not in front.
 func (d *pageData) Title() string {
@@ -189,6 +213,9 @@ func (s *Server) showPage(w http.ResponseWriter, r *http.Request, path string, s
 		return
 	}
 	data.Who, data.Answer = who.name, answer
+	if who.given.Holds(time.Now()) {
+		data.Given = who.given
+	}
 	data.tell(s, who)
 	s.render(w, r, data.name, status, data)
 }
@@ -228,12 +255,18 @@ func (d *pageData) tell(s *Server, who session) {
 	case "record":
 		d.Told, err = s.records.of(d.At.Wall, d.Period)
 	case "people":
-		d.Here = s.sessions.here(who)
+		d.Here, d.own, d.keyed, d.handed = s.sessions.here(who), who, s.options.Passkeys != nil, s.options.Hand != nil
 		if s.options.People != nil && d.Manage() {
 			d.People, err = s.options.People()
 		}
 		if d.Tokened = s.options.Tokens != nil; d.Tokened && d.Manage() && err == nil {
 			d.Tokens, err = s.options.Tokens.List()
+		}
+		if err == nil {
+			d.Phones, err = s.trust.here(who)
+		}
+		if err == nil {
+			d.Keys, err = s.passkeys.here(who)
 		}
 	}
 	if err != nil {

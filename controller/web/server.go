@@ -1,5 +1,3 @@
-// Package web is the page, sign-in, health and the local socket. It sees a
-// read-only View and sends Requests; it decides nothing and can widen no limit.
 package web
 
 import (
@@ -24,9 +22,10 @@ var files embed.FS
 
 // Person is someone who may sign in. Hash is an argon2id PHC string.
 type Person struct {
-	Name string
-	Role controller.Role
-	Hash string
+	Name  string
+	Role  controller.Role
+	Hash  string
+	Given Handover
 }
 
 // Options joins the page to the daemon.
@@ -44,7 +43,10 @@ type Options struct {
 	Record           func(period string) (*report.Report, error)         // of night, week, month or the last day; nil = none is kept
 	Export           func(w io.Writer, kind string, from time.Time) error
 	People           func() ([]Person, error)
-	Tokens           Tokens // of programs; nil = none are given out
+	Tokens           Tokens                                  // of programs; nil = none are given out
+	Hand             func(name string, given Handover) error // lends a role; nil = none is lent
+	Phones           Phones                                  // nil = none is trusted
+	Passkeys         Passkeys                                // nil = none are taken
 	Find             func(name string) (Person, bool, error)
 	Audit            func(who, from, what, detail string)
 	Metrics          http.Handler
@@ -65,6 +67,9 @@ type Server struct {
 	records  records
 	reader   reader
 	api      *api
+	trust    *trust
+	passkeys *passkeys
+	handover *handover
 	kept     kept
 	every    time.Duration // between two events of a page that is followed
 	ending   chan struct{} // closed when serving ends
@@ -84,7 +89,8 @@ func New(options Options) (*Server, error) {
 	s := &Server{options: options, strips: strips{read: options.Night}, records: records{read: options.Record}, reader: reader{now: options.View, analysis: options.ReadAnalysis},
 		sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, ending: make(chan struct{}),
 		failures: failures{said: map[string]time.Time{}, unsaid: map[string]int{}}}
-	s.api = &api{server: s}
+	s.api, s.trust, s.handover = &api{server: s}, &trust{server: s, seen: map[string]time.Time{}}, &handover{server: s}
+	s.passkeys = &passkeys{server: s, asked: map[string]time.Time{}}
 	if err := s.open(); err != nil {
 		s.Close()
 		return nil, err

@@ -16,6 +16,7 @@ import (
 // Times and bounds of sessions.
 const (
 	sessionHolds = 12 * time.Hour
+	proofHolds   = time.Hour // a password or passkey lets more happen for so long
 	ticketHolds  = 10 * time.Minute
 	sessionsMost = 256
 	cookieName   = "leat_session"
@@ -30,10 +31,14 @@ func Hash(password string) (string, error) { return argon2id.CreateHash(password
 
 // session is one signed-in browser.
 type session struct {
-	name  string
-	role  controller.Role
-	hash  string // of the password it began with; empty = by a one-time link
-	until time.Time
+	name   string
+	role   controller.Role
+	base   controller.Role // without what is lent
+	given  Handover
+	hash   string // of the password it began with; empty = by a one-time link
+	until  time.Time
+	proved time.Time // when a password or a passkey last was; zero = of a trusted phone, never
+	phone  string    // the id of the trusted phone that it stands on; empty = none
 	// For whoever looks at the list of them.
 	id, from, device string
 	began, seen      time.Time
@@ -71,7 +76,7 @@ func (s *sessions) begin(p Person, from, agent string) string {
 		}
 	}
 	token := rand.Text()
-	s.byToken[token] = session{name: p.Name, role: p.Role, hash: p.Hash, until: now.Add(sessionHolds), id: rand.Text()[:12], from: from, device: deviceOf(agent), began: now, seen: now}
+	s.byToken[token] = session{name: p.Name, role: p.May(now), base: p.Role, given: p.Given, hash: p.Hash, until: now.Add(sessionHolds), proved: now, id: rand.Text()[:12], from: from, device: deviceOf(agent), began: now, seen: now}
 	return token
 }
 
@@ -92,6 +97,10 @@ func (s *sessions) who(r *http.Request) (session, bool) {
 	return held, ok
 }
 
+// proven says that who sits here has lately proved it; a one-time link has no password
+// to be asked for again.
+func (h session) proven() bool { return h.hash == "" || time.Since(h.proved) < proofHolds }
+
 // here lists who is signed in, for one of them: an engineer sees all, others their own.
 func (s *sessions) here(who session) (list []sitting) {
 	s.mu.Lock()
@@ -104,6 +113,11 @@ func (s *sessions) here(who session) (list []sitting) {
 	}
 	slices.SortFunc(list, func(a, b sitting) int { return b.Began.Compare(a.Began) })
 	return list
+}
+
+// sees says whether one may see and end what lets a person in.
+func (h session) sees(person string) bool {
+	return h.role >= controller.RoleEngineer || h.name == person
 }
 
 // mayEnd says whether one may see and end the session of another.
@@ -122,6 +136,29 @@ func (s *sessions) endOf(id string, who session) (name string, ok bool) {
 		}
 	}
 	return "", false
+}
+
+// on notes which trusted phone the session of a request stands on: it ends with the trust.
+func (s *sessions) on(r *http.Request, phone string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if cookie, err := r.Cookie(cookieName); err == nil {
+		if held, ok := s.byToken[cookie.Value]; ok {
+			held.phone = phone
+			s.byToken[cookie.Value] = held
+		}
+	}
+}
+
+// endOn ends the sessions that stand on a phone.
+func (s *sessions) endOn(phone string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for token, held := range s.byToken {
+		if held.phone == phone {
+			delete(s.byToken, token)
+		}
+	}
 }
 
 // deviceOf is what a browser says of itself, in a word or two.

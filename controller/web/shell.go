@@ -10,7 +10,7 @@ import (
 )
 
 // shellFiles are what a page is made of beside its text.
-var shellFiles = []string{"style.css", "live.js", "icon.svg", "icon-192.png", "icon-512.png"}
+var shellFiles = []string{"style.css", "live.js", "passkey.js", "icon.svg", "icon-192.png", "icon-512.png"}
 
 // manifest lets a phone put the page among its programs.
 type manifest struct {

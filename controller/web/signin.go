@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"time"
 )
 
 // signInData is what the sign-in shows: To is the page that follows it, Kept a form that
@@ -12,6 +13,8 @@ import (
 type signInData struct {
 	Problem, Name, To string
 	Kept              bool // what was typed before
+	Proof             bool // a trusted phone, or one who signed in a while ago, is asked anew
+	Trusts, Passkeys  bool // whether phones may be trusted, and passkeys taken, here
 }
 
 // signInFor is the sign-in that leads to a page.
@@ -29,8 +32,14 @@ func inside(path string) string {
 	return path
 }
 
-func (s *Server) showSignIn(w http.ResponseWriter, r *http.Request) {
-	s.render(w, r, "signin", http.StatusOK, signInData{To: inside(r.URL.Query().Get("to")), Kept: s.kept.of(r) != nil})
+// showSignIn shows the sign-in, with what was wrong.
+func (s *Server) showSignIn(w http.ResponseWriter, r *http.Request, status int, problem, name string) {
+	who, here := s.who(r)
+	if here && name == "" {
+		name = who.name
+	}
+	s.render(w, r, "signin", status, signInData{Problem: problem, Name: name, To: inside(r.FormValue("to")), Kept: s.kept.of(r) != nil, Proof: here,
+		Trusts: s.options.Phones != nil && who.phone == "", Passkeys: s.options.Passkeys != nil})
 }
 
 func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
@@ -38,7 +47,7 @@ func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 	client := s.client(r)
 	if !s.sessions.attempts.take(client, name) {
 		s.failed(name, "sign-in limited", client)
-		s.render(w, r, "signin", http.StatusTooManyRequests, signInData{Problem: "Too many attempts from this address. Wait five minutes.", To: inside(r.FormValue("to")), Kept: s.kept.of(r) != nil})
+		s.showSignIn(w, r, http.StatusTooManyRequests, "Too many attempts from this address. Wait five minutes.", "")
 		return
 	}
 	person, found, err := s.options.Find(name)
@@ -51,7 +60,7 @@ func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 	}
 	if !s.sessions.matches(password, person.Hash) {
 		s.failed(name, "sign-in refused", client)
-		s.render(w, r, "signin", http.StatusForbidden, signInData{Problem: "Name or password is wrong.", Name: name, To: inside(r.FormValue("to")), Kept: s.kept.of(r) != nil})
+		s.showSignIn(w, r, http.StatusForbidden, "Name or password is wrong.", name)
 		return
 	}
 	s.sessions.attempts.forgive(client, name)
@@ -82,24 +91,42 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 // stands: a stop must not hang on a disk.
 func (s *Server) who(r *http.Request) (session, bool) {
 	held, ok := s.sessions.who(r)
-	if !ok || held.hash == "" {
-		return held, ok
+	if !ok {
+		return s.trust.who(r)
+	}
+	if held.hash == "" {
+		return held, true
 	}
 	person, found, err := s.options.Find(held.name)
-	if err == nil && (!found || person.Hash != held.hash || person.Role != held.role) {
+	if err == nil && (!found || person.Hash != held.hash || person.Role != held.base) {
 		s.sessions.end(r)
 		return session{}, false
+	}
+	if err == nil {
+		held.given = person.Given
+	}
+	held.role = Person{Role: held.base, Given: held.given}.May(time.Now())
+	if trusted, known := s.trust.phone(r); known && trusted.Person == held.name {
+		if held.phone != trusted.ID {
+			s.sessions.on(r, trusted.ID)
+		}
+		held.phone = trusted.ID
 	}
 	return held, true
 }
 
 func (s *Server) welcome(w http.ResponseWriter, r *http.Request, p Person) {
+	s.sessions.end(r) // one that was here before, to be proved anew
+	if r.FormValue("trust") != "" {
+		s.trust.begin(w, r, p)
+	}
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.sessions.begin(p, s.client(r), r.UserAgent()), Path: "/", HttpOnly: true,
 		SameSite: http.SameSiteLaxMode, Secure: s.secure, MaxAge: int(sessionHolds.Seconds())})
 	http.Redirect(w, r, inside(r.FormValue("to")), http.StatusSeeOther)
 }
 
 func (s *Server) signOut(w http.ResponseWriter, r *http.Request) {
+	s.trust.leave(w, r)
 	s.sessions.end(r)
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Path: "/", MaxAge: -1, HttpOnly: true, SameSite: http.SameSiteLaxMode})
 	http.Redirect(w, r, "/signin", http.StatusSeeOther)

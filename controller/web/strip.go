@@ -289,9 +289,9 @@ func (p pen) doses(l *Lane, top float64) lane {
 	if len(name) > nameFits {
 		name = l.Pump
 	}
-	d.Words = fmt.Sprintf("%s: %s in %d", name, millilitres(l.ML), count)
+	d.Words = fmt.Sprintf("%s: %s, %s", name, millilitres(l.ML), counted(count, "dose"))
 	if doubted > 0 {
-		d.Words += fmt.Sprintf(", %d uncertain", doubted)
+		d.Words += fmt.Sprintf(", %d unsure", doubted)
 	}
 	return d
 }
@@ -314,7 +314,7 @@ func (p pen) causes(held []Held) (lanes []lane) {
 		if i == lanesMost {
 			break
 		}
-		lanes = append(lanes, lane{Cause: cause, Role: "held", Mark: "▬", Bars: bars[cause], Words: fmt.Sprintf("%s: %s in %d", cause, leftWords(long[cause]), times[cause])})
+		lanes = append(lanes, lane{Cause: cause, Role: "held", Mark: "▬", Bars: bars[cause], Words: fmt.Sprintf("%s: %s, %s", cause, leftWords(long[cause]), counted(times[cause], "time"))})
 	}
 	return lanes
 }
@@ -336,4 +336,12 @@ func significant(v float64) string {
 		return strconv.FormatFloat(v, 'f', 1, 64)
 	}
 	return strconv.FormatFloat(v, 'f', 2, 64)
+}
+
+// counted is a number of things in words.
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }

@@ -33,7 +33,7 @@ func TestTheStripShowsReadingsSetpointDosesAndInterlocksWithTheirFigures(t *test
 	for _, l := range s.Lanes {
 		words = append(words, l.Mark+" "+l.Words)
 	}
-	want := []string{"▼ acid-north · nitric acid 38 %: 126 mL in 40, 1 uncertain", "● calcium · calcium nitrate: 12.2 mL in 1", "▬ ph-stale: 1 h 0 min in 1", "▬ flood: 40 min in 2"}
+	want := []string{"▼ acid-north · nitric acid 38 %: 126 mL, 40 doses, 1 unsure", "● calcium · calcium nitrate: 12.2 mL, 1 dose", "▬ ph-stale: 1 h 0 min, 1 time", "▬ flood: 40 min, 2 times"}
 	if strings.Join(words, "\n") != strings.Join(want, "\n") {
 		t.Errorf("lanes:\n%s", strings.Join(words, "\n"))
 	}

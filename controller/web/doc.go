@@ -1,0 +1,24 @@
+// Package web is the page, sign-in, health and the local socket. It sees a
+// read-only View and sends Requests; it decides nothing and can widen no limit.
+//
+// # Decisions
+//
+// Who is asked what. A phone that its owner trusts may, for months and without a password,
+// look, acknowledge, pause and stop: what is urgent at night must not wait for a password.
+// What lets more happen, or quiets an alarm, is asked of a person: a password or a passkey
+// within the hour (proofHolds). One rule holds for trusted phones and for browsers that
+// signed in a while ago. Rejected: a second, shorter code for the night, which is one more
+// secret to lose; and trust that may do all, which a phone left on a table would have.
+//
+// Passkeys without a library. What is needed of Web Authentication is the check of a
+// signature over bytes of fixed places: the browser hands over the public key in a form that
+// crypto/x509 reads, and no attestation is asked for, since who adds a key has proved who
+// they are. That is a file of ours and nothing else. Rejected: github.com/go-webauthn/webauthn,
+// which is well kept, and brings nine modules along (CBOR, tokens, a security chip's protocol)
+// that would serve attestation alone. A device of the test is written by the standard, and
+// chromium's own one signs in too.
+//
+// What is lent ends by the clock. A role that is lent to a helper stands beside their own
+// one with its end, and each request asks which holds now. Rejected: a job that lowers roles
+// when the time is up, which must run to be safe.
+package web
