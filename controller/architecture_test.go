@@ -46,7 +46,7 @@ var mayImport = map[string][]string{
 	"controller/app/apptest": {"dosing", "safety/ledger", "controller", "controller/payload", "controller/config", "controller/mqtt",
 		"controller/store", "controller/sim"},
 	"controller/sim":      {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload"},
-	"controller/campaign": {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
+	"controller/campaign": {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/line", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
 	"controller/demo": {"dosing", "dosing/chem", "safety", "safety/alarm", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/store", "controller/web", "controller/app", "controller/sim", "deploy"},
 	"controller/mutants": {},    // a command for developers: it reads the source, and imports none of it

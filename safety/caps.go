@@ -21,6 +21,7 @@ type use struct {
 	volume dosing.Volume
 	at     time.Duration
 	begun  bool
+	drawn  dosing.Volume // all that was ever counted
 
 	demandHour, demandDay dosing.Volume // predicted; 0 = unknown
 
@@ -30,6 +31,7 @@ type use struct {
 
 func (u *use) add(volume dosing.Volume) {
 	u.volume += volume
+	u.drawn += volume
 	u.spend(volume)
 }
 

@@ -91,11 +91,12 @@ const (
 	// One more alarm that stops nothing.
 	CauseContainerLow
 	// What answers tell beside yes and no.
-	CauseReagentStrong // acid or base does far more than it usually does
-	CauseMixingSlow    // doses show later than commissioned
-	CauseProbeSlow     // pH shows them later than EC does
-	CauseSourceWater   // top-up brings more than was told
-	CauseOffBalance    // one stock does otherwise than the others
+	CauseReagentStrong    // acid or base does far more than it usually does
+	CauseMixingSlow       // doses show later than commissioned
+	CauseProbeSlow        // pH shows them later than EC does
+	CauseSourceWater      // top-up brings more than was told
+	CauseContainerBalance // a container's level does not go with its pump's count
+	CauseOffBalance       // one stock does otherwise than the others
 	// The watched line: alarms that stop nothing.
 	CauseOxygenLow
 	CauseWaterWarm
@@ -187,6 +188,7 @@ var causeNames = [CauseCount]string{
 	CauseProbeSlow:           "ph-probe-slow",
 	CauseSourceWater:         "source-water-changed",
 	CauseOffBalance:          "stock-off-balance",
+	CauseContainerBalance:    "container-off-balance",
 	CauseOxygenLow:           "oxygen-low",
 	CauseWaterWarm:           "water-warm",
 	CauseFilmStopped:         "film-stopped",

@@ -270,6 +270,10 @@ var table = [...]Interlock{
 		Text:   "The node refuses this pump's orders, and would refuse them again.",
 		Advice: "Run leat check and set the node's own limits to what it prints, or correct the configuration; then load it again.",
 		Clears: "when a configuration is loaded, or a person clears"},
+	{Cause: CauseContainerBalance, Action: Stop, Scope: ScopePump, Priority: PriorityTonight, Latches: LatchesAtOnce, judged: byPump,
+		Text:   "A container's level does not go with what its pump was told to give.",
+		Advice: "Look whether water siphons back into it or the pump gives more than it counts: lift the hose out, measure a timed run, and compare the container's strength with its label. Then enter the service.",
+		Clears: "when a person has found the cause and clears"},
 	// Limits and waits.
 	{Cause: CauseContainerEmpty, Action: Hold, Scope: ScopePump, Priority: PriorityTonight, Delay: time.Minute, judged: byPump,
 		Text: "The container is empty, or its level is not known.", Advice: "Refill it and enter the refill.",

@@ -256,6 +256,13 @@ var scenarios = map[string]scenario{
 	"container's level silent": {cause: CauseContainerEmpty, begin: silent(dosing.QuantityStockLevel), after: 25 * time.Second,
 		action: Hold, scope: ScopePump, free: [4]bool{true, true, false, true}, south: [4]bool{true, true, false, true},
 		end: heard(dosing.QuantityStockLevel), clears: 6 * time.Second},
+	"water siphons back into a container": {cause: CauseContainerBalance, begin: func(f *farm) {
+		for minute := range 12 {
+			f.set(0, dosing.QuantityStockLevel, 45+0.4*float64(max(minute-4, 0)))
+			f.pass(time.Minute)
+		}
+	}, after: 2 * time.Second, action: Stop, scope: ScopePump, latched: true, free: [4]bool{true, true, false, true}, south: [4]bool{true, true, false, true},
+		end: func(*farm) {}, clears: 6 * time.Second, person: clearNorth},
 	"node silent": {cause: CauseNodeOffline, begin: func(f *farm) { f.node[0].silent = true }, after: 13 * time.Second,
 		action: Hold, scope: ScopePump, free: stocksOnly, south: stocksOnly,
 		end: func(f *farm) { f.node[0].silent = false }, clears: 3 * time.Second},

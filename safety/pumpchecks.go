@@ -44,7 +44,8 @@ var pumpChecks = [CauseCount]pumpCheck{
 	CauseNodeRefuses: func(_ *Watch, _ dosing.Instant, _ dosing.PumpID, p *pumpState) {
 		p.lower(CauseNodeRefuses) // only ever latched, by RefusedForGood
 	},
-	CauseContainerEmpty: checkStock,
+	CauseContainerEmpty:   checkStock,
+	CauseContainerBalance: checkContainer,
 	CauseHourlyCap: func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
 		capCheck(w, now, id, p, CauseHourlyCap, w.totals.Hour(id, now.Up), w.HourlyCap(id), "the last hour")
 	},

@@ -11,6 +11,7 @@ func (ac *accounts) Refilled(pump dosing.PumpID) {
 	if int(pump) >= len(ac.settings.Pumps) {
 		return
 	}
+	ac.pumps[pump].drain.begun = false
 	class, dosed := response.ClassOf(ac.settings.Pumps[pump].Role)
 	for i := range ac.tanks {
 		t := &ac.tanks[i]

@@ -91,6 +91,7 @@ var pumpReads = [CauseCount]facts{
 	CauseNodeClock:           factNode,
 	CauseNodeBusy:            factNode,
 	CauseContainerEmpty:      valueOf(dosing.QuantityStockLevel),
+	CauseContainerBalance:    factTold | valueOf(dosing.QuantityStockLevel),
 	CauseHourlyCap:           factTold | factUse,
 	CauseDailyCap:            factTold | factUse,
 }

@@ -81,11 +81,13 @@ type tankState struct {
 
 // pumpState is what the watch keeps of one pump.
 type pumpState struct {
-	unsafe string
-	node   NodeID
-	stocks []dosing.InputID // level of its container
-	use    use
-	caps   Caps // absolute, as the settings and the node's class have it
+	unsafe    string
+	node      NodeID
+	stocks    []dosing.InputID // level of its container
+	drain     drain
+	drainRead time.Duration // when that level was last read
+	use       use
+	caps      Caps // absolute, as the settings and the node's class have it
 	cells
 }
 

@@ -144,7 +144,7 @@ func tell(tank *dosing.Tank, p *parameters) {
 
 // drawnTarget is a drawn tank's setpoints and zones.
 func drawnTarget(p *parameters) controller.TankSettings {
-	return controller.TankSettings{Zones: p.zones(),
+	return controller.TankSettings{Zones: p.zones(), Line: p.line(),
 		PH: controller.SetpointSettings{Value: drawnPH, Min: 5, Max: 7, AdvisedMin: 5.5, AdvisedMax: 6.3, Confirm: 0.3, RampPerHour: 0.3, RampDownward: true},
 		EC: controller.SetpointSettings{Value: p.ec, Min: 0.3, Max: 4, AdvisedMin: 0.8, AdvisedMax: 2.8, Confirm: 0.4, RampPerHour: 0.3},
 	}
@@ -194,7 +194,11 @@ func (s *Set) plantOf(p *parameters) sim.Plant {
 	}
 	for _, z := range p.zones() {
 		plant.ZoneExchange = append(plant.ZoneExchange, p.gas[z.Kind]*z.GasExchange)
-		plant.ZoneTurnover = append(plant.ZoneTurnover, p.apart)
+		turnover := p.apart
+		if z.Kind == controller.ZoneFilm {
+			turnover = z.Exchange
+		}
+		plant.ZoneTurnover = append(plant.ZoneTurnover, turnover)
 	}
 	if len(p.floods) > 0 {
 		fill := (p.floodFor / 4).Round(time.Second)
@@ -202,21 +206,6 @@ func (s *Set) plantOf(p *parameters) sim.Plant {
 		plant.FloodUntold = p.floodUntold
 	}
 	return plant
-}
-
-// zones are a drawn night's; the rates of gas exchange are what a farm that has not
-// measured them is told.
-func (p *parameters) zones() (all []controller.Zone) {
-	add := func(name string, kind controller.ZoneKind, share float64) {
-		all = append(all, controller.Zone{Name: name, Kind: kind, Litres: dosing.Litres(share * p.litres), Exchange: kind.UsualExchange(), GasExchange: kind.UsualGasExchange()})
-	}
-	if len(p.floods) > 0 {
-		add("bench", controller.ZoneFlood, p.floodShare)
-	}
-	if p.slow > 0 {
-		add("pond", controller.ZoneRaft, p.slow)
-	}
-	return all
 }
 
 // solution is the water of a drawn night at its setpoints and what its liquids do.
@@ -354,7 +343,13 @@ func (s *Scene) wireTank(id dosing.TankID, p *parameters) {
 	} else {
 		g.Inputs = append(g.Inputs, safety.Input{Name: "flood", Tank: id, Quantity: dosing.QuantityFlood, NotFitted: "no flood zone"})
 	}
+	for _, q := range p.fits {
+		s.fit(id, p, q)
+	}
 	for _, q := range []dosing.Quantity{dosing.QuantityOutlet, dosing.QuantitySampleFlow, dosing.QuantityRedox} {
+		if p.has(q) {
+			continue
+		}
 		g.Inputs = append(g.Inputs, safety.Input{Name: q.String(), Tank: id, Quantity: q, NotFitted: "not part of a drawn night"})
 	}
 }

@@ -19,6 +19,14 @@
 // quick share and exchange time within a factor of 1.5, and the pumps are sized by the share as told; of the same ponds in the
 // set untold it is told nothing. A plant program is handed the true ones (pond_share, pond_exchange_h).
 //
+// # Faults that take days, and sensors
+//
+// A night of one fault goes on for as long as that kind is given to show (three days where doses, top-ups or the warmth of a day
+// show it), has the inputs that show it (oxygen, film, bench, filter, lamp, outlet, containers' levels) and nodes that sense
+// their pumps' current where that does. What is worn, blocked, broken or wrongly filled stays so: nobody repairs it
+// at night. Recall is to say whether leat finds a fault, not whether a set has the sensor or asked the pump for a dose in
+// ten quiet hours. Rejected: to leave such nights out of the figure. Swarm nights stay as short as their set says.
+//
 // # People
 //
 // `leat rehearse -people`, with any set, faults or configuration: two to four times a night a person pours a liquid (worth

@@ -78,8 +78,12 @@ func list(faults []sim.Injection) string {
 	return strings.Join(parts, ",")
 }
 
+func stays(name string) bool {
+	return slices.ContainsFunc(sim.Faults(), func(f sim.Fault) bool { return f.Name == name && f.Stays() })
+}
+
 // drawFaults draws a night's faults: each begins between the first and the seventh
-// tenth of the night, half of them end by themselves within two hours.
+// tenth of the night, half of those that can pass by themselves do within two hours.
 func drawFaults(kind string, seed uint64, night time.Duration) []sim.Injection {
 	count, names := 1, injectable()
 	from := source(seed, "faults")
@@ -102,14 +106,15 @@ func drawFaults(kind string, seed uint64, night time.Duration) []sim.Injection {
 	for i := range count {
 		in := sim.Injection{Fault: names[from.whole(0, len(names)-1)], At: span(float64(int(from.uniform(0.1, 0.7) * night.Seconds())))}
 		length := span(float64(int(from.uniform(300, 7200))))
-		if from.uniform(0, 1) < 0.5 {
-			in.For = length
-		}
+		ends := from.uniform(0, 1) < 0.5
 		switch {
 		case i < len(given) && given[i].At >= 0:
 			in = given[i]
 		case i < len(given):
 			in.Fault = given[i].Fault
+		}
+		if ends && in.For == 0 && !stays(in.Fault) && (i >= len(given) || given[i].At < 0) {
+			in.For = length
 		}
 		all = append(all, in)
 	}

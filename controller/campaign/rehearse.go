@@ -9,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"leat/controller/sim"
 	"leat/dosing/loop"
 )
 
@@ -160,11 +161,17 @@ func (o *Options) check() (set Set, err error) {
 func (o *Options) Night(set *Set, night int) (*Scene, string, error) {
 	seed := o.Seed + uint64(night)
 	var s *Scene
+	var faults []sim.Injection
 	var err error
 	if o.Farm != nil {
-		s, err = o.Farm.scene(seed, night)
+		if s, err = o.Farm.scene(seed, night); err == nil {
+			faults = drawFaults(o.Faults, seed, s.Hours)
+		}
 	} else {
-		s, err = set.Scene(seed)
+		faults = drawFaults(o.Faults, seed, span(set.hours*3600))
+		if s, err = set.equipped(faults).Scene(seed); err == nil {
+			s.await(faults)
+		}
 	}
 	if err != nil {
 		return nil, "", err
@@ -175,7 +182,7 @@ func (o *Options) Night(set *Set, night int) (*Scene, string, error) {
 		s.Settings = &settings
 	}
 	s.plant, s.stderr = o.Plant, o.Stderr
-	s.Faults = drawFaults(o.Faults, seed, s.Hours)
+	s.Faults = faults
 	if o.People {
 		s.slips, s.quarrels = s.drawSlips(), s.drawQuarrels()
 	}

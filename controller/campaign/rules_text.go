@@ -85,6 +85,12 @@ func (g *sign) wants() []string {
 	if g.takes > 0 {
 		all = append(all, fmt.Sprintf("%.4g minutes of it", g.takes.Minutes()))
 	}
+	if g.sensed {
+		all = append(all, "nodes that sense the current of their pumps (else by what it has done to the water)")
+	}
+	if g.within > 0 {
+		all = append(all, fmt.Sprintf("%.0f days at most", g.within.Hours()/24))
+	}
 	unit := "pH"
 	if g.role == dosing.RoleStock {
 		unit = "mS/cm"

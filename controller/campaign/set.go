@@ -8,6 +8,7 @@ import (
 
 	"leat/controller"
 	"leat/controller/sim"
+	"leat/dosing"
 	"leat/dosing/chem"
 )
 
@@ -24,23 +25,25 @@ type Set struct {
 	// Uniform.
 	flux, uptake, exchange between
 
-	floods    [2]int  // how many in a night
-	floodMost float64 // share of the water
-	untold    bool    // in half of the nights the switch goes back when the benches begin to drain
-	turnover  between // per hour, log-uniform; sets the lag
-	deadTime  between // s
-	lag       between // s, where turnover does not set it
-	wrong     between // commissioned ÷ true buffer capacity, log-uniform
-	measured  float64 // sd of ln(buffer capacity) of which the daemon is told; 0 = it is told nothing
-	mistimed  float64 // largest relative error of the commissioned dead time and lag
-	slow      between // share of the water that stands in ponds
-	apart     between // h in which pond water is exchanged once, log-uniform
-	unknown   bool    // nobody told of the ponds
-	day       bool    // light, CO2 in steps, a warm day
-	ammonium  bool    // taken up first
-	whole     bool    // tanks, stocks, acid and water of the station are drawn, too
-	shifted   float64 // largest shift of a constant, pK
-	recorded  bool    // probes, days and plants as recordings of small units show them
+	floods    [2]int            // how many in a night
+	floodMost float64           // share of the water
+	untold    bool              // in half of the nights the switch goes back when the benches begin to drain
+	turnover  between           // per hour, log-uniform; sets the lag
+	deadTime  between           // s
+	lag       between           // s, where turnover does not set it
+	wrong     between           // commissioned ÷ true buffer capacity, log-uniform
+	measured  float64           // sd of ln(buffer capacity) of which the daemon is told; 0 = it is told nothing
+	mistimed  float64           // largest relative error of the commissioned dead time and lag
+	slow      between           // share of the water that stands in ponds
+	apart     between           // h in which pond water is exchanged once, log-uniform
+	unknown   bool              // nobody told of the ponds
+	day       bool              // light, CO2 in steps, a warm day
+	ammonium  bool              // taken up first
+	whole     bool              // tanks, stocks, acid and water of the station are drawn, too
+	shifted   float64           // largest shift of a constant, pK
+	fits      []dosing.Quantity // inputs that only some nights have: those of faults that nothing else shows
+	warms     bool              // and cools by a few degrees in a day
+	recorded  bool              // probes, days and plants as recordings of small units show them
 }
 
 var standard = Set{Name: "standard", Text: "the night by which control is judged", hours: 10,
@@ -133,6 +136,7 @@ type parameters struct {
 	floodShare                                 float64
 	floodFor                                   time.Duration
 	floodUntold                                bool
+	fits                                       []dosing.Quantity
 	gas                                        map[controller.ZoneKind]float64 // gas exchange ÷ that of its kind
 	room                                       []sim.RoomStep
 	swing                                      float64
@@ -194,9 +198,12 @@ func (s *Set) draw(from *sources) *parameters {
 	}
 	s.drawFloods(from.floods, p)
 	s.drawDay(from.room, p)
-	p.ecNoise, p.hour, p.lightUntil = 0.005, 6, 24
+	p.ecNoise, p.hour, p.lightUntil, p.fits = 0.005, 6, 24, s.fits
 	if s.recorded {
 		p.record(from.recorded)
+	}
+	if s.warms {
+		p.swing = max(p.swing, dayWarms)
 	}
 	for _, species := range []chem.Species{chem.HCO3, chem.CO2, chem.HPO4, chem.H2PO4, chem.NH3} {
 		by := from.constants.uniform(-1, 1)

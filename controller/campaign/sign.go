@@ -19,6 +19,10 @@ type sign struct {
 	hidden string
 	// needs are inputs without any of which it does not show.
 	needs []dosing.Quantity
+	// sensed says that it shows to nodes that sense the current of their pumps; to others by its harm.
+	sensed bool
+	// warms says that it shows by the warmth of a day.
+	warms bool
 	// role gives the doses whose answer shows it; worth is what must have been ordered of
 	// them while it lasted and could still settle: pools of 0.05 pH or 0.05 mS/cm, which
 	// is what the test of responses judges.
@@ -27,6 +31,8 @@ type sign struct {
 	// takes is how long it must last to be seen as designed: a flat line shows after ten
 	// minutes.
 	takes time.Duration
+	// within is the time it is given, by a night that goes on for so long from its beginning; 0 = the rest of the night.
+	within time.Duration
 	// only is what the truth of the night must have been for it to show; nil = nothing.
 	only *condition
 }
@@ -45,6 +51,10 @@ const (
 	twoPools = 0.10
 )
 
+// days is what those faults are given that show by doses, top-ups or warmth: what comes of a pump in
+// one quiet night is less than the error of a healthy one.
+const days = 72 * time.Hour
+
 // causes are what names a fault. Doses that went unseen to the last test name whatever silence of
 // a pump or a probe does: no more is given, and a person is asked to look at both.
 func causes(c ...safety.Cause) []safety.Cause {
@@ -59,35 +69,35 @@ func causes(c ...safety.Cause) []safety.Cause {
 var signs = map[string]sign{
 	"circulation-off": {causes: causes(safety.CauseCirculationOff), needs: inputs(dosing.QuantityCirculation)},
 	"probe-flat":      {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse), takes: 10 * time.Minute, only: &condition{"a pH probe whose noise is more than half a step of its resolution", tooQuiet}},
-	"acid-empty":      {causes: causes(safety.CauseNoResponse, safety.CauseContainerEmpty), role: dosing.RoleAcid, worth: onePool},
+	"acid-empty":      {causes: causes(safety.CauseNoResponse, safety.CauseContainerEmpty), within: days, role: dosing.RoleAcid, worth: onePool},
 	"node-reboot":     {causes: causes(safety.CauseNodeRebooted, safety.CauseDoseUncertain)},
 
-	"pump-stuck-on":      {causes: causes(safety.CauseUncommandedRun, safety.CauseUnexplainedChange)},
-	"pump-dead":          {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
-	"stock-empty":        {causes: causes(safety.CauseOffBalance, safety.CauseNoResponse, safety.CauseContainerEmpty), role: dosing.RoleStock, worth: twoPools},
+	"pump-stuck-on":      {causes: causes(safety.CauseUncommandedRun, safety.CauseUnexplainedChange), sensed: true},
+	"pump-dead":          {causes: causes(safety.CauseNoResponse), within: days, role: dosing.RoleAcid, worth: onePool},
+	"stock-empty":        {causes: causes(safety.CauseOffBalance, safety.CauseNoResponse, safety.CauseContainerEmpty), within: days, role: dosing.RoleStock, worth: twoPools},
 	"air-lock":           {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool, hidden: "two to six doses of a smallest dose's size are no pool"},
-	"tube-worn":          {causes: causes(safety.CauseBufferScale), role: dosing.RoleAcid, worth: 20 * onePool},
-	"over-delivery":      {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: 20 * onePool},
-	"siphon":             {causes: causes(safety.CauseUnexplainedChange, safety.CauseSolutionUnconfirmed), only: &condition{"a siphon that brings in 0.5 meq/L or more an hour", tooSlow}},
-	"stock-weak":         {causes: causes(safety.CauseOffBalance, safety.CauseNoResponse), role: dosing.RoleStock, worth: twoPools},
-	"stock-strong":       {causes: causes(safety.CauseOffBalance, safety.CauseTooStrong), role: dosing.RoleStock, worth: onePool / 5},
-	"acid-undiluted":     {causes: causes(safety.CauseReagentStrong, safety.CauseBufferScale, safety.CauseSolutionUnconfirmed, safety.CauseUnexplainedChange), role: dosing.RoleAcid, worth: onePool},
-	"acid-base-swapped":  {causes: causes(safety.CauseWrongDirection, safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
-	"stock-in-acid-line": {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
-	"line-burst":         {causes: causes(safety.CauseLeak), needs: inputs(dosing.QuantityLeak), role: dosing.RoleAcid, worth: 1e-6},
-	"injection-clogged":  {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
-	"siphon-back":        {causes: causes(safety.CauseNoResponse), needs: inputs(dosing.QuantityStockLevel)},
-	"stock-cold":         {causes: causes(safety.CauseOffBalance, safety.CauseNoResponse), role: dosing.RoleStock, worth: 10 * onePool},
+	"tube-worn":          {causes: causes(safety.CauseBufferScale), within: days, role: dosing.RoleAcid, worth: 20 * onePool},
+	"over-delivery":      {causes: causes(safety.CauseContainerBalance, safety.CauseBufferScale, safety.CauseReagentStrong), within: days, needs: inputs(dosing.QuantityStockLevel), role: dosing.RoleAcid, worth: 20 * onePool},
+	"siphon":             {causes: causes(safety.CauseUnexplainedChange, safety.CauseSolutionUnconfirmed), within: days, needs: inputs(dosing.QuantityStockLevel)},
+	"stock-weak":         {causes: causes(safety.CauseOffBalance, safety.CauseNoResponse), within: days, role: dosing.RoleStock, worth: twoPools},
+	"stock-strong":       {causes: causes(safety.CauseOffBalance, safety.CauseTooStrong), within: days, role: dosing.RoleStock, worth: onePool / 5},
+	"acid-undiluted":     {causes: causes(safety.CauseReagentStrong, safety.CauseBufferScale, safety.CauseSolutionUnconfirmed, safety.CauseUnexplainedChange), within: days, role: dosing.RoleAcid, worth: onePool},
+	"acid-base-swapped":  {causes: causes(safety.CauseWrongDirection, safety.CauseNoResponse), within: days, role: dosing.RoleAcid, worth: onePool},
+	"stock-in-acid-line": {causes: causes(safety.CauseNoResponse), within: days, role: dosing.RoleAcid, worth: onePool},
+	"line-burst":         {causes: causes(safety.CauseLeak), within: days, needs: inputs(dosing.QuantityLeak), role: dosing.RoleAcid, worth: 1e-6},
+	"injection-clogged":  {causes: causes(safety.CauseNoResponse), within: days, role: dosing.RoleAcid, worth: onePool},
+	"siphon-back":        {causes: causes(safety.CauseContainerBalance, safety.CauseNoResponse), within: days, needs: inputs(dosing.QuantityStockLevel)},
+	"stock-cold":         {causes: causes(safety.CauseOffBalance, safety.CauseNoResponse), within: days, role: dosing.RoleStock, worth: 10 * onePool},
 	"stock-biofilm":      {hidden: "a tenth less is within the error of a healthy pump, 15 %"},
-	"stock-made-wrong":   {causes: causes(safety.CauseOffBalance, safety.CauseNoResponse), role: dosing.RoleStock, worth: 10 * onePool},
+	"stock-made-wrong":   {causes: causes(safety.CauseOffBalance, safety.CauseNoResponse), within: days, role: dosing.RoleStock, worth: 10 * onePool},
 
 	"ph-dry":               {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse)},
-	"ph-coated":            {causes: causes(safety.CauseProbeSlow, safety.CauseMixingSlow, safety.CauseBufferScale, safety.CauseNoResponse), role: dosing.RoleAcid, worth: 3 * onePool},
+	"ph-coated":            {causes: causes(safety.CauseProbeSlow, safety.CauseMixingSlow, safety.CauseBufferScale, safety.CauseNoResponse), within: days, role: dosing.RoleAcid, worth: 3 * onePool},
 	"ph-glass-broken":      {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseSolutionUnconfirmed)},
 	"ph-drift":             {causes: causes(safety.CauseProbesDisagree), hidden: "one probe alone does not show its own slow drift; caps bound what follows"},
 	"ground-loop":          {causes: causes(safety.CauseGroundLoop), role: dosing.RoleAcid, worth: onePool},
 	"ec-bubble":            {causes: causes(safety.CauseECInvalid)},
-	"ec-compensated-twice": {causes: causes(safety.CauseECInvalid, safety.CauseCompensation), takes: 6 * time.Hour, only: &condition{"water that warms or cools by 2 °C", tooEven}},
+	"ec-compensated-twice": {warms: true, causes: causes(safety.CauseECInvalid, safety.CauseCompensation), within: days, takes: 6 * time.Hour, only: &condition{"water that warms or cools by 2 °C", tooEven}},
 	"ph-input-open":        {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseTemperatureInvalid)},
 	"ph-dead-wanders":      {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseWrongDirection, safety.CauseSolutionUnconfirmed, safety.CauseUnexplainedChange)},
 	"temperature-failed":   {causes: causes(safety.CauseTemperatureInvalid)},
@@ -95,33 +105,33 @@ var signs = map[string]sign{
 	"ph-silent":            {causes: causes(safety.CausePHStale)},
 	"ph-not-a-number":      {causes: causes(safety.CausePHInvalid)},
 	"ec-in-microsiemens":   {causes: causes(safety.CauseECInvalid)},
-	"level-failed-high":    {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown, safety.CauseLevelStuck)},
+	"level-failed-high":    {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown, safety.CauseLevelStuck), within: days},
 	"level-failed-low":     {causes: causes(safety.CauseLevelLow, safety.CauseLevelUnknown)},
 	"wild-sample":          {hidden: "one sample is no event: it holds for a moment and calls nobody"},
-	"sample-cell-closed":   {causes: causes(safety.CauseSampleFlowOff, safety.CauseNoResponse), role: dosing.RoleAcid, worth: twoPools},
+	"sample-cell-closed":   {causes: causes(safety.CauseSampleFlowOff, safety.CauseNoResponse), within: days, role: dosing.RoleAcid, worth: twoPools},
 	"probe-in-plume":       {hidden: "a fifth of a dose at once is within what mixing does; commissioning moves the probe"},
 
-	"circulation-half":     {causes: causes(safety.CauseMixingSlow, safety.CauseBufferScale), role: dosing.RoleAcid, worth: 3 * onePool},
+	"circulation-half":     {causes: causes(safety.CauseMixingSlow, safety.CauseBufferScale), within: days, role: dosing.RoleAcid, worth: 3 * onePool},
 	"mixing-fast":          {hidden: "doses show sooner than is waited for: nothing goes wrong"},
 	"power-strip":          {causes: causes(safety.CauseCirculationOff), needs: inputs(dosing.QuantityCirculation)},
-	"phosphate-run-down":   {causes: causes(safety.CauseReagentStrong, safety.CauseBufferScale), role: dosing.RoleAcid, worth: 2 * onePool},
+	"phosphate-run-down":   {causes: causes(safety.CauseReagentStrong, safety.CauseBufferScale), within: days, role: dosing.RoleAcid, worth: 2 * onePool},
 	"valve-leak":           {hidden: "1 % of the water an hour looks like uptake; caps bound what is dosed for it"},
 	"top-up-stuck-open":    {causes: causes(safety.CauseLevelHigh)},
-	"top-up-stuck-shut":    {causes: causes(safety.CauseLevelLow), only: &condition{"a level that falls below the least at which anything is dosed", neverLow}},
-	"top-up-hard":          {causes: causes(safety.CauseSourceWater, safety.CauseOutOfBand), only: &condition{"a top-up by water that is 1 meq/L and half as much again harder than was told", noHardTopUp}},
-	"top-up-salty":         {causes: causes(safety.CauseSourceWater, safety.CauseECHigh), only: &condition{"a top-up by water that has 0.3 mS/cm and half as much again more than was told", noSaltyTopUp}},
+	"top-up-stuck-shut":    {causes: causes(safety.CauseLevelLow), within: days, only: &condition{"a level that falls below the least at which anything is dosed", neverLow}},
+	"top-up-hard":          {causes: causes(safety.CauseSourceWater, safety.CauseOutOfBand), within: days, only: &condition{"a top-up by water that is 1 meq/L and half as much again harder than was told", noHardTopUp}},
+	"top-up-salty":         {causes: causes(safety.CauseSourceWater, safety.CauseECHigh), within: days, only: &condition{"a top-up by water that has 0.3 mS/cm and half as much again more than was told", noSaltyTopUp}},
 	"plant-shock":          {causes: causes(safety.CauseHourlyCap, safety.CauseDailyCap, safety.CauseOutOfBand, safety.CauseSolutionUnconfirmed, safety.CauseDosingBlockedLong), only: &condition{"pH outside its warn band for an hour", heldAllTheSame}},
 	"acid-by-hand":         {hidden: "poured in without an entry, it freezes learning and calls nobody"},
 	"water-change":         {causes: causes(safety.CauseSolutionUnconfirmed)},
 	"stop-pressed":         {causes: causes(safety.CauseStopInput), needs: inputs(dosing.QuantityStop)},
 	"disinfectant":         {causes: causes(safety.CauseSolutionUnconfirmed)},
 	"film-stopped":         {causes: causes(safety.CauseFilmStopped), needs: inputs(dosing.QuantityZoneFlow)},
-	"flood-does-not-drain": {causes: causes(safety.CauseLevelLow, safety.CauseFloodNotDrained), needs: inputs(dosing.QuantityFlood)},
+	"flood-does-not-drain": {causes: causes(safety.CauseLevelLow, safety.CauseFloodNotDrained), needs: inputs(dosing.QuantityZoneLevel)},
 	"aeration-off":         {causes: causes(safety.CauseOxygenLow), needs: inputs(dosing.QuantityOxygen)},
-	"filter-clogs":         {causes: causes(safety.CauseFilterClogged), needs: inputs(dosing.QuantityFilterPressure)},
+	"filter-clogs":         {causes: causes(safety.CauseFilterClogged), within: days, needs: inputs(dosing.QuantityFilterPressure)},
 	"uv-lamp-out":          {causes: causes(safety.CauseUVLampOut), needs: inputs(dosing.QuantityUVIntensity)},
-	"uv-lamp-old":          {causes: causes(safety.CauseUVDoseLow, safety.CauseUVLampOld), needs: inputs(dosing.QuantityUVIntensity)},
-	"heater-stuck":         {causes: causes(safety.CauseTemperatureRange), only: &condition{"water that is beyond its limits of temperature for a minute", neverWarm}},
+	"uv-lamp-old":          {causes: causes(safety.CauseUVDoseLow, safety.CauseUVLampOld), needs: inputs(dosing.QuantityUVIntensity, dosing.QuantityLampHours, dosing.QuantityLineFlow)},
+	"heater-stuck":         {causes: causes(safety.CauseTemperatureRange), within: days, only: &condition{"water that is beyond its limits of temperature for a minute", neverWarm}},
 	"tank-leaks":           {causes: causes(safety.CauseLeak, safety.CauseLevelLow), needs: inputs(dosing.QuantityLeak, dosing.QuantityLevel)},
 	"precipitate":          {hidden: "EC hardly moves; an analysis shows it"},
 	"outlet-stuck-shut":    {causes: causes(safety.CauseOutletUnproved), needs: inputs(dosing.QuantityOutlet)},
@@ -129,14 +139,14 @@ var signs = map[string]sign{
 	"orders-duplicated":    {hidden: "the node knows the order and ignores it: nothing happens"},
 	"order-lost":           {causes: causes(safety.CauseDoseUncertain)},
 	"reports-lost":         {causes: causes(safety.CauseDoseUncertain)},
-	"report-thousandth":    {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
-	"report-nothing":       {causes: causes(safety.CauseReportContradicts, safety.CauseDoseUncertain), role: dosing.RoleAcid, worth: 1e-6},
-	"report-fivefold":      {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
+	"report-thousandth":    {causes: causes(safety.CauseReportContradicts), within: days, role: dosing.RoleAcid, worth: 1e-6},
+	"report-nothing":       {causes: causes(safety.CauseReportContradicts, safety.CauseDoseUncertain), within: days, role: dosing.RoleAcid, worth: 1e-6},
+	"report-fivefold":      {causes: causes(safety.CauseReportContradicts), within: days, role: dosing.RoleAcid, worth: 1e-6},
 	"reports-late":         {causes: causes(safety.CauseDoseUncertain), hidden: "the dose is settled by the late word; what waits meanwhile is no fault"},
 	"reports-twice":        {hidden: "the second word is the first: nothing happens"},
-	"report-forged-stop":   {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
-	"report-forged-second": {causes: causes(safety.CauseReportContradicts), role: dosing.RoleAcid, worth: 1e-6},
-	"node-limit-lowered":   {causes: causes(safety.CauseNodeRefuses), role: dosing.RoleAcid, worth: 1e-6, only: &condition{"an order of acid that is longer than the node then allows", allShort}},
+	"report-forged-stop":   {causes: causes(safety.CauseReportContradicts), within: days, role: dosing.RoleAcid, worth: 1e-6},
+	"report-forged-second": {causes: causes(safety.CauseReportContradicts), within: days, role: dosing.RoleAcid, worth: 1e-6},
+	"node-limit-lowered":   {causes: causes(safety.CauseNodeRefuses), within: days, role: dosing.RoleAcid, worth: 1e-6, only: &condition{"an order of acid that is longer than the node then allows", allShort}},
 	"epoch-poisoned":       {hidden: "a node takes no epoch that lies so far ahead: nothing happens"},
 	"epoch-stepped":        {causes: causes(safety.CauseLedgerBehindNode)},
 	"network-cut":          {causes: causes(safety.CauseFarmSilent, safety.CausePHStale, safety.CauseNodeOffline, safety.CauseBrokerDisconnected)},
@@ -208,17 +218,6 @@ func (t *Trace) noTopUp(from, until time.Duration) string {
 		return ""
 	}
 	return "no water came while it lasted"
-}
-
-// tooSlow: what a siphon of 1 mL a minute brings into much water is less than plants
-// may do, and the loop answers it as it answers them.
-func tooSlow(t *Trace, _, _ time.Duration) string {
-	for i := range t.Settings.Safety.Pumps {
-		if p := &t.Settings.Safety.Pumps[i]; p.Role == dosing.RoleAcid && 60*p.AcidPerML/float64(t.Settings.Safety.Tanks[0].Volume) >= 0.5 {
-			return ""
-		}
-	}
-	return "slower than what plants may do"
 }
 
 // neverLow: a level that stays above the least harms nothing.
@@ -300,7 +299,7 @@ func (g *sign) unshown(t *Trace, in *sim.Injection) string {
 // lasts is from when to when a fault is there, by the daemon's uptime.
 func (t *Trace) lasts(in *sim.Injection) (from, until time.Duration) {
 	from, until = in.At+t.Begins, t.Ends
-	if in.For > 0 {
+	if in.For > 0 && sim.Mends(in.Fault) {
 		until = min(until, from+in.For)
 	}
 	return from, until

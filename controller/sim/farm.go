@@ -37,6 +37,8 @@ type Options struct {
 	Liquids []chem.Totals
 	// DeadPumps lets every pump turn and move nothing.
 	DeadPumps bool
+	// Sensed says that nodes sense the current of their pumps, and call themselves busy while one draws any.
+	Sensed bool
 	// Water is computed elsewhere, for the first tank; nil = here.
 	Water Water
 
@@ -75,6 +77,7 @@ type site struct {
 	supplyCut   bool
 	stopPressed bool
 	wet         bool // the drip tray
+	sensed      bool // nodes sense the current of their pumps
 	starts      int  // orders that nodes began
 
 	chance *stream // of the faults
@@ -94,7 +97,7 @@ func New(settings *controller.Settings, topics *payload.Topics, wires []Wire, o 
 	if len(wires) != len(settings.Inputs()) {
 		return nil, fmt.Errorf("simulated farm: %d wires for %d inputs; give one each", len(wires), len(settings.Inputs()))
 	}
-	st := &site{settings: settings, seed: o.Seed, quiet: o.Quiet, hour: o.StartHour, chance: newStream(o.Seed, "faults")}
+	st := &site{settings: settings, seed: o.Seed, quiet: o.Quiet, sensed: o.Sensed, hour: o.StartHour, chance: newStream(o.Seed, "faults")}
 	f := &Farm{site: st, network: network{site: st}, gauges: gauges{site: st}, rest: o.Rest, nextSecond: second}
 	f.deeds = deeds{st, &f.network}
 	if f.hour == 0 {

@@ -2,6 +2,7 @@ package sim
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -17,9 +18,19 @@ type Fault struct {
 	// does.
 	Outside bool
 
+	stays  bool // until somebody repairs it, though a person can end it
 	begin  func(f *Farm, i *injection)
 	second func(f *Farm, i *injection) // while it lasts; may be nil
 	end    func(f *Farm, i *injection) // nil: it does not end by itself
+}
+
+// Stays says that it does not pass by itself: what is worn, blocked, broken or wrongly filled is so
+// in the morning, too.
+func (f *Fault) Stays() bool { return f.end == nil || f.stays }
+
+// Mends says whether the fault of a name can be ended at all.
+func Mends(name string) bool {
+	return slices.ContainsFunc(faults, func(f Fault) bool { return f.Name == name && f.end != nil })
 }
 
 // Injection is a fault at a time and a place.

@@ -225,3 +225,16 @@ func (n *node) hourRun(pump dosing.PumpID, now time.Duration) time.Duration {
 	n.hour = kept
 	return sum
 }
+
+// draws says that a pump of the node draws current that no order asked for, where the node can sense it.
+func (f *network) draws(n *node) bool {
+	if !f.sensed || f.supplyCut || f.stopPressed {
+		return false
+	}
+	for id := range n.pumps {
+		if f.pumps[id].trouble.stuckOn {
+			return true
+		}
+	}
+	return false
+}

@@ -217,7 +217,7 @@ func (f *network) beat() {
 			continue
 		}
 		n.beatDue = f.now + heartbeatEvery
-		h := controller.Heartbeat{Node: n.id, Boot: n.boot, Tick: n.tick(f.now), Idle: n.running == nil, Epoch: n.epoch}
+		h := controller.Heartbeat{Node: n.id, Boot: n.boot, Tick: n.tick(f.now), Idle: n.running == nil && !f.draws(n), Epoch: n.epoch}
 		if n.last != nil && n.speaksOf() {
 			h.Last = n.last
 		}
