@@ -21,4 +21,12 @@
 // What is lent ends by the clock. A role that is lent to a helper stands beside their own
 // one with its end, and each request asks which holds now. Rejected: a job that lowers roles
 // when the time is up, which must run to be safe.
+//
+// Languages by the text itself. A page is made in English and said in another language as it
+// goes out, text by text, by a catalog whose keys are the English texts (language/de.txt). So
+// templates and the pure packages, which make whole sentences of verdicts and alarms, stay
+// plain, and a text that a catalog lacks is read in English rather than not at all. A test
+// holds every text of the pages and of the interlocks against each catalog. What people
+// wrote, names, and what a form sends are left alone. Rejected: keys in templates and in the
+// core with golang.org/x/text/message, which nobody can read as a page any more.
 package web

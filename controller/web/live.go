@@ -139,13 +139,16 @@ func (p *pages) leave() {
 }
 
 // liveParts are the live parts of a page; nil = there is no such page.
-func (s *Server) liveParts(view *controller.View, role controller.Role, path string) (parts, error) {
+func (s *Server) liveParts(view *controller.View, role controller.Role, l *language, path string) (parts, error) {
 	s.live.mu.Lock()
 	defer s.live.mu.Unlock()
 	if s.live.view != view {
 		s.live.view, s.live.have = view, map[string]parts{}
 	}
 	key := strconv.Itoa(int(role)) + path
+	if l != nil {
+		key = l.name + key
+	}
 	if have, known := s.live.have[key]; known {
 		return have, nil
 	}
@@ -158,7 +161,11 @@ func (s *Server) liveParts(view *controller.View, role controller.Role, path str
 	if err := s.pages.ExecuteTemplate(&page, data.name, data); err != nil {
 		return nil, err
 	}
-	have, err := partsOf(page.String())
+	text := page.String()
+	if l != nil {
+		text = string(l.page(page.Bytes(), properNames(view)))
+	}
+	have, err := partsOf(text)
 	s.live.have[key] = have
 	return have, err
 }
@@ -196,15 +203,23 @@ func (s *Server) follow(w http.ResponseWriter, r *http.Request) {
 func (s *Server) event(r *http.Request, f *feed) (event []byte, last bool) {
 	who, ok := s.who(r)
 	if !ok {
-		return []byte("event: out\ndata: signed out\n\n"), true
+		return outEvent(r, "signed out"), true
 	}
 	view := s.options.View()
 	if view == nil {
 		return []byte(": starting\n\n"), false
 	}
-	now, err := s.liveParts(view, who.role, r.URL.Query().Get("page"))
+	now, err := s.liveParts(view, who.role, languageOf(r), r.URL.Query().Get("page"))
 	if err != nil || now == nil {
-		return []byte("event: out\ndata: this page is no more\n\n"), true
+		return outEvent(r, "this page is no more"), true
 	}
 	return f.next(now, view.At.Wall, s.options.Loop()), false
+}
+
+// outEvent ends the following of a page, with why.
+func outEvent(r *http.Request, why string) []byte {
+	if l := languageOf(r); l != nil {
+		why, _ = l.say(why, 0)
+	}
+	return []byte("event: out\ndata: " + why + "\n\n")
 }

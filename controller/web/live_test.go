@@ -64,7 +64,7 @@ func anHourOf(t *testing.T, h *house, path string) (bytes int) {
 			}
 		}
 		v.Judge()
-		now, err := h.liveParts(v, controller.RoleEngineer, path)
+		now, err := h.liveParts(v, controller.RoleEngineer, nil, path)
 		if err != nil || now == nil {
 			t.Fatalf("%s: %v, %v", path, now, err)
 		}

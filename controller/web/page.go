@@ -102,7 +102,7 @@ func (d *pageData) BackName() string {
 // is the name of its template.
 var (
 	places     = map[string]string{"": "home", "stocks": "stocks", "refill": "refill", "record": "record", "people": "people"}
-	tankPlaces = []string{"change", "enter", "doses", "solution", "probes", "schedule"}
+	tankPlaces = []string{"change", "enter", "doses", "solution", "probes", "schedule", "first"}
 	periods    = report.Periods
 )
 

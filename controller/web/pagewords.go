@@ -16,6 +16,7 @@ import (
 func pageWords() template.FuncMap {
 	return template.FuncMap{
 		"shifts":  shiftsOf,
+		"lacks":   lacksOf,
 		"rights":  rightsOf,
 		"dayTime": func(d time.Duration) string { return time.Time{}.Add(d).Format("15:04") },
 		"long":    longWords,

@@ -61,8 +61,15 @@ func (s *Server) render(w http.ResponseWriter, r *http.Request, name string, sta
 		http.Error(w, "page: "+err.Error(), http.StatusInternalServerError)
 		return
 	}
+	if l := languageOf(r); l != nil {
+		var view *controller.View
+		if shown, ok := data.(*pageData); ok {
+			view = shown.View
+		}
+		page = *bytes.NewBuffer(l.page(page.Bytes(), properNames(view)))
+	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Vary", "Accept-Encoding")
+	w.Header().Set("Vary", "Accept-Encoding, Accept-Language, Cookie")
 	if !strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
 		w.WriteHeader(status)
 		_, _ = page.WriteTo(w) // a reader that went away is no fault of ours
@@ -73,4 +80,23 @@ func (s *Server) render(w http.ResponseWriter, r *http.Request, name string, sta
 	packed := gzip.NewWriter(w)
 	_, _ = page.WriteTo(packed)
 	_ = packed.Close()
+}
+
+// properNames are the names of a view, which no language translates.
+func properNames(view *controller.View) map[string]bool {
+	names := map[string]bool{}
+	if view == nil {
+		return names
+	}
+	for i := range view.Tanks {
+		names[view.Tanks[i].Name] = true
+	}
+	for i := range view.Pumps {
+		names[view.Pumps[i].Name] = true
+		names[view.Pumps[i].Liquid] = true
+	}
+	for i := range view.Nodes {
+		names[view.Nodes[i].Name] = true
+	}
+	return names
 }

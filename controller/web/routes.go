@@ -38,6 +38,7 @@ func (s *Server) table() []route {
 		route{"POST /passkey", controller.RoleNobody, "signs in by a passkey; attempts are limited", s.passkeys.signIn},
 		route{"GET /signin", controller.RoleNobody, "the sign-in", func(w http.ResponseWriter, r *http.Request) { s.showSignIn(w, r, http.StatusOK, "", "") }},
 		route{"POST /signin", controller.RoleNobody, "signs in; attempts are limited", s.takeSignIn},
+		route{"POST /language", controller.RoleNobody, "keeps the language that a browser's user wants", choose},
 		route{"GET /enter", controller.RoleNobody, "redeems a one-time link", s.enter},
 		route{"POST /signout", controller.RoleNobody, "signs out", s.signOut},
 	)

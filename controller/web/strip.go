@@ -51,7 +51,7 @@ type plot struct {
 
 type tick struct{ At, Label string }
 
-type bar struct{ X, Wide string }
+type bar struct{ X, Wide, Kind string }
 
 // lane is the doses of one liquid or the interlocks of one cause.
 type lane struct {
@@ -202,7 +202,7 @@ func (p pen) plot(name string, t *Trace, held []Held, top float64) plot {
 			break
 		}
 		x := p.x(h.From)
-		d.Shades = append(d.Shades, bar{short(x), short(p.x(h.To) - x)})
+		d.Shades = append(d.Shades, bar{short(x), short(p.x(h.To) - x), kindOf(h.Cause)})
 	}
 	if len(t.Line) == 0 && len(t.Set) == 0 {
 		return d
@@ -307,7 +307,7 @@ func (p pen) causes(held []Held) (lanes []lane) {
 		x := p.x(h.From)
 		long[h.Cause] += h.To.Sub(h.From)
 		times[h.Cause]++
-		bars[h.Cause] = append(bars[h.Cause], bar{short(x), short(max(p.x(h.To)-x, 1))})
+		bars[h.Cause] = append(bars[h.Cause], bar{short(x), short(max(p.x(h.To)-x, 1)), kindOf(h.Cause)})
 	}
 	slices.SortStableFunc(order, func(a, b string) int { return int((long[b] - long[a]) / time.Second) })
 	for i, cause := range order {

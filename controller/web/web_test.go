@@ -106,7 +106,7 @@ func sampleNight(from, to time.Time) (map[string]*Night, error) {
 	return map[string]*Night{"north": n}, nil
 }
 
-func newHouse(t *testing.T, changes ...func(*Options)) *house {
+func newHouse(t testing.TB, changes ...func(*Options)) *house {
 	t.Helper()
 	h := &house{}
 	h.show(sampleView())

@@ -4,7 +4,7 @@
 "use strict";
 (function () {
   const beatEvery = 5, tolerated = 15; // seconds
-  const note = document.getElementById("live");
+  const note = document.getElementById("live"), words = note.dataset;
   const held = new Map(); // parts that wait while a form is in use
   let stream = null, heard = 0, seen = "", over = false, zone = null;
 
@@ -14,7 +14,7 @@
     document.body.classList.toggle("old", !good);
   }
   function old(why) {
-    say((why ? why + ": " : "") + (seen ? "figures of " + seen : "these figures are old"), false);
+    say((why ? why + ": " : "") + (seen ? words.sayOf + " " + seen : words.sayOld), false);
   }
   // In a form nothing may move: there only figures of a fixed size and the bar are set.
   function mayMove(part) {
@@ -34,7 +34,7 @@
   function abroad() {
     const now = new Date();
     if (!zone || zone.east === -now.getTimezoneOffset()) return "";
-    return " " + zone.name + " (here " + String(now.getHours()).padStart(2, "0") + ":" + String(now.getMinutes()).padStart(2, "0") + ")";
+    return " " + zone.name + " (" + words.sayHere + " " + String(now.getHours()).padStart(2, "0") + ":" + String(now.getMinutes()).padStart(2, "0") + ")";
   }
   function take(message) {
     const change = JSON.parse(message.data);
@@ -42,15 +42,15 @@
     zone = change.zone || zone;
     seen = change.at + abroad();
     for (const id in change.parts || {}) put(id, change.parts[id]);
-    if (change.loop > beatEvery) old("the control loop has stood for " + change.loop + " s");
-    else say("live " + seen, true);
+    if (change.loop > beatEvery) old(words.sayStood + " " + change.loop + " s");
+    else say(words.sayLive + " " + seen, true);
   }
   function open() {
     if (stream || over || document.hidden) return;
     stream = new EventSource("/live?page=" + encodeURIComponent(location.pathname));
     stream.onmessage = take;
     stream.onerror = function () {
-      old("no connection");
+      old(words.sayCut);
       if (stream && stream.readyState === EventSource.CLOSED) { close(); setTimeout(open, 5000); }
     };
     stream.addEventListener("out", function (message) {
@@ -59,7 +59,7 @@
       old(message.data);
       const link = document.createElement("a");
       link.href = "/signin?to=" + encodeURIComponent(location.pathname);
-      link.textContent = " sign in";
+      link.textContent = " " + words.sayIn;
       note.append(link);
     });
   }
@@ -73,7 +73,7 @@
   });
   window.addEventListener("pageshow", function (e) { if (e.persisted) { close(); if (!over) old(""); open(); } });
   document.addEventListener("focusout", function () { setTimeout(function () { for (const [id, html] of [...held]) put(id, html); }, 0); });
-  setInterval(function () { if (stream && heard && performance.now() - heard > tolerated * 1000) old("nothing is heard"); }, 1000);
+  setInterval(function () { if (stream && heard && performance.now() - heard > tolerated * 1000) old(words.sayStill); }, 1000);
   if ("serviceWorker" in navigator) navigator.serviceWorker.register("/worker.js").catch(function () {}); // without one the browser's own page answers offline
   open();
 })();

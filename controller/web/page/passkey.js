@@ -32,7 +32,7 @@
         if (word.signature) fill(form, "signature", packed(word.signature));
         else fill(form, "key", packed(word.getPublicKey()));
         form.submit();
-      } catch (problem) { said.textContent = "The device gave no passkey: " + problem.message; }
+      } catch (problem) { said.textContent = form.dataset.sayNone + " " + problem.message; }
     });
   }
 })();
