@@ -35,7 +35,7 @@ func inside(path string) string {
 // showSignIn shows the sign-in, with what was wrong.
 func (s *Server) showSignIn(w http.ResponseWriter, r *http.Request, status int, problem, name string) {
 	who, here := s.who(r)
-	if here && name == "" {
+	if here && name == "" && who.hash != "" { // a one-time link has no password
 		name = who.name
 	}
 	s.render(w, r, "signin", status, signInData{Problem: problem, Name: name, To: inside(r.FormValue("to")), Kept: s.kept.of(r) != nil, Proof: here,

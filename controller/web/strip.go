@@ -80,7 +80,7 @@ const (
 	stripSteps = 180              // that a line is drawn in, at most
 	stripGap   = 10 * time.Minute // readings further apart are not joined: nobody knows what was between
 	lanesMost  = 8                // of causes
-	nameFits   = 36               // letters of a liquid, with its figures behind it
+	nameFits   = 31               // letters of a liquid, with its figures behind it
 	stripSpare = 14.0             // for the hours
 )
 

@@ -173,7 +173,11 @@ func valueWords(in controller.InputView, scale dosing.ECScale) string {
 	case in.Quantity == dosing.QuantityEC:
 		return dosing.Conductivity(in.Value).String() + scale.Beside(dosing.Conductivity(in.Value))
 	}
-	return strconv.FormatFloat(in.Value, 'f', 1, 64) + " " + in.Quantity.Unit()
+	digits := 1
+	if math.Abs(in.Value) >= 100 {
+		digits = 0
+	}
+	return strconv.FormatFloat(in.Value, 'f', digits, 64) + " " + in.Quantity.Unit()
 }
 
 func switchWords(q dosing.Quantity, on bool) string {
