@@ -59,6 +59,9 @@ func (de *decisions) decideTank(now dosing.Instant, id dosing.TankID) bool {
 	plan, ok := t.loops.Next(now, t.target(), de.limits)
 	de.doses.recordOwed(now, id)
 	if !ok {
+		plan, ok = de.watch.Test(now, id, de.limits)
+	}
+	if !ok {
 		return false
 	}
 	clearance, verdict := de.gate.Judge(now, plan)

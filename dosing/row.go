@@ -230,10 +230,11 @@ const (
 	ReasonECLow            // settled EC below setpoint
 	ReasonBlendOwed        // the rest of a blend already begun
 	ReasonTopUp            // alkalinity or dilution that top-up brings
+	ReasonTest             // whether a probe that stands still is alive
 	ReasonCount
 )
 
-var reasonTexts = [ReasonCount]string{"no reason", "pH high", "pH low", "EC low", "rest of the blend", "top-up"}
+var reasonTexts = [ReasonCount]string{"no reason", "pH high", "pH low", "EC low", "rest of the blend", "top-up", "test of the pH probe"}
 
 func (r Reason) String() string { return reasonTexts[min(r, ReasonCount-1)] }
 

@@ -95,6 +95,7 @@ const (
 	CauseMixingSlow       // doses show later than commissioned
 	CauseProbeSlow        // pH shows them later than EC does
 	CauseSourceWater      // top-up brings more than was told
+	CauseProbeSilent      // pH shows nothing of test doses
 	CauseContainerBalance // a container's level does not go with its pump's count
 	CauseOffBalance       // one stock does otherwise than the others
 	// The watched line: alarms that stop nothing.
@@ -189,6 +190,7 @@ var causeNames = [CauseCount]string{
 	CauseSourceWater:         "source-water-changed",
 	CauseOffBalance:          "stock-off-balance",
 	CauseContainerBalance:    "container-off-balance",
+	CauseProbeSilent:         "ph-probe-silent",
 	CauseOxygenLow:           "oxygen-low",
 	CauseWaterWarm:           "water-warm",
 	CauseFilmStopped:         "film-stopped",

@@ -45,6 +45,7 @@ var tankChecks = [CauseCount]tankCheck{
 	CauseTemperatureInvalid:  notFitCheck(CauseTemperatureInvalid, dosing.QuantityTemperature),
 	CauseTemperatureRange:    checkTemperature,
 	CauseProbesDisagree:      checkProbes,
+	CauseProbeSilent:         checkSilent,
 	CauseSampleFlowOff: func(_ *Watch, now dosing.Instant, t *tankState) {
 		switchCheck(now, t, CauseSampleFlowOff, dosing.QuantitySampleFlow)
 	},

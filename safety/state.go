@@ -67,6 +67,7 @@ type tankState struct {
 	warmth      warmth
 
 	lastRole  [dosing.RoleCount]when
+	silence   silence
 	turns     turns
 	swings    bool // as of the last bin of readings
 	lastGroup [dosing.GroupCount]when

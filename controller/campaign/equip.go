@@ -74,7 +74,7 @@ func (s *Scene) fit(id dosing.TankID, p *parameters, q dosing.Quantity) {
 	case q == dosing.QuantityZoneLevel:
 		in.Noise, in.Step, in.Max = p.litres/2000, p.litres/1000, p.litres
 	case !q.Switch():
-		in.Noise, in.Step, in.Max = 0.1, 0.1, 600
+		in.Noise, in.Step, in.Max = 0.1, 0.1, 1e5
 	}
 	g.Inputs = append(g.Inputs, in)
 }

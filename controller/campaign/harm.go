@@ -5,8 +5,11 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
+	"leat/controller"
 	"leat/dosing"
+	"leat/safety"
 )
 
 // Harm is what doses added to a water's distance from its setpoints after the first fault
@@ -34,6 +37,10 @@ func (t *Trace) bound() Harm {
 	return measuredBound
 }
 
+// unbounded are the faults whose harm no dose does, and only containers, contactor or a second probe
+// bound: rule 16 leaves them out. What they did stands among the worst all the same.
+var unbounded = map[string]bool{"pump-stuck-on": true, "siphon": true, "siphon-back": true, "ph-drift": true}
+
 // share is how much of a bound the harm is.
 func (h Harm) share(bound Harm) float64 { return max(h.PH/bound.PH, h.EC/bound.EC) }
 
@@ -41,12 +48,36 @@ func (h Harm) share(bound Harm) float64 { return max(h.PH/bound.PH, h.EC/bound.E
 // a drop more is a pH more.
 const sour = 4.5
 
+// comes is within what time a person who was called comes. What becomes of a tank that stands stopped for
+// days, while its twin's water goes its own way, is nobody's dose.
+const comes = 10 * time.Hour
+
+// attended is until when harm is judged: a night beyond the first call of tonight or now after the first fault.
+func (t *Trace) attended() time.Duration {
+	from := time.Duration(-1)
+	for i := range t.Samples {
+		if t.Samples[i].Twinned {
+			from = t.Samples[i].At
+			break
+		}
+	}
+	for i := range t.Minutes {
+		m := &t.Minutes[i]
+		called := func(a controller.AlarmView) bool { return a.State.Stands() && a.Priority <= safety.PriorityTonight }
+		if from >= 0 && m.At >= from && slices.ContainsFunc(m.Alarms, called) {
+			return m.At + comes
+		}
+	}
+	return t.Ends
+}
+
 // harm is by tank the worst; zero where there is no twin.
 func (t *Trace) harm() Harm {
 	var worst Harm
+	until := t.attended()
 	for i := range t.Samples {
 		s := &t.Samples[i]
-		if !s.Twinned {
+		if !s.Twinned || s.At > until {
 			continue
 		}
 		target := s.Target
@@ -95,12 +126,13 @@ func (r *Report) harm(outcomes []*Outcome) {
 			continue
 		}
 		h.Nights++
-		if out.Harm.share(out.bound) > 1 {
+		share := out.Harm.share(out.bound)
+		if share > 1 && !unbounded[out.Fault] {
 			h.Above++
 		}
 		ph = append(ph, out.Harm.PH)
 		h.PHMax, h.ECMax = max(h.PHMax, out.Harm.PH), max(h.ECMax, out.Harm.EC)
-		h.Worst = append(h.Worst, HarmNight{Night: out.Night, Seed: out.Seed, Fault: out.Fault, Harm: out.Harm, share: out.Harm.share(out.bound)})
+		h.Worst = append(h.Worst, HarmNight{Night: out.Night, Seed: out.Seed, Fault: out.Fault, Harm: out.Harm, share: share})
 	}
 	if h.Nights == 0 {
 		return

@@ -69,7 +69,8 @@ type Outcome struct {
 type AlarmCount struct {
 	P1, P2, All   int
 	FalseInhibits int
-	Causes        []string // of the false inhibits
+	Causes        []string       // of the false inhibits
+	Called        map[string]int // alarms by priority and cause
 }
 
 // Rehearse plays the nights and judges them.

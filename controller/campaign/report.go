@@ -91,6 +91,9 @@ type AlarmReport struct {
 	Could            int    `json:"faults_that_could_show"`
 	Found            int    `json:"faults_named"`
 	FalseInhibit     *Ratio `json:"spurious_trips_per_100_nights"`
+	// Called are the alarms of nights without a fault, by priority and cause, with the seeds of
+	// their nights.
+	Called map[string][]uint64 `json:"called_without_a_fault,omitempty"`
 	// FalseCauses are what inhibited without a fault, and how often.
 	FalseCauses map[string]int `json:"spurious_trip_causes,omitempty"`
 	Kinds       []KindReport   `json:"faults,omitempty"`
@@ -252,6 +255,14 @@ func (r *Report) alarms(outcomes []*Outcome) {
 			faulty++
 		} else {
 			needless += out.Alarms.FalseInhibits
+			for called, times := range out.Alarms.Called {
+				if r.Alarms.Called == nil {
+					r.Alarms.Called = map[string][]uint64{}
+				}
+				for range times {
+					r.Alarms.Called[called] = append(r.Alarms.Called[called], out.Seed)
+				}
+			}
 			for _, cause := range out.Alarms.Causes {
 				if r.Alarms.FalseCauses == nil {
 					r.Alarms.FalseCauses = map[string]int{}
@@ -295,7 +306,11 @@ func (t *Trace) alarms() AlarmCount {
 			}
 		}
 	}
-	for _, p := range worst {
+	c.Called = map[string]int{}
+	for k, p := range worst {
+		if p < safety.PriorityLog {
+			c.Called[p.String()+" "+k.cause.String()]++
+		}
 		switch p {
 		case safety.PriorityNow:
 			c.P1++

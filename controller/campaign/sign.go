@@ -68,7 +68,7 @@ func causes(c ...safety.Cause) []safety.Cause {
 // built, the fault counts as missed.
 var signs = map[string]sign{
 	"circulation-off": {causes: causes(safety.CauseCirculationOff), needs: inputs(dosing.QuantityCirculation)},
-	"probe-flat":      {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse), takes: 10 * time.Minute, only: &condition{"a pH probe whose noise is more than half a step of its resolution", tooQuiet}},
+	"probe-flat":      {causes: causes(safety.CauseProbeSilent, safety.CausePHInvalid, safety.CauseNoResponse), takes: 10 * time.Minute, within: days, only: &condition{"noise that is more than half a step of its resolution, or nine hours of it", tooQuiet}},
 	"acid-empty":      {causes: causes(safety.CauseNoResponse, safety.CauseContainerEmpty), within: days, role: dosing.RoleAcid, worth: onePool},
 	"node-reboot":     {causes: causes(safety.CauseNodeRebooted, safety.CauseDoseUncertain)},
 
@@ -91,15 +91,15 @@ var signs = map[string]sign{
 	"stock-biofilm":      {hidden: "a tenth less is within the error of a healthy pump, 15 %"},
 	"stock-made-wrong":   {causes: causes(safety.CauseOffBalance, safety.CauseNoResponse), within: days, role: dosing.RoleStock, worth: 10 * onePool},
 
-	"ph-dry":               {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse)},
+	"ph-dry":               {causes: causes(safety.CauseProbeSilent, safety.CausePHInvalid, safety.CauseNoResponse)},
 	"ph-coated":            {causes: causes(safety.CauseProbeSlow, safety.CauseMixingSlow, safety.CauseBufferScale, safety.CauseNoResponse), within: days, role: dosing.RoleAcid, worth: 3 * onePool},
-	"ph-glass-broken":      {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseSolutionUnconfirmed)},
+	"ph-glass-broken":      {causes: causes(safety.CauseProbeSilent, safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseSolutionUnconfirmed)},
 	"ph-drift":             {causes: causes(safety.CauseProbesDisagree), hidden: "one probe alone does not show its own slow drift; caps bound what follows"},
 	"ground-loop":          {causes: causes(safety.CauseGroundLoop), role: dosing.RoleAcid, worth: onePool},
 	"ec-bubble":            {causes: causes(safety.CauseECInvalid)},
 	"ec-compensated-twice": {warms: true, causes: causes(safety.CauseECInvalid, safety.CauseCompensation), within: days, takes: 6 * time.Hour, only: &condition{"water that warms or cools by 2 °C", tooEven}},
-	"ph-input-open":        {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseTemperatureInvalid)},
-	"ph-dead-wanders":      {causes: causes(safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseWrongDirection, safety.CauseSolutionUnconfirmed, safety.CauseUnexplainedChange)},
+	"ph-input-open":        {causes: causes(safety.CauseProbeSilent, safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseTemperatureInvalid)},
+	"ph-dead-wanders":      {causes: causes(safety.CauseProbeSilent, safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseWrongDirection, safety.CauseSolutionUnconfirmed, safety.CauseUnexplainedChange)},
 	"temperature-failed":   {causes: causes(safety.CauseTemperatureInvalid)},
 	"ph-unplugged":         {causes: causes(safety.CausePHInvalid)},
 	"ph-silent":            {causes: causes(safety.CausePHStale)},
@@ -108,7 +108,7 @@ var signs = map[string]sign{
 	"level-failed-high":    {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown, safety.CauseLevelStuck), within: days},
 	"level-failed-low":     {causes: causes(safety.CauseLevelLow, safety.CauseLevelUnknown)},
 	"wild-sample":          {hidden: "one sample is no event: it holds for a moment and calls nobody"},
-	"sample-cell-closed":   {causes: causes(safety.CauseSampleFlowOff, safety.CauseNoResponse), within: days, role: dosing.RoleAcid, worth: twoPools},
+	"sample-cell-closed":   {causes: causes(safety.CauseProbeSilent, safety.CauseSampleFlowOff, safety.CauseNoResponse), within: days},
 	"probe-in-plume":       {hidden: "a fifth of a dose at once is within what mixing does; commissioning moves the probe"},
 
 	"circulation-half":     {causes: causes(safety.CauseMixingSlow, safety.CauseBufferScale), within: days, role: dosing.RoleAcid, worth: 3 * onePool},
@@ -161,15 +161,18 @@ var signs = map[string]sign{
 
 func inputs(q ...dosing.Quantity) []dosing.Quantity { return q }
 
-// tooQuiet: a flat line is a fault only where the probe's noise shows between the
-// steps of its resolution.
-func tooQuiet(t *Trace, _, _ time.Duration) string {
+// tooQuiet: a probe whose noise does not show between the steps of its resolution is flat as a rule,
+// and tested only when it has stood still for hours.
+func tooQuiet(t *Trace, from, until time.Duration) string {
 	for i := range t.Settings.Safety.Inputs {
 		if in := &t.Settings.Safety.Inputs[i]; in.Quantity == dosing.QuantityPH && in.Noise > in.Step/2 {
 			return ""
 		}
 	}
-	return "the probe's noise is less than half a step of its resolution: flat is its ordinary line"
+	if until-from > 9*time.Hour {
+		return ""
+	}
+	return "the probe's noise is less than half a step of its resolution, and it was over before a test of it was due"
 }
 
 // tooEven: a wrong slope shows by the day's warmth alone.

@@ -3,6 +3,8 @@ package campaign
 import (
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -27,6 +29,10 @@ func (r *Report) Write(w io.Writer) error {
 			r.PH.IAEPerSeer, r.EC.IAEPerSeer, r.PH.CounterPer, r.PH.IAEPerTimer, r.EC.IAEPerTimer)
 	}
 	p.line("")
+	for _, called := range slices.Sorted(maps.Keys(r.Alarms.Called)) {
+		seeds := r.Alarms.Called[called]
+		p.line("called without a fault: %s, %d times; nights of seeds %d", called, len(seeds), seeds[:min(len(seeds), 5)])
+	}
 	p.line("alarms: now %d, tonight %d, median a night %.0f; recall %s; needless inhibits in 100 nights %s", r.Alarms.P1, r.Alarms.P2, r.Alarms.PerNightMedian, r.Alarms.Recall, r.Alarms.FalseInhibit)
 	if len(r.Alarms.FalseCauses) > 0 {
 		p.line("    they were: %v", r.Alarms.FalseCauses)

@@ -39,7 +39,7 @@ var farmFaults = []Fault{
 	{Name: "over-delivery", stays: true, Row: 6, Text: "the acid pump delivers three tenths too much",
 		begin: onPump(dosing.RoleAcid, func(_ *Farm, p *pump) { p.trouble.gain = 0.3 }),
 		end:   onPump(dosing.RoleAcid, func(_ *Farm, p *pump) { p.trouble.gain = 0 })},
-	{Name: "siphon", Row: 7, Text: "acid siphons through the stopped pump, 1 mL/min",
+	{Name: "siphon", stays: true, Row: 7, Text: "acid siphons through the stopped pump, 1 mL/min",
 		begin: onPump(dosing.RoleAcid, func(_ *Farm, p *pump) { p.trouble.siphon = 1 }),
 		end:   onPump(dosing.RoleAcid, func(_ *Farm, p *pump) { p.trouble.siphon = 0 })},
 	{Name: "stock-weak", Row: 8, Text: "a stock is refilled with a weaker one", begin: onPump(dosing.RoleStock, strength(0.4))},

@@ -73,6 +73,7 @@ const (
 	outOfBandFor  = time.Hour        // plus two mixing times
 	progressOver  = 30 * time.Minute // an error that shrank over this long is on its way
 	progressShare = 0.9
+	progressNotes = 3 // in that time: what turned a while ago is on its way, too
 	blockedFor    = 2 * time.Hour
 	worn          = 0.4 // learned ln(buffer scale) that looks like a worn tube
 	wornBack      = 0.1 // less, before it looks so no more
@@ -81,11 +82,12 @@ const (
 
 // standing times what must last before it is an alarm.
 type standing struct {
+	settling settling
 	outside  dosing.Timer // pH or EC outside its warn band
 	harmed   dosing.Timer // pH outside its harm band; too little food can wait for the morning
 	withheld dosing.Timer
-	errorAt  time.Duration // when the error was last noted
-	errorWas float64       // in warn bands
+	errorAt  time.Duration          // when the error was last noted
+	errors   [progressNotes]float64 // in warn bands, the oldest first
 	noted    bool
 	stuck    bool         // the error did not shrink
 	worn     bool         // acid and base do less than they should
@@ -148,11 +150,15 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
 	st.harmed.Run(math.Abs(pH) > dosing.HarmBand.PH, now.Up)
 	if !st.outside.Running {
 		st.noted, st.stuck = false, false
-	} else if !st.noted || now.Up-st.errorAt >= progressOver {
-		st.stuck = st.noted && !(size < float64(progressShare*st.errorWas))
-		st.errorAt, st.errorWas, st.noted = now.Up, size, true
+	} else if !st.noted || now.Up-st.errorAt >= progressOver/progressNotes {
+		if !st.noted {
+			st.errors = [progressNotes]float64{math.Inf(1), math.Inf(1), math.Inf(1)}
+		}
+		st.stuck = !(size < float64(progressShare*st.errors[0]))
+		copy(st.errors[:], st.errors[1:])
+		st.errors[progressNotes-1], st.errorAt, st.noted = size, now.Up, true
 	}
-	if out >= outOfBandFor+2*s.MixingTime && st.stuck {
+	if settles := st.settling.follow(s, size <= 1, now.Up); out >= outOfBandFor+2*s.MixingTime && st.stuck && !settles {
 		t.see(now, safety.CauseOutOfBand, safety.Run, false, t.detailOr(now, safety.CauseOutOfBand, func() string {
 			words := fmt.Sprintf("pH %.2f, wanted %.2f; EC %.2f, wanted %.2f mS/cm", s.PH, float64(s.Target.PH), s.EC, float64(s.Target.EC))
 			if s.Withheld != safety.CauseNone {
