@@ -57,25 +57,26 @@ type Options struct {
 
 // Server serves the page, the monitoring and the local socket.
 type Server struct {
-	options  Options
-	pages    *template.Template
-	sessions *sessions
-	once     *once
-	failures failures
-	live     pages
-	strips   strips
-	records  records
-	reader   reader
-	api      *api
-	trust    *trust
-	passkeys *passkeys
-	handover *handover
-	kept     kept
-	every    time.Duration // between two events of a page that is followed
-	ending   chan struct{} // closed when serving ends
-	secure   bool          // browsers reach the page by HTTPS
-	address  string
-	doors    []door
+	options     Options
+	pages       *template.Template
+	sessions    *sessions
+	once        *once
+	failures    failures
+	live        pages
+	strips      strips
+	records     records
+	reader      reader
+	api         *api
+	trust       *trust
+	passkeys    *passkeys
+	handover    *handover
+	certificate *certificate // nil = plain HTTP
+	kept        kept
+	every       time.Duration // between two events of a page that is followed
+	ending      chan struct{} // closed when serving ends
+	secure      bool          // browsers reach the page by HTTPS
+	address     string
+	doors       []door
 }
 
 // door is one listener with what is served there.
@@ -132,14 +133,13 @@ func (s *Server) openPage() error {
 	}
 	s.address = "http://" + listener.Addr().String()
 	if s.options.Certificate != "" {
-		pair, err := tls.LoadX509KeyPair(s.options.Certificate, s.options.Key)
-		if err != nil {
+		if s.certificate, err = newCertificate(s.options.Certificate, s.options.Key); err != nil {
 			_ = listener.Close()
 			return fmt.Errorf("page certificate: %w", err)
 		}
 		s.secure = true
 		s.address = "https://" + listener.Addr().String()
-		listener = tls.NewListener(listener, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12})
+		listener = tls.NewListener(listener, &tls.Config{GetCertificate: s.certificate.get, MinVersion: tls.VersionTLS12})
 	}
 	s.serve(listener, s.routes())
 	return nil
