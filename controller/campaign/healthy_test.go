@@ -23,3 +23,26 @@ func TestAProbeQuieterThanItsStepIsNotTakenForSlowWater(t *testing.T) {
 		}
 	}
 }
+
+// In these nights without a fault something was called that nobody should act on: top-up that does what was told in
+// water of a weaker buffer was taken for harder water, and a tank on its first way to its setpoint for one that is stuck.
+func TestNobodyIsCalledInNightsThatWereAlarmedBefore(t *testing.T) {
+	for _, c := range []struct {
+		set  string
+		seed uint64
+		not  safety.Cause
+	}{{"ammonium", 51014, safety.CauseSourceWater}, {"depleted", 51011, safety.CauseSourceWater}, {"soft", 51005, safety.CauseOutOfBand}, {"day", 51006, safety.CauseOutOfBand}} {
+		o := Options{Set: c.set, Seed: c.seed, Nights: 1, Faults: faultsNone, Workers: 1}
+		trace, _, err := o.Follow(0, io.Discard)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range trace.Minutes {
+			for _, a := range trace.Minutes[i].Alarms {
+				if a.Cause == c.not && a.State.Stands() {
+					t.Fatalf("%s, seed %d, %s: %s", c.set, c.seed, trace.Minutes[i].At, a.Cause)
+				}
+			}
+		}
+	}
+}

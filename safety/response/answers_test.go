@@ -216,18 +216,18 @@ func TestALevelThatScattersBringsNoOtherWater(t *testing.T) {
 func TestWaterThatIsAsToldAgainClearsItself(t *testing.T) {
 	var e excess
 	for range 2 {
-		e.add(4, 0.5, 1)
+		e.add(4, 0.5, 1, 1)
 	}
 	if !e.stands {
 		t.Fatal("4 meq/L more, twice, is not believed")
 	}
 	for range 8 {
-		e.add(0, 0.5, 1)
+		e.add(0, 0.5, 1, 1)
 	}
 	if e.stands {
 		t.Error("it stands after eight top-ups as told")
 	}
-	if e.add(1.2, 0.5, 1); e.stands {
+	if e.add(1.2, 0.5, 1, 1); e.stands {
 		t.Error("what is barely more than an error of what was told is believed")
 	}
 }

@@ -18,6 +18,7 @@ const (
 	waterTimes      = 0.5 // or that share of what was told, if more
 	waterZ          = 3.0 // and that beyond doubt
 	waterUneven     = 2   // times these where part of the water answers late: it takes the top-up in, too
+	waterLeast      = 2   // top-ups that say harder: pH has a drift of its own, EC hardly
 	waterFades      = 0.8 // weight of earlier top-ups at each new one
 
 	waterBlur      = 0.3 // share of what it is believed to bring that may come at another moment
@@ -33,18 +34,20 @@ type told struct{ brings, spread, blur float64 }
 // excess is by how much the top-up brings more than was told, as a mean of the last ones.
 type excess struct {
 	weight, sum float64
+	count       int // top-ups
 	stands      bool
 }
 
 // add takes what one top-up brought beyond what was told, and what of that is no error.
-func (e *excess) add(more, sd, least float64) {
+func (e *excess) add(more, sd, least float64, topUps int) {
 	if !(sd > 0) {
 		return
 	}
+	e.count = min(e.count+1, topUps)
 	e.weight = float64(e.weight*waterFades) + 1/float64(sd*sd)
 	e.sum = float64(e.sum*waterFades) + more/float64(sd*sd)
 	switch mean := e.sum / e.weight; {
-	case float64(e.weight*(mean-least)*(mean-least)) > waterZ*waterZ && mean > least:
+	case float64(e.weight*(mean-least)*(mean-least)) > waterZ*waterZ && mean > least && e.count >= topUps:
 		e.stands = true
 	case mean < least/2:
 		e.stands = false
@@ -83,6 +86,7 @@ func (r *Responses) askWater(up time.Duration) {
 	if acid := &r.pools[Acid]; acid.answers >= AnswersWant {
 		q.otherSpread = waterDoses
 	}
+	does := does(r)
 	misread := math.Sqrt(2*r.water.level.variance()) / float64(r.tank.Quick()) / share // of the litres
 	uneven := 1.0
 	if r.tank.Slow > 0 {
@@ -91,15 +95,28 @@ func (r *Responses) askWater(up time.Duration) {
 	alkalinity := max(r.tank.TopUp.Alkalinity, 0)
 	q.water = &told{alkalinity, waterUnknownPH, waterBlur * max(alkalinity, waterAlkalinity/2)}
 	if f := r.ph.answer(r.marks.kept(), &q); f.ok {
-		s.alkalinity.add(f.water-alkalinity, math.Hypot(f.waterSD, f.water*misread), float64(uneven*max(waterAlkalinity, float64(waterTimes*alkalinity))))
+		s.alkalinity.add(f.water/does-alkalinity, math.Hypot(f.waterSD, f.water*misread)/does, float64(uneven*max(waterAlkalinity, float64(waterTimes*alkalinity))), waterLeast)
 	}
 	q.askEC()
 	q.otherSpread = waterStocks
 	salt, here := float64(r.tank.TopUp.EC), r.ec.last
 	q.water = &told{salt - here, waterUnknownEC, float64(waterBlur * here)}
 	if f := r.ec.answer(r.marks.kept(), &q); f.ok {
-		s.salt.add(f.water+here-salt, math.Hypot(math.Hypot(f.waterSD, (here-salt)*misread), waterStocks*r.marks.stocksSince(p.first-2*r.tank.MixingTime())/share), float64(uneven*max(waterSalt, float64(waterTimes*salt))))
+		s.salt.add(f.water+here-salt, math.Hypot(math.Hypot(f.waterSD, (here-salt)*misread), waterStocks*r.marks.stocksSince(p.first-2*r.tank.MixingTime())/share), float64(uneven*max(waterSalt, float64(waterTimes*salt))), 1)
 	}
+}
+
+// does is how many times what was commissioned acid or base usually does, by what answered most. Where
+// that is more, the buffer is weaker than told, and the same alkalinity does so many times as much.
+func does(r *Responses) float64 {
+	p := &r.pools[Acid]
+	if base := &r.pools[Base]; base.answers > p.answers {
+		p = base
+	}
+	if p.answers < AnswersWant {
+		return 1
+	}
+	return max(1, math.Exp(p.usual))
 }
 
 // SourceWater says what the top-up of a tank brings beyond what was told; "" while it is
