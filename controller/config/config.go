@@ -59,6 +59,7 @@ type Web struct {
 	Certificate, Key string
 	BehindProxy      bool
 	ECScale          dosing.ECScale
+	US               bool // °F and US gallons beside °C and litres
 }
 
 // Metrics is where the monitoring reads; an empty Listen means the page's server.

@@ -49,6 +49,7 @@ type pageTable struct {
 	KeyFile         string `toml:"key_file" doc:"key of certificate_file (PEM), not readable by every account"`
 	BehindProxy     bool   `toml:"behind_proxy" doc:"true: a proxy on this machine speaks HTTPS for the page"`
 	Off             bool   `toml:"off" doc:"true: no page"`
+	Units           string `toml:"units" doc:"units on the page: metric, or us for °F and US gallons beside °C and litres"`
 	ECScale         string `toml:"ec_scale" doc:"EC on the page also as CF, ppm 500 or ppm 700, beside mS/cm"`
 }
 

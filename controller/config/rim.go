@@ -74,6 +74,9 @@ func (b *rim) page() {
 		out.Listen = "127.0.0.1:8470"
 	}
 	var known bool
+	if out.US = in.Units == "us"; in.Units != "" && in.Units != "metric" && !out.US {
+		b.fault("page.units", quoted(in.Units), "are no units of the page", `write "metric" or "us"`)
+	}
 	if out.ECScale, known = dosing.ParseECScale(in.ECScale); !known {
 		b.fault("page.ec_scale", quoted(in.ECScale), "is no scale of EC", `write "CF", "ppm 500" or "ppm 700"; without it EC stands in mS/cm alone`)
 	}

@@ -12,14 +12,14 @@ import (
 	"leat/dosing"
 )
 
-func parsePages(scale dosing.ECScale) (*template.Template, error) {
-	return template.New("pages").Funcs(words(scale)).Funcs(pageWords()).ParseFS(files, "page/*.html")
+func parsePages(scale dosing.ECScale, us bool) (*template.Template, error) {
+	return template.New("pages").Funcs(words(scale, us)).Funcs(pageWords()).ParseFS(files, "page/*.html")
 }
 
 // Page is every page of a view that a person of this role gets, one after the other, for
 // whoever has no browser.
 func Page(view *controller.View, who string, role controller.Role) ([]byte, error) {
-	t, err := parsePages(dosing.ECScale{})
+	t, err := parsePages(dosing.ECScale{}, false)
 	if err != nil {
 		return nil, fmt.Errorf("page template: %w", err)
 	}

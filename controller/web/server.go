@@ -36,6 +36,7 @@ type Options struct {
 	Monitoring       string         // host:port of health and metrics alone; empty = the page's
 	Socket           string         // path of the local socket; empty = none
 	ECScale          dosing.ECScale // shown beside mS/cm
+	US               bool           // °F and US gallons beside °C and litres
 	View             func() *controller.View
 	Ask              func(context.Context, controller.Request) (controller.Answer, error)
 	ReadAnalysis     func(list string, into *controller.Request) error   // what a laboratory's list says; nil = none are taken
@@ -100,7 +101,7 @@ func New(options Options) (*Server, error) {
 }
 
 func (s *Server) open() (err error) {
-	if s.pages, err = parsePages(s.options.ECScale); err != nil {
+	if s.pages, err = parsePages(s.options.ECScale, s.options.US); err != nil {
 		return fmt.Errorf("page template: %w", err)
 	}
 	if s.options.Listen != "" {

@@ -18,13 +18,13 @@ import (
 
 // words are the functions of the page template: figures and ages as people say
 // them.
-func words(scale dosing.ECScale) template.FuncMap {
+func words(scale dosing.ECScale, us bool) template.FuncMap {
 	return template.FuncMap{
 		"age":     ageWords,
 		"ionBars": ionBars,
 		"percent": func(v float64) string { return strconv.FormatFloat(100*v, 'f', 1, 64) + " %" },
 		"in":      inWords,
-		"value":   func(in controller.InputView) string { return valueWords(in, scale) },
+		"value":   func(in controller.InputView) string { return valueWords(in, scale) + besideReading(in, us) },
 		"two":     func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) },
 		"ec":      func(v float64) string { return dosing.Conductivity(v).String() + scale.Beside(dosing.Conductivity(v)) },
 		// A spread of a logarithm as people say it.
@@ -32,7 +32,7 @@ func words(scale dosing.ECScale) template.FuncMap {
 		"clock":  func(t time.Time) string { return t.Format("2 Jan 15:04") },
 		"plain":  inputWords,
 		"signed": func(v float64) string { return fmt.Sprintf("%+.3f", v) },
-		"volume": volumeWords,
+		"volume": func(v dosing.Volume) string { return volumeWords(v) + besideVolume(v, us) },
 		"now":    nowFigures,
 		"wants": func(state alarm.State) bool {
 			return state != alarm.Acknowledged && state != alarm.Shelved
