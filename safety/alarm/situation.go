@@ -71,7 +71,7 @@ func (a *Alarms) Observe(tank dosing.TankID, s *Situation) {
 // Limits of the alarms that stop nothing.
 const (
 	outOfBandFor  = time.Hour        // plus two mixing times
-	progressOver  = 30 * time.Minute // an error that shrank over this long is on its way
+	progressOver  = 30 * time.Minute // an error that shrank over this long, or a mixing time, is on its way
 	progressShare = 0.9
 	progressNotes = 3 // in that time: what turned a while ago is on its way, too
 	blockedFor    = 2 * time.Hour
@@ -150,7 +150,7 @@ func (t *tankAlarms) judgeStanding(now dosing.Instant, trips []safety.Trip) {
 	st.harmed.Run(math.Abs(pH) > dosing.HarmBand.PH, now.Up)
 	if !st.outside.Running {
 		st.noted, st.stuck = false, false
-	} else if !st.noted || now.Up-st.errorAt >= progressOver/progressNotes {
+	} else if !st.noted || now.Up-st.errorAt >= max(progressOver, s.MixingTime)/progressNotes {
 		if !st.noted {
 			st.errors = [progressNotes]float64{math.Inf(1), math.Inf(1), math.Inf(1)}
 		}
