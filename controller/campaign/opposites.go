@@ -65,7 +65,9 @@ func (w *trail) fighting() {
 		away := math.Abs(float64(o.Estimate.PH-o.Target.PH)) + o.Volume.Millilitres()*math.Abs(p.AcidPerML)/float64(w.tank(o.Tank).Quick())/o.Floor
 		for _, in := range o.Inputs {
 			if in.Quantity == dosing.QuantityPH && in.Present {
-				away = max(away, math.Abs(in.Value-float64(o.Target.PH)))
+				// Where the reading will settle, if the water buffers as little as is credible.
+				settles := in.Value - (sum.acid-sum.base)/o.Floor
+				away = max(away, math.Abs(in.Value-float64(o.Target.PH)), math.Abs(settles-float64(o.Target.PH)))
 			}
 		}
 		// Stocks that are acid or alkaline move pH as well, and no reagent has fought them yet;
