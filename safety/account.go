@@ -39,6 +39,9 @@ const (
 	// trickle in as evidence does leave the water no rest in which it shows.
 	fullFrom, openFrom = 0.9, 0.5
 
+	// A dose judged a second time is taken out of the sum again, which rounds: so much of the limit is no refusal.
+	rounds = 1e-9
+
 	startBand = 0.1 // pH about the setpoint in which a tank may stand
 )
 
@@ -162,9 +165,9 @@ func (a *account) room(t *tankState, limit float64, up time.Duration, own bool) 
 	case !a.full && !a.tried(t):
 		return a.taste(limit, own)
 	case own && a.full && a.given-a.open > openFrom*limit:
-		return max(limit-(a.given-a.open), a.test(limit))
+		return max(limit-(a.given-a.open), a.test(limit)) + rounds*limit
 	case own:
-		return limit - (a.given - a.open)
+		return limit - (a.given - a.open) + rounds*limit
 	case !a.full || a.given <= openFrom*limit:
 		return limit - a.given
 	case a.tests < maxTests && up-a.last >= t.patience():
