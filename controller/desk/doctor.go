@@ -197,6 +197,9 @@ func (p *patient) nodes() {
 	})
 }
 
+// fullDisk is what is enough on a disk of any size, bytes: a record grows by less than 1 MB a tank and month.
+const fullDisk = 5e9
+
 func (p *patient) folder() {
 	if _, err := os.Stat(p.file.State); err != nil {
 		p.note("ledger", false, "start the daemon once, or correct [storage] folder", "%v", err)
@@ -205,7 +208,7 @@ func (p *patient) folder() {
 	rows, hash, known := store.Head(p.file.State)
 	p.note("ledger", known, "run leat ledger verify", "%d rows, head %x", rows, hash[:6])
 	free, size := metrics.Space(p.file.State)
-	p.note("disk", !(free < 0.1*size), "free some space: a full disk holds all doses", "%.1f of %.1f GB are free", free/1e9, size/1e9)
+	p.note("disk", !(free < min(0.1*size, fullDisk)), "free some space: a full disk holds all doses", "%.1f of %.1f GB are free", free/1e9, size/1e9)
 }
 
 // renewBefore is how long before its end a certificate should be renewed.
