@@ -65,9 +65,13 @@ func (w *trail) fighting() {
 		away := math.Abs(float64(o.Estimate.PH-o.Target.PH)) + o.Volume.Millilitres()*math.Abs(p.AcidPerML)/float64(w.tank(o.Tank).Quick())/o.Floor
 		for _, in := range o.Inputs {
 			if in.Quantity == dosing.QuantityPH && in.Present {
-				// Where the reading will settle, if the water buffers as little as is credible.
-				settles := in.Value - (sum.acid-sum.base)/o.Floor
-				away = max(away, math.Abs(in.Value-float64(o.Target.PH)), math.Abs(settles-float64(o.Target.PH)))
+				// Where the reading will settle. What is on its way and gives a reason for its opposite counts for
+				// least: by the commissioned buffer where that is more than the least credible one.
+				curve := w.Curves[o.Tank]
+				buffer := max(o.Floor, min(curve.Buffer(in.Value), curve.Buffer(float64(o.Target.PH)))*w.tank(o.Tank).BufferScale)
+				settles := in.Value - (sum.acid-sum.base)/buffer
+				// One reading lies within three deviations of the mean that the gate judges by.
+				away = max(away, math.Abs(in.Value-float64(o.Target.PH)), math.Abs(settles-float64(o.Target.PH))+3*max(w.tank(o.Tank).PHNoise, 0.01))
 			}
 		}
 		// Stocks that are acid or alkaline move pH as well, and no reagent has fought them yet;
