@@ -16,6 +16,8 @@ type topUp struct {
 	returned float64 // litres of the present flood that are known to be home
 	level    float64 // litres already accounted for
 	levelled bool
+	away     bool // water was away at the last level, and level is of before that
+	came     bool // the valve was open meanwhile
 }
 
 // afterClosing is how long a rise still counts as top-up once the valve is shut:
@@ -37,11 +39,23 @@ func (t *topUp) homecoming() (before, more float64) {
 	return before, max(t.returned-before, 0)
 }
 
-// litres takes a level and returns the top-up since the last one.
+// litres takes a level and returns the top-up since the last one. While water is away the level tells nothing
+// of it; once that is home, what stands above the level of before is what the valve let in.
 func (t *topUp) litres(level float64, up time.Duration) float64 {
-	if !t.levelled || t.flood.Away() {
+	if !t.levelled {
 		t.level, t.levelled = level, true
+	}
+	if t.flood.Away() {
+		t.away, t.came = true, t.came || t.open
 		return 0
+	}
+	if t.away {
+		rise := level - t.level
+		if !t.came {
+			rise = 0
+		}
+		t.level, t.away, t.came = level, false, false
+		return max(rise, 0)
 	}
 	if !t.open && !(t.ever && up-t.closed <= afterClosing) {
 		// Averaging: one low reading before the valve opens would be counted as water.
