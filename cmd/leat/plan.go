@@ -3,6 +3,8 @@ package main
 import (
 	"flag"
 	"io"
+	"slices"
+	"strconv"
 	"time"
 
 	"leat/controller/desk"
@@ -11,6 +13,8 @@ import (
 const planUsage = `usage: leat plan dump -config FILE -tank NAME -litres L [-water W] [-analysis LIST] [-json]
        leat plan fill -config FILE -tank NAME [-water W]
        leat plan week -config FILE -tank NAME [-days N] [-begin DAY] [-from-ec V -to-ec V]
+       leat plan stage -config FILE -tank NAME -name STAGE [-begin DAY] [-ph V] [-ec V] [-over TIME]
+       leat plan holiday -config FILE -tank NAME -name HOLIDAY -begin DAY -days N [-ph V] [-ec V]
 
 What dumping so many litres and filling up again does, and fill the same of the whole tank: which ions remain, pH and EC
 after the refill, mL of each stock and acid that bring it to its recipe, in which order, how it is entered, the cautions.
@@ -21,6 +25,9 @@ holds is taken from the daemon's account in the ledger, or from -analysis.
 
 week shows the setpoints that the file's stages, nights and holidays give on the coming days, and what limits how fast
 they may move. With -from-ec and -to-ec it plans an even ramp over the days instead, and writes the stages for the file.
+
+stage writes the next stage of the crop for the file, and holiday a time with setpoints of its own, which a person ends with
+leat act end-holiday; both show the setpoints of the days from then on. Without -ph and -ec a holiday keeps those of its stage.
 
 `
 
@@ -36,19 +43,39 @@ func planCommand(flags *flag.FlagSet) task {
 	flags.StringVar(&w.Begin, "begin", "", "of week: the first `DAY`, such as 2031-03-04; default today")
 	flags.Float64Var(&w.FromEC, "from-ec", 0, "of week: `EC` in mS/cm from which a ramp is planned")
 	flags.Float64Var(&w.ToEC, "to-ec", 0, "of week: `EC` in mS/cm to which it leads")
+	var name string
+	var over time.Duration
+	flags.StringVar(&name, "name", "", "of stage and holiday: what it is called, as `NAME`")
+	flags.DurationVar(&over, "over", 0, "of stage: the `TIME` in which its setpoints are come to, such as 72h; default at once")
 	flags.BoolVar(&d.JSON, "json", false, "print the plan as JSON")
-	for name, usage := range map[string]string{"ec": "`mS/cm` to come to; default the setpoint of the file", "ph": "`pH` to come to; default the setpoint of the file", "temp": "water temperature in `°C`; default 25"} {
+	for name, usage := range map[string]string{"ec": "`mS/cm` to come to; default the setpoint of the file, of a stage or holiday that before it", "ph": "`pH` to come to; default the setpoint of the file, of a stage or holiday that before it", "temp": "water temperature in `°C`; default 25"} {
 		d.Numbers[name] = flags.String(name, "", usage)
 	}
-	return task{usage: planUsage, words: 1, verbs: []string{"dump", "fill", "week"}, do: func(stdout, _ io.Writer) error {
+	return task{usage: planUsage, words: 1, verbs: []string{"dump", "fill", "week", "stage", "holiday"}, do: func(stdout, _ io.Writer) error {
 		switch verb := flags.Arg(0); {
-		case verb != "dump" && verb != "fill" && verb != "week":
-			return desk.Misuse("%q: want dump, fill or week", verb)
+		case !slices.Contains([]string{"dump", "fill", "week", "stage", "holiday"}, verb):
+			return desk.Misuse("%q: want dump, fill, week, stage or holiday", verb)
 		case d.Config == "":
 			return desk.Misuse("name the configuration with -config FILE")
 		case verb == "week":
 			w.Config, w.Tank, w.JSON, w.Now = d.Config, d.Tank, d.JSON, time.Now()
 			return w.Run(stdout)
+		case verb == "stage" || verb == "holiday":
+			w.Config, w.Tank, w.JSON, w.Now = d.Config, d.Tank, d.JSON, time.Now()
+			s := desk.Scheduling{Week: w, Holiday: verb == "holiday", Name: name, Over: over}
+			for _, n := range []struct {
+				flag string
+				to   *float64
+			}{{"ph", &s.PH}, {"ec", &s.EC}} {
+				if text := *d.Numbers[n.flag]; text != "" {
+					v, err := strconv.ParseFloat(text, 64)
+					if err != nil || !(v > 0 && v < 100) {
+						return desk.Misuse("-%s %.40q: want a number", n.flag, text)
+					}
+					*n.to = v
+				}
+			}
+			return s.Run(stdout)
 		case verb == "dump" && !(d.Litres > 0):
 			return desk.Misuse("say with -litres how much is dumped; the whole tank is leat plan fill")
 		case verb == "fill" && d.Litres != 0:

@@ -112,7 +112,7 @@ func (b *inputs) ofTank(id dosing.TankID, minimal bool) {
 		case rule.required:
 			b.fault(path, "", "is missing", fmt.Sprintf("state [tank.input.%s] with its topic, or an empty one for the default topic", rule.name))
 		default:
-			b.fault(path, "", "is neither given nor waived", fmt.Sprintf("state [tank.input.%s] with its topic, or not_fitted = \"why there is none\"", rule.name))
+			b.fault(path, "", "is neither given nor waived", fmt.Sprintf("state [tank.input.%s] with its topic or empty for the default one, or with not_fitted = \"why there is none\"", rule.name))
 		}
 	}
 }
@@ -159,7 +159,7 @@ func (b *inputs) ofStation(name string, in *inputTable, q dosing.Quantity, minim
 		input.NotFitted = "not stated"
 		b.gate().Inputs = append(b.gate().Inputs, input)
 	default:
-		b.fault(path, "", "is neither given nor waived", fmt.Sprintf("state [station.%s] with its topic, or not_fitted = \"why there is none\"", name))
+		b.fault(path, "", "is neither given nor waived", fmt.Sprintf("state [station.%s] with its topic or empty for the default one, or with not_fitted = \"why there is none\"", name))
 	}
 }
 

@@ -46,37 +46,15 @@ const mostDays = 60
 
 // Run prints the setpoints of the coming days and what bounds how fast they may move.
 func (w *Week) Run(stdout io.Writer) error {
-	if w.Days < 1 || w.Days > mostDays {
-		return Misuse("-days %d: want 1 to %d", w.Days, mostDays)
-	}
 	if (w.FromEC == 0) != (w.ToEC == 0) || !(w.FromEC >= 0 && w.ToEC >= 0) {
 		return Misuse("a ramp has both -from-ec and -to-ec, in mS/cm")
 	}
-	file, err := config.Look(w.Config)
+	at, err := w.place()
 	if err != nil {
 		return err
 	}
-	row, err := file.Row(w.Tank)
-	if err != nil {
-		return err
-	}
-	report, err := config.CheckFile(w.Config)
-	if err != nil {
-		return err
-	}
-	begin, err := w.begins(file.Zone)
-	if err != nil {
-		return err
-	}
-	id := 0
-	for i := range file.Settings.Safety.Tanks {
-		if file.Settings.Safety.Tanks[i].Name == row.Tank {
-			id = i
-		}
-	}
-	set := &file.Settings.Tanks[id]
-	plan := w.plan(row.Tank, set, begin)
-	plan.limit(set, report.Tanks[id].Sustainable)
+	plan := w.plan(at.tank, at.set, at.begin)
+	plan.limit(at.set, at.rates)
 	if w.JSON {
 		return WriteJSON(stdout, plan)
 	}
@@ -179,7 +157,7 @@ func (p *WeekPlan) write(w io.Writer) error {
 	case p.Stages != "" && len(p.Refused) == 0:
 		fmt.Fprintf(&out, "\nTo have it so, put this under the [[tank]] of the file, run leat check, and load it again (SIGHUP):\n\n%s", p.Stages)
 	case p.Stages == "" && !p.Schedule:
-		fmt.Fprint(&out, "\nThe file schedules nothing: [[tank.stage]] does; leat plan week -from-ec 1.2 -to-ec 2.2 writes a ramp for it.\n")
+		fmt.Fprint(&out, "\nThe file schedules nothing: leat plan stage writes a stage of the crop for it, leat plan holiday a holiday, leat plan week -from-ec 1.2 -to-ec 2.2 a ramp.\n")
 	}
 	_, err := io.WriteString(w, out.String())
 	return err
