@@ -112,6 +112,16 @@ func assemble(settings *Settings, restored ledger.State, now dosing.Instant) *Co
 	return c
 }
 
+// CommissionedBuffer is the buffer capacity of a tank at a pH before anything is learned,
+// meq/L per pH; 0 where it cannot be computed.
+func CommissionedBuffer(plant dosing.Tank, pH float64) float64 {
+	curve, err := curveOf(plant)
+	if err != nil {
+		return 0
+	}
+	return curve.Buffer(pH) * plant.BufferScale
+}
+
 // expectedCelsius is the temperature for which titration curves are drawn: a
 // room's; pK shifts by less than 0.05 over the range in which doses are allowed.
 const expectedCelsius = 21

@@ -30,6 +30,9 @@ var lists = map[string]func(f *Report, db *store.DB, stdout io.Writer) error{
 	"pumps": func(f *Report, db *store.DB, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadPumps, sheet.Pumps)
 	},
+	"drift": func(f *Report, db *store.DB, stdout io.Writer) error {
+		return printList(db, f.JSON, stdout, report.ReadDrift, sheet.Drift)
+	},
 	"water": func(f *Report, db *store.DB, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadWater, sheet.Water)
 	},

@@ -26,6 +26,17 @@ type Tank struct {
 	Level  string   `json:"level_input,omitempty"`
 	Area   float64  `json:"plant_area_m2,omitempty"` // 0 = not stated
 	Probes []Probe  `json:"probes,omitempty"`
+	Chemistry
+}
+
+// Chemistry is what a reader must know of a tank's water to say why its pH moves. All zero =
+// a record of an older leat, which does not tell.
+type Chemistry struct {
+	Alkalinity float64 `json:"top_up_meq_per_l,omitempty"`         // of the top-up
+	Carbonate  float64 `json:"carbonate_mmol_per_l,omitempty"`     // total inorganic carbon, as expected
+	Buffer     float64 `json:"buffer_meq_per_l_per_ph,omitempty"`  // as commissioned, at the file's setpoint
+	Setpoint   float64 `json:"file_ph,omitempty"`                  // of pH
+	MaxNH4     float64 `json:"max_ammonium_of_nitrogen,omitempty"` // of the recipe; 0 = none is stated
 }
 
 // Probe is one probe of pH or EC, by its name in the configuration.
@@ -47,6 +58,7 @@ type Pump struct {
 	// base's label is; empty = not known.
 	Salts map[string]float64 `json:"salts_g_per_l,omitempty"`
 	Parts float64            `json:"parts,omitempty"`
+	Acid  float64            `json:"acid_meq_per_ml,omitempty"` // of a mL; a base has it negative
 	// Holds is mg of each nutrient in a mL, by the symbols of analyses; empty = not known.
 	Holds map[string]float64 `json:"holds_mg_per_ml,omitempty"`
 }
@@ -58,8 +70,10 @@ func StationOf(set *controller.Settings, zone string) *Station {
 		plant := &set.Safety.Tanks[i]
 		tank := Tank{Name: plant.Name, Litres: float64(plant.Volume), Area: set.Tanks[i].PlantArea}
 		if plan := set.Tanks[i].Ratio; plan != nil {
-			tank.Recipe = plan.Recipe.Name
+			tank.Recipe, tank.MaxNH4 = plan.Recipe.Name, plan.MaxNH4
 		}
+		tank.Alkalinity, tank.Carbonate, tank.Setpoint = plant.TopUp.Alkalinity, plant.Carbonate, set.Tanks[i].PH.Value
+		tank.Buffer = controller.CommissionedBuffer(plant.Tank, tank.Setpoint)
 		for k := range set.Safety.Inputs {
 			in := &set.Safety.Inputs[k]
 			if in.NotFitted != "" || in.Tank != dosing.TankID(i) {
@@ -87,7 +101,7 @@ func StationOf(set *controller.Settings, zone string) *Station {
 
 func pumpOf(set *controller.Settings, id dosing.PumpID) Pump {
 	pump := &set.Safety.Pumps[id]
-	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Rate: pump.PerSecond.Millilitres(), Container: pump.Container.Millilitres(), Salts: pump.Salts, Parts: pump.Parts, Holds: map[string]float64{}}
+	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Rate: pump.PerSecond.Millilitres(), Container: pump.Container.Millilitres(), Acid: pump.AcidPerML, Salts: pump.Salts, Parts: pump.Parts, Holds: map[string]float64{}}
 	var content blend.Content
 	for i := range set.Tanks {
 		if !pump.ServesTank(dosing.TankID(i)) {
