@@ -39,7 +39,7 @@ const (
 	// trickle in as evidence does leave the water no rest in which it shows.
 	fullFrom, openFrom = 0.9, 0.5
 
-	// A dose judged a second time is taken out of the sum again, which rounds: so much of the limit is no refusal.
+	// A dose judged a second time is taken out of the sum again, which rounds: so much of the limit is nothing.
 	rounds = 1e-9
 
 	startBand = 0.1 // pH about the setpoint in which a tank may stand
@@ -140,6 +140,9 @@ func (a *account) fill(limit float64) {
 	}
 }
 
+// rests says that the account is full by this limit; by a lesser one, of a buffer that was believed weaker, it may have been.
+func (a *account) rests(limit float64) bool { return a.full && a.given > openFrom*limit }
+
 // test is what one dose at the limit may bring.
 func (a *account) test(limit float64) float64 {
 	if a.class == response.Stock {
@@ -161,14 +164,15 @@ func (t *tankState) patience() time.Duration {
 // room is what may still be given; a dose that is judged a second time does not count
 // against itself.
 func (a *account) room(t *tankState, limit float64, up time.Duration, own bool) float64 {
+	full := a.rests(limit)
 	switch {
-	case !a.full && !a.tried(t):
+	case !full && !a.tried(t):
 		return a.taste(limit, own)
-	case own && a.full && a.given-a.open > openFrom*limit:
+	case own && full && a.given-a.open > openFrom*limit:
 		return max(limit-(a.given-a.open), a.test(limit)) + rounds*limit
 	case own:
 		return limit - (a.given - a.open) + rounds*limit
-	case !a.full || a.given <= openFrom*limit:
+	case !full:
 		return limit - a.given
 	case a.tests < maxTests && up-a.last >= t.patience():
 		return a.test(limit)
@@ -216,12 +220,12 @@ func (s *sight) unseen() dosing.Volume {
 	room := a.room(s.tank, limit, s.now.Up, s.own.is)
 	others := a.given
 	if s.own.is {
-		others -= a.open
+		others -= a.open + rounds*limit
 	}
 	most := volumeOf(room, perML)
 	switch {
 	case class == response.Stock:
-	case others <= 0, room > 0 && a.full && s.smallestPasses(float64(perML)):
+	case others <= 0, room > 0 && a.rests(limit) && s.smallestPasses(float64(perML)):
 		// Else a weak buffer could never be corrected. Whether one dose is too coarse for
 		// the water is for the cap on its effect to say.
 		most = max(most, s.pump.MinDose)

@@ -355,3 +355,18 @@ func TestSilenceOfATestCountsOnlyWhereTheAccountWasFull(t *testing.T) {
 		}
 	}
 }
+
+// The believed buffer fell for a moment, by which the account was full, and rose again: what comes next is a first
+// dose still, and not all that the account leaves.
+func TestAnAccountThatIsNoLongerFullBeginsWithAFirstDose(t *testing.T) {
+	a, tank := newAccount(response.Base), &tankState{}
+	const limit = 0.2
+	a.given = 0.01
+	a.fill(limit / 100)
+	if !a.full {
+		t.Fatal("a hundredth of the limit does not fill it: this tests nothing")
+	}
+	if room, first := a.room(tank, limit, 0, false), a.test(limit); room != first {
+		t.Errorf("it leaves %g meq/L, a first dose is %g", room, first)
+	}
+}

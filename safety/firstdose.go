@@ -32,7 +32,7 @@ func (t *tankState) off() float64 {
 func (a *account) taste(limit float64, own bool) float64 {
 	given := a.tasting
 	if own {
-		given -= a.open
+		given -= a.open + rounds*limit
 	}
 	return a.test(limit) - max(given, 0)
 }

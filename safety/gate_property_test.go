@@ -198,7 +198,7 @@ func tryDose(rt *rapid.T, f *farm, books *auditor) int {
 	d := dosing.Dose{Key: f.key, Tank: plan.Tank, Pump: plan.Pump, Volume: plan.Volume, Up: f.now.Up, Open: true}
 	f.w.Opened(d)
 	if v := f.g.Recheck(f.now, plan, f.key); !v.Allowed {
-		rt.Fatalf("the second judgement in the same instant: %+v", v)
+		rt.Fatalf("the second judgement in the same instant: %+v, of %v", v, plan)
 	}
 	if v, _ := f.g.Largest(f.now, plan.Tank, plan.Pump); v != 0 {
 		rt.Fatalf("%s more with a dose open", v)
