@@ -61,7 +61,7 @@ func (hs *hands) ask(now dosing.Instant, r *Request) {
 	}
 	pump := &hs.settings.Safety.Pumps[r.Pump]
 	ph, ec := hs.pourEffect(r.Tank, pump, r.Volume)
-	what := fmt.Sprintf("%s of %s · %s into %s: expected pH %+.2f, EC %+.2f mS/cm", r.Volume, pump.Name, pump.Liquid(), t.plant.Name, ph, ec)
+	what := fmt.Sprintf("%s of %s · %s into %s: expected pH %+.2f, EC %+.2f mS/cm", volumeText(r.Volume), pump.Name, pump.Liquid(), t.plant.Name, ph, ec)
 	if math.Abs(ph) > handStepPH || math.Abs(ec) > handStepEC {
 		if o := &hs.offers[r.Tank]; r.Confirm == "" || r.Confirm != o.token || r.Pump != o.pump || r.Volume != o.volume || now.Up > o.ends {
 			hs.offer(now, r, what)
@@ -91,7 +91,7 @@ func (hs *hands) wrong(r *Request) string {
 		return fmt.Sprintf("pump %s does not serve tank %s; choose one that does", pump.Name, plant.Name)
 	}
 	if most := dosing.FromMillilitres(float64(plant.Volume) * 1000 / handShare); r.Volume > most {
-		return fmt.Sprintf("%s is more than %s, a fiftieth of the tank's volume; look at the number and its unit, mL", r.Volume, most)
+		return fmt.Sprintf("%s is more than %s, a fiftieth of the tank's volume; look at the number and its unit, mL", volumeText(r.Volume), volumeText(most))
 	}
 	return ""
 }
@@ -143,7 +143,7 @@ func (hs *hands) askVoid(now dosing.Instant, r *Request) {
 		hs.change(ledger.Change{Kind: ledger.ChangeHandVoid, At: now, Tank: hs.tankName(r.Tank), Pump: pump.Name, Volume: e.dose.Volume,
 			Text: e.name, Note: r.Note, By: r.By, From: r.From})
 		hs.accept(r, fmt.Sprintf("entry %s, %s of %s, is voided: it leaves the hour and the day; its effect on what is expected ends with the mixing time",
-			e.name, e.dose.Volume, pump.Name))
+			e.name, volumeText(e.dose.Volume), pump.Name))
 		return
 	}
 	hs.refuse(r, fmt.Sprintf("there is no entry %.20q of this tank in the last day", r.Entry))
@@ -196,4 +196,15 @@ func (hs *hands) views(id dosing.TankID) (views []HandView) {
 		}
 	}
 	return views
+}
+
+// volumeText is a volume with three significant digits.
+func volumeText(v dosing.Volume) string {
+	if v >= 10*dosing.Litre {
+		return fmt.Sprintf("%.3g L", v.Litres())
+	}
+	if ml := v.Millilitres(); ml < 100 {
+		return fmt.Sprintf("%.3g mL", ml)
+	}
+	return fmt.Sprintf("%.0f mL", v.Millilitres())
 }

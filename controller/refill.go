@@ -27,14 +27,14 @@ func (sk *stocks) askRefill(now dosing.Instant, r *Request) {
 		most = dosing.FromMillilitres(pump.Container.Millilitres() * containerAbove)
 	}
 	if r.Volume > most {
-		sk.refuse(r, fmt.Sprintf("%s is more than the container of %s holds, %s; look at the number and its unit, litres", r.Volume, pump.Name, most))
+		sk.refuse(r, fmt.Sprintf("%s is more than the container of %s holds, %s; look at the number and its unit, litres", volumeText(r.Volume), pump.Name, volumeText(most)))
 		return
 	}
 	counts := &sk.counts[r.Pump]
 	counts.refill = ledger.Refill{Volume: r.Volume, Ever: counts.before + sk.totals.Ever(r.Pump), At: now.Wall, Batch: r.Batch}
 	sk.watch.Refilled(r.Pump)
 	sk.change(ledger.Change{Kind: ledger.ChangeRefill, At: now, Pump: pump.Name, Volume: r.Volume, Text: r.Batch, Note: r.Note, By: r.By, From: r.From})
-	sk.accept(r, fmt.Sprintf("%s · %s holds %s from now on; how it works is judged anew", pump.Name, pump.Liquid(), r.Volume))
+	sk.accept(r, fmt.Sprintf("%s · %s holds %s from now on; how it works is judged anew", pump.Name, pump.Liquid(), volumeText(r.Volume)))
 }
 
 // left is what a container holds by the ledger and the newest refill: what was added by

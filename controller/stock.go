@@ -140,7 +140,7 @@ func (sk *stocks) low(id dosing.TankID) string {
 			continue
 		}
 		if v := sk.view(dosing.PumpID(i)); v.Known && v.Left >= 0 && v.Days < sk.settings.StockWarn.Hours()/24 {
-			low = append(low, fmt.Sprintf("%s: %s left, %s", pump.Name, v.Left, daysText(v.Lasting)))
+			low = append(low, fmt.Sprintf("%s: %s left, %s", pump.Name, volumeText(v.Left), daysText(v.Lasting)))
 		}
 	}
 	return strings.Join(low, "; ")

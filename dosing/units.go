@@ -56,17 +56,9 @@ func (v Volume) Millilitres() float64 { return float64(v) / float64(Millilitre) 
 // Litres is the volume in L.
 func (v Volume) Litres() float64 { return float64(v) / float64(Litre) }
 
-// String prints a volume with the three significant digits that a person reads, from ten
-// litres on in litres. What a program reads is in Millilitres.
+// String prints millilitres with as many digits as the volume has.
 func (v Volume) String() string {
-	number, unit := v.Millilitres(), " mL"
-	if v >= 10*Litre || v <= -10*Litre {
-		number, unit = v.Litres(), " L"
-	}
-	if math.Abs(number) >= 100 { // never as 1e+03
-		return strconv.FormatFloat(number, 'f', 0, 64) + unit
-	}
-	return strconv.FormatFloat(number, 'g', 3, 64) + unit
+	return strconv.FormatFloat(v.Millilitres(), 'f', -1, 64) + " mL"
 }
 
 // RunTime is how long a pump of the given rate needs for v, rounded up to the

@@ -154,7 +154,7 @@ func TestFiguresOfARefusalAreThoseOfTheDose(t *testing.T) {
 		want   string
 	}{
 		"effect":  {calciumPump, 101 * dosing.Millilitre, "101 mL would move pH by 0.00 or EC by 0.10 mS/cm; at most 100 mL"},
-		"transit": {acidPump, 5 * dosing.Millilitre, "on its way: acid 0.26 and base 0.00 pH, EC 0.01 mS/cm; at most 2.31 mL more"},
+		"transit": {acidPump, 5 * dosing.Millilitre, "on its way: acid 0.26 and base 0.00 pH, EC 0.01 mS/cm; at most 2.308 mL more"},
 		"dose":    {calciumPump, 201 * dosing.Millilitre, "201 mL; at most 200 mL"},
 	} {
 		if v := f.judge(0, c.pump, c.volume); v.Detail != c.want {
