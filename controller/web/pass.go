@@ -1,0 +1,68 @@
+package web
+
+import (
+	"context"
+	"net/http"
+)
+
+// Pass is one alarm that a link acknowledges. Why says why it cannot be acknowledged any
+// more; empty = it can.
+type Pass struct{ Words, Why string }
+
+// Passes are the links of what was told.
+type Passes interface {
+	Look(pass string) (Pass, bool)
+	Take(ctx context.Context, pass string) (Pass, error)
+}
+
+// passData is what the page of a link shows.
+type passData struct {
+	Pass
+	Taken   bool
+	Problem string
+	Path    string
+}
+
+// showPass shows what a link is of. It changes nothing: scanners of mail follow links.
+func (s *Server) showPass(w http.ResponseWriter, r *http.Request) {
+	var pass Pass
+	known := false
+	if s.options.Passes != nil {
+		pass, known = s.options.Passes.Look(r.PathValue("pass"))
+	}
+	switch {
+	case !known:
+		s.render(w, r, "acknowledge", http.StatusNotFound, passData{Problem: noPass})
+	case pass.Why != "":
+		s.render(w, r, "acknowledge", http.StatusGone, passData{Pass: pass, Problem: pass.Why})
+	default:
+		s.render(w, r, "acknowledge", http.StatusOK, passData{Pass: pass, Path: r.URL.EscapedPath()})
+	}
+}
+
+const noPass = "This is no link of this station."
+
+// takePass acknowledges what a link is of. The link itself is the right to do that and
+// nothing else.
+func (s *Server) takePass(w http.ResponseWriter, r *http.Request) {
+	text := r.PathValue("pass")
+	if s.options.Passes == nil {
+		s.showPass(w, r)
+		return
+	}
+	if before, known := s.options.Passes.Look(text); !known || before.Why != "" {
+		s.failed("link", "acknowledgement refused", s.client(r))
+		s.showPass(w, r)
+		return
+	}
+	pass, err := s.options.Passes.Take(r.Context(), text)
+	switch {
+	case err != nil:
+		s.render(w, r, "acknowledge", http.StatusServiceUnavailable, passData{Pass: pass, Problem: "The daemon did not answer. Try again.", Path: r.URL.EscapedPath()})
+	case pass.Why != "":
+		s.render(w, r, "acknowledge", http.StatusGone, passData{Pass: pass, Problem: pass.Why})
+	default:
+		s.options.Audit("link", "notification", "acknowledged", pass.Words+", from "+s.client(r))
+		s.render(w, r, "acknowledge", http.StatusOK, passData{Pass: pass, Taken: true})
+	}
+}
