@@ -157,11 +157,10 @@ func (a *App) open() error {
 	for range a.file.Settings.Tanks {
 		a.display.alarmed = append(a.display.alarmed, map[safety.Cause]bool{})
 	}
-	for i := range a.file.Settings.Safety.Inputs {
-		in := &a.file.Settings.Safety.Inputs[i]
+	for _, in := range a.file.Settings.Safety.Inputs {
 		a.names = append(a.names, a.tankName(in.Tank)+"/"+in.Name)
 	}
-	if err := a.openDesk(); err != nil {
+	if a.desk, err = newDesk(a.gear); err != nil {
 		return err
 	}
 	a.web, err = web.New(a.webOptions())

@@ -12,27 +12,27 @@ import (
 	"leat/controller/web"
 )
 
-// openDesk makes the desk that tells people of alarms; nil where the file names nobody.
-func (a *App) openDesk() error {
-	n := a.file.Notify
-	options := notify.Options{Station: a.file.Settings.Safety.Station, Page: n.Page, Folder: a.file.State, Log: a.log, Count: a.metrics.Notified}
+// newDesk makes the desk that tells people of alarms; nil where the file names nobody.
+func newDesk(g *gear) (*notify.Desk, error) {
+	n := g.file.Notify
+	options := notify.Options{Station: g.file.Settings.Safety.Station, Page: n.Page, Folder: g.file.State, Log: g.log, Count: g.metrics.Notified}
 	if n.Webhook.URL != "" {
 		roots, err := rootsOf("notify.webhook ca_file", n.Webhook.CA)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		options.Webhook = &notify.Webhook{URL: n.Webhook.URL, Secret: n.Webhook.Secret, Roots: roots}
 	}
 	if n.Mail.Server != "" {
 		roots, err := rootsOf("notify.mail ca_file", n.Mail.CA)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		options.Mail = &notify.Mail{Server: n.Mail.Server, User: n.Mail.User, Password: n.Mail.Password, From: n.Mail.From, To: n.Mail.To, Roots: roots}
 	}
-	a.desk = notify.New(options)
-	a.metrics.Notify(a.desk.Ways(), notify.Outcomes)
-	return nil
+	desk := notify.New(options)
+	g.metrics.Notify(desk.Ways(), notify.Outcomes)
+	return desk, nil
 }
 
 // rootsOf reads the certificates that vouch for a server; nil = the system's.
@@ -54,8 +54,8 @@ func rootsOf(what, file string) (*x509.CertPool, error) {
 // passes joins the links of what was told to the page.
 type passes struct{ app *App }
 
-// passes is nil where nobody is told, so that there are no links either.
-func (a *App) passes() web.Passes {
+// passesOf is nil where nobody is told, so that there are no links either.
+func passesOf(a *App) web.Passes {
 	if a.desk == nil {
 		return nil
 	}

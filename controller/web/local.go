@@ -53,21 +53,23 @@ func peerOf(ctx context.Context) string {
 // Rung is what became of a test by one way; no Problem = it was taken.
 type Rung struct{ Way, Problem string }
 
-// ring sends a test by each way on which alarms are told.
-func (s *Server) ring(w http.ResponseWriter, r *http.Request) {
-	all := []Rung{}
-	if s.options.Ring != nil {
-		for way, err := range s.options.Ring(r.Context()) {
-			rung := Rung{Way: way}
-			if err != nil {
-				rung.Problem = err.Error()
+// ringer sends a test by each way on which alarms are told.
+func ringer(ring func(context.Context) map[string]error) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		all := []Rung{}
+		if ring != nil {
+			for way, err := range ring(r.Context()) {
+				rung := Rung{Way: way}
+				if err != nil {
+					rung.Problem = err.Error()
+				}
+				all = append(all, rung)
 			}
-			all = append(all, rung)
 		}
+		slices.SortFunc(all, func(a, b Rung) int { return cmp.Compare(a.Way, b.Way) })
+		w.Header().Set("Content-Type", "application/json")
+		_ = json.NewEncoder(w).Encode(all) // a caller that went away is no fault of ours
 	}
-	slices.SortFunc(all, func(a, b Rung) int { return cmp.Compare(a.Way, b.Way) })
-	w.Header().Set("Content-Type", "application/json")
-	_ = json.NewEncoder(w).Encode(all) // a caller that went away is no fault of ours
 }
 
 // localRoutes are the paths of the local socket: the same requests as the page's
@@ -93,6 +95,6 @@ func (s *Server) localRoutes() http.Handler {
 		w.Header().Set("Content-Type", "application/json")
 		_ = json.NewEncoder(w).Encode(answer) // a caller that went away is no fault of ours
 	})
-	mux.HandleFunc("POST /ring", s.ring)
+	mux.HandleFunc("POST /ring", ringer(s.options.Ring))
 	return http.TimeoutHandler(mux, 10*time.Second, "the daemon did not answer")
 }

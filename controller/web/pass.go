@@ -23,8 +23,12 @@ type passData struct {
 	Path    string
 }
 
-// showPass shows what a link is of. It changes nothing: scanners of mail follow links.
-func (s *Server) showPass(w http.ResponseWriter, r *http.Request) {
+// links serves the links of what was told.
+type links struct{ server *Server }
+
+// show shows what a link is of. It changes nothing: scanners of mail follow links.
+func (l links) show(w http.ResponseWriter, r *http.Request) {
+	s := l.server
 	var pass Pass
 	known := false
 	if s.options.Passes != nil {
@@ -42,17 +46,18 @@ func (s *Server) showPass(w http.ResponseWriter, r *http.Request) {
 
 const noPass = "This is no link of this station."
 
-// takePass acknowledges what a link is of. The link itself is the right to do that and
+// take acknowledges what a link is of. The link itself is the right to do that and
 // nothing else.
-func (s *Server) takePass(w http.ResponseWriter, r *http.Request) {
+func (l links) take(w http.ResponseWriter, r *http.Request) {
+	s := l.server
 	text := r.PathValue("pass")
 	if s.options.Passes == nil {
-		s.showPass(w, r)
+		l.show(w, r)
 		return
 	}
 	if before, known := s.options.Passes.Look(text); !known || before.Why != "" {
 		s.failed("link", "acknowledgement refused", s.client(r))
-		s.showPass(w, r)
+		l.show(w, r)
 		return
 	}
 	pass, err := s.options.Passes.Take(r.Context(), text)
