@@ -20,23 +20,23 @@ type Report struct {
 }
 
 // lists are what can be asked for instead of a time, printed as text or JSON.
-var lists = map[string]func(f *Report, db *store.DB, stdout io.Writer) error{
-	"stocks": func(f *Report, db *store.DB, stdout io.Writer) error {
+var lists = map[string]func(f *Report, db *store.Record, stdout io.Writer) error{
+	"stocks": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadStocks, sheet.Stocks)
 	},
-	"probes": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"probes": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadProbes, sheet.Probes)
 	},
-	"pumps": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"pumps": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadPumps, sheet.Pumps)
 	},
-	"drift": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"drift": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadDrift, sheet.Drift)
 	},
-	"water": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"water": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadWater, sheet.Water)
 	},
-	"shopping": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"shopping": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, func(r report.Record) (*report.Shopping, error) { return report.ReadShopping(r, f.Weeks) }, sheet.Shopping)
 	},
 }
@@ -46,7 +46,7 @@ func ReportWords() []string {
 	return append(slices.Clone(report.Periods), slices.Sorted(maps.Keys(lists))...)
 }
 
-func printList[R any](db *store.DB, asJSON bool, stdout io.Writer, read func(report.Record) (R, error), write func(io.Writer, R) error) error {
+func printList[R any](db *store.Record, asJSON bool, stdout io.Writer, read func(report.Record) (R, error), write func(io.Writer, R) error) error {
 	list, err := read(db)
 	switch {
 	case err != nil:
@@ -115,7 +115,7 @@ func given(all ...bool) (n int) {
 }
 
 // exportRecord writes the whole record, or the time asked for, into a file.
-func exportRecord(db *store.DB, ask report.Ask, path string) error {
+func exportRecord(db *store.Record, ask report.Ask, path string) error {
 	var selection store.Selection
 	if ask != (report.Ask{}) {
 		period, _, err := report.PeriodIn(db, store.ReadMoment, ask)
