@@ -25,7 +25,6 @@ var larger = map[string]int{
 	"safety/response.Responses": 45,
 	"controller/store.DB":       45,
 	"dosing/blend.Mix":          39,
-	"controller/campaign.trail": 37,
 	"controller/web.Server":     32,
 	"dosing/loop.Loops":         32,
 	"controller/demo.stage":     27,
