@@ -37,7 +37,7 @@ const (
 	stepEvery    = 5 * time.Minute
 	stepPH       = 0.15 // a step that is told
 	stepEC       = 0.10
-	stepOverWay  = 6 // times as far as the water usually moves in that time
+	stepOverWay  = 6    // times as far as the water usually moves in that time
 	leastBesides = 0.01 // pH or mS/cm of an addition that is judged
 )
 
