@@ -5,6 +5,7 @@ import (
 	"io"
 	"maps"
 	"slices"
+	"strings"
 
 	"leat/controller/config"
 	"leat/controller/report"
@@ -19,6 +20,9 @@ type Report struct {
 	Weeks                                 int // of the shopping list
 }
 
+// pictured are the lists that are written for a browser too.
+var pictured = []string{"drift", "letter"}
+
 // lists are what can be asked for instead of a time, printed as text or JSON.
 var lists = map[string]func(f *Report, db *store.Record, stdout io.Writer) error{
 	"stocks": func(f *Report, db *store.Record, stdout io.Writer) error {
@@ -31,7 +35,10 @@ var lists = map[string]func(f *Report, db *store.Record, stdout io.Writer) error
 		return printList(db, f.JSON, stdout, report.ReadPumps, sheet.Pumps)
 	},
 	"drift": func(f *Report, db *store.Record, stdout io.Writer) error {
-		return printList(db, f.JSON, stdout, report.ReadDrift, sheet.Drift)
+		return printOrWrite(f, db, stdout, report.ReadDrift, sheet.Drift, sheet.DriftHTML)
+	},
+	"letter": func(f *Report, db *store.Record, stdout io.Writer) error {
+		return printOrWrite(f, db, stdout, report.ReadLetter, sheet.Letter, sheet.LetterHTML)
 	},
 	"water": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadWater, sheet.Water)
@@ -57,6 +64,18 @@ func printList[R any](db *store.Record, asJSON bool, stdout io.Writer, read func
 	return write(stdout, list)
 }
 
+// printOrWrite is printList of what is written for a browser too.
+func printOrWrite[R any](f *Report, db *store.Record, stdout io.Writer, read func(report.Record) (R, error), write, html func(io.Writer, R) error) error {
+	if f.HTML == "" {
+		return printList(db, f.JSON, stdout, read, write)
+	}
+	list, err := read(db)
+	if err != nil {
+		return err
+	}
+	return writeFile(f.HTML, func(w io.Writer) error { return html(w, list) })
+}
+
 // FolderOf finds the state folder by -state or -config, one of the two.
 func FolderOf(state, path string) (string, error) {
 	if (path == "") == (state == "") {
@@ -75,8 +94,11 @@ func FolderOf(state, path string) (string, error) {
 // Run prints or writes the report of a time, or what the containers hold.
 func (f *Report) Run(period string, stdout io.Writer) (err error) {
 	list, listed := lists[period]
-	if given := given(f.HTML != "", f.Export != "", f.JSON); given > 1 || listed && (f.HTML != "" || f.Export != "") {
-		return Misuse("-html, -export and -json are one or the other, and %s are printed as text or JSON", period)
+	switch given := given(f.HTML != "", f.Export != "", f.JSON); {
+	case given > 1:
+		return Misuse("-html, -export and -json are one or the other")
+	case listed && (f.Export != "" || f.HTML != "" && !slices.Contains(pictured, period)):
+		return Misuse("%s is printed as text or JSON; -html is of a time, of %s", period, strings.Join(pictured, " and of "))
 	}
 	if period != "" && (f.From != "" || f.To != "") {
 		return Misuse("%s and -from or -to contradict one another", period)
