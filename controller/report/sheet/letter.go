@@ -5,7 +5,6 @@ import (
 	"io"
 
 	"leat/controller/report"
-	"leat/dosing"
 )
 
 // Letter writes what leat would have given beside what was done, for a terminal.
@@ -106,7 +105,7 @@ func letterSeen(t *report.LetterTank) part {
 
 // quantity is pH or EC as people write it.
 func quantity(name string) string {
-	if name == dosing.QuantityPH.String() {
+	if name == "ph" {
 		return "pH"
 	}
 	return "EC"
