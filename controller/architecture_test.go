@@ -45,6 +45,7 @@ var mayImport = map[string][]string{
 	"controller/web":           {"dosing", "safety", "safety/alarm", "controller", "controller/report"},
 	"controller/app": {"dosing", "safety", "safety/alarm", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/prove", "controller/diary", "controller/report", "controller/store", "controller/metrics", "controller/notify", "controller/web"},
+	"controller/fleet": {"safety/ledger", "controller/app", "controller/cluster", "controller/config"},
 	"controller/app/apptest": {"dosing", "safety/ledger", "controller", "controller/payload", "controller/config", "controller/mqtt",
 		"controller/store", "controller/sim"},
 	"controller/cluster/clustertest": {},

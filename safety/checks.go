@@ -68,7 +68,7 @@ var tankChecks = [CauseCount]tankCheck{
 		if s := t.raise(now, CauseLedgerUnavailable, int64(w.ledger)); s != nil {
 			s.detail = "the record is " + w.ledger.String()
 		}
-		if w.ledger == LedgerFull || w.ledger == LedgerBehind {
+		if w.ledger == LedgerFull || w.ledger == LedgerBehind || w.ledger == LedgerUnreachable {
 			t.as(CauseLedgerUnavailable, Hold, ScopeStation)
 		}
 	},

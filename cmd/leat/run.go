@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"io"
 	"os"
@@ -42,8 +43,32 @@ func runDaemon(path string, stderr io.Writer) error {
 	hangup := make(chan os.Signal, 1)
 	signal.Notify(hangup, syscall.SIGHUP)
 	defer signal.Stop(hangup)
+	turn := func(ctx context.Context, term app.Term) error {
+		return runTurn(ctx, path, file, term, hangup, log, level)
+	}
+	switch {
+	case !file.Cluster.Shared():
+		err = turn(ctx, nil)
+	case runShared == nil:
+		err = errors.New("[cluster]: this program was built without the client of the ledger servers; run the one whose name is leat-cluster, or build it with go build -tags cluster ./cmd/leat")
+	default:
+		err = runShared(ctx, file, log, turn)
+	}
+	if err != nil {
+		return err
+	}
+	log.Info("stopped, pumps off")
+	return nil
+}
+
+// runShared runs a station whose ledger several daemons share; nil in the program that is
+// built without the servers' client.
+var runShared func(ctx context.Context, file *config.File, log *zap.Logger, turn func(context.Context, app.Term) error) error
+
+// runTurn runs the station until ctx ends or, where the ledger is shared, another daemon has it.
+func runTurn(ctx context.Context, path string, file *config.File, term app.Term, hangup <-chan os.Signal, log *zap.Logger, level zap.AtomicLevel) error {
 	fresh := file
-	daemon, err := app.New(file, app.Options{Log: log, Version: version, Reload: func() (_ *config.File, err error) {
+	daemon, err := app.New(file, app.Options{Log: log, Version: version, Term: term, Reload: func() (_ *config.File, err error) {
 		fresh, err = config.Load(path)
 		return fresh, err
 	}})
@@ -52,12 +77,10 @@ func runDaemon(path string, stderr io.Writer) error {
 	}
 	log.Info("started", zap.String("station", file.Settings.Safety.Station), zap.String("configuration", file.Settings.Version),
 		zap.String("broker", file.Broker.URL), zap.String("page", daemon.Address()), zap.String("state", file.State))
-	go reloadOnHangup(ctx, hangup, daemon, func() { level.SetLevel(levelOf(fresh.Log)) })
-	if err := daemon.Run(ctx); err != nil {
-		return err
-	}
-	log.Info("stopped, pumps off")
-	return nil
+	running, end := context.WithCancel(ctx)
+	defer end()
+	go reloadOnHangup(running, hangup, daemon, func() { level.SetLevel(levelOf(fresh.Log)) })
+	return daemon.Run(ctx)
 }
 
 const runUsage = `usage: leat run -config FILE

@@ -30,6 +30,7 @@ type Options struct {
 	Version   string // of the program, for the metrics
 	Log       *zap.Logger
 	Reload    func() (*config.File, error) // re-reads the configuration on Reload; nil = none
+	Term      Term                         // the station's turn that this daemon has; nil = the ledger is its own. Close gives it back
 	ArmAll    bool                         // the demo arms its own tanks and says so
 	Supervise func(state string)           // tells a supervisor; nil = systemd where there is one
 }
@@ -65,7 +66,7 @@ func New(file *config.File, options Options) (*App, error) {
 	if options.Log == nil {
 		options.Log = zap.NewNop()
 	}
-	a := &App{gear: &gear{file: file, log: options.Log, clock: options.Clock}, options: options,
+	a := &App{gear: &gear{file: file, log: options.Log, clock: options.Clock, term: options.Term}, options: options,
 		requests: make(chan request), reloads: make(chan chan error), probes: make(chan chan bool)}
 	a.assemble()
 	if a.options.Supervise == nil {
@@ -100,6 +101,9 @@ func (a *App) Close() {
 				a.log.Error("closing the ledger", zap.Error(err))
 			}
 		}
+		if a.term != nil {
+			a.term.Release() // the last word of this daemon: an heir begins at once
+		}
 		if a.release != nil {
 			a.release()
 		}
@@ -119,7 +123,11 @@ func (a *App) open() error {
 		return err
 	}
 	a.proofs = readProofs(a.file.State, a.file.Settings.Safety.Nodes)
-	book, err := ledger.Open(slowed(a.db))
+	rows, err := a.rows()
+	if err != nil {
+		return err
+	}
+	book, err := ledger.Open(slowed(rows))
 	broken := errors.Is(err, ledger.ErrBroken)
 	if err != nil && !broken {
 		return err
@@ -130,9 +138,12 @@ func (a *App) open() error {
 	a.metrics = metrics.New(a.file.Settings.Safety.Station, a.display.View, a.options.Version)
 	a.metrics.Stand(standing(a.file))
 	now := a.now()
-	restored, err := ledger.Replay(a.db, now, false)
+	restored, err := ledger.Replay(rows, now, false)
 	if err != nil {
 		return fmt.Errorf("replaying the ledger: %w", err)
+	}
+	if err := a.beginTerm(&restored); err != nil {
+		return err
 	}
 	if a.core, err = controller.New(&a.file.Settings, restored, now); err != nil {
 		return err
@@ -266,12 +277,12 @@ const (
 // what is not written then is an open intent, which counts in full.
 func (a *App) farewell(cancel func(), group *sync.WaitGroup) error {
 	a.options.Supervise("STOPPING=1")
-	if a.owner.owns {
+	if a.owner.owns && !a.replaced() {
 		a.outbox.stopPumps()
+		a.owners.leaveStation()
 	}
-	a.owners.leaveStation()
 	a.display.note(a.diary.End(a.now().Wall))
-	if a.record.pending == 0 { // a disk that keeps others waiting is not waited for
+	if a.record.pending == 0 && !a.replaced() { // a disk that keeps others waiting is not waited for
 		a.driver.step(a.clock.Now(), controller.Event{Kind: controller.EventEnding})
 	}
 	written := make(chan struct{})

@@ -23,6 +23,7 @@ type gear struct {
 	clock Clock
 
 	db      *store.DB
+	term    Term // nil = the ledger is this daemon's alone
 	core    *controller.Core
 	writer  *writer
 	sender  *sender

@@ -36,6 +36,8 @@ func (a *App) loop(ctx context.Context, linkErr, webErr <-chan error) error {
 		select {
 		case <-ctx.Done():
 			return nil
+		case <-a.termLost():
+			return ErrTaken
 		case err := <-linkErr:
 			return fmt.Errorf("broker: %w", err)
 		case err := <-webErr:
@@ -73,6 +75,7 @@ func (a *App) tick(now dosing.Instant) {
 		a.driver.step(now, controller.Event{Kind: controller.EventClock, Jump: jump})
 	}
 	a.lastTick = now
+	a.watchTerm(now)
 	a.owners.watchOwner(now)
 	a.asks.takeEarly()
 	if a.owners.other > 0 && now.Up > a.owners.other {

@@ -46,11 +46,11 @@ func (o *outbox) carryOut(now dosing.Instant, out *controller.Output) {
 	for _, order := range out.Orders {
 		m := message{topic: o.wires.orderTopic(order), qos: 1, order: order.ID(),
 			body: payload.AppendOrder(nil, order, o.wires.outlet(order.Tank()))}
-		if !o.owner.owns || !o.sender.urge(m) {
+		if !o.leads() || !o.sender.urge(m) {
 			o.sender.withdrawn <- order.ID() // has room: a station has one order open
 		}
 	}
-	if out.Lease && o.owner.owns {
+	if out.Lease && o.leads() {
 		o.beat++
 		o.urge(o.wires.leaseMessage(o.core.Epoch(), o.beat))
 	}

@@ -27,6 +27,7 @@ type record struct {
 	word    safety.LedgerState // the writer's last word on the disk
 	text    string             // its reason
 	behind  bool
+	apart   bool // the term of a shared ledger is in doubt
 	overrun bool // a draft found no room: the record ends before it
 	told    safety.LedgerState
 	pending int            // drafts given to the writer and not yet answered
@@ -74,6 +75,8 @@ func (dr *driver) tellRecord(now dosing.Instant) {
 	switch {
 	case r.overrun:
 		state, text = safety.LedgerFailed, fmt.Sprintf("%d rows wait for the disk and no more have room", draftsMost)
+	case state != safety.LedgerFailed && r.apart:
+		state, text = safety.LedgerUnreachable, "no majority of the ledger servers answers: another daemon may own the station"
 	case state == safety.LedgerReady && r.behind:
 		state, text = safety.LedgerBehind, fmt.Sprintf("%d rows wait for the disk, which finished the last one %s ago", r.pending, now.Since(r.moved).Round(time.Second))
 	}

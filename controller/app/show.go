@@ -48,7 +48,7 @@ func (d *display) show(now dosing.Instant) {
 	d.view.Store(view)
 	d.keepIons(view)
 	d.note(d.diary.Follow(view))
-	if !d.link.Open() || !d.owner.owns {
+	if !d.link.Open() || !d.leads() {
 		return
 	}
 	for i := range view.Tanks {

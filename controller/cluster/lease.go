@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"math"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
@@ -43,7 +44,8 @@ type Lease struct {
 	stop    func()
 	ended   chan struct{}
 
-	turn     sync.Mutex // of write
+	beaten   atomic.Int64 // when the owner last said that it decides
+	turn     sync.Mutex   // of write
 	mu       sync.Mutex
 	entry    entry
 	revision uint64
@@ -203,6 +205,9 @@ func (l *Lease) keep(ctx context.Context) {
 			return
 		case <-ticker.C:
 		}
+		if l.hangs() {
+			continue // an heir takes the station
+		}
 		if errors.Is(l.write(ctx, func(*entry) {}), errTaken) {
 			l.lose()
 			return
@@ -220,6 +225,18 @@ func (l *Lease) next() (entry, uint64) {
 		e.Rows, e.Hash = rows, hex.EncodeToString(hash[:])
 	}
 	return e, l.revision
+}
+
+// hangsAfter is how long an owner's decisions may be silent, in renewals.
+const hangsAfter = 20
+
+// Beat says that the owner's decisions go on: from the first one on a lease is renewed only
+// while they do.
+func (l *Lease) Beat() { l.beaten.Store(int64(time.Since(l.started))) }
+
+func (l *Lease) hangs() bool {
+	beaten := time.Duration(l.beaten.Load())
+	return beaten > 0 && time.Since(l.started)-beaten > hangsAfter*l.cluster.options.LeaseEach
 }
 
 func (l *Lease) lose() {

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -32,9 +33,9 @@ type Store struct {
 	cluster *Cluster
 	subject string
 
+	head   atomic.Pointer[head]
 	mu     sync.Mutex
 	rows   uint64      // number of the newest row
-	hash   [32]byte    // and its hash
 	last   uint64      // sequence of its message in the stream
 	doubt  *ledger.Row // published and neither acknowledged nor refused
 	failed error       // set once; every later append fails with it
@@ -51,13 +52,12 @@ func (c *Cluster) Store(ctx context.Context, station string) (*Store, error) {
 	if err != nil || newest == nil {
 		return s, err
 	}
-	s.last = newest.Sequence
 	row, err := rowOf(newest.Header, newest.Data)
 	if err != nil {
 		// Load says so too, with the place in the chain.
 		s.failed = fmt.Errorf("%w: message %d of %s is not leat's: %w", ledger.ErrFailed, newest.Sequence, subject, err)
 	}
-	s.rows, s.hash = row.Sequence, row.Hash
+	s.stored(row, newest.Sequence)
 	return s, nil
 }
 
@@ -126,7 +126,8 @@ func (s *Store) publish(row ledger.Row) error {
 }
 
 func (s *Store) stored(row ledger.Row, sequence uint64) {
-	s.rows, s.hash, s.last, s.doubt = row.Sequence, row.Hash, sequence, nil
+	s.rows, s.last, s.doubt = row.Sequence, sequence, nil
+	s.head.Store(&head{row.Sequence, row.Hash})
 }
 
 // Codes of the servers that the client's package does not name.
@@ -185,11 +186,19 @@ func (s *Store) overtaken(row ledger.Row) error {
 	return s.fail(fmt.Errorf("row %d of %s: %w", row.Sequence, s.subject, ErrTaken))
 }
 
-// Newest is number and hash of the newest row; zeros for an empty ledger.
+// head is number and hash of the newest row that was acknowledged.
+type head struct {
+	rows uint64
+	hash [32]byte
+}
+
+// Newest is number and hash of the newest row; zeros for an empty ledger. It waits for no
+// append that is under way.
 func (s *Store) Newest() (rows uint64, hash [32]byte) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.rows, s.hash
+	if h := s.head.Load(); h != nil {
+		return h.rows, h.hash
+	}
+	return 0, hash
 }
 
 var errNotOurs = errors.New("it has not the headers of a row")

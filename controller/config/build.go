@@ -66,6 +66,7 @@ func (b *builder) build() {
 	b.inputs.read()
 	b.mixes.uncountedWater()
 	b.rim.topics()
+	b.rim.cluster()
 	b.rim.broker()
 	b.rim.page()
 	b.rim.notify()

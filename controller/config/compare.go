@@ -20,6 +20,7 @@ import (
 func Compare(old, fresh *File) (changes, refusals []string) {
 	c := &comparison{}
 	c.fixed("the broker", old.Broker, fresh.Broker)
+	c.fixed("the ledger servers", old.Cluster, fresh.Cluster)
 	c.fixed("the page's address", old.Web, fresh.Web)
 	c.fixed("the address of the metrics", old.Metrics, fresh.Metrics)
 	c.fixed("who is told of an alarm", old.Notify, fresh.Notify)

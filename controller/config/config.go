@@ -23,6 +23,7 @@ type File struct {
 	Name     string // of the file, for messages
 	Settings controller.Settings
 	Broker   Broker
+	Cluster  Cluster
 	Web      Web
 	Metrics  Metrics
 	Notify   Notify
@@ -52,6 +53,19 @@ type Broker struct {
 	ClientID, User, Password string
 	CA, Certificate, Key     string
 }
+
+// Cluster is where a ledger that several daemons share is kept; without servers it is kept in
+// the state folder.
+type Cluster struct {
+	Servers              []string
+	Name                 string // of this daemon
+	Replicas             int
+	User, Password       string
+	CA, Certificate, Key string
+}
+
+// Shared says whether several daemons share the ledger.
+func (c *Cluster) Shared() bool { return len(c.Servers) > 0 }
 
 // Web is where the page listens and how it shows EC.
 type Web struct {

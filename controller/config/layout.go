@@ -6,6 +6,7 @@ package config
 type layout struct {
 	Station stationTable `toml:"station" doc:"the row of stocks with its acid, base and pumps"`
 	Broker  brokerTable  `toml:"broker" doc:"the MQTT broker"`
+	Cluster clusterTable `toml:"cluster" doc:"servers that keep the ledger for several daemons, of which one at a time owns the station; default the state folder keeps it for this one alone"`
 	Page    pageTable    `toml:"page" doc:"the page for the phone"`
 	Metrics metricsTable `toml:"metrics" doc:"what the monitoring reads"`
 	Notify  notifyTable  `toml:"notify" doc:"who is told of an alarm by the daemon itself, without a Prometheus"`
@@ -41,6 +42,20 @@ type brokerTable struct {
 	CAFile          string `toml:"ca_file" doc:"certificates that vouch for the broker (PEM); default the system's"`
 	CertificateFile string `toml:"certificate_file" doc:"the daemon's own certificate (PEM), where the broker asks for one"`
 	KeyFile         string `toml:"key_file" doc:"key of certificate_file (PEM), not readable by every account"`
+}
+
+type clusterTable struct {
+	Stated          bool
+	Servers         []string `toml:"servers" need:"yes" doc:"ledger servers (NATS with JetStream): nats://host:4222 or tls://host:4222, one or three"`
+	Name            string   `toml:"name" need:"yes" doc:"this daemon's own name, such as barn; no two have the same"`
+	Replicas        int      `toml:"replicas" doc:"servers that keep each row before it counts as written, 1 or 3; default as many as there are"`
+	User            string   `toml:"user" doc:"name at the ledger servers; default none"`
+	PasswordFile    string   `toml:"password_file" doc:"file that holds the password, not readable by every account"`
+	PasswordEnv     string   `toml:"password_env" doc:"name of the environment variable that holds the password"`
+	Credential      string   `toml:"password_credential" doc:"name of the systemd credential that holds the password"`
+	CAFile          string   `toml:"ca_file" doc:"certificates that vouch for the servers (PEM); default the system's"`
+	CertificateFile string   `toml:"certificate_file" doc:"the daemon's own certificate (PEM), where the servers ask for one"`
+	KeyFile         string   `toml:"key_file" doc:"key of certificate_file (PEM), not readable by every account"`
 }
 
 type pageTable struct {

@@ -26,6 +26,11 @@ func (b *rim) broker() {
 	}
 	if out.ClientID == "" {
 		out.ClientID = "leat-" + b.gate().Station
+		if b.file.Cluster.Shared() {
+			out.ClientID += "-" + b.file.Cluster.Name // a broker throws out the first of two clients of one name
+		}
+	} else if b.file.Cluster.Shared() {
+		b.warn("broker.client_id", "the daemons that share this ledger must not share it: the broker would throw out one for the other")
 	}
 	b.brokerURL(out.URL)
 	out.Password = b.secret("broker", "password", in.PasswordFile, in.PasswordEnv, in.Credential)

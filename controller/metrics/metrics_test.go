@@ -190,7 +190,7 @@ func TestEveryOutcomeAndModeExistsFromTheStart(t *testing.T) {
 		"leat_doses_total":             2 * int(ledger.OutcomeCount),
 		"leat_dosed_millilitres_total": 2 * int(ledger.OutcomeCount),
 		"leat_reading_quality":         2 * 5,
-		"leat_ledger_state":            5,
+		"leat_ledger_state":            6,
 		"leat_messages_total":          len(messageKinds),
 		"leat_config_reloads_total":    2,
 	} {

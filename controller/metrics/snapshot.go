@@ -143,7 +143,7 @@ func (s *snapshot) Collect(out chan<- prometheus.Metric) {
 	}
 	send("broker_connected", number(v.LinkUp))
 	send("epoch", float64(v.Epoch))
-	for state := safety.LedgerUnknown; state <= safety.LedgerReady; state++ {
+	for state := safety.LedgerUnknown; state <= safety.LedgerUnreachable; state++ {
 		send("ledger_state", number(v.Ledger == state), state.String())
 	}
 	for i := range v.Tanks {

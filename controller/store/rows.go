@@ -87,6 +87,19 @@ func (r *Record) newest() (sequence int64, err error) {
 	return sequence, err
 }
 
+// Newest is the number and hash of the newest row of a folder's ledger; zeros for none.
+func (r *Record) Newest() (sequence uint64, hash [32]byte, err error) {
+	last, err := r.newest()
+	if err != nil || last == 0 {
+		return 0, hash, err
+	}
+	err = r.Load(uint64(last), func(row ledger.Row) error {
+		sequence, hash = row.Sequence, row.Hash
+		return nil
+	})
+	return sequence, hash, err
+}
+
 // checkHead compares the newest row with the witness. Rows behind the witness
 // are what a crash between the two writes leaves; a witness ahead of the rows
 // means that acknowledged rows are gone.

@@ -31,6 +31,7 @@ type Farm struct {
 	wrap   map[string]func([]byte) []byte
 	orders []Arrival
 	begun  map[string]int
+	order  []string // of the orders that were begun, as they were
 	done   map[string]int
 	stops  []time.Time
 }
@@ -147,7 +148,9 @@ func (f *Farm) note(body []byte) {
 	}
 	switch report.Phase {
 	case controller.PhaseAccepted:
-		f.begun[report.Order.String()]++
+		if f.begun[report.Order.String()]++; f.begun[report.Order.String()] == 1 {
+			f.order = append(f.order, report.Order.String())
+		}
 	case controller.PhaseDone, controller.PhaseStopped:
 		f.done[report.Order.String()]++
 	}
@@ -184,6 +187,13 @@ func (f *Farm) Orders() []Arrival {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	return append([]Arrival(nil), f.orders...)
+}
+
+// Begun are the orders that the nodes began, in order.
+func (f *Farm) Begun() []string {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return append([]string(nil), f.order...)
 }
 
 // Starts is how many doses the nodes began.

@@ -1,0 +1,7 @@
+//go:build cluster
+
+package main
+
+import "leat/controller/fleet"
+
+func init() { runShared = fleet.Run }

@@ -1,0 +1,188 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"go.uber.org/zap"
+
+	"leat/controller/store"
+	"leat/dosing"
+	"leat/safety/ledger"
+)
+
+// Term is this daemon's time as owner of a station whose ledger several daemons share.
+type Term interface {
+	ledger.Store
+	// Begin returns the epoch of this term, above the last that the ledger knows. No other
+	// term of the station has it.
+	Begin(ctx context.Context, last uint32) (uint32, error)
+	// Instance names the ledger, whoever owns the station.
+	Instance() string
+	// Held says whether the station is surely ours now. It asks nobody.
+	Held() bool
+	// Beat says that the decisions go on.
+	Beat()
+	// Lost is closed when another daemon has taken the station.
+	Lost() <-chan struct{}
+	// Release gives the station back.
+	Release()
+}
+
+// ErrTaken says that another daemon has taken the station.
+var ErrTaken = errors.New("another daemon has taken this station")
+
+// InTurn runs the station whenever this daemon's turn comes, until ctx ends or something
+// fails that another try does not cure.
+func InTurn(ctx context.Context, log *zap.Logger, next func(context.Context) (Term, error), run func(context.Context, Term) error) error {
+	for {
+		term, err := next(ctx)
+		if err != nil {
+			if ctx.Err() != nil {
+				return nil
+			}
+			return err
+		}
+		if err := run(ctx, term); !errors.Is(err, ErrTaken) {
+			return err
+		}
+		log.Warn("another daemon has taken this station: waiting for the next turn")
+	}
+}
+
+// copied is a shared ledger with its copy in the state folder, from which this daemon starts
+// without the servers' help, and which reports, exports and backups read. The servers' rows
+// are the record: one that the folder cannot take is copied at the next start.
+type copied struct {
+	shared ledger.Store
+	folder *store.DB
+	log    *zap.Logger
+	behind bool
+}
+
+func (c *copied) Append(row ledger.Row) error {
+	if err := c.shared.Append(row); err != nil {
+		return err
+	}
+	if c.behind {
+		return nil
+	}
+	if err := c.folder.Append(row); err != nil {
+		c.behind = true
+		c.log.Error("the state folder's copy of the ledger ends here until the next start", zap.Uint64("row", row.Sequence), zap.Error(err))
+	}
+	return nil
+}
+
+func (c *copied) Load(from uint64, each func(ledger.Row) error) error {
+	return c.folder.Load(from, each)
+}
+
+// catchUp brings the copy to the end of the shared ledger. A folder whose rows the servers do
+// not have is another ledger's; where they have none at all, they get the folder's: so a farm
+// that had one daemon moves to several.
+func (c *copied) catchUp() error {
+	rows, hash, err := c.folder.Newest()
+	if err != nil {
+		return err
+	}
+	met, began, taken := rows == 0, time.Now(), 0
+	err = c.shared.Load(max(rows, 1), func(row ledger.Row) error {
+		if row.Sequence == rows {
+			if met = row.Hash == hash; !met {
+				return fmt.Errorf("%w: row %d of the state folder is not the one that the ledger servers hold: the folder belongs to another ledger; "+
+					"move it away, and it is filled anew", ledger.ErrBroken, rows)
+			}
+			return nil
+		}
+		taken++
+		return c.folder.Append(row)
+	})
+	switch {
+	case err != nil:
+		return err
+	case !met:
+		if err := c.handOver(rows); err != nil {
+			return err
+		}
+	}
+	c.log.Info("the state folder has the shared ledger", zap.Uint64("rows_before", rows), zap.Int("rows_taken", taken), zap.Duration("in", time.Since(began)))
+	return nil
+}
+
+// handOver gives the servers the folder's rows, where they have none.
+func (c *copied) handOver(rows uint64) error {
+	some := errors.New("some")
+	if err := c.shared.Load(1, func(ledger.Row) error { return some }); err != nil {
+		if errors.Is(err, some) {
+			return fmt.Errorf("%w: the state folder ends with row %d, which the ledger servers do not hold: an older copy of their data was put back; "+
+				"doses given since are not in it", ledger.ErrBroken, rows)
+		}
+		return err
+	}
+	c.log.Warn("the ledger servers hold nothing of this station: they get the state folder's ledger", zap.Uint64("rows", rows))
+	return c.folder.Load(1, c.shared.Append)
+}
+
+// rows is where the ledger is kept.
+func (a *App) rows() (ledger.Store, error) {
+	if a.term == nil {
+		return a.db, nil
+	}
+	a.owner.instance = a.term.Instance()
+	c := &copied{shared: a.term, folder: a.db, log: a.log}
+	return c, c.catchUp()
+}
+
+// beginTerm makes the run's epoch the one that the servers gave.
+func (a *App) beginTerm(restored *ledger.State) error {
+	if a.term == nil {
+		return nil
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), answerWithin)
+	defer cancel()
+	epoch, err := a.term.Begin(ctx, restored.LastEpoch)
+	if err != nil {
+		return fmt.Errorf("%w: %w", ErrTaken, err)
+	}
+	restored.LastEpoch = epoch - 1
+	return nil
+}
+
+// watchTerm holds all doses while it is in doubt whether the station is ours.
+func (a *App) watchTerm(now dosing.Instant) {
+	if a.term == nil {
+		return
+	}
+	a.term.Beat()
+	if apart := !a.term.Held(); apart != a.record.apart {
+		a.record.apart = apart
+		a.driver.tellRecord(now)
+	}
+}
+
+// leads says whether this daemon owns the station now, by the broker's word and, where the
+// ledger is shared, by the servers'.
+func (g *gear) leads() bool { return g.owner.owns && g.termHeld() }
+
+func (g *gear) termHeld() bool { return g.term == nil || g.term.Held() }
+
+// termLost is closed when another daemon has taken the station; nil = never.
+func (g *gear) termLost() <-chan struct{} {
+	if g.term == nil {
+		return nil
+	}
+	return g.term.Lost()
+}
+
+// replaced says whether another daemon has taken the station: pumps are its business now.
+func (g *gear) replaced() bool {
+	select {
+	case <-g.termLost():
+		return true
+	default:
+		return false
+	}
+}
