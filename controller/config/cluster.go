@@ -15,24 +15,20 @@ func (b *rim) cluster() {
 		return
 	}
 	out := &b.file.Cluster
-	*out = Cluster{Servers: in.Servers, Name: in.Name, Replicas: in.Replicas, User: in.User,
+	*out = Cluster{Servers: in.Servers, Name: in.Name, Replicas: 1, User: in.User,
 		CA: b.path(in.CAFile), Certificate: b.path(in.CertificateFile), Key: b.path(in.KeyFile)}
 	if in.Name != "" {
 		b.name("cluster.name", in.Name)
 	}
 	b.servers(in.Servers)
-	n := len(in.Servers)
-	if out.Replicas == 0 {
-		out.Replicas = min(n, 3)
-	}
-	switch {
-	case n == 0: // told already
-	case n != 1 && n != 3 && n != 5:
-		b.fault("cluster.servers", strconv.Itoa(n), "is no number of servers that has a majority when one is lost", "name one, three or five")
-	case out.Replicas != 1 && out.Replicas != 3 || out.Replicas > n:
-		b.fault("cluster.replicas", strconv.Itoa(out.Replicas), "is no number of servers to keep a row", "write 1, or 3 where there are three servers")
-	case out.Replicas == 1:
-		b.warn("cluster.replicas", "one server keeps the ledger: while it is away nothing is dosed, and its disk is the only copy but the daemons' own")
+	switch len(in.Servers) {
+	case 0: // told already
+	case 1:
+		b.warn("cluster.servers", "one server keeps the ledger: while it is away nothing is dosed")
+	case 3, 5:
+		out.Replicas = 3
+	default:
+		b.fault("cluster.servers", strconv.Itoa(len(in.Servers)), "is no number of servers that has a majority when one is lost", "name one, three or five")
 	}
 	out.Password = b.secret("cluster", "password", in.PasswordFile, in.PasswordEnv, in.Credential)
 	if out.Password != "" && in.User == "" {

@@ -59,7 +59,7 @@ type Broker struct {
 type Cluster struct {
 	Servers              []string
 	Name                 string // of this daemon
-	Replicas             int
+	Replicas             int    // servers that keep each row: 1 or 3
 	User, Password       string
 	CA, Certificate, Key string
 }

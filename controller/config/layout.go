@@ -46,9 +46,8 @@ type brokerTable struct {
 
 type clusterTable struct {
 	Stated          bool
-	Servers         []string `toml:"servers" need:"yes" doc:"ledger servers (NATS with JetStream): nats://host:4222 or tls://host:4222, one or three"`
+	Servers         []string `toml:"servers" need:"yes" doc:"ledger servers (NATS with JetStream): nats://host:4222 or tls://host:4222, one, three or five; of three or more, three keep each row"`
 	Name            string   `toml:"name" need:"yes" doc:"this daemon's own name, such as barn; no two have the same"`
-	Replicas        int      `toml:"replicas" doc:"servers that keep each row before it counts as written, 1 or 3; default as many as there are"`
 	User            string   `toml:"user" doc:"name at the ledger servers; default none"`
 	PasswordFile    string   `toml:"password_file" doc:"file that holds the password, not readable by every account"`
 	PasswordEnv     string   `toml:"password_env" doc:"name of the environment variable that holds the password"`
