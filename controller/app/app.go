@@ -276,7 +276,9 @@ const (
 // first, and neither a broker nor a disk that stalls keeps the daemon from ending:
 // what is not written then is an open intent, which counts in full.
 func (a *App) farewell(cancel func(), group *sync.WaitGroup) error {
-	a.options.Supervise("STOPPING=1")
+	if !a.replaced() { // else it stands by from now on
+		a.options.Supervise("STOPPING=1")
+	}
 	if a.owner.owns && !a.replaced() {
 		a.outbox.stopPumps()
 		a.owners.leaveStation()

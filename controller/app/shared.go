@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"go.uber.org/zap"
@@ -38,7 +39,7 @@ var ErrTaken = errors.New("another daemon has taken this station")
 // fails that another try does not cure.
 func InTurn(ctx context.Context, log *zap.Logger, next func(context.Context) (Term, error), run func(context.Context, Term) error) error {
 	for {
-		term, err := next(ctx)
+		term, err := standBy(ctx, supervise, next)
 		if err != nil {
 			if ctx.Err() != nil {
 				return nil
@@ -50,6 +51,29 @@ func InTurn(ctx context.Context, log *zap.Logger, next func(context.Context) (Te
 		}
 		log.Warn("another daemon has taken this station: waiting for the next turn")
 	}
+}
+
+// attendEvery is how often a supervisor hears of a daemon that stands by.
+const attendEvery = 2 * time.Second
+
+// standBy waits for the next turn. To a supervisor a daemon that stands by has started, and it
+// is alive.
+func standBy(ctx context.Context, tell func(string), next func(context.Context) (Term, error)) (Term, error) {
+	tell("READY=1")
+	waiting, end := context.WithCancel(ctx)
+	var group sync.WaitGroup
+	defer group.Wait()
+	defer end()
+	group.Go(func() {
+		for waiting.Err() == nil {
+			tell("WATCHDOG=1")
+			select {
+			case <-waiting.Done():
+			case <-time.After(attendEvery):
+			}
+		}
+	})
+	return next(ctx)
 }
 
 // copied is a shared ledger with its copy in the state folder, from which this daemon starts

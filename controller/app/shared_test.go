@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"strings"
+	"sync"
 	"testing"
+	"time"
 
 	"go.uber.org/zap"
 
@@ -114,6 +116,29 @@ func TestWhatTheServersDoNotTakeIsNotInTheFolderEither(t *testing.T) {
 	}
 	if got := len(rowsOf(t, folder)); got != 1 {
 		t.Fatalf("the folder has %d rows", got)
+	}
+}
+
+func TestADaemonThatStandsByTellsItsSupervisorThatItIsThere(t *testing.T) {
+	var mu sync.Mutex
+	var told []string
+	_, err := standBy(t.Context(), func(state string) {
+		mu.Lock()
+		defer mu.Unlock()
+		told = append(told, state)
+	}, func(context.Context) (Term, error) {
+		for {
+			mu.Lock()
+			heard := len(told)
+			mu.Unlock()
+			if heard >= 3 {
+				return nil, nil
+			}
+			time.Sleep(time.Millisecond)
+		}
+	})
+	if err != nil || told[0] != "READY=1" || told[1] != "WATCHDOG=1" || told[2] != "WATCHDOG=1" {
+		t.Fatalf("%q, %v", told, err)
 	}
 }
 
