@@ -20,12 +20,11 @@ const (
 // larger are the exceptions of today with their size. None may grow, and one that is within
 // the limit again is struck out: so the list only gets shorter.
 var larger = map[string]int{
-	"dosing/ratio.Tank":         62,
-	"safety/response.Responses": 45,
-	"controller/web.Server":     32,
-	"dosing/loop.Loops":         32,
-	"controller/demo.stage":     27,
-	"controller/sim.tank":       26,
+	"dosing/ratio.Tank":     62,
+	"controller/web.Server": 32,
+	"dosing/loop.Loops":     32,
+	"controller/demo.stage": 27,
+	"controller/sim.tank":   26,
 }
 
 func TestNoFileTypeOrFunctionOfTheHouseGrowsBeyondWhatIsRead(t *testing.T) {
