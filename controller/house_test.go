@@ -20,7 +20,6 @@ const (
 // larger are the exceptions of today with their size. None may grow, and one that is within
 // the limit again is struck out: so the list only gets shorter.
 var larger = map[string]int{
-	"dosing/ratio.Tank":     62,
 	"controller/web.Server": 32,
 	"dosing/loop.Loops":     32,
 	"controller/demo.stage": 27,
