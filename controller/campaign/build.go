@@ -28,6 +28,7 @@ type Scene struct {
 	Faults   []sim.Injection // times are of the night
 	slips    []slip
 	quarrels []quarrel
+	chores   []chore
 	probes   probes
 
 	record *ledger.Memory // what the daemon finds; nil = nothing

@@ -185,7 +185,7 @@ func (o *Options) Night(set *Set, night int) (*Scene, string, error) {
 	s.plant, s.stderr = o.Plant, o.Stderr
 	s.Faults = faults
 	if o.People {
-		s.slips, s.quarrels = s.drawSlips(), s.drawQuarrels()
+		s.slips, s.quarrels, s.chores = s.drawSlips(), s.drawQuarrels(), s.drawChores()
 	}
 	var names []string
 	for _, f := range s.Faults {
