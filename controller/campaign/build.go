@@ -377,6 +377,7 @@ func (s *Scene) feed() {
 			s.Wires[i].PerKelvin = s.probes.perKelvin
 			compensation = dosing.Compensation{Method: dosing.MethodMeasured, PerKelvin: s.probes.told}
 		}
+		in.Compensation = compensation
 		f := sim.Feed{Topic: topic}
 		f.Input, f.Tank, f.Quantity, f.Compensation = dosing.InputID(i), in.Tank, in.Quantity, compensation
 		f.Format = sim.PlainFormat(in.Quantity)
