@@ -75,8 +75,8 @@ func rowOf(fault string) *row {
 	return nil
 }
 
-// unseen is why nothing need name a fault; "" = something should.
-func unseen(fault string) string {
+// nobodyCalled is why nothing need name a fault; "" = something should.
+func nobodyCalled(fault string) string {
 	if r := rowOf(fault); r != nil {
 		return r.why
 	}

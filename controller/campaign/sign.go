@@ -162,7 +162,7 @@ var signs = withUnseen(map[string]sign{
 // withUnseen takes from the table of faults what nothing need name.
 func withUnseen(all map[string]sign) map[string]sign {
 	for name, g := range all {
-		g.hidden = unseen(name)
+		g.hidden = nobodyCalled(name)
 		all[name] = g
 	}
 	return all
