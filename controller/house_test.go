@@ -23,7 +23,6 @@ var larger = map[string]int{
 	"dosing/ratio.Tank":         62,
 	"dosing/chem.speciation":    47,
 	"safety/response.Responses": 45,
-	"controller/store.DB":       45,
 	"dosing/blend.Mix":          39,
 	"controller/web.Server":     32,
 	"dosing/loop.Loops":         32,

@@ -24,26 +24,26 @@ type Report struct {
 var pictured = []string{"drift", "letter"}
 
 // lists are what can be asked for instead of a time, printed as text or JSON.
-var lists = map[string]func(f *Report, db *store.DB, stdout io.Writer) error{
-	"stocks": func(f *Report, db *store.DB, stdout io.Writer) error {
+var lists = map[string]func(f *Report, db *store.Record, stdout io.Writer) error{
+	"stocks": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadStocks, sheet.Stocks)
 	},
-	"probes": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"probes": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadProbes, sheet.Probes)
 	},
-	"pumps": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"pumps": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadPumps, sheet.Pumps)
 	},
-	"drift": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"drift": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printOrWrite(f, db, stdout, report.ReadDrift, sheet.Drift, sheet.DriftHTML)
 	},
-	"letter": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"letter": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printOrWrite(f, db, stdout, report.ReadLetter, sheet.Letter, sheet.LetterHTML)
 	},
-	"water": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"water": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadWater, sheet.Water)
 	},
-	"shopping": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"shopping": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, func(r report.Record) (*report.Shopping, error) { return report.ReadShopping(r, f.Weeks) }, sheet.Shopping)
 	},
 }
@@ -53,7 +53,7 @@ func ReportWords() []string {
 	return append(slices.Clone(report.Periods), slices.Sorted(maps.Keys(lists))...)
 }
 
-func printList[R any](db *store.DB, asJSON bool, stdout io.Writer, read func(report.Record) (R, error), write func(io.Writer, R) error) error {
+func printList[R any](db *store.Record, asJSON bool, stdout io.Writer, read func(report.Record) (R, error), write func(io.Writer, R) error) error {
 	list, err := read(db)
 	switch {
 	case err != nil:
@@ -65,7 +65,7 @@ func printList[R any](db *store.DB, asJSON bool, stdout io.Writer, read func(rep
 }
 
 // printOrWrite is printList of what is written for a browser too.
-func printOrWrite[R any](f *Report, db *store.DB, stdout io.Writer, read func(report.Record) (R, error), write, html func(io.Writer, R) error) error {
+func printOrWrite[R any](f *Report, db *store.Record, stdout io.Writer, read func(report.Record) (R, error), write, html func(io.Writer, R) error) error {
 	if f.HTML == "" {
 		return printList(db, f.JSON, stdout, read, write)
 	}
@@ -137,7 +137,7 @@ func given(all ...bool) (n int) {
 }
 
 // exportRecord writes the whole record, or the time asked for, into a file.
-func exportRecord(db *store.DB, ask report.Ask, path string) error {
+func exportRecord(db *store.Record, ask report.Ask, path string) error {
 	var selection store.Selection
 	if ask != (report.Ask{}) {
 		period, _, err := report.PeriodIn(db, store.ReadMoment, ask)
