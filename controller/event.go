@@ -130,11 +130,12 @@ const (
 	RequestEndHoliday               // operate: the holiday of the tank is over
 	RequestPumpRate                 // operate: Pump gave Runs into a cylinder
 	RequestNewTube                  // operate: Pump, or its tube, was replaced
+	RequestTitrate                  // engineer: small doses that measure how much the water buffers
 	RequestCount
 )
 
 var requestNames = [RequestCount]string{"none", "setpoint", "arm", "observe", "stop", "clear", "pause", "resume",
-	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate", "end-holiday", "pump-rate", "new-tube"}
+	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate", "end-holiday", "pump-rate", "new-tube", "titrate"}
 
 func (k RequestKind) String() string { return requestNames[min(k, RequestCount-1)] }
 
@@ -192,7 +193,7 @@ func (k RequestKind) Lessens() bool {
 // Needs is the role a request of this kind needs.
 func (k RequestKind) Needs() Role {
 	switch k {
-	case RequestArm, RequestObserve, RequestClear, RequestConfirmWater, RequestAnalysis, RequestRaiseEpoch:
+	case RequestArm, RequestObserve, RequestClear, RequestConfirmWater, RequestAnalysis, RequestRaiseEpoch, RequestTitrate:
 		return RoleEngineer
 	case RequestNone:
 		return RoleCount

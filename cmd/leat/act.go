@@ -29,6 +29,7 @@ with the same checks and in the same ledger. Modes, pauses and confirmed water: 
   analysis     -analysis LIST [-sampled TIME]: what a laboratory found
   calibrate    -probe NAME -step STEP [-standard NAME -celsius T] [-found LIST]: one step; leat calibrate leads through them
   pump-rate    -pump NAME -runs LIST: seconds and mL of each run into a cylinder; needs no -tank
+  titrate      small doses measure how much the water buffers and how it mixes; the page of the tank tells the result
   new-tube     -pump NAME: the pump or its tube was replaced; needs no -tank
   end-holiday  a holiday of the schedule is over: setpoints return to the stage of the crop
   acknowledge  -cause CAUSE: a person knows of an alarm
@@ -44,7 +45,7 @@ var actTakes = map[controller.RequestKind]string{
 	controller.RequestSetpoint: "ph ec until", controller.RequestCleaning: "", controller.RequestMaintenance: "", controller.RequestServiced: "",
 	controller.RequestHandDose: "pump ml", controller.RequestVoid: "entry", controller.RequestRefill: "pump litres batch",
 	controller.RequestAnalysis: "analysis sampled", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "", controller.RequestCalibrate: "probe step standard celsius found", controller.RequestEndHoliday: "",
-	controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump",
+	controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump", controller.RequestTitrate: "",
 }
 
 // actNeeds are those of them without which there is nothing to ask.
