@@ -81,7 +81,7 @@ func (ts *titrations) plan(now dosing.Instant, r *Request) (*titration, string) 
 	}
 	// Toward the setpoint; at it the way down, since acid is what most waters need.
 	run := &titration{by: r.By, from: r.From, role: dosing.RoleAcid, began: now.Up, came: t.loops.ToppedUp(), titrant: calibration.NewTitrant(t.plant, t.curve)}
-	pH, limits := float64(e.MeasuredPH), t.ph.limits
+	pH, limits := float64(e.PH), t.ph.limits // settled: what is on its way goes on
 	run.aim = dosing.PH(math.Max(pH-titrateMost, limits.Min))
 	if pH < t.ph.present-dosing.StartBand.PH {
 		run.role, run.aim = dosing.RoleBase, dosing.PH(math.Min(pH+titrateMost, limits.Max))
@@ -91,17 +91,20 @@ func (ts *titrations) plan(now dosing.Instant, r *Request) (*titration, string) 
 	}
 	for i := range ts.settings.Safety.Pumps {
 		if p := &ts.settings.Safety.Pumps[i]; p.ServesTank(r.Tank) && p.Role == run.role && p.AcidPerML != 0 && p.MinDose > 0 {
-			run.pump, run.settled = dosing.PumpID(i), ts.quietFrom(now, r.Tank)+t.plant.MixingTime()
+			run.pump, run.settled = dosing.PumpID(i), ts.onWay(now, r.Tank, run.titrant)+t.plant.MixingTime()
 			return run, ""
 		}
 	}
 	return nil, "no pump gives this tank " + run.role.String()
 }
 
-// quietFrom is when the tank was last dosed, at the latest now.
-func (ts *titrations) quietFrom(now dosing.Instant, id dosing.TankID) time.Duration {
+// onWay tells a titration what is on its way from before, and returns when the last of it was given.
+func (ts *titrations) onWay(now dosing.Instant, id dosing.TankID, titrant *calibration.Titrant) time.Duration {
 	plant, last := &ts.tanks[id].plant, now.Up-ts.tanks[id].plant.MixingTime()
-	ts.totals.EachInTransit(id, now.Up, plant.DeadTime, plant.TimeConstant, func(d *dosing.Dose, _ float64) { last = max(last, d.Up) })
+	ts.totals.EachInTransit(id, now.Up, plant.DeadTime, plant.TimeConstant, func(d *dosing.Dose, _ float64) {
+		last = max(last, d.Up)
+		titrant.Before(d.Up-now.Up, float64(d.Volume.Millilitres()*ts.settings.Safety.Pumps[d.Pump].AcidPerML)/float64(plant.Quick()))
+	})
 	return last
 }
 

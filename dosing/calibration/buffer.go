@@ -28,7 +28,8 @@ type Titrant struct {
 	width    time.Duration
 	bins     []titrantBin
 	doses    []titrantDose
-	other    bool // of the next bin
+	before   []titrantDose // on their way when it began
+	other    bool          // of the next bin
 }
 
 type titrantBin struct {
@@ -61,6 +62,8 @@ const (
 	movedMost  = 0.25 // pH
 	// What pumps repeat to, whatever the probe says.
 	pumpShare = 0.03
+	// Plants and air move pH by some such in an hour.
+	driftPH = 0.3
 	// By so much a probe wanders within an hour or two.
 	wanderPH = 0.01
 	// A dose is to move pH by a step. No dose is more than so many times the one before, whatever is thought of the buffer.
@@ -108,6 +111,11 @@ func (t *Titrant) Break() { t.other = true }
 // Give takes a dose by the middle of its run.
 func (t *Titrant) Give(since time.Duration, acid float64) {
 	t.doses = append(t.doses, titrantDose{at: since.Hours(), acid: acid})
+}
+
+// Before takes a dose that was on its way when the titration began.
+func (t *Titrant) Before(since time.Duration, acid float64) {
+	t.before = append(t.before, titrantDose{at: since.Hours(), acid: acid})
 }
 
 // Doses is how many were given.
@@ -222,6 +230,14 @@ func (t *Titrant) moved(ratio float64) float64 {
 	return 0
 }
 
+// noise is what one reading is taken to scatter by, pH, where only its size beside other things counts.
+func (t *Titrant) noise() float64 {
+	if t.plant.PHNoise > 0 {
+		return t.plant.PHNoise
+	}
+	return 0.02
+}
+
 func square(x float64) float64 { return float64(x * x) }
 
 // lag is the commissioned mixing lag, of which multiples are tried.
@@ -239,8 +255,10 @@ func (t *Titrant) course(deadTimes, lags float64) []float64 {
 	deadTime, lag := deadTimes*t.plant.DeadTime.Hours(), lags*t.lag().Hours()
 	course := make([]float64, len(t.bins))
 	for i, bin := range t.bins {
-		for _, d := range t.doses {
-			course[i] -= float64(d.acid * t.arrived(bin.at-d.at, deadTime, lag))
+		for _, doses := range [...][]titrantDose{t.before, t.doses} {
+			for _, d := range doses {
+				course[i] -= float64(d.acid * t.arrived(bin.at-d.at, deadTime, lag))
+			}
 		}
 	}
 	return course
@@ -250,7 +268,7 @@ func (t *Titrant) course(deadTimes, lags float64) []float64 {
 // known: everything is counted in it, and its size follows from the innovations.
 func (t *Titrant) fit(course []float64, wander float64) (f fitOf, ok bool) {
 	var x [3]float64
-	p := [3][3]float64{{vague}, {0, vague}, {0, 0, vague}}
+	p := [3][3]float64{{vague}, {0, square(driftPH / t.noise())}, {0, 0, vague}}
 	seen, squares, last := 0, 0.0, 0.0
 	for i, bin := range t.bins {
 		if bin.count == 0 {
