@@ -280,7 +280,7 @@ func (cs *calibrations) calibrated(now dosing.Instant, id dosing.TankID, row led
 	cs.newest[input] = ledger.Calibration{Correction: dosing.Correction{Slope: row.Value, Offset: row.Old}, Quantity: row.Quantity,
 		Itself: how == ledger.CalibratedItself, At: row.At.Wall, By: row.By}
 	cs.use(input)
-	t.loops.ResetLearning()
+	t.unlearn()
 	cs.watch.Serviced(now, id)
 	cs.change(ledger.Change{Kind: ledger.ChangeServiced, At: now, Tank: t.plant.Name, Text: probe + " was calibrated", By: row.By, From: row.From})
 }

@@ -34,6 +34,7 @@ type Core struct {
 	calibrations calibrations
 	epochs       epochs
 	hands        hands
+	titrations   titrations
 	doses        doses
 	decisions    decisions
 	learning     learning
@@ -101,6 +102,7 @@ func assemble(settings *Settings, restored ledger.State, now dosing.Instant) *Co
 	c.calibrations = calibrations{station: s, wishes: &c.wishes, modes: &c.modes, newest: make([]ledger.Calibration, inputs), work: make([]atWork, tanks)}
 	c.epochs = newEpochs(s, &c.wishes, &c.interlocks, &c.modes, restored, now)
 	c.hands = hands{station: s, epochs: &c.epochs, accounts: &c.accounts, offers: make([]handOffer, tanks)}
+	c.titrations = titrations{station: s, wishes: &c.wishes}
 	c.doses = doses{station: s, waits: &c.waits, interlocks: &c.interlocks, accounts: &c.accounts, stocks: &c.stocks, epochs: &c.epochs, owed: make([][]dosing.Volume, tanks)}
 	c.decisions = decisions{station: s, waits: &c.waits, doses: &c.doses, limits: make([]dosing.Volume, pumps), causes: make([]safety.Cause, pumps), would: make([]string, tanks)}
 	for i := range settings.Tanks {
@@ -191,6 +193,9 @@ func (c *Core) read(now dosing.Instant, r dosing.Reading) {
 	if t := c.settings.Safety.Inputs[r.Input()].Tank; t != dosing.AllTanks {
 		c.tanks[t].loops.Read(r, quality)
 		c.calibrations.work[t].follow(r)
+		if run := c.tanks[t].titration; run != nil && quality.MayDose() {
+			run.read(r)
+		}
 	}
 	if r.Quantity().Switch() && c.switches[r.Input()] != r.Value() {
 		c.switches[r.Input()] = r.Value()
@@ -213,6 +218,7 @@ func (c *Core) tick(now dosing.Instant) {
 	c.lines.follow(now)
 	c.interlocks.evaluate(now)
 	c.doses.watchOpen(now)
+	c.titrations.follow(now)
 	c.accounts.follow(now)
 	c.learning.learn(now)
 	c.stocks.look(now)
@@ -238,6 +244,9 @@ func (sp *setpoints) aim(now dosing.Instant) {
 }
 
 func (t *tank) target() dosing.Target {
+	if run := t.titration; run != nil {
+		return dosing.Target{PH: run.aim, EC: dosing.Conductivity(t.ec.present)}
+	}
 	return dosing.Target{PH: dosing.PH(t.ph.present), EC: dosing.Conductivity(t.ec.present)}
 }
 

@@ -41,7 +41,6 @@ func (de *decisions) decide(now dosing.Instant) {
 const sparedShare = 32
 
 func (de *decisions) decideTank(now dosing.Instant, id dosing.TankID) bool {
-	t := &de.tanks[id]
 	de.gate.Limits(now, id, de.limits, de.causes)
 	for p := range de.limits {
 		// While the intent is on its way to the disk a reading may narrow a cap by a
@@ -56,11 +55,7 @@ func (de *decisions) decideTank(now dosing.Instant, id dosing.TankID) bool {
 		de.would[id] = de.wouldDose(now, id)
 		return false
 	}
-	plan, ok := t.loops.Next(now, t.target(), de.limits)
-	de.doses.recordOwed(now, id)
-	if !ok {
-		plan, ok = de.watch.Test(now, id, de.limits)
-	}
+	plan, ok := de.plan(now, id)
 	if !ok {
 		return false
 	}
@@ -70,6 +65,21 @@ func (de *decisions) decideTank(now dosing.Instant, id dosing.TankID) bool {
 		return false
 	}
 	return de.doses.intend(now, plan, clearance)
+}
+
+// plan is the next dose of a tank: what its loops want, else a test of its probe; while a titration is
+// under way only that.
+func (de *decisions) plan(now dosing.Instant, id dosing.TankID) (dosing.Plan, bool) {
+	t := &de.tanks[id]
+	if t.titration != nil {
+		return t.titration.next(now, id, t, de.settings.Safety.Pumps, de.limits)
+	}
+	plan, ok := t.loops.Next(now, t.target(), de.limits)
+	de.doses.recordOwed(now, id)
+	if ok {
+		return plan, true
+	}
+	return de.watch.Test(now, id, de.limits)
 }
 
 // needs says which role would be dosed if nothing stood in the way.

@@ -199,6 +199,9 @@ func (ds *doses) settle(now dosing.Instant, outcome ledger.Outcome, counted dosi
 	delivered := outcome != ledger.OutcomeWithdrawn && outcome != ledger.OutcomeRefused
 	ds.watch.Closed(now, plan.Tank, plan.Pump, s.Order().Key(), d.fate(outcome), s.Volume())
 	ds.tanks[plan.Tank].loops.Closed(dosing.Dose{Key: s.Order().Key(), Tank: plan.Tank, Pump: plan.Pump, Volume: plan.Volume, Up: now.Up}, s.Volume(), delivered)
+	if run := ds.tanks[plan.Tank].titration; run != nil {
+		run.gave(now, &ds.tanks[plan.Tank], &ds.settings.Safety.Pumps[plan.Pump], plan, outcome, s.Volume())
+	}
 	if delivered {
 		ds.tanks[plan.Tank].dosedIons(&ds.settings.Safety, plan.Pump, s.Volume())
 	}

@@ -131,11 +131,12 @@ const (
 	RequestPumpRate                 // operate: Pump gave Runs into a cylinder
 	RequestNewTube                  // operate: Pump, or its tube, was replaced
 	RequestMeter                    // operate: Meter: what a hand meter read in the tank
+	RequestTitrate                  // engineer: small doses that measure how much the water buffers
 	RequestCount
 )
 
 var requestNames = [RequestCount]string{"none", "setpoint", "arm", "observe", "stop", "clear", "pause", "resume",
-	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate", "end-holiday", "pump-rate", "new-tube", "meter"}
+	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate", "end-holiday", "pump-rate", "new-tube", "meter", "titrate"}
 
 func (k RequestKind) String() string { return requestNames[min(k, RequestCount-1)] }
 
@@ -193,7 +194,7 @@ func (k RequestKind) Lessens() bool {
 // Needs is the role a request of this kind needs.
 func (k RequestKind) Needs() Role {
 	switch k {
-	case RequestArm, RequestObserve, RequestClear, RequestConfirmWater, RequestAnalysis, RequestRaiseEpoch:
+	case RequestArm, RequestObserve, RequestClear, RequestConfirmWater, RequestAnalysis, RequestRaiseEpoch, RequestTitrate:
 		return RoleEngineer
 	case RequestNone:
 		return RoleCount

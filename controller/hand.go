@@ -74,6 +74,9 @@ func (hs *hands) ask(now dosing.Instant, r *Request) {
 		dose: dosing.Dose{Key: uint64(hs.epochs.epoch)<<32 | handKey | uint64(hs.count), Tank: r.Tank, Pump: r.Pump, Volume: r.Volume, Up: now.Up, Hand: true}}
 	hs.watch.ByHand(e.dose)
 	t.loops.Freeze(now, now.Up+t.plant.MixingTime())
+	if t.titration != nil {
+		t.titration.spoilt = "a dose by hand was entered"
+	}
 	t.dosedIons(&hs.settings.Safety, r.Pump, r.Volume)
 	hs.keep(e)
 	hs.change(ledger.Change{Kind: ledger.ChangeHandDose, At: now, Tank: t.plant.Name, Pump: pump.Name,

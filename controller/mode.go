@@ -161,7 +161,7 @@ func (m *modes) takeEffect(now dosing.Instant, id dosing.TankID, kind RequestKin
 		m.watch.Confirm(now, id)
 		m.watch.SetState(now, id, t.operator)
 		// Other water, other buffer.
-		t.loops.ResetLearning()
+		t.unlearn()
 		m.watch.Serviced(now, id)
 	case RequestResume:
 		t.operator.Paused, t.operator.Maintenance, t.pauseEnd = false, false, 0

@@ -34,7 +34,7 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 	case RequestPause, RequestMaintenance, RequestCleaning:
 		c.modes.askOperator(now, r)
 	case RequestServiced:
-		c.tanks[r.Tank].loops.ResetLearning()
+		c.tanks[r.Tank].unlearn()
 		c.watch.Serviced(now, r.Tank)
 		c.wishes.awaitLess(now, r, ledger.Change{Kind: ledger.ChangeServiced}, "noted; what was learned of this tank starts anew")
 	case RequestRefill:
@@ -49,6 +49,8 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.setpoints.askEnd(now, r)
 	case RequestPumpRate:
 		c.stocks.askRate(now, r)
+	case RequestTitrate:
+		c.titrations.ask(now, r)
 	case RequestNewTube:
 		c.stocks.askNewTube(now, r)
 	case RequestHandDose:
@@ -94,6 +96,8 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		c.accounts.analysed(now, id, change)
 	case RequestRaiseEpoch:
 		c.epochs.raised(now, change)
+	case RequestTitrate:
+		accepted = c.titrations.written(now, w, change)
 	case RequestEndHoliday:
 		c.setpoints.holidayEnded(id, change.Text, change.At.Wall)
 	case RequestMeter:

@@ -127,6 +127,7 @@ func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant)
 		}
 	}
 	t.loops.Restore(owed, learned(dosing.QuantityPH), learned(dosing.QuantityEC))
+	t.measure(now, s.Titrations[name], s.Learned[ledger.Of{Tank: name, Quantity: dosing.QuantityPH}].At.Up > s.Titrations[name].At.Up)
 	c.watch.RestoreLevel(now, id, s.Levels[name])
 	unseen := map[dosing.PumpID]dosing.Volume{}
 	for pumpName, volume := range s.Unseen[name].Since {
@@ -242,8 +243,10 @@ func (c *Core) reconfigure(now dosing.Instant, settings *Settings) {
 	c.watch.Reconfigure(now, &c.settings.Safety, curves)
 	for i := range c.tanks {
 		t := &c.tanks[i]
+		commissioned := t.curve.Buffer(t.found.PH) * t.plant.BufferScale
 		t.settings, t.plant, t.curve = settings.Tanks[i], settings.Safety.Tanks[i].Tank, curves[i]
 		t.loops.Reconfigure(t.plant, settings.Safety.Pumps, t.curve)
+		t.measure(now, t.found.Titration, commissioned == t.curve.Buffer(t.found.PH)*t.plant.BufferScale)
 		c.accounts.reconfigure(now, dosing.TankID(i))
 		c.setpoints.relimit(now, dosing.TankID(i), dosing.QuantityPH, t.settings.PH)
 		c.setpoints.relimit(now, dosing.TankID(i), dosing.QuantityEC, t.settings.EC)

@@ -54,6 +54,7 @@ func (sn *snapshot) ofTank(now dosing.Instant, id dosing.TankID) TankView {
 	v.Unseen = sn.unseenViews(id)
 	v.Wants, v.ToppedUp = t.lacks(&estimate), t.loops.ToppedUp()
 	v.Ions = t.ions.view
+	v.Titration, v.Titrating = t.titrationWords(now), t.titration != nil
 	v.LeavesWarn, v.LeavesHarm = t.leaves(now)
 	v.Leaving = t.leaving(now)
 	if t.operator.Paused && t.pauseEnd > 0 {
@@ -109,6 +110,8 @@ func (sn *snapshot) words(now dosing.Instant, id dosing.TankID, v TankView, e lo
 		plan := sn.dose.intent.Plan()
 		return fmt.Sprintf("dosing %s of %s: %s", plan.Volume, sn.settings.Safety.Pumps[plan.Pump].Reagent, plan.Reason),
 			"waits for the pump's report"
+	case v.Titrating:
+		return "titration " + v.Titration, "doses as usual when it is over"
 	case v.Mode != safety.ModeArmed:
 		return v.Mode.String(), "arm it to dose"
 	case !e.Known:

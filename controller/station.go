@@ -45,8 +45,20 @@ type tank struct {
 	curve       dosing.Titration
 	blendEC     float64 // what 1 mL of the blend does in 1 L, mS/cm
 	ions        ions
-	disarmed    string // why it was armed and now observes without a person's word; empty = it does not
-	disarmedNow bool   // by this start, which records it
+	titration   *titration // under way; nil = none is
+	titrated    string     // what came of the last one
+	found       measured   // by it
+	disarmed    string     // why it was armed and now observes without a person's word; empty = it does not
+	disarmedNow bool       // by this start, which records it
+}
+
+// unlearn forgets what answers and titrations told of other water, another tube or probe.
+func (t *tank) unlearn() {
+	t.loops.ResetLearning()
+	t.found, t.titrated = measured{}, ""
+	if t.titration != nil {
+		t.titration.spoilt = "the water, a pump or a probe was changed meanwhile"
+	}
 }
 
 func (s *station) change(change ledger.Change) { s.out.Append = append(s.out.Append, change) }

@@ -56,6 +56,8 @@ type TankView struct {
 	Plan                   *Schedule     // nil without one
 	Stocks                 []StockView   // the containers from which it is dosed
 	Calibrating            string        // probe whose calibration is under way
+	Titration              string        // how far one is, or what the newest found of the water; empty = there was none
+	Titrating              bool          // one is under way
 	Hands                  []HandView    // what was added by hand in the last day, the newest first
 	Line                   []line.Figure // oxygen, films, filter and lamp in words
 }

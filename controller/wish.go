@@ -56,7 +56,7 @@ func wishOf(r *Request) int {
 }
 
 // lettingMore are the requests that let more happen.
-var lettingMore = [...]RequestKind{RequestArm, RequestResume, RequestClear, RequestConfirmWater}
+var lettingMore = [...]RequestKind{RequestArm, RequestResume, RequestClear, RequestConfirmWater, RequestTitrate}
 
 // answerWithin is how long an answer waits for the disk. Whoever asked is told then
 // that the disk is slow, and nothing more.
@@ -212,7 +212,7 @@ func (ws *wishes) lessen(now dosing.Instant, id dosing.TankID, why, by, from str
 // a replay.
 func (ws *wishes) takeAway(now dosing.Instant, id dosing.TankID, kind RequestKind, why, by, from string) {
 	w := &ws.onWay[id][kind]
-	if w.ticket == 0 {
+	if w.ticket == 0 || w.inForce {
 		return
 	}
 	ws.reply(w, false, "cancelled: "+why)
@@ -249,6 +249,8 @@ func (ws *wishes) restate(now dosing.Instant, id dosing.TankID, kind RequestKind
 				ws.recordTrip(row, trip)
 			}
 		}
+	case RequestTitrate:
+		write(ledger.ChangeTitration, "ended: "+row.Note, time.Time{})
 	case RequestConfirmWater:
 		if ws.unconfirmed(id) {
 			write(ledger.ChangeUnconfirmed, t.operator.Why, time.Time{})
@@ -288,7 +290,7 @@ func (ws *wishes) standing(r *Request) string {
 	mode, cause := ws.modeAndCause(r.Tank)
 	row := safety.Of(cause)
 	switch {
-	case r.Kind == RequestStop || r.Kind == RequestCleaning || r.Kind == RequestSetpoint || r.Kind == RequestAnalysis:
+	case r.Kind == RequestStop || r.Kind == RequestCleaning || r.Kind == RequestSetpoint || r.Kind == RequestAnalysis || r.Kind == RequestTitrate:
 		return ""
 	case mode == safety.ModeStopped && r.Kind == RequestClear:
 		return ", but " + ws.staying(r.Tank)

@@ -231,10 +231,11 @@ const (
 	ReasonBlendOwed        // the rest of a blend already begun
 	ReasonTopUp            // alkalinity or dilution that top-up brings
 	ReasonTest             // whether a probe that stands still is alive
+	ReasonTitration        // how much the water buffers
 	ReasonCount
 )
 
-var reasonTexts = [ReasonCount]string{"no reason", "pH high", "pH low", "EC low", "rest of the blend", "top-up", "test of the pH probe"}
+var reasonTexts = [ReasonCount]string{"no reason", "pH high", "pH low", "EC low", "rest of the blend", "top-up", "test of the pH probe", "titration"}
 
 func (r Reason) String() string { return reasonTexts[min(r, ReasonCount-1)] }
 

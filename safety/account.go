@@ -90,7 +90,7 @@ func (a *account) sign() float64 {
 // weakest is the weakest credible buffer by which the account is limited, ÷ the commissioned.
 // It is the water's: what base has shown holds for acid too, once a first dose of acid was seen.
 func (a *account) weakest(t *tankState) float64 {
-	scale := math.Exp(-float64(unseenSpreads * t.plant.StartSpread()))
+	scale := math.Exp(-float64(unseenSpreads * t.startSpread()))
 	if b := t.shown(a); b.answers > 0 {
 		scale = min(math.Exp(b.lnBuffer-b.spread), float64(scale*math.Exp2(float64(b.answers))))
 		for class := response.Acid; class <= response.Base; class++ {

@@ -32,6 +32,14 @@ func (t *tankState) buffers() (commissioned, floor float64) {
 	return commissioned, floor
 }
 
+// startSpread is how unsure the buffer capacity is before any dose has been answered.
+func (t *tankState) startSpread() float64 {
+	if t.titrated > 0 {
+		return min(t.titrated, t.plant.StartSpread())
+	}
+	return t.plant.StartSpread()
+}
+
 // weakestScale is the least credible buffer scale: in the weakest buffer a dose does
 // most.
 func (t *tankState) weakestScale() float64 {

@@ -117,7 +117,7 @@ func (a *account) confirm(t *tankState, up time.Duration, onWay, commissioned fl
 	}
 	if a.pooled(t) || a.moved(t, up, onWay, commissioned) {
 		a.answers, a.tests, a.tastes = a.answers+1, 0, tastesNear
-		a.lnBuffer, a.spread = t.lnBuffer, max(t.spread, min(leastSpread, t.plant.StartSpread()))
+		a.lnBuffer, a.spread = t.lnBuffer, max(t.spread, min(leastSpread, t.startSpread()))
 		a.given = min(a.given, onWay)
 		a.refer(k.Over(now-meanBins, now), up, a.given)
 		return true

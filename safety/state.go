@@ -36,13 +36,15 @@ type tankState struct {
 	aimed    bool
 
 	lnBuffer, spread float64
-	progressPH       progress
-	progressEC       progress
-	accounts         [response.Classes]account
-	freed            [dosing.QuantityCount]freed // of pH and EC, by a hand meter
-	accounted        int64                       // bin of readings in which evidence was last looked for
-	answered         int
-	responses        *response.Responses
+	titrated         float64 // sd of ln(buffer capacity) as a titration has left it; 0 = none was made
+
+	progressPH progress
+	progressEC progress
+	accounts   [response.Classes]account
+	freed      [dosing.QuantityCount]freed // of pH and EC, by a hand meter
+	accounted  int64                       // bin of readings in which evidence was last looked for
+	answered   int
+	responses  *response.Responses
 
 	inputs [dosing.QuantityCount][]dosing.InputID
 	fitted facts // the quantities with an input

@@ -173,6 +173,13 @@ func (pe *people) Learned(id dosing.TankID, mean, spread float64, answered int) 
 	t.lnBuffer, t.spread, t.answered = mean, spread, max(answered, 0)
 }
 
+// Measured tells the sd of ln(buffer capacity) that a titration has left; 0 = none was made.
+func (pe *people) Measured(id dosing.TankID, spread float64) {
+	if int(id) < len(pe.tanks) && !math.IsNaN(spread) {
+		pe.tanks[id].titrated = spread
+	}
+}
+
 // Serviced says that a pump or probe was serviced, a stock refilled or a filling
 // changed: what was learned before says nothing any more.
 func (pe *people) Serviced(_ dosing.Instant, id dosing.TankID) {
@@ -181,7 +188,7 @@ func (pe *people) Serviced(_ dosing.Instant, id dosing.TankID) {
 	}
 	pe.told = true
 	t := &pe.tanks[id]
-	t.lnBuffer, t.spread, t.answered = 0, dosing.UnmeasuredSpread, 0
+	t.lnBuffer, t.spread, t.answered, t.titrated = 0, dosing.UnmeasuredSpread, 0, 0
 	t.unexplained = unexplained{}
 	for class := range t.accounts {
 		t.accounts[class].untrust()

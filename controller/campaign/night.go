@@ -79,14 +79,19 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	if err := errors.Join(farm.Err(), record.replay(n.Now())); err != nil {
 		return nil, err
 	}
-	out.scores = record.trace.scores(s.Hours)
-	for id := range out.scores {
-		score := &out.scores[id]
-		score.Acid, score.Base, score.Unsolved = given(farm, s.Settings.Pumps(), dosing.TankID(id))
-	}
-	out.hash = farm.TraceHash()
+	out.score(s, farm)
 	out.view = n.Core.View(n.Now())
 	return out, nil
+}
+
+// score sums up what happened.
+func (p *played) score(s *Scene, farm *sim.Farm) {
+	p.scores = p.trace.scores(s.Hours)
+	for id := range p.scores {
+		score := &p.scores[id]
+		score.Acid, score.Base, score.Unsolved = given(farm, s.Settings.Pumps(), dosing.TankID(id))
+	}
+	p.hash = farm.TraceHash()
 }
 
 // prepare joins the farm with its faults, the daemon and who watches them.

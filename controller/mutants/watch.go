@@ -72,7 +72,7 @@ var watchBugs = []bug{
 		[][2]string{{"			if r.toldAny && now.Up-r.told.Up < againWithin {", "			if r.toldAny && now.Up-r.told.Up < 0 {"}},
 		"safety/alarm", "TestAcknowledgedTroubleThatComesBackWithinTenMinutesCallsNobodyTwice"},
 	{"a service ends the waits that a dose began", "24", "safety/told.go",
-		[][2]string{{"	t.lnBuffer, t.spread, t.answered = 0, dosing.UnmeasuredSpread, 0\n", "	t.lnBuffer, t.spread, t.answered = 0, dosing.UnmeasuredSpread, 0\n	t.lastRole, t.lastGroup = [dosing.RoleCount]when{}, [dosing.GroupCount]when{}\n"}},
+		[][2]string{{"	t.lnBuffer, t.spread, t.answered, t.titrated = 0, dosing.UnmeasuredSpread, 0, 0\n", "	t.lnBuffer, t.spread, t.answered, t.titrated = 0, dosing.UnmeasuredSpread, 0, 0\n	t.lastRole, t.lastGroup = [dosing.RoleCount]when{}, [dosing.GroupCount]when{}\n"}},
 		"safety", "TestAServiceEndsNoWaitThatADoseBegan"},
 	{name: "a level gauge that stands still is never stuck", rules: "27", file: "safety/gauge.go",
 		changes: [][2]string{{"came >= least && math.Abs(rise) <= unsure", "came >= least && math.Abs(rise) < 0"}},

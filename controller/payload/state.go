@@ -19,6 +19,7 @@ func AppendState(dst []byte, t *controller.TankView, at time.Time) []byte {
 	e.text("reason", t.Reason)
 	e.text("next", t.Next)
 	e.some("would_dose", t.WouldDose)
+	e.some("titration", t.Titration)
 	e.some("schedule", t.Schedule)
 	e.yes("fit", t.Fit)
 	e.key("readings")

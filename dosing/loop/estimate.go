@@ -33,6 +33,8 @@ type Estimate struct {
 	ApartAcid float64 // meq/L of acid needed by which the quick water stands above the slow; 0 = one water
 	ApartEC   float64 // mS/cm likewise
 
+	Away bool // water is out on a bench, or has not come to rest since
+
 	LnBuffer       float64 // ln(true ÷ commissioned buffer capacity), as learned
 	LnBufferSpread float64 // its standard deviation
 	ECGain         float64 // true ÷ predicted effect of stock on EC, as learned

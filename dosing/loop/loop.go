@@ -105,12 +105,12 @@ func orElse(x, otherwise float64) float64 {
 }
 
 // staleAfter is the age at which an estimate is no longer one.
-func (l *Loops) staleAfter() time.Duration {
-	return max(shortestStale, min((l.tank.DeadTime+l.tank.TimeConstant)/2, longestStale))
+func staleAfter(tank *dosing.Tank) time.Duration {
+	return max(shortestStale, min((tank.DeadTime+tank.TimeConstant)/2, longestStale))
 }
 
 // horizon is how far ahead drift is met: a dose given now works then.
-func (l *Loops) horizon() time.Duration { return l.tank.DeadTime + l.tank.TimeConstant }
+func horizon(tank *dosing.Tank) time.Duration { return tank.DeadTime + tank.TimeConstant }
 
 // Read takes every reading of this tank with its quality. Only what may dose is
 // used; the broker's stored copies never are.
@@ -203,7 +203,7 @@ func (l *Loops) advance(o *observer, up time.Duration) {
 	if o == &l.ec {
 		acid, gross.acid, refused = -ec, gross.ec, &l.ecWithheld
 	}
-	if elapsed > l.staleAfter() {
+	if elapsed > staleAfter(&l.tank) {
 		// What happened in the gap was seen by nobody; drift and buffer keep, and the
 		// waters mix on.
 		o.waters.pass(elapsed, entered-acid)
@@ -301,7 +301,7 @@ func (l *Loops) prospect(now dosing.Instant, target dosing.Target) *prospect {
 	*s = prospect{of: of}
 	if l.fresh(&l.ph, now) {
 		s.moving = l.transitAt(l.ph.at)
-		s.ph = l.ph.look(float64(target.PH), l.counted(s.moving.acid-s.moving.base), l.horizon()+now.Up-l.ph.at)
+		s.ph = l.ph.look(float64(target.PH), l.counted(s.moving.acid-s.moving.base), horizon(&l.tank)+now.Up-l.ph.at)
 	}
 	if l.fresh(&l.ec, now) {
 		if !s.ph.known || l.ec.at != l.ph.at {
@@ -311,13 +311,13 @@ func (l *Loops) prospect(now dosing.Instant, target dosing.Target) *prospect {
 			}
 			s.moving.ec = other.ec
 		}
-		s.ec = l.ec.look(float64(target.EC), -l.counted(s.moving.ec), l.horizon()+now.Up-l.ec.at)
+		s.ec = l.ec.look(float64(target.EC), -l.counted(s.moving.ec), horizon(&l.tank)+now.Up-l.ec.at)
 	}
 	s.planned.ph, s.planned.ec = s.ph, s.ec
 	if s.ph.known && s.ec.known {
 		s.planned.ph.leave(float64(target.PH), l.stockAcid(&s.ec, now.Up))
 		coming := l.counted(s.moving.ec) + l.reagentEC(s.planned.ph.need)
-		s.planned.ec = l.ec.look(float64(target.EC), -coming, l.horizon()+now.Up-l.ec.at)
+		s.planned.ec = l.ec.look(float64(target.EC), -coming, horizon(&l.tank)+now.Up-l.ec.at)
 	}
 	return s
 }
@@ -348,7 +348,7 @@ func (l *Loops) stockAcid(ec *outlook, up time.Duration) float64 {
 // fresh says whether an observer may be used now.
 func (l *Loops) fresh(o *observer, now dosing.Instant) bool {
 	age := now.Up - o.at
-	return o.blocks >= blocksBeforeUse && age >= 0 && age <= l.staleAfter() && o.scale > 0 && finite(o.value)
+	return o.blocks >= blocksBeforeUse && age >= 0 && age <= staleAfter(&l.tank) && o.scale > 0 && finite(o.value)
 }
 
 // Estimate is what is known of the tank now, seen from target.
@@ -360,7 +360,7 @@ func (l *Loops) Estimate(now dosing.Instant, target dosing.Target) Estimate {
 		MeasuredPH: dosing.PH(s.ph.value), MeasuredEC: dosing.Conductivity(s.ec.value),
 		DriftAcid: l.ph.drift, DriftEC: l.ec.drift / l.ec.capacity(),
 		ApartAcid: l.ph.waters.apart, ApartEC: l.ec.waters.apart / l.ec.capacity(),
-		LnBuffer: l.ph.gain, LnBufferSpread: l.ph.spread(), ECGain: 1 / dosing.Exponential(l.ec.gain), Answered: l.ph.answered,
+		Away: l.water.flood.Away(), LnBuffer: l.ph.gain, LnBufferSpread: l.ph.spread(), ECGain: 1 / dosing.Exponential(l.ec.gain), Answered: l.ph.answered,
 		AcidInTransit: s.moving.acid, BaseInTransit: s.moving.base, ECInTransit: s.moving.ec,
 	}
 }

@@ -41,7 +41,7 @@ func (l *Loops) Next(now dosing.Instant, target dosing.Target, limits []dosing.V
 	reagent, wanted := l.reagent(now, target, &s.planned.ph, limits)
 	off := math.Abs(s.planned.ph.settled - float64(target.PH))
 	turn := dosing.StartBand.PH
-	if l.ec.waters.leak(l.horizon()) > deadBandEC/2 {
+	if l.ec.waters.leak(horizon(&l.tank)) > deadBandEC/2 {
 		turn /= 2
 	}
 	if wanted && (off > dosing.WarnBand.PH || off > turn && (l.stockLast || !l.begun(now, limits))) {

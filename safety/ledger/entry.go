@@ -186,12 +186,13 @@ const (
 	ChangePumpRate               // Pump gave Value mL per second where the file said Old; Spread of the runs in Text
 	ChangeTube                   // Pump, or its tube, was replaced; the old one ran Value hours
 	ChangeMeter                  // a hand meter read Value of Quantity in the tank, where the probe read Old; 0 = nothing valid
+	ChangeTitration              // a titration began (no Text), found Value = meq/L per pH at pH Old, with Spread as a share and the words in Text, or ended without (Text alone)
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
 	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent",
-	"disarmed", "hand-void", "unseen", "refill", "mark", "calibration", "holiday-end", "pump-rate", "new-tube", "meter"}
+	"disarmed", "hand-void", "unseen", "refill", "mark", "calibration", "holiday-end", "pump-rate", "new-tube", "meter", "titration"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 

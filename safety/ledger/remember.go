@@ -106,6 +106,10 @@ func (r *replayer) learning(e Entry, moment dosing.Instant, remark Remark) {
 	case ChangeDrift:
 		of := Of{e.Tank, e.Quantity}
 		r.Learned[of] = Learned{Scale: r.Learned[of].Scale, Drift: dosing.Belief{Mean: e.Value, Spread: e.Spread}, At: moment}
+	case ChangeTitration:
+		if e.Spread > 0 && e.Value > 0 {
+			r.Titrations[e.Tank] = Titration{Buffer: e.Value, PH: e.Old, Spread: e.Spread, Text: e.Text, At: moment}
+		}
 	case ChangeLevel:
 		r.Levels[e.Tank] = e.Value
 	case ChangeUnseen:
@@ -169,6 +173,7 @@ func (r *replayer) ions(tank string, remark Remark) {
 // much there was of it; a service of the station concerns each of its tanks.
 func (r *replayer) unlearn(tank string) {
 	maps.DeleteFunc(r.Learned, func(of Of, _ Learned) bool { return tank == "" || of.Tank == tank })
+	maps.DeleteFunc(r.Titrations, func(of string, _ Titration) bool { return tank == "" || of == tank })
 	maps.DeleteFunc(r.Levels, func(of string, _ float64) bool { return tank == "" || of == tank })
 }
 

@@ -171,6 +171,11 @@ func (e Entry) figuresText() string {
 		return fmt.Sprintf("learned ln(%s scale) %s, spread %s", of, figure(e.Value), figure(e.Spread))
 	case ChangeDrift:
 		return fmt.Sprintf("learned drift of %s %s an hour, spread %s", e.Quantity, figure(e.Value), figure(e.Spread))
+	case ChangeTitration:
+		if e.Text == "" {
+			return "titration began"
+		}
+		return "titration " + e.Text
 	case ChangeLevel:
 		return fmt.Sprintf("holds %s L at rest", figure(e.Value))
 	case ChangeUnseen:

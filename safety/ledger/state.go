@@ -81,6 +81,15 @@ type Learned struct {
 	At           dosing.Instant // of the newest
 }
 
+// Titration is what the newest one found of a tank's water. A service, a refill or other water makes it void.
+type Titration struct {
+	Buffer float64 // meq/L per pH
+	PH     float64 // at which
+	Spread float64 // sd of its logarithm
+	Text   string  // in words
+	At     dosing.Instant
+}
+
 // Unseen is what a tank was given that no reading has shown: as last written, and by pump
 // what was dosed since.
 type Unseen struct {
@@ -137,6 +146,7 @@ type State struct {
 	Pauses        map[string][]Remark // pause, maintenance, cleaning
 	Setpoints     []Setpoint
 	Learned       map[Of]Learned
+	Titrations    map[string]Titration                // by tank
 	Levels        map[string]float64                  // litres at rest, by tank
 	Unseen        map[string]Unseen                   // given and shown by no reading, by tank
 	Owed          map[string]map[string]dosing.Volume // tank → pump → rest of a begun blend
