@@ -36,7 +36,7 @@ var mayImport = map[string][]string{
 	"controller/mqtt":          {},
 	"controller/prove":         {"dosing", "dosing/calibration", "safety/ledger", "controller", "controller/payload"},
 	"controller/diary":         {"dosing", "dosing/blend", "safety", "safety/alarm", "safety/ledger", "controller"},
-	"controller/report":        {"dosing", "dosing/blend", "safety", "safety/alarm", "safety/ledger", "controller/diary"},
+	"controller/report":        {"dosing", "dosing/blend", "dosing/ratio", "safety", "safety/alarm", "safety/ledger", "controller/diary"},
 	"controller/report/sheet":  {"controller/report"},
 	"controller/cluster":       {"safety/ledger"},
 	"controller/store":         {"dosing", "safety/ledger", "controller/diary"},

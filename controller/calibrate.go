@@ -77,7 +77,7 @@ func (cs *calibrations) ask(now dosing.Instant, r *Request) {
 	in := &cs.settings.Safety.Inputs[input]
 	work := &cs.work[r.Tank]
 	step := r.Calibrating.Step
-	if needs := step == CalibrateRead.String() || step == CalibrateAccept.String(); needs && (!work.on || work.input != input) {
+	if needs := step == CalibrateRead.String() || step == CalibrateAccept.String() || step == CalibrateCancel.String(); needs && (!work.on || work.input != input) {
 		cs.refuse(r, fmt.Sprintf("no calibration of %s is under way: begin one first", in.Name))
 		return
 	}

@@ -15,6 +15,7 @@ const planUsage = `usage: leat plan dump -config FILE -tank NAME -litres L [-wat
        leat plan week -config FILE -tank NAME [-days N] [-begin DAY] [-from-ec V -to-ec V]
        leat plan stage -config FILE -tank NAME -name STAGE [-begin DAY] [-ph V] [-ec V] [-over TIME]
        leat plan holiday -config FILE -tank NAME -name HOLIDAY -begin DAY -days N [-ph V] [-ec V]
+       leat plan crops -crop RECIPE:SHARE -crop RECIPE:SHARE [-json]
 
 What dumping so many litres and filling up again does, and fill the same of the whole tank: which ions remain, pH and EC
 after the refill, mL of each stock and acid that bring it to its recipe, in which order, how it is entered, the cautions.
@@ -28,6 +29,8 @@ they may move. With -from-ec and -to-ec it plans an even ramp over the days inst
 
 stage writes the next stage of the crop for the file, and holiday a time with setpoints of its own, which a person ends with
 leat act end-holiday; both show the setpoints of the days from then on. Without -ph and -ec a holiday keeps those of its stage.
+
+crops makes one recipe of those of several crops on a tank, by their share of the plants, and says what each of them misses.
 
 `
 
@@ -47,14 +50,19 @@ func planCommand(flags *flag.FlagSet) task {
 	var over time.Duration
 	flags.StringVar(&name, "name", "", "of stage and holiday: what it is called, as `NAME`")
 	flags.DurationVar(&over, "over", 0, "of stage: the `TIME` in which its setpoints are come to, such as 72h; default at once")
+	var crops desk.Crops
+	flags.Func("crop", "of crops: a `RECIPE` by its name, a file or a list, and its share of the plants: lettuce:60; repeatable", crops.Add)
 	flags.BoolVar(&d.JSON, "json", false, "print the plan as JSON")
 	for name, usage := range map[string]string{"ec": "`mS/cm` to come to; default the setpoint of the file, of a stage or holiday that before it", "ph": "`pH` to come to; default the setpoint of the file, of a stage or holiday that before it", "temp": "water temperature in `°C`; default 25"} {
 		d.Numbers[name] = flags.String(name, "", usage)
 	}
-	return task{usage: planUsage, words: 1, verbs: []string{"dump", "fill", "week", "stage", "holiday"}, do: func(stdout, _ io.Writer) error {
+	return task{usage: planUsage, words: 1, verbs: []string{"dump", "fill", "week", "stage", "holiday", "crops"}, do: func(stdout, _ io.Writer) error {
 		switch verb := flags.Arg(0); {
+		case verb == "crops":
+			crops.JSON = d.JSON
+			return crops.Run(stdout)
 		case !slices.Contains([]string{"dump", "fill", "week", "stage", "holiday"}, verb):
-			return desk.Misuse("%q: want dump, fill, week, stage or holiday", verb)
+			return desk.Misuse("%q: want dump, fill, week, stage, holiday or crops", verb)
 		case d.Config == "":
 			return desk.Misuse("name the configuration with -config FILE")
 		case verb == "week":

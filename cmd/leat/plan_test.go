@@ -64,3 +64,27 @@ func TestAPlanOfMoreThanTheTankIsRefused(t *testing.T) {
 		}
 	}
 }
+
+func TestSeveralCropsOnOneTankAreToldWhatEachMisses(t *testing.T) {
+	code, out, errs := runPlan("crops", "-crop", "lettuce:60", "-crop", "strawberry:40 %")
+	if code != 0 {
+		t.Fatalf("exit %d: %s", code, errs)
+	}
+	for _, want := range []string{"lettuce, 60 %", "strawberry, 40 %", "strength", `elements = { "NO3-N" = "`} {
+		if !strings.Contains(out, want) {
+			t.Errorf("no %q in:\n%s", want, out)
+		}
+	}
+	// What it prints for the file is a recipe that leat blend reads.
+	_, list, _ := strings.Cut(out, "elements = { ")
+	list = strings.NewReplacer(`"`, "", " }", "", "\n", "").Replace(list)
+	var blended, wrong bytes.Buffer
+	if code := dispatch([]string{"blend", "-recipe", list, "-salts", "common", "-json"}, &blended, &wrong); code != 0 {
+		t.Errorf("leat blend of %q: exit %d: %s", list, code, wrong.String())
+	}
+	for _, args := range [][]string{{"crops"}, {"crops", "-crop", "lettuce"}, {"crops", "-crop", "lettuce:0", "-crop", "steiner"}, {"crops", "-crop", "lettuce:much", "-crop", "steiner"}} {
+		if code, _, errs := runPlan(args...); code != 2 || errs == "" {
+			t.Errorf("%v: exit %d, %q", args, code, errs)
+		}
+	}
+}

@@ -21,7 +21,7 @@ type Report struct {
 }
 
 // pictured are the lists that are written for a browser too.
-var pictured = []string{"drift", "letter"}
+var pictured = []string{"drift", "letter", "uptake"}
 
 // lists are what can be asked for instead of a time, printed as text or JSON.
 var lists = map[string]func(f *Report, db *store.Record, stdout io.Writer) error{
@@ -36,6 +36,9 @@ var lists = map[string]func(f *Report, db *store.Record, stdout io.Writer) error
 	},
 	"drift": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printOrWrite(f, db, stdout, report.ReadDrift, sheet.Drift, sheet.DriftHTML)
+	},
+	"uptake": func(f *Report, db *store.Record, stdout io.Writer) error {
+		return printOrWrite(f, db, stdout, report.ReadUptake, sheet.Uptake, sheet.UptakeHTML)
 	},
 	"letter": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printOrWrite(f, db, stdout, report.ReadLetter, sheet.Letter, sheet.LetterHTML)
@@ -98,7 +101,7 @@ func (f *Report) Run(period string, stdout io.Writer) (err error) {
 	case given > 1:
 		return Misuse("-html, -export and -json are one or the other")
 	case listed && (f.Export != "" || f.HTML != "" && !slices.Contains(pictured, period)):
-		return Misuse("%s is printed as text or JSON; -html is of a time, of %s", period, strings.Join(pictured, " and of "))
+		return Misuse("%s is printed as text or JSON; -html is of a time, of %s", period, strings.Join(pictured, ", "))
 	}
 	if period != "" && (f.From != "" || f.To != "") {
 		return Misuse("%s and -from or -to contradict one another", period)

@@ -26,6 +26,8 @@ type Tank struct {
 	Level  string   `json:"level_input,omitempty"`
 	Area   float64  `json:"plant_area_m2,omitempty"` // 0 = not stated
 	Probes []Probe  `json:"probes,omitempty"`
+	// Water is mg of each nutrient in a litre of source water; empty = not known.
+	Water map[string]float64 `json:"water_mg_per_l,omitempty"`
 	Chemistry
 }
 
@@ -73,7 +75,7 @@ func StationOf(set *controller.Settings, zone string) *Station {
 		plant := &set.Safety.Tanks[i]
 		tank := Tank{Name: plant.Name, Litres: float64(plant.Volume), Area: set.Tanks[i].PlantArea}
 		if plan := set.Tanks[i].Ratio; plan != nil {
-			tank.Recipe, tank.MaxNH4 = plan.Recipe.Name, plan.MaxNH4
+			tank.Recipe, tank.MaxNH4, tank.Water = plan.Recipe.Name, plan.MaxNH4, milligrams(plan.Water, 1)
 		}
 		tank.Alkalinity, tank.Carbonate, tank.Setpoint = plant.TopUp.Alkalinity, plant.Carbonate, set.Tanks[i].PH.Value
 		tank.Buffer = controller.CommissionedBuffer(plant.Tank, tank.Setpoint)
@@ -105,7 +107,7 @@ func StationOf(set *controller.Settings, zone string) *Station {
 
 func pumpOf(set *controller.Settings, id dosing.PumpID) Pump {
 	pump := &set.Safety.Pumps[id]
-	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Rate: pump.PerSecond.Millilitres(), Container: pump.Container.Millilitres(), Acid: pump.AcidPerML, EC: pump.ECPerML, Share: pump.Share, Salts: pump.Salts, Parts: pump.Parts, Holds: map[string]float64{}}
+	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Rate: pump.PerSecond.Millilitres(), Container: pump.Container.Millilitres(), Acid: pump.AcidPerML, EC: pump.ECPerML, Share: pump.Share, Salts: pump.Salts, Parts: pump.Parts}
 	var content blend.Content
 	for i := range set.Tanks {
 		if !pump.ServesTank(dosing.TankID(i)) {
@@ -120,12 +122,19 @@ func pumpOf(set *controller.Settings, id dosing.PumpID) Pump {
 		ions := &pump.Ions
 		content = blend.Content{blend.NO3: ions.NO3, blend.NH4: ions.NH4, blend.P: ions.P, blend.K: ions.K, blend.Ca: ions.Ca, blend.Mg: ions.Mg, blend.S: ions.SO4}
 	}
+	p.Holds = milligrams(content, 1000)
+	return p
+}
+
+// milligrams are mg of each nutrient, by its symbol, in a share of what a litre holds.
+func milligrams(content blend.Content, parts float64) map[string]float64 {
+	mg := map[string]float64{}
 	for s := blend.NO3; s < blend.Carbon; s++ {
-		if mg := content.Milligrams(s) / 1000; mg > 0 {
-			p.Holds[s.Symbol()] = mg
+		if v := content.Milligrams(s) / parts; v > 0 {
+			mg[s.Symbol()] = v
 		}
 	}
-	return p
+	return mg
 }
 
 // Text is the station as an event holds it.

@@ -48,6 +48,12 @@ func (s *state) Record() string {
 	return b.String()
 }
 
+// Holds is what a tank held by the record of its account, in a litre.
+func Holds(record string) (blend.Content, error) {
+	s, err := parseState(record)
+	return s.content, err
+}
+
 // Restore brings an account back from its record; an error leaves it as it was.
 func (t *Tank) Restore(record string) error {
 	s, err := parseState(record)

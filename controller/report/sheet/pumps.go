@@ -3,6 +3,7 @@ package sheet
 import (
 	"fmt"
 	"io"
+	"time"
 
 	"leat/controller/report"
 )
@@ -14,7 +15,7 @@ func Pumps(w io.Writer, r *report.Pumps) error {
 	p.line("\nStation %s, %s", r.Station, r.At.Format("2006-01-02 15:04"))
 	for i := range r.Pumps {
 		pump := &r.Pumps[i]
-		text := fmt.Sprintf("  %s: %.3g mL/min in the file; its tube ran %.3g h", container(&report.Stock{Pump: pump.Name, Liquid: pump.Liquid}), 60*pump.Rate, pump.TubeHours)
+		text := fmt.Sprintf("  %s: %s/min in the file; its tube ran %s", container(&report.Stock{Pump: pump.Name, Liquid: pump.Liquid}), report.Volume(60*pump.Rate), long(time.Duration(pump.TubeHours*float64(time.Hour))))
 		if !pump.Tube.IsZero() {
 			text += " since " + pump.Tube.Format("2006-01-02")
 		}
@@ -25,7 +26,7 @@ func Pumps(w io.Writer, r *report.Pumps) error {
 			if m.By != "" {
 				by = " (" + m.By + ")"
 			}
-			p.line("    %s%s %.3g mL/min, %+.1f %%%s", m.At.Format("2006-01-02 15:04"), by, 60*m.Rate, 100*m.Beside, clause(m.Note))
+			p.line("    %s%s %s/min, %+.1f %%%s", m.At.Format("2006-01-02 15:04"), by, report.Volume(60*m.Rate), 100*m.Beside, clause(m.Note))
 		}
 	}
 	_, err := io.WriteString(w, p.String())
