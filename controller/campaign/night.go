@@ -79,14 +79,18 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	if err := errors.Join(farm.Err(), record.replay(n.Now())); err != nil {
 		return nil, err
 	}
-	out.scores = record.trace.scores(s.Hours)
+	out.score(s, farm)
+	out.view = n.Core.View(n.Now())
+	return out, nil
+}
+
+// score scores the night of a farm.
+func (out *played) score(s *Scene, farm *sim.Farm) {
+	out.scores, out.hash = out.trace.scores(s.Hours), farm.TraceHash()
 	for id := range out.scores {
 		score := &out.scores[id]
 		score.Acid, score.Base, score.Unsolved = given(farm, s.Settings.Pumps(), dosing.TankID(id))
 	}
-	out.hash = farm.TraceHash()
-	out.view = n.Core.View(n.Now())
-	return out, nil
 }
 
 // prepare joins the farm with its faults, the daemon and who watches them.
