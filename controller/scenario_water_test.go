@@ -100,7 +100,7 @@ func TestAGroundLoopIsLeftOutAndPHIsKept(t *testing.T) {
 func TestAcidThatWorksFiveTimesWeakerIsToldAndDosedOn(t *testing.T) {
 	s := newStage(t, &scenario{settings: func(c *controller.Settings) { c.Safety.Tanks[north].BufferScale *= 0.2 }})
 	s.Arm()
-	s.called(safety.CauseBufferScale, 2*time.Hour)
+	s.called(safety.CauseBufferScale, 8*time.Hour)
 	if s.view(north).Mode == safety.ModeStopped {
 		t.Error("it stopped the tank")
 	}

@@ -115,3 +115,29 @@ func TestATestThatLeadsAwayFromTheSetpointLeadsNoFartherThanAnyDose(t *testing.T
 		}
 	}
 }
+
+// What was given a moment ago may still be on its way to the probe: it is the test.
+func TestAProbeIsNotTestedWhileADoseMayStillShow(t *testing.T) {
+	f := newFarm(t)
+	limits, causes := make([]dosing.Volume, pumpCount), make([]Cause, pumpCount)
+	f.stands(5.9, 0)
+	f.dose(0, acidPump, dosing.Millilitre)
+	given := f.now.Up
+	for f.now.Up < given+3*f.s.Tanks[0].MixingTime()-time.Minute {
+		f.pass(time.Minute)
+		f.g.Limits(f.now, 0, limits, causes)
+		if plan, ok := f.w.Test(f.now, 0, limits); ok {
+			t.Fatalf("%s of %s %v after a dose", plan.Volume, f.s.Pumps[plan.Pump].Name, f.now.Up-given)
+		}
+	}
+	if n := f.stands(2, 0); n == 0 {
+		t.Error("it is not tested afterwards either")
+	}
+}
+
+func TestATankThatIsNotThereIsAskedForNothing(t *testing.T) {
+	f := newFarm(t)
+	if said := f.w.Unanswered(dosing.TankID(len(f.s.Tanks))); said != "" {
+		t.Errorf("a tank beyond the last: %q", said)
+	}
+}

@@ -14,8 +14,8 @@
 //
 // Mutants of safety are made by rule, from the syntax of its files: a comparison, a sum, a
 // constant, a condition or a result is changed, or a statement left out. Those that do not
-// compile are no mutants. Each is tried by the tests of safety alone. Which of them change
-// nothing that anyone could see stands in equivalent.go, each with its reason.
+// compile are no mutants. Each package in safety is tried by its own tests, response by those of safety too, sizing by
+// those of the configuration. Which change nothing that anyone could see stands in equivalent.go, each with its reason.
 //
 // # Decisions
 //

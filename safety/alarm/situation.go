@@ -22,6 +22,7 @@ type Situation struct {
 	TopUpEC    float64 // mS/cm
 	MixingTime time.Duration
 	LnBuffer   float64 // learned mean of ln(buffer scale)
+	Measured   bool    // the buffer that it refers to was measured, not only commissioned
 	ECGain     float64 // effect of the stocks ÷ predicted, as learned; 0 = not known
 	Acid, Base safety.Usual
 	Alkaline   bool    // the top-up brings carbonate
@@ -95,6 +96,8 @@ type standing struct {
 	thin     bool         // acid and base do many times what they should
 	scaled   bool         // one of these, until for long it was none of them
 	even     dosing.Timer // none of these
+	usual    float64      // ln of what the buffer is usually, where nobody measured it
+	learning dosing.Timer // what is usual
 }
 
 // judgeTold raises the alarms that others have judged already.

@@ -11,7 +11,7 @@ import (
 
 func goodSituation() Situation {
 	return Situation{Known: true, Mode: safety.ModeArmed, PH: 5.8, EC: 1.6, SettledEC: 1.6, Target: dosing.Target{PH: 5.8, EC: 1.6}, TopUpEC: 0.4,
-		MixingTime: 10 * time.Minute, Answered: 5}
+		MixingTime: 10 * time.Minute, Answered: 5, Measured: true}
 }
 
 func TestQuietTankRaisesNothing(t *testing.T) {
@@ -120,6 +120,38 @@ func TestWornTubeIsTomorrowsWork(t *testing.T) {
 	n.pass(5 * time.Minute)
 	if n.state(safety.CauseBufferScale) != ReturnedUnacknowledged {
 		t.Errorf("state %s after service", n.state(safety.CauseBufferScale))
+	}
+}
+
+// A buffer that nobody measured may be twice what was commissioned: that is learned on
+// the first day and calls nobody. That doses later do less than they did does.
+func TestABufferThatWasOnlyCommissionedCallsNobodyUntilItChanges(t *testing.T) {
+	n := newAlarmNight()
+	s := goodSituation()
+	s.Measured = false
+	n.situation = &s
+	for _, s.LnBuffer = range []float64{0.2, 0.4, 0.6} {
+		n.pass(9 * time.Hour)
+	}
+	if len(n.announced) != 0 {
+		t.Fatalf("announced %v of a buffer told wrong", n.announced)
+	}
+	s.LnBuffer = 0.9
+	n.pass(12 * time.Hour)
+	if len(n.announced) != 0 {
+		t.Fatalf("announced %v of what hardly changed", n.announced)
+	}
+	s.LnBuffer = 1.05
+	n.pass(2 * time.Hour)
+	if len(n.announced) != 1 || n.announced[0].Cause != safety.CauseBufferScale {
+		t.Fatalf("announced %v, want buffer-scale: doses do less than they did", n.announced)
+	}
+	s.LnBuffer, s.Answered = 0, 0 // service entered: another day tells what is usual
+	n.pass(10 * time.Minute)
+	s.LnBuffer, s.Answered = 0.6, 5
+	n.pass(2 * time.Hour)
+	if n.state(safety.CauseBufferScale) == Unacknowledged || n.count(safety.CauseBufferScale, Unacknowledged) != 1 {
+		t.Errorf("after a service: %s, announced %v", n.state(safety.CauseBufferScale), n.announced)
 	}
 }
 

@@ -37,7 +37,7 @@ func TestALostBufferIsToldByWhatAcidAndBaseUsuallyDo(t *testing.T) {
 
 func TestWhatDosesDoMayWaverWithoutAnAlarmThatComesAndGoes(t *testing.T) {
 	var st standing
-	s := Situation{Answered: response.AnswersWant, ECGain: 1}
+	s := Situation{Answered: response.AnswersWant, ECGain: 1, Measured: true}
 	stands := func(ln float64, up time.Duration) bool {
 		s.LnBuffer = ln
 		return st.scale(&s, up) != nil
