@@ -199,12 +199,16 @@ func TestNodeContractGivesTheCautions(t *testing.T) {
 // port of loopback and without its TLS listener.
 func broker(t *testing.T) (url string) {
 	t.Helper()
+	return brokerWith(t, read(t, "mosquitto/leat.conf"), read(t, "mosquitto/leat.acl"))
+}
+
+func brokerWith(t *testing.T, conf, rights string) (url string) {
+	t.Helper()
 	mosquitto, passwd := program(t, "mosquitto", "mosquitto"), program(t, "mosquitto_passwd", "mosquitto")
 	port := apptest.Port(t)
 	dir := t.TempDir()
-	conf := read(t, "mosquitto/leat.conf")
 	before, rest, _ := strings.Cut(conf, "# Nodes, probes and phones.")
-	_, after, found := strings.Cut(rest, "tls_version tlsv1.2\n")
+	_, after, found := strings.Cut(rest, "tls_version tlsv1.2\nuse_username_as_clientid true\n")
 	if !found {
 		t.Fatal("no TLS listener in the sample")
 	}
@@ -221,7 +225,7 @@ func broker(t *testing.T) (url string) {
 	for _, user := range users {
 		lines += user + ":" + user + "\n"
 	}
-	for name, text := range map[string]string{"conf": conf, "acl": read(t, "mosquitto/leat.acl"), "passwd": lines} {
+	for name, text := range map[string]string{"conf": conf, "acl": rights, "passwd": lines} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
@@ -238,6 +242,10 @@ func broker(t *testing.T) (url string) {
 	t.Cleanup(func() {
 		_ = command.Process.Kill()
 		_ = command.Wait()
+		// An option of a listener that stands before the first one opens port 1883 to all.
+		if n := strings.Count(said.String(), "Opening ipv4 listen socket"); n != 1 {
+			t.Errorf("the sample's broker listens on %d ports, want the one of loopback", n)
+		}
 		if t.Failed() {
 			t.Log(said.String())
 		}
