@@ -79,14 +79,15 @@ func TestDocumentListsTheTopicsOfTheProgram(t *testing.T) {
 	}
 	quantity := func(topic string) string { return strings.Replace(topic, "/ph", "/{quantity}", 1) }
 	want := []string{
-		topics.Reading(0, "{probe}"), topics.Reading(dosing.AllTanks, "{probe}"), topics.Order("{pump}"), topics.Report("{pump}"), topics.Node("{node}"), topics.Owner(), topics.Lease(), topics.Stop(),
+		topics.Reading(0, "{probe}"), topics.Reading(dosing.AllTanks, "{probe}"), topics.Order("{pump}"), topics.Report("{pump}"), topics.Node("{node}"), topics.NodeOnline("{node}"), topics.Owner(), topics.Lease(), topics.Stop(),
 		topics.Supply(), quantity(topics.Ask(0, dosing.QuantityPH)), quantity(topics.Answer(0, dosing.QuantityPH)),
 		quantity(topics.Setpoint(0, dosing.QuantityPH)), topics.State(0), topics.AnalysisAsk(0), topics.AnalysisAnswer(0), topics.CalibrationAsk(0), topics.CalibrationAnswer(0), topics.Ions(0),
+		strings.NewReplacer("/+/leat", "/{kind}/leat", "/+/config", "/{thing}/config").Replace(payload.DiscoveryTopics("{hubs}", "{station}", "{tank}")),
 		strings.Replace(topics.Alarm(0, safety.CauseLeak), "leak", "{cause}", 1), topics.Fit(0), topics.Online("{name}"),
 	}
 	var got []string
 	for _, m := range address.FindAllStringSubmatch(read(t, "asyncapi.yml"), -1) {
-		got = append(got, m[1])
+		got = append(got, strings.Trim(m[1], `"`))
 	}
 	slices.Sort(want)
 	slices.Sort(got)
@@ -153,9 +154,10 @@ func TestDocumentNamesEveryFieldThatTheProgramSends(t *testing.T) {
 		"word":     payload.AppendWord(nil, controller.Answer{By: "grower"}),
 		"ions": payload.AppendIons(nil, &controller.IonsView{Recipe: "lettuce", Analysed: now, Ions: []controller.IonView{{Name: "ions", Macro: true, Amount: 1, Acid: 1}},
 			Surplus: "acid", AmmoniumAdvice: "NH4", Advice: "due"}),
-		"lease":  payload.AppendLease(nil, 7, 1),
-		"stop":   payload.AppendStop(nil, 7, "acid"),
-		"supply": payload.AppendSupply(nil, 7),
+		"lease":     payload.AppendLease(nil, 7, 1),
+		"discovery": announced(t, view),
+		"stop":      payload.AppendStop(nil, 7, "acid"),
+		"supply":    payload.AppendSupply(nil, 7),
 	} {
 		var sent any
 		if err := json.Unmarshal(body, &sent); err != nil {
@@ -168,6 +170,23 @@ func TestDocumentNamesEveryFieldThatTheProgramSends(t *testing.T) {
 			}
 		}
 	}
+}
+
+// announced is all that hubs are told of a tank, as one list.
+func announced(t *testing.T, view *controller.TankView) []byte {
+	topics, err := payload.NewTopics("", "row", []string{"north"}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []json.RawMessage
+	for _, e := range payload.Entities("hubs", topics, "leat/daemon/x/online", "row", 0, view) {
+		all = append(all, e.Body)
+	}
+	list, err := json.Marshal(all)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return list
 }
 
 // keys are all keys of a JSON value, nested ones included.

@@ -71,6 +71,11 @@ func (d *display) showTank(view *controller.View, id dosing.TankID) {
 		d.keep(topics.Ions(id), payload.AppendIons(nil, t.Ions))
 	}
 	d.keep(topics.Fit(id), payload.AppendFit(nil, t.Fit, t.FitCause))
+	if hubs := d.file.Broker.Discovery; hubs != "" {
+		for _, e := range payload.Entities(hubs, topics, d.wires.online(), view.Station, id, t) {
+			d.keep(e.Topic, e.Body)
+		}
+	}
 	standing := map[safety.Cause]bool{}
 	for _, alarm := range t.Alarms {
 		standing[alarm.Cause] = true

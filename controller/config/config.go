@@ -51,6 +51,7 @@ type Broker struct {
 	URL                      string
 	ClientID, User, Password string
 	CA, Certificate, Key     string
+	Discovery                string // first level at which hubs look for devices; empty = nothing is announced
 }
 
 // Web is where the page listens and how it shows EC.

@@ -34,7 +34,7 @@ func daemonsRights(file *config.File) (must, mustNot []string) {
 
 // concrete is a topic that a pattern of the rights matches.
 func concrete(pattern string) string {
-	return strings.Replace(pattern, "/"+anyCause, "/"+safety.CauseLeak.String(), 1)
+	return strings.ReplaceAll(pattern, "/"+anyCause, "/"+safety.CauseLeak.String())
 }
 
 // rights tries at the broker what the daemon must be able to do and what it must not, by
