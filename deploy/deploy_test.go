@@ -48,12 +48,21 @@ func read(t *testing.T, name string) string {
 // systemd.
 func TestServiceIsHardened(t *testing.T) {
 	analyze := program(t, "systemd-analyze", "systemd")
-	out, err := exec.Command(analyze, "security", "--offline=true", "--threshold=20", "systemd/leat.service").CombinedOutput()
-	if err != nil {
-		t.Errorf("exposure above 2.0: %v\n%s", err, out)
+	for _, unit := range []string{"systemd/leat.service", "package/leat.service", "package/leat@.service"} {
+		out, err := exec.Command(analyze, "security", "--offline=true", "--threshold=15", unit).CombinedOutput()
+		if err != nil {
+			t.Errorf("%s: exposure above 1.5: %v\n%s", unit, err, out)
+		}
+	}
+	soft := filepath.Join(t.TempDir(), "soft.service")
+	if err := os.WriteFile(soft, []byte("[Service]\nExecStart=/bin/true\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if exec.Command(analyze, "security", "--offline=true", "--threshold=15", soft).Run() == nil {
+		t.Error("a unit without any of it is not refused")
 	}
 	// Verify names every unknown key; that the daemon is not installed here is no fault.
-	out, _ = exec.Command(analyze, "verify", "systemd/leat.service").CombinedOutput()
+	out, _ := exec.Command(analyze, "verify", "systemd/leat.service").CombinedOutput()
 	for line := range strings.Lines(string(out)) {
 		if !strings.Contains(line, "/usr/local/bin/leat is not executable") {
 			t.Errorf("systemd-analyze verify: %s", line)
