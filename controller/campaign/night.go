@@ -84,8 +84,7 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 		score := &out.scores[id]
 		score.Acid, score.Base, score.Unsolved = given(farm, s.Settings.Pumps(), dosing.TankID(id))
 	}
-	out.hash = farm.TraceHash()
-	out.view = n.Core.View(n.Now())
+	out.hash, out.view = farm.TraceHash(), n.Core.View(n.Now())
 	return out, nil
 }
 
