@@ -35,8 +35,8 @@ var (
 	told        = `leat/row/(north|nursery)/(state|fit|ions|alarm/leak|setpoint/(ph|ec)|setpoint/(ph|ec)/answer|analysis/answer)`
 	maySay      = map[string]string{
 		"leat":           `leat/row/(order/.*|lease|owner|stop|supply)|` + told + `|leat/row/.*/calibration/answer|leat/daemon/leat-row/online`,
-		"reagents":       `leat/row/report/` + reagentPump + `|leat/row/node/reagents`,
-		"stocks":         `leat/row/report/` + stockPump + `|leat/row/node/stocks`,
+		"reagents":       `leat/row/report/` + reagentPump + `|leat/row/node/reagents(/online)?`,
+		"stocks":         `leat/row/report/` + stockPump + `|leat/row/node/stocks(/online)?`,
 		"probes-north":   `leat/row/north/reading/.*`,
 		"probes-nursery": `leat/row/nursery/reading/.*`,
 		"probes-row":     `leat/row/reading/.*`,
@@ -45,7 +45,7 @@ var (
 		"phone":          `leat/row/.*/setpoint/(ph|ec)/ask`,
 	}
 	mayHear = map[string]string{
-		"leat":           `leat/row/(report/.*|node/.*|lease|owner|reading/.*)|leat/row/(north|nursery)/(reading/.*|.*/ask)`,
+		"leat":           `leat/row/(report/.*|node/[a-z]*|lease|owner|reading/.*)|leat/row/(north|nursery)/(reading/.*|.*/ask)`,
 		"reagents":       `leat/row/order/` + reagentPump + `|` + heeded,
 		"stocks":         `leat/row/order/` + stockPump + `|` + heeded,
 		"probes-north":   ``,
@@ -53,7 +53,7 @@ var (
 		"probes-row":     ``,
 		"irrigation":     `leat/row/(north|nursery)/fit|leat/daemon/leat-row/online`,
 		"laboratory":     `leat/row/.*/(ions|analysis/answer|calibration/answer)`,
-		"phone":          told + `|leat/row/(.*/)?reading/.*|leat/daemon/leat-row/online`,
+		"phone":          told + `|leat/row/(.*/)?reading/.*|leat/row/node/.*/online|leat/daemon/leat-row/online`,
 	}
 )
 
@@ -75,7 +75,7 @@ func everyTopic(t *testing.T) (topics []string) {
 			topics = append(topics, "leat/row/"+tank+"/"+rest)
 		}
 	}
-	return append(topics, "leat/row/lease", "leat/row/owner", "leat/row/stop", "leat/row/supply", "leat/row/node/reagents", "leat/row/node/stocks",
+	return append(topics, "leat/row/lease", "leat/row/owner", "leat/row/stop", "leat/row/supply", "leat/row/node/reagents", "leat/row/node/stocks", "leat/row/node/reagents/online", "leat/row/node/stocks/online",
 		"leat/daemon/leat-row/online", "leat/other/order/acid", "leat/row/order", "leat/row/north/order/acid-north", "$SYS/broker/uptime", "other")
 }
 

@@ -48,12 +48,21 @@ func read(t *testing.T, name string) string {
 // systemd.
 func TestServiceIsHardened(t *testing.T) {
 	analyze := program(t, "systemd-analyze", "systemd")
-	out, err := exec.Command(analyze, "security", "--offline=true", "--threshold=20", "systemd/leat.service").CombinedOutput()
-	if err != nil {
-		t.Errorf("exposure above 2.0: %v\n%s", err, out)
+	for _, unit := range []string{"systemd/leat.service", "package/leat.service", "package/leat@.service"} {
+		out, err := exec.Command(analyze, "security", "--offline=true", "--threshold=15", unit).CombinedOutput()
+		if err != nil {
+			t.Errorf("%s: exposure above 1.5: %v\n%s", unit, err, out)
+		}
+	}
+	soft := filepath.Join(t.TempDir(), "soft.service")
+	if err := os.WriteFile(soft, []byte("[Service]\nExecStart=/bin/true\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if exec.Command(analyze, "security", "--offline=true", "--threshold=15", soft).Run() == nil {
+		t.Error("a unit without any of it is not refused")
 	}
 	// Verify names every unknown key; that the daemon is not installed here is no fault.
-	out, _ = exec.Command(analyze, "verify", "systemd/leat.service").CombinedOutput()
+	out, _ := exec.Command(analyze, "verify", "systemd/leat.service").CombinedOutput()
 	for line := range strings.Lines(string(out)) {
 		if !strings.Contains(line, "/usr/local/bin/leat is not executable") {
 			t.Errorf("systemd-analyze verify: %s", line)
@@ -79,14 +88,15 @@ func TestDocumentListsTheTopicsOfTheProgram(t *testing.T) {
 	}
 	quantity := func(topic string) string { return strings.Replace(topic, "/ph", "/{quantity}", 1) }
 	want := []string{
-		topics.Reading(0, "{probe}"), topics.Reading(dosing.AllTanks, "{probe}"), topics.Order("{pump}"), topics.Report("{pump}"), topics.Node("{node}"), topics.Owner(), topics.Lease(), topics.Stop(),
+		topics.Reading(0, "{probe}"), topics.Reading(dosing.AllTanks, "{probe}"), topics.Order("{pump}"), topics.Report("{pump}"), topics.Node("{node}"), topics.NodeOnline("{node}"), topics.Owner(), topics.Lease(), topics.Stop(),
 		topics.Supply(), quantity(topics.Ask(0, dosing.QuantityPH)), quantity(topics.Answer(0, dosing.QuantityPH)),
 		quantity(topics.Setpoint(0, dosing.QuantityPH)), topics.State(0), topics.AnalysisAsk(0), topics.AnalysisAnswer(0), topics.CalibrationAsk(0), topics.CalibrationAnswer(0), topics.Ions(0),
+		strings.NewReplacer("/+/leat", "/{kind}/leat", "/+/config", "/{thing}/config").Replace(payload.DiscoveryTopics("{hubs}", "{station}", "{tank}")),
 		strings.Replace(topics.Alarm(0, safety.CauseLeak), "leak", "{cause}", 1), topics.Fit(0), topics.Online("{name}"),
 	}
 	var got []string
 	for _, m := range address.FindAllStringSubmatch(read(t, "asyncapi.yml"), -1) {
-		got = append(got, m[1])
+		got = append(got, strings.Trim(m[1], `"`))
 	}
 	slices.Sort(want)
 	slices.Sort(got)
@@ -153,9 +163,10 @@ func TestDocumentNamesEveryFieldThatTheProgramSends(t *testing.T) {
 		"word":     payload.AppendWord(nil, controller.Answer{By: "grower"}),
 		"ions": payload.AppendIons(nil, &controller.IonsView{Recipe: "lettuce", Analysed: now, Ions: []controller.IonView{{Name: "ions", Macro: true, Amount: 1, Acid: 1}},
 			Surplus: "acid", AmmoniumAdvice: "NH4", Advice: "due"}),
-		"lease":  payload.AppendLease(nil, 7, 1),
-		"stop":   payload.AppendStop(nil, 7, "acid"),
-		"supply": payload.AppendSupply(nil, 7),
+		"lease":     payload.AppendLease(nil, 7, 1),
+		"discovery": announced(t, view),
+		"stop":      payload.AppendStop(nil, 7, "acid"),
+		"supply":    payload.AppendSupply(nil, 7),
 	} {
 		var sent any
 		if err := json.Unmarshal(body, &sent); err != nil {
@@ -168,6 +179,23 @@ func TestDocumentNamesEveryFieldThatTheProgramSends(t *testing.T) {
 			}
 		}
 	}
+}
+
+// announced is all that hubs are told of a tank, as one list.
+func announced(t *testing.T, view *controller.TankView) []byte {
+	topics, err := payload.NewTopics("", "row", []string{"north"}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []json.RawMessage
+	for _, e := range payload.Entities("hubs", topics, "leat/daemon/x/online", "row", 0, view) {
+		all = append(all, e.Body)
+	}
+	list, err := json.Marshal(all)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return list
 }
 
 // keys are all keys of a JSON value, nested ones included.
@@ -199,12 +227,16 @@ func TestNodeContractGivesTheCautions(t *testing.T) {
 // port of loopback and without its TLS listener.
 func broker(t *testing.T) (url string) {
 	t.Helper()
+	return brokerWith(t, read(t, "mosquitto/leat.conf"), read(t, "mosquitto/leat.acl"))
+}
+
+func brokerWith(t *testing.T, conf, rights string) (url string) {
+	t.Helper()
 	mosquitto, passwd := program(t, "mosquitto", "mosquitto"), program(t, "mosquitto_passwd", "mosquitto")
 	port := apptest.Port(t)
 	dir := t.TempDir()
-	conf := read(t, "mosquitto/leat.conf")
 	before, rest, _ := strings.Cut(conf, "# Nodes, probes and phones.")
-	_, after, found := strings.Cut(rest, "tls_version tlsv1.2\n")
+	_, after, found := strings.Cut(rest, "tls_version tlsv1.2\nuse_username_as_clientid true\n")
 	if !found {
 		t.Fatal("no TLS listener in the sample")
 	}
@@ -221,7 +253,7 @@ func broker(t *testing.T) (url string) {
 	for _, user := range users {
 		lines += user + ":" + user + "\n"
 	}
-	for name, text := range map[string]string{"conf": conf, "acl": read(t, "mosquitto/leat.acl"), "passwd": lines} {
+	for name, text := range map[string]string{"conf": conf, "acl": rights, "passwd": lines} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
@@ -238,6 +270,10 @@ func broker(t *testing.T) (url string) {
 	t.Cleanup(func() {
 		_ = command.Process.Kill()
 		_ = command.Wait()
+		// An option of a listener that stands before the first one opens port 1883 to all.
+		if n := strings.Count(said.String(), "Opening ipv4 listen socket"); n != 1 {
+			t.Errorf("the sample's broker listens on %d ports, want the one of loopback", n)
+		}
 		if t.Failed() {
 			t.Log(said.String())
 		}

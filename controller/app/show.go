@@ -16,12 +16,18 @@ import (
 // published is what the retained topics hold, so that only changes are sent.
 type published struct {
 	topics map[string][]byte
+	keys   map[string][]byte // of states: what a person must be told of
 }
 
-func newPublished() published { return published{topics: map[string][]byte{}} }
+func newPublished() published {
+	return published{topics: map[string][]byte{}, keys: map[string][]byte{}}
+}
 
 // forget makes everything be sent again: the broker may have started anew.
-func (p *published) forget() { clear(p.topics) }
+func (p *published) forget() {
+	clear(p.topics)
+	clear(p.keys)
+}
 
 // display shows the state to the page, the topics and the history.
 type display struct {
@@ -58,15 +64,18 @@ func (d *display) show(now dosing.Instant) {
 
 func (d *display) showTank(view *controller.View, id dosing.TankID) {
 	t, topics := &view.Tanks[id], d.wires.topics
-	// Ages run; a state is sent again when something else in it changes, and at
-	// least every ten seconds, so that a watcher sees that it is alive.
-	d.keep(topics.State(id), payload.AppendState(nil, t, view.At.Wall.Truncate(stateEvery)))
+	d.keepState(topics.State(id), t, view.At.Wall)
 	d.keep(topics.Setpoint(id, dosing.QuantityPH), payload.AppendSetpoint(nil, dosing.QuantityPH, t.PH))
 	d.keep(topics.Setpoint(id, dosing.QuantityEC), payload.AppendSetpoint(nil, dosing.QuantityEC, t.EC))
 	if t.Ions != nil {
 		d.keep(topics.Ions(id), payload.AppendIons(nil, t.Ions))
 	}
 	d.keep(topics.Fit(id), payload.AppendFit(nil, t.Fit, t.FitCause))
+	if hubs := d.file.Broker.Discovery; hubs != "" {
+		for _, e := range payload.Entities(hubs, topics, d.wires.online(), view.Station, id, t) {
+			d.keep(e.Topic, e.Body)
+		}
+	}
 	standing := map[safety.Cause]bool{}
 	for _, alarm := range t.Alarms {
 		standing[alarm.Cause] = true
@@ -108,19 +117,32 @@ func (d *display) note(events []diary.Event) {
 	}
 }
 
-// keep publishes a retained topic if its payload changed.
-func (d *display) keep(topic string, body []byte) {
+// keep publishes a retained topic if its payload changed, and says whether the newest is out.
+func (d *display) keep(topic string, body []byte) bool {
 	if bytes.Equal(d.state.topics[topic], body) {
+		return true
+	}
+	if !d.sender.send(message{topic: topic, qos: 1, retained: true, body: body}) {
+		return false
+	}
+	d.state.topics[topic] = body
+	return true
+}
+
+// keepState publishes a tank's state when something in it changes that a person must be told
+// of, and each minute, so that a watcher sees that it is alive. Values and ages run on.
+func (d *display) keepState(topic string, t *controller.TankView, at time.Time) {
+	key := payload.StateKey(at.Truncate(stateEvery).AppendFormat(nil, time.RFC3339), t)
+	if bytes.Equal(d.state.keys[topic], key) {
 		return
 	}
-	if d.sender.send(message{topic: topic, qos: 1, retained: true, body: body}) {
-		d.state.topics[topic] = body
+	if d.keep(topic, payload.AppendState(nil, t, at)) {
+		d.state.keys[topic] = key
 	}
 }
 
-// stateEvery is how often a state is sent again when nothing in it changed, so
-// that a watcher sees that it is alive.
-const stateEvery = 10 * time.Second
+// stateEvery is how often a state is sent when nothing in it changed.
+const stateEvery = time.Minute
 
 // View is the newest snapshot; nil before the first decision.
 func (d *display) View() *controller.View { return d.view.Load() }

@@ -52,6 +52,7 @@ type Broker struct {
 	URL                      string
 	ClientID, User, Password string
 	CA, Certificate, Key     string
+	Discovery                string // first level at which hubs look for devices; empty = nothing is announced
 }
 
 // Cluster is where a ledger that several daemons share is kept; without servers it is kept in

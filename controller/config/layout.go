@@ -35,6 +35,7 @@ type brokerTable struct {
 	URL             string `toml:"url" doc:"mqtt://host:1883 or mqtts://host:8883; default mqtt://127.0.0.1:1883"`
 	ClientID        string `toml:"client_id" doc:"default leat- and the station's name"`
 	Prefix          string `toml:"prefix" doc:"first level of every topic; default leat"`
+	Discovery       string `toml:"discovery" doc:"first level of the topics at which home-automation hubs look for devices, such as homeassistant; default none, and nothing is announced"`
 	User            string `toml:"user" doc:"name at the broker; default none"`
 	PasswordFile    string `toml:"password_file" doc:"file that holds the password, not readable by every account"`
 	PasswordEnv     string `toml:"password_env" doc:"name of the environment variable that holds the password"`

@@ -1,6 +1,7 @@
 package config
 
 import (
+	"cmp"
 	"net"
 	"net/url"
 	"os"
@@ -8,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 
+	"leat/controller/payload"
 	"leat/dosing"
 )
 
@@ -33,6 +35,13 @@ func (b *rim) broker() {
 		b.warn("broker.client_id", "the daemons that share this ledger must not share it: the broker would throw out one for the other")
 	}
 	b.brokerURL(out.URL)
+	if out.Discovery = strings.TrimSuffix(in.Discovery, "/"); in.Discovery != "" {
+		if err := payload.CheckTopic(out.Discovery); err != nil {
+			b.fault("broker.discovery", quoted(in.Discovery), err.Error(), "")
+		} else if out.Discovery == cmp.Or(in.Prefix, payload.DefaultPrefix) {
+			b.fault("broker.discovery", quoted(in.Discovery), "is the prefix of leat's own topics", "write the level at which the hub looks, such as homeassistant")
+		}
+	}
 	out.Password = b.secret("broker", "password", in.PasswordFile, in.PasswordEnv, in.Credential)
 	if out.Password != "" && in.User == "" {
 		b.fault("broker.user", "", "is missing", "a password without a user is never asked for")

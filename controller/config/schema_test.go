@@ -160,3 +160,20 @@ func pattern(k kind) string {
 	}
 	return `^\s*` + sign + `[0-9]*\.?[0-9]+\s*(` + strings.Join(names, "|") + `)\s*$`
 }
+
+// An editor finds the schema by the first line of a sample.
+func TestSamplesNameTheirSchema(t *testing.T) {
+	for _, path := range []string{"../../deploy/leat.toml", "../../deploy/minimal.toml"} {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		first, _, _ := strings.Cut(string(text), "\n")
+		named, found := strings.CutPrefix(first, "#:schema ")
+		if !found {
+			t.Errorf("%s begins with %q", path, first)
+		} else if _, err := os.Stat(filepath.Join(filepath.Dir(path), named)); err != nil {
+			t.Errorf("%s: %v", path, err)
+		}
+	}
+}

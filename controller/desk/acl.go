@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"leat/controller/config"
+	"leat/controller/payload"
 	"leat/dosing"
 	"leat/safety"
 )
@@ -91,6 +92,9 @@ func daemonUser(file *config.File) brokerUser {
 		u.add(writer, told(file, id)...)
 		u.add(writer, answered(file, id)...)
 		u.add(writer, t.AnalysisAnswer(id), t.CalibrationAnswer(id))
+		if hubs := file.Broker.Discovery; hubs != "" {
+			u.add(writer, payload.DiscoveryTopics(hubs, s.Station, s.Tanks[i].Name))
+		}
 	}
 	return u
 }
@@ -105,7 +109,7 @@ func nodeUser(file *config.File, n safety.NodeID) brokerUser {
 		}
 	}
 	u.add(reader, t.Lease(), t.Stop(), t.Supply())
-	u.add(writer, t.Node(s.Nodes[n].Name))
+	u.add(writer, t.Node(s.Nodes[n].Name), t.NodeOnline(s.Nodes[n].Name))
 	return u
 }
 
@@ -135,6 +139,7 @@ func peopleUsers(file *config.File) []brokerUser {
 	irrigation := brokerUser{name: "irrigation", who: "Flood, film and raft: they only need to know whether the water is fit."}
 	laboratory := brokerUser{name: "laboratory", who: "Whoever enters a laboratory's analyses and calibrations: it changes what the stocks are given in."}
 	phone := brokerUser{name: "phone", who: "A phone: it sees, asks for setpoints, orders nothing."}
+	hub := brokerUser{name: "hub", who: "A home-automation hub: it sees and asks for setpoints, as a phone does, and orders nothing."}
 	for i := range file.Settings.Safety.Tanks {
 		id := dosing.TankID(i)
 		irrigation.add(reader, t.Fit(id))
@@ -144,6 +149,12 @@ func peopleUsers(file *config.File) []brokerUser {
 		phone.add(reader, answered(file, id)...)
 		phone.add(reader, t.AnalysisAnswer(id))
 		phone.add(writer, asked(file, id)...)
+		hub.add(reader, told(file, id)...)
+		hub.add(reader, answered(file, id)...)
+		hub.add(writer, asked(file, id)...)
+	}
+	for i := range file.Settings.Safety.Nodes {
+		phone.add(reader, t.NodeOnline(file.Settings.Safety.Nodes[i].Name))
 	}
 	for i := range file.InputTopics {
 		phone.add(reader, file.InputTopics[i].Topic)
@@ -151,7 +162,11 @@ func peopleUsers(file *config.File) []brokerUser {
 	online := t.Online(anyDaemon)
 	irrigation.add(reader, online)
 	phone.add(reader, online)
-	return []brokerUser{irrigation, laboratory, phone}
+	if file.Broker.Discovery == "" {
+		return []brokerUser{irrigation, laboratory, phone}
+	}
+	hub.add(reader, online, file.Broker.Discovery+"/#")
+	return []brokerUser{irrigation, laboratory, phone, hub}
 }
 
 // told is what the daemon tells everybody of a tank.

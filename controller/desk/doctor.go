@@ -65,6 +65,9 @@ func (d *Doctor) Do(ctx context.Context, stdout io.Writer) error {
 		if d.Notify != "" {
 			p.notify(ctx, d.Notify)
 		}
+		if d.Rights {
+			p.rights(ctx, d.Path)
+		}
 		if d.Ring {
 			p.ring()
 		}

@@ -65,8 +65,8 @@ func New(station string, view func() *controller.View, version ...string) *Metri
 		Help: "Unix time of the event loop's last step. It stands still when the loop hangs, while the page may still answer."},
 		func() float64 { return float64(m.beat.Load()) / 1e9 })
 	m.register = prometheus.WrapRegistererWith(prometheus.Labels{"station": station}, m.registry).MustRegister
-	m.register(m.append, m.step, m.dropped, m.loaded, kinds, reloads, heartbeat, buildInfo(version),
-		newSnapshot(view))
+	m.register(m.append, m.step, m.dropped, m.loaded, kinds, reloads, heartbeat, buildInfo(version))
+	m.registry.MustRegister(newSnapshot(station, view))
 	// Of the process, whatever stations it has.
 	m.registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m

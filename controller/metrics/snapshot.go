@@ -31,13 +31,17 @@ type snapshot struct {
 	families map[string]family
 }
 
-func newSnapshot(view func() *controller.View) *snapshot {
+// newSnapshot makes the collector of a station's view. Its metrics carry the station's label of
+// themselves: to have the registry add it makes each description anew at each scrape, a third of
+// its time.
+func newSnapshot(station string, view func() *controller.View) *snapshot {
+	of := prometheus.Labels{"station": station}
 	s := &snapshot{view: view, families: map[string]family{}}
 	for _, f := range gauges {
-		s.families[f.name] = family{prometheus.NewDesc("leat_"+f.name, f.help, f.labels, nil), prometheus.GaugeValue}
+		s.families[f.name] = family{prometheus.NewDesc("leat_"+f.name, f.help, f.labels, of), prometheus.GaugeValue}
 	}
 	for _, f := range counters {
-		s.families[f.name] = family{prometheus.NewDesc("leat_"+f.name, f.help, f.labels, nil), prometheus.CounterValue}
+		s.families[f.name] = family{prometheus.NewDesc("leat_"+f.name, f.help, f.labels, of), prometheus.CounterValue}
 	}
 	return s
 }

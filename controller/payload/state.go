@@ -2,6 +2,7 @@ package payload
 
 import (
 	"math"
+	"strconv"
 	"time"
 
 	"leat/controller"
@@ -58,6 +59,36 @@ func AppendState(dst []byte, t *controller.TankView, at time.Time) []byte {
 		e.seconds("leaves_harm_s", t.LeavesHarm)
 	}
 	return e.end()
+}
+
+// StateKey is what a person must be told of at once when it changes: mode, cause, words,
+// interlocks, fitness, quality of the readings. The figures in them, values and ages run on
+// and are left out; values have topics of their own.
+func StateKey(dst []byte, t *controller.TankView) []byte {
+	add := func(words ...string) {
+		for _, w := range words {
+			for i := range len(w) {
+				if w[i] < '0' || w[i] > '9' {
+					dst = append(dst, w[i])
+				}
+			}
+			dst = append(dst, 0)
+		}
+	}
+	add(t.Mode.String(), t.Cause.String(), t.Reason, t.Next, t.WouldDose, t.Schedule, strconv.FormatBool(t.Fit))
+	for i := range t.Inputs {
+		in := &t.Inputs[i]
+		add(in.Name, in.Quality.String(), strconv.FormatBool(in.Present), strconv.FormatBool(in.Retained))
+		if in.Calibration != nil {
+			dst = in.Calibration.At.AppendFormat(dst, time.RFC3339)
+		}
+	}
+	for i := range t.Holds {
+		h := &t.Holds[i]
+		add(h.Cause.String(), h.Action.String(), h.Pump)
+		dst = h.Since.Wall.AppendFormat(dst, time.RFC3339)
+	}
+	return dst
 }
 
 func appendInput(dst []byte, in *controller.InputView) []byte {

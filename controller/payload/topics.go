@@ -155,6 +155,10 @@ func (t *Topics) Report(pump string) string { return t.named("report/" + pump) }
 // Node is where a node's heartbeats arrive.
 func (t *Topics) Node(node string) string { return t.named("node/" + node) }
 
+// NodeOnline is where a node says that it is there, retained; the broker says that it is not
+// (last will). It is for people and hubs: the daemon goes by heartbeats.
+func (t *Topics) NodeOnline(node string) string { return t.named("node/" + node + "/online") }
+
 // Lease is where the permission to dose goes: QoS 0, not retained.
 func (t *Topics) Lease() string { return t.named("lease") }
 

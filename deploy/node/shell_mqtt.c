@@ -31,6 +31,7 @@ static const char *outlet;
 static struct leat_inputs in;
 static struct mosquitto *link_;
 static char node_topic[256];
+static char online_topic[256]; /* retained: 1 said here, 0 by the broker when this program is gone */
 
 static uint64_t uptime_ms(void) {
     struct timespec t;
@@ -134,6 +135,7 @@ static void on_connect(struct mosquitto *m, void *self, int result) {
     subscribe("lease", "");
     subscribe("stop", "");
     subscribe("supply", "");
+    (void)mosquitto_publish(link_, NULL, online_topic, 1, "1", 1, true);
     leat_node_connected(&node, uptime_ms());
 }
 
@@ -164,6 +166,7 @@ static bool setup(int argc, char **argv) {
     memory = argv[5];
     outlet = argv[6];
     (void)snprintf(node_topic, sizeof node_topic, "%s/node/%s", station, argv[4]);
+    (void)snprintf(online_topic, sizeof online_topic, "%s/node/%s/online", station, argv[4]);
     for (int i = 7; i < argc && count < LEAT_MOST_PUMPS; i++, count++) {
         struct leat_pump *p = &pumps[count];
         if (sscanf(argv[i], "%31[^=]=%" SCNu32 ",%" SCNu32, names[count], &p->longest_run_ms, &p->hourly_ul) != 3) {
@@ -206,6 +209,7 @@ int main(int argc, char **argv) {
     if (getenv("MQTT_USER") != NULL) {
         (void)mosquitto_username_pw_set(link_, getenv("MQTT_USER"), getenv("MQTT_PASSWORD"));
     }
+    (void)mosquitto_will_set(link_, online_topic, 1, "0", 1, true);
     mosquitto_connect_callback_set(link_, on_connect);
     mosquitto_message_callback_set(link_, on_message);
     power();
