@@ -44,7 +44,7 @@ func (l *Loops) Next(now dosing.Instant, target dosing.Target, limits []dosing.V
 	if l.ec.waters.leak(l.horizon()) > deadBandEC/2 {
 		turn /= 2
 	}
-	if wanted && (off > dosing.WarnBand.PH || off > turn && (l.stockLast || !l.begun(now, limits))) {
+	if wanted && (off > dosing.WarnBand.PH || off > turn && (l.stockLast || !l.blend.begun(now, l.tank.MixingTime(), limits))) {
 		return reagent, true
 	}
 	if stock, ok := l.stock(now, target, &s.planned.ec, limits); ok {
@@ -92,10 +92,10 @@ func (l *Loops) reagent(now dosing.Instant, target dosing.Target, ph *outlook, l
 // begun says whether a blend was begun and must be finished first. A stock without
 // a macro ion that the gate has refused for a mixing time holds the others no
 // longer; it stays owed.
-func (l *Loops) begun(now dosing.Instant, limits []dosing.Volume) bool {
-	whole, trace := l.blend.left(limits)
-	l.traceRefused.note(trace, now.Up)
-	return whole || trace && !l.traceRefused.forTooLong(now.Up, l.tank.MixingTime())
+func (b *blend) begun(now dosing.Instant, mixing time.Duration, limits []dosing.Volume) bool {
+	whole, trace := b.left(limits)
+	b.traceRefused.note(trace, now.Up)
+	return whole || trace && !b.traceRefused.forTooLong(now.Up, mixing)
 }
 
 // stock plans the next stock: the rest of a blend first, then a new one. Above
@@ -106,7 +106,7 @@ func (l *Loops) stock(now dosing.Instant, target dosing.Target, ec *outlook, lim
 		return dosing.Plan{}, false
 	}
 	reason := dosing.ReasonBlendOwed
-	if !l.begun(now, limits) {
+	if !l.blend.begun(now, l.tank.MixingTime(), limits) {
 		amount := 0.0
 		if ec.need < 0 {
 			amount = ec.amount(float64(target.EC), deadBandEC, l.blend.smallest)
