@@ -15,13 +15,6 @@ const (
 	leftPH = 0.07 // of an acid need, most that is left to the acid of stocks to come
 )
 
-// Rules for giving base after acid and acid after base.
-const (
-	counterError = 0.05 // settled error from which the opposite reagent may follow
-	counterHurry = 0.15 // from which it need not wait
-	counterWait  = 20 * time.Minute
-)
-
 // Next is called once a decision period. limits[p] is the largest volume that
 // the gate would let pump p deliver now, 0 where it holds or waits. It returns at
 // most one plan, rounded down to whole microlitres and no smaller than the
@@ -70,7 +63,7 @@ func (l *Loops) reagent(now dosing.Instant, target dosing.Target, ph *outlook, l
 		if !(amount > 0) {
 			continue
 		}
-		if other.after(own) && !(failing > counterError) || other.within(counterWait, now.Up) && !(failing > counterHurry) {
+		if other.after(own) && !(failing > dosing.ChangeoverError) || other.within(dosing.ChangeoverWait, now.Up) && !(failing > dosing.ChangeoverHurry) {
 			continue
 		}
 		// An amount of exactly one smallest dose must not round to just below it.
