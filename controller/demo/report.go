@@ -198,7 +198,7 @@ func (s *stage) words(r *Report) string {
 		for _, l := range textPlot(n, func(m sample) float64 { return m.ec }, func(m sample) float64 { return m.wantEC }, dosing.StartBand.EC, 72, 8) {
 			fmt.Fprintf(&b, "  %s\n", l)
 		}
-		list(&b, "what withheld doses", t.Holds)
+		list(&b, "interlocks", t.Holds)
 		list(&b, "alarms", t.Alarms)
 	}
 	r.reagentTable(&b)

@@ -78,7 +78,7 @@ func (p *page) tank(t *report.Tank, r *report.Report) {
 	p.held("pH", "", &t.PH, r)
 	p.held("EC", " mS/cm", &t.EC, r)
 	p.doses(t)
-	p.line("\n  Why nothing was dosed while something was wanted")
+	p.line("\n  Why nothing was dosed while a dose was due")
 	if len(t.Withheld) == 0 {
 		p.line("    nothing was withheld")
 	}
@@ -96,7 +96,7 @@ func (p *page) tank(t *report.Tank, r *report.Report) {
 		p.line("    between doses, as it must be: %s", waits)
 	}
 	if stood := stoodWords(t); stood != "" {
-		p.line("    interlocks in all, whatever was wanted: %s", stood)
+		p.line("    interlocks in all, whatever was due: %s", stood)
 	}
 	p.line("\n  Alarms")
 	if len(t.Alarms) == 0 {
