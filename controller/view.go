@@ -56,6 +56,8 @@ type TankView struct {
 	Plan                   *Schedule     // nil without one
 	Stocks                 []StockView   // the containers from which it is dosed
 	Calibrating            string        // probe whose calibration is under way
+	StepBy                 time.Time     // when it is given up unless its next step comes
+	Lapsed                 string        // probe whose calibration was given up so
 	Hands                  []HandView    // what was added by hand in the last day, the newest first
 	Line                   []line.Figure // oxygen, films, filter and lamp in words
 }
