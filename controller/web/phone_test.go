@@ -57,7 +57,7 @@ func phone(t *testing.T) context.Context {
 	})
 	tab, quit := chromedp.NewContext(theBrowser.ctx)
 	t.Cleanup(quit)
-	limited, end := context.WithTimeout(tab, time.Minute)
+	limited, end := context.WithTimeout(tab, 5*time.Minute)
 	t.Cleanup(end)
 	do(t, limited, chromedp.EmulateViewport(390, 844, chromedp.EmulateMobile, chromedp.EmulateTouch))
 	return limited

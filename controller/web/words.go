@@ -272,10 +272,12 @@ func letters(text string) string {
 	switch n := len([]rune(text)); {
 	case n <= 40:
 		return "brief"
-	case n <= 84:
+	case n <= 76:
 		return "middle"
+	case n <= 110:
+		return "long"
 	}
-	return "long"
+	return "full"
 }
 
 // holdsOf are the interlocks that are part of the work, or the others that no alarm of
