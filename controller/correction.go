@@ -45,14 +45,14 @@ func (ac *accounts) correction(now dosing.Instant, t *tank) (plan, offer *Correc
 	if a.Analysed().IsZero() {
 		return nil, nil
 	}
-	if c, ok := a.Correct(t.ec.present); ok {
+	if c, ok := ratio.Correct(a, t.ec.present); ok {
 		plan = ac.correctionView(t, &c)
 	}
 	if !t.ec.until.IsZero() {
 		return plan, nil // it ends by itself: nothing is to be approved until then
 	}
 	ec, _ := a.Setpoint()
-	faster := a.Faster()
+	faster := ratio.Faster(a)
 	switch {
 	case ec > 0:
 	case faster > 0:
@@ -60,7 +60,7 @@ func (ac *accounts) correction(now dosing.Instant, t *tank) (plan, offer *Correc
 	default:
 		return plan, nil
 	}
-	if c, ok := a.Correct(ec); ok && ec <= t.settings.EC.AdvisedMax && ec >= t.settings.EC.AdvisedMin {
+	if c, ok := ratio.Correct(a, ec); ok && ec <= t.settings.EC.AdvisedMax && ec >= t.settings.EC.AdvisedMin {
 		offer = ac.correctionView(t, &c)
 		if ec == faster {
 			offer.Until = now.Wall.Add(min(max(c.In, offeredLeast), offeredMost)).Truncate(time.Hour)

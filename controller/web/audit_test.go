@@ -119,6 +119,9 @@ func TestEveryPageIsReadAndPressedOnEveryScreenByDayAndByNight(t *testing.T) {
 			look("four tanks", path)
 		}
 		for i := range allStates {
+			if name != "en" && !allStates[i].wordy {
+				continue
+			}
 			h.show(allStates[i].judged())
 			for _, path := range allStates[i].paths {
 				look(allStates[i].name, path)

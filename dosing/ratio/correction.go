@@ -22,7 +22,7 @@ type Correction struct {
 // Correct foresees the correction at a setpoint of EC. It is what Solve hands to the loop,
 // and nothing else: no dose follows from it. False where the account knows nothing, or where
 // no stock can give anything that lacks.
-func (t *Tank) Correct(ec float64) (c Correction, ok bool) {
+func Correct(t *Tank, ec float64) (c Correction, ok bool) {
 	if !t.started || !(ec > 0) {
 		return c, false
 	}
@@ -30,7 +30,7 @@ func (t *Tank) Correct(ec float64) (c Correction, ok bool) {
 	at.toward = ec
 	stocks, pumps := t.plan.serving(func(s *blend.Stock) bool { return s.Role == dosing.RoleStock })
 	o := at.ahead()
-	given, err := at.feed(&o, stocks).Amounts()
+	given, err := feedOf(&at, &o, stocks).Amounts()
 	if err != nil {
 		return c, false
 	}
@@ -57,7 +57,7 @@ func (t *Tank) Correct(ec float64) (c Correction, ok bool) {
 // given in the proportion of what lacks. None while a dump is due, which takes out again what
 // was given, or EC is still on its way. It is higher by the warn band of EC, so that nobody is
 // called when it ends.
-func (t *Tank) Faster() float64 {
+func Faster(t *Tank) float64 {
 	if !t.atSetpoint() || t.analysed.IsZero() || t.toward > t.plan.EC+1e-3 || t.toward < t.plan.EC-1e-3 || len(t.Dumps()) > 0 {
 		return 0
 	}

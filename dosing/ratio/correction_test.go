@@ -32,7 +32,7 @@ func starvedOfPotassium(t *testing.T) *farm {
 
 func TestWhatACorrectionForeseesIsWhatTheWaterThenHolds(t *testing.T) {
 	f := starvedOfPotassium(t)
-	c, ok := f.tank.Correct(1.8)
+	c, ok := Correct(f.tank, 1.8)
 	if !ok {
 		t.Fatal("no correction is foreseen")
 	}
@@ -65,12 +65,12 @@ func TestWhatACorrectionForeseesIsWhatTheWaterThenHolds(t *testing.T) {
 
 func TestAHigherECCorrectsSoonerAndIsOfferedOnlyWhereSomethingLacks(t *testing.T) {
 	f := starvedOfPotassium(t)
-	ec := f.tank.Faster()
+	ec := Faster(f.tank)
 	if ec != 1.9 {
 		t.Fatalf("EC %.2f is offered, want 1.90", ec)
 	}
-	slow, _ := f.tank.Correct(1.8)
-	fast, ok := f.tank.Correct(ec)
+	slow, _ := Correct(f.tank, 1.8)
+	fast, ok := Correct(f.tank, ec)
 	if !ok || !(fast.In < slow.In*3/4) {
 		t.Errorf("at %.2f in %s, at 1.80 in %s", ec, fast.In, slow.In)
 	}
@@ -79,11 +79,11 @@ func TestAHigherECCorrectsSoonerAndIsOfferedOnlyWhereSomethingLacks(t *testing.T
 	}
 	well := newFarm(t, plan(t, nitric))
 	well.analyse(rand.New(rand.NewPCG(1, 2)), t)
-	if ec := well.tank.Faster(); ec != 0 {
+	if ec := Faster(well.tank); ec != 0 {
 		t.Errorf("a tank that lacks nothing is offered EC %.2f", ec)
 	}
 	unknown := newFarm(t, plan(t, nitric))
-	if ec := unknown.tank.Faster(); ec != 0 {
+	if ec := Faster(unknown.tank); ec != 0 {
 		t.Errorf("a tank that nobody analysed is offered EC %.2f", ec)
 	}
 }

@@ -167,8 +167,8 @@ func (t *Tank) wantsAll(o *outlook) (w blend.Content) {
 	return w
 }
 
-// feed is what the stocks are asked for over the horizon.
-func (t *Tank) feed(o *outlook, stocks []blend.Stock) *blend.Feed {
+// feedOf is what the stocks are asked for over the horizon.
+func feedOf(t *Tank, o *outlook, stocks []blend.Stock) *blend.Feed {
 	wants, against := t.wantsAll(o), t.target
 	for s := blend.NO3; s <= blend.S; s++ {
 		if wants[s] <= 0 {
@@ -184,7 +184,7 @@ func (t *Tank) Solve() bool {
 	stocks, pumps := t.plan.serving(func(s *blend.Stock) bool { return s.Role == dosing.RoleStock })
 	o := t.ahead()
 	t.solved = solvedAt{known: true, lacking: o.left.Plus(t.target, -o.level)}
-	given, err := t.feed(&o, stocks).Amounts()
+	given, err := feedOf(t, &o, stocks).Amounts()
 	if err != nil {
 		return false
 	}
