@@ -51,7 +51,7 @@ func (ac *accounts) correction(now dosing.Instant, t *tank) (plan, offer *Correc
 	if !t.ec.until.IsZero() {
 		return plan, nil // it ends by itself: nothing is to be approved until then
 	}
-	ec, _ := a.Setpoint()
+	ec, _ := a.Left().Setpoint()
 	faster := ratio.Faster(a)
 	switch {
 	case ec > 0:

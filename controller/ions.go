@@ -143,7 +143,7 @@ func (ac *accounts) judge(now dosing.Instant, id dosing.TankID) {
 
 func (ac *accounts) view(now dosing.Instant, t *tank) *IonsView {
 	a := t.ions.account
-	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, AmmoniumAdvice: a.AmmoniumAdvice(), Dumps: a.Dumps()}
+	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, AmmoniumAdvice: a.AmmoniumAdvice(), Dumps: a.Left().Dumps()}
 	held, target := a.Content(), a.Target(t.ec.present)
 	acid, base := a.Brought()
 	for s := blend.NO3; s < blend.Carbon; s++ {
@@ -169,7 +169,7 @@ func (ac *accounts) view(now dosing.Instant, t *tank) *IonsView {
 	}
 	v.Plan, v.Offer = ac.correction(now, t)
 	var words string
-	if v.Setpoint, words = a.Setpoint(); v.Setpoint > 0 && t.ec.until.IsZero() {
+	if v.Setpoint, words = a.Left().Setpoint(); v.Setpoint > 0 && t.ec.until.IsZero() {
 		v.Advice = strings.TrimPrefix(v.Advice+"; "+words, "; ")
 	}
 	return v

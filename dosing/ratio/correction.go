@@ -41,7 +41,7 @@ func Correct(t *Tank, ec float64) (c Correction, ok bool) {
 		c.Content = c.Content.Plus(stocks[i].Content, given[i]/1000)
 		sum += given[i]
 	}
-	c.In = time.Duration(o.uptake / max(t.pace, usualPace/4) * float64(time.Hour))
+	c.In = time.Duration(o.uptake / max(float64(t.pace), usualPace/4) * float64(time.Hour))
 	target := t.Target(t.toward) // of now: a raise that ends is no other recipe
 	for s := blend.NO3; s <= blend.S; s++ {
 		c.Content[s] = max(c.Content[s], 0)
@@ -58,7 +58,7 @@ func Correct(t *Tank, ec float64) (c Correction, ok bool) {
 // was given, or EC is still on its way. It is higher by the warn band of EC, so that nobody is
 // called when it ends.
 func Faster(t *Tank) float64 {
-	if !t.atSetpoint() || t.analysed.IsZero() || t.toward > t.plan.EC+1e-3 || t.toward < t.plan.EC-1e-3 || len(t.Dumps()) > 0 {
+	if !t.Left().atSetpoint() || t.analysed.IsZero() || t.toward > t.plan.EC+1e-3 || t.toward < t.plan.EC-1e-3 || len(t.Left().Dumps()) > 0 {
 		return 0
 	}
 	target, wants := t.Target(t.toward), t.Wants()
