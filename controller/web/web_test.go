@@ -554,7 +554,7 @@ func TestIonsAreShownAgainstTheirTargetsInWordsToo(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := string(page)
-	for _, want := range []string{"Ions against the recipe lettuce", `aria-label="K: 203 of 282 mg/L, give or take 15.6"`, `class="far"`, "NH4 6 → 8 % of N", "acid supplies more P", "analysis is wanted",
+	for _, want := range []string{"Ions against the recipe lettuce", `aria-label="K: 203 of 282 mg/L, give or take 15.6"`, `class="far"`, "NH4 6 → 8 % of N", "Acid supplies more P", "analysis is wanted",
 		"potassium-nitrate 52.0 %", "Enter the analysis"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not say %q", want)
