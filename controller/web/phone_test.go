@@ -58,7 +58,7 @@ func phone(t *testing.T) context.Context {
 	})
 	tab, quit := chromedp.NewContext(theBrowser.ctx)
 	t.Cleanup(quit)
-	limited, end := context.WithTimeout(tab, 5*time.Minute)
+	limited, end := context.WithTimeout(tab, 9*time.Minute)
 	t.Cleanup(end)
 	do(t, limited, chromedp.EmulateViewport(390, 844, chromedp.EmulateMobile, chromedp.EmulateTouch))
 	do(t, limited, chromedp.Func(func(ctx context.Context, target *chromedp.Target) error { // another test's language, for one
