@@ -9,6 +9,7 @@ import (
 	"leat/dosing"
 	"leat/dosing/calibration"
 	"leat/safety"
+	"leat/safety/alarm"
 	"leat/safety/ledger"
 )
 
@@ -58,6 +59,32 @@ type atWork struct {
 	input  dosing.InputID
 	points []calibration.Point
 	trail  calibration.Trail
+	// touched is when its last step was asked; lapsed is the probe whose calibration was given
+	// up because none came.
+	touched time.Duration
+	lapsed  string
+}
+
+// stepWithin is how long a calibration waits for its next step. What a standard read half an
+// hour ago was another temperature's, and who began has most likely gone away; a person is
+// called as for any work that is not ended.
+const stepWithin = alarm.PersonFor
+
+// lapse gives up what nobody goes on with. The tank stays withheld: where its probe stands now
+// nobody knows, so only a person resumes.
+func (cs *calibrations) lapse(now dosing.Instant) {
+	for i := range cs.work {
+		w := &cs.work[i]
+		if !w.on || now.Up-w.touched < stepWithin {
+			continue
+		}
+		id, probe := dosing.TankID(i), cs.settings.Safety.Inputs[w.input].Name
+		cs.end(id)
+		w.lapsed = probe
+		text := fmt.Sprintf("the calibration of %s was given up: no step came for %.0f min; %s reads as before, and nothing is dosed until a person resumes", probe, stepWithin.Minutes(), probe)
+		cs.change(ledger.Change{Kind: ledger.ChangeMark, At: now, Tank: cs.tankName(id), Note: text, By: "leat"})
+		cs.notice(Notice{Kind: NoticeChange, Tank: id, Text: text})
+	}
 }
 
 // InputCorrection is what readings of an input are corrected by from now on.
@@ -80,6 +107,9 @@ func (cs *calibrations) ask(now dosing.Instant, r *Request) {
 	if needs := step == CalibrateRead.String() || step == CalibrateAccept.String() || step == CalibrateCancel.String(); needs && (!work.on || work.input != input) {
 		cs.refuse(r, fmt.Sprintf("no calibration of %s is under way: begin one first", in.Name))
 		return
+	}
+	if work.on && work.input == input {
+		work.touched = now.Up
 	}
 	switch step {
 	case CalibrateBegin.String():
@@ -140,7 +170,7 @@ func (cs *calibrations) begin(now dosing.Instant, r *Request, input dosing.Input
 	for _, s := range calibration.Standards(in.Quantity) {
 		names = append(names, s.Name)
 	}
-	cs.work[r.Tank] = atWork{on: true, input: input, rows: cs.work[r.Tank].rows}
+	cs.work[r.Tank] = atWork{on: true, input: input, rows: cs.work[r.Tank].rows, touched: now.Up}
 	if r.Note == "" {
 		r.Note = "calibrating " + in.Name
 	}

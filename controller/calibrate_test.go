@@ -3,10 +3,13 @@ package controller_test
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
 	"leat/controller"
+	"leat/safety"
 )
 
 // calibrate poses one step and fails unless it is accepted.
@@ -74,4 +77,40 @@ func TestAReadingIsCorrectedByItsCalibrationAndAfterARestartToo(t *testing.T) {
 	s.restart(time.Minute)
 	s.pass(time.Minute)
 	near("after a restart")
+}
+
+func TestACalibrationThatNobodyGoesOnWithIsGivenUpAloudAndTheTankStaysWithheld(t *testing.T) {
+	s := dosingStage(t)
+	s.calibrate("begin", "")
+	s.pass(20 * time.Minute)
+	said := label(math.Round(s.phOf().Value*100) / 100)
+	s.calibrate("read", said) // a step: the half hour begins anew
+	s.pass(20 * time.Minute)
+	if v := s.view(north); v.Calibrating != "ph" || v.Lapsed != "" || v.StepBy.Sub(s.Now().Wall) > 10*time.Minute {
+		t.Fatalf("20 min after a step: calibrating %q, given up %q, by %s", v.Calibrating, v.Lapsed, v.StepBy)
+	}
+	doses := s.Core.View(s.Now()).Pumps[0].Ever
+	s.pass(11 * time.Minute)
+	if v := s.view(north); v.Calibrating != "" || v.Lapsed != "ph" {
+		t.Errorf("31 min after a step: calibrating %q, given up %q", v.Calibrating, v.Lapsed)
+	}
+	if a, ok := s.alarm(north, safety.CauseMaintenance); !ok || a.Priority > safety.PriorityTonight {
+		t.Errorf("nobody is called: %+v", a)
+	}
+	if last := s.notices[len(s.notices)-1]; !slices.ContainsFunc(s.notices, func(n noted) bool { return strings.HasPrefix(n.Text, "the calibration of ph was given up") }) {
+		t.Errorf("it is not told; the last notice is %q", last.Text)
+	}
+	s.refusesCalibration("accept", "", 25)
+	s.pass(2 * time.Hour)
+	if now := s.Core.View(s.Now()).Pumps[0].Ever; now != doses {
+		t.Errorf("%v of acid were dosed although nobody resumed", now-doses)
+	}
+	s.must(controller.RequestResume, "the probe is back")
+	if v := s.view(north); v.Lapsed != "" {
+		t.Error("after a resume it is still told as given up")
+	}
+	if _, held := s.hold(north, safety.CauseMaintenance); held {
+		t.Error("a person resumed and the tank is still withheld")
+	}
+	s.calibrate("begin", "") // and it can be begun again
 }

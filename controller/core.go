@@ -213,6 +213,7 @@ func (c *Core) tick(now dosing.Instant) {
 	c.setpoints.aim(now)
 	c.setpoints.followSchedule(now)
 	c.modes.endPauses(now)
+	c.calibrations.lapse(now)
 	c.setpoints.writeNext(now)
 	c.wishes.tellWaiting(now)
 	c.lines.follow(now)

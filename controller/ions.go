@@ -37,12 +37,14 @@ type IonsView struct {
 	Analysed       time.Time // zero = never: a weak start from recipe and water
 	Ions           []IonView
 	Shares         []ShareView
-	Surplus        string       // what acid or base brings too much of, in words
-	AmmoniumAdvice string       // what ammonium's share could do about the acid, in words; advice only
-	Dumps          []ratio.Dump // that are due
-	Setpoint       float64      // the EC that keeps the nutrients at the recipe's strength; 0 = the present one does, or nothing is known
-	Wanted         time.Time    // by when an analysis is; zero = not to be foreseen
-	Advice         string       // when the next analysis is wanted and whether a dump is due, in words
+	Surplus        string          // what acid or base brings too much of, in words
+	AmmoniumAdvice string          // what ammonium's share could do about the acid, in words; advice only
+	Dumps          []ratio.Dump    // that are due
+	Setpoint       float64         // the EC that keeps the nutrients at the recipe's strength; 0 = the present one does, or nothing is known
+	Wanted         time.Time       // by when an analysis is; zero = not to be foreseen
+	Plan           *CorrectionView // what the stocks are to give by the last analysis; nil = nothing is known by one
+	Offer          *CorrectionView // a setpoint of EC that corrects better, for a person to approve; nil = none
+	Advice         string          // when the next analysis is wanted and whether a dump is due, in words
 }
 
 // IonView is one ion, mmol/L and mg/L by its atom.
@@ -165,8 +167,9 @@ func (ac *accounts) view(now dosing.Instant, t *tank) *IonsView {
 	for _, d := range v.Dumps {
 		v.Advice = strings.TrimPrefix(v.Advice+"; "+d.String(), "; ")
 	}
+	v.Plan, v.Offer = ac.correction(now, t)
 	var words string
-	if v.Setpoint, words = a.Left().Setpoint(); v.Setpoint > 0 {
+	if v.Setpoint, words = a.Left().Setpoint(); v.Setpoint > 0 && t.ec.until.IsZero() {
 		v.Advice = strings.TrimPrefix(v.Advice+"; "+words, "; ")
 	}
 	return v

@@ -83,8 +83,10 @@ func (sn *snapshot) ofTank(now dosing.Instant, id dosing.TankID) TankView {
 		s := sn.setpoints.scheduled(now, id)
 		v.Schedule, v.Plan = s.Words(), &t.settings.Schedule
 	}
-	if work := &sn.calibrations.work[id]; work.on {
+	work := &sn.calibrations.work[id]
+	if v.Lapsed = work.lapsed; work.on {
 		v.Calibrating = sn.settings.Safety.Inputs[work.input].Name
+		v.StepBy = now.Wall.Add(work.touched + stepWithin - now.Up)
 	}
 	v.Mode, v.Cause = sn.modeAndCause(id)
 	v.Reason, v.Next = sn.words(now, id, v, estimate)

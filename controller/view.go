@@ -58,6 +58,8 @@ type TankView struct {
 	Calibrating            string        // probe whose calibration is under way
 	Titration              string        // how far one is, or what the newest found of the water; empty = there was none
 	Titrating              bool          // one is under way
+	StepBy                 time.Time     // when it is given up unless its next step comes
+	Lapsed                 string        // probe whose calibration was given up so
 	Hands                  []HandView    // what was added by hand in the last day, the newest first
 	Line                   []line.Figure // oxygen, films, filter and lamp in words
 }

@@ -11,17 +11,19 @@ import (
 	"leat/controller/store"
 )
 
-// What 30 days of ten tanks cost that have a year on record: "ms/plot", each day of it kept
-// but the last one, which is told of its minutes.
-func BenchmarkThirtyDaysOfAYearOfTenTanks(b *testing.B) {
+const recordedTanks = 10
+
+// aYear is a record of ten tanks over a year that ends at to.
+func aYear(b *testing.B) (db *store.DB, to time.Time) {
+	b.Helper()
 	db, err := store.Open(b.TempDir())
 	if err != nil {
 		b.Fatal(err)
 	}
 	b.Cleanup(func() { _ = db.Close() })
-	const days, tanks = 366, 10
+	const days, tanks = 366, recordedTanks
 	from := time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
-	to := from.AddDate(0, 0, days).Add(-time.Hour)
+	to = from.AddDate(0, 0, days).Add(-time.Hour)
 	var rows []string
 	for i := range tanks {
 		rows = append(rows, fmt.Sprintf(`{"name":"t%d","litres":500,"ph_inputs":["t%d/ph"],"ec_inputs":["t%d/ec"]}`, i, i, i))
@@ -48,9 +50,16 @@ func BenchmarkThirtyDaysOfAYearOfTenTanks(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+	return db, to
+}
+
+// What 30 days of ten tanks cost that have a year on record: "ms/plot", each day of it kept
+// but the last one, which is told of its minutes.
+func BenchmarkThirtyDaysOfAYearOfTenTanks(b *testing.B) {
+	db, to := aYear(b)
 	month := func() {
 		all, err := nights{db}.of(to.AddDate(0, 0, -29), to)
-		if err != nil || len(all) != tanks || len(all["t0"].PH.Line) < 200 {
+		if err != nil || len(all) != recordedTanks || len(all["t0"].PH.Line) < 200 {
 			b.Fatalf("%d tanks, %v", len(all), err)
 		}
 	}

@@ -12,7 +12,7 @@ import (
 
 // verdict is the tank's time in a sentence.
 func (t *Tank) verdict() string {
-	parts := []string{t.bandWords() + t.seldom(), t.doseWords(), holdWords(t.Withheld)}
+	parts := []string{t.bandWords(), t.seldom(), t.doseWords(), holdWords(t.Withheld)}
 	var causes []string
 	for _, a := range t.Alarms {
 		if !slices.Contains(causes, a.Cause) {
@@ -47,7 +47,7 @@ func (t *Tank) bandWords() string {
 // seldom says how much is known, where that is too little for a share of the whole.
 func (t *Tank) seldom() string {
 	if known := min(t.PH.Known, t.EC.Known); known < 0.9 && t.PH.InBand != nil && t.EC.InBand != nil {
-		return fmt.Sprintf(" of the %s of the time that is known", Percent(known))
+		return fmt.Sprintf("readings cover only %s of the time", Percent(known))
 	}
 	return ""
 }

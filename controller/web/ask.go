@@ -128,7 +128,7 @@ func noted(did []string, note string) string {
 
 // repeat keeps a form for its confirmation.
 func (a *answerData) repeat(value func(string) string, request *controller.Request) {
-	for _, name := range []string{"do", "tank", "quantity", "value", "until", "pump", "ml", "note"} {
+	for _, name := range []string{"do", "tank", "quantity", "value", "until", "pump", "ml", "note", "back"} {
 		if v := value(name); v != "" {
 			a.Again = append(a.Again, field{name, v})
 		}

@@ -12,8 +12,12 @@ import (
 // lack is one thing that is missing before a tank is armed, with the page that mends it.
 type lack struct {
 	Text, Href string
-	Must       bool // without it the core doses nothing
+	Must       bool // while it lacks the core doses nothing
+	Each       []lackOf
 }
+
+// lackOf is one of several things that lack the same.
+type lackOf struct{ Name, Href string }
 
 // lacksOf is what a tank lacks before it is armed, what bars dosing first.
 func lacksOf(d *pageData) (lacks []lack) {
@@ -21,15 +25,15 @@ func lacksOf(d *pageData) (lacks []lack) {
 	page := "/tank/" + url.PathEscape(t.Name)
 	for i := range t.Holds {
 		if h := &t.Holds[i]; h.Cause != safety.CauseObserving && !h.Routine() {
-			lacks = append(lacks, lack{h.Text, "/alarm/" + url.PathEscape(t.Name) + "/" + h.Cause.String(), true})
+			lacks = append(lacks, lack{h.Text, "/alarm/" + url.PathEscape(t.Name) + "/" + h.Cause.String(), true, nil})
 		}
 	}
 	if !d.LinkUp {
-		lacks = append(lacks, lack{"The broker is disconnected.", page, true})
+		lacks = append(lacks, lack{"The broker is disconnected.", page, true, nil})
 	}
 	for i := range d.Nodes {
 		if n := &d.Nodes[i]; !n.Seen {
-			lacks = append(lacks, lack{fmt.Sprintf("The pump node %s was not heard yet.", n.Name), "/stocks", true})
+			lacks = append(lacks, lack{fmt.Sprintf("The pump node %s was not heard yet.", n.Name), "/stocks", true, nil})
 		}
 	}
 	for i := range t.Inputs {
@@ -38,9 +42,9 @@ func lacksOf(d *pageData) (lacks []lack) {
 		switch {
 		case in.NotFitted != "":
 		case probe && !in.Present:
-			lacks = append(lacks, lack{fmt.Sprintf("%s has no reading yet.", in.Name), page + "/probes", true})
+			lacks = append(lacks, lack{fmt.Sprintf("%s has no reading yet.", in.Name), page + "/probes", true, nil})
 		case probe && in.Calibration == nil:
-			lacks = append(lacks, lack{fmt.Sprintf("No calibration of %s is on record.", in.Name), page + "/probes", false})
+			lacks = append(lacks, lack{fmt.Sprintf("No calibration of %s is on record.", in.Name), page + "/probes", false, nil})
 		}
 	}
 	return append(lacks, d.lacksOfPumps(t)...)
@@ -48,6 +52,8 @@ func lacksOf(d *pageData) (lacks []lack) {
 
 // lacksOfPumps is what the pumps lack that serve a tank.
 func (d *pageData) lacksOfPumps(t *controller.TankView) (lacks []lack) {
+	unmeasured := lack{Text: "What these pumps give was never measured:"}
+	unfilled := lack{Text: "No refill of these is on record, so nobody is warned before they are empty:"}
 	for i := range d.Pumps {
 		p := &d.Pumps[i]
 		for _, served := range servedBy(d, p) {
@@ -55,11 +61,16 @@ func (d *pageData) lacksOfPumps(t *controller.TankView) (lacks []lack) {
 				continue
 			}
 			if p.Measured == 0 {
-				lacks = append(lacks, lack{fmt.Sprintf("What %s gives was never measured.", p.Name), "/pump/" + url.PathEscape(p.Name), false})
+				unmeasured.Each = append(unmeasured.Each, lackOf{p.Name, "/pump/" + url.PathEscape(p.Name)})
 			}
 			if p.Left < 0 {
-				lacks = append(lacks, lack{fmt.Sprintf("No refill of %s is on record: nobody is warned before it is empty.", p.Name), "/refill#" + url.PathEscape(p.Name), false})
+				unfilled.Each = append(unfilled.Each, lackOf{p.Name, "/refill#" + url.PathEscape(p.Name)})
 			}
+		}
+	}
+	for _, l := range []lack{unmeasured, unfilled} {
+		if len(l.Each) > 0 {
+			lacks = append(lacks, l)
 		}
 	}
 	return lacks

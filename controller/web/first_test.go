@@ -26,8 +26,8 @@ func TestBeforeArmingThePageSaysWhatIsMissingAndWhatItWouldDo(t *testing.T) {
 	_, page := b.get("/tank/north")
 	want(t, page, `href="/tank/north/first"`)
 	_, page = b.get("/tank/north/first")
-	want(t, page, `href="/alarm/north/solution-unconfirmed"`, "Nothing is dosed without it.", "No calibration of ph is on record.", "What acid-north gives was never measured.",
-		"No refill of acid-north is on record", "It would dose 12.0 mL of nitric acid.", "12.0 mL of acid-north")
+	want(t, page, `href="/alarm/north/solution-unconfirmed"`, "Nothing is dosed while this is so.", "No calibration of ph is on record.", `What these pumps give was never measured: <a href="/pump/acid-north">acid-north</a>`,
+		`nobody is warned before they are empty: <a href="/refill#acid-north">acid-north</a>`, "It would dose 12.0 mL of nitric acid.", "12.0 mL of acid-north")
 	if strings.Contains(page, "alarm/north/observing") {
 		t.Error("that it observes is told as a lack")
 	}

@@ -265,8 +265,15 @@ func (l *language) page(page []byte, names map[string]bool) []byte {
 			return name + `="` + l.run(text, names) + `"`
 		}))
 	}
-	return out.Bytes()
+	return sized.ReplaceAllFunc(out.Bytes(), func(sentence []byte) []byte {
+		part := sized.FindSubmatch(sentence)
+		return []byte(string(part[1]) + letters(html.UnescapeString(string(part[3]))) + string(part[2]) + string(part[3]))
+	})
 }
+
+// sized is a sentence that is written the larger the shorter it is: in another language it has
+// another length.
+var sized = regexp.MustCompile(`(<span class=")(?:brief|middle|long|full)(">(?:<span class="mark[^>]*>[^<]*</span> )?)([^<]*)`)
 
 // run says one run of text, with the space around it.
 func (l *language) run(raw string, names map[string]bool) string {

@@ -39,13 +39,20 @@ func lacking(t *testing.T, l *language) (texts []string) {
 		_, page := b.get(path)
 		heard.page([]byte(page), all)
 	}
+	for _, s := range allStates {
+		h.show(s.judged())
+		for _, path := range s.paths {
+			_, page := b.get(path)
+			heard.page([]byte(page), all)
+		}
+	}
 	for cause := safety.Cause(1); cause < safety.CauseCount; cause++ {
 		row := safety.Of(cause)
 		for _, text := range append(stepsOf(row.Advice), row.Text, row.Clears) {
 			heard.run(text, nil)
 		}
 	}
-	for _, text := range []string{"In band pH 15 %, EC 38 % of the 9 % of the time that is known; 50.7 mL acid, 10.1 L stock in 127 doses; 2 holds: 1 flood, 1 starting.",
+	for _, text := range []string{"In band pH 15 %, EC 38 %; readings cover only 9 % of the time; 50.7 mL acid, 10.1 L stock in 127 doses; 2 holds: 1 flood, 1 starting.",
 		"PH in band 97 %; nothing was dosed; nothing was withheld; 1 alarm: ph-stale.", "would dose acid: pH 5.99, wanted 5.80", "north needs you now: cannot lower pH; harm from about 20:29. The other tank is well."} {
 		heard.run(text, nil)
 	}

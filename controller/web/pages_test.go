@@ -207,7 +207,7 @@ func TestWhoIsSignedInIsListedAndCanBeSignedOutFromAnotherDevice(t *testing.T) {
 	if n := strings.Count(page, "/people/end"); n != 2 {
 		t.Errorf("an engineer can sign out %d others, want 2", n)
 	}
-	want(t, page, "This is you, here", "from 127.0.0.1", "visitor", "that too, and arm, observe")
+	want(t, page, "This is you, here", "from 127.0.0.1", "visitor", "that too, and:", "<li>arm</li>")
 	_, page = visitor.get("/people")
 	if strings.Contains(page, "mara") || strings.Contains(page, "/people/end") {
 		t.Errorf("a visitor sees others:\n%s", page)

@@ -10,6 +10,8 @@ import (
 
 	"leat/controller"
 	"leat/dosing"
+	"leat/safety"
+	"leat/safety/alarm"
 )
 
 // pageWords are what single pages need beside the words of all.
@@ -27,6 +29,10 @@ func pageWords() template.FuncMap {
 		},
 		"served":    servedBy,
 		"runFields": func() []int { return []int{1, 2, 3} },
+		"sentence":  sentenceWords,
+		"grams":     gramsWords,
+		"calledAt":  calledAt,
+		"sameName":  strings.EqualFold,
 		"perMinute": func(perSecond float64) float64 { return 60 * perSecond },
 	}
 }
@@ -52,7 +58,18 @@ func shiftsOf(before, after []controller.ShareView) (rows []shift) {
 }
 
 // right is what one role may beyond the roles before it.
-type right struct{ Role, Words string }
+type right struct {
+	Role, Words string
+	Deeds       []string
+}
+
+// deeds are the requests as people say them.
+var deeds = [controller.RequestCount]string{controller.RequestSetpoint: "change setpoints", controller.RequestArm: "arm", controller.RequestObserve: "let a tank only observe", controller.RequestStop: "stop dosing",
+	controller.RequestClear: "clear a stop", controller.RequestPause: "pause", controller.RequestResume: "resume", controller.RequestMaintenance: "begin work on probes or pumps", controller.RequestCleaning: "begin a cleaning",
+	controller.RequestConfirmWater: "confirm the water", controller.RequestServiced: "enter a service", controller.RequestHandDose: "record a manual addition", controller.RequestAcknowledge: "acknowledge alarms",
+	controller.RequestShelve: "keep an alarm quiet", controller.RequestAnalysis: "enter an analysis", controller.RequestRaiseEpoch: "raise the epoch, on the machine itself", controller.RequestVoid: "void an entry",
+	controller.RequestRefill: "enter a refill", controller.RequestMark: "mark a time", controller.RequestCalibrate: "calibrate probes", controller.RequestEndHoliday: "end a holiday",
+	controller.RequestPumpRate: "measure a pump", controller.RequestNewTube: "enter a new tube"}
 
 // rightsOf is what each role may ask for, as the core holds it.
 func rightsOf() (rights []right) {
@@ -60,14 +77,14 @@ func rightsOf() (rights []right) {
 		var kinds []string
 		for kind := controller.RequestNone + 1; kind < controller.RequestCount; kind++ {
 			if kind.Needs() == role {
-				kinds = append(kinds, kind.String())
+				kinds = append(kinds, deeds[kind])
 			}
 		}
 		words := "look"
 		if len(kinds) > 0 {
-			words = "that too, and " + strings.Join(kinds, ", ")
+			words = "that too, and:"
 		}
-		rights = append(rights, right{role.String(), words})
+		rights = append(rights, right{role.String(), words, kinds})
 	}
 	return rights
 }
@@ -112,4 +129,31 @@ func servedBy(d *pageData, p *controller.PumpView) (tanks []*controller.TankView
 		}
 	}
 	return tanks
+}
+
+// sentenceWords makes a sentence of a text that others put into one.
+func sentenceWords(text string) string {
+	if text == "" {
+		return ""
+	}
+	return strings.ToUpper(text[:1]) + text[1:] + "."
+}
+
+// gramsWords is a mass with the digits that a person reads.
+func gramsWords(g float64) string {
+	if g < 1 {
+		return strconv.FormatFloat(1000*g, 'f', 0, 64) + " mg"
+	}
+	return strconv.FormatFloat(g, 'f', 1, 64) + " g"
+}
+
+// calledAt is when a person is called for work on probes or pumps that nobody ended; empty
+// where there is none.
+func calledAt(t *controller.TankView) string {
+	for i := range t.Holds {
+		if h := &t.Holds[i]; h.Cause == safety.CauseMaintenance {
+			return h.Since.Wall.Add(alarm.PersonFor).Format("15:04")
+		}
+	}
+	return ""
 }

@@ -12,6 +12,7 @@ import (
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 
 	"leat/controller"
@@ -57,9 +58,13 @@ func phone(t *testing.T) context.Context {
 	})
 	tab, quit := chromedp.NewContext(theBrowser.ctx)
 	t.Cleanup(quit)
-	limited, end := context.WithTimeout(tab, time.Minute)
+	limited, end := context.WithTimeout(tab, 9*time.Minute)
 	t.Cleanup(end)
 	do(t, limited, chromedp.EmulateViewport(390, 844, chromedp.EmulateMobile, chromedp.EmulateTouch))
+	do(t, limited, chromedp.Func(func(ctx context.Context, target *chromedp.Target) error { // another test's language, for one
+		_, err := cdp.Call(ctx, target, network.ClearBrowserCookies, cdp.Empty{})
+		return err
+	}))
 	return limited
 }
 

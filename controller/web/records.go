@@ -98,7 +98,7 @@ const (
 func dosesOf(t *report.Tank, view *controller.TankView) (groups []doseGroup) {
 	for i := range t.Liquids {
 		l := &t.Liquids[i]
-		g := doseGroup{Pump: l.Pump, Liquid: l.Liquid, Words: fmt.Sprintf("%s in %d", millilitres(l.ML+l.HandML), l.Count+l.Hand)}
+		g := doseGroup{Pump: l.Pump, Liquid: l.Liquid, Words: millilitres(l.ML+l.HandML) + " in " + report.Counted(l.Count+l.Hand, "dose")}
 		pour := slices.IndexFunc(view.Pours, func(p controller.PourView) bool { return p.Pump == l.Pump })
 		for _, dose := range slices.Backward(t.Doses) {
 			if dose.Pump != l.Pump {

@@ -3,7 +3,9 @@ package web
 import (
 	"flag"
 	"fmt"
+	"math"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"os"
 	"strings"
@@ -158,5 +160,73 @@ func TestTheTimeOfARefusalTellsNotWhoThereIs(t *testing.T) {
 	known, unknown := took("mara"), took("nobody")
 	if known > 4*unknown+50*time.Millisecond || unknown > 4*known+50*time.Millisecond {
 		t.Errorf("a known name takes %s, an unknown one %s", known, unknown)
+	}
+}
+
+// What a form may hold, whoever wrote it: no page fails, no figure that is none reaches the core.
+func FuzzFormOfAPage(f *testing.F) {
+	for _, body := range []string{"do=setpoint&tank=north&quantity=ph&value=5.9", "do=setpoint&tank=north&quantity=ec&value=NaN&until=6", "do=hand-dose&tank=north&pump=acid-north&ml=1e999", "do=calibrate&tank=north&step=read&standard=label&label=x",
+		"do=pump-rate&pump=acid-north&seconds1=60&ml1=9,5", "do=refill&pump=acid-north&litres=-1", "do=shelve&tank=north&cause=leak&until=2 h", "do=confirm-water&tank=north&water=tank:north&replaced=50", "do=analysis&tank=north&sampled=x", "do=%zz", "once=&back=//elsewhere"} {
+		f.Add(body)
+	}
+	h := newHouse(f)
+	handler := h.routes()
+	p, _ := h.people.Load("mara")
+	token := h.sessions.begin(p.(Person), "10.0.0.1", "")
+	f.Fuzz(func(t *testing.T, body string) {
+		once := h.Server.once.id()
+		request := httptest.NewRequest(http.MethodPost, "/ask", strings.NewReader("once="+once+"&"+body))
+		request.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		request.AddCookie(&http.Cookie{Name: cookieName, Value: token})
+		answer := httptest.NewRecorder()
+		h.asked = nil
+		handler.ServeHTTP(answer, request)
+		if answer.Code >= 500 && answer.Code != http.StatusServiceUnavailable {
+			t.Errorf("%q is answered with %d", body, answer.Code)
+		}
+		if to := answer.Header().Get("Location"); strings.HasPrefix(to, "//") || strings.Contains(to, "://") {
+			t.Errorf("%q leads to %q", body, to)
+		}
+		for _, r := range h.asked {
+			for _, v := range []float64{r.Value, r.Replaced, r.Calibrating.Celsius, r.Volume.Millilitres()} {
+				if math.IsNaN(v) || math.IsInf(v, 0) {
+					t.Errorf("%q reaches the core as %+v", body, r)
+				}
+			}
+			if r.Role != controller.RoleEngineer || r.By != "mara" || r.From != "page" {
+				t.Errorf("%q speaks for another: %+v", body, r)
+			}
+		}
+	})
+}
+
+// A session that somebody planted before the sign-in is not the one after it.
+func TestSignInBeginsASessionOfItsOwn(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	base, _ := url.Parse(h.Address())
+	const planted = "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
+	b.Jar.SetCookies(base, []*http.Cookie{{Name: cookieName, Value: planted, Path: "/"}})
+	b.signIn("mara", password)
+	for _, cookie := range b.Jar.Cookies(base) {
+		if cookie.Name == cookieName && cookie.Value == planted {
+			t.Error("the planted session is that of mara now")
+		}
+	}
+	other := h.browser(t)
+	other.Jar.SetCookies(base, []*http.Cookie{{Name: cookieName, Value: planted, Path: "/"}})
+	if _, page := other.get("/"); !strings.Contains(page, "Sign in") {
+		t.Error("who planted it looks on")
+	}
+}
+
+func TestNoPathLeadsOutOfThePages(t *testing.T) {
+	h := newHouse(t)
+	b := h.browser(t)
+	b.signIn("mara", password)
+	for _, path := range []string{"/../../etc/passwd", "/..%2f..%2fetc%2fpasswd", "/page/style.css", "/page/home.html", "/export/..%2f..%2fleat.db", "/export/leat.db", "/tank/..%2fpeople", "/tank/north/../../people/x", "/alarm/north/..%2fleak", "/record/..%2fnight", "/pump/%00", "/language/de.txt", "/%2e%2e/go.mod"} {
+		if code, page := b.get(path); code == http.StatusOK || strings.Contains(page, "root:") || strings.Contains(page, "{{define") {
+			t.Errorf("%s is answered with %d: %.80s", path, code, page)
+		}
 	}
 }

@@ -84,7 +84,13 @@ func sampleIons(at dosing.Instant) *controller.IonsView {
 			ion("Ca", 3.2, 0.2, 2.95, 40.078), ion("Mg", 0.7, 0.05, 0.65, 24.305), ion("S", 0.79, 0.06, 0.74, 32.06), {Name: "Fe", Amount: 0.04, Target: 0.04, Milligrams: 55.845}},
 		Shares:  []controller.ShareView{{Pump: "calcium", Share: 0.18}, {Pump: "potassium-nitrate", Share: 0.52}, {Pump: "phosphate", Share: 0.3}},
 		Surplus: "acid supplies more P than the crop takes: 1.20 against 0.70 mmol/L since the last analysis", AmmoniumAdvice: "NH4 6 → 8 % of N: about half the acid",
-		Advice: "an analysis is wanted now: S may be 29 % off"}
+		Advice: "an analysis is wanted now: S may be 29 % off", Plan: sampleCorrection(1.8, 9*24*time.Hour, time.Time{}), Offer: sampleCorrection(1.9, 5*24*time.Hour, at.Wall.AddDate(0, 0, 5))}
+}
+
+// sampleCorrection brings potassium back.
+func sampleCorrection(ec float64, in time.Duration, until time.Time) *controller.CorrectionView {
+	return &controller.CorrectionView{EC: ec, In: in, Until: until, Given: []controller.GivenView{{Pump: "calcium", Volume: 1240 * dosing.Millilitre}, {Pump: "potassium-nitrate", Volume: 5390 * dosing.Millilitre}},
+		Ions: []controller.ThenView{{Name: "K", Now: 5.2, Then: 7, Target: 7.2, Milligrams: 39.098}, {Name: "Mg", Now: 0.7, Then: 0.66, Target: 0.65, Milligrams: 24.305}}}
 }
 
 // sampleNight is twelve hours of pH that falls from 6.6 to 5.9, with an hour in the
@@ -548,7 +554,7 @@ func TestIonsAreShownAgainstTheirTargetsInWordsToo(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := string(page)
-	for _, want := range []string{"Ions against the recipe lettuce", `aria-label="K: 203 of 282 mg/L, give or take 15.6"`, `class="far"`, "NH4 6 → 8 % of N", "acid supplies more P", "analysis is wanted",
+	for _, want := range []string{"Ions against the recipe lettuce", `aria-label="K: 203 of 282 mg/L, give or take 15.6"`, `class="far"`, "NH4 6 → 8 % of N", "Acid supplies more P", "analysis is wanted",
 		"potassium-nitrate 52.0 %", "Enter the analysis"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not say %q", want)

@@ -22,6 +22,12 @@ func words(scale dosing.ECScale, us bool) template.FuncMap {
 	return template.FuncMap{
 		"age":     ageWords,
 		"ionBars": ionBars,
+		"milligrams": func(mmol, each float64) string {
+			if mg := mmol * each; mg < 20 {
+				return strconv.FormatFloat(mg, 'f', 1, 64)
+			}
+			return strconv.FormatFloat(mmol*each, 'f', 0, 64)
+		},
 		"percent": func(v float64) string { return strconv.FormatFloat(100*v, 'f', 1, 64) + " %" },
 		"in":      inWords,
 		"value":   func(in controller.InputView) string { return valueWords(in, scale) + besideReading(in, us) },
@@ -266,10 +272,12 @@ func letters(text string) string {
 	switch n := len([]rune(text)); {
 	case n <= 40:
 		return "brief"
-	case n <= 84:
+	case n <= 76:
 		return "middle"
+	case n <= 110:
+		return "long"
 	}
-	return "long"
+	return "full"
 }
 
 // holdsOf are the interlocks that are part of the work, or the others that no alarm of

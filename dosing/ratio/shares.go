@@ -170,20 +170,24 @@ func (o *outlook) wantsAll() (w blend.Content) {
 	return w
 }
 
-// Solve finds new shares and reports whether there are any. What the stocks cannot
-// do (every nutrient in surplus) leaves the shares as they are.
-func (t *Tank) Solve() bool {
-	stocks, pumps := t.plan.serving(func(s *blend.Stock) bool { return s.Role == dosing.RoleStock })
-	o := t.ahead()
+// feedOf is what the stocks are asked for over the horizon.
+func feedOf(t *Tank, o *outlook, stocks []blend.Stock) *blend.Feed {
 	wants, against := o.wantsAll(), t.target
 	for s := blend.NO3; s <= blend.S; s++ {
 		if wants[s] <= 0 {
 			against[s] /= unwilling
 		}
 	}
-	feed := blend.Feed{Wants: wants, Against: against, Stocks: stocks, MaxNH4: t.plan.MaxNH4, Worth: ionic, Most: o.budget}
+	return &blend.Feed{Wants: wants, Against: against, Stocks: stocks, MaxNH4: t.plan.MaxNH4, Worth: ionic, Most: o.budget}
+}
+
+// Solve finds new shares and reports whether there are any. What the stocks cannot
+// do (every nutrient in surplus) leaves the shares as they are.
+func (t *Tank) Solve() bool {
+	stocks, pumps := t.plan.serving(func(s *blend.Stock) bool { return s.Role == dosing.RoleStock })
+	o := t.ahead()
 	t.solved = solvedAt{known: true, lacking: o.left.Plus(t.target, -o.level)}
-	given, err := feed.Amounts()
+	given, err := feedOf(t, &o, stocks).Amounts()
 	if err != nil {
 		return false
 	}

@@ -65,9 +65,9 @@ const (
 	// staleAfter is when an alarm that returned unacknowledged closes by itself, and
 	// when one that still stands unacknowledged becomes one step more urgent.
 	staleAfter = 24 * time.Hour
-	// personFor is how long a stop or a maintenance by a person may last before
+	// PersonFor is how long a stop or a maintenance by a person may last before
 	// somebody may have forgotten it.
-	personFor = 30 * time.Minute
+	PersonFor = 30 * time.Minute
 )
 
 // Alarms is the state of every cause's alarm in every tank. One goroutine uses it.
@@ -291,7 +291,7 @@ func (t *tankAlarms) wanted(row *safety.Interlock, now dosing.Instant, leavesHar
 			want = want.Rise(leavesHarm)
 		}
 	case safety.CauseStopInput, safety.CauseMaintenance:
-		if now.Up-r.cameAt >= personFor {
+		if now.Up-r.cameAt >= PersonFor {
 			want = min(want, safety.PriorityTonight)
 		}
 		want = want.Rise(leavesHarm)

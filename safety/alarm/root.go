@@ -103,9 +103,9 @@ func byDesign(row *safety.Interlock, r *record, up time.Duration) bool {
 	case safety.CauseOperatorPause, safety.CauseOperatorStop, safety.CauseCleaning:
 		return true
 	case safety.CauseStopInput:
-		return r.latched && up-r.cameAt < personFor
+		return r.latched && up-r.cameAt < PersonFor
 	case safety.CauseMaintenance:
-		return up-r.cameAt < personFor
+		return up-r.cameAt < PersonFor
 	case safety.CauseNodeRebooted:
 		return false
 	}

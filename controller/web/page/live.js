@@ -6,7 +6,7 @@
   const beatEvery = 5, tolerated = 15; // seconds
   const note = document.getElementById("live"), words = note.dataset;
   const held = new Map(); // parts that wait while a form is in use
-  let stream = null, heard = 0, seen = "", over = false, zone = null;
+  let stream = null, heard = 0, seen = "", over = false, zone = null, looked = Date.now();
 
   function say(text, good) {
     if (note.textContent !== text) note.textContent = text;
@@ -73,7 +73,15 @@
   });
   window.addEventListener("pageshow", function (e) { if (e.persisted) { close(); if (!over) old(""); open(); } });
   document.addEventListener("focusout", function () { setTimeout(function () { for (const [id, html] of [...held]) put(id, html); }, 0); });
-  setInterval(function () { if (stream && heard && performance.now() - heard > tolerated * 1000) old(words.sayStill); }, 1000);
+  // A machine that slept tells nobody: its clock shows it.
+  document.addEventListener("freeze", function () { close(); if (!over) old(""); });
+  document.addEventListener("resume", open);
+  setInterval(function () {
+    const now = Date.now(), slept = now - looked > tolerated * 1000 || now < looked;
+    looked = now;
+    if (slept && stream) { close(); old(""); open(); }
+    if (stream && heard && performance.now() - heard > tolerated * 1000) old(words.sayStill);
+  }, 1000);
   if ("serviceWorker" in navigator) navigator.serviceWorker.register("/worker.js").catch(function () {}); // without one the browser's own page answers offline
   open();
 })();

@@ -71,7 +71,8 @@ function (part) {
     const wide = innerWidth;
     const at = " at " + wide + (large ? ", letters twice as large" : "");
     if (document.documentElement.scrollWidth > document.documentElement.clientWidth) {
-      const e = all("body *").filter(seen).sort((a, b) => b.getBoundingClientRect().right - a.getBoundingClientRect().right)[0];
+      const clipped = e => { for (e = e.parentElement; e && e !== document.body; e = e.parentElement) if (getComputedStyle(e).overflowX === "hidden") return true; return false };
+      const e = all("body *").filter(e => seen(e) && !clipped(e)).sort((a, b) => b.getBoundingClientRect().right - a.getBoundingClientRect().right)[0];
       fault(document.documentElement.scrollWidth + " px wide" + at + ": " + (e ? short(e) : ""));
     }
     if (large) return;
