@@ -52,6 +52,7 @@ var mayImport = map[string][]string{
 	"controller/mutants": {},    // a command for developers: it reads the source, and imports none of it
 	"controller/desk":    {"*"}, // the work of the commands: it asks every room
 	"deploy":             {},
+	"deploy/package":     {}, // a command for who releases: it makes the packages
 	"cmd/leat":           {"*"},
 }
 

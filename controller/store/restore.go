@@ -115,14 +115,13 @@ func restoring(dir string) error {
 func epochsHere(dir string) (epoch uint32) {
 	folders, _ := filepath.Glob(filepath.Join(dir, "before-restore-*")) // the pattern is sound
 	for _, folder := range append(folders, dir) {
-		here, err := OpenReader(folder)
+		read, err := openRead(filepath.Join(folder, fileName)) // unchecked: a newer leat's counts too
 		if err != nil {
 			continue
 		}
-		if newest, err := newestEpoch(here); err == nil {
-			epoch = max(epoch, newest)
-		}
-		_ = here.Close()
+		newest, _ := newestEpoch(&DB{read: read, readOnly: true, head: &headFile{}}) // as far as it can be read
+		epoch = max(epoch, newest)
+		_ = read.Close()
 	}
 	return epoch
 }
