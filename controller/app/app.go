@@ -5,6 +5,7 @@ package app
 
 import (
 	"context"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"go.uber.org/zap"
@@ -133,6 +134,10 @@ func (a *App) open() error {
 	restored, err := ledger.Replay(a.db, now, false)
 	if err != nil {
 		return fmt.Errorf("replaying the ledger: %w", err)
+	}
+	// A log that is kept elsewhere shows a tail that was written anew.
+	if rows, head, known := store.Head(a.file.State); known {
+		a.log.Info("ledger", zap.Uint64("rows", rows), zap.String("head", hex.EncodeToString(head[:])))
 	}
 	if a.core, err = controller.New(&a.file.Settings, restored, now); err != nil {
 		return err

@@ -9,6 +9,10 @@
 // The same commit gives the same bytes in any folder, zone and language: every time is the commit's, every
 // list is sorted. A Go program writes the archives itself, since a .deb and an image are tar files with little
 // around them; a packaging tool would be more to trust and to fetch than the two pages that it replaces.
+//
+// The module is called leat, which go install of another machine does not find: that takes the address where the
+// repository is published, and is its owner's to choose. Then: go mod edit -module ADDRESS, and every import of
+// leat/… becomes ADDRESS/… (git grep -l '"leat/' -- '*.go'); architecture_test.go and house_test.go hold the prefix too.
 package main
 
 import (
