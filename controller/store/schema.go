@@ -116,7 +116,7 @@ ALTER TABLE person ADD COLUMN given_until TEXT NOT NULL DEFAULT '';
 const beforeSchema = "leat-schema-%d.db"
 
 // keepBefore makes that copy where a file is about to be brought up.
-func (db *DB) keepBefore() error {
+func keepBefore(db *DB) error {
 	version, id, _, err := identify(db.write, db.path)
 	if err != nil || id != applicationID || version == 0 || version >= len(steps) {
 		return err

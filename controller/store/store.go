@@ -118,7 +118,7 @@ func (db *DB) open(dir string) (err error) {
 	if err := db.checkPragmas(); err != nil {
 		return err
 	}
-	if err := db.keepBefore(); err != nil {
+	if err := keepBefore(db); err != nil {
 		return err
 	}
 	if err := migrate(db.write, db.path); err != nil {
