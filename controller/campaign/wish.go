@@ -77,8 +77,8 @@ type crew struct {
 	asked    int
 }
 
-// second does what is due. A tank that is not armed, or that something has stopped, is
-// left alone: who quarrels over it has other troubles.
+// second does what is due. A tank that is not armed, on whose probes somebody works, or that
+// something has stopped, is left alone: who quarrels over it has other troubles.
 func (c *crew) second(now dosing.Instant) {
 	if len(c.quarrels) == 0 {
 		return
@@ -89,7 +89,7 @@ func (c *crew) second(now dosing.Instant) {
 		if at < q.at {
 			return
 		}
-		if is := c.night.Core.Remembered(now).Tanks[q.tank]; is.Mode != safety.ModeArmed || len(is.Latches) > 0 || is.Unconfirmed {
+		if is := c.night.Core.Remembered(now).Tanks[q.tank]; is.Mode != safety.ModeArmed || len(is.Latches) > 0 || is.Unconfirmed || is.Maintenance {
 			c.quarrels = c.quarrels[1:]
 			return
 		}
@@ -216,7 +216,7 @@ func refused(out *controller.Output, id uint64) bool {
 
 // lessBeatsMore: more takes effect when its request is durable, and not when less was
 // asked for, or latched, after it.
-func (w *trail) lessBeatsMore() {
+func lessBeatsMore(w *trail) {
 	for _, g := range w.Grants {
 		if g.Asked == 0 {
 			w.violate(g.At, "tank %d may do more, and nobody's request for it is durable", g.Tank)

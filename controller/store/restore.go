@@ -42,7 +42,7 @@ func Examine(path string) (Copied, error) {
 }
 
 // openCopy opens a copy for reading; it stands alone, without the folder's witness.
-func openCopy(path string) (*DB, error) {
+func openCopy(path string) (*Record, error) {
 	full, err := filepath.Abs(path)
 	if err == nil {
 		_, err = os.Stat(full)
@@ -50,14 +50,7 @@ func openCopy(path string) (*DB, error) {
 	if err != nil {
 		return nil, fmt.Errorf("copy of the ledger: %w", err)
 	}
-	db := &DB{path: full, readOnly: true, head: &headFile{}}
-	if db.read, err = openRead(full); err != nil {
-		return nil, fmt.Errorf("%s: %w", full, err)
-	}
-	if err := checkSchema(db.read, full); err != nil {
-		return nil, errors.Join(err, db.Close())
-	}
-	return db, nil
+	return openRecord(full)
 }
 
 // Restore puts a copy in the place of the folder's record, which it keeps beside it,
@@ -115,13 +108,13 @@ func restoring(dir string) error {
 func epochsHere(dir string) (epoch uint32) {
 	folders, _ := filepath.Glob(filepath.Join(dir, "before-restore-*")) // the pattern is sound
 	for _, folder := range append(folders, dir) {
-		read, err := openRead(filepath.Join(folder, fileName)) // unchecked: a newer leat's counts too
+		here, err := openUnchecked(filepath.Join(folder, fileName)) // what a newer leat wrote counts too
 		if err != nil {
 			continue
 		}
-		newest, _ := newestEpoch(&DB{read: read, readOnly: true, head: &headFile{}}) // as far as it can be read
+		newest, _ := newestEpoch(here) // as far as it can be read
 		epoch = max(epoch, newest)
-		_ = read.Close()
+		_ = here.Close()
 	}
 	return epoch
 }
@@ -152,8 +145,8 @@ func movesOf(dir, fresh string) (aside string, moves []move, err error) {
 }
 
 // newestEpoch follows a record as far as it can be read.
-func newestEpoch(db *DB) (epoch uint32, err error) {
-	err = db.Load(1, func(row ledger.Row) error {
+func newestEpoch(r *Record) (epoch uint32, err error) {
+	err = r.Load(1, func(row ledger.Row) error {
 		if e, err := ledger.Decode(row); err == nil {
 			epoch = max(epoch, e.Epoch)
 		}
