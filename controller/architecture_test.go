@@ -53,10 +53,12 @@ var mayImport = map[string][]string{
 	"controller/campaign":            {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/line", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
 	"controller/demo": {"dosing", "dosing/chem", "safety", "safety/alarm", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/store", "controller/web", "controller/app", "controller/sim", "deploy"},
-	"controller/mutants": {},    // a command for developers: it reads the source, and imports none of it
-	"controller/desk":    {"*"}, // the work of the commands: it asks every room
-	"deploy":             {},
-	"cmd/leat":           {"*"},
+	"controller/mutants":       {},    // a command for developers: it reads the source, and imports none of it
+	"controller/desk":          {"*"}, // the work of the commands: it asks every room
+	"deploy":                   {},
+	"deploy/package":           {}, // a command for who releases: it makes the packages
+	"deploy/kubernetes/strict": {}, // a module of its own that reads the cluster files
+	"cmd/leat":                 {"*"},
 }
 
 // onlyImporter names the one room that may import a library.

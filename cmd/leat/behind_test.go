@@ -62,7 +62,17 @@ func TestForgedReportLostLedgerAndRestoredCopyOnARealBroker(t *testing.T) {
 	}
 
 	ended(t, 0, "ledger", "-state", state, "-yes", "-note", "the disk of this morning", "restore", file)
+	_, head, _ := strings.Cut(ended(t, 0, "ledger", "-state", state, "verify"), "head   ")
+	head, _, _ = strings.Cut(head, "\n")
 	daemon = running(t, path)
+	daemon.Await(`"ledger"`, head) // a log kept elsewhere shows a tail that was written anew
+	apptest.Eventually(t, "what the copy lacks counts as spent", func() bool {
+		_, since, _ := strings.Cut(ended(t, 0, "ledger", "-state", state, "print"), "was put back")
+		return strings.Count(since, "counted as spent") == len(small.Settings.Safety.Pumps)
+	})
+	if farm.Starts() != given {
+		t.Error("dosed after a restore, before a person armed")
+	}
 	if printed := ended(t, 0, "ledger", "-state", state, "print"); !strings.Contains(printed, "was put back") {
 		t.Errorf("the ledger does not tell of the copy:\n%s", printed)
 	}

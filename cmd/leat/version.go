@@ -8,8 +8,8 @@ import (
 	"runtime/debug"
 )
 
-// version is set by release builds with -ldflags "-X main.version=…".
-var version = "development"
+// Release builds set both with -ldflags "-X main.version=… -X main.revision=…".
+var version, revision = "development", ""
 
 func versionCommand(*flag.FlagSet) task {
 	return task{do: func(stdout, _ io.Writer) error {
@@ -20,18 +20,21 @@ func versionCommand(*flag.FlagSet) task {
 
 // commit is the revision the binary was built from, where the build recorded it.
 func commit() string {
+	if revision != "" {
+		return revision
+	}
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
 		return "unknown"
 	}
-	revision, changed := "unknown", ""
+	found, changed := "unknown", ""
 	for _, s := range info.Settings {
 		switch {
 		case s.Key == "vcs.revision":
-			revision = s.Value
+			found = s.Value
 		case s.Key == "vcs.modified" && s.Value == "true":
 			changed = " with local changes"
 		}
 	}
-	return revision + changed
+	return found + changed
 }

@@ -13,6 +13,7 @@ package app
 
 import (
 	"context"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"go.uber.org/zap"
@@ -153,6 +154,7 @@ func (a *App) open() error {
 	if err := a.beginTerm(&restored); err != nil {
 		return err
 	}
+	logHead(a.log, a.file.State)
 	if a.core, err = controller.New(&a.file.Settings, restored, now); err != nil {
 		return err
 	}
@@ -342,3 +344,11 @@ func (a *App) leave() {
 // largestFirstBeat leaves the beats of a lease room to rise for ever below 2^53,
 // which every JSON reader counts exactly.
 const largestFirstBeat = 1 << 52
+
+// logHead says how many rows the ledger has and how the newest hashes: a log that is kept elsewhere shows a tail that
+// was written anew.
+func logHead(log *zap.Logger, folder string) {
+	if rows, head, known := store.Head(folder); known {
+		log.Info("ledger", zap.Uint64("rows", rows), zap.String("head", hex.EncodeToString(head[:])))
+	}
+}

@@ -40,7 +40,7 @@ func (b *rim) secret(table, key, file, variable, credential string) string {
 				b.warn(path, "the service manager gives the "+key+" "+quoted(credential)+" to leat run: it is not looked at here")
 				return ""
 			}
-			b.fault(path, quoted(credential), "cannot be had: the service manager gave no credentials", "add LoadCredential="+credential+":FILE to the unit, or use "+key+"_file")
+			b.fault(path, quoted(credential), "cannot be had: the service manager gave no credentials", "add LoadCredential="+credential+":FILE to the unit, or use "+key+"_file; at a shell CREDENTIALS_DIRECTORY=/etc/leat before the command names the folder of that file")
 			return ""
 		}
 		if credential != filepath.Base(credential) || credential == ".." || credential == "." {

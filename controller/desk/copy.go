@@ -54,7 +54,7 @@ func RestoreLedger(state, path, note string, yes bool, stdin io.Reader, stdout i
 		}
 	}
 	aside, err := store.Restore(state, copied, WhoAmI(), note)
-	if err != nil {
+	if err = errors.Join(err, store.HandOver(state)); err != nil {
 		return err
 	}
 	fmt.Fprintf(stdout, "%s now holds the copy.\n", state)

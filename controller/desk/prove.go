@@ -216,5 +216,5 @@ func keepSheet(folder string, sheet *prove.Sheet) error {
 		return err
 	}
 	path := filepath.Join(folder, prove.FileName(sheet.Node, sheet.Weekly))
-	return errors.Join(os.WriteFile(path+".json", append(text, '\n'), 0o600), os.WriteFile(path+".txt", []byte(sheet.Text()), 0o600))
+	return errors.Join(os.WriteFile(path+".json", append(text, '\n'), 0o600), os.WriteFile(path+".txt", []byte(sheet.Text()), 0o600), store.HandOver(folder))
 }

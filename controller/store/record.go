@@ -40,15 +40,23 @@ func OpenReader(dir string) (*Record, error) {
 
 // openRecord opens a file that may stand alone, without the folder's witness.
 func openRecord(path string) (*Record, error) {
+	r, err := openUnchecked(path)
+	if err != nil {
+		return nil, err
+	}
+	if err := checkSchema(r.read, path); err != nil {
+		return nil, errors.Join(err, r.Close())
+	}
+	return r, nil
+}
+
+// openUnchecked opens a record of whatever schema, an older or a newer leat's too.
+func openUnchecked(path string) (*Record, error) {
 	read, err := sql.Open("sqlite", source(path, "mode=ro", "_query_only=1"))
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
-	r := &Record{path: path, read: read}
-	if err := checkSchema(read, path); err != nil {
-		return nil, errors.Join(err, r.Close())
-	}
-	return r, nil
+	return &Record{path: path, read: read}, nil
 }
 
 // Close ends the reading.

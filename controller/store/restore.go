@@ -108,13 +108,12 @@ func restoring(dir string) error {
 func epochsHere(dir string) (epoch uint32) {
 	folders, _ := filepath.Glob(filepath.Join(dir, "before-restore-*")) // the pattern is sound
 	for _, folder := range append(folders, dir) {
-		here, err := OpenReader(folder)
+		here, err := openUnchecked(filepath.Join(folder, fileName)) // what a newer leat wrote counts too
 		if err != nil {
 			continue
 		}
-		if newest, err := newestEpoch(here); err == nil {
-			epoch = max(epoch, newest)
-		}
+		newest, _ := newestEpoch(here) // as far as it can be read
+		epoch = max(epoch, newest)
 		_ = here.Close()
 	}
 	return epoch

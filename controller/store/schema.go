@@ -3,6 +3,8 @@ package store
 import (
 	"database/sql"
 	"fmt"
+	"os"
+	"path/filepath"
 )
 
 // applicationID marks the file as leat's: the letters "leat".
@@ -109,6 +111,26 @@ ALTER TABLE person ADD COLUMN given_note TEXT NOT NULL DEFAULT '';
 ALTER TABLE person ADD COLUMN given_until TEXT NOT NULL DEFAULT '';
 `}
 
+// beforeSchema is the copy of the file that is kept before it is brought up from a version: an older leat takes no
+// newer file, and this is what it can go on with.
+const beforeSchema = "leat-schema-%d.db"
+
+// keepBefore makes that copy where a file is about to be brought up.
+func keepBefore(db *DB) error {
+	version, id, _, err := identify(db.write, db.path)
+	if err != nil || id != applicationID || version == 0 || version >= len(steps) {
+		return err
+	}
+	kept := filepath.Join(filepath.Dir(db.path), fmt.Sprintf(beforeSchema, version))
+	if err := removeIfThere(kept); err != nil {
+		return fmt.Errorf("copy of the older file: %w", err)
+	}
+	if err := db.Backup(kept); err != nil {
+		return fmt.Errorf("the file is of an older leat and is copied before it is brought up: %w; free some disk, or move it", err)
+	}
+	return nil
+}
+
 // migrate makes or updates the tables, all in one transaction or not at all.
 func migrate(db *sql.DB, path string) (err error) {
 	tx, err := db.Begin()
@@ -184,6 +206,13 @@ func foreign(path string) error {
 }
 
 func newer(path string, version int) error {
-	return fmt.Errorf("%s was written by a newer leat (version %d, this one knows %d): run that one, or name another state folder",
-		path, version, len(steps))
+	back := "name another state folder"
+	for known := len(steps); known > 0; known-- {
+		kept := filepath.Join(filepath.Dir(path), fmt.Sprintf(beforeSchema, known))
+		if _, err := os.Stat(kept); err == nil {
+			back = "put back the copy that was kept before: leat ledger restore " + kept
+			break
+		}
+	}
+	return fmt.Errorf("%s was written by a newer leat (version %d, this one knows %d): run that one, or %s", path, version, len(steps), back)
 }

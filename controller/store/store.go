@@ -92,6 +92,9 @@ func (db *DB) open(dir string) (err error) {
 	if err := db.checkPragmas(); err != nil {
 		return err
 	}
+	if err := keepBefore(db); err != nil {
+		return err
+	}
 	if err := migrate(db.write, db.path); err != nil {
 		return err
 	}
