@@ -108,6 +108,8 @@ const (
 	CauseUVDoseLow
 	CauseUVLampOld
 	CauseWatchedInvalid // a watched sensor is silent or reads what cannot be
+	// Top-up by a valve of ours.
+	CauseTopUpHeld // a flood kept water that may still come home
 	CauseCount
 )
 
@@ -200,6 +202,7 @@ var causeNames = [CauseCount]string{
 	CauseUVDoseLow:           "uv-dose-low",
 	CauseUVLampOld:           "uv-lamp-old",
 	CauseWatchedInvalid:      "watched-invalid",
+	CauseTopUpHeld:           "top-up-held",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

@@ -136,7 +136,7 @@ func (pe *people) Confirm(now dosing.Instant, id dosing.TankID) {
 	t.active.Remove(CauseSolutionUnconfirmed)
 	t.doubt.confirm()
 	t.unexplained = unexplained{}
-	t.water.gauge, t.warmth, t.silence = gauge{}, warmth{}, silence{}
+	t.water.gauge, t.water.pulses, t.water.bench, t.warmth, t.silence = gauge{}, pulses{}, bench{}, warmth{}, silence{}
 	pe.senses.believe(id)
 	t.water.unexplained = 0
 	if t.responses != nil {

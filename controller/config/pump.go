@@ -54,6 +54,7 @@ func (b *row) pumps() {
 	}
 	b.lineVolume()
 	b.roles()
+	b.valves()
 }
 
 func (b *row) serves(path string, in *pumpTable) dosing.TankSet {

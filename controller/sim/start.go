@@ -28,6 +28,11 @@ func (f *Farm) addTanks(o Options) error {
 		}
 		t := &tank{id: dosing.TankID(i), set: set, plant: plant, speed: 1,
 			delivered: make([]dosing.Volume, len(f.pumps)), counted: make([]dosing.Volume, len(f.pumps))}
+		for _, p := range f.pumps {
+			if p.set.Role == dosing.RoleWater && p.set.ServesTank(t.id) {
+				t.valve = p.rate / 1000 // µL/ms
+			}
+		}
 		t.celsius = t.celsiusAt(f.hour)
 		t.oxygen = 0.9 * dosing.OxygenSaturation(dosing.Celsius(t.celsius))
 		if len(plant.Shift) > 0 {
