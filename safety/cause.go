@@ -109,7 +109,7 @@ const (
 	CauseUVLampOld
 	CauseWatchedInvalid // a watched sensor is silent or reads what cannot be
 	// Top-up by a valve of ours.
-	CauseTopUpHeld // a flood kept water that may still come home
+	CauseTopUpHeld // the level does not go with the water that is let in, or a flood kept some
 	CauseCount
 )
 

@@ -17,10 +17,11 @@ const (
 	pulseSettles = afterClosing + 30*time.Second // after a pulse, until the level tells what came
 	pulseShown   = 0.5                           // of what was let in: below that it did not show
 	pulseMore    = 1.6                           // above that more came than was let in
-	pulseBlind   = 2                             // so often in a row it may not show
+	pulseTwice   = 2                             // so often in a row it may be one of these
 	pulseApart   = 10 * time.Minute              // a longer time between pulses is the plants', too
 	bandDone     = 0.1                           // of the band: missing no more, top-up ends
 	benchKeeps   = 0.5                           // of a flood's water: missing that much, it is not home
+	benchHome    = 0.2                           // missing no more, it is
 )
 
 // sparesWater says that water may be let in in spite of this trip. A low level is what top-up is
@@ -46,7 +47,7 @@ type pulses struct {
 	litres  float64 // that they let in
 	ended   time.Duration
 	due     time.Duration // when the level tells of them; 0 = nothing waits
-	blind   int           // sums in a row that did not show
+	odd     [2]int        // sums in a row that did not show, and that showed too much
 	low     dosing.Timer  // the level is below the band
 	filling bool          // until it is at its upper end
 }
@@ -74,6 +75,12 @@ func (t *tankState) valve(s *Settings, pump dosing.PumpID, open bool, volume dos
 	p.ended, p.due = up, up+pulseSettles
 }
 
+// forget leaves behind what gauge, valve and benches showed: a person has looked.
+func (s *waterState) forget() {
+	s.gauge, s.bench = gauge{}, bench{}
+	s.pulses = pulses{open: s.pulses.open, pump: s.pulses.pump}
+}
+
 // runs says that water is let in, by the valve's contact or by an order of ours.
 func (wa *waters) runs(t *tankState, up time.Duration) bool {
 	return t.water.pulses.open || wa.on(t, dosing.QuantityTopUp, up)
@@ -82,6 +89,10 @@ func (wa *waters) runs(t *tankState, up time.Duration) bool {
 // followPulse takes a level: it judges the pulses that have settled, and whether a flood came home.
 func (wa *waters) followPulse(at dosing.Instant, t *tankState, level, unsure float64, away bool) {
 	p, b, up := &t.water.pulses, &t.water.bench, at.Up
+	if !(t.plant.TopUpBand.High > 0) {
+		return
+	}
+	t.water.gauge.stands(level, unsure, up)
 	if away {
 		if !b.away {
 			*b = bench{away: true, before: t.water.mark + b.short, least: level} // what a bench keeps is still to come
@@ -92,10 +103,11 @@ func (wa *waters) followPulse(at dosing.Instant, t *tankState, level, unsure flo
 	}
 	if b.away {
 		b.away = false
+		t.water.gauge.flooded(b.before-b.least, level, unsure)
 		if out := b.before - b.least; out > unsure && b.before-level > float64(benchKeeps*out) {
 			b.short = b.before - level
 		}
-	} else if b.short > 0 && level > b.before-float64(benchKeeps*(b.before-b.least)) {
+	} else if b.short > 0 && level > b.before-float64(benchHome*(b.before-b.least)) {
 		b.short = 0
 	}
 	if p.due == 0 || p.open || up < p.due {
@@ -108,25 +120,22 @@ func (wa *waters) followPulse(at dosing.Instant, t *tankState, level, unsure flo
 	}
 	p.begun = false
 	rise := t.water.mark - p.from
-	switch {
-	case rise > float64(pulseMore*p.litres)+unsure:
-		wa.stopPulses(at, t, CauseReportContradicts, rise)
-	case rise < float64(pulseShown*p.litres):
-		if p.blind++; p.blind >= pulseBlind {
-			wa.stopPulses(at, t, CauseNoResponse, rise)
+	for i, odd := range [...]bool{rise < float64(pulseShown*p.litres), rise > float64(pulseMore*p.litres)+unsure} {
+		if p.odd[i]++; !odd {
+			p.odd[i] = 0
+		} else if p.odd[i] >= pulseTwice {
+			wa.stopPulses(at, t, rise)
 		}
-	default:
-		p.blind = 0
 	}
 }
 
 // stopPulses stops the valve until a person has looked.
-func (wa *waters) stopPulses(at dosing.Instant, t *tankState, cause Cause, rise float64) {
+func (wa *waters) stopPulses(at dosing.Instant, t *tankState, rise float64) {
 	p := &t.water.pulses
 	wa.told = true
-	wa.latch(at, &wa.pumps[p.pump].cells, cause, t.id, p.pump,
-		fmt.Sprintf("%.0f L were let in and the level rose by %.0f L", p.litres, rise))
-	p.blind = 0
+	wa.latch(at, &wa.pumps[p.pump].cells, CauseTopUpHeld, t.id, p.pump,
+		fmt.Sprintf("%.0f L were let in and the level rose by %.0f L, the second time in a row", p.litres, rise))
+	p.odd = [2]int{}
 }
 
 // Lacks is how much water a valve of ours is to let into a tank now, in litres: from a level that
@@ -195,7 +204,8 @@ func (s *sight) pulseWords(cause Cause) string {
 	return ""
 }
 
-// checkTopUp holds a valve of ours while a flood has kept water that may still come home.
+// checkTopUp holds a valve of ours while a flood has kept water that may still come home and make
+// the tank run over. stopPulses latches the same.
 func checkTopUp(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
 	short := 0.0
 	if pump := &w.settings.Pumps[id]; pump.Role == dosing.RoleWater {

@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 
 	"leat/dosing"
@@ -116,7 +117,9 @@ func (b *sizes) refuseValve(s *size, i int, id dosing.TankID) {
 	if !(v.Hang+v.Blind <= v.Room) {
 		cures := []string{fmt.Sprintf("end top-up at %q", below(float64(t.TopUpBand.Overflow)-v.Hang-v.Blind)+" L")}
 		if room := v.Room - v.Blind; room > 0 {
-			cures = append(cures, fmt.Sprintf("throttle the valve to %q", below(60*room/s.hangs[i].Seconds())+" L/min"))
+			// Whole microlitres, because that is what a rate is rounded up to.
+			flow := math.Floor(1e6*room/s.hangs[i].Seconds()) / 1e6
+			cures = append(cures, fmt.Sprintf("throttle the valve to %q", below(60*flow)+" L/min"))
 		}
 		if shorter := (v.Room - v.Blind) / p.PerSecond.Litres(); shorter >= lease.Seconds() {
 			cures = append(cures, fmt.Sprintf("let on_time_limit and the node's watchdog end a run within %q", below(shorter)+"s"))
