@@ -57,7 +57,7 @@ func (d *pageData) lacksOfPumps(t *controller.TankView) (lacks []lack) {
 			if p.Measured == 0 {
 				lacks = append(lacks, lack{fmt.Sprintf("What %s gives was never measured.", p.Name), "/pump/" + url.PathEscape(p.Name), false})
 			}
-			if p.Left < 0 {
+			if p.Left < 0 && p.Role != dosing.RoleWater {
 				lacks = append(lacks, lack{fmt.Sprintf("No refill of %s is on record: nobody is warned before it is empty.", p.Name), "/refill#" + url.PathEscape(p.Name), false})
 			}
 		}
