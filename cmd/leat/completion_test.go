@@ -30,7 +30,7 @@ func completed(t *testing.T, words ...string) (offered []string) {
 func TestTheShellIsOfferedWhatMayStandNext(t *testing.T) {
 	for _, c := range []struct{ typed, offered string }{
 		{"re", "rehearse report"},
-		{"report ", "night week month drift probes pumps shopping stocks water"},
+		{"report ", "night week month drift letter probes pumps shopping stocks water"},
 		{"blend ", "lab make list"},
 		{"blend la", "lab"},
 		{"blend -rec", "-recipe"},

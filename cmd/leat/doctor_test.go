@@ -6,6 +6,8 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -56,6 +58,35 @@ func TestDoctorSeesWhatTheDaemonSeesAndRingsThroughTheSameDoor(t *testing.T) {
 	}
 	if _, found := examined(t, "-config", path, "-notify", "http://127.0.0.1:1"); found["notification"].OK {
 		t.Error("a test that reached nobody is in order")
+	}
+	stopsCleanly(t, daemon)
+}
+
+func TestDoctorLetsTheDaemonRingByItsOwnWays(t *testing.T) {
+	came := make(chan string, 10)
+	door := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		body, _ := io.ReadAll(r.Body)
+		came <- r.Header.Get("Leat-Signature") + string(body)
+	}))
+	defer door.Close()
+	key := filepath.Join(t.TempDir(), "secret")
+	if err := os.WriteFile(key, []byte("a secret of this very test"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	port := apptest.Port(t)
+	path := apptest.Config(t, "mqtt://127.0.0.1:1", `listen = "127.0.0.1:0"`, `listen = "127.0.0.1:`+port+`"`,
+		"[broker]", "[notify.webhook]\nurl = \""+door.URL+"\"\nsecret_file = \""+key+"\"\n[notify.mail]\nserver = \"127.0.0.1:1\"\nfrom = \"leat@farm.invalid\"\nto = [\"grower@farm.invalid\"]\n\n[broker]")
+	if _, found := examined(t, "-config", path, "-ring"); found["notification"].OK || !strings.Contains(found["notification"].Says, "no daemon runs") {
+		t.Errorf("no daemon: %v", found["notification"])
+	}
+	daemon := leat(t, "run", "-config", path)
+	page(t, daemon)
+	code, found := examined(t, "-config", path, "-ring")
+	if code != 1 || !found["notification by webhook"].OK || found["notification by mail"].OK || !strings.Contains(found["notification by mail"].Do, "[notify.mail]") {
+		t.Errorf("exit %d: %v", code, found)
+	}
+	if said := <-came; !strings.HasPrefix(said, "sha256=") || !strings.Contains(said, `"event":"test"`) {
+		t.Errorf("came %s", said)
 	}
 	stopsCleanly(t, daemon)
 }

@@ -9,7 +9,8 @@ import (
 
 const reportUsage = `usage: leat report -state DIR [night|week|month] [flags]
        leat report -config FILE [night|week|month] [flags]
-       leat report -config FILE stocks|probes|pumps|shopping|water|drift [-json] [-weeks N]
+       leat report -config FILE stocks|probes|pumps|shopping|water|drift|letter [-json] [-weeks N]
+       leat report -config FILE -html FILE drift|letter
        leat report -config FILE -export FILE.sqlite [night|week|month]
 
 What was dosed and why something was withheld, who changed what, water and nutrients. The folder may belong to a
@@ -24,6 +25,8 @@ running daemon, and nothing in it is changed.
   water     each day of two weeks: litres topped up, used by plants and air, dumped; what looks like a leak
   drift     why pH climbs or falls: plants, carbonate and CO2, top-up and probe, each with its uncertainty, and what
             more ammonium would do; of a week at most
+  letter    of two weeks in which leat only observed: what it would have given beside what was entered and what was
+            seen, day by day, and how the water answered
   probes    how the pH and EC probes were calibrated, by whom, and which is due; a hand meter held beside them (leat act mark -note
             "meter ph 5.92 ec 1.83"), the differences and their trend
 

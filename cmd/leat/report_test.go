@@ -102,7 +102,7 @@ func TestReportSaysWhatIsWrongWithTheQuestion(t *testing.T) {
 		{"-state " + dir + " year", 2, "night, week or month"},
 		{"-state " + dir + " -from tomorrow", 2, "-from"},
 		{"-state " + dir + " week -from 3h", 2, "contradict"},
-		{"-state " + dir + " stocks -html x.html", 2, "stocks are printed"},
+		{"-state " + dir + " stocks -html x.html", 2, "stocks is printed"},
 		{"-state " + dir + " -json -html x.html", 2, "one or the other"},
 		{"-state " + dir + " stocks", 1, "start the daemon once"},
 		{"-state " + dir + " -from 2031-03-05 -to 2031-03-04", 2, "not before"},

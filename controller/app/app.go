@@ -69,7 +69,7 @@ func New(file *config.File, options Options) (*App, error) {
 		requests: make(chan request), reloads: make(chan chan error), probes: make(chan chan bool)}
 	a.assemble()
 	if a.options.Supervise == nil {
-		a.options.Supervise = notify
+		a.options.Supervise = supervise
 	}
 	if err := a.open(); err != nil {
 		a.Close()
@@ -157,9 +157,11 @@ func (a *App) open() error {
 	for range a.file.Settings.Tanks {
 		a.display.alarmed = append(a.display.alarmed, map[safety.Cause]bool{})
 	}
-	for i := range a.file.Settings.Safety.Inputs {
-		in := &a.file.Settings.Safety.Inputs[i]
+	for _, in := range a.file.Settings.Safety.Inputs {
 		a.names = append(a.names, a.tankName(in.Tank)+"/"+in.Name)
+	}
+	if a.desk, err = newDesk(a.gear); err != nil {
+		return err
 	}
 	a.web, err = web.New(a.webOptions())
 	return err
@@ -237,6 +239,7 @@ func (a *App) Run(ctx context.Context) error {
 	go func() { linkErr <- a.link.Run(running) }()
 	var group sync.WaitGroup
 	group.Go(func() { webErr <- a.web.Serve(running) })
+	group.Go(func() { a.desk.Run(running) })
 	go func() { ended <- a.loop(ctx, linkErr, webErr) }()
 
 	hung := make(chan struct{})

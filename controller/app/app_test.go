@@ -113,7 +113,7 @@ func TestSystemdIsToldOfReadinessLifeAndEnd(t *testing.T) {
 	t.Setenv("NOTIFY_SOCKET", path)
 	states := []string{"READY=1", "WATCHDOG=1", "STOPPING=1"}
 	for _, state := range states {
-		notify(state)
+		supervise(state)
 	}
 	for _, want := range states {
 		buffer := make([]byte, 256)
@@ -126,7 +126,7 @@ func TestSystemdIsToldOfReadinessLifeAndEnd(t *testing.T) {
 		}
 	}
 	t.Setenv("NOTIFY_SOCKET", path+".gone")
-	notify("READY=1") // nobody there: nothing to report, nothing to fail
+	supervise("READY=1") // nobody there: nothing to report, nothing to fail
 }
 
 func TestLaterDaemonOfTheSameStationWaitsAndTheFirstIsNotDisturbed(t *testing.T) {

@@ -9,6 +9,7 @@ import (
 	"leat/controller/diary"
 	"leat/controller/metrics"
 	"leat/controller/mqtt"
+	"leat/controller/notify"
 	"leat/controller/payload"
 	"leat/controller/store"
 	"leat/dosing"
@@ -31,7 +32,8 @@ type gear struct {
 	metrics *metrics.Metrics
 	history *store.History
 	diary   *diary.Writer
-	names   []string // of the inputs in history and log: tank and probe
+	desk    *notify.Desk // nil = nobody is told
+	names   []string     // of the inputs in history and log: tank and probe
 	refused refusals
 	proofs  proofs // of the nodes, as they were when this run began
 

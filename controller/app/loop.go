@@ -94,6 +94,7 @@ func (a *App) tick(now dosing.Instant) {
 		default: // the writer is at it
 		}
 	}
+	a.desk.Follow(now, a.display.View())
 	// The watchdog is fed by the decision's own progress: a hung core lets it run out.
 	a.options.Supervise("WATCHDOG=1")
 }

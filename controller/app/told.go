@@ -12,7 +12,7 @@ import (
 )
 
 // lately is a record that is read for the page: its ledger is found by time and not verified.
-type lately struct{ *store.DB }
+type lately struct{ *store.Record }
 
 // Past reads what the record holds of a time.
 func (l lately) Past(from, to time.Time) (*diary.Past, error) { return l.Lately(from, to) }
@@ -23,7 +23,7 @@ const aDay = "day"
 // told is the report of a period by name, or of the last day.
 func (n nights) told(period string) (*report.Report, error) {
 	if period != aDay {
-		return report.Read(lately{n.db}, nil, report.Ask{Period: period})
+		return report.Read(lately{n.db.Record}, nil, report.Ask{Period: period})
 	}
 	_, last, station, err := n.db.Span()
 	if err != nil {

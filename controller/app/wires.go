@@ -2,9 +2,7 @@ package app
 
 import (
 	"crypto/tls"
-	"crypto/x509"
 	"fmt"
-	"os"
 
 	"leat/controller"
 	"leat/controller/config"
@@ -145,14 +143,11 @@ func BrokerTLS(b config.Broker) (*tls.Config, error) {
 	}
 	secure := &tls.Config{MinVersion: tls.VersionTLS12}
 	if b.CA != "" {
-		text, err := os.ReadFile(b.CA)
+		roots, err := rootsOf("broker's ca_file", b.CA)
 		if err != nil {
-			return nil, fmt.Errorf("broker's ca_file: %w", err)
+			return nil, err
 		}
-		secure.RootCAs = x509.NewCertPool()
-		if !secure.RootCAs.AppendCertsFromPEM(text) {
-			return nil, fmt.Errorf("broker's ca_file %s holds no certificate in PEM", b.CA)
-		}
+		secure.RootCAs = roots
 	}
 	if b.Certificate != "" {
 		pair, err := tls.LoadX509KeyPair(b.Certificate, b.Key)

@@ -10,7 +10,7 @@ import (
 // wholeBlends: whenever no stock is owed a dose that it can repeat, what was
 // delivered of each stock since the start stands in the ratio of the blend within
 // one smallest dose each. Nights in which a stock was held are not judged.
-func (w *trail) wholeBlends() {
+func wholeBlends(w *trail) {
 	if w.Faulty {
 		return
 	}
@@ -18,11 +18,11 @@ func (w *trail) wholeBlends() {
 		if w.Settings.Tanks[id].Ratio != nil {
 			continue // its shares change by design; the daemon's own tests follow them
 		}
-		w.wholeBlendsOf(dosing.TankID(id))
+		wholeBlendsOf(w, dosing.TankID(id))
 	}
 }
 
-func (w *trail) wholeBlendsOf(id dosing.TankID) {
+func wholeBlendsOf(w *trail, id dosing.TankID) {
 	name := w.tank(id).Name
 	given := map[dosing.PumpID]dosing.Volume{}
 	owed := map[string]dosing.Volume{}
@@ -39,11 +39,11 @@ func (w *trail) wholeBlendsOf(id dosing.TankID) {
 			}
 			debt++
 		}
-		w.compareShares(id, d.end, given, owed)
+		compareShares(w, id, d.end, given, owed)
 	}
 }
 
-func (w *trail) compareShares(id dosing.TankID, at time.Duration, given map[dosing.PumpID]dosing.Volume, owed map[string]dosing.Volume) {
+func compareShares(w *trail, id dosing.TankID, at time.Duration, given map[dosing.PumpID]dosing.Volume, owed map[string]dosing.Volume) {
 	least, most, slack := math.Inf(1), math.Inf(-1), 0.0
 	for i := range w.Settings.Safety.Pumps {
 		p := &w.Settings.Safety.Pumps[i]

@@ -12,7 +12,7 @@ const runSlack = 2 * time.Millisecond
 
 // covers: whatever nodes and others say, the ledger never counts less of a dose than
 // its pump ran for. An order without a settlement counts in full.
-func (w *trail) covers() {
+func covers(w *trail) {
 	counted := map[ledger.OrderID][]*Settled{}
 	for i := range w.Settled {
 		counted[w.Settled[i].ID] = append(counted[w.Settled[i].ID], &w.Settled[i])
@@ -33,7 +33,7 @@ func (w *trail) covers() {
 }
 
 // neverLowered: once a dose is settled, no later word takes anything off it.
-func (w *trail) neverLowered() {
+func neverLowered(w *trail) {
 	counted := map[ledger.OrderID]dosing.Volume{}
 	for i := range w.Settled {
 		s := &w.Settled[i]
@@ -45,7 +45,7 @@ func (w *trail) neverLowered() {
 }
 
 // uncertain: no order goes out while another dose of its tank is open.
-func (w *trail) uncertain() {
+func uncertain(w *trail) {
 	for i := range w.doses {
 		o := w.doses[i].order
 		for k := i - 1; k >= 0; k-- {
@@ -61,7 +61,7 @@ func (w *trail) uncertain() {
 
 // forgiven: what the daemon counts as on its way is never less than the record and
 // the mixing law say. It forgets what is mixed to a thousandth.
-func (w *trail) forgiven() {
+func forgiven(w *trail) {
 	from := 0
 	for i := range w.Samples {
 		s := &w.Samples[i]

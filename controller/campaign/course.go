@@ -8,7 +8,7 @@ import (
 	"leat/safety"
 )
 
-func (w *trail) setpoint() {
+func setpoint(w *trail) {
 	last := map[dosing.TankID]*Sample{}
 	for i := range w.Samples {
 		s := &w.Samples[i]
@@ -29,7 +29,7 @@ func (w *trail) setpoint() {
 // envelope: once inside the band, a night without a fault stays inside the harm
 // band. Whoever finds a violation plays the night with dead pumps: one that leaves
 // it too, while caps bind, is no fault of the daemon.
-func (w *trail) envelope() {
+func envelope(w *trail) {
 	if w.Faulty {
 		return
 	}
@@ -58,7 +58,7 @@ const (
 
 // liveness: a demand that nothing holds and nothing withholds is met within a
 // quarter of an hour, and every hold says why and since when.
-func (w *trail) liveness() {
+func liveness(w *trail) {
 	type waiting struct {
 		since    time.Duration
 		withheld uint64
@@ -135,7 +135,7 @@ func (w *trail) dosedWithin(id dosing.TankID, at, within time.Duration) bool {
 var narrow = map[safety.Cause]bool{safety.CauseECMissing: true, safety.CauseECStale: true, safety.CauseECInvalid: true,
 	safety.CauseTemperatureInvalid: true, safety.CauseTemperatureRange: true, safety.CauseContainerEmpty: true, safety.CauseNoResponse: true}
 
-func (w *trail) scope() {
+func scope(w *trail) {
 	for i := range w.Minutes {
 		m := &w.Minutes[i]
 		for k := range m.Holds {

@@ -35,7 +35,7 @@ func Check(t *Trace) []Violation {
 	return w.found
 }
 
-// trail is a trace with what several checkers need of it.
+// trail is a trace with what several rules ask of it; a rule is a function of it.
 type trail struct {
 	*Trace
 	invariant int
@@ -167,7 +167,7 @@ func (w *trail) credit(o *Ordered) float64 {
 	return min(litres*plant.TopUp.Alkalinity/float64(plant.Quick()), 0.30*o.Floor)
 }
 
-func (w *trail) replayed() {
+func liveIsReplayed(w *trail) {
 	for i := range w.Replays {
 		if text := w.Replays[i].Live.Differs(&w.Replays[i].Past); text != "" {
 			w.violate(w.Replays[i].At, "%s", text)

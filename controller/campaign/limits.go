@@ -28,7 +28,7 @@ func (w *trail) smallestExempt(i int, sum onWay) bool {
 	return worth <= 0.0525*commissioned && sum.acid <= 0.011*o.Floor && sum.base <= 0.011*o.Floor
 }
 
-func (w *trail) doseCap() {
+func doseCap(w *trail) {
 	for i := range w.doses {
 		d := &w.doses[i]
 		o, p, plant := d.order, d.pump, w.tank(d.order.Tank)
@@ -51,7 +51,7 @@ func (w *trail) doseCap() {
 	}
 }
 
-func (w *trail) transitCap() {
+func transitCap(w *trail) {
 	for i := range w.doses {
 		d := &w.doses[i]
 		o, p, plant := d.order, d.pump, w.tank(d.order.Tank)
@@ -78,7 +78,7 @@ func (w *trail) transitCap() {
 	}
 }
 
-func (w *trail) rollingCaps() {
+func rollingCaps(w *trail) {
 	for i := range w.doses {
 		o := w.doses[i].order
 		plant := w.tank(o.Tank)

@@ -25,7 +25,7 @@ var sampled = []safety.Cause{safety.CauseStopInput, safety.CauseSolutionUnconfir
 
 // oneSample: what one sample of any input says latches nothing, and what it held is free
 // again soon. Judged in nights with no other fault, which might do the same.
-func (w *trail) oneSample() {
+func oneSample(w *trail) {
 	for i := range w.Faults {
 		if w.Faults[i].Fault != wildSample {
 			return

@@ -9,11 +9,11 @@ import (
 
 // wordless: where the opposite is on its way, by a report or an entry by hand, a good
 // reading itself stands on the side that the dose corrects.
-func (w *trail) wordless() {
+func wordless(w *trail) {
 	for i := range w.doses {
 		o, p, plant := w.doses[i].order, w.doses[i].pump, w.tank(w.doses[i].order.Tank)
 		sum := w.onWay(o.Tank, o.At, i, i)
-		w.said(o, &sum)
+		addHands(w, o, &sum)
 		opposite, side := sum.base, 1.0
 		if p.Role == dosing.RoleBase {
 			opposite, side = sum.acid, -1
@@ -33,8 +33,8 @@ func (w *trail) wordless() {
 	}
 }
 
-// said adds what people said they poured in to what is on its way.
-func (w *trail) said(o *Ordered, sum *onWay) {
+// addHands adds what people said they poured in to what is on its way.
+func addHands(w *trail, o *Ordered, sum *onWay) {
 	plant := w.tank(o.Tank)
 	for _, h := range w.Hands {
 		if h.At > o.At || h.Tank != plant.Name {
@@ -50,7 +50,7 @@ func (w *trail) said(o *Ordered, sum *onWay) {
 	}
 }
 
-func (w *trail) fighting() {
+func fighting(w *trail) {
 	for i := range w.doses {
 		o, p := w.doses[i].order, w.doses[i].pump
 		other, fights := p.Role.Opposite()
@@ -96,11 +96,11 @@ func (w *trail) fighting() {
 			}
 		}
 	}
-	w.apart()
+	apart(w)
 }
 
 // apart: concentrates that must not meet follow one another after the plume time.
-func (w *trail) apart() {
+func apart(w *trail) {
 	for i := range w.Runs {
 		run := &w.Runs[i]
 		if run.Ended {

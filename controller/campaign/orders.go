@@ -9,7 +9,7 @@ import (
 	"leat/safety/ledger"
 )
 
-func (w *trail) intentFirst() {
+func intentFirst(w *trail) {
 	written := map[ledger.OrderID]uint64{}
 	for _, x := range w.Written {
 		written[x.ID] = x.Step
@@ -37,7 +37,7 @@ func freshLimit(period time.Duration, plant *safety.Tank) time.Duration {
 	return min(max(15*time.Second, 3*period), (plant.DeadTime+plant.TimeConstant)/2, 120*time.Second)
 }
 
-func (w *trail) fresh() {
+func fresh(w *trail) {
 	for i := range w.Orders {
 		o := &w.Orders[i]
 		role := w.Settings.Safety.Pumps[o.Pump].Role
@@ -68,7 +68,7 @@ func (w *trail) fresh() {
 	}
 }
 
-func (w *trail) inhibited() {
+func inhibited(w *trail) {
 	for i := range w.Orders {
 		o := &w.Orders[i]
 		p := &w.Settings.Safety.Pumps[o.Pump]
@@ -92,7 +92,7 @@ func (h *Hold) filledBy(o *Ordered) bool {
 // direction: no dose is meant to carry the water past the setpoint. The estimate
 // has the dose in transit already, so it may lie beyond by the dead band and what a
 // smallest dose does, no more.
-func (w *trail) direction() {
+func direction(w *trail) {
 	for i := range w.Orders {
 		o := &w.Orders[i]
 		p, plant := &w.Settings.Safety.Pumps[o.Pump], w.tank(o.Tank)
@@ -112,7 +112,7 @@ func (w *trail) direction() {
 	}
 }
 
-func (w *trail) linked() {
+func linked(w *trail) {
 	next, up := 0, false
 	for i := range w.Orders {
 		o := &w.Orders[i]
@@ -126,7 +126,7 @@ func (w *trail) linked() {
 	}
 }
 
-func (w *trail) unknown() {
+func unknown(w *trail) {
 	next := 0
 	unsure := map[dosing.TankID]bool{}
 	for i := range w.Orders {
@@ -144,7 +144,7 @@ func (w *trail) unknown() {
 }
 
 // oneOutlet: one order of a station runs at a time, and into the tank it names.
-func (w *trail) oneOutlet() {
+func oneOutlet(w *trail) {
 	named := map[ledger.OrderID]dosing.TankID{}
 	for i := range w.Orders {
 		named[w.Orders[i].ID] = w.Orders[i].Tank

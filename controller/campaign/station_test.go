@@ -115,7 +115,7 @@ func TestTanksWithLinesOfTheirOwnNeedNoWaitBetweenThem(t *testing.T) {
 			settings.Safety.LineVolume = line
 			w := &trail{Trace: &Trace{Settings: &settings}}
 			w.Runs = []sim.Run{{Tank: 0, Pump: calcium, Ended: true, At: 1000}, {Tank: 1, Pump: sulfate, At: 2000}}
-			if w.apart(); (len(w.found) > 0) != (line > 0) {
+			if apart(w); (len(w.found) > 0) != (line > 0) {
 				t.Errorf("a line of %s between two tanks: %v", line, w.found)
 			}
 		}

@@ -35,7 +35,7 @@ func (s *still) follow(at time.Duration, shown, toppedUp, within float64) {
 	}
 }
 
-func (w *trail) unseen() {
+func unseen(w *trail) {
 	for id := range w.Settings.Safety.Tanks {
 		tank := dosing.TankID(id)
 		var ph, ec still
@@ -49,9 +49,9 @@ func (w *trail) unseen() {
 				if o := w.doses[next].order; o.Tank != tank {
 					continue
 				} else if w.doses[next].pump.Role == dosing.RoleStock {
-					w.unseenBy(next, &ec)
+					unseenBy(w, next, &ec)
 				} else {
-					w.unseenBy(next, &ph)
+					unseenBy(w, next, &ph)
 				}
 			}
 			ph.follow(s.At, s.ShownPH, s.ToppedUp, standsPH)
@@ -61,7 +61,7 @@ func (w *trail) unseen() {
 }
 
 // unseenBy judges a dose by all of its kind since what the probe shows stands still.
-func (w *trail) unseenBy(i int, s *still) {
+func unseenBy(w *trail, i int, s *still) {
 	o, role, plant := w.doses[i].order, w.doses[i].pump.Role, w.tank(w.doses[i].order.Tank)
 	if s.since == 0 {
 		return

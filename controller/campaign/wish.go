@@ -216,7 +216,7 @@ func refused(out *controller.Output, id uint64) bool {
 
 // lessBeatsMore: more takes effect when its request is durable, and not when less was
 // asked for, or latched, after it.
-func (w *trail) lessBeatsMore() {
+func lessBeatsMore(w *trail) {
 	for _, g := range w.Grants {
 		if g.Asked == 0 {
 			w.violate(g.At, "tank %d may do more, and nobody's request for it is durable", g.Tank)

@@ -68,6 +68,7 @@ func (b *builder) build() {
 	b.rim.topics()
 	b.rim.broker()
 	b.rim.page()
+	b.rim.notify()
 	b.rim.folders()
 }
 

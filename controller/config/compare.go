@@ -22,6 +22,7 @@ func Compare(old, fresh *File) (changes, refusals []string) {
 	c.fixed("the broker", old.Broker, fresh.Broker)
 	c.fixed("the page's address", old.Web, fresh.Web)
 	c.fixed("the address of the metrics", old.Metrics, fresh.Metrics)
+	c.fixed("who is told of an alarm", old.Notify, fresh.Notify)
 	c.fixed("the state folder", old.State, fresh.State)
 	c.fixed("the time zone", old.Zone.String(), fresh.Zone.String())
 	c.fixed("the topics", old.Topics, fresh.Topics)

@@ -25,6 +25,7 @@ type File struct {
 	Broker   Broker
 	Web      Web
 	Metrics  Metrics
+	Notify   Notify
 	State    string // folder of ledger and history
 	Zone     *time.Location
 	Topics   *payload.Topics
@@ -64,6 +65,23 @@ type Web struct {
 
 // Metrics is where the monitoring reads; an empty Listen means the page's server.
 type Metrics struct{ Listen string }
+
+// Notify is who is told of an alarm. CA files are paths; secrets are held, since they may
+// come from elsewhere.
+type Notify struct {
+	Page    string // where the phone finds the page, without a slash at its end; empty = no links
+	Webhook Webhook
+	Mail    Mail
+}
+
+// Webhook is a service that alarms are posted to; an empty URL means none.
+type Webhook struct{ URL, Secret, CA string }
+
+// Mail is who gets a mail; an empty Server means nobody.
+type Mail struct {
+	Server, User, Password, From, CA string
+	To                               []string
+}
 
 // InputTopic is how one input reaches the daemon.
 type InputTopic struct {

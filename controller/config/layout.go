@@ -8,6 +8,7 @@ type layout struct {
 	Broker  brokerTable  `toml:"broker" doc:"the MQTT broker"`
 	Page    pageTable    `toml:"page" doc:"the page for the phone"`
 	Metrics metricsTable `toml:"metrics" doc:"what the monitoring reads"`
+	Notify  notifyTable  `toml:"notify" doc:"who is told of an alarm by the daemon itself, without a Prometheus"`
 	Storage storageTable `toml:"storage" doc:"all that is kept on disk: ledger, readings, people"`
 	Log     logTable     `toml:"log" doc:"the daemon's own log"`
 	Nodes   []nodeTable  `toml:"node" doc:"a controller that drives pumps"`
@@ -56,6 +57,34 @@ type pageTable struct {
 type metricsTable struct {
 	Stated bool
 	Listen string `toml:"listen" doc:"address and port of /metrics, /healthz, /readyz; default the page's own"`
+}
+
+type notifyTable struct {
+	Stated  bool
+	Page    string       `toml:"page" doc:"where the phone that is told finds the page, such as https://leat.farm.invalid; without it what is told has no link to acknowledge"`
+	Webhook webhookTable `toml:"webhook" doc:"a service that each alarm is posted to, signed"`
+	Mail    mailTable    `toml:"mail" doc:"people who get a mail for each alarm"`
+}
+
+type webhookTable struct {
+	Stated     bool
+	URL        string `toml:"url" need:"yes" doc:"https address that takes a POST of JSON; http only on this machine"`
+	SecretFile string `toml:"secret_file" doc:"file that holds the secret by which each message is signed, at least 16 characters, not readable by every account"`
+	SecretEnv  string `toml:"secret_env" doc:"name of the environment variable that holds the secret"`
+	Credential string `toml:"secret_credential" doc:"name of the systemd credential that holds the secret"`
+	CAFile     string `toml:"ca_file" doc:"certificates that vouch for the service (PEM); default the system's"`
+}
+
+type mailTable struct {
+	Stated       bool
+	Server       string   `toml:"server" need:"yes" doc:"host:port of the mail server: 465 speaks TLS from the first byte, another port must offer STARTTLS"`
+	User         string   `toml:"user" doc:"name at the mail server; default none"`
+	PasswordFile string   `toml:"password_file" doc:"file that holds the password, not readable by every account"`
+	PasswordEnv  string   `toml:"password_env" doc:"name of the environment variable that holds the password"`
+	Credential   string   `toml:"password_credential" doc:"name of the systemd credential that holds the password"`
+	From         string   `toml:"from" need:"yes" doc:"address of the sender, such as leat@farm.invalid"`
+	To           []string `toml:"to" need:"yes" doc:"addresses of those who are told"`
+	CAFile       string   `toml:"ca_file" doc:"certificates that vouch for the mail server (PEM); default the system's"`
 }
 
 type storageTable struct {

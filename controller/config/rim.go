@@ -28,7 +28,7 @@ func (b *rim) broker() {
 		out.ClientID = "leat-" + b.gate().Station
 	}
 	b.brokerURL(out.URL)
-	out.Password = b.secret("broker", in.PasswordFile, in.PasswordEnv, in.Credential)
+	out.Password = b.secret("broker", "password", in.PasswordFile, in.PasswordEnv, in.Credential)
 	if out.Password != "" && in.User == "" {
 		b.fault("broker.user", "", "is missing", "a password without a user is never asked for")
 	}

@@ -2,6 +2,7 @@ package config
 
 import (
 	"errors"
+	"fmt"
 	"io/fs"
 	"path/filepath"
 	"runtime"
@@ -11,9 +12,9 @@ import (
 // longestSecret bounds what is read as a password or key.
 const longestSecret = 64 << 10
 
-// secret is a password from the one place that the file names. A password in the
-// file itself would be copied with it, into backups, questions and repositories.
-func (b *rim) secret(table, file, variable, credential string) string {
+// secret is a password, or what key calls it, from the one place that the file names. One
+// in the file itself would be copied with it, into backups, questions and repositories.
+func (b *rim) secret(table, key, file, variable, credential string) string {
 	named := 0
 	for _, place := range []string{file, variable, credential} {
 		if place != "" {
@@ -21,7 +22,7 @@ func (b *rim) secret(table, file, variable, credential string) string {
 		}
 	}
 	if named > 1 {
-		b.fault(join(table, "password_file"), "", "is one of several places for the password", "state only one of password_file, password_env, password_credential")
+		b.fault(join(table, key+"_file"), "", "is one of several places for the "+key, fmt.Sprintf("state only one of %[1]s_file, %[1]s_env, %[1]s_credential", key))
 		return ""
 	}
 	if b.env.Passwords == PasswordsUnused {
@@ -29,17 +30,17 @@ func (b *rim) secret(table, file, variable, credential string) string {
 	}
 	switch {
 	case file != "":
-		return b.secretFile(join(table, "password_file"), b.path(file))
+		return b.secretFile(join(table, key+"_file"), b.path(file))
 	case variable != "":
-		return b.variable(join(table, "password_env"), variable)
+		return b.variable(join(table, key+"_env"), variable)
 	case credential != "":
-		path := join(table, "password_credential")
+		path := join(table, key+"_credential")
 		if b.env.Credentials == "" {
 			if b.env.Passwords == PasswordsChecked {
-				b.warn(path, "the service manager gives the password "+quoted(credential)+" to leat run: it is not looked at here")
+				b.warn(path, "the service manager gives the "+key+" "+quoted(credential)+" to leat run: it is not looked at here")
 				return ""
 			}
-			b.fault(path, quoted(credential), "cannot be had: the service manager gave no credentials", "add LoadCredential="+credential+":FILE to the unit, or use password_file")
+			b.fault(path, quoted(credential), "cannot be had: the service manager gave no credentials", "add LoadCredential="+credential+":FILE to the unit, or use "+key+"_file")
 			return ""
 		}
 		if credential != filepath.Base(credential) || credential == ".." || credential == "." {
@@ -61,7 +62,7 @@ func (b *rim) variable(path, name string) string {
 		b.warn(path, "the variable "+quoted(name)+" is not set here: leat run refuses to start without it")
 		return ""
 	}
-	b.fault(path, quoted(name), "is not set in the environment", "set the variable, or use password_file")
+	b.fault(path, quoted(name), "is not set in the environment", "set the variable, or name a file")
 	return ""
 }
 
@@ -76,7 +77,7 @@ func (b *rim) secretFile(path, file string) string {
 	}
 	value := strings.TrimRight(string(text), "\r\n")
 	if value == "" {
-		b.fault(path, quoted(file), "is empty", "put the password into it")
+		b.fault(path, quoted(file), "is empty", "put the secret into it")
 	}
 	return value
 }

@@ -1,10 +1,8 @@
 package desk
 
 import (
-	"bytes"
 	"context"
 	"crypto/tls"
-	"encoding/json"
 	"fmt"
 	"io"
 	"net"
@@ -30,7 +28,8 @@ type Finding struct {
 
 // Doctor is what leat doctor is asked.
 type Doctor struct {
-	Path, Notify string
+	Path, Notify string // Notify is the address of an Alertmanager; empty = none is tried
+	Ring, Rights bool   // through the daemon's own ways; the broker's rights
 	JSON         bool
 }
 
@@ -65,6 +64,9 @@ func (d *Doctor) Do(ctx context.Context, stdout io.Writer) error {
 		p.clock()
 		if d.Notify != "" {
 			p.notify(ctx, d.Notify)
+		}
+		if d.Ring {
+			p.ring()
 		}
 	}
 	return p.tell(d.JSON, stdout)
@@ -230,42 +232,4 @@ func (p *patient) clock() {
 		p.note("clock", synchronised, "start a time service such as systemd-timesyncd; doses do not depend on it, records and certificates do",
 			"%s", map[bool]string{true: "synchronised", false: "not synchronised"}[synchronised])
 	}
-}
-
-// notify sends a test through the Alertmanager, on the way that an alarm of now takes.
-func (p *patient) notify(ctx context.Context, address string) {
-	now := time.Now()
-	body, err := json.Marshal([]any{map[string]any{
-		"labels": map[string]string{"alertname": "LeatTest", "severity": "p1", "job": "leat", "station": p.file.Settings.Safety.Station, "cause": "test"},
-		"annotations": map[string]string{"summary": "This is a test of " + p.file.Settings.Safety.Station + ": had it been a leak, you would read it here.",
-			"advice": "Nothing to do. If this did not ring aloud, mend that before tonight."},
-		"startsAt": now.Format(time.RFC3339), "endsAt": now.Add(time.Minute).Format(time.RFC3339)}})
-	if err == nil {
-		ctx, cancel := context.WithTimeout(ctx, patientFor)
-		defer cancel()
-		var request *http.Request
-		if request, err = http.NewRequestWithContext(ctx, http.MethodPost, strings.TrimSuffix(address, "/")+"/api/v2/alerts", bytes.NewReader(body)); err == nil {
-			request.Header.Set("Content-Type", "application/json")
-			err = sent(request)
-		}
-	}
-	const do = "-notify wants the address of your Alertmanager, such as http://127.0.0.1:9093"
-	if err != nil {
-		p.note("notification", false, do, "%v", err)
-		return
-	}
-	p.note("notification", true, "", "handed over; the phone should ring within ten seconds")
-}
-
-// sent carries out a request, and takes anything but success for an error.
-func sent(request *http.Request) error {
-	answer, err := http.DefaultClient.Do(request)
-	if err != nil {
-		return err
-	}
-	defer func() { _ = answer.Body.Close() }()
-	if answer.StatusCode/100 != 2 {
-		return fmt.Errorf("%s answers %s", request.URL.Host, answer.Status)
-	}
-	return nil
 }

@@ -5,6 +5,7 @@ import (
 	"io"
 	"maps"
 	"slices"
+	"strings"
 
 	"leat/controller/config"
 	"leat/controller/report"
@@ -19,24 +20,30 @@ type Report struct {
 	Weeks                                 int // of the shopping list
 }
 
+// pictured are the lists that are written for a browser too.
+var pictured = []string{"drift", "letter"}
+
 // lists are what can be asked for instead of a time, printed as text or JSON.
-var lists = map[string]func(f *Report, db *store.DB, stdout io.Writer) error{
-	"stocks": func(f *Report, db *store.DB, stdout io.Writer) error {
+var lists = map[string]func(f *Report, db *store.Record, stdout io.Writer) error{
+	"stocks": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadStocks, sheet.Stocks)
 	},
-	"probes": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"probes": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadProbes, sheet.Probes)
 	},
-	"pumps": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"pumps": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadPumps, sheet.Pumps)
 	},
-	"drift": func(f *Report, db *store.DB, stdout io.Writer) error {
-		return printList(db, f.JSON, stdout, report.ReadDrift, sheet.Drift)
+	"drift": func(f *Report, db *store.Record, stdout io.Writer) error {
+		return printOrWrite(f, db, stdout, report.ReadDrift, sheet.Drift, sheet.DriftHTML)
 	},
-	"water": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"letter": func(f *Report, db *store.Record, stdout io.Writer) error {
+		return printOrWrite(f, db, stdout, report.ReadLetter, sheet.Letter, sheet.LetterHTML)
+	},
+	"water": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, report.ReadWater, sheet.Water)
 	},
-	"shopping": func(f *Report, db *store.DB, stdout io.Writer) error {
+	"shopping": func(f *Report, db *store.Record, stdout io.Writer) error {
 		return printList(db, f.JSON, stdout, func(r report.Record) (*report.Shopping, error) { return report.ReadShopping(r, f.Weeks) }, sheet.Shopping)
 	},
 }
@@ -46,7 +53,7 @@ func ReportWords() []string {
 	return append(slices.Clone(report.Periods), slices.Sorted(maps.Keys(lists))...)
 }
 
-func printList[R any](db *store.DB, asJSON bool, stdout io.Writer, read func(report.Record) (R, error), write func(io.Writer, R) error) error {
+func printList[R any](db *store.Record, asJSON bool, stdout io.Writer, read func(report.Record) (R, error), write func(io.Writer, R) error) error {
 	list, err := read(db)
 	switch {
 	case err != nil:
@@ -55,6 +62,18 @@ func printList[R any](db *store.DB, asJSON bool, stdout io.Writer, read func(rep
 		return WriteJSON(stdout, list)
 	}
 	return write(stdout, list)
+}
+
+// printOrWrite is printList of what is written for a browser too.
+func printOrWrite[R any](f *Report, db *store.Record, stdout io.Writer, read func(report.Record) (R, error), write, html func(io.Writer, R) error) error {
+	if f.HTML == "" {
+		return printList(db, f.JSON, stdout, read, write)
+	}
+	list, err := read(db)
+	if err != nil {
+		return err
+	}
+	return writeFile(f.HTML, func(w io.Writer) error { return html(w, list) })
 }
 
 // FolderOf finds the state folder by -state or -config, one of the two.
@@ -75,8 +94,11 @@ func FolderOf(state, path string) (string, error) {
 // Run prints or writes the report of a time, or what the containers hold.
 func (f *Report) Run(period string, stdout io.Writer) (err error) {
 	list, listed := lists[period]
-	if given := given(f.HTML != "", f.Export != "", f.JSON); given > 1 || listed && (f.HTML != "" || f.Export != "") {
-		return Misuse("-html, -export and -json are one or the other, and %s are printed as text or JSON", period)
+	switch given := given(f.HTML != "", f.Export != "", f.JSON); {
+	case given > 1:
+		return Misuse("-html, -export and -json are one or the other")
+	case listed && (f.Export != "" || f.HTML != "" && !slices.Contains(pictured, period)):
+		return Misuse("%s is printed as text or JSON; -html is of a time, of %s", period, strings.Join(pictured, " and of "))
 	}
 	if period != "" && (f.From != "" || f.To != "") {
 		return Misuse("%s and -from or -to contradict one another", period)
@@ -115,7 +137,7 @@ func given(all ...bool) (n int) {
 }
 
 // exportRecord writes the whole record, or the time asked for, into a file.
-func exportRecord(db *store.DB, ask report.Ask, path string) error {
+func exportRecord(db *store.Record, ask report.Ask, path string) error {
 	var selection store.Selection
 	if ask != (report.Ask{}) {
 		period, _, err := report.PeriodIn(db, store.ReadMoment, ask)

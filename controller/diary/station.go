@@ -37,6 +37,7 @@ type Chemistry struct {
 	Buffer     float64 `json:"buffer_meq_per_l_per_ph,omitempty"`  // as commissioned, at the file's setpoint
 	Setpoint   float64 `json:"file_ph,omitempty"`                  // of pH
 	MaxNH4     float64 `json:"max_ammonium_of_nitrogen,omitempty"` // of the recipe; 0 = none is stated
+	Mixing     float64 `json:"mixing_min,omitempty"`               // minutes until a dose has mixed in
 }
 
 // Probe is one probe of pH or EC, by its name in the configuration.
@@ -59,6 +60,8 @@ type Pump struct {
 	Salts map[string]float64 `json:"salts_g_per_l,omitempty"`
 	Parts float64            `json:"parts,omitempty"`
 	Acid  float64            `json:"acid_meq_per_ml,omitempty"` // of a mL; a base has it negative
+	EC    float64            `json:"ec_ms_per_cm_l_per_ml,omitempty"`
+	Share float64            `json:"share,omitempty"` // of the blend by volume, as commissioned
 	// Holds is mg of each nutrient in a mL, by the symbols of analyses; empty = not known.
 	Holds map[string]float64 `json:"holds_mg_per_ml,omitempty"`
 }
@@ -74,6 +77,7 @@ func StationOf(set *controller.Settings, zone string) *Station {
 		}
 		tank.Alkalinity, tank.Carbonate, tank.Setpoint = plant.TopUp.Alkalinity, plant.Carbonate, set.Tanks[i].PH.Value
 		tank.Buffer = controller.CommissionedBuffer(plant.Tank, tank.Setpoint)
+		tank.Mixing = plant.MixingTime().Minutes()
 		for k := range set.Safety.Inputs {
 			in := &set.Safety.Inputs[k]
 			if in.NotFitted != "" || in.Tank != dosing.TankID(i) {
@@ -101,7 +105,7 @@ func StationOf(set *controller.Settings, zone string) *Station {
 
 func pumpOf(set *controller.Settings, id dosing.PumpID) Pump {
 	pump := &set.Safety.Pumps[id]
-	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Rate: pump.PerSecond.Millilitres(), Container: pump.Container.Millilitres(), Acid: pump.AcidPerML, Salts: pump.Salts, Parts: pump.Parts, Holds: map[string]float64{}}
+	p := Pump{Name: pump.Name, Liquid: pump.Liquid(), Role: pump.Role.String(), Rate: pump.PerSecond.Millilitres(), Container: pump.Container.Millilitres(), Acid: pump.AcidPerML, EC: pump.ECPerML, Share: pump.Share, Salts: pump.Salts, Parts: pump.Parts, Holds: map[string]float64{}}
 	var content blend.Content
 	for i := range set.Tanks {
 		if !pump.ServesTank(dosing.TankID(i)) {

@@ -37,6 +37,7 @@ type Metrics struct {
 	dropped  prometheus.Counter
 	reloads  map[bool]prometheus.Counter
 	loaded   prometheus.Gauge
+	notified *prometheus.CounterVec // nil where nobody is told
 }
 
 // New makes the metrics of a daemon. Every series of leat carries the station's name. View returns
@@ -126,6 +127,24 @@ func (m *Metrics) Reload(taken bool) {
 	m.reloads[taken].Inc()
 	m.loaded.Set(number(taken))
 }
+
+// Notify adds the counters of what was told, by each way there is.
+func (m *Metrics) Notify(ways, outcomes []string) {
+	if len(ways) == 0 {
+		return
+	}
+	m.notified = prometheus.NewCounterVec(prometheus.CounterOpts{Name: "leat_notifications_total",
+		Help: "Notifications by way and outcome: sent, failed (and tried again) or dropped."}, []string{"way", "outcome"})
+	for _, way := range ways {
+		for _, outcome := range outcomes {
+			m.notified.WithLabelValues(way, outcome)
+		}
+	}
+	m.register(m.notified)
+}
+
+// Notified counts a notification.
+func (m *Metrics) Notified(way, outcome string) { m.notified.WithLabelValues(way, outcome).Inc() }
 
 func number(yes bool) float64 {
 	if yes {

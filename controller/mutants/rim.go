@@ -6,7 +6,7 @@ var rimBugs = []bug{
 		[][2]string{{`"_pragma=synchronous(FULL)"`, `"_pragma=synchronous(OFF)"`}, {`{"synchronous", "2"}`, `{"synchronous", "0"}`}},
 		"controller/store", "TestEveryAppendIsSynced"},
 	{"an older copy of the record is not noticed", "19", "controller/store/rows.go",
-		[][2]string{{"	if db.head.sequence > sequence {\n", "	if db.head.sequence > sequence+1e9 {\n"}},
+		[][2]string{{"	if head.sequence > last {\n", "	if head.sequence > last+1e9 {\n"}},
 		"controller/store", "TestOlderCopyOfTheFileIsFound"},
 	{"two daemons write one record", "21", "controller/store/lock_unix.go",
 		[][2]string{{"		return errHeld\n", "		return nil\n"}},

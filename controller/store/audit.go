@@ -37,20 +37,20 @@ func (db *DB) Audit(wall time.Time, who, from, what, detail string) error {
 }
 
 // Deeds are the newest lines of the audit, newest first, at most limit.
-func (db *DB) Deeds(limit int) ([]diary.Deed, error) {
-	return db.deeds(`ORDER BY id DESC LIMIT ?`, max(limit, 0))
+func (r *Record) Deeds(limit int) ([]diary.Deed, error) {
+	return r.deeds(`ORDER BY id DESC LIMIT ?`, max(limit, 0))
 }
 
 // deedsToldMost bounds what is told of a time: somebody may have guessed passwords.
 const deedsToldMost = 500
 
 // deedsIn are the lines of [from, to), oldest first.
-func (db *DB) deedsIn(from, to time.Time) ([]diary.Deed, error) {
-	return db.deeds(`WHERE wall >= ? AND wall < ? ORDER BY id LIMIT ?`, from.UTC().Format(time.RFC3339), to.UTC().Format(time.RFC3339), deedsToldMost)
+func (r *Record) deedsIn(from, to time.Time) ([]diary.Deed, error) {
+	return r.deeds(`WHERE wall >= ? AND wall < ? ORDER BY id LIMIT ?`, from.UTC().Format(time.RFC3339), to.UTC().Format(time.RFC3339), deedsToldMost)
 }
 
-func (db *DB) deeds(which string, args ...any) ([]diary.Deed, error) {
-	found, err := db.read.Query(`SELECT wall, who, source, what, detail FROM audit `+which, args...)
+func (r *Record) deeds(which string, args ...any) ([]diary.Deed, error) {
+	found, err := r.read.Query(`SELECT wall, who, source, what, detail FROM audit `+which, args...)
 	if err != nil {
 		return nil, fmt.Errorf("audit: %w", err)
 	}

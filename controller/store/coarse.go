@@ -73,14 +73,15 @@ func (d Days) Keep(day string, told map[string]string) error {
 // firstSince is the first row of the ledger at or after a moment. Rows are in the order
 // of their writing, which is that of time unless the wall clock was put back: who asks
 // leaves room for that.
-func firstSince(db *DB, at time.Time) (uint64, error) {
-	low, high := uint64(1), uint64(1)
-	if err := db.read.QueryRow(`SELECT coalesce(max(sequence), 0) + 1 FROM ledger`).Scan(&high); err != nil {
+func firstSince(r *Record, at time.Time) (uint64, error) {
+	newest, err := r.newest()
+	if err != nil {
 		return 0, fmt.Errorf("ledger: %w", err)
 	}
+	low, high := uint64(1), uint64(newest)+1
 	for low < high {
 		middle := low + (high-low)/2
-		entries, err := entriesFrom(db, middle, middle+1)
+		entries, err := entriesFrom(r, middle, middle+1)
 		switch {
 		case err != nil:
 			return 0, err

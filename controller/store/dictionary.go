@@ -61,12 +61,12 @@ var dictionary = []word{
 	{dictionaryKind, "meaning", "", "what it holds"},
 }
 
-func exportDictionary(out sink, _ Selection) error {
-	if err := out.begin(columnsOf(dictionaryKind)...); err != nil {
+func (x export) dictionary() error {
+	if err := x.into.begin(columnsOf(dictionaryKind)...); err != nil {
 		return err
 	}
 	for _, w := range dictionary {
-		if err := out.row(w.kind, w.column, w.unit, w.meaning); err != nil {
+		if err := x.into.row(w.kind, w.column, w.unit, w.meaning); err != nil {
 			return err
 		}
 	}

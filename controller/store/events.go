@@ -30,12 +30,12 @@ func pruneEvents(tx *sql.Tx, before int64) error {
 
 // Events are what came and went in [from, to), in order. Kinds that this program does
 // not know are passed over.
-func (db *DB) Events(from, to time.Time) ([]diary.Event, error) {
-	return db.events(`WHERE at >= ? AND at < ? ORDER BY at, id`, from.UnixMilli(), to.UnixMilli())
+func (r *Record) Events(from, to time.Time) ([]diary.Event, error) {
+	return r.eventsWhere(`WHERE at >= ? AND at < ? ORDER BY at, id`, from.UnixMilli(), to.UnixMilli())
 }
 
-func (db *DB) events(where string, args ...any) ([]diary.Event, error) {
-	found, err := db.read.Query(`SELECT at, tank, kind, name, pump, value, text FROM event `+where, args...)
+func (r *Record) eventsWhere(where string, args ...any) ([]diary.Event, error) {
+	found, err := r.read.Query(`SELECT at, tank, kind, name, pump, value, text FROM event `+where, args...)
 	if err != nil {
 		return nil, fmt.Errorf("events: %w", err)
 	}
@@ -57,32 +57,32 @@ func (db *DB) events(where string, args ...any) ([]diary.Event, error) {
 	return events, found.Err()
 }
 
-// exportEvents writes what came and went.
-func (db *DB) exportEvents(out sink, selection Selection) error {
-	if err := out.begin(columnsOf("events")...); err != nil {
+// events writes what came and went.
+func (x export) events() error {
+	if err := x.into.begin(columnsOf("events")...); err != nil {
 		return err
 	}
-	from, to, _, err := db.Span()
+	from, to, _, err := x.Span()
 	if err != nil || from.IsZero() {
 		return err
 	}
 	to = to.Add(time.Minute)
-	if from.Before(selection.From) {
-		from = selection.From
+	if from.Before(x.From) {
+		from = x.From
 	}
-	if !selection.To.IsZero() {
-		to = earlier(to, selection.To)
+	if !x.To.IsZero() {
+		to = earlier(to, x.To)
 	}
 	for ; from.Before(to); from = from.Add(aDay) {
-		events, err := db.Events(from, earlier(from.Add(aDay), to))
+		events, err := x.Events(from, earlier(from.Add(aDay), to))
 		if err != nil {
 			return err
 		}
 		for _, e := range events {
-			if selection.Tank != "" && e.Tank != selection.Tank || selection.Pump != "" && e.Pump != selection.Pump {
+			if x.Tank != "" && e.Tank != x.Tank || x.Pump != "" && e.Pump != x.Pump {
 				continue
 			}
-			if err := out.row(e.At, e.Tank, e.Kind.String(), e.Name, e.Pump, e.Value, e.Text); err != nil {
+			if err := x.into.row(e.At, e.Tank, e.Kind.String(), e.Name, e.Pump, e.Value, e.Text); err != nil {
 				return err
 			}
 		}

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"leat/controller/diary"
+	"leat/safety/ledger"
 )
 
 func TestEventsAreKeptInOrderAndPrunedByAge(t *testing.T) {
@@ -44,15 +45,16 @@ func TestEventsThatFoundNoDiskWaitForTheNextFlush(t *testing.T) {
 	db := newDisk(t).open(t)
 	h := db.History()
 	h.Note(diary.Event{At: evening, Kind: diary.KindRun, Name: diary.RunBegins})
-	db.turn.Lock()
-	db.readOnly = true
-	db.turn.Unlock()
-	if err := h.Flush(); err == nil {
-		t.Fatal("flushed into a file that is open for reading")
+	failed := func(err error) {
+		db.mu.Lock()
+		defer db.mu.Unlock()
+		db.failed = err
 	}
-	db.turn.Lock()
-	db.readOnly = false
-	db.turn.Unlock()
+	failed(ledger.ErrFailed)
+	if err := h.Flush(); err == nil {
+		t.Fatal("flushed into a file that failed")
+	}
+	failed(nil)
 	h.Note(diary.Event{At: evening.Add(time.Second), Kind: diary.KindRun, Name: diary.RunEnds})
 	flush(t, h)
 	if got, err := db.Events(evening, evening.Add(time.Hour)); err != nil || len(got) != 2 || got[0].Name != diary.RunBegins {

@@ -25,26 +25,31 @@ type sink interface {
 	end() error
 }
 
-// export is how a kind of table is written.
-func (db *DB) export(kind string) func(sink, Selection) error {
-	return map[string]func(sink, Selection) error{"doses": db.exportDoses, "readings": db.exportReadings,
-		"changes": db.exportChanges, "events": db.exportEvents, dictionaryKind: exportDictionary}[kind]
+// export is a part of the record on its way into tables.
+type export struct {
+	*Record
+	Selection
+	into sink
 }
 
+// tables are how each kind of table is written.
+var tables = map[string]func(export) error{"doses": export.doses, "readings": export.readings, "changes": export.changes,
+	"events": export.events, dictionaryKind: export.dictionary}
+
 // Export writes one kind of table to w in the given format: text, csv or json.
-func (db *DB) Export(w io.Writer, kind, format string, selection Selection) error {
-	export := db.export(kind)
-	if export == nil {
+func (r *Record) Export(w io.Writer, kind, format string, selection Selection) error {
+	table := tables[kind]
+	if table == nil {
 		return fmt.Errorf("kind %q: want %s", kind, strings.Join(ExportKinds, ", "))
 	}
-	if err := selection.check(db); err != nil {
+	if err := selection.check(r); err != nil {
 		return err
 	}
 	out, err := newTable(w, format)
 	if err != nil {
 		return err
 	}
-	if err := export(out, selection); err != nil {
+	if err := table(export{r, selection, out}); err != nil {
 		return err
 	}
 	return out.end()
@@ -56,17 +61,17 @@ type dose struct {
 	settled ledger.Entry
 }
 
-// exportDoses joins intents with their settlements, in the order of the intents.
-func (db *DB) exportDoses(out sink, selection Selection) error {
+// doses joins intents with their settlements, in the order of the intents.
+func (x export) doses() error {
 	var doses []dose
 	place := map[uint64]int{} // by order
-	_, _, err := ledger.Verify(db, func(e ledger.Entry) error {
+	_, _, err := ledger.Verify(x, func(e ledger.Entry) error {
 		switch {
 		case e.Kind == ledger.EntrySettlement:
 			if i, known := place[e.Order.Key()]; known {
 				doses[i].settled = e
 			}
-		case !selection.picks(e):
+		case !x.picks(e):
 		case e.Kind == ledger.EntryIntent:
 			place[e.Order.Key()] = len(doses)
 			doses = append(doses, dose{intent: e})
@@ -78,11 +83,11 @@ func (db *DB) exportDoses(out sink, selection Selection) error {
 	if err != nil {
 		return err
 	}
-	if err := out.begin(columnsOf("doses")...); err != nil {
+	if err := x.into.begin(columnsOf("doses")...); err != nil {
 		return err
 	}
 	for _, d := range doses {
-		if err := out.row(d.cells()...); err != nil {
+		if err := x.into.row(d.cells()...); err != nil {
 			return err
 		}
 	}
@@ -117,19 +122,19 @@ func moment(t time.Time) any {
 	return t
 }
 
-func (db *DB) exportChanges(out sink, selection Selection) error {
-	if err := out.begin(columnsOf("changes")...); err != nil {
+func (x export) changes() error {
+	if err := x.into.begin(columnsOf("changes")...); err != nil {
 		return err
 	}
-	_, _, err := ledger.Verify(db, func(e ledger.Entry) error {
-		if e.Kind != ledger.EntryChange || !selection.picks(e) {
+	_, _, err := ledger.Verify(x, func(e ledger.Entry) error {
+		if e.Kind != ledger.EntryChange || !x.picks(e) {
 			return nil
 		}
 		var quantity any
 		if e.Quantity != dosing.QuantityNone {
 			quantity = e.Quantity.String()
 		}
-		return out.row(e.Sequence, moment(e.At.Wall), uint64(e.Epoch), e.Change.String(), e.Tank, e.Pump, quantity, e.Old, e.Value,
+		return x.into.row(e.Sequence, moment(e.At.Wall), uint64(e.Epoch), e.Change.String(), e.Tank, e.Pump, quantity, e.Old, e.Value,
 			e.Spread, e.Volume, moment(e.Until), e.Trusted, e.Text, e.Note, e.By, e.From)
 	})
 	return err
@@ -138,26 +143,26 @@ func (db *DB) exportChanges(out sink, selection Selection) error {
 // aDay is how much of the history is read at a time.
 const aDay = 24 * time.Hour
 
-func (db *DB) exportReadings(out sink, selection Selection) error {
-	if err := out.begin(columnsOf("readings")...); err != nil {
+func (x export) readings() error {
+	if err := x.into.begin(columnsOf("readings")...); err != nil {
 		return err
 	}
-	inputs, err := db.Inputs()
+	inputs, err := x.Inputs()
 	if err != nil {
 		return err
 	}
 	for _, input := range inputs {
-		from, to, err := db.span(input, selection)
+		from, to, err := x.span(input)
 		if err != nil {
 			return err
 		}
 		for ; from.Before(to); from = from.Add(aDay) {
-			minutes, err := db.Readings(input, from, earlier(from.Add(aDay), to))
+			minutes, err := x.Readings(input, from, earlier(from.Add(aDay), to))
 			if err != nil {
 				return err
 			}
 			for _, m := range minutes {
-				if err := out.row(m.At, input, uint64(m.Count), m.Low, m.Mean, m.Top); err != nil {
+				if err := x.into.row(m.At, input, uint64(m.Count), m.Low, m.Mean, m.Top); err != nil {
 					return err
 				}
 			}
@@ -174,27 +179,27 @@ func earlier(a, b time.Time) time.Time {
 }
 
 // span is the part of the selection in which the input has minutes.
-func (db *DB) span(input string, selection Selection) (from, to time.Time, err error) {
+func (x export) span(input string) (from, to time.Time, err error) {
 	var first, last *int64
-	err = db.read.QueryRow(`SELECT min(at), max(at) FROM minute WHERE input = (SELECT id FROM input WHERE name = ?)`, input).
+	err = x.read.QueryRow(`SELECT min(at), max(at) FROM minute WHERE input = (SELECT id FROM input WHERE name = ?)`, input).
 		Scan(&first, &last)
 	if err != nil || first == nil || last == nil {
 		return from, to, err
 	}
 	from, to = time.Unix(*first*60, 0).UTC(), time.Unix(*last*60+60, 0).UTC()
-	if from.Before(selection.From) {
-		from = selection.From
+	if from.Before(x.From) {
+		from = x.From
 	}
-	if !selection.To.IsZero() {
-		to = earlier(to, selection.To)
+	if !x.To.IsZero() {
+		to = earlier(to, x.To)
 	}
 	return from, to, nil
 }
 
 // Print writes every selected row of the ledger in order: as sentences, or as
 // one JSON array of the rows as they stand in the record.
-func (db *DB) Print(w io.Writer, asJSON bool, selection Selection, zone *time.Location) error {
-	err := selection.check(db)
+func (r *Record) Print(w io.Writer, asJSON bool, selection Selection, zone *time.Location) error {
+	err := selection.check(r)
 	if err != nil {
 		return err
 	}
@@ -208,7 +213,7 @@ func (db *DB) Print(w io.Writer, asJSON bool, selection Selection, zone *time.Lo
 			return err
 		}
 	}
-	_, _, err = ledger.VerifyRows(db, func(row ledger.Row, e ledger.Entry) error {
+	_, _, err = ledger.VerifyRows(r, func(row ledger.Row, e ledger.Entry) error {
 		if !selection.picks(e) {
 			return nil
 		}

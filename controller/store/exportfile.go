@@ -14,7 +14,7 @@ import (
 
 // ExportFile writes every kind of table into one new SQLite file, the dictionary with
 // them. An unfinished file is taken away.
-func (db *DB) ExportFile(path string, selection Selection) (err error) {
+func (r *Record) ExportFile(path string, selection Selection) (err error) {
 	if _, err := os.Lstat(path); err == nil {
 		return fmt.Errorf("%s exists already; name a new file", path)
 	}
@@ -29,21 +29,21 @@ func (db *DB) ExportFile(path string, selection Selection) (err error) {
 	if err != nil {
 		return err
 	}
-	err = db.exportInto(into, selection)
+	err = exportInto(into, r, selection)
 	if err = errors.Join(err, into.Close()); err != nil {
 		return errors.Join(fmt.Errorf("%s: %w", path, err), removeIfThere(unfinished))
 	}
 	return os.Rename(unfinished, path)
 }
 
-func (db *DB) exportInto(into *sql.DB, selection Selection) error {
+func exportInto(into *sql.DB, r *Record, selection Selection) error {
 	tx, err := into.Begin()
 	if err != nil {
 		return err
 	}
 	for _, kind := range ExportKinds {
 		out := &sqlTable{tx: tx, name: kind}
-		if err := errors.Join(db.export(kind)(out, selection), out.end()); err != nil {
+		if err := errors.Join(tables[kind](export{r, selection, out}), out.end()); err != nil {
 			return errors.Join(err, tx.Rollback())
 		}
 	}

@@ -284,8 +284,8 @@ func (db *DB) inTransaction(do func(*sql.Tx) error) error {
 
 // Readings are the minutes of one input that begin in [from, to), in order.
 // Minutes that still wait for Flush are not among them.
-func (db *DB) Readings(input string, from, to time.Time) ([]diary.Minute, error) {
-	found, err := db.read.Query(`SELECT at, count, low, mean, high FROM minute
+func (r *Record) Readings(input string, from, to time.Time) ([]diary.Minute, error) {
+	found, err := r.read.Query(`SELECT at, count, low, mean, high FROM minute
 		WHERE input = (SELECT id FROM input WHERE name = ?) AND at >= ? AND at < ? ORDER BY at`,
 		input, firstMinute(from), firstMinute(to))
 	if err != nil {
@@ -306,25 +306,21 @@ func (db *DB) Readings(input string, from, to time.Time) ([]diary.Minute, error)
 }
 
 // Inputs are the names of all inputs that have readings, sorted.
-func (db *DB) Inputs() ([]string, error) {
-	return db.texts(`SELECT name FROM input ORDER BY name`)
-}
-
-func (db *DB) texts(query string) ([]string, error) {
-	found, err := db.read.Query(query)
+func (r *Record) Inputs() ([]string, error) {
+	found, err := r.read.Query(`SELECT name FROM input ORDER BY name`)
 	if err != nil {
 		return nil, err
 	}
 	defer func() { _ = found.Close() }() // its error is that of Err
-	var texts []string
+	var names []string
 	for found.Next() {
-		var text string
-		if err := found.Scan(&text); err != nil {
+		var name string
+		if err := found.Scan(&name); err != nil {
 			return nil, err
 		}
-		texts = append(texts, text)
+		names = append(names, name)
 	}
-	return texts, found.Err()
+	return names, found.Err()
 }
 
 // minuteOf is the minute a moment lies in.

@@ -12,7 +12,7 @@ import (
 
 // Span is from the first to the last thing that the record tells, zero where it is
 // empty, with the station as it was last configured; nil where it does not tell.
-func (db *DB) Span() (first, last time.Time, station *diary.Station, err error) {
+func (r *Record) Span() (first, last time.Time, station *diary.Station, err error) {
 	stretch := func(at time.Time) {
 		if first.IsZero() || at.Before(first) {
 			first = at
@@ -28,8 +28,8 @@ func (db *DB) Span() (first, last time.Time, station *diary.Station, err error) 
 			(SELECT max(at) + 1 FROM minute WHERE input = id) AS high FROM input)`: time.Minute,
 	} {
 		var low, high sql.NullInt64
-		if err := db.read.QueryRow(query).Scan(&low, &high); err != nil {
-			return first, last, nil, fmt.Errorf("%s: %w", db.path, err)
+		if err := r.read.QueryRow(query).Scan(&low, &high); err != nil {
+			return first, last, nil, fmt.Errorf("%s: %w", r.path, err)
 		}
 		if low.Valid && high.Valid {
 			stretch(time.UnixMilli(low.Int64 * unit.Milliseconds()))
@@ -38,24 +38,24 @@ func (db *DB) Span() (first, last time.Time, station *diary.Station, err error) 
 	}
 	for _, order := range []string{"ASC", "DESC"} {
 		var row ledger.Row
-		err := db.read.QueryRow(`SELECT sequence, body FROM ledger ORDER BY sequence `+order+` LIMIT 1`).Scan(&row.Sequence, &row.Body)
+		err := r.read.QueryRow(`SELECT sequence, body FROM ledger ORDER BY sequence `+order+` LIMIT 1`).Scan(&row.Sequence, &row.Body)
 		if errors.Is(err, sql.ErrNoRows) {
 			break
 		}
 		if err != nil {
-			return first, last, nil, fmt.Errorf("%s: %w", db.path, err)
+			return first, last, nil, fmt.Errorf("%s: %w", r.path, err)
 		}
 		if e, bad := ledger.Decode(row); bad == nil && !e.At.Wall.IsZero() {
 			stretch(e.At.Wall)
 		}
 	}
-	station, err = db.station(last.Add(time.Minute))
+	station, err = r.station(last.Add(time.Minute))
 	return first, last, station, err
 }
 
 // station is the newest word before a moment on how the station was configured.
-func (db *DB) station(before time.Time) (*diary.Station, error) {
-	said, err := db.events(`WHERE kind = ? AND at < ? ORDER BY at DESC, id DESC LIMIT 1`, diary.KindStation.String(), before.UnixMilli())
+func (r *Record) station(before time.Time) (*diary.Station, error) {
+	said, err := r.eventsWhere(`WHERE kind = ? AND at < ? ORDER BY at DESC, id DESC LIMIT 1`, diary.KindStation.String(), before.UnixMilli())
 	if err != nil || len(said) == 0 {
 		return nil, err
 	}
@@ -63,16 +63,16 @@ func (db *DB) station(before time.Time) (*diary.Station, error) {
 }
 
 // EachEntry follows the ledger from its first row, and verifies it on the way.
-func (db *DB) EachEntry(each func(ledger.Entry) error) error {
-	_, _, err := ledger.Verify(db, each)
+func (r *Record) EachEntry(each func(ledger.Entry) error) error {
+	_, _, err := ledger.Verify(r, each)
 	return err
 }
 
 // Past reads what the record holds of [from, to), and verifies the whole ledger on
 // the way. A time before the record, or after it, is empty.
-func (db *DB) Past(from, to time.Time) (*diary.Past, error) {
-	return db.past(from, to, func(each func(ledger.Entry) error) (uint64, error) {
-		rows, _, err := ledger.Verify(db, each)
+func (r *Record) Past(from, to time.Time) (*diary.Past, error) {
+	return r.past(from, to, func(each func(ledger.Entry) error) (uint64, error) {
+		rows, _, err := ledger.Verify(r, each)
 		return rows, err
 	})
 }
@@ -80,9 +80,9 @@ func (db *DB) Past(from, to time.Time) (*diary.Past, error) {
 // Lately is Past for the page, which shows the last hours again and again: it finds the
 // ledger's rows by their time and verifies nothing, so that a year of doses costs no more than
 // a night.
-func (db *DB) Lately(from, to time.Time) (*diary.Past, error) {
-	return db.past(from, to, func(each func(ledger.Entry) error) (uint64, error) {
-		entries, err := db.entriesIn(from, to)
+func (r *Record) Lately(from, to time.Time) (*diary.Past, error) {
+	return r.past(from, to, func(each func(ledger.Entry) error) (uint64, error) {
+		entries, err := r.entriesIn(from, to)
 		for _, e := range entries {
 			if err == nil {
 				err = each(e)
@@ -100,24 +100,24 @@ const (
 )
 
 // entriesIn are the entries of the ledger of [from, to) and a little around it, in order.
-func (db *DB) entriesIn(from, to time.Time) ([]ledger.Entry, error) {
-	first, err := firstSince(db, from.Add(-newestSlack))
+func (r *Record) entriesIn(from, to time.Time) ([]ledger.Entry, error) {
+	first, err := firstSince(r, from.Add(-newestSlack))
 	if err != nil {
 		return nil, err
 	}
-	end, err := firstSince(db, to.Add(newestSlack))
+	end, err := firstSince(r, to.Add(newestSlack))
 	if err != nil {
 		return nil, err
 	}
 	if end > first+newestMost {
 		first = end - newestMost
 	}
-	return entriesFrom(db, first, end)
+	return entriesFrom(r, first, end)
 }
 
 // entriesFrom are the rows [first, end) of the ledger.
-func entriesFrom(db *DB, first, end uint64) (entries []ledger.Entry, err error) {
-	found, err := db.read.Query(`SELECT sequence, body FROM ledger WHERE sequence >= ? AND sequence < ? ORDER BY sequence`, int64(first), int64(end))
+func entriesFrom(r *Record, first, end uint64) (entries []ledger.Entry, err error) {
+	found, err := r.read.Query(`SELECT sequence, body FROM ledger WHERE sequence >= ? AND sequence < ? ORDER BY sequence`, int64(first), int64(end))
 	if err != nil {
 		return nil, fmt.Errorf("ledger: %w", err)
 	}
@@ -136,18 +136,18 @@ func entriesFrom(db *DB, first, end uint64) (entries []ledger.Entry, err error) 
 	return entries, found.Err()
 }
 
-func (db *DB) past(from, to time.Time, read func(each func(ledger.Entry) error) (uint64, error)) (*diary.Past, error) {
+func (r *Record) past(from, to time.Time, read func(each func(ledger.Entry) error) (uint64, error)) (*diary.Past, error) {
 	past := &diary.Past{From: from, To: to, Zone: from.Location(), Minutes: map[string]diary.Minutes{}}
 	var err error
-	if past.First, past.Last, past.Station, err = db.Span(); err != nil {
+	if past.First, past.Last, past.Station, err = r.Span(); err != nil {
 		return nil, err
 	}
-	if then, err := db.station(to); err != nil {
+	if then, err := r.station(to); err != nil {
 		return nil, err
 	} else if then != nil {
 		past.Station = then
 	}
-	if past.Deeds, err = db.deedsIn(from, to); err != nil {
+	if past.Deeds, err = r.deedsIn(from, to); err != nil {
 		return nil, err
 	}
 	doses := map[ledger.OrderID]bool{}
@@ -164,12 +164,12 @@ func (db *DB) past(from, to time.Time, read func(each func(ledger.Entry) error) 
 	if err != nil {
 		return nil, err
 	}
-	if past.Events, err = db.Events(from.Add(-diary.SaidAgain), to); err != nil || past.Station == nil {
+	if past.Events, err = r.Events(from.Add(-diary.SaidAgain), to); err != nil || past.Station == nil {
 		return past, err
 	}
 	for _, tank := range past.Station.Tanks {
 		for _, input := range append(append([]string(nil), tank.PH...), tank.EC...) {
-			if past.Minutes[input], err = db.Readings(input, from, to); err != nil {
+			if past.Minutes[input], err = r.Readings(input, from, to); err != nil {
 				return nil, err
 			}
 		}

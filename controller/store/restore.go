@@ -42,7 +42,7 @@ func Examine(path string) (Copied, error) {
 }
 
 // openCopy opens a copy for reading; it stands alone, without the folder's witness.
-func openCopy(path string) (*DB, error) {
+func openCopy(path string) (*Record, error) {
 	full, err := filepath.Abs(path)
 	if err == nil {
 		_, err = os.Stat(full)
@@ -50,14 +50,7 @@ func openCopy(path string) (*DB, error) {
 	if err != nil {
 		return nil, fmt.Errorf("copy of the ledger: %w", err)
 	}
-	db := &DB{path: full, readOnly: true, head: &headFile{}}
-	if db.read, err = openRead(full); err != nil {
-		return nil, fmt.Errorf("%s: %w", full, err)
-	}
-	if err := checkSchema(db.read, full); err != nil {
-		return nil, errors.Join(err, db.Close())
-	}
-	return db, nil
+	return openRecord(full)
 }
 
 // Restore puts a copy in the place of the folder's record, which it keeps beside it,
@@ -153,8 +146,8 @@ func movesOf(dir, fresh string) (aside string, moves []move, err error) {
 }
 
 // newestEpoch follows a record as far as it can be read.
-func newestEpoch(db *DB) (epoch uint32, err error) {
-	err = db.Load(1, func(row ledger.Row) error {
+func newestEpoch(r *Record) (epoch uint32, err error) {
+	err = r.Load(1, func(row ledger.Row) error {
 		if e, err := ledger.Decode(row); err == nil {
 			epoch = max(epoch, e.Epoch)
 		}

@@ -40,11 +40,11 @@ func (db *DB) Append(row ledger.Row) error {
 const batch = 512
 
 // Load calls each for every row from the given sequence on.
-func (db *DB) Load(from uint64, each func(ledger.Row) error) error {
+func (r *Record) Load(from uint64, each func(ledger.Row) error) error {
 	rows := make([]ledger.Row, 0, batch)
 	for {
 		var err error
-		if rows, err = db.loadBatch(from, rows[:0]); err != nil {
+		if rows, err = r.loadBatch(from, rows[:0]); err != nil {
 			return fmt.Errorf("reading the ledger from row %d: %w", from, err)
 		}
 		for _, row := range rows {
@@ -59,8 +59,8 @@ func (db *DB) Load(from uint64, each func(ledger.Row) error) error {
 	}
 }
 
-func (db *DB) loadBatch(from uint64, into []ledger.Row) ([]ledger.Row, error) {
-	found, err := db.read.Query(`SELECT sequence, body, previous, hash FROM ledger WHERE sequence >= ? ORDER BY sequence LIMIT ?`,
+func (r *Record) loadBatch(from uint64, into []ledger.Row) ([]ledger.Row, error) {
+	found, err := r.read.Query(`SELECT sequence, body, previous, hash FROM ledger WHERE sequence >= ? ORDER BY sequence LIMIT ?`,
 		int64(from), batch)
 	if err != nil {
 		return nil, err
@@ -81,51 +81,38 @@ func (db *DB) loadBatch(from uint64, into []ledger.Row) ([]ledger.Row, error) {
 	return into, found.Err()
 }
 
-// newest reads the last row's number and hash.
-func (db *DB) newest() (sequence uint64, hash [32]byte, err error) {
-	found, err := db.read.Query(`SELECT sequence, hash FROM ledger ORDER BY sequence DESC LIMIT 1`)
-	if err != nil {
-		return 0, hash, err
-	}
-	defer func() { _ = found.Close() }()
-	for found.Next() {
-		var number int64
-		var sum []byte
-		if err := found.Scan(&number, &sum); err != nil {
-			return 0, hash, err
-		}
-		sequence = uint64(number)
-		copy(hash[:], sum)
-	}
-	return sequence, hash, found.Err()
+// newest is the last row's number; 0 = there is none.
+func (r *Record) newest() (sequence int64, err error) {
+	err = r.read.QueryRow(`SELECT coalesce(max(sequence), 0) FROM ledger`).Scan(&sequence)
+	return sequence, err
 }
 
 // checkHead compares the newest row with the witness. Rows behind the witness
 // are what a crash between the two writes leaves; a witness ahead of the rows
 // means that acknowledged rows are gone.
-func (db *DB) checkHead() error {
-	sequence, _, err := db.newest()
+func (r *Record) checkHead(head *headFile) (last uint64, err error) {
+	newest, err := r.newest()
 	if err != nil {
-		return fmt.Errorf("%s: %w", db.path, err)
+		return 0, fmt.Errorf("%s: %w", r.path, err)
 	}
-	db.last = sequence
-	if !db.head.known {
-		return nil
+	last = uint64(newest)
+	if !head.known {
+		return last, nil
 	}
-	if db.head.sequence > sequence {
-		return fmt.Errorf("%w: %s ends with row %d, but row %d was acknowledged (%s): an older copy was put back, or the end was lost; "+
+	if head.sequence > last {
+		return 0, fmt.Errorf("%w: %s ends with row %d, but row %d was acknowledged (%s): an older copy was put back, or the end was lost; "+
 			"doses given since are not in it. If you put back a backup on purpose, and every pump node has been restarted, remove %s",
-			ledger.ErrBroken, db.path, sequence, db.head.sequence, headName, headName)
+			ledger.ErrBroken, r.path, last, head.sequence, headName, headName)
 	}
 	var sum []byte
-	if db.head.sequence > 0 {
-		if err := db.read.QueryRow(`SELECT hash FROM ledger WHERE sequence = ?`, int64(db.head.sequence)).Scan(&sum); err != nil {
-			return fmt.Errorf("%w: row %d, which was acknowledged: %w", ledger.ErrBroken, db.head.sequence, err)
+	if head.sequence > 0 {
+		if err := r.read.QueryRow(`SELECT hash FROM ledger WHERE sequence = ?`, int64(head.sequence)).Scan(&sum); err != nil {
+			return 0, fmt.Errorf("%w: row %d, which was acknowledged: %w", ledger.ErrBroken, head.sequence, err)
 		}
-		if string(sum) != string(db.head.hash[:]) {
-			return fmt.Errorf("%w: row %d is not the one that was acknowledged (%s): the file was exchanged or edited",
-				ledger.ErrBroken, db.head.sequence, headName)
+		if string(sum) != string(head.hash[:]) {
+			return 0, fmt.Errorf("%w: row %d is not the one that was acknowledged (%s): the file was exchanged or edited",
+				ledger.ErrBroken, head.sequence, headName)
 		}
 	}
-	return nil
+	return last, nil
 }

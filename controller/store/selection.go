@@ -47,11 +47,11 @@ func ReadMoment(text string, now time.Time, endOfDay bool) (time.Time, error) {
 }
 
 // check refuses a pump that never dosed: an empty table would hide a typing error.
-func (s Selection) check(db *DB) error {
+func (s Selection) check(r *Record) error {
 	if s.Pump == "" {
 		return nil
 	}
-	state, err := ledger.Replay(db, dosing.Instant{Wall: time.Now()}, false)
+	state, err := ledger.Replay(r, dosing.Instant{Wall: time.Now()}, false)
 	if err != nil {
 		return err
 	}

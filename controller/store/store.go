@@ -32,15 +32,13 @@ const (
 // database, such as a person's shell.
 const busyTimeout = 5 * time.Second
 
-// DB is the open file. Appends, history, audit and people may be used by several
-// goroutines; appends to the ledger by one at a time.
+// DB is the file, open for writing. Appends, history, audit and people may be used by
+// several goroutines; appends to the ledger by one at a time.
 type DB struct {
-	path     string
-	readOnly bool
-	write    *sql.DB // one connection; nil when read-only
-	read     *sql.DB
-	insert   *sql.Stmt
-	head     *headFile
+	*Record
+	write  *sql.DB // one connection
+	insert *sql.Stmt
+	head   *headFile
 
 	turn  sync.Mutex // one write at a time, with the look at the files before it
 	place place
@@ -68,42 +66,11 @@ func Open(dir string) (*DB, error) {
 	if err := makeFile(dir, path); err != nil {
 		return nil, err
 	}
-	db := &DB{path: path, place: newPlace(path)}
+	db := &DB{Record: &Record{path: path}, place: newPlace(path)}
 	if err := db.open(dir); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
 	return db, nil
-}
-
-// OpenReader opens the state folder for reading, beside a running daemon or
-// without one. Nothing in the folder's record is changed.
-func OpenReader(dir string) (*DB, error) {
-	path, err := filepath.Abs(filepath.Join(dir, fileName))
-	if err != nil {
-		return nil, fmt.Errorf("state folder %s: %w", dir, err)
-	}
-	if _, err := os.Stat(path); err != nil {
-		return nil, fmt.Errorf("state folder %s holds no ledger: %w; -state names the folder that the configuration's state names", dir, err)
-	}
-	db := &DB{path: path, readOnly: true}
-	if db.read, err = openRead(path); err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	err = checkSchema(db.read, path)
-	if err == nil {
-		db.head, err = readHead(filepath.Join(dir, headName))
-	}
-	if err == nil {
-		err = db.checkHead()
-	}
-	if err != nil {
-		return nil, errors.Join(err, db.Close())
-	}
-	return db, nil
-}
-
-func openRead(path string) (*sql.DB, error) {
-	return sql.Open("sqlite", source(path, "mode=ro", "_query_only=1"))
 }
 
 func (db *DB) open(dir string) (err error) {
@@ -129,7 +96,7 @@ func (db *DB) open(dir string) (err error) {
 	if db.head, err = openHead(filepath.Join(dir, headName)); err != nil {
 		return err
 	}
-	if err := db.checkHead(); err != nil {
+	if db.last, err = db.checkHead(db.head); err != nil {
 		return err
 	}
 	// The row before must be there as it was written: a file that somebody overwrote while a row of
@@ -206,9 +173,7 @@ func (db *DB) Close() error {
 	if db.insert != nil {
 		errs = append(errs, db.insert.Close())
 	}
-	if db.read != nil {
-		errs = append(errs, db.read.Close())
-	}
+	errs = append(errs, db.Record.Close())
 	if db.write != nil {
 		errs = append(errs, db.write.Close())
 	}
@@ -216,37 +181,6 @@ func (db *DB) Close() error {
 		errs = append(errs, db.head.close())
 	}
 	return errors.Join(errs...)
-}
-
-// Path is the database file.
-func (db *DB) Path() string { return db.path }
-
-// Backup writes a copy of the whole file to path, which must not exist yet. It
-// may run beside the daemon; the copy is one moment of the record.
-func (db *DB) Backup(path string) error {
-	if _, err := os.Lstat(path); err == nil {
-		return fmt.Errorf("backup %s exists already; name a new file", path)
-	}
-	unfinished := path + ".unfinished"
-	if err := os.Remove(unfinished); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return fmt.Errorf("backup: %w", err)
-	}
-	// VACUUM INTO refuses a connection that may only query, so a reader of its own.
-	from, err := sql.Open("sqlite", source(db.path, "mode=ro"))
-	if err != nil {
-		return fmt.Errorf("backup: %w", err)
-	}
-	_, err = from.Exec(`VACUUM INTO ?`, unfinished)
-	if err = errors.Join(err, from.Close()); err != nil {
-		return fmt.Errorf("backup %s: %w", path, errors.Join(err, removeIfThere(unfinished)))
-	}
-	if err := syncFile(unfinished); err != nil {
-		return fmt.Errorf("backup %s: %w", path, err)
-	}
-	if err := os.Rename(unfinished, path); err != nil {
-		return fmt.Errorf("backup: %w", err)
-	}
-	return syncFolder(filepath.Dir(path))
 }
 
 func removeIfThere(path string) error {
@@ -312,9 +246,6 @@ func (db *DB) fail(err error) error {
 
 // writable says why nothing may be written, or nil. The caller has its turn.
 func (db *DB) writable() error {
-	if db.readOnly {
-		return fmt.Errorf("%w: %s is open for reading only", ledger.ErrFailed, db.path)
-	}
 	db.mu.Lock()
 	failed := db.failed
 	db.mu.Unlock()

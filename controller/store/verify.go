@@ -16,8 +16,8 @@ import (
 
 // Verify reads the whole chain and writes what it holds: rows, head, open doses and sums
 // by pump, in sentences or as one JSON document. The error says where the chain breaks.
-func (db *DB) Verify(w io.Writer, asJSON bool, zone *time.Location) error {
-	state, err := ledger.Replay(db, dosing.Instant{Wall: time.Now()}, false)
+func (r *Record) Verify(w io.Writer, asJSON bool, zone *time.Location) error {
+	state, err := ledger.Replay(r, dosing.Instant{Wall: time.Now()}, false)
 	if err != nil {
 		return err
 	}

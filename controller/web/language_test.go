@@ -29,6 +29,7 @@ func lacking(t *testing.T, l *language) (texts []string) {
 	b := h.browser(t)
 	_, page := b.get("/signin")
 	heard.page([]byte(page), nil)
+	heard.page([]byte(linkPages(h)), map[string]bool{"north": true})
 	b.signIn("mara", password)
 	all := properNames(h.view.Load())
 	for _, name := range []string{"mara", "visitor", "calcium"} {

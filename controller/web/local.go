@@ -1,12 +1,14 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
 	"net"
 	"net/http"
 	"os"
+	"slices"
 	"syscall"
 	"time"
 
@@ -48,6 +50,28 @@ func peerOf(ctx context.Context) string {
 	return user
 }
 
+// Rung is what became of a test by one way; no Problem = it was taken.
+type Rung struct{ Way, Problem string }
+
+// ringer sends a test by each way on which alarms are told.
+func ringer(ring func(context.Context) map[string]error) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		all := []Rung{}
+		if ring != nil {
+			for way, err := range ring(r.Context()) {
+				rung := Rung{Way: way}
+				if err != nil {
+					rung.Problem = err.Error()
+				}
+				all = append(all, rung)
+			}
+		}
+		slices.SortFunc(all, func(a, b Rung) int { return cmp.Compare(a.Way, b.Way) })
+		w.Header().Set("Content-Type", "application/json")
+		_ = json.NewEncoder(w).Encode(all) // a caller that went away is no fault of ours
+	}
+}
+
 // localRoutes are the paths of the local socket: the same requests as the page's
 // forms, without a sign-in.
 func (s *Server) localRoutes() http.Handler {
@@ -71,5 +95,6 @@ func (s *Server) localRoutes() http.Handler {
 		w.Header().Set("Content-Type", "application/json")
 		_ = json.NewEncoder(w).Encode(answer) // a caller that went away is no fault of ours
 	})
+	mux.HandleFunc("POST /ring", ringer(s.options.Ring))
 	return http.TimeoutHandler(mux, 10*time.Second, "the daemon did not answer")
 }

@@ -36,6 +36,8 @@ func (s *Server) table() []route {
 		route{"POST /people/hand/end", controller.RoleEngineer, "takes back what was lent before its time", s.handover.take},
 		route{"POST /passkey/challenge", controller.RoleNobody, "what a device is to sign", s.passkeys.challenge},
 		route{"POST /passkey", controller.RoleNobody, "signs in by a passkey; attempts are limited", s.passkeys.signIn},
+		route{"GET /acknowledge/{pass}", controller.RoleNobody, "what the link of a notification is of", links{s}.show},
+		route{"POST /acknowledge/{pass}", controller.RoleNobody, "acknowledges that alarm, once", links{s}.take},
 		route{"GET /signin", controller.RoleNobody, "the sign-in", func(w http.ResponseWriter, r *http.Request) { s.showSignIn(w, r, http.StatusOK, "", "") }},
 		route{"POST /signin", controller.RoleNobody, "signs in; attempts are limited", s.takeSignIn},
 		route{"POST /language", controller.RoleNobody, "keeps the language that a browser's user wants", choose},

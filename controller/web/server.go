@@ -48,6 +48,8 @@ type Options struct {
 	Hand             func(name string, given Handover) error // lends a role; nil = none is lent
 	Phones           Phones                                  // nil = none is trusted
 	Passkeys         Passkeys                                // nil = none are taken
+	Passes           Passes                                  // nil = nobody is told of alarms by a link
+	Ring             func(context.Context) map[string]error  // sends a test by each way; what became of it
 	Find             func(name string) (Person, bool, error)
 	Audit            func(who, from, what, detail string)
 	Metrics          http.Handler

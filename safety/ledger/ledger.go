@@ -29,7 +29,7 @@ var (
 // ErrBroken with its number; a torn tail is the store's business.
 func Open(store Store) (*Ledger, error) {
 	l := &Ledger{store: store, open: map[uint64]struct{}{}}
-	if err := l.each(func(Row, Entry) error { return nil }); err != nil {
+	if err := l.read(store, func(Row, Entry) error { return nil }); err != nil {
 		return nil, err
 	}
 	return l, nil
@@ -37,20 +37,20 @@ func Open(store Store) (*Ledger, error) {
 
 // Verify reads the store from its first row, as Open does, and calls each for
 // every row that is proved so far. It returns the ledger's head.
-func Verify(store Store, each func(Entry) error) (sequence uint64, hash [32]byte, err error) {
-	return VerifyRows(store, func(_ Row, e Entry) error { return each(e) })
+func Verify(from Reader, each func(Entry) error) (sequence uint64, hash [32]byte, err error) {
+	return VerifyRows(from, func(_ Row, e Entry) error { return each(e) })
 }
 
 // VerifyRows is Verify with the rows as they stand in the record.
-func VerifyRows(store Store, each func(Row, Entry) error) (sequence uint64, hash [32]byte, err error) {
-	l := &Ledger{store: store, open: map[uint64]struct{}{}}
-	err = l.each(each)
+func VerifyRows(from Reader, each func(Row, Entry) error) (sequence uint64, hash [32]byte, err error) {
+	l := &Ledger{open: map[uint64]struct{}{}}
+	err = l.read(from, each)
 	return l.sequence, l.hash, err
 }
 
-// each verifies and follows the whole record into a fresh ledger.
-func (l *Ledger) each(visit func(Row, Entry) error) error {
-	return l.store.Load(1, func(row Row) error {
+// read verifies and follows the whole record into a fresh ledger.
+func (l *Ledger) read(from Reader, visit func(Row, Entry) error) error {
+	return from.Load(1, func(row Row) error {
 		if err := row.follows(l.sequence, l.hash); err != nil {
 			return err
 		}

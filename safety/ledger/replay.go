@@ -25,10 +25,10 @@ const DemandHours = 14 * 24
 // Synchronised says that the system clock is known to be right; else at most an
 // hour is believed to have passed since the last row, whatever the wall clock
 // says.
-func Replay(store Store, now dosing.Instant, synchronised bool) (State, error) {
+func Replay(from Reader, now dosing.Instant, synchronised bool) (State, error) {
 	r := newReplayer()
-	l := &Ledger{store: store, open: map[uint64]struct{}{}}
-	err := l.each(func(_ Row, e Entry) error {
+	l := &Ledger{open: map[uint64]struct{}{}}
+	err := l.read(from, func(_ Row, e Entry) error {
 		r.follow(e)
 		return nil
 	})

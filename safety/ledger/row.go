@@ -18,10 +18,15 @@ type Row struct {
 // Store keeps rows. A store is used by one writer at a time; the conformance
 // suite in ledgertest says what it must do.
 type Store interface {
+	Reader
 	// Append makes the row durable before it returns nil. It fails with an error
 	// that wraps ErrFull when nothing was written and the same row may be tried
 	// again, and with one that wraps ErrFailed when nobody knows what is on disk.
 	Append(row Row) error
+}
+
+// Reader is a store of which nothing but its rows is wanted.
+type Reader interface {
 	// Load calls each for every durable row from the given sequence on, in rising
 	// order, without holding the record in memory. It stops at the first error of
 	// each and returns it. What a crash left half written at the end was never

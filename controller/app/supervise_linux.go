@@ -8,9 +8,9 @@ import (
 
 const notifyWithin = 100 * time.Millisecond
 
-// notify tells systemd how the service is, as sd_notify(3) describes; without
+// supervise tells systemd how the service is, as sd_notify(3) describes; without
 // NOTIFY_SOCKET in the environment it does nothing.
-func notify(state string) {
+func supervise(state string) {
 	socket := os.Getenv("NOTIFY_SOCKET")
 	if socket == "" {
 		return
