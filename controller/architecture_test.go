@@ -38,6 +38,7 @@ var mayImport = map[string][]string{
 	"controller/diary":         {"dosing", "dosing/blend", "safety", "safety/alarm", "safety/ledger", "controller"},
 	"controller/report":        {"dosing", "dosing/blend", "safety", "safety/alarm", "safety/ledger", "controller/diary"},
 	"controller/report/sheet":  {"controller/report"},
+	"controller/cluster":       {"safety/ledger"},
 	"controller/store":         {"dosing", "safety/ledger", "controller/diary"},
 	"controller/metrics":       {"dosing", "safety", "safety/alarm", "safety/ledger", "controller"},
 	"controller/notify":        {"dosing", "safety", "safety/alarm", "controller"},
@@ -46,8 +47,9 @@ var mayImport = map[string][]string{
 		"controller/mqtt", "controller/prove", "controller/diary", "controller/report", "controller/store", "controller/metrics", "controller/notify", "controller/web"},
 	"controller/app/apptest": {"dosing", "safety/ledger", "controller", "controller/payload", "controller/config", "controller/mqtt",
 		"controller/store", "controller/sim"},
-	"controller/sim":      {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload"},
-	"controller/campaign": {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/line", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
+	"controller/cluster/clustertest": {},
+	"controller/sim":                 {"dosing", "dosing/chem", "safety", "safety/ledger", "controller", "controller/payload"},
+	"controller/campaign":            {"dosing", "dosing/chem", "dosing/loop", "dosing/blend", "dosing/calibration", "dosing/ratio", "safety", "safety/line", "safety/sizing", "safety/ledger", "controller", "controller/payload", "controller/sim"},
 	"controller/demo": {"dosing", "dosing/chem", "safety", "safety/alarm", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/store", "controller/web", "controller/app", "controller/sim", "deploy"},
 	"controller/mutants": {},    // a command for developers: it reads the source, and imports none of it
@@ -64,6 +66,8 @@ var onlyImporter = map[string]string{
 	"github.com/mochi-mqtt/server/v2":     "controller/demo",
 	"net/smtp":                            "controller/notify",
 	"modernc.org/sqlite":                  "controller/store",
+	"github.com/nats-io/nats.go":          "controller/cluster",
+	"github.com/nats-io/nats-server/v2":   "controller/cluster/clustertest", // tests alone
 	"github.com/alexedwards/argon2id":     "controller/web",
 }
 

@@ -130,11 +130,12 @@ const (
 	RequestEndHoliday               // operate: the holiday of the tank is over
 	RequestPumpRate                 // operate: Pump gave Runs into a cylinder
 	RequestNewTube                  // operate: Pump, or its tube, was replaced
+	RequestMeter                    // operate: Meter: what a hand meter read in the tank
 	RequestCount
 )
 
 var requestNames = [RequestCount]string{"none", "setpoint", "arm", "observe", "stop", "clear", "pause", "resume",
-	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate", "end-holiday", "pump-rate", "new-tube"}
+	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate", "end-holiday", "pump-rate", "new-tube", "meter"}
 
 func (k RequestKind) String() string { return requestNames[min(k, RequestCount-1)] }
 
@@ -225,6 +226,7 @@ type Request struct {
 	Water       ratio.Water
 	Other       dosing.TankID // with ratio.WaterTank, the tank whose solution was filled in
 	Calibrating Calibrating
-	Runs        string  // of a pump: seconds and mL of each
+	Runs        string // of a pump: seconds and mL of each
+	Meter       Meter
 	Replaced    float64 // share of the tank that is fresh source water; 0 = all of it
 }

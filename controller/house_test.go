@@ -20,14 +20,10 @@ const (
 // larger are the exceptions of today with their size. None may grow, and one that is within
 // the limit again is struck out: so the list only gets shorter.
 var larger = map[string]int{
-	"dosing/ratio.Tank":         62,
-	"dosing/chem.speciation":    47,
-	"safety/response.Responses": 45,
-	"dosing/blend.Mix":          39,
-	"controller/web.Server":     32,
-	"dosing/loop.Loops":         32,
-	"controller/demo.stage":     27,
-	"controller/sim.tank":       26,
+	"controller/web.Server": 32,
+	"dosing/loop.Loops":     32,
+	"controller/demo.stage": 27,
+	"controller/sim.tank":   26,
 }
 
 func TestNoFileTypeOrFunctionOfTheHouseGrowsBeyondWhatIsRead(t *testing.T) {

@@ -141,7 +141,7 @@ func (ac *accounts) judge(now dosing.Instant, id dosing.TankID) {
 
 func (ac *accounts) view(now dosing.Instant, t *tank) *IonsView {
 	a := t.ions.account
-	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, AmmoniumAdvice: a.AmmoniumAdvice(), Dumps: a.Dumps()}
+	v := &IonsView{At: now, Recipe: t.settings.Ratio.Recipe.Name, Analysed: a.Analysed(), Surplus: t.ions.surplus, AmmoniumAdvice: a.AmmoniumAdvice(), Dumps: a.Left().Dumps()}
 	held, target := a.Content(), a.Target(t.ec.present)
 	acid, base := a.Brought()
 	for s := blend.NO3; s < blend.Carbon; s++ {
@@ -166,7 +166,7 @@ func (ac *accounts) view(now dosing.Instant, t *tank) *IonsView {
 		v.Advice = strings.TrimPrefix(v.Advice+"; "+d.String(), "; ")
 	}
 	var words string
-	if v.Setpoint, words = a.Setpoint(); v.Setpoint > 0 {
+	if v.Setpoint, words = a.Left().Setpoint(); v.Setpoint > 0 {
 		v.Advice = strings.TrimPrefix(v.Advice+"; "+words, "; ")
 	}
 	return v

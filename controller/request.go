@@ -43,6 +43,8 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.askMark(now, r)
 	case RequestCalibrate:
 		c.calibrations.ask(now, r)
+	case RequestMeter:
+		c.calibrations.askMeter(now, r)
 	case RequestEndHoliday:
 		c.setpoints.askEnd(now, r)
 	case RequestPumpRate:
@@ -94,6 +96,10 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		c.epochs.raised(now, change)
 	case RequestEndHoliday:
 		c.setpoints.holidayEnded(id, change.Text, change.At.Wall)
+	case RequestMeter:
+		if change.Kind == ledger.ChangeMeter {
+			w.text = c.calibrations.metered(now, &w.request)
+		}
 	case RequestCalibrate:
 		if change.Kind == ledger.ChangeCalibration {
 			c.calibrations.calibrated(now, id, change)

@@ -226,6 +226,7 @@ func asks(p []string) (deed, error) {
 				return nil, err
 			}
 		}
+	case tends(&r, p[2]):
 	default:
 		return nil, fmt.Errorf("nothing is known that comes in as %q of a request %s", p[2], p[1])
 	}
@@ -233,7 +234,7 @@ func asks(p []string) (deed, error) {
 	if kind == controller.RequestRaiseEpoch {
 		r.From = "socket user 1000"
 	}
-	if kind == controller.RequestConfirmWater {
+	if kind == controller.RequestConfirmWater && p[2] == "" {
 		r.Water = ratio.WaterSame
 	}
 	return do(func(n *player) {

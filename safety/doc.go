@@ -101,6 +101,13 @@
 // allowance for plants and CO2 of 0.2 meq/L/h it cost healthy nights (IAE 44.5 → 48.6, settling p95 43 min); with
 // 0.5 it cost them nothing and saved nothing, and it starved the tests that find the fault.
 //
+// # A hand meter is a witness beside the probe, never instead of it
+//
+// `meter.go`: where a person's meter and a valid probe read the same (0.10 pH; 0.06 mS/cm or a twentieth), what has arrived
+// leaves the account, once in four hours and twice in a day; the next doses are first ones, and nothing is learned of the
+// buffer. Where they are 0.30 apart, nothing is dosed until a person resumes. Rejected: to release by the meter alone (a word
+// doses nothing), and by a program's entry, which may be the probe's own figure sent back.
+//
 // # Reagent is released by what the probe has shown
 //
 // `account.go`, `evidence.go`, `firstdose.go`: what was given and no reading has shown is at most 0.30 pH at the weakest

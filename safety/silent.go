@@ -139,7 +139,10 @@ func (ac *accounts) Test(now dosing.Instant, id dosing.TankID, limits []dosing.V
 
 // testBy is a test by acid or by base.
 func (ac *accounts) testBy(now dosing.Instant, t *tankState, role dosing.Role, limits []dosing.Volume) (dosing.Plan, bool) {
-	s := &t.silence
+	s, wanted := &t.silence, testWorth+min(t.off(), testAlso)
+	if above := t.group[dosing.QuantityPH].smooth > float64(t.target.PH); above != (role == dosing.RoleAcid) {
+		wanted = testWorth - t.off() // it leads away from the setpoint, and may lead no farther than any dose
+	}
 	buffer, _ := t.buffers()
 	for class := response.Acid; class <= response.Base; class++ {
 		// Never by the scale that the loop learned: silence teaches it a strong buffer.
@@ -154,7 +157,7 @@ func (ac *accounts) testBy(now dosing.Instant, t *tankState, role dosing.Role, l
 		if !ok || pump.Role != role || !pump.ServesTank(t.id) || !(perML > 0) {
 			continue
 		}
-		volume := min(max(volumeOf(float64((testWorth+min(t.off(), testAlso))*buffer), perML), pump.MinDose), limits[i])
+		volume := min(max(volumeOf(float64(max(wanted, 0)*buffer), perML), pump.MinDose), limits[i])
 		worth := float64(volume.Millilitres()*perML) / buffer
 		if volume < pump.MinDose || !(worth >= testLeast) {
 			continue

@@ -84,3 +84,34 @@ func TestAProbeThatMovesAgainIsBelievedAgain(t *testing.T) {
 		t.Error("the reading moved and the probe is still not believed")
 	}
 }
+
+// With the acid at its cap base is what is left to test by. Above the setpoint it leads away from it: to a twentieth
+// beyond, and a test that would show nothing within that is not made.
+func TestATestThatLeadsAwayFromTheSetpointLeadsNoFartherThanAnyDose(t *testing.T) {
+	for _, c := range []struct{ above, most float64 }{{0.02, 0.03}, {0.04, 0}} {
+		f := newFarm(t)
+		f.set(0, dosing.QuantityPH, float64(f.w.tanks[0].target.PH)+c.above)
+		limits, causes := make([]dosing.Volume, pumpCount), make([]Cause, pumpCount)
+		tests := 0
+		for range 9 * 60 {
+			f.pass(time.Minute)
+			f.g.Limits(f.now, 0, limits, causes)
+			for i := range limits {
+				if f.s.Pumps[i].Role == dosing.RoleAcid {
+					limits[i] = 0
+				}
+			}
+			plan, ok := f.w.Test(f.now, 0, limits)
+			if !ok {
+				continue
+			}
+			tests++
+			if worth := -plan.Volume.Millilitres() * f.s.Pumps[plan.Pump].AcidPerML / 1000 / testBuffer; worth > c.most+0.001 || worth <= 0 {
+				t.Errorf("%.2f above the setpoint base worth %.3f pH is given", c.above, worth)
+			}
+		}
+		if (tests > 0) != (c.most > 0) {
+			t.Errorf("%.2f above the setpoint: %d tests", c.above, tests)
+		}
+	}
+}

@@ -39,7 +39,8 @@ type tankState struct {
 	progressPH       progress
 	progressEC       progress
 	accounts         [response.Classes]account
-	accounted        int64 // bin of readings in which evidence was last looked for
+	freed            [dosing.QuantityCount]freed // of pH and EC, by a hand meter
+	accounted        int64                       // bin of readings in which evidence was last looked for
 	answered         int
 	responses        *response.Responses
 

@@ -191,6 +191,11 @@ func (wa *waters) look(t *tankState, up time.Duration) (strange bool) {
 	redox := &t.group[dosing.QuantityRedox]
 	fit := t.group[dosing.QuantityPH].standing == standFit
 	pH, patience := wa.strangest(t, up)
+	if t.operator.Maintenance {
+		// What a probe reads in an alkaline buffer is not the tank, and nothing is dosed until
+		// a person has put it back and resumes.
+		fit, pH = false, math.NaN()
+	}
 	high, low := float64(t.target.PH)+strangeAbove, strangeBelow
 	if t.doubt.present[0] {
 		high -= strangeBack

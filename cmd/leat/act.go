@@ -27,6 +27,8 @@ with the same checks and in the same ledger. Modes, pauses and confirmed water: 
   void         -entry NAME: an entry by hand was a mistake
   refill       -pump NAME -litres VOLUME [-batch TEXT] [-note STRENGTH]: what the container holds now; needs no -tank
   analysis     -analysis LIST [-sampled TIME]: what a laboratory found
+  meter        -ph VALUE, -ec VALUE or both: what a hand meter reads in the tank itself, once a week. Where it agrees with
+               the probe, doses that no reading has shown count as seen; far apart, nothing is dosed until resumed
   calibrate    -probe NAME -step STEP [-standard NAME -celsius T] [-found LIST]: one step; leat calibrate leads through them
   pump-rate    -pump NAME -runs LIST: seconds and mL of each run into a cylinder; needs no -tank
   new-tube     -pump NAME: the pump or its tube was replaced; needs no -tank
@@ -44,7 +46,7 @@ var actTakes = map[controller.RequestKind]string{
 	controller.RequestSetpoint: "ph ec until", controller.RequestCleaning: "", controller.RequestMaintenance: "", controller.RequestServiced: "",
 	controller.RequestHandDose: "pump ml", controller.RequestVoid: "entry", controller.RequestRefill: "pump litres batch",
 	controller.RequestAnalysis: "analysis sampled", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "", controller.RequestCalibrate: "probe step standard celsius found", controller.RequestEndHoliday: "",
-	controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump",
+	controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump", controller.RequestMeter: "ph ec",
 }
 
 // actNeeds are those of them without which there is nothing to ask.
@@ -55,7 +57,7 @@ func actCommand(flags *flag.FlagSet) task {
 	var d daemonFlags
 	d.declare(flags)
 	for _, f := range []struct{ name, does string }{
-		{"note", "why, or what else is to be known, as `TEXT`"}, {"ph", "setpoint of pH, as `VALUE`"}, {"ec", "setpoint of EC, as `VALUE` in mS/cm"},
+		{"note", "why, or what else is to be known, as `TEXT`"}, {"ph", "pH as `VALUE`: a setpoint, or a hand meter's reading"}, {"ec", "EC as `VALUE` in mS/cm, likewise"},
 		{"until", "`TIME` at which the configuration's setpoint returns, such as 06:00 or 2 h; default without a time limit"},
 		{"pump", "`NAME` of the pump whose liquid it is"}, {"ml", "`VOLUME` added by hand, in mL"}, {"litres", "`VOLUME` that the container holds now, in L"},
 		{"batch", "of what was filled in, as `TEXT`"}, {"entry", "`NAME` of the entry by hand, such as H7-1"},
@@ -111,6 +113,9 @@ func actForm(flags *flag.FlagSet) (url.Values, error) {
 		if form.Get(name) == "" && wrong == nil {
 			wrong = desk.Misuse("%s wants -%s", kind, name)
 		}
+	}
+	if kind == controller.RequestMeter && form.Get("ph") == "" && form.Get("ec") == "" && wrong == nil {
+		wrong = desk.Misuse("meter wants -ph, -ec or both")
 	}
 	if kind == controller.RequestSetpoint {
 		pH, ec := form.Get("ph"), form.Get("ec")

@@ -27,8 +27,8 @@ running daemon, and nothing in it is changed.
             more ammonium would do; of a week at most
   letter    of two weeks in which leat only observed: what it would have given beside what was entered and what was
             seen, day by day, and how the water answered
-  probes    how the pH and EC probes were calibrated, by whom, and which is due; a hand meter held beside them (leat act mark -note
-            "meter ph 5.92 ec 1.83"), the differences and their trend
+  probes    how the pH and EC probes were calibrated, by whom, and which is due; a hand meter held beside them (leat act
+            meter), the differences and their trend
 
 -export writes doses, readings, changes and events into one SQLite file, with a table dictionary that tells each
 column's unit and meaning: the whole record, or the time asked for. As CSV: leat ledger export.

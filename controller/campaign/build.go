@@ -28,6 +28,7 @@ type Scene struct {
 	Faults   []sim.Injection // times are of the night
 	slips    []slip
 	quarrels []quarrel
+	chores   []chore
 	probes   probes
 
 	record *ledger.Memory // what the daemon finds; nil = nothing
@@ -376,6 +377,7 @@ func (s *Scene) feed() {
 			s.Wires[i].PerKelvin = s.probes.perKelvin
 			compensation = dosing.Compensation{Method: dosing.MethodMeasured, PerKelvin: s.probes.told}
 		}
+		in.Compensation = compensation
 		f := sim.Feed{Topic: topic}
 		f.Input, f.Tank, f.Quantity, f.Compensation = dosing.InputID(i), in.Tank, in.Quantity, compensation
 		f.Format = sim.PlainFormat(in.Quantity)

@@ -34,8 +34,18 @@
 // tank (with one tank: the same twice), or asks for a setpoint ten times too high or a digit off; two to twenty minutes later
 // it is voided and written down right. The water has what was truly poured. The invariants are those of every night; the
 // ledger is replayed after each word too. Two to four times a night, too, people ask within seconds for less of a tank and for
-// more, while the disk keeps its word back: what was asked for later and lets less happen must win. A switch of its own rather than a fault among others: it goes with all of them, a
+// more, while the disk keeps its word back: what was asked for later and lets less happen must win. And two to four times they do
+// what has to be done: another setpoint, a pause, a container filled and entered, a probe calibrated in its buffers, a tank
+// cleaned and filled anew; half of that with a slip (a pause forgotten, litres for millilitres, another pump, bottles swapped,
+// armed before the water is confirmed). A switch of its own rather than a fault among others: it goes with all of them, a
 // night without faults stays one, and the nights of swarm stay what they were.
+//
+// # What is left of a night that failed
+//
+// It is played again with one tank, fewer stocks, without each fault and without each act of people; what still fails is printed
+// as a small file, with a description of its farm, that `leat rehearse -farm` plays again. The file names what is kept of a drawn
+// night. Rejected: a configuration for leat run, whose water, plants and noise would be others, so that it need not fail; and the
+// whole scene in a file, which nobody reads.
 //
 // # How a night is scored
 //

@@ -142,61 +142,20 @@ func swarm(from *stream, names []string) (kinds []string, count int) {
 	return kinds, from.whole(3, 5)
 }
 
-// smallest drops faults one by one for as long as the night goes on failing. What
-// is left cannot lose one more.
-func smallest(faults []sim.Injection, fails func([]sim.Injection) (bool, error)) ([]sim.Injection, error) {
-	for i := 0; i < len(faults); {
-		without := slices.Concat(faults[:i], faults[i+1:])
+// smallest drops one by one what a night goes on failing without. What is left cannot
+// lose one more.
+func smallest[T any](all []T, fails func([]T) (bool, error)) ([]T, error) {
+	for i := 0; i < len(all); {
+		without := slices.Concat(all[:i], all[i+1:])
 		still, err := fails(without)
 		if err != nil {
 			return nil, err
 		}
 		if still {
-			faults, i = without, 0
+			all, i = without, 0
 		} else {
 			i++
 		}
 	}
-	return faults, nil
-}
-
-// shrink finds the smallest set of a night's faults that still breaks the invariant.
-func (o *Options) shrink(set *Set, v *Violation) ([]sim.Injection, error) {
-	s, _, err := o.Night(set, v.Night)
-	if err != nil {
-		return nil, err
-	}
-	return smallest(s.Faults, func(faults []sim.Injection) (bool, error) {
-		fewer := *s
-		fewer.Faults = faults
-		p, err := fewer.run(nil)
-		if err != nil {
-			return false, err
-		}
-		found, err := fewer.judge(p, v.Night)
-		return slices.ContainsFunc(found, func(w Violation) bool { return w.Invariant == v.Invariant }), err
-	})
-}
-
-// replay is the command that plays the night of a violation again.
-func (o *Options) replay(v *Violation, faults string) string {
-	command := "leat rehearse"
-	if o.Path != "" {
-		command += " -config " + o.Path
-	} else {
-		command += " -set " + o.Set
-	}
-	if o.From != "" {
-		command += " -from " + o.From
-	}
-	if faults == "" {
-		faults = faultsNone
-	}
-	if o.People {
-		command += " -people"
-	}
-	if o.Without != "" {
-		command += " -without " + o.Without
-	}
-	return fmt.Sprintf("%s -faults %s -seed %d -night %d -trace", command, faults, o.Seed, v.Night)
+	return all, nil
 }

@@ -3,6 +3,7 @@ package campaign
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"leat/controller"
@@ -59,18 +60,20 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	record.look(n.Now())
 	hands := &grower{slips: s.slips, settings: s.Settings, night: n, farm: farm, begin: s.Options.Rest, count: PeopleCount{Slips: map[string]int{}}}
 	crew := &crew{quarrels: s.quarrels, settings: s.Settings, night: n, begin: s.Options.Rest}
+	helper := &helper{chores: slices.Clone(s.chores), settings: s.Settings, night: n, farm: farm, begin: s.Options.Rest, done: map[string]int{}}
 	n.Run(s.Hours, func(now dosing.Instant) {
 		record.look(now)
 		hands.second(now)
 		crew.second(now)
+		helper.second(now)
 		for _, step := range s.steps {
 			if now.Up-s.Options.Rest == step.at {
 				n.StepWall(step.by)
 			}
 		}
 	})
-	hands.count.Quarrelled = crew.asked
-	if len(s.slips) > 0 {
+	hands.count.Quarrelled, hands.count.Chores = crew.asked, helper.done
+	if len(s.slips)+len(s.quarrels)+len(s.chores) > 0 {
 		out.people = &hands.count
 	}
 	if err := errors.Join(farm.Err(), record.replay(n.Now())); err != nil {

@@ -131,11 +131,16 @@ type PeopleCount struct {
 	TakenBack int            `json:"taken_back"`
 	// Quarrelled is how often more or less was asked for while the disk was slow.
 	Quarrelled int `json:"quarrelled"`
+	// Chores is ordinary work that was done, by kind.
+	Chores map[string]int `json:"chores"`
 }
 
 func (c *PeopleCount) add(d *PeopleCount) {
 	if c.Slips == nil {
-		c.Slips = map[string]int{}
+		c.Slips, c.Chores = map[string]int{}, map[string]int{}
+	}
+	for kind, n := range d.Chores {
+		c.Chores[kind] += n
 	}
 	for kind, n := range d.Slips {
 		c.Slips[kind] += n
@@ -157,6 +162,7 @@ func (c *PeopleCount) write(p *printer) {
 		kinds += fmt.Sprintf("%s %d", name, c.Slips[name])
 	}
 	p.line("people: %d slips (%s); of their wrong words %d were taken, %d of them and others asked again first, %d refused; %d taken back; %d requests for less and more while the disk was slow", sum, kinds, c.Taken, c.Asked, c.Refused, c.TakenBack, c.Quarrelled)
+	p.line("their work: %s", counts(c.Chores))
 }
 
 // grower plays a night's slips.

@@ -102,7 +102,8 @@ func (t *Trace) away(tank dosing.TankID, from time.Duration) float64 {
 // KindReport is what became of one kind of fault over all nights.
 type KindReport struct {
 	Fault string `json:"fault"`
-	Times int    `json:"times"` // injected
+	Row   int    `json:"row,omitempty"` // of the table of faults
+	Times int    `json:"times"`         // injected
 	// Could is how often it could show, Found how often it was then named.
 	Could  int    `json:"could"`
 	Found  int    `json:"found"`
@@ -127,7 +128,7 @@ func (r *Report) recall(outcomes []*Outcome) {
 			s := &out.Sightings[i]
 			k := kinds[s.Fault]
 			if k == nil {
-				k = &KindReport{Fault: s.Fault, By: map[string]int{}, Unshown: map[string]int{}}
+				k = &KindReport{Fault: s.Fault, Row: numberOf(s.Fault), By: map[string]int{}, Unshown: map[string]int{}}
 				kinds[s.Fault] = k
 			}
 			times, k.Times = times+1, k.Times+1
@@ -178,7 +179,7 @@ func (r *Report) kinds(p *printer) {
 	}
 	p.line("faults: recall %s over all %d of kinds that any reading shows; %s of the %d that could show in their night (%d named); %d were injected",
 		r.Alarms.RecallDetectable, r.Alarms.Detectable, r.Alarms.Recall, r.Alarms.Could, r.Alarms.Found, r.Alarms.Injected)
-	p.line("    %-22s %5s %9s %18s %18s  %s", "fault", "times", "named", "after min (worst)", "pH away (worst)", "")
+	p.line("    %3s %-22s %5s %9s %18s %18s  %s", "row", "fault", "times", "named", "after min (worst)", "pH away (worst)", "")
 	for i := range r.Alarms.Kinds {
 		k := &r.Alarms.Kinds[i]
 		after := ""
@@ -195,7 +196,7 @@ func (r *Report) kinds(p *printer) {
 		if len(k.Unshown) > 0 {
 			words = append(words, "could not show: "+counts(k.Unshown))
 		}
-		p.line("    %-22s %5d %9s %18s %18s  %s", k.Fault, k.Times, fmt.Sprintf("%d of %d", k.Found, k.Could), after,
+		p.line("    %3d %-22s %5d %9s %18s %18s  %s", k.Row, k.Fault, k.Times, fmt.Sprintf("%d of %d", k.Found, k.Could), after,
 			fmt.Sprintf("%s (%s)", k.Away, k.Far), strings.Join(words, "; "))
 	}
 }

@@ -26,6 +26,8 @@ type Options struct {
 	// is described and From the state folder of its Past, for the command of a replay.
 	Farm       *Farm
 	Path, From string
+	// Part, if any, is all that is left of the night.
+	Part *Part
 	// Without is a part of the law to leave out, by name; "" = nothing.
 	Without string
 	// Plant is a program that computes the water, in place of the simulated one; see
@@ -120,11 +122,14 @@ func Rehearse(ctx context.Context, o Options) (*Report, error) {
 	}
 	r := o.report(&set, outcomes)
 	if v := r.Invariants.First; v != nil {
-		faults, err := o.shrink(&set, v)
+		left, err := o.shrink(&set, v)
 		if err != nil {
 			return nil, err
 		}
-		r.Invariants.Smallest, r.Invariants.Replay = list(faults), o.replay(v, list(faults))
+		r.Invariants.Farm, r.Invariants.Replay = left, left.replay(&o, v.Night)
+		if left.Faults != faultsNone {
+			r.Invariants.Smallest = left.Faults
+		}
 	}
 	return r, nil
 }
@@ -177,6 +182,14 @@ func (o *Options) Night(set *Set, night int) (*Scene, string, error) {
 	if err != nil {
 		return nil, "", err
 	}
+	if o.People {
+		s.slips, s.quarrels, s.chores = s.drawSlips(), s.drawQuarrels(), s.drawChores()
+	}
+	if o.Part != nil {
+		if s, err = o.Part.of(s, set, faults); err != nil {
+			return nil, "", err
+		}
+	}
 	if without, _ := loop.ParseWithout(o.Without); without != loop.WithoutNothing {
 		settings := *s.Settings
 		settings.Without = without
@@ -184,9 +197,6 @@ func (o *Options) Night(set *Set, night int) (*Scene, string, error) {
 	}
 	s.plant, s.stderr = o.Plant, o.Stderr
 	s.Faults = faults
-	if o.People {
-		s.slips, s.quarrels = s.drawSlips(), s.drawQuarrels()
-	}
 	var names []string
 	for _, f := range s.Faults {
 		names = append(names, f.Fault)

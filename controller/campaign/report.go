@@ -8,6 +8,7 @@ import (
 	"slices"
 	"time"
 
+	"leat/dosing"
 	"leat/safety"
 )
 
@@ -107,7 +108,9 @@ type Judgement struct {
 	// Smallest are the faults of the first violation's night that it takes, and Replay
 	// the command that plays them.
 	Smallest string `json:"smallest_faults,omitempty"`
-	Replay   string `json:"replay,omitempty"`
+	// Farm is all that the violation takes.
+	Farm   *Part  `json:"smallest_farm,omitempty"`
+	Replay string `json:"replay,omitempty"`
 }
 
 // Speed is how fast it went.
@@ -283,7 +286,7 @@ var expected = map[safety.Cause]bool{safety.CauseObserving: true, safety.CauseSt
 	safety.CauseNodeBusy: true, safety.CauseDoseCap: true, safety.CauseEffectCap: true, safety.CauseInTransitCap: true, safety.CauseUnconfirmed: true, safety.CauseHourlyCap: true,
 	safety.CauseDailyCap: true, safety.CauseContainerCap: true, safety.CauseAwayFromSetpoint: true, safety.CauseAcidBaseChangeover: true, safety.CauseMixingWait: true,
 	safety.CauseIncompatibleWait: true, safety.CauseAnswerWait: true, safety.CauseOrderTooSmall: true, safety.CauseOutOfBand: true, safety.CauseECHigh: true,
-	safety.CauseBufferScale: true, safety.CauseDosingBlockedLong: true}
+	safety.CauseBufferScale: true, safety.CauseDosingBlockedLong: true, safety.CauseOperatorPause: true, safety.CauseOperatorStop: true}
 
 // alarms counts a night's alarms by the minute, each once, and the interlocks that
 // no fault explains.
@@ -321,8 +324,12 @@ func (t *Trace) alarms() AlarmCount {
 			c.All++
 		}
 	}
+	work := map[dosing.TankID]bool{} // on probes or on the tank
 	for _, trip := range t.Trips {
-		if trip.Active && trip.At > t.Begins && !expected[trip.Cause] {
+		if trip.Cause == safety.CauseMaintenance || trip.Cause == safety.CauseCleaning {
+			work[trip.Tank] = trip.Active
+		}
+		if trip.Active && trip.At > t.Begins && !expected[trip.Cause] && !work[trip.Tank] {
 			c.FalseInhibits++
 			c.Causes = append(c.Causes, trip.Cause.String())
 		}

@@ -77,9 +77,17 @@ func TestTheTablesAreToldWhole(t *testing.T) {
 			t.Errorf("fault %s is not told", f.Name)
 		}
 	}
-	for _, e := range rowsElsewhere {
-		if !strings.Contains(text, "  "+e.text+"\n     "+e.where+"\n") {
-			t.Errorf("row %d is not told", e.row)
+	for i := range rows {
+		r := &rows[i]
+		told := strings.Contains(text, r.why)
+		for _, n := range r.named {
+			told = told && strings.Contains(text, "     named by "+n.String()+"\n")
+		}
+		for _, played := range r.played {
+			told = told && strings.Contains(text, played)
+		}
+		if !told {
+			t.Errorf("row %d is not told", r.number)
 		}
 	}
 }

@@ -3,6 +3,7 @@ package campaign
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"leat/controller/sim"
@@ -24,18 +25,8 @@ func WriteRules(out io.Writer) error {
 	p.line("")
 	p.line("Faults, by the rows of their table: leat rehearse -faults NAME plays one that has a name")
 	known := sim.Faults()
-	for row := 1; row <= faultRows; row++ {
-		for i := range known {
-			if known[i].Row == row {
-				p.fault(&known[i])
-			}
-		}
-		for _, e := range rowsElsewhere {
-			if e.row == row {
-				p.line("%3d  %s", row, e.text)
-				p.line("     %s", e.where)
-			}
-		}
+	for i := range rows {
+		p.row(&rows[i], known)
 	}
 	p.line("")
 	p.line("Faults of no row")
@@ -45,6 +36,26 @@ func WriteRules(out io.Writer) error {
 		}
 	}
 	return p.err
+}
+
+// row prints a line of the table: what happens, how it is played, and what leat does.
+func (p *printer) row(r *row, known []sim.Fault) {
+	if i := slices.IndexFunc(known, func(f sim.Fault) bool { return slices.Contains(r.played, f.Name) }); i >= 0 {
+		p.fault(&known[i])
+	} else {
+		p.line("%3d  %s", r.number, r.text)
+	}
+	for _, test := range r.played {
+		if strings.Contains(test, ".") {
+			p.line("     tested by %s", test)
+		}
+	}
+	for _, n := range r.named {
+		p.line("     named by %s", n)
+	}
+	if r.why != "" {
+		p.line("     calls nobody: %s", r.why)
+	}
 }
 
 func (p *printer) fault(f *sim.Fault) {
@@ -58,18 +69,13 @@ func (p *printer) fault(f *sim.Fault) {
 		return
 	}
 	g := signs[f.Name]
-	if len(g.causes) > 0 {
-		var names []string
+	if f.Row == 0 {
 		for _, c := range g.causes {
-			names = append(names, c.String())
+			p.line("     named by %s", c)
 		}
-		p.line("     named by %s", strings.Join(names, ", "))
 	}
 	if needs := g.wants(); len(needs) > 0 {
 		p.line("     shows only with %s", strings.Join(needs, "; "))
-	}
-	if g.hidden != "" {
-		p.line("     nothing need name it: %s", g.hidden)
 	}
 }
 

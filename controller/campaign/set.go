@@ -44,6 +44,10 @@ type Set struct {
 	fits      []dosing.Quantity // inputs that only some nights have: those of faults that nothing else shows
 	warms     bool              // and cools by a few degrees in a day
 	recorded  bool              // probes, days and plants as recordings of small units show them
+
+	// Of a drawn station only these tanks, from 1, and so many stocks are kept; nothing = all.
+	kept   []int
+	stocks int
 }
 
 var standard = Set{Name: "standard", Text: "the night by which control is judged", hours: 10,

@@ -14,8 +14,8 @@ import (
 type sign struct {
 	// causes are those of which each names it; what else was said is no recall.
 	causes []safety.Cause
-	// hidden says why no reading shows it, in any night; the causes then count if they
-	// come, but nothing is asked of them.
+	// hidden says why no reading shows it, in any night, by the table of faults; the causes
+	// then count if they come, but nothing is asked of them.
 	hidden string
 	// needs are inputs without any of which it does not show.
 	needs []dosing.Quantity
@@ -66,7 +66,7 @@ func causes(c ...safety.Cause) []safety.Cause {
 
 // signs are by the name of the fault. Where another detection would be wanted than is
 // built, the fault counts as missed.
-var signs = map[string]sign{
+var signs = withUnseen(map[string]sign{
 	"circulation-off": {causes: causes(safety.CauseCirculationOff), needs: inputs(dosing.QuantityCirculation)},
 	"probe-flat":      {causes: causes(safety.CauseProbeSilent, safety.CausePHInvalid, safety.CauseNoResponse), takes: 10 * time.Minute, within: days, only: &condition{"noise that is more than half a step of its resolution, or nine hours of it", tooQuiet}},
 	"acid-empty":      {causes: causes(safety.CauseNoResponse, safety.CauseContainerEmpty), within: days, role: dosing.RoleAcid, worth: onePool},
@@ -75,7 +75,7 @@ var signs = map[string]sign{
 	"pump-stuck-on":      {causes: causes(safety.CauseUncommandedRun, safety.CauseUnexplainedChange), sensed: true},
 	"pump-dead":          {causes: causes(safety.CauseNoResponse), within: days, role: dosing.RoleAcid, worth: onePool},
 	"stock-empty":        {causes: causes(safety.CauseOffBalance, safety.CauseNoResponse, safety.CauseContainerEmpty), within: days, role: dosing.RoleStock, worth: twoPools},
-	"air-lock":           {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool, hidden: "two to six doses of a smallest dose's size are no pool"},
+	"air-lock":           {causes: causes(safety.CauseNoResponse), role: dosing.RoleAcid, worth: onePool},
 	"tube-worn":          {causes: causes(safety.CauseBufferScale), within: days, role: dosing.RoleAcid, worth: 20 * onePool},
 	"over-delivery":      {causes: causes(safety.CauseContainerBalance, safety.CauseBufferScale, safety.CauseReagentStrong), within: days, needs: inputs(dosing.QuantityStockLevel), role: dosing.RoleAcid, worth: 20 * onePool},
 	"siphon":             {causes: causes(safety.CauseUnexplainedChange, safety.CauseSolutionUnconfirmed), within: days, needs: inputs(dosing.QuantityStockLevel)},
@@ -88,13 +88,13 @@ var signs = map[string]sign{
 	"injection-clogged":  {causes: causes(safety.CauseNoResponse), within: days, role: dosing.RoleAcid, worth: onePool},
 	"siphon-back":        {causes: causes(safety.CauseContainerBalance, safety.CauseNoResponse), within: days, needs: inputs(dosing.QuantityStockLevel)},
 	"stock-cold":         {causes: causes(safety.CauseOffBalance, safety.CauseNoResponse), within: days, role: dosing.RoleStock, worth: 10 * onePool},
-	"stock-biofilm":      {hidden: "a tenth less is within the error of a healthy pump, 15 %"},
+	"stock-biofilm":      {},
 	"stock-made-wrong":   {causes: causes(safety.CauseOffBalance, safety.CauseNoResponse), within: days, role: dosing.RoleStock, worth: 10 * onePool},
 
 	"ph-dry":               {causes: causes(safety.CauseProbeSilent, safety.CausePHInvalid, safety.CauseNoResponse)},
 	"ph-coated":            {causes: causes(safety.CauseProbeSlow, safety.CauseMixingSlow, safety.CauseBufferScale, safety.CauseNoResponse), within: days, role: dosing.RoleAcid, worth: 3 * onePool},
 	"ph-glass-broken":      {causes: causes(safety.CauseProbeSilent, safety.CausePHInvalid, safety.CauseNoResponse, safety.CauseSolutionUnconfirmed)},
-	"ph-drift":             {causes: causes(safety.CauseProbesDisagree), hidden: "one probe alone does not show its own slow drift; caps bound what follows"},
+	"ph-drift":             {causes: causes(safety.CauseProbesDisagree)},
 	"ground-loop":          {causes: causes(safety.CauseGroundLoop), role: dosing.RoleAcid, worth: onePool},
 	"ec-bubble":            {causes: causes(safety.CauseECInvalid)},
 	"ec-compensated-twice": {warms: true, causes: causes(safety.CauseECInvalid, safety.CauseCompensation), within: days, takes: 6 * time.Hour, only: &condition{"water that warms or cools by 2 °C", tooEven}},
@@ -107,21 +107,21 @@ var signs = map[string]sign{
 	"ec-in-microsiemens":   {causes: causes(safety.CauseECInvalid)},
 	"level-failed-high":    {causes: causes(safety.CauseLevelHigh, safety.CauseLevelUnknown, safety.CauseLevelStuck), within: days},
 	"level-failed-low":     {causes: causes(safety.CauseLevelLow, safety.CauseLevelUnknown, safety.CauseTopUpHeld)},
-	"wild-sample":          {hidden: "one sample is no event: it holds for a moment and calls nobody"},
+	"wild-sample":          {},
 	"sample-cell-closed":   {causes: causes(safety.CauseProbeSilent, safety.CauseSampleFlowOff, safety.CauseNoResponse), within: days},
-	"probe-in-plume":       {hidden: "a fifth of a dose at once is within what mixing does; commissioning moves the probe"},
+	"probe-in-plume":       {},
 
 	"circulation-half":     {causes: causes(safety.CauseMixingSlow, safety.CauseBufferScale), within: days, role: dosing.RoleAcid, worth: 3 * onePool},
-	"mixing-fast":          {hidden: "doses show sooner than is waited for: nothing goes wrong"},
+	"mixing-fast":          {},
 	"power-strip":          {causes: causes(safety.CauseCirculationOff), needs: inputs(dosing.QuantityCirculation)},
 	"phosphate-run-down":   {causes: causes(safety.CauseReagentStrong, safety.CauseBufferScale), within: days, role: dosing.RoleAcid, worth: 2 * onePool},
-	"valve-leak":           {hidden: "1 % of the water an hour looks like uptake; caps bound what is dosed for it"},
+	"valve-leak":           {},
 	"top-up-stuck-open":    {causes: causes(safety.CauseLevelHigh, safety.CauseTopUpHeld)},
 	"top-up-stuck-shut":    {causes: causes(safety.CauseLevelLow, safety.CauseTopUpHeld), within: days, only: &condition{"a level that falls below the least at which anything is dosed", neverLow}},
 	"top-up-hard":          {causes: causes(safety.CauseSourceWater, safety.CauseOutOfBand), within: days, only: &condition{"a top-up by water that is 1 meq/L and half as much again harder than was told", noHardTopUp}},
 	"top-up-salty":         {causes: causes(safety.CauseSourceWater, safety.CauseECHigh), within: days, only: &condition{"a top-up by water that has 0.3 mS/cm and half as much again more than was told", noSaltyTopUp}},
 	"plant-shock":          {causes: causes(safety.CauseHourlyCap, safety.CauseDailyCap, safety.CauseOutOfBand, safety.CauseSolutionUnconfirmed, safety.CauseDosingBlockedLong), only: &condition{"pH outside its warn band for an hour", heldAllTheSame}},
-	"acid-by-hand":         {hidden: "poured in without an entry, it freezes learning and calls nobody"},
+	"acid-by-hand":         {},
 	"water-change":         {causes: causes(safety.CauseSolutionUnconfirmed)},
 	"stop-pressed":         {causes: causes(safety.CauseStopInput), needs: inputs(dosing.QuantityStop)},
 	"disinfectant":         {causes: causes(safety.CauseSolutionUnconfirmed)},
@@ -133,21 +133,21 @@ var signs = map[string]sign{
 	"uv-lamp-old":          {causes: causes(safety.CauseUVDoseLow, safety.CauseUVLampOld), needs: inputs(dosing.QuantityUVIntensity, dosing.QuantityLampHours, dosing.QuantityLineFlow)},
 	"heater-stuck":         {causes: causes(safety.CauseTemperatureRange), within: days, only: &condition{"water that is beyond its limits of temperature for a minute", neverWarm}},
 	"tank-leaks":           {causes: causes(safety.CauseLeak, safety.CauseLevelLow), needs: inputs(dosing.QuantityLeak, dosing.QuantityLevel)},
-	"precipitate":          {hidden: "EC hardly moves; an analysis shows it"},
+	"precipitate":          {},
 	"outlet-stuck-shut":    {causes: causes(safety.CauseOutletUnproved), needs: inputs(dosing.QuantityOutlet)},
 
-	"orders-duplicated":    {hidden: "the node knows the order and ignores it: nothing happens"},
+	"orders-duplicated":    {},
 	"order-lost":           {causes: causes(safety.CauseDoseUncertain)},
 	"reports-lost":         {causes: causes(safety.CauseDoseUncertain)},
 	"report-thousandth":    {causes: causes(safety.CauseReportContradicts), within: days, role: dosing.RoleAcid, worth: 1e-6},
 	"report-nothing":       {causes: causes(safety.CauseReportContradicts, safety.CauseDoseUncertain), within: days, role: dosing.RoleAcid, worth: 1e-6},
 	"report-fivefold":      {causes: causes(safety.CauseReportContradicts), within: days, role: dosing.RoleAcid, worth: 1e-6},
-	"reports-late":         {causes: causes(safety.CauseDoseUncertain), hidden: "the dose is settled by the late word; what waits meanwhile is no fault"},
-	"reports-twice":        {hidden: "the second word is the first: nothing happens"},
+	"reports-late":         {causes: causes(safety.CauseDoseUncertain)},
+	"reports-twice":        {},
 	"report-forged-stop":   {causes: causes(safety.CauseReportContradicts), within: days, role: dosing.RoleAcid, worth: 1e-6},
 	"report-forged-second": {causes: causes(safety.CauseReportContradicts), within: days, role: dosing.RoleAcid, worth: 1e-6},
 	"node-limit-lowered":   {causes: causes(safety.CauseNodeRefuses), within: days, role: dosing.RoleAcid, worth: 1e-6, only: &condition{"an order of acid that is longer than the node then allows", allShort}},
-	"epoch-poisoned":       {hidden: "a node takes no epoch that lies so far ahead: nothing happens"},
+	"epoch-poisoned":       {},
 	"epoch-stepped":        {causes: causes(safety.CauseLedgerBehindNode)},
 	"network-cut":          {causes: causes(safety.CauseFarmSilent, safety.CausePHStale, safety.CauseNodeOffline, safety.CauseBrokerDisconnected)},
 	"network-one-way":      {causes: causes(safety.CauseDoseUncertain, safety.CauseNodeOffline)},
@@ -157,6 +157,15 @@ var signs = map[string]sign{
 	"node-clock-jump":      {causes: causes(safety.CauseNodeClock)},
 	"node-clock-fast":      {causes: causes(safety.CauseNodeClock)},
 	"power-cut":            {causes: causes(safety.CauseNodeRebooted, safety.CauseNodeOffline)},
+})
+
+// withUnseen takes from the table of faults what nothing need name.
+func withUnseen(all map[string]sign) map[string]sign {
+	for name, g := range all {
+		g.hidden = nobodyCalled(name)
+		all[name] = g
+	}
+	return all
 }
 
 func inputs(q ...dosing.Quantity) []dosing.Quantity { return q }

@@ -65,12 +65,39 @@ func (s *Set) stationScene(seed uint64) (*Scene, error) {
 		if err != nil {
 			return nil, fmt.Errorf("set %s, seed %d: %w", s.Name, seed, err)
 		}
-		if refused == "" {
+		if refused == "" && (len(s.kept) > 0 || s.stocks > 0) {
+			scene, err = d.partOf(seed, stocks, phosphoric)
+		}
+		if refused == "" && err == nil {
 			scene.Redrawn = redrawn
-			return scene, nil
+		}
+		if refused == "" {
+			return scene, err
 		}
 	}
 	return nil, fmt.Errorf("set %s, seed %d: %d stations in a row were refused", s.Name, seed, mostRedraws)
+}
+
+// partOf is the station with fewer tanks and stocks.
+func (d *station) partOf(seed uint64, stocks int, phosphoric bool) (*Scene, error) {
+	few := &station{set: d.set, tanks: d.tanks}
+	if len(d.set.kept) > 0 {
+		few.tanks = nil
+		for _, number := range d.set.kept {
+			if number > len(d.tanks) {
+				return nil, fmt.Errorf("%w: there is no tank %d", errCut, number)
+			}
+			few.tanks = append(few.tanks, d.tanks[number-1])
+		}
+	}
+	if d.set.stocks > 0 {
+		stocks = min(stocks, d.set.stocks)
+	}
+	scene, refused, err := few.build(seed, stocks, phosphoric)
+	if err == nil && refused != "" {
+		err = fmt.Errorf("%w: %s", errCut, refused)
+	}
+	return scene, err
 }
 
 // liquidsOf makes acid, base and so many stocks for water with this phosphate.

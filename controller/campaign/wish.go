@@ -77,8 +77,8 @@ type crew struct {
 	asked    int
 }
 
-// second does what is due. A tank that is not armed, or that something has stopped, is
-// left alone: who quarrels over it has other troubles.
+// second does what is due. A tank that is not armed, on whose probes somebody works, or that
+// something has stopped, is left alone: who quarrels over it has other troubles.
 func (c *crew) second(now dosing.Instant) {
 	if len(c.quarrels) == 0 {
 		return
@@ -89,7 +89,7 @@ func (c *crew) second(now dosing.Instant) {
 		if at < q.at {
 			return
 		}
-		if is := c.night.Core.Remembered(now).Tanks[q.tank]; is.Mode != safety.ModeArmed || len(is.Latches) > 0 || is.Unconfirmed {
+		if is := c.night.Core.Remembered(now).Tanks[q.tank]; is.Mode != safety.ModeArmed || len(is.Latches) > 0 || is.Unconfirmed || is.Maintenance {
 			c.quarrels = c.quarrels[1:]
 			return
 		}

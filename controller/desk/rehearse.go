@@ -18,7 +18,8 @@ import (
 type Rehearsal struct {
 	campaign.Options
 	Config, Picture, Recording string
-	Night                      int // one night; negative = all
+	Part                       string // a file of what is left of a night; "-" = the standard input
+	Night                      int    // one night; negative = all
 	Rules, Month, JSON, Trace  bool
 	Given                      map[string]bool // flags that were set, by name
 }
@@ -32,6 +33,11 @@ func (r *Rehearsal) Do(ctx context.Context, stdout, stderr io.Writer) error {
 			return Misuse("-rules goes alone")
 		}
 		return campaign.WriteRules(stdout)
+	}
+	if r.Part != "" {
+		if err := r.takePart(); err != nil {
+			return err
+		}
 	}
 	if problem := rehearseProblem(o, r.Given); problem != "" {
 		return WrongUse(problem)
@@ -61,6 +67,33 @@ func (r *Rehearsal) Do(ctx context.Context, stdout, stderr io.Writer) error {
 	return Violated(rehearseAll(ctx, o, r.JSON, r.Picture, stdout, stderr))
 }
 
+// ofAPart are the flags that a part of a night knows.
+var ofAPart = map[string]bool{"farm": true, "trace": true, "json": true, "picture": true}
+
+// takePart plays the one night of a file.
+func (r *Rehearsal) takePart() error {
+	for name := range r.Given {
+		if !ofAPart[name] {
+			return WrongUse("-" + name + " does not go with -farm, whose file says it")
+		}
+	}
+	var file io.Reader = os.Stdin
+	if r.Part != "-" {
+		f, err := os.Open(r.Part)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		file = f
+	}
+	part, err := campaign.ReadPart(file)
+	if err != nil {
+		return err
+	}
+	r.Options, r.Config, r.Night = part.Options(r.Options), part.Config, 0
+	return nil
+}
+
 // playOwnFarm has the nights play the user's farm, from its record where that is named.
 func playOwnFarm(o *campaign.Options, path string) error {
 	farm, err := FarmOf(path)
@@ -86,8 +119,8 @@ func rehearseProblem(o *campaign.Options, given map[string]bool) string {
 	switch {
 	case o.Workers < 1:
 		return "-workers is at least 1"
-	case given["trace"] && !given["night"]:
-		return "-trace goes with -night K"
+	case given["trace"] && !given["night"] && !given["farm"]:
+		return "-trace goes with -night K or -farm FILE"
 	case given["from"] && !given["config"]:
 		return "-from goes with -config, which says what the record is of"
 	case given["config"] && given["set"]:

@@ -10,11 +10,12 @@ import (
 	"os/signal"
 	"path/filepath"
 	"regexp"
+	"sync"
 	"time"
 )
 
 const usage = `usage: go run ./controller/mutants planted [-only PATTERN] [-nights N [-seed S]]
-       go run ./controller/mutants safety [-sample N -seed S] [-only PATTERN] [-skip PATTERN]
+       go run ./controller/mutants safety [-sample N -seed S] [-only PATTERN] [-skip PATTERN] [-workers N]
 Exit code: 0 all found, 1 some not, 2 wrong use.
 `
 
@@ -37,6 +38,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	sample := flags.Int("sample", 0, "try so many `MUTANTS`, drawn by the seed; 0 = all")
 	seed := flags.Uint64("seed", 1, "`SEED` of the sample, or of the first night above 10,000")
 	skip := flags.String("skip", "", "leave these tests of safety out, as the slowest: a `PATTERN`; what is killed is then the least that is")
+	workers := flags.Int("workers", 2, "mutants of safety tried at once")
 	limit := flags.Duration("limit", 3*time.Minute, "`TIME` in which a mutant's tests must end; one that hangs is found")
 	if err := flags.Parse(args[1:]); err != nil {
 		return 2
@@ -57,7 +59,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	case "planted":
 		survived, err = t.tryPlanted(ctx, stdout, pattern, *nights, *seed, *limit)
 	case "safety":
-		survived, err = t.trySafety(ctx, stdout, &choice{pattern, *skip, *sample, *seed, *limit})
+		survived, err = t.trySafety(ctx, stdout, &choice{pattern, *skip, *sample, *seed, *limit, *workers})
 	default:
 		fmt.Fprint(stderr, usage)
 		return 2
@@ -76,6 +78,8 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 type tree struct {
 	root string // where go.mod is
 	temp string
+
+	building sync.Mutex
 }
 
 // newTree looks for go.mod from a folder upward.

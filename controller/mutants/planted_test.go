@@ -2,6 +2,7 @@ package main
 
 import (
 	"leat/controller/campaign"
+	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -130,6 +131,20 @@ func TestEveryRuleThatABugBreaksIsInTheTableOfRules(t *testing.T) {
 			if !known[number] {
 				t.Errorf("%q breaks rule %s, which is not in the table", b.name, number)
 			}
+		}
+	}
+}
+
+// A line that has changed is another mutant, which nobody has looked at.
+func TestEveryEquivalentMutantIsOfALineThatIsThere(t *testing.T) {
+	tree := aTree(t)
+	for _, e := range equivalents {
+		body, err := os.ReadFile(filepath.Join(tree.root, filepath.FromSlash(e.file)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if e.reason == "" || !slices.ContainsFunc(strings.Split(string(body), "\n"), func(line string) bool { return strings.TrimSpace(line) == e.line }) {
+			t.Errorf("%s has no line %q, or there is no reason", e.file, e.line)
 		}
 	}
 }

@@ -20,21 +20,39 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 )
 
 //go:embed switch.txt
 var switchText string
 
-const mutated = "safety"
+// mutated are the packages that are mutated, each with those whose tests may find it: its
+// own, and where that has none or is used by one whose tests know better, those too.
+var mutated = []struct {
+	folder string
+	found  []string
+}{
+	{"safety", []string{"safety"}},
+	{"safety/alarm", []string{"safety/alarm"}},
+	{"safety/ledger", []string{"safety/ledger"}},
+	{"safety/line", []string{"safety/line"}},
+	{"safety/response", []string{"safety/response", "safety"}},
+	{"safety/sizing", []string{"safety/sizing", "controller/config"}},
+}
 
-// trial is the package with all its mutants, built.
+// trial is a package with all its mutants, and once it is wanted the tests that may find
+// them, built.
 type trial struct {
 	*tree
 	*choice
+	folder  string
+	found   []string // packages with tests
 	mutants []mutant
 	lines   map[string][]string // by file
-	binary  string
+	texts   map[string][]byte   // mutated, by file
+	ready   sync.Once
+	failed  error
 	tests   []test
 }
 
@@ -45,110 +63,170 @@ type choice struct {
 	sample int    // 0 = all
 	seed   uint64
 	limit  time.Duration
+
+	workers int
+}
+
+// drawn is a mutant with the trial that it is of.
+type drawn struct {
+	*trial
+	*mutant
 }
 
 // trySafety tries a sample of the mutants of safety and prints what survived.
 func (t *tree) trySafety(ctx context.Context, out io.Writer, which *choice) (survived int, err error) {
-	s := &trial{tree: t, choice: which, lines: map[string][]string{}}
-	if err := s.make(ctx); err != nil {
-		return 0, err
-	}
-	if err := s.rehearse(ctx, out); err != nil {
-		return 0, err
-	}
-	all := slices.DeleteFunc(slices.Clone(s.mutants), func(m mutant) bool { return !s.only.MatchString(m.String()) })
-	drawn := all
-	if s.sample > 0 && s.sample < len(all) {
-		drawn = nil // in the order drawn: of a run that is interrupted, too, it is a fair sample
-		for _, i := range rand.New(rand.NewPCG(s.seed, 0)).Perm(len(all))[:s.sample] {
-			drawn = append(drawn, all[i])
+	var all []drawn
+	for _, m := range mutated {
+		s := &trial{tree: t, choice: which, folder: m.folder, found: m.found, lines: map[string][]string{}}
+		if err := s.make(); err != nil {
+			return 0, err
+		}
+		for i := range s.mutants {
+			if which.only.MatchString(s.folder + "/" + s.mutants[i].String()) {
+				all = append(all, drawn{s, &s.mutants[i]})
+			}
 		}
 	}
-	fmt.Fprintf(out, "%d mutants of %s, %d drawn by seed %d\n", len(all), mutated, len(drawn), s.seed)
-	counts := map[string]*count{}
-	defer func() { report(out, counts) }() // of those that were tried, if it was interrupted
-	for i := range drawn {
-		m := &drawn[i]
-		c := counts[m.at.Filename]
-		if c == nil {
-			c = &count{}
-			counts[m.at.Filename] = c
+	some := all
+	if which.sample > 0 && which.sample < len(all) {
+		some = nil // in the order drawn: of a run that is interrupted, too, it is a fair sample
+		for _, i := range rand.New(rand.NewPCG(which.seed, 0)).Perm(len(all))[:which.sample] {
+			some = append(some, all[i])
 		}
-		killed, err := s.try(ctx, m)
-		if err != nil {
-			return survived, err
+	}
+	fmt.Fprintf(out, "%d mutants of safety and what is in it, %d drawn by seed %d\n", len(all), len(some), which.seed)
+	tally := &tally{out: out, counts: map[string]*count{}}
+	defer tally.report() // of those that were tried, if it was interrupted
+	work, wait := make(chan drawn), sync.WaitGroup{}
+	within, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	for range max(1, which.workers) {
+		wait.Go(func() {
+			for m := range work {
+				if err := tally.one(within, m); err != nil {
+					cancel(err)
+				}
+			}
+		})
+	}
+	for _, m := range some {
+		if within.Err() != nil {
+			break
 		}
-		reason := ""
-		switch {
-		case killed:
-			c.killed++
-			continue
-		case s.equivalent(m, &reason):
-			c.equivalent++
-			fmt.Fprintf(out, "equivalent %v: %s\n", m, reason)
-			continue
-		}
+		work <- m
+	}
+	close(work)
+	wait.Wait()
+	return tally.survived, context.Cause(within)
+}
+
+// tally is what became of the mutants so far.
+type tally struct {
+	mutex    sync.Mutex
+	out      io.Writer
+	counts   map[string]*count
+	survived int
+}
+
+// one tries a mutant and notes what became of it.
+func (t *tally) one(ctx context.Context, m drawn) error {
+	m.ready.Do(func() { m.failed = m.rehearse(ctx, t) })
+	if m.failed != nil {
+		return m.failed
+	}
+	killed, err := m.try(ctx, m.mutant)
+	if err != nil {
+		return err
+	}
+	t.mutex.Lock()
+	defer t.mutex.Unlock()
+	file := m.folder + "/" + m.at.Filename
+	c := t.counts[file]
+	if c == nil {
+		c = &count{}
+		t.counts[file] = c
+	}
+	reason := ""
+	switch {
+	case killed:
+		c.killed++
+	case m.equivalent(m.mutant, &reason):
+		c.equivalent++
+		fmt.Fprintf(t.out, "equivalent %s/%v: %s\n", m.folder, m.mutant, reason)
+	default:
 		c.survived++
-		survived++
+		t.survived++
 		never := ""
-		if !s.reached(m) {
+		if !m.reached(m.mutant) {
 			never = " (no test comes here)"
 		}
-		fmt.Fprintf(out, "SURVIVED %v%s\n\t%s\n", m, never, s.line(m))
+		fmt.Fprintf(t.out, "SURVIVED %s/%v%s\n\t%s\n", m.folder, m.mutant, never, m.line(m.mutant))
 	}
-	return survived, nil
+	return nil
 }
 
 type count struct{ killed, survived, equivalent int }
 
-func report(out io.Writer, counts map[string]*count) {
+func (t *tally) report() {
 	var files []string
 	sum := count{}
-	for file, c := range counts {
+	for file, c := range t.counts {
 		files = append(files, file)
 		sum = count{sum.killed + c.killed, sum.survived + c.survived, sum.equivalent + c.equivalent}
 	}
 	slices.Sort(files)
-	fmt.Fprintf(out, "%-24s %8s %9s %11s\n", "file", "killed", "survived", "equivalent")
+	fmt.Fprintf(t.out, "%-36s %8s %9s %11s\n", "file", "killed", "survived", "equivalent")
 	for _, file := range files {
-		c := counts[file]
-		fmt.Fprintf(out, "%-24s %8d %9d %11d\n", file, c.killed, c.survived, c.equivalent)
+		c := t.counts[file]
+		fmt.Fprintf(t.out, "%-36s %8d %9d %11d\n", file, c.killed, c.survived, c.equivalent)
 	}
 	share := 100 * float64(sum.killed) / float64(max(1, sum.killed+sum.survived))
-	fmt.Fprintf(out, "%-24s %8d %9d %11d   %.1f %% killed\n", "all", sum.killed, sum.survived, sum.equivalent, share)
+	fmt.Fprintf(t.out, "%-36s %8d %9d %11d   %.1f %% killed\n", "all", sum.killed, sum.survived, sum.equivalent, share)
 }
 
 func (s *trial) line(m *mutant) string { return strings.TrimSpace(s.lines[m.at.Filename][m.at.Line-1]) }
 
-// make mutates the package and builds its tests.
-func (s *trial) make(ctx context.Context) error {
-	c, err := s.newCompiler(mutated)
+// make mutates the package.
+func (s *trial) make() error {
+	c, err := s.newCompiler(s.folder)
 	if err != nil {
 		return err
 	}
 	m, texts, err := s.mutate(c)
 	if err != nil {
-		return err
+		return fmt.Errorf("%s: %w", s.folder, err)
 	}
-	s.mutants = m.mutants()
+	s.mutants, s.texts = m.mutants(), texts
+	return nil
+}
+
+// suite builds the tests of a package over the mutated one.
+func (s *trial) suite(ctx context.Context, pkg string) (binary string, err error) {
+	own := strings.ReplaceAll(s.folder, "/", "_")
 	replace := map[string]string{}
-	for name, text := range texts {
-		path := filepath.Join(s.temp, "mutated_"+name)
+	for name, text := range s.texts {
+		path := filepath.Join(s.temp, own+"_"+name)
 		if err := os.WriteFile(path, text, 0o600); err != nil {
-			return err
+			return "", err
 		}
-		replace[filepath.Join(s.root, mutated, name)] = path
+		replace[filepath.Join(s.root, filepath.FromSlash(s.folder), name)] = path
 	}
 	body, err := json.Marshal(map[string]map[string]string{"Replace": replace})
 	if err != nil {
-		return err
+		return "", err
 	}
-	overlay := filepath.Join(s.temp, "overlay.json")
+	overlay := filepath.Join(s.temp, own+".json")
 	if err := os.WriteFile(overlay, body, 0o600); err != nil {
-		return err
+		return "", err
 	}
-	s.binary, err = s.build(ctx, overlay, mutated, true)
-	return err
+	s.building.Lock()
+	defer s.building.Unlock()
+	built, err := s.build(ctx, overlay, pkg, true)
+	if err != nil {
+		return "", err
+	}
+	binary = filepath.Join(s.temp, own+"_by_"+strings.ReplaceAll(pkg, "/", "_"))
+	return binary, os.Rename(built, binary)
 }
 
 const switchFile = "mutate_switch.go"
@@ -159,21 +237,21 @@ func (s *trial) mutate(c *compiler) (*mutation, map[string][]byte, error) {
 		consts: map[types.Object]int{}, edits: map[*ast.File][]insertion{}}
 	names := []string{}
 	var files []*ast.File
-	for name := range c.files[mutated] {
+	for name := range c.files[s.folder] {
 		names = append(names, name)
 	}
 	slices.Sort(names)
 	bodies := map[string][]byte{}
 	for _, name := range names {
-		body, err := os.ReadFile(filepath.Join(s.root, mutated, name))
+		body, err := os.ReadFile(filepath.Join(s.root, filepath.FromSlash(s.folder), name))
 		if err != nil {
 			return nil, nil, err
 		}
 		bodies[name], s.lines[name] = body, strings.Split(string(body), "\n")
-		files = append(files, c.files[mutated][name])
+		files = append(files, c.files[s.folder][name])
 	}
 	var err error
-	if m.pkg, err = (&types.Config{Importer: c.imports}).Check("leat/"+mutated, c.fset, files, m.info); err != nil {
+	if m.pkg, err = (&types.Config{Importer: c.imports}).Check("leat/"+s.folder, c.fset, files, m.info); err != nil {
 		return nil, nil, err
 	}
 	for _, file := range files {
@@ -186,7 +264,7 @@ func (s *trial) mutate(c *compiler) (*mutation, map[string][]byte, error) {
 		for i, name := range names {
 			texts[name], places[name] = m.render(bodies[name], files[i])
 		}
-		dropped, err := m.drop(c, texts, places)
+		dropped, err := m.drop(c, s.folder, texts, places)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -198,7 +276,7 @@ func (s *trial) mutate(c *compiler) (*mutation, map[string][]byte, error) {
 }
 
 // drop takes out the sites at which the package does not compile.
-func (m *mutation) drop(c *compiler, texts map[string][]byte, places map[string][]laid) (dropped int, err error) {
+func (m *mutation) drop(c *compiler, folder string, texts map[string][]byte, places map[string][]laid) (dropped int, err error) {
 	var files []*ast.File
 	for name, text := range texts {
 		file, err := parser.ParseFile(c.fset, name, text, parser.SkipObjectResolution)
@@ -234,7 +312,7 @@ func (m *mutation) drop(c *compiler, texts map[string][]byte, places map[string]
 		}
 		other = err
 	}
-	_, _ = (&types.Config{Importer: c.imports, Error: blame}).Check("leat/"+mutated, c.fset, files, nil) // blame was told
+	_, _ = (&types.Config{Importer: c.imports, Error: blame}).Check("leat/"+folder, c.fset, files, nil) // blame was told
 	if dropped == 0 && other != nil {
 		return 0, other
 	}
@@ -243,8 +321,10 @@ func (m *mutation) drop(c *compiler, texts map[string][]byte, places map[string]
 
 var tested = regexp.MustCompile(`(?m)^--- (PASS|FAIL): (\S+) \(([0-9.]+)s\)`)
 
-// test is a test of the package.
+// test is a test that may find a mutant.
 type test struct {
+	pkg, binary string
+
 	name    string
 	rank    int // among ranks
 	reaches map[int]bool
@@ -254,44 +334,58 @@ type test struct {
 // costs no run of the others.
 var ranks = [...]float64{0.02, 0.5, math.Inf(1)}
 
-// rehearse runs the tests with no mutant active: how long each takes, and what it
-// reaches. A test that fails for the switches themselves, as one that counts allocations
-// does, is left out.
-func (s *trial) rehearse(ctx context.Context, out io.Writer) error {
-	run, err := s.runs(ctx, 20*s.limit, noVariable, mutated, s.binary, "-test.v", "-test.skip", cmp.Or(s.skip, "^$"))
-	if err != nil {
-		return err
-	}
-	var failed []string
-	for _, found := range tested.FindAllSubmatch(run.said, -1) {
-		test := test{name: string(found[2])}
-		if string(found[1]) == "FAIL" {
-			failed = append(failed, test.name)
+// rehearse builds the tests and runs them with no mutant active: how long each takes, and
+// what it reaches. A test that fails for the switches themselves, as one that counts
+// allocations does, is left out.
+func (s *trial) rehearse(ctx context.Context, t *tally) error {
+	for _, pkg := range s.found {
+		if tests, err := filepath.Glob(filepath.Join(s.root, filepath.FromSlash(pkg), "*_test.go")); err != nil || len(tests) == 0 {
 			continue
 		}
-		seconds, _ := strconv.ParseFloat(string(found[3]), 64)
-		for seconds > ranks[test.rank] {
-			test.rank++
-		}
-		if test.reaches, err = s.reachedBy(ctx, test.name); err != nil {
+		binary, err := s.suite(ctx, pkg)
+		if err != nil {
 			return err
 		}
-		s.tests = append(s.tests, test)
+		run, err := s.runs(ctx, 20*s.limit, noVariable, pkg, binary, "-test.v", "-test.skip", cmp.Or(s.skip, "^$"))
+		if err != nil {
+			return err
+		}
+		var failed []string
+		for _, found := range tested.FindAllSubmatch(run.said, -1) {
+			test := test{pkg: pkg, binary: binary, name: string(found[2])}
+			if string(found[1]) == "FAIL" {
+				failed = append(failed, test.name)
+				continue
+			}
+			seconds, _ := strconv.ParseFloat(string(found[3]), 64)
+			for seconds > ranks[test.rank] {
+				test.rank++
+			}
+			if test.reaches, err = s.reachedBy(ctx, &test); err != nil {
+				return err
+			}
+			s.tests = append(s.tests, test)
+		}
+		if run.hung {
+			return fmt.Errorf("without a mutant the tests of %s do not end: %s", pkg, lastLine(run.said))
+		}
+		if len(failed) > 0 {
+			t.mutex.Lock()
+			fmt.Fprintf(t.out, "left out of %s, since they fail for the switches alone: %s\n", pkg, strings.Join(failed, ", "))
+			t.mutex.Unlock()
+		}
 	}
-	if run.hung || len(s.tests) == 0 {
-		return fmt.Errorf("without a mutant the tests do not end: %s", lastLine(run.said))
-	}
-	if len(failed) > 0 {
-		fmt.Fprintf(out, "left out, since they fail for the switches alone: %s\n", strings.Join(failed, ", "))
+	if len(s.tests) == 0 {
+		return fmt.Errorf("no test can find a mutant of %s", s.folder)
 	}
 	return nil
 }
 
 // reachedBy is which mutants one test comes to.
-func (s *trial) reachedBy(ctx context.Context, name string) (map[int]bool, error) {
-	path := filepath.Join(s.temp, "reached")
-	if run, err := s.runs(ctx, 20*s.limit, "MUTANTS_REACHED="+path, mutated, s.binary, "-test.run", "^"+name+"$"); err != nil || run.failed {
-		return nil, cmp.Or(err, fmt.Errorf("%s fails alone: %s", name, lastLine(run.said)))
+func (s *trial) reachedBy(ctx context.Context, t *test) (map[int]bool, error) {
+	path := t.binary + ".reached"
+	if run, err := s.runs(ctx, 20*s.limit, "MUTANTS_REACHED="+path, t.pkg, t.binary, "-test.run", "^"+t.name+"$"); err != nil || run.failed {
+		return nil, cmp.Or(err, fmt.Errorf("%s fails alone: %s", t.name, lastLine(run.said)))
 	}
 	body, err := os.ReadFile(path)
 	if err != nil {
@@ -313,21 +407,24 @@ func (s *trial) reached(m *mutant) bool {
 	return slices.ContainsFunc(s.tests, func(t test) bool { return t.reaches[m.number] })
 }
 
-// try says whether the tests that come to a mutant find it.
+// try says whether the tests that come to a mutant find it, the quickest of each package
+// first.
 func (s *trial) try(ctx context.Context, m *mutant) (killed bool, err error) {
 	for rank := range ranks {
-		var names []string
-		for _, t := range s.tests {
-			if t.rank == rank && t.reaches[m.number] {
-				names = append(names, t.name)
+		for _, pkg := range s.found {
+			binary, names := "", []string(nil)
+			for _, t := range s.tests {
+				if t.pkg == pkg && t.rank == rank && t.reaches[m.number] {
+					binary, names = t.binary, append(names, t.name)
+				}
 			}
-		}
-		if len(names) == 0 {
-			continue
-		}
-		run, err := s.runs(ctx, s.limit, "MUTANT="+strconv.Itoa(m.number), mutated, s.binary, "-test.failfast", "-test.run", "^("+strings.Join(names, "|")+")$")
-		if err != nil || run.failed {
-			return run.failed, err
+			if len(names) == 0 {
+				continue
+			}
+			run, err := s.runs(ctx, s.limit, "MUTANT="+strconv.Itoa(m.number), pkg, binary, "-test.failfast", "-test.run", "^("+strings.Join(names, "|")+")$")
+			if err != nil || run.failed {
+				return run.failed, err
+			}
 		}
 	}
 	return false, nil

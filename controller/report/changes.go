@@ -74,7 +74,8 @@ func over(state string) bool {
 var told = map[ledger.ChangeKind]bool{ledger.ChangeMode: true, ledger.ChangeSetpoint: true, ledger.ChangeTrip: true, ledger.ChangeClear: true,
 	ledger.ChangeUnconfirmed: true, ledger.ChangeConfirmed: true, ledger.ChangeHandDose: true, ledger.ChangeHandVoid: true,
 	ledger.ChangeServiced: true, ledger.ChangePause: true, ledger.ChangeSettings: true, ledger.ChangeAnalysis: true, ledger.ChangeEpoch: true,
-	ledger.ChangeRestored: true, ledger.ChangeDisarmed: true, ledger.ChangeStart: true, ledger.ChangeRefill: true, ledger.ChangeMark: true}
+	ledger.ChangeRestored: true, ledger.ChangeDisarmed: true, ledger.ChangeStart: true, ledger.ChangeRefill: true, ledger.ChangeMark: true, ledger.ChangeMeter: true,
+	ledger.ChangeCalibration: true, ledger.ChangePumpRate: true, ledger.ChangeTube: true, ledger.ChangeHolidayEnd: true}
 
 // changesOf are the changes of a tank, or of the station.
 func changesOf(past *diary.Past, tank string) (changes []Change) {

@@ -3,8 +3,6 @@ package report
 import (
 	"fmt"
 	"math"
-	"strconv"
-	"strings"
 	"time"
 
 	"leat/controller/diary"
@@ -31,36 +29,19 @@ type Trend struct {
 	WeekU   float64 `json:"per_week_uncertainty"` // 0 = fewer than three tell of it
 }
 
-// meterReadings are those that a mark holds: "meter ph 5.92 ec 1.83", either or both.
-func meterReadings(note string) map[string]float64 {
-	words := strings.Fields(strings.ToLower(note))
-	if len(words) < 3 || words[0] != "meter" {
-		return nil
-	}
-	found := map[string]float64{}
-	for i := 1; i+1 < len(words); i += 2 {
-		v, err := strconv.ParseFloat(words[i+1], 64)
-		if err != nil || !(v > 0 && v <= 14) || words[i] != diary.PH && words[i] != diary.EC {
-			break // what follows is a remark
-		}
-		found[words[i]] = v
-	}
-	return found
-}
-
 // meters finds the hand meter's readings of a record and what the probes read then.
 func (r *Probes) meters(record Record) error {
-	var marks []ledger.Entry
+	var read []ledger.Entry
 	err := record.EachEntry(func(e ledger.Entry) error {
-		if e.Change == ledger.ChangeMark && len(meterReadings(e.Note)) > 0 {
-			marks = append(marks, e)
+		if e.Change == ledger.ChangeMeter {
+			read = append(read, e)
 		}
 		return nil
 	})
-	for i := 0; err == nil && i < len(marks); i++ {
+	for i := 0; err == nil && i < len(read); i++ {
 		var past *diary.Past
-		if past, err = record.Past(marks[i].At.Wall.Add(-3*time.Minute), marks[i].At.Wall.Add(3*time.Minute)); err == nil {
-			r.meter(&marks[i], past)
+		if past, err = record.Past(read[i].At.Wall.Add(-3*time.Minute), read[i].At.Wall.Add(3*time.Minute)); err == nil {
+			r.meter(&read[i], past)
 		}
 	}
 	for i := range r.Probes {
@@ -71,22 +52,20 @@ func (r *Probes) meters(record Record) error {
 
 // meter puts one entry beside the probes of its tank.
 func (r *Probes) meter(e *ledger.Entry, past *diary.Past) {
-	for q, v := range meterReadings(e.Note) {
-		for i := range r.Probes {
-			p := &r.Probes[i]
-			if p.Tank != e.Tank || p.Quantity != q {
-				continue
-			}
-			m := Metered{At: e.At.Wall.In(r.At.Location()), By: ledger.Printable(e.By), Meter: v}
-			if minutes := past.Minutes[p.Tank+"/"+p.Name]; len(minutes) > 0 {
-				sum := 0.0
-				for _, minute := range minutes {
-					sum += minute.Mean / float64(len(minutes))
-				}
-				m.Probe = &sum
-			}
-			p.Metered = append(p.Metered, m)
+	for i := range r.Probes {
+		p := &r.Probes[i]
+		if p.Tank != e.Tank || p.Quantity != e.Quantity.String() {
+			continue
 		}
+		m := Metered{At: e.At.Wall.In(r.At.Location()), By: ledger.Printable(e.By), Meter: e.Value}
+		if minutes := past.Minutes[p.Tank+"/"+p.Name]; len(minutes) > 0 {
+			sum := 0.0
+			for _, minute := range minutes {
+				sum += minute.Mean / float64(len(minutes))
+			}
+			m.Probe = &sum
+		}
+		p.Metered = append(p.Metered, m)
 	}
 }
 
@@ -126,7 +105,7 @@ func (p *Probe) trend() {
 // MeterWords say how a probe stands beside the hand meter, and whether it is time again.
 func (p *Probe) MeterWords(now time.Time) string {
 	if len(p.Metered) == 0 {
-		return fmt.Sprintf("never compared with a hand meter: leat act mark -tank %s -note \"meter %s VALUE\", once a week", p.Tank, p.Quantity)
+		return fmt.Sprintf("never compared with a hand meter: leat act meter -tank %s -%s VALUE, once a week", p.Tank, p.Quantity)
 	}
 	last := p.Metered[len(p.Metered)-1]
 	words := fmt.Sprintf("hand meter %d ×, last %s", len(p.Metered), last.At.Format("2006-01-02"))

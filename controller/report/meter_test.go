@@ -41,9 +41,11 @@ func TestAHandMeterBesideTheProbeShowsItsDrift(t *testing.T) {
 	end := time.Date(2031, 5, 1, 12, 0, 0, 0, time.UTC)
 	// The probe rises by 0.03 in four weeks above a meter that reads 5.80, give or take 0.01.
 	record := &metered{end: end, reads: func(at time.Time) float64 { return 5.8 + 0.03*(1-end.Sub(at).Hours()/24/7/4) }}
-	for i, scatter := range []string{"5.81", "5.79", "5.80", "5.81", "5.79"} {
-		record.marks = append(record.marks, ledger.Entry{Kind: ledger.EntryChange, Change: ledger.ChangeMark, Tank: "north", By: "ada",
-			At: dosing.Instant{Wall: end.AddDate(0, 0, -8-7*(4-i))}, Note: "meter pH " + scatter + " ec 1.8 after cleaning"})
+	for i, scatter := range []float64{5.81, 5.79, 5.80, 5.81, 5.79} {
+		for _, q := range []dosing.Quantity{dosing.QuantityPH, dosing.QuantityEC} {
+			record.marks = append(record.marks, ledger.Entry{Kind: ledger.EntryChange, Change: ledger.ChangeMeter, Tank: "north", By: "ada",
+				At: dosing.Instant{Wall: end.AddDate(0, 0, -8-7*(4-i))}, Quantity: q, Value: scatter})
+		}
 	}
 	record.marks = append(record.marks, ledger.Entry{Kind: ledger.EntryChange, Change: ledger.ChangeMark, Tank: "north", Note: "meter was lent to the neighbour"})
 	r, err := report.ReadProbes(record)

@@ -144,6 +144,7 @@ func (f *Farm) addPumps(o Options) {
 		if i < len(o.Liquids) {
 			p.liquid = o.Liquids[i]
 		}
+		p.belongs = p.liquid
 		p.trouble.dead = o.DeadPumps
 		if p.left <= 0 {
 			p.left = fullUnknown

@@ -201,18 +201,38 @@ func (f *deeds) AddByHand(id dosing.TankID, p dosing.PumpID, volume dosing.Volum
 
 // Replace drains a share of a tank and fills it up with its source water.
 func (f *deeds) Replace(id dosing.TankID, share float64) {
-	t := f.tanks[id]
-	litres := min(share*t.litres(), 0.9*t.bulk.litres)
-	t.drain(litres)
-	fresh := water(t.topUpWater(), litres)
-	t.book.toppedUp.add(fresh)
-	t.bulk.add(fresh)
+	for _, t := range f.tanks[id].waters() {
+		litres := min(share*t.litres(), 0.9*t.bulk.litres)
+		t.drain(litres)
+		fresh := water(t.topUpWater(), litres)
+		t.book.toppedUp.add(fresh)
+		t.bulk.add(fresh)
+	}
+}
+
+// IntoStandard takes a probe out of its tank and puts it into a standard at 25 °C.
+func (f *deeds) IntoStandard(id dosing.InputID, value float64) {
+	for _, p := range f.probes {
+		if p.id == id {
+			p.inStandard = true
+			if p.standard = p.wire.sendsPH(value, 25); p.set.Quantity == dosing.QuantityEC {
+				p.standard = p.wire.sendsEC(value, value, 25)
+			}
+		}
+	}
+}
+
+// IntoTank puts a probe back.
+func (f *deeds) IntoTank(id dosing.InputID) {
+	for _, p := range f.probes {
+		p.inStandard = p.inStandard && p.id != id
+	}
 }
 
 // Refill fills a container with what belongs in it.
 func (f *deeds) Refill(id dosing.PumpID) {
 	p := f.pumps[id]
-	p.liquid = liquidOf(p.set)
+	p.liquid = p.belongs
 	p.left = p.set.Container
 	if p.left <= 0 {
 		p.left = fullUnknown

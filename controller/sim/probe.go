@@ -53,6 +53,9 @@ type probe struct {
 	sent    float64 // last value sent, in the quantity's unit
 	body    []byte  // the same as it was sent
 	trouble probeTrouble
+
+	inStandard bool
+	standard   float64 // what it sends there if it is perfect
 }
 
 // WildSample is one sample that said what was not so.
@@ -228,6 +231,9 @@ func (p *probe) digits() int {
 
 // truthOf is what the input would read if it were perfect.
 func (f *gauges) truthOf(p *probe) float64 {
+	if p.inStandard {
+		return p.standard
+	}
 	if p.set.Quantity == dosing.QuantityStop {
 		return truth01(f.stopPressed)
 	}

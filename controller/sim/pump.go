@@ -15,8 +15,10 @@ type pump struct {
 
 	rate   float64     // true microlitres per millisecond
 	liquid chem.Totals // what is in the container, mmol per L
-	left   dosing.Volume
-	rest   float64 // part of a microlitre not yet moved
+	// belongs is what should be in it.
+	belongs chem.Totals
+	left    dosing.Volume
+	rest    float64 // part of a microlitre not yet moved
 
 	drawn   dosing.Volume // left the container
 	spilled dosing.Volume // of it, onto the floor

@@ -133,6 +133,8 @@ type apiRequest struct {
 	Celsius  string `json:"celsius"`
 	Found    string `json:"found"`
 	Runs     string `json:"runs"`
+	PH       string `json:"ph"`
+	EC       string `json:"ec"`
 }
 
 type apiAnswer struct {

@@ -62,7 +62,7 @@ func pageOf(value func(string) string) string {
 		return inside(value("back"))
 	case do == controller.RequestPumpRate.String() || do == controller.RequestNewTube.String():
 		return "/pump/" + url.PathEscape(value("pump"))
-	case do == controller.RequestCalibrate.String():
+	case do == controller.RequestCalibrate.String() || do == controller.RequestMeter.String():
 		return tank + "/probes"
 	case do == controller.RequestEndHoliday.String():
 		return tank + "/schedule"

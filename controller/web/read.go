@@ -86,6 +86,8 @@ func (a *reader) readDetails(view *controller.View, value func(string) string, r
 		return readPump(view, value("pump"), "that was measured or replaced", request)
 	case controller.RequestCalibrate:
 		return readCalibrating(value, request)
+	case controller.RequestMeter:
+		return readMeter(value, request)
 	case controller.RequestVoid:
 		request.Entry = value("entry")
 	case controller.RequestHandDose:
@@ -117,6 +119,19 @@ func readShelf(value func(string) string, now time.Time, request *controller.Req
 		return fmt.Errorf("for=%.40q: want a time such as 2h", value("for"))
 	}
 	return nil
+}
+
+// readMeter reads what a hand meter said, of pH, EC or both.
+func readMeter(value func(string) string, request *controller.Request) (err error) {
+	if value("ph") != "" {
+		if request.Meter.PH, err = typed(value("ph")); err != nil {
+			return err
+		}
+	}
+	if value("ec") != "" {
+		request.Meter.EC, err = typed(value("ec"))
+	}
+	return err
 }
 
 // readPump finds a pump by its name.

@@ -28,12 +28,18 @@ const (
 	aimPH
 )
 
-// aims are the rows that the mixture was sought by.
-func (m *Mix) aims() (all []aim) {
+// causes find why a finished mixture misses its aims: the rows that it was sought by.
+type causes struct {
+	*Mix
+	aims []aim
+}
+
+func (m *Mix) causes() causes {
+	c := causes{Mix: m}
 	add := func(a aim, weight, scale, reached, target float64) {
 		a.over = (reached - target) / scale
 		a.pull = weight * weight * a.over / scale
-		all = append(all, a)
+		c.aims = append(c.aims, a)
 	}
 	n := m.Recipewide()
 	for s, w := range m.Wants {
@@ -48,14 +54,14 @@ func (m *Mix) aims() (all []aim) {
 	if m.Steered {
 		add(aim{kind: aimPH, name: "pH", of: balanceOf}, 1, chargeScale, balanceOf(m.Reached), m.need)
 	}
-	return all
+	return c
 }
 
 // aimOf is the aim of a substance that the recipe asks for.
-func (m *Mix) aimOf(s Substance) *aim {
-	for _, a := range m.aims() {
-		if a.kind == aimSubstance && a.substance == s {
-			return &a
+func (c causes) aimOf(s Substance) *aim {
+	for i := range c.aims {
+		if a := &c.aims[i]; a.kind == aimSubstance && a.substance == s {
+			return a
 		}
 	}
 	return nil
@@ -82,27 +88,27 @@ type obstacle struct {
 // obstacle finds what keeps the mixture from more of a stock: a limit that is
 // reached, else the target that pulls hardest the other way. The aim that wants more
 // is left out.
-func (m *Mix) obstacle(stock int, wanting *aim) (obstacle, bool) {
-	s := &m.Task.Stocks[stock]
+func (c causes) obstacle(stock int, wanting *aim) (obstacle, bool) {
+	s := &c.Task.Stocks[stock]
 	each := s.perUnit()
-	if s.AtMost > 0 && m.Amounts[stock] > s.AtMost*0.999 {
+	if s.AtMost > 0 && c.Amounts[stock] > s.AtMost*0.999 {
 		return obstacle{cause: causeAtMost}, true
 	}
-	if share := m.Task.MaxNH4; each[NH4] > share*each.Nitrogen() && m.Reached[NH4] > 0.999*share*m.Reached.Nitrogen() {
+	if share := c.Task.MaxNH4; each[NH4] > share*each.Nitrogen() && c.Reached[NH4] > 0.999*share*c.Reached.Nitrogen() {
 		return obstacle{cause: causeAmmonium}, true
 	}
-	for o, w := range m.Wants {
-		if w.Limited && each[o] > 0 && m.Reached[o] > w.Most*0.999 {
+	for o, w := range c.Wants {
+		if w.Limited && each[o] > 0 && c.Reached[o] > w.Most*0.999 {
 			return obstacle{cause: causeNeverAbove, other: Substance(o)}, true
 		}
 	}
-	if m.N.Limited && each.Nitrogen() > 0 && m.Reached.Nitrogen() > m.N.Most*0.999 {
+	if c.N.Limited && each.Nitrogen() > 0 && c.Reached.Nitrogen() > c.N.Most*0.999 {
 		return obstacle{cause: causeNeverAbove, other: SubstanceCount}, true
 	}
-	if m.Task.IsTank && !s.Solid && m.Task.volume(m.Amounts) > 0.999*mostVolume {
+	if c.Task.IsTank && !s.Solid && c.Task.volume(c.Amounts) > 0.999*mostVolume {
 		return obstacle{cause: causeVolume}, true
 	}
-	if a, pull := m.hardest(stock, wanting, 1); pull > 0 {
+	if a, pull := c.hardest(stock, wanting, 1); pull > 0 {
 		return obstacle{cause: causePast, past: a}, true
 	}
 	return obstacle{}, false
@@ -110,9 +116,9 @@ func (m *Mix) obstacle(stock int, wanting *aim) (obstacle, bool) {
 
 // hardest is the aim that a unit more of a stock harms most (sign 1) or serves most
 // (sign −1). A stock of micronutrients is given for those alone.
-func (m *Mix) hardest(stock int, but *aim, sign float64) (worst aim, pull float64) {
-	each, trace := m.Task.Stocks[stock].perUnit(), m.Task.isTrace(&m.Task.Stocks[stock])
-	for _, a := range m.aims() {
+func (c causes) hardest(stock int, but *aim, sign float64) (worst aim, pull float64) {
+	each, trace := c.Task.Stocks[stock].perUnit(), c.Task.isTrace(&c.Task.Stocks[stock])
+	for _, a := range c.aims {
 		if but != nil && a.kind == but.kind && a.substance == but.substance || trace && !a.micro {
 			continue
 		}
@@ -124,21 +130,21 @@ func (m *Mix) hardest(stock int, but *aim, sign float64) (worst aim, pull float6
 }
 
 // obstacleText says it of stocks that share it.
-func (m *Mix) obstacleText(stocks []int, o obstacle) string {
+func (c causes) obstacleText(stocks []int, o obstacle) string {
 	var names []string
 	for _, i := range stocks {
-		names = append(names, m.Task.Stocks[i].Name)
+		names = append(names, c.Task.Stocks[i].Name)
 	}
 	switch o.cause {
 	case causeAtMost:
 		return fmt.Sprintf("%s %s at the most you allow; raise that, or make it stronger", strings.Join(names, " and "), plural(len(names), "stands", "stand"))
 	case causeAmmonium:
-		return fmt.Sprintf("ammonium is held at %s %% of nitrogen", figure(100*m.Task.MaxNH4))
+		return fmt.Sprintf("ammonium is held at %s %% of nitrogen", figure(100*c.Task.MaxNH4))
 	case causeNeverAbove:
 		if o.other == SubstanceCount {
-			return fmt.Sprintf("%s %s N, which is never to pass %s", strings.Join(names, " or "), plural(len(names), "brings", "bring"), milligrams(m.N.Most*14.007))
+			return fmt.Sprintf("%s %s N, which is never to pass %s", strings.Join(names, " or "), plural(len(names), "brings", "bring"), milligrams(c.N.Most*14.007))
 		}
-		return fmt.Sprintf("%s %s %s, which is never to pass %s", strings.Join(names, " or "), plural(len(names), "brings", "bring"), o.other, milligrams(m.Wants[o.other].Most*o.other.Mass()))
+		return fmt.Sprintf("%s %s %s, which is never to pass %s", strings.Join(names, " or "), plural(len(names), "brings", "bring"), o.other, milligrams(c.Wants[o.other].Most*o.other.Mass()))
 	case causeVolume:
 		return fmt.Sprintf("the liquids fill the %s of the volume that they may take", percent(mostVolume))
 	}
@@ -148,7 +154,7 @@ func (m *Mix) obstacleText(stocks []int, o obstacle) string {
 		return who + " lowers pH, which is below its target already"
 	case a.kind == aimPH:
 		return who + " raises pH, which is above its target already"
-	case a.kind == aimSubstance && m.Wants[a.substance].Amount == 0:
+	case a.kind == aimSubstance && c.Wants[a.substance].Amount == 0:
 		return fmt.Sprintf("%s brings more %s, and none is wanted", who, a.name)
 	default:
 		return fmt.Sprintf("%s brings more %s, which is %s over its target already", who, a.name, percent(a.over))
@@ -156,10 +162,10 @@ func (m *Mix) obstacleText(stocks []int, o obstacle) string {
 }
 
 // hindrance says why there is too little of something.
-func (m *Mix) hindrance(a *aim) string {
+func (c causes) hindrance(a *aim) string {
 	var carriers, acids []int
-	for i := range m.Task.Stocks {
-		switch s := &m.Task.Stocks[i]; {
+	for i := range c.Task.Stocks {
+		switch s := &c.Task.Stocks[i]; {
 		case !(a.of(s.Content) > 0):
 		case s.acidic():
 			acids = append(acids, i)
@@ -168,7 +174,7 @@ func (m *Mix) hindrance(a *aim) string {
 		}
 	}
 	if len(carriers) == 0 && len(acids) > 0 {
-		return fmt.Sprintf("no stock carries %s but %s, which is given for the pH alone", a.name, m.Task.Stocks[acids[0]].Name)
+		return fmt.Sprintf("no stock carries %s but %s, which is given for the pH alone", a.name, c.Task.Stocks[acids[0]].Name)
 	}
 	if len(carriers) == 0 {
 		return "no stock carries " + a.name
@@ -176,11 +182,11 @@ func (m *Mix) hindrance(a *aim) string {
 	var order []obstacle
 	with := map[string][]int{} // stocks by the text of their obstacle without names
 	for _, i := range carriers {
-		o, ok := m.obstacle(i, a)
+		o, ok := c.obstacle(i, a)
 		if !ok {
 			continue
 		}
-		key := m.obstacleText(nil, o)
+		key := c.obstacleText(nil, o)
 		if with[key] == nil {
 			order = append(order, o)
 		}
@@ -189,43 +195,43 @@ func (m *Mix) hindrance(a *aim) string {
 	if len(order) == 0 {
 		return "what lacks is too little to be measured out"
 	}
-	if o := order[0]; len(order) == 1 && len(with[m.obstacleText(nil, o)]) == len(carriers) {
+	if o := order[0]; len(order) == 1 && len(with[c.obstacleText(nil, o)]) == len(carriers) {
 		switch {
 		case o.cause == causeNeverAbove && o.other != a.substance && o.other != SubstanceCount:
-			return fmt.Sprintf("no stock carries %s without %s, which is never to pass %s", a.name, o.other, milligrams(m.Wants[o.other].Most*o.other.Mass()))
-		case o.cause == causePast && o.past.kind == aimSubstance && o.past.over > 0 && m.Wants[o.past.substance].Amount > 0:
+			return fmt.Sprintf("no stock carries %s without %s, which is never to pass %s", a.name, o.other, milligrams(c.Wants[o.other].Most*o.other.Mass()))
+		case o.cause == causePast && o.past.kind == aimSubstance && o.past.over > 0 && c.Wants[o.past.substance].Amount > 0:
 			return fmt.Sprintf("no stock carries %s without %s, which is %s over its target already; a stock of another salt of it would free it", a.name, o.past.name, percent(o.past.over))
 		}
 	}
 	var texts []string
 	for _, o := range order {
-		texts = append(texts, m.obstacleText(with[m.obstacleText(nil, o)], o))
+		texts = append(texts, c.obstacleText(with[c.obstacleText(nil, o)], o))
 	}
 	return strings.Join(texts, "; ")
 }
 
 // bringers names who brings a surplus, and for what else it is given.
-func (m *Mix) bringers(a *aim) string {
+func (c causes) bringers(a *aim) string {
 	type part struct {
 		stock  int
 		amount float64
 	}
 	var parts []part
-	for i := range m.Task.Stocks {
-		if v := a.of(m.Task.Stocks[i].perUnit()) * m.Amounts[i]; v > 0.05*a.of(m.Reached) {
+	for i := range c.Task.Stocks {
+		if v := a.of(c.Task.Stocks[i].perUnit()) * c.Amounts[i]; v > 0.05*a.of(c.Reached) {
 			parts = append(parts, part{i, v})
 		}
 	}
 	sort.SliceStable(parts, func(a, b int) bool { return parts[a].amount > parts[b].amount })
 	if len(parts) == 0 {
-		return "the " + m.Task.BaseName() + " brings it"
+		return "the " + c.Task.BaseName() + " brings it"
 	}
-	if first := &m.Task.Stocks[parts[0].stock]; first.acidic() {
+	if first := &c.Task.Stocks[parts[0].stock]; first.acidic() {
 		mass := 14.007
 		if a.kind == aimSubstance {
 			mass = a.substance.Mass()
 		}
-		against := "alkalinity: " + m.alkaline()
+		against := "alkalinity: " + c.alkaline()
 		if first.Role == dosing.RoleBase {
 			against = "acidity"
 		}
@@ -233,8 +239,8 @@ func (m *Mix) bringers(a *aim) string {
 	}
 	var names []string
 	for _, p := range parts {
-		text := m.Task.Stocks[p.stock].Name
-		if need, pull := m.hardest(p.stock, a, -1); pull > 0 {
+		text := c.Task.Stocks[p.stock].Name
+		if need, pull := c.hardest(p.stock, a, -1); pull > 0 {
 			text += " (given for its " + strings.TrimSuffix(need.name, " as NO3") + ")"
 		}
 		names = append(names, text)
@@ -243,15 +249,15 @@ func (m *Mix) bringers(a *aim) string {
 }
 
 // alkaline names what the acid is given against, meq/L, the larger first.
-func (m *Mix) alkaline() string {
+func (c causes) alkaline() string {
 	type part struct {
 		name string
 		meq  float64
 	}
-	parts := []part{{"the " + m.Task.BaseName(), m.Acid}}
-	for i := range m.Task.Stocks {
-		if s := &m.Task.Stocks[i]; !s.acidic() {
-			parts = append(parts, part{s.Name, balanceOf(s.perUnit()) * m.Amounts[i]})
+	parts := []part{{"the " + c.Task.BaseName(), c.Acid}}
+	for i := range c.Task.Stocks {
+		if s := &c.Task.Stocks[i]; !s.acidic() {
+			parts = append(parts, part{s.Name, balanceOf(s.perUnit()) * c.Amounts[i]})
 		}
 	}
 	sort.SliceStable(parts, func(a, b int) bool { return parts[a].meq > parts[b].meq })

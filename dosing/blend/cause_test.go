@@ -22,7 +22,7 @@ func withMore(m *Mix, i int, more float64) *Mix {
 // squaresLeft is what the least squares sought to make small.
 func squaresLeft(m *Mix) float64 {
 	sum := 0.0
-	for _, a := range m.aims() {
+	for _, a := range m.causes().aims {
 		sum += a.pull * a.over * scaleOfAim(m, &a)
 	}
 	return sum
@@ -39,7 +39,7 @@ func scaleOfAim(m *Mix, a *aim) float64 {
 }
 
 func overNow(m *Mix, a *aim) float64 {
-	for _, b := range m.aims() {
+	for _, b := range m.causes().aims {
 		if b.kind == a.kind && b.substance == a.substance {
 			return b.over
 		}
@@ -65,7 +65,7 @@ func TestWhatAReasonClaimsHappensWhenItIsTried(t *testing.T) {
 		if err != nil {
 			continue
 		}
-		for _, a := range m.aims() {
+		for _, a := range m.causes().aims {
 			if a.micro || a.kind == aimPH || a.over > -noticed {
 				continue
 			}
@@ -77,7 +77,7 @@ func TestWhatAReasonClaimsHappensWhenItIsTried(t *testing.T) {
 				if s.acidic() || !(a.of(s.Content) > 0) {
 					continue
 				}
-				o, ok := m.obstacle(i, &a)
+				o, ok := m.causes().obstacle(i, &a)
 				if !ok {
 					t.Errorf("case %d: nothing keeps %s from bringing %s, which lacks %.1f %%", k, s.Name, a.name, -100*a.over)
 					continue

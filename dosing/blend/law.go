@@ -98,7 +98,7 @@ func (m *Mix) ownStock(s Substance) int {
 // missed is the refusal of a micronutrient that its own stock does not bring to its
 // target; nil where the water is to blame, whose surplus no stock takes away.
 func (m *Mix) missed(s Substance, own int) error {
-	stock, w := &m.Task.Stocks[own], m.Wants[s]
+	stock, w, c := &m.Task.Stocks[own], m.Wants[s], m.causes()
 	where := fmt.Sprintf("%s would come to %s, target %s", s, m.Reached.shown(s), milligrams(w.Amount*s.Mass()))
 	if m.Off(s) < 0 {
 		given := stock.perUnit()[s] * m.Amounts[own]
@@ -107,10 +107,10 @@ func (m *Mix) missed(s Substance, own int) error {
 				fmt.Sprintf("%s: %s reaches the most you allow", where, stock.Name),
 				fmt.Sprintf("make it %s times as strong, or allow %s mL/L of it", figure(times), figure(m.Amounts[own]*times))}}
 		}
-		return &Refusal{where + ": " + m.hindrance(m.aimOf(s)), "raise that limit, or make " + stock.Name + " of another salt"}
+		return &Refusal{where + ": " + c.hindrance(c.aimOf(s)), "raise that limit, or make " + stock.Name + " of another salt"}
 	}
 	if base, _ := m.Task.around(m.Task.volume(m.Amounts)); base[s] > w.Amount*(1+microMiss/2) {
 		return nil
 	}
-	return &Refusal{where + ": it comes " + m.bringers(m.aimOf(s)), "make those with less " + s.String() + ": it has a stock of its own"}
+	return &Refusal{where + ": it comes " + c.bringers(c.aimOf(s)), "make those with less " + s.String() + ": it has a stock of its own"}
 }

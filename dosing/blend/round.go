@@ -12,6 +12,12 @@ import (
 // nearest.
 const mostTried = 16
 
+// rounder brings an exact mixture to whole smallest doses for so many litres.
+type rounder struct {
+	*Mix
+	litres float64
+}
+
 // Rounded is the mixture for a tank of so many litres with each pump's volume brought
 // to a whole number of its smallest doses: of all ways to round stocks down or up,
 // the one that stays nearest to the targets; then acid and base for what that came to,
@@ -19,15 +25,9 @@ const mostTried = 16
 // grams for a solid. The reasons stay those of the exact mixture; what rounding alone
 // does is Rounding.
 func (m *Mix) Rounded(litres float64) (*Mix, []float64, error) {
-	counts := m.roundStocks(litres)
-	amounts := make([]float64, len(m.Amounts))
-	for i := range amounts {
-		amounts[i] = m.Amounts[i]
-		if step := m.Task.Stocks[i].Smallest; step > 0 && !m.Task.Stocks[i].acidic() {
-			amounts[i] = counts[i] * step / litres
-		}
-	}
-	if err := m.roundReagents(amounts, litres); err != nil {
+	r := rounder{m, litres}
+	amounts := r.given(r.stocks())
+	if err := r.reagents(amounts); err != nil {
 		return nil, nil, err
 	}
 	other := *m
@@ -41,42 +41,48 @@ func (m *Mix) Rounded(litres float64) (*Mix, []float64, error) {
 	for i := range volumes {
 		volumes[i] = amounts[i] * litres
 	}
-	other.Rounding = m.rounding(&other, volumes, litres)
+	other.Rounding = r.words(&other, volumes)
 	return &other, volumes, nil
 }
 
-// roundStocks are the counts of smallest doses that come nearest together. It tries
+// given are the exact amounts with those of stocks that have a smallest dose at so many of it.
+func (r rounder) given(counts []float64) []float64 {
+	amounts := append([]float64{}, r.Amounts...)
+	for i := range counts {
+		if step := r.Task.Stocks[i].Smallest; step > 0 && !r.Task.Stocks[i].acidic() {
+			amounts[i] = counts[i] * step / r.litres
+		}
+	}
+	return amounts
+}
+
+// stocks are the counts of smallest doses that come nearest together. It tries
 // every choice in an order in which each differs from the last in one pump.
-func (m *Mix) roundStocks(litres float64) []float64 {
-	counts := make([]float64, len(m.Amounts))
+func (r rounder) stocks() []float64 {
+	counts := make([]float64, len(r.Amounts))
 	var tried []int
-	for i := range m.Amounts {
-		step := m.Task.Stocks[i].Smallest
-		if !(step > 0) || m.Task.Stocks[i].acidic() {
+	for i := range r.Amounts {
+		step := r.Task.Stocks[i].Smallest
+		if !(step > 0) || r.Task.Stocks[i].acidic() {
 			continue
 		}
-		exact := m.Amounts[i] * litres / step
+		exact := r.Amounts[i] * r.litres / step
 		counts[i] = math.Round(exact)
 		if math.Abs(exact-counts[i]) > 1e-9 && len(tried) < mostTried {
 			tried = append(tried, i)
 			counts[i] = math.Floor(exact)
 		}
 	}
-	amounts := append([]float64{}, m.Amounts...)
-	for i := range counts {
-		if step := m.Task.Stocks[i].Smallest; step > 0 && !m.Task.Stocks[i].acidic() {
-			amounts[i] = counts[i] * step / litres
-		}
-	}
+	amounts := r.given(counts)
 	var given Content
 	for i := range amounts {
-		given = given.Plus(m.Task.Stocks[i].perUnit(), amounts[i])
+		given = given.Plus(r.Task.Stocks[i].perUnit(), amounts[i])
 	}
-	volume, up := m.Task.volume(amounts), make([]bool, len(m.Amounts))
+	volume, up := r.Task.volume(amounts), make([]bool, len(r.Amounts))
 	left := func() float64 {
-		base, share := m.Task.around(volume)
+		base, share := r.Task.around(volume)
 		held := base.Plus(given, share)
-		return m.missing(&held)
+		return r.missing(&held)
 	}
 	best, least := append([]float64{}, counts...), left()
 	for k := 1; k < 1<<len(tried); k++ {
@@ -86,10 +92,10 @@ func (m *Mix) roundStocks(litres float64) []float64 {
 		}
 		up[i] = !up[i]
 		counts[i] += step
-		s := &m.Task.Stocks[i]
-		given = given.Plus(s.perUnit(), step*s.Smallest/litres)
+		s := &r.Task.Stocks[i]
+		given = given.Plus(s.perUnit(), step*s.Smallest/r.litres)
 		if !s.Solid {
-			volume += step * s.Smallest / litres / 1000
+			volume += step * s.Smallest / r.litres / 1000
 		}
 		if l := left(); l < least {
 			least = l
@@ -116,26 +122,26 @@ func (m *Mix) missing(c *Content) float64 {
 	return sum
 }
 
-// roundReagents gives acid or base for what the rounded stocks came to, one after
+// reagents gives acid or base for what the rounded stocks came to, one after
 // the other, each rounded down and the next for what is then left.
-func (m *Mix) roundReagents(amounts []float64, litres float64) error {
-	b := &blender{t: &m.Task}
+func (r rounder) reagents(amounts []float64) error {
+	b := &blender{t: &r.Task}
 	for i := range amounts {
-		s := &m.Task.Stocks[i]
-		if !s.acidic() || !(m.Amounts[i] > 0) {
+		s := &r.Task.Stocks[i]
+		if !s.acidic() || !(r.Amounts[i] > 0) {
 			continue
 		}
-		reached := m.Task.reached(amounts)
+		reached := r.Task.reached(amounts)
 		need, err := b.needed(reached)
 		if err != nil {
 			return err
 		}
-		v := amounts[i] + (need-m.short()-balanceOf(reached))/balanceOf(s.perUnit())
+		v := amounts[i] + (need-r.short()-balanceOf(reached))/balanceOf(s.perUnit())
 		if s.AtMost > 0 {
 			v = min(v, s.AtMost)
 		}
 		if v = max(v, 0); s.Smallest > 0 {
-			v = math.Floor(v*litres/s.Smallest+1e-9) * s.Smallest / litres
+			v = math.Floor(v*r.litres/s.Smallest+1e-9) * s.Smallest / r.litres
 		}
 		amounts[i] = v
 	}
@@ -146,25 +152,25 @@ func (m *Mix) roundReagents(amounts []float64, litres float64) error {
 // its nutrient keeps the acid back, rounding is no reason for more.
 func (m *Mix) short() float64 { return m.need - balanceOf(m.Reached) }
 
-// rounding says what rounding alone does, and what to add by hand; empty where
+// words say what rounding alone does, and what to add by hand; empty where
 // nothing that is noticed.
-func (m *Mix) rounding(r *Mix, volumes []float64, litres float64) string {
+func (r rounder) words(made *Mix, volumes []float64) string {
 	var off, add []string
-	for s := range m.Wants {
-		was, now := m.Off(Substance(s)), r.Off(Substance(s))
-		if m.Wants[s].Amount > 0 && math.Abs(now) > math.Abs(was) && math.Abs(now-was) > noticed {
+	for s := range r.Wants {
+		was, now := r.Off(Substance(s)), made.Off(Substance(s))
+		if r.Wants[s].Amount > 0 && math.Abs(now) > math.Abs(was) && math.Abs(now-was) > noticed {
 			off = append(off, fmt.Sprintf("%s at %+.1f %%", Substance(s), 100*now))
 		}
 	}
-	if math.Abs(r.Settled.PH-m.Settled.PH) > noticedPH {
-		off = append(off, fmt.Sprintf("pH at %.2f", r.Settled.PH))
+	if math.Abs(made.Settled.PH-r.Settled.PH) > noticedPH {
+		off = append(off, fmt.Sprintf("pH at %.2f", made.Settled.PH))
 	}
 	if off == nil {
 		return ""
 	}
 	for i := range volumes {
-		s := &m.Task.Stocks[i]
-		if more := m.Amounts[i]*litres - volumes[i]; s.Smallest > 0 && more > 0.01*s.Smallest {
+		s := &r.Task.Stocks[i]
+		if more := r.Amounts[i]*r.litres - volumes[i]; s.Smallest > 0 && more > 0.01*s.Smallest {
 			add = append(add, fmt.Sprintf("%s mL of %s", figure(more), s.Name))
 		}
 	}

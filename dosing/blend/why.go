@@ -20,18 +20,18 @@ func (m *Mix) explain() {
 			m.reason("%s passes its limit of %s: the %s brings %s", Substance(s), milligrams(w.Most*Substance(s).Mass()), m.Task.BaseName(), m.Task.Base.shown(Substance(s)))
 		}
 	}
-	aims, nitrogen := m.aims(), (*aim)(nil)
-	for i := range aims {
-		switch a := &aims[i]; a.kind {
+	c, nitrogen := m.causes(), (*aim)(nil)
+	for i := range c.aims {
+		switch a := &c.aims[i]; a.kind {
 		case aimSubstance:
-			m.explainOne(a.substance)
+			c.explainOne(a.substance)
 		case aimNitrogen:
 			nitrogen = a
 		}
 	}
-	m.explainTraces(aims)
-	m.explainNitrogen(nitrogen)
-	m.explainPH()
+	c.explainTraces()
+	c.explainNitrogen(nitrogen)
+	c.explainPH()
 	m.note()
 }
 
@@ -66,64 +66,66 @@ func unmet(s Substance) float64 {
 }
 
 // Why says what keeps a substance from its target; empty where it is met.
-func (m *Mix) Why(s Substance) string {
-	a, w, o := m.aimOf(s), m.Wants[s], m.Off(s)
+func (m *Mix) Why(s Substance) string { return m.causes().why(s) }
+
+func (c causes) why(s Substance) string {
+	a, w, o := c.aimOf(s), c.Wants[s], c.Off(s)
 	switch {
 	case a == nil, w.Amount == 0 && !(o > 0.1 && !s.Micro()), w.Amount > 0 && math.Abs(o) <= unmet(s):
 		return ""
-	case w.Amount > 0 && o > 0 && m.Task.Base[s] > w.Amount && m.Task.IsTank:
+	case w.Amount > 0 && o > 0 && c.Task.Base[s] > w.Amount && c.Task.IsTank:
 		return "adding cannot lower it"
-	case w.Amount > 0 && o > 0 && m.Task.Base[s] > w.Amount:
+	case w.Amount > 0 && o > 0 && c.Task.Base[s] > w.Amount:
 		return "water brings it, and it stays in surplus; water that holds less of it or a higher EC would meet it"
 	case o > 0:
-		return m.bringers(a)
+		return c.bringers(a)
 	}
-	return m.hindrance(a)
+	return c.hindrance(a)
 }
 
 // explainOne tells of a macronutrient, or of any surplus; micronutrients that fall
 // short are told together.
-func (m *Mix) explainOne(s Substance) {
-	why, w, o := m.Why(s), m.Wants[s], m.Off(s)
+func (c causes) explainOne(s Substance) {
+	why, w, o := c.why(s), c.Wants[s], c.Off(s)
 	target := milligrams(w.Amount * s.Mass())
 	switch {
 	case why == "" || o < 0 && s.Micro():
 	case w.Amount == 0:
-		m.reason("%s reaches %s though none is wanted: %s", s, m.Reached.shown(s), why)
-	case o > 0 && m.Task.Base[s] > w.Amount && m.Task.IsTank:
-		m.reason("the %s holds %s of %s, target %s: %s", m.Task.BaseName(), m.Task.Base.shown(s), s, target, why)
-	case o > 0 && m.Task.Base[s] > w.Amount:
-		m.reason("water brings %s of %s, target %s: it stays in surplus; water that holds less of it or a higher EC would meet it", m.Task.Base.shown(s), s, target)
+		c.reason("%s reaches %s though none is wanted: %s", s, c.Reached.shown(s), why)
+	case o > 0 && c.Task.Base[s] > w.Amount && c.Task.IsTank:
+		c.reason("the %s holds %s of %s, target %s: %s", c.Task.BaseName(), c.Task.Base.shown(s), s, target, why)
+	case o > 0 && c.Task.Base[s] > w.Amount:
+		c.reason("water brings %s of %s, target %s: it stays in surplus; water that holds less of it or a higher EC would meet it", c.Task.Base.shown(s), s, target)
 	case o > 0:
-		m.reason("%s comes to %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, why)
+		c.reason("%s comes to %s, target %s (%+.0f %%): %s", s, c.Reached.shown(s), target, 100*o, why)
 	default:
-		m.reason("%s comes to only %s, target %s (%+.0f %%): %s", s, m.Reached.shown(s), target, 100*o, why)
+		c.reason("%s comes to only %s, target %s (%+.0f %%): %s", s, c.Reached.shown(s), target, 100*o, why)
 	}
 }
 
 // explainTraces tells of the micronutrients that fall short, those with one cause
 // in one line.
-func (m *Mix) explainTraces(aims []aim) {
+func (c causes) explainTraces() {
 	var causes []string
 	lacking := map[string][]string{}
-	for i := range aims {
-		a := &aims[i]
+	for i := range c.aims {
+		a := &c.aims[i]
 		s := a.substance
-		if !a.micro || m.Wants[s].Amount == 0 || m.Off(s) >= -unmet(s) {
+		if !a.micro || c.Wants[s].Amount == 0 || c.Off(s) >= -unmet(s) {
 			continue
 		}
-		cause := strings.Replace(m.hindrance(a), "carries "+s.String(), "carries it", 1)
+		cause := strings.Replace(c.hindrance(a), "carries "+s.String(), "carries it", 1)
 		if lacking[cause] == nil {
 			causes = append(causes, cause)
 		}
-		lacking[cause] = append(lacking[cause], fmt.Sprintf("%s (%s of %s)", s, figure(m.Reached.Milligrams(s)), milligrams(m.Wants[s].Amount*s.Mass())))
+		lacking[cause] = append(lacking[cause], fmt.Sprintf("%s (%s of %s)", s, figure(c.Reached.Milligrams(s)), milligrams(c.Wants[s].Amount*s.Mass())))
 	}
 	for _, common := range causes {
 		cause := common
 		if len(lacking[cause]) > 1 {
 			cause = strings.Replace(cause, "carries it", "carries them", 1)
 		}
-		m.reason("short of %s: %s", strings.Join(lacking[common], ", "), cause)
+		c.reason("short of %s: %s", strings.Join(lacking[common], ", "), cause)
 	}
 }
 
@@ -136,56 +138,56 @@ func plural(n int, one, many string) string {
 	return many
 }
 
-func (m *Mix) explainNitrogen(a *aim) {
+func (c causes) explainNitrogen(a *aim) {
 	const n = 14.007
-	if o := m.OffN(); a != nil && m.N.Amount > 0 && math.Abs(o) > noticed {
-		held, target := milligrams(m.Reached.Nitrogen()*n), milligrams(m.N.Amount*n)
+	if o := c.OffN(); a != nil && c.N.Amount > 0 && math.Abs(o) > noticed {
+		held, target := milligrams(c.Reached.Nitrogen()*n), milligrams(c.N.Amount*n)
 		switch {
-		case o > 0 && m.Task.Base.Nitrogen() > m.N.Amount:
-			m.reason("the %s brings %s of N, target %s", m.Task.BaseName(), milligrams(m.Task.Base.Nitrogen()*n), target)
+		case o > 0 && c.Task.Base.Nitrogen() > c.N.Amount:
+			c.reason("the %s brings %s of N, target %s", c.Task.BaseName(), milligrams(c.Task.Base.Nitrogen()*n), target)
 		case o > 0:
-			m.reason("N comes to %s, target %s (%+.0f %%): %s", held, target, 100*o, m.bringers(a))
+			c.reason("N comes to %s, target %s (%+.0f %%): %s", held, target, 100*o, c.bringers(a))
 		default:
-			m.reason("N comes to only %s, target %s (%+.0f %%): %s", held, target, 100*o, m.hindrance(a))
+			c.reason("N comes to only %s, target %s (%+.0f %%): %s", held, target, 100*o, c.hindrance(a))
 		}
 	}
-	all := m.Reached.Nitrogen()
-	if share := m.Reached[NH4] / all; all > 0 && share > m.Task.MaxNH4+1e-6 {
-		m.reason("ammonium is %s of nitrogen, above the %s allowed: the %s brings it", percent(share), percent(m.Task.MaxNH4), m.Task.BaseName())
+	all := c.Reached.Nitrogen()
+	if share := c.Reached[NH4] / all; all > 0 && share > c.Task.MaxNH4+1e-6 {
+		c.reason("ammonium is %s of nitrogen, above the %s allowed: the %s brings it", percent(share), percent(c.Task.MaxNH4), c.Task.BaseName())
 	}
-	if w := m.Wants[NH4]; w.Amount > m.Task.MaxNH4*m.Recipewide()*(1+1e-6) {
-		m.reason("the recipe's ammonium is %s of its nitrogen; it is held at %s (up to 15 %% can be asked for)", percent(w.Amount/m.Recipewide()), percent(m.Task.MaxNH4))
+	if w := c.Wants[NH4]; w.Amount > c.Task.MaxNH4*c.Recipewide()*(1+1e-6) {
+		c.reason("the recipe's ammonium is %s of its nitrogen; it is held at %s (up to 15 %% can be asked for)", percent(w.Amount/c.Recipewide()), percent(c.Task.MaxNH4))
 	}
 }
 
 // noticedPH is the distance from the pH asked that is worth a word.
 const noticedPH = 0.05
 
-func (m *Mix) explainPH() {
-	if off := m.Settled.PH - m.Task.PH; math.Abs(off) > noticedPH {
-		m.reason("pH settles at %.2f, not %.2f: %s", m.Settled.PH, m.Task.PH, m.offPH(off))
+func (c causes) explainPH() {
+	if off := c.Settled.PH - c.Task.PH; math.Abs(off) > noticedPH {
+		c.reason("pH settles at %.2f, not %.2f: %s", c.Settled.PH, c.Task.PH, c.offPH(off))
 	}
 }
 
 // offPH says what keeps acid or base, or another stock that moves it, from bringing
 // the pH.
-func (m *Mix) offPH(off float64) string {
+func (c causes) offPH(off float64) string {
 	role := dosing.RoleAcid
 	if off < 0 {
 		role = dosing.RoleBase
 	}
 	var texts []string
-	for i := range m.Task.Stocks {
-		s, each := &m.Task.Stocks[i], m.Task.Stocks[i].perUnit()
+	for i := range c.Task.Stocks {
+		s, each := &c.Task.Stocks[i], c.Task.Stocks[i].perUnit()
 		charge := balanceOf(each)
 		if charge*off >= 0 || s.acidic() && s.Role != role || math.Abs(charge) < max(leastPull*(each[P]+each[Si]), 1e-6) {
 			continue
 		}
-		if o, ok := m.obstacle(i, nil); ok {
-			texts = append(texts, m.obstacleText([]int{i}, o))
+		if o, ok := c.obstacle(i, nil); ok {
+			texts = append(texts, c.obstacleText([]int{i}, o))
 		}
 	}
-	if !m.Task.has(role) {
+	if !c.Task.has(role) {
 		texts = append([]string{fmt.Sprintf("there is no %s among the stocks", role)}, texts...)
 	}
 	if texts == nil {

@@ -62,7 +62,7 @@ func (s *speciation) setSpecies() {
 		s.addGroup(g)
 	}
 	if s.balanceStrong {
-		s.addStrong()
+		s.sums.addStrong(&s.m)
 	}
 }
 
@@ -180,14 +180,14 @@ func (s *speciation) addGroup(g int) {
 			held[u] += float64(n * s.m[i])
 		}
 	}
-	s.eliminate(g, &held, zz, 1/squares)
+	q.eliminate(&s.share[g], &held, zz, 1/squares)
 }
 
 // eliminate takes a partner's activity out of the slopes: it moves so that the
 // partner's total stays, and takes its rows along. Written out, for Go unrolls
 // no loops.
-func (s *speciation) eliminate(g int, held *[unknownCount]float64, zz, over float64) {
-	jac, zzBy, share := &s.sums.jac, &s.sums.zzBy, &s.share[g]
+func (q *balance) eliminate(share *partnerShare, held *[unknownCount]float64, zz, over float64) {
+	jac, zzBy := &q.jac, &q.zzBy
 	a0, a1, a2, a3 := held[0], held[1], held[2], held[3]
 	w0, w1, w2, w3 := a0*over, a1*over, a2*over, a3*over
 	jac[0][0] -= float64(w0 * a0)
@@ -209,9 +209,8 @@ func (s *speciation) eliminate(g int, held *[unknownCount]float64, zz, over floa
 
 // addStrong adds a single strong ion that balances the charge to the sum of
 // z² m. The partners' charges are constant, so the charge follows the unknowns.
-func (s *speciation) addStrong() {
-	q := &s.sums
-	charge, sign := s.charge(), s.strongSign()
+func (q *balance) addStrong(m *molalities) {
+	charge, sign := m.charge(), m.strongSign()
 	q.zz += float64(sign * charge)
 	for u, master := range unknowns {
 		z := float64(sign * chargeNumber[master])
@@ -222,8 +221,8 @@ func (s *speciation) addStrong() {
 }
 
 // strongSign is the sign of the charge that strong ions balance.
-func (s *speciation) strongSign() float64 {
-	if s.charge() < 0 {
+func (m *molalities) strongSign() float64 {
+	if m.charge() < 0 {
 		return -1
 	}
 	return 1
@@ -266,7 +265,7 @@ func (s *speciation) setSwing() {
 	}
 	if s.balanceStrong {
 		for u, master := range unknowns {
-			zzBy += float64(float64(s.strongSign()*chargeNumber[master]) * by[u])
+			zzBy += float64(float64(s.m.strongSign()*chargeNumber[master]) * by[u])
 		}
 	}
 	s.swing = s.solve(&by, 0)

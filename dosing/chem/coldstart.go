@@ -15,19 +15,22 @@ func (s *speciation) coldStart(c *Conditions) {
 	if s.fixed {
 		s.x[uH] = -c.FixedPH * ln10
 	} else {
-		s.x[uH] = s.guessHydrogen()
+		s.x[uH] = guess{s}.hydrogen()
 	}
-	s.guessAnions()
+	guess{s}.anions()
 }
+
+// guess is where a search begins that has no solution to begin from.
+type guess struct{ *speciation }
 
 // effective is a formation constant with the activity coefficient of the
 // species divided out.
-func (s *speciation) effective(i Species) float64 {
+func (s guess) effective(i Species) float64 {
 	return float64(s.k[i] * s.activity[table[i].gamma].inverse)
 }
 
-// guessHydrogen bisects the pair-free hydrogen balance; ln activity.
-func (s *speciation) guessHydrogen() float64 {
+// hydrogen bisects the pair-free hydrogen balance; ln activity.
+func (s guess) hydrogen() float64 {
 	var (
 		h, oh            = s.effective(H), s.effective(OH)
 		so4, hso4        = s.effective(SO4), s.effective(HSO4)
@@ -67,9 +70,9 @@ func (s *speciation) guessHydrogen() float64 {
 	return 0.5 * (low + high)
 }
 
-// guessAnions starts sulfate, carbonate and phosphate at their total over
+// anions starts sulfate, carbonate and phosphate at their total over
 // everything they would form if every cation were free.
-func (s *speciation) guessAnions() {
+func (s guess) anions() {
 	for g := range s.partnerTotal {
 		s.partnerActivity[g] = s.partnerTotal[g] / s.activity[table[partners[g]].gamma].inverse
 	}

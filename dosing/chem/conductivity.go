@@ -69,9 +69,9 @@ func (k *constants) ions() (plus, minus []conductor) {
 //
 // The factor kg water per litre stands squared, as in the program to which the
 // parameters were fitted; very dilute water reads 0.3 % low by it.
-func (s *speciation) conductivity() float64 {
+func (s solution) conductivity() float64 {
 	cations, anions := s.ions()
-	plus, minus := s.sumCharges(cations), s.sumCharges(anions)
+	plus, minus := s.m.charges(cations), s.m.charges(anions)
 	if !(plus.mol > 0 && minus.mol > 0) {
 		return 0
 	}
@@ -87,12 +87,12 @@ type charges struct {
 	eqD, eqByD float64 // equivalents times and over the diffusion coefficient
 }
 
-func (s *speciation) sumCharges(ions []conductor) (sum charges) {
+func (m *molalities) charges(ions []conductor) (sum charges) {
 	for i := range ions {
 		c := &ions[i]
-		m := s.m[c.species]
-		eq := float64(m * c.z)
-		sum.mol += m
+		mol := m[c.species]
+		eq := float64(mol * c.z)
+		sum.mol += mol
 		sum.eq += eq
 		sum.eqD += float64(eq * c.diffusion)
 		sum.eqByD += float64(eq * c.slowness)
@@ -109,7 +109,7 @@ type medium struct {
 	lnThin         float64 // ln of water's viscosity over the solution's
 }
 
-func (s *speciation) mediumOf(plus, minus *charges) medium {
+func (s solution) mediumOf(plus, minus *charges) medium {
 	zPlus, zMinus := plus.eq/plus.mol, minus.eq/minus.mol
 	dPlus, dMinus := plus.eqD/plus.mol, minus.eqD/minus.mol
 	t := dPlus / (dPlus + dMinus)
@@ -127,7 +127,7 @@ func (s *speciation) mediumOf(plus, minus *charges) medium {
 
 // carried is the sum of the ions' conductivities, S cm2/kg. The shift makes
 // anions smaller.
-func (s *speciation) carried(ions []conductor, in *medium, shift float64) float64 {
+func (s solution) carried(ions []conductor, in *medium, shift float64) float64 {
 	negligible, scarce := 1e-8*in.eq, 1e-5*in.eq
 	sum := 0.0
 	for i := range ions {
@@ -163,7 +163,7 @@ func (c *conductor) lambda(in *medium, shift, grown float64) float64 {
 
 // ionGrowth is how an ion's size grows with its apparent molar volume, at
 // least 1; hydrogen, which has none, shrinks with the ionic strength.
-func (s *speciation) ionGrowth(c *conductor, shift float64) float64 {
+func (s solution) ionGrowth(c *conductor, shift float64) float64 {
 	e := c.grow + float64(shift*c.z)
 	switch {
 	case e == 0:

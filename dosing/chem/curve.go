@@ -53,12 +53,12 @@ func (c *Curve) Refill(t Totals, tempC float64) error {
 			return err
 		}
 		perLitre := 1000 / s.litres
-		hydrogen := float64(s.hydrogen() * perLitre)
+		hydrogen := float64(s.m.hydrogen() * perLitre)
 		if i == curvePoints-1 {
 			first = hydrogen
 		}
 		c.acid[i] = hydrogen - first
-		c.slope[i] = float64(ln10*perLitre) * s.protonSlope()
+		c.slope[i] = float64(ln10*perLitre) * s.slopes.hydrogen
 		if !(c.slope[i] > 0) {
 			return &ConvergenceError{IonicStrength: s.ionic}
 		}

@@ -27,7 +27,7 @@ type speciation struct {
 	total           [unknownCount]float64
 	partnerTotal    [partnerCount]float64
 	partnerActivity [partnerCount]float64
-	m               [SpeciesCount]float64
+	m               molalities
 	ionic, water    float64 // ionic strength; activity of water
 	ionicMost       float64 // if every total carried its highest charge
 	openCO2         float64 // ln activity of CO2; NaN when closed
@@ -317,31 +317,34 @@ func (s *speciation) waterAfter(step *[unknownCount]float64, ionic, more float64
 	return waterActivity(s.sums.all + more + dot(&s.sums.loose, step) + float64(s.looseBy*ionic))
 }
 
+// molalities are how much there is of each species, mol/kg.
+type molalities [SpeciesCount]float64
+
 // charge is cations minus anions, eq/kg.
-func (s *speciation) charge() float64 {
+func (m *molalities) charge() float64 {
 	var charge, charge2 float64
-	for i := 0; i+1 < len(s.m); i += 2 {
-		charge += float64(chargeNumber[i] * s.m[i])
-		charge2 += float64(chargeNumber[i+1] * s.m[i+1])
+	for i := 0; i+1 < len(m); i += 2 {
+		charge += float64(chargeNumber[i] * m[i])
+		charge2 += float64(chargeNumber[i+1] * m[i+1])
 	}
 	return charge + charge2
 }
 
 // hydrogen is the hydrogen balance of all species, mol/kg: what strong acid
 // raises and strong base lowers.
-func (s *speciation) hydrogen() float64 {
+func (m *molalities) hydrogen() float64 {
 	sum := 0.0
-	for i := range s.m {
-		sum += float64(hot[i].hydrogen * s.m[i])
+	for i := range m {
+		sum += float64(hot[i].hydrogen * m[i])
 	}
 	return sum
 }
 
 // carbon is the inorganic carbon of all species, mmol/kg.
-func (s *speciation) carbon() float64 {
+func (m *molalities) carbon() float64 {
 	sum := 0.0
-	for i := range s.m {
-		sum += float64(table[i].nu[uCO3] * s.m[i])
+	for i := range m {
+		sum += float64(table[i].nu[uCO3] * m[i])
 	}
 	return 1000 * sum
 }

@@ -102,7 +102,7 @@ func readPhases() error {
 
 // saturation fills the indices from the activities of the last speciation. An
 // index is NaN when one of its ions is absent, for the logarithm is.
-func (s *speciation) saturation(r *Result) {
+func (s solution) saturation(r *Result) {
 	var activity [waterPart + 1]float64 // ln
 	for u, x := range s.x {
 		activity[u] = x

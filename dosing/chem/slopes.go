@@ -9,7 +9,10 @@ import "math"
 type factors struct {
 	over                         [unknownCount]float64
 	u01, u02, u03, u12, u13, u23 float64
-	hydrogen                     float64 // its pivot
+	// hydrogen is its pivot: -d(hydrogen)/d(ln activity of hydrogen) with all other
+	// balances kept, mol/kg, which is the buffer capacity at constant activity
+	// coefficients. It is that of the last step's start, 1e-5 from the end.
+	hydrogen float64
 }
 
 // set factors the matrix of which the lower half is given. False when it is
@@ -65,12 +68,12 @@ func (s *speciation) setSlopes() (b [unknownCount]float64, ok bool) {
 		q.jac[uPO4][uH] -= 2 * q.jac[uPO4][uCO3]
 		q.jac[uCO3] = [unknownCount]float64{uCO3: 1}
 		q.jac[uPO4][uCO3] = 0
-		s.followCO3(&q.zzBy)
+		followCO3(&q.zzBy)
 	}
 	return b, s.slopes.set(&q.jac)
 }
 
-func (s *speciation) followCO3(v *[unknownCount]float64) {
+func followCO3(v *[unknownCount]float64) {
 	v[uH] -= 2 * v[uCO3]
 	v[uCO3] = 0
 }
@@ -79,7 +82,7 @@ func (s *speciation) followCO3(v *[unknownCount]float64) {
 // the balances lack; hydrogen moves by h where pH is given.
 func (s *speciation) solve(b *[unknownCount]float64, h float64) [unknownCount]float64 {
 	if !s.closed {
-		s.followCO3(b)
+		followCO3(b)
 	}
 	step := s.slopes.solve(b, s.fixed, h)
 	if !s.closed {
@@ -105,8 +108,3 @@ func (s *speciation) sway(step *[unknownCount]float64, more float64) (ionic floa
 func dot(a, b *[unknownCount]float64) float64 {
 	return float64(a[0]*b[0]) + float64(a[1]*b[1]) + float64(a[2]*b[2]) + float64(a[3]*b[3])
 }
-
-// protonSlope is -d(hydrogen)/d(ln activity of hydrogen) with all other
-// balances kept, mol/kg: the buffer capacity at constant activity
-// coefficients. It is that of the last step's start, 1e-5 from the end.
-func (s *speciation) protonSlope() float64 { return s.slopes.hydrogen }

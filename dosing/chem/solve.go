@@ -86,8 +86,9 @@ func (s *Solver) Solve(t *Totals, c Conditions, r *Result) error {
 	if err := s.here.speciate(t, &c); err != nil {
 		return err
 	}
-	s.here.report(t, &c, r)
-	r.EC = s.here.conductivity()
+	found := solution{&s.here}
+	found.report(t, &c, r)
+	r.EC = found.conductivity()
 	switch {
 	case c.TempC == 25:
 		r.EC25 = r.EC
@@ -112,26 +113,30 @@ func (s *Solver) conductivity25(t *Totals, c *Conditions, r *Result) error {
 	if err := s.standard.speciate(&at25, &c25); err != nil {
 		return err
 	}
-	r.EC25 = s.standard.conductivity()
+	r.EC25 = solution{&s.standard}.conductivity()
 	return nil
 }
 
-// report copies the speciation at hand into r.
-func (s *speciation) report(t *Totals, c *Conditions, r *Result) {
+// solution is a speciation that was found: what it conducts, how thick it is, what may fall
+// out of it.
+type solution struct{ *speciation }
+
+// report copies the solution into r.
+func (s solution) report(t *Totals, c *Conditions, r *Result) {
 	r.PH = -s.x[uH] / ln10
 	r.TempC = c.TempC
 	r.IonicStrength = s.ionic
 	for i := range s.m {
 		r.Species[i] = 1000 * s.m[i]
 	}
-	r.ChargeError = 1000 * s.charge()
+	r.ChargeError = 1000 * s.m.charge()
 	r.StrongCharge = t.StrongCharge() - r.ChargeError
 	r.DIC = t.DIC
 	if c.Open {
-		r.DIC = s.carbon()
+		r.DIC = s.m.carbon()
 	}
 	r.WaterPerLitre = 1 / s.litres
-	r.Buffer = 1000 * ln10 * s.protonSlope() * r.WaterPerLitre
+	r.Buffer = 1000 * ln10 * s.slopes.hydrogen * r.WaterPerLitre
 	s.saturation(r)
 	r.Warnings = s.warnings(c, r)
 }

@@ -47,7 +47,7 @@ func (k *constants) setThickeners() {
 }
 
 // relativeViscosity is the solution's viscosity over that of water.
-func (s *speciation) relativeViscosity(plus, minus *charges) float64 {
+func (s solution) relativeViscosity(plus, minus *charges) float64 {
 	linear, square := 0.0, 0.0
 	volume, anions := 0.0, 0.0
 	for i := range s.thickeners[:len(thickeners)] {
@@ -78,7 +78,7 @@ func (s *speciation) relativeViscosity(plus, minus *charges) float64 {
 }
 
 // rootTerm is Falkenhagen and Dole's, in the square root of concentration.
-func (s *speciation) rootTerm(plus, minus *charges) float64 {
+func (s solution) rootTerm(plus, minus *charges) float64 {
 	z1, z2 := plus.eq/plus.mol, minus.eq/minus.mol
 	d1, d2 := plus.eq/plus.eqByD, minus.eq/minus.eqByD
 	t := (d1 - d2) / (math.Sqrt(float64(d1*z1)+float64(d2*z2)) + math.Sqrt((d1+d2)*(z1+z2)))
@@ -104,7 +104,7 @@ func (v *thickener) matters(d, m, ionic float64) bool {
 }
 
 // secondOrder is (I^d3 (1+fI) + (m fz)^d3)/(2+fI).
-func (s *speciation) secondOrder(v *thickener, m float64) float64 {
+func (s solution) secondOrder(v *thickener, m float64) float64 {
 	own := m * v.fz
 	if v.z == 0 {
 		own = s.ionic

@@ -56,7 +56,7 @@ func (w Warnings) Each(do func(text string)) {
 // Has tells whether all of the given warnings are set.
 func (w Warnings) Has(one Warnings) bool { return w&one == one }
 
-func (s *speciation) warnings(c *Conditions, r *Result) (w Warnings) {
+func (s solution) warnings(c *Conditions, r *Result) (w Warnings) {
 	set := func(when bool, one Warnings) {
 		if when {
 			w |= one

@@ -50,7 +50,10 @@ func (t *Tank) Analyse(a blend.Analysis, doubtful bool, wall time.Time, up, ago 
 	if doubtful {
 		off = labDoubtful
 	}
-	then := t.estimateAt(up - ago)
+	then := t.content
+	if taken := up - ago; taken < t.at-markEvery/2 {
+		then = t.marks.nearest(taken, then)
+	}
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		if a.Stated[s] {
 			t.correct(s, a.Content[s], then[s], square(off*a.Content[s])+square(labFloor*max(t.target[s], 0.1)))
@@ -72,44 +75,30 @@ func (t *Tank) Analyse(a blend.Analysis, doubtful bool, wall time.Time, up, ago 
 	t.solved.known = false
 }
 
-// estimateAt is the estimate at an uptime, by the nearest mark.
-func (t *Tank) estimateAt(up time.Duration) blend.Content {
-	c, nearest := t.content, math.Inf(1)
-	if up >= t.at-markEvery/2 {
-		return c
-	}
-	for i := range t.marks {
-		if d := math.Abs((t.marks[i].up - up).Hours()); d < nearest {
-			c, nearest = t.marks[i].content, d
-		}
-	}
-	return c
-}
-
 // correct moves one ion and its appetite toward what was measured.
-func (t *Tank) correct(s blend.Substance, measured, thought, variance float64) {
-	prior := t.cc[s] + square(t.off[s])
+func (a *account) correct(s blend.Substance, measured, thought, variance float64) {
+	prior := a.cc[s] + square(a.off[s])
 	if !(prior > 0) {
 		return
 	}
 	surprise, sum := measured-thought, prior+variance
-	byContent, byAppetite := prior/sum, t.ca[s]/sum
-	t.content[s] = max(t.content[s]+float64(byContent*surprise), 0)
+	byContent, byAppetite := prior/sum, a.ca[s]/sum
+	a.content[s] = max(a.content[s]+float64(byContent*surprise), 0)
 	// Ammonium turns into nitrate by itself: what is missing says little of plants.
 	if s != blend.NH4 {
-		least, most := 0.0, 4*max(t.target[s]/t.plan.EC, strayFor(s))
-		t.appetite[s] = min(max(t.appetite[s]+float64(byAppetite*surprise), least), most)
-		t.aa[s] = max(t.aa[s]-float64(byAppetite*t.ca[s]), square(0.05*t.appetite[s]))
+		least, most := 0.0, 4*max(a.target[s]/a.plan.EC, strayFor(s))
+		a.appetite[s] = min(max(a.appetite[s]+float64(byAppetite*surprise), least), most)
+		a.aa[s] = max(a.aa[s]-float64(byAppetite*a.ca[s]), square(0.05*a.appetite[s]))
 	}
-	t.cc[s] = float64(prior * variance / sum)
-	t.ca[s] = float64(t.ca[s] * variance / sum)
-	t.off[s] = 0
+	a.cc[s] = float64(prior * variance / sum)
+	a.ca[s] = float64(a.ca[s] * variance / sum)
+	a.off[s] = 0
 }
 
 // evenAppetite keeps the appetite worth one mS/cm for each mS/cm: only its
 // proportions can be learned from an analysis.
-func (t *Tank) evenAppetite() {
-	was, is := weigh(t.target)/t.plan.EC, weigh(t.appetite)
+func (a *account) evenAppetite() {
+	was, is := weigh(a.target)/a.plan.EC, weigh(a.appetite)
 	if !(was > 0 && is > 0) {
 		return
 	}
@@ -118,28 +107,28 @@ func (t *Tank) evenAppetite() {
 		if s.Micro() {
 			continue
 		}
-		t.appetite[s] *= by
-		t.ca[s] *= by
-		t.aa[s] *= by * by
+		a.appetite[s] *= by
+		a.ca[s] *= by
+		a.aa[s] *= by * by
 	}
 }
 
 // close ends the running account and keeps the rates at which it ran.
-func (t *Tank) close() {
-	t.before = t.brought()
-	t.acid, t.base, t.water, t.taken, t.stock = blend.Content{}, blend.Content{}, blend.Content{}, blend.Content{}, blend.Content{}
-	t.meq, t.uptake = 0, 0
+func (a *account) close() {
+	a.before = a.brought()
+	a.acid, a.base, a.water, a.taken, a.stock = blend.Content{}, blend.Content{}, blend.Content{}, blend.Content{}, blend.Content{}
+	a.meq, a.uptake = 0, 0
 }
 
 // rescale learns how this tank's probe and the chemistry differ.
-func (t *Tank) rescale(measured, pH float64) {
-	before := t.scale
-	t.scale = 1
-	if model, ok := t.conductivity(t.content, pH); ok && measured > 0 {
-		t.scale = min(max(measured/model, 0.85), 1.15)
+func (a *account) rescale(measured, pH float64) {
+	before := a.scale
+	a.scale = 1
+	if model, ok := a.conductivity(a.content, pH); ok && measured > 0 {
+		a.scale = min(max(measured/model, 0.85), 1.15)
 		return
 	}
-	t.scale = before
+	a.scale = before
 }
 
 // rateUptake is the uptake, as a share of the tank's EC, by which a rate of the
@@ -148,12 +137,12 @@ const rateUptake = 0.15
 
 // brought is what acid, base and water bring for each mS/cm that plants take: the
 // rate of the running account, eased in by that of the last.
-func (t *Tank) brought() blend.Content {
-	easing := rateUptake * t.plan.EC
-	uptake := max(t.uptake, 0)
+func (a *account) brought() blend.Content {
+	easing := rateUptake * a.plan.EC
+	uptake := max(a.uptake, 0)
 	var c blend.Content
 	for s := blend.NO3; s < blend.Carbon; s++ {
-		c[s] = (t.acid[s] + t.base[s] + t.water[s] + float64(t.before[s]*easing)) / (uptake + easing)
+		c[s] = (a.acid[s] + a.base[s] + a.water[s] + float64(a.before[s]*easing)) / (uptake + easing)
 	}
 	return c
 }

@@ -33,11 +33,14 @@ const (
 	paceOver  = 72 * time.Hour
 )
 
-// notePace learns how fast plants take.
-func (t *Tank) notePace(uptake, hours float64) {
+// pace is how fast plants take, mS/cm an hour.
+type pace float64
+
+// note learns it.
+func (p *pace) note(uptake, hours float64) {
 	weight := min(hours/paceOver.Hours(), 0.5)
 	if weight > 0 {
-		t.pace += float64(weight * (uptake/hours - t.pace))
+		*p += pace(weight * (uptake/hours - float64(*p)))
 	}
 }
 
@@ -50,7 +53,7 @@ func (t *Tank) AnalysisDue() Due {
 		if !(t.target[s] > 0) || t.appetite[s] <= brought[s] || s == blend.NH4 { // it is taken first and soon turned into nitrate
 			continue
 		}
-		d := Due{Ion: s, In: t.sureFor(s), Off: Quantile * t.Off(s) / t.target[s]}
+		d := Due{Ion: s, In: t.sureFor(s, max(float64(t.pace), usualPace/4)), Off: Quantile * t.Off(s) / t.target[s]}
 		if d.In < first.In || d.In == 0 && d.Off > first.Off {
 			first = d
 		}
@@ -58,18 +61,18 @@ func (t *Tank) AnalysisDue() Due {
 	return first
 }
 
-// sureFor is how long an ion stays known well enough.
-func (t *Tank) sureFor(s blend.Substance) time.Duration {
-	limit, pace := Within/Quantile*t.target[s], max(t.pace, usualPace/4)
+// sureFor is how long an ion stays known well enough at a pace of the plants.
+func (a *account) sureFor(s blend.Substance, pace float64) time.Duration {
+	limit := Within / Quantile * a.target[s]
 	low, high := 0.0, FarOff.Hours()*pace
 	switch {
-	case t.Off(s) >= limit:
+	case a.Off(s) >= limit:
 		return 0
-	case t.offAfter(s, high) < limit:
+	case a.offAfter(s, high) < limit:
 		return FarOff
 	}
 	for range 30 {
-		if q := (low + high) / 2; t.offAfter(s, q) < limit {
+		if q := (low + high) / 2; a.offAfter(s, q) < limit {
 			low = q
 		} else {
 			high = q
@@ -81,12 +84,12 @@ func (t *Tank) sureFor(s blend.Substance) time.Duration {
 // offAfter is the standard uncertainty of an ion after an uptake worth q, when water has brought
 // its part of what plants took and stocks the rest. The variance of an appetite grows meanwhile,
 // which by the end has counted for a third.
-func (t *Tank) offAfter(s blend.Substance, q float64) float64 {
-	appetite := t.aa[s] + float64(square(wander*t.appetite[s])*q/t.plan.EC)/3
-	variance := t.cc[s] - float64(2*q*t.ca[s]) + float64(q*q*appetite)
-	water := float64(t.plan.Water[s] * q / UsualUptake)
-	stocks := max(float64(t.appetite[s]*q)-water, 0)
-	return math.Sqrt(max(variance, 0) + square(t.off[s]+float64(waterOff*water)+float64(doseOff*stocks)))
+func (a *account) offAfter(s blend.Substance, q float64) float64 {
+	appetite := a.aa[s] + float64(square(wander*a.appetite[s])*q/a.plan.EC)/3
+	variance := a.cc[s] - float64(2*q*a.ca[s]) + float64(q*q*appetite)
+	water := float64(a.plan.Water[s] * q / UsualUptake)
+	stocks := max(float64(a.appetite[s]*q)-water, 0)
+	return math.Sqrt(max(variance, 0) + square(a.off[s]+float64(waterOff*water)+float64(doseOff*stocks)))
 }
 
 // Words tell when, now being the clock on the wall; empty where it is not to be foreseen.

@@ -43,8 +43,8 @@ func TestWhatPlantsLeaveAsksForAHigherECAndBackAgain(t *testing.T) {
 	p := hardWater(t)
 	tank := begin(t, p)
 	tank.Follow(0, 1.8, 5.8)
-	if ec, words := tank.Setpoint(); ec != 0 || words != "" || tank.Gathered() > 0.02 {
-		t.Fatalf("a fresh tank: %.2f %q, %.3f gathered", ec, words, tank.Gathered())
+	if ec, words := tank.Left().Setpoint(); ec != 0 || words != "" || tank.Left().Gathered() > 0.02 {
+		t.Fatalf("a fresh tank: %.2f %q, %.3f gathered", ec, words, tank.Left().Gathered())
 	}
 	nutrients := tank.Target(1.8)
 	salt := func(mmol, level, ec float64) {
@@ -55,36 +55,36 @@ func TestWhatPlantsLeaveAsksForAHigherECAndBackAgain(t *testing.T) {
 		tank.ec = ec
 	}
 	salt(2, 1, 1.8)
-	if ec, words := tank.Setpoint(); ec != 0 {
+	if ec, words := tank.Left().Setpoint(); ec != 0 {
 		t.Errorf("no nutrient lacks, and yet: %.2f %q", ec, words)
 	}
 	salt(2, 0.93, 1.8) // it has taken their place
-	ec, words := tank.Setpoint()
+	ec, words := tank.Left().Setpoint()
 	if ec < 1.93 || ec > 1.94 || !strings.Contains(words, "what plants leave takes 0.2") || !strings.Contains(words, "a dump") {
 		t.Errorf("an EC of %.2f is asked for: %q", ec, words)
 	}
 	tank.Toward(ec)
 	salt(2, 1, ec)
-	if again, words := tank.Setpoint(); again != 0 {
+	if again, words := tank.Left().Setpoint(); again != 0 {
 		t.Errorf("EC stands where it was asked for, and yet: %.2f %q", again, words)
 	}
 	if raised := tank.Target(ec)[blend.K]; math.Abs(raised-nutrients[blend.K]) > 0.01*raised {
 		t.Errorf("the higher EC asks for %.2f mmol/L of potassium in place of %.2f", raised, nutrients[blend.K])
 	}
-	if all := tank.Dumps(); len(all) != 1 || all[0].Ion != blend.Rest || math.Abs(all[0].Off-0.115) > 0.015 || !strings.Contains(all[0].String(), "of EC") {
+	if all := tank.Left().Dumps(); len(all) != 1 || all[0].Ion != blend.Rest || math.Abs(all[0].Off-0.115) > 0.015 || !strings.Contains(all[0].String(), "of EC") {
 		t.Errorf("it takes more than a tenth of EC: %v", all)
 	}
 	salt(0, 1, ec)
-	if back, words := tank.Setpoint(); math.Abs(back-1.8) > 0.02 || !strings.Contains(words, "allows") {
+	if back, words := tank.Left().Setpoint(); math.Abs(back-1.8) > 0.02 || !strings.Contains(words, "allows") {
 		t.Errorf("after the dump %.2f is asked for: %q", back, words)
 	}
 	salt(1, 1.05, ec) // half of it is gone, and EC stands where it stood: nutrients have its place
-	if back, words := tank.Setpoint(); back < 1.80 || back > 1.87 || !strings.Contains(words, "allows") {
+	if back, words := tank.Left().Setpoint(); back < 1.80 || back > 1.87 || !strings.Contains(words, "allows") {
 		t.Errorf("after half a dump %.2f is asked for: %q", back, words)
 	}
 	tank.Toward(1.2)
 	salt(2, 1, 1.2)
-	if ec, words := tank.Setpoint(); ec != 0 {
+	if ec, words := tank.Left().Setpoint(); ec != 0 {
 		t.Errorf("a person keeps the tank weaker: %.2f %q", ec, words)
 	}
 }

@@ -86,7 +86,7 @@ func (t *Tank) Replace(share float64) {
 	stays := 1 - share
 	t.swap = swap{share: share, change: t.plan.Water.Plus(t.content, -1)}
 	t.swap.change[blend.Rest] = t.plan.Water[blend.Rest] - t.rest
-	t.exchange(share)
+	t.exchange(&t.swap.change, share)
 	t.owed = float64(stays*t.owed) + float64(share*max(t.plan.Water.StrongCharge(), 0))
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		t.cc[s] = float64(stays*stays*t.cc[s]) + square(float64(replacedOff*share)*t.swap.change[s])
@@ -100,11 +100,11 @@ func (t *Tank) Replace(share float64) {
 }
 
 // exchange puts so much more of a tank of source water in the place of what was there.
-func (t *Tank) exchange(share float64) {
+func (a *account) exchange(change *blend.Content, share float64) {
 	for s := blend.NO3; s <= blend.Carbon; s++ {
-		t.content[s] = max(t.content[s]+float64(share*t.swap.change[s]), 0)
+		a.content[s] = max(a.content[s]+float64(share*change[s]), 0)
 	}
-	t.rest += float64(share * t.swap.change[blend.Rest])
+	a.rest += float64(share * change[blend.Rest])
 }
 
 // swapECOff is how far EC may lie from the account for other reasons than the share of
@@ -126,7 +126,7 @@ func (t *Tank) settleSwap(ec, pH float64) {
 	if ok && okToo {
 		slope, variance := (other-present)/step, square(replacedOff*share)
 		gain := variance * slope / (float64(slope*slope*variance) + square(swapECOff))
-		t.exchange(min(max(gain*(ec-present), -share), 1-share))
+		t.exchange(&t.swap.change, min(max(gain*(ec-present), -share), 1-share))
 		for s := blend.NO3; s < blend.Carbon; s++ {
 			t.cc[s] = max(t.cc[s]-float64(gain*slope*variance*square(t.swap.change[s])), 0)
 		}
@@ -135,7 +135,7 @@ func (t *Tank) settleSwap(ec, pH float64) {
 }
 
 // Begun says that a measured EC has told how strong the filling is.
-func (t *Tank) Begun() bool { return t.started }
+func (s *state) Begun() bool { return s.started }
 
 // SourceEC is what the source water's analysis makes of its EC at a pH.
 func (t *Tank) SourceEC(pH float64) float64 {
@@ -149,35 +149,35 @@ func (t *Tank) SourceEC(pH float64) float64 {
 // mix lets the tank hold the source water and a share of what the recipe adds to it;
 // a share below zero is so much of plain water in the source's place. Sodium and
 // chloride come with the source: no strength of the solution adds to them.
-func (t *Tank) mix(share, pH float64) {
+func (a *account) mix(share, pH float64) {
 	source, added := 1+min(share, 0), max(share, 0)
 	part := func(s blend.Substance) (water, made float64) {
-		return float64(source * t.plan.Water[s]), float64(added * (t.made[s] - t.plan.Water[s]))
+		return float64(source * a.plan.Water[s]), float64(added * (a.made[s] - a.plan.Water[s]))
 	}
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		water, made := part(s)
-		t.content[s] = max(water+made, 0)
-		t.cc[s] = square(waterOff*water) + square(t.madeOff*made)
-		if t.strange {
+		a.content[s] = max(water+made, 0)
+		a.cc[s] = square(waterOff*water) + square(a.madeOff*made)
+		if a.strange {
 			least := unknownLeast
 			if s.Micro() {
 				least = 0
 			}
-			t.cc[s] += square(unknownOff * max(t.target[s], water, least))
+			a.cc[s] += square(unknownOff * max(a.target[s], water, least))
 		}
 	}
 	water, made := part(blend.Rest)
-	t.rest = water + made
-	t.keepCarbonate(pH)
-	t.closeCharge(pH)
+	a.rest = water + made
+	a.keepCarbonate(pH)
+	a.closeCharge(pH)
 }
 
 // keepCarbonate lays what cations leave open to bicarbonate, as far as the source
 // water holds any.
-func (t *Tank) keepCarbonate(pH float64) {
-	t.content[blend.Carbon] = 0
-	open := t.charge(pH) / bicarbonate(pH)
-	t.content[blend.Carbon] = min(max(open, 0), max(t.plan.Water[blend.Carbon], t.made[blend.Carbon]))
+func (a *account) keepCarbonate(pH float64) {
+	a.content[blend.Carbon] = 0
+	open := a.charge(pH) / bicarbonate(pH)
+	a.content[blend.Carbon] = min(max(open, 0), max(a.plan.Water[blend.Carbon], a.made[blend.Carbon]))
 }
 
 // bicarbonate is its share of inorganic carbon below pH 9 (pK1 of carbonic acid at
@@ -190,10 +190,10 @@ const (
 )
 
 // breathe lets carbonate pass into the air.
-func (t *Tank) breathe(hours, pH float64) {
+func (a *account) breathe(hours, pH float64) {
 	rests := carbonateKept / (1 - bicarbonate(min(pH, 8.5)))
-	if over := t.content[blend.Carbon] - rests; over > 0 && hours > 0 {
-		t.content[blend.Carbon] = rests + float64(over*math.Exp(-carbonateLost*hours))
+	if over := a.content[blend.Carbon] - rests; over > 0 && hours > 0 {
+		a.content[blend.Carbon] = rests + float64(over*math.Exp(-carbonateLost*hours))
 	}
 }
 

@@ -184,7 +184,7 @@ func TestWhatGathersIsKnownBeforehandWithTheDumpThatHoldsIt(t *testing.T) {
 func TestADumpIsDueWhereWhatPlantsLeaveTakesTheNutrientsPlace(t *testing.T) {
 	tank := begin(t, plan(t, nitric))
 	tank.Follow(0, 1.8, 5.8)
-	if all := tank.Dumps(); len(all) != 0 {
+	if all := tank.Left().Dumps(); len(all) != 0 {
 		t.Fatalf("a fresh tank: %v", all)
 	}
 	for s := blend.NO3; s <= blend.S; s++ {
@@ -192,12 +192,12 @@ func TestADumpIsDueWhereWhatPlantsLeaveTakesTheNutrientsPlace(t *testing.T) {
 	}
 	tank.content[blend.Na] += 3.3
 	tank.content[blend.Cl] += 3.3
-	all := tank.Dumps()
+	all := tank.Left().Dumps()
 	if len(all) != 1 || all[0].Ion != blend.Rest || math.Abs(all[0].Off-0.2) > 0.03 || math.Abs(all[0].Share-0.75) > 0.04 {
 		t.Errorf("%+v", all)
 	}
 	tank.ec = 1.5
-	if all := tank.Dumps(); len(all) != 0 {
+	if all := tank.Left().Dumps(); len(all) != 0 {
 		t.Errorf("EC is on its way, and yet: %v", all)
 	}
 }
@@ -210,12 +210,12 @@ func TestADumpIsDueForAnIonThatOnlyLessOfTheWaterBringsBack(t *testing.T) {
 	tank.Follow(0, 1.8, 5.8)
 	tank.content[blend.S] = 1.5 * tank.target[blend.S]
 	tank.before[blend.S] = 2 * tank.appetite[blend.S]
-	all := tank.Dumps()
+	all := tank.Left().Dumps()
 	if len(all) != 1 || all[0].Ion != blend.S || math.Abs(all[0].Off-0.5) > 0.01 || math.Abs(all[0].Share-0.3) > 0.01 {
 		t.Errorf("%+v", all)
 	}
 	tank.content[blend.S], tank.before[blend.S] = 1.2*tank.target[blend.S], 0
-	if all := tank.Dumps(); len(all) != 0 {
+	if all := tank.Left().Dumps(); len(all) != 0 {
 		t.Errorf("plants use it up, and yet: %v", all)
 	}
 }
@@ -227,7 +227,7 @@ func TestADumpIsDueSoonerForAnIonThatIsNotWellKnown(t *testing.T) {
 	tank.before[blend.S], tank.off[blend.S] = 2*tank.appetite[blend.S], 0
 	asks := func(above, unsure float64) string {
 		tank.content[blend.S], tank.cc[blend.S] = (1+above)*tank.target[blend.S], square(unsure*tank.target[blend.S])
-		for _, d := range tank.Dumps() {
+		for _, d := range tank.Left().Dumps() {
 			return d.String()
 		}
 		return ""

@@ -102,24 +102,31 @@ func (d Dump) String() string {
 	return fmt.Sprintf("a dump is due: %s is thought %.0f %% above its target%s; %.0f %% of the tank replaced with source water brings it within %.0f %%", d.Ion.Symbol(), 100*d.Off, may, by, 100*DumpTo)
 }
 
+// Left judges what plants leave in a tank, and what only other water or another setpoint
+// does about it.
+type Left struct{ t *Tank }
+
+// Left is what plants leave in the tank.
+func (t *Tank) Left() Left { return Left{t} }
+
 // Dumps are the dumps that are due; none while EC is still on its way. An ion that
 // plants use up sooner than acid, base and water bring it is no reason: stocks that give
 // less of it bring it back.
-func (t *Tank) Dumps() (all []Dump) {
-	if !t.atSetpoint() {
+func (l Left) Dumps() (all []Dump) {
+	if !l.atSetpoint() {
 		return nil
 	}
-	target, wants := t.Target(t.toward), t.Wants()
+	target, wants := l.t.Target(l.t.toward), l.t.Wants()
 	for s := blend.NO3; s <= blend.S; s++ {
 		if !(target[s] > 0) || s == blend.NH4 { // it is taken first and soon turned into nitrate
 			continue
 		}
-		water, may := t.plan.Water[s]/target[s], float64(t.content[s]+Quantile*t.Off(s))/target[s]-1
+		water, may := l.t.plan.Water[s]/target[s], float64(l.t.content[s]+Quantile*l.t.Off(s))/target[s]-1
 		if water < 1+DumpTo { // a fresh filling holds no less
-			target[s] = max(target[s], t.made[s])
-			water = t.plan.Water[s] / target[s]
+			target[s] = max(target[s], l.t.made[s])
+			water = l.t.plan.Water[s] / target[s]
 		}
-		off := t.content[s]/target[s] - 1
+		off := l.t.content[s]/target[s] - 1
 		if off > DumpAt {
 			may = 0
 		}
@@ -127,9 +134,9 @@ func (t *Tank) Dumps() (all []Dump) {
 			all = append(all, Dump{Ion: s, Off: off, May: may, Share: shareFor(off, water), Rain: max(1-(1+DumpTo)/water, 0)})
 		}
 	}
-	if off := t.Gathered() / t.plan.EC; off > DumpAt {
+	if off := l.Gathered() / l.t.plan.EC; off > DumpAt {
 		all = append(all, Dump{Ion: blend.Rest, Off: off, Share: 1 - DumpTo/off})
-	} else if d, ok := t.starved(off); ok {
+	} else if d, ok := l.starved(off); ok {
 		all = append(all, d)
 	}
 	return all
@@ -137,17 +144,17 @@ func (t *Tank) Dumps() (all []Dump) {
 
 // starved is the nutrient that lacks most, by DumpAt at least, where gathered, a share of EC,
 // keeps EC up so that the stocks that would bring it back are hardly given.
-func (t *Tank) starved(gathered float64) (worst Dump, is bool) {
+func (l Left) starved(gathered float64) (worst Dump, is bool) {
 	if gathered < DumpTo {
 		return Dump{}, false
 	}
-	target, brought := t.Target(t.toward), t.brought()
+	target, brought := l.t.Target(l.t.toward), l.t.brought()
 	for s := blend.NO3; s <= blend.S; s++ {
-		if !(target[s] > 0) || t.appetite[s] <= brought[s] || s == blend.NH4 {
+		if !(target[s] > 0) || l.t.appetite[s] <= brought[s] || s == blend.NH4 {
 			continue
 		}
-		wanted := min(target[s], float64(t.made[s]*target[s]/t.target[s]))
-		if off := t.content[s]/wanted - 1; off < min(worst.Off, -DumpAt) {
+		wanted := min(target[s], float64(l.t.made[s]*target[s]/l.t.target[s]))
+		if off := l.t.content[s]/wanted - 1; off < min(worst.Off, -DumpAt) {
 			worst = Dump{Ion: s, Off: off, Share: 1 - DumpTo/(DumpTo+gathered)}
 		}
 	}
@@ -156,37 +163,37 @@ func (t *Tank) starved(gathered float64) (worst Dump, is bool) {
 
 // atSetpoint says that EC stands where the loop brings it, so that what is held tells
 // something.
-func (t *Tank) atSetpoint() bool { return t.started && t.room() <= DumpTo*t.toward }
+func (l Left) atSetpoint() bool { return l.t.started && l.t.room() <= DumpTo*l.t.toward }
 
 // Gathered is the EC that what plants leave takes beyond a fresh filling, mS/cm: so much
 // higher must EC stand for the nutrients to have the recipe's strength. A nutrient of
 // which plants take more than acid, base and water bring does not gather, however much
 // of it there is now.
-func (t *Tank) Gathered() float64 {
-	fresh, brought := t.made, t.brought()
-	fresh[blend.Carbon] = t.content[blend.Carbon]
+func (l Left) Gathered() float64 {
+	fresh, brought := l.t.made, l.t.brought()
+	fresh[blend.Carbon] = l.t.content[blend.Carbon]
 	left := fresh
 	for s := blend.NO3; s <= blend.Cl; s++ {
-		if t.target[s] > 0 && t.appetite[s] > brought[s] || s == blend.NH4 {
+		if l.t.target[s] > 0 && l.t.appetite[s] > brought[s] || s == blend.NH4 {
 			continue
 		}
-		left[s] = max(t.content[s], fresh[s])
+		left[s] = max(l.t.content[s], fresh[s])
 	}
-	with, ok := t.conductivity(left, t.pH)
-	without, okToo := t.conductivity(fresh, t.pH)
-	if !ok || !okToo || !t.started {
+	with, ok := l.t.conductivity(left, l.t.pH)
+	without, okToo := l.t.conductivity(fresh, l.t.pH)
+	if !ok || !okToo || !l.t.started {
 		return 0
 	}
-	return (with - without) / t.scale
+	return (with - without) / l.t.scale
 }
 
 // allows is how much of an EC setpoint is for what plants leave: what stands above the
 // file's, as far as there is something left.
-func (t *Tank) allows(ec float64) float64 {
-	if ec <= t.plan.EC {
+func (l Left) allows(ec float64) float64 {
+	if ec <= l.t.plan.EC {
 		return 0
 	}
-	return min(ec-t.plan.EC, t.Gathered())
+	return min(ec-l.t.plan.EC, l.Gathered())
 }
 
 // worthASetpoint is the step of EC that is worth a word, mS/cm.
@@ -202,14 +209,14 @@ const worthLess = worthASetpoint / 2
 
 // lacking is the EC that the nutrients which stocks steer lack of a fresh filling at the plan's
 // EC; below zero they have more.
-func (t *Tank) lacking() float64 {
-	brought, sum := t.brought(), 0.0
+func (l Left) lacking() float64 {
+	brought, sum := l.t.brought(), 0.0
 	for s := blend.NO3; s <= blend.S; s++ {
-		if t.appetite[s] > brought[s] && s != blend.NH4 {
-			sum += float64(ionic[s] * (t.made[s] - t.content[s]))
+		if l.t.appetite[s] > brought[s] && s != blend.NH4 {
+			sum += float64(ionic[s] * (l.t.made[s] - l.t.content[s]))
 		}
 	}
-	return sum * t.plan.EC / weigh(t.made)
+	return sum * l.t.plan.EC / weigh(l.t.made)
 }
 
 // Setpoint is the EC that holds the nutrients at the recipe's strength beside what
@@ -218,27 +225,27 @@ func (t *Tank) lacking() float64 {
 // lack for half of it, so that an account that is off raises nothing. A lower one follows
 // from nutrients that have too much, as after a dump, even where something is still left:
 // beside what gathers a tank holds less ammonium than a fresh filling, for one.
-func (t *Tank) Setpoint() (ec float64, words string) {
-	if !t.atSetpoint() || t.toward < t.plan.EC-1e-3 {
+func (l Left) Setpoint() (ec float64, words string) {
+	if !l.atSetpoint() || l.t.toward < l.t.plan.EC-1e-3 {
 		return 0, ""
 	}
-	allowed, lacking := min(t.Gathered(), allowMost*t.plan.EC), t.lacking()
-	if t.plan.EC+allowed < t.toward || lacking < 0 {
-		allowed = max(min(allowed, t.ec+lacking-t.plan.EC), 0)
+	allowed, lacking := min(l.Gathered(), allowMost*l.t.plan.EC), l.lacking()
+	if l.t.plan.EC+allowed < l.t.toward || lacking < 0 {
+		allowed = max(min(allowed, l.t.ec+lacking-l.t.plan.EC), 0)
 	}
-	ec = math.Round(100*(t.plan.EC+allowed)) / 100
-	up := ec - t.toward
+	ec = math.Round(100*(l.t.plan.EC+allowed)) / 100
+	up := ec - l.t.toward
 	if up > -worthLess && up < worthASetpoint || up > 0 && lacking < up/2 {
 		return 0, ""
 	}
 	if up > 0 {
-		words = fmt.Sprintf("what plants leave takes %.2f mS/cm of EC beyond a fresh filling: an EC setpoint of %.2f keeps the nutrients at the strength that the recipe has at %.2f", t.Gathered(), ec, t.plan.EC)
-		if t.Gathered() > allowMost*t.plan.EC {
+		words = fmt.Sprintf("what plants leave takes %.2f mS/cm of EC beyond a fresh filling: an EC setpoint of %.2f keeps the nutrients at the strength that the recipe has at %.2f", l.Gathered(), ec, l.t.plan.EC)
+		if l.Gathered() > allowMost*l.t.plan.EC {
 			words += "; what is more waits for a dump"
 		}
 		return ec, words
 	}
-	return ec, fmt.Sprintf("the EC setpoint of %.2f allows %.2f mS/cm for what plants leave, and that takes %.2f of the nutrients' place now: %.2f keeps them at the strength that the recipe has at %.2f", t.toward, t.toward-t.plan.EC, ec-t.plan.EC, ec, t.plan.EC)
+	return ec, fmt.Sprintf("the EC setpoint of %.2f allows %.2f mS/cm for what plants leave, and that takes %.2f of the nutrients' place now: %.2f keeps them at the strength that the recipe has at %.2f", l.t.toward, l.t.toward-l.t.plan.EC, ec-l.t.plan.EC, ec, l.t.plan.EC)
 }
 
 // shareFor is how much of a tank to replace with source water so that an ion that is off

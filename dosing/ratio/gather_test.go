@@ -77,7 +77,7 @@ func TestTheECThatIsAskedForKeepsTheNutrientsThatStocksBring(t *testing.T) {
 	f := onHardWater(t)
 	for range 14 {
 		f.drinks(t, 0.09)
-		if ec, words := f.tank.Setpoint(); ec > 0 {
+		if ec, words := f.tank.Left().Setpoint(); ec > 0 {
 			t.Log(words)
 			f.tank.Toward(ec)
 		}

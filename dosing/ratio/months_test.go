@@ -227,7 +227,7 @@ func (c *crop) look(t *testing.T) {
 func (c *crop) person(t *testing.T, wanted func(*crop) bool) {
 	t.Helper()
 	share := 0.0
-	for _, d := range c.tank.Dumps() {
+	for _, d := range c.tank.Left().Dumps() {
 		share = max(share, min(d.Share, 0.5))
 	}
 	if share > 0 {
@@ -239,7 +239,7 @@ func (c *crop) person(t *testing.T, wanted func(*crop) bool) {
 		c.dumps++
 		c.dumped += share
 		c.quiet = c.up + 18*time.Hour
-	} else if ec, _ := c.tank.Setpoint(); ec > 0 {
+	} else if ec, _ := c.tank.Left().Setpoint(); ec > 0 {
 		c.set = ec
 		c.tank.Toward(ec)
 	}

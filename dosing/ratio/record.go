@@ -20,7 +20,7 @@ func (s *state) rows() []*blend.Content {
 
 // Record is the account as one line of text, which Restore reads: some 1.3 kB,
 // four digits of each figure.
-func (t *Tank) Record() string {
+func (s *state) Record() string {
 	var b strings.Builder
 	b.WriteString(recordVersion)
 	number := func(v float64) {
@@ -28,7 +28,7 @@ func (t *Tank) Record() string {
 			b.WriteString(strconv.FormatFloat(v, 'g', 4, 64))
 		}
 	}
-	for _, c := range t.rows() {
+	for _, c := range s.rows() {
 		b.WriteByte(';')
 		for s := blend.NO3; s < blend.Carbon; s++ {
 			if s > 0 {
@@ -37,13 +37,13 @@ func (t *Tank) Record() string {
 			number(c[s])
 		}
 	}
-	for _, v := range []float64{t.rest, t.meq, t.uptake, t.scale} {
+	for _, v := range []float64{s.rest, s.meq, s.uptake, s.scale} {
 		b.WriteByte(';')
 		number(v)
 	}
 	b.WriteByte(';')
-	if !t.analysed.IsZero() {
-		b.WriteString(strconv.FormatInt(t.analysed.Unix(), 10))
+	if !s.analysed.IsZero() {
+		b.WriteString(strconv.FormatInt(s.analysed.Unix(), 10))
 	}
 	return b.String()
 }

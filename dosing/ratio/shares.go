@@ -59,6 +59,7 @@ func (t *Tank) room() float64 {
 
 // outlook is the tank at the end of the horizon.
 type outlook struct {
+	t      *Tank
 	uptake float64       // mS/cm that plants take until then
 	left   blend.Content // what is there then if stocks give nothing; below zero is what plants will miss
 	budget float64       // what stocks give until then, as weigh weighs it
@@ -75,23 +76,24 @@ const least = 0.1
 // all stand at one strength, which is found here. Aiming higher would let those fall
 // behind of which the row gives little EC, as phosphate.
 func (t *Tank) ahead() (o outlook) {
+	o.t = t
 	room, brought := t.room(), t.brought()
 	o.uptake = max(horizon*t.plan.EC-float64(refillFirst*room), 0)
 	o.left = t.content.Plus(brought, o.uptake).Plus(t.appetite, -o.uptake)
-	t.dumped(&o.left)
+	o.dumped()
 	alkalinity := max(float64(bicarbonate(t.pH)*t.content[blend.Carbon])-float64(bicarbonate(t.plan.PH)*carbonateKept), 0)
 	held := weigh(t.content) + float64(ionicHCO3*bicarbonate(t.pH)*t.content[blend.Carbon])
 	if t.perAlkalinity != (blend.Content{}) {
 		o.left = o.left.Plus(t.perAlkalinity, alkalinity) // its acid is on the way
 		held -= float64(ionicHCO3 * alkalinity)
 	}
-	o.budget = max(held+t.rise(held, room)-weigh(o.left), float64(least*horizon)*weigh(t.target))
+	o.budget = max(held+o.rise(held, room)-weigh(o.left), float64(least*horizon)*weigh(t.target))
 	low, high := 0.0, float64(strongest)
 	for range 30 {
 		o.level = (low + high) / 2
 		sum := 0.0
 		for s := blend.NO3; s <= blend.S; s++ {
-			sum += float64(ionic[s] * max(t.wants(s, &o), 0))
+			sum += float64(ionic[s] * max(o.wants(s), 0))
 		}
 		if sum < o.budget {
 			low = o.level
@@ -104,26 +106,27 @@ func (t *Tank) ahead() (o outlook) {
 
 // dumped takes out of what lies ahead what a dump will: nothing gathers beyond where one is
 // due. Otherwise stocks would make room for sodium that never comes.
-func (t *Tank) dumped(left *blend.Content) {
+func (o *outlook) dumped() {
+	left := &o.left
 	for s := blend.NO3; s <= blend.S; s++ {
-		if most := max(t.content[s], (1+DumpAt)*t.target[s]); t.target[s] > 0 && left[s] > most {
+		if most := max(o.t.content[s], (1+DumpAt)*o.t.target[s]); o.t.target[s] > 0 && left[s] > most {
 			left[s] = most
 		}
 	}
-	conducts := t.plan.EC / weigh(t.made)
-	comes := conducts * (float64(ionic[blend.Na]*(left[blend.Na]-t.content[blend.Na])) + float64(ionic[blend.Cl]*(left[blend.Cl]-t.content[blend.Cl])))
-	if room := max(DumpAt*t.plan.EC-t.Gathered(), 0); comes > room {
+	conducts := o.t.plan.EC / weigh(o.t.made)
+	comes := conducts * (float64(ionic[blend.Na]*(left[blend.Na]-o.t.content[blend.Na])) + float64(ionic[blend.Cl]*(left[blend.Cl]-o.t.content[blend.Cl])))
+	if room := max(DumpAt*o.t.plan.EC-o.t.Left().Gathered(), 0); comes > room {
 		for _, s := range []blend.Substance{blend.Na, blend.Cl} {
-			left[s] = t.content[s] + float64((left[s]-t.content[s])*room/comes)
+			left[s] = o.t.content[s] + float64((left[s]-o.t.content[s])*room/comes)
 		}
 	}
 }
 
 // rise is by how much the ions that weigh held must grow for EC to rise by room. They
 // conduct less the closer they are (Kohlrausch's square root).
-func (t *Tank) rise(held, room float64) float64 {
-	made := weigh(t.made)
-	slows := (1 - t.plan.EC/made) / math.Sqrt(made)
+func (o *outlook) rise(held, room float64) float64 {
+	made := weigh(o.t.made)
+	slows := (1 - o.t.plan.EC/made) / math.Sqrt(made)
 	conducts := held * (1 - float64(slows*math.Sqrt(held)))
 	if !(room > 0) || !(conducts > 0) {
 		return 0
@@ -137,8 +140,8 @@ func (t *Tank) rise(held, room float64) float64 {
 
 // wants is what of an ion the stocks are to give until the end of the horizon. Below
 // zero is a surplus, carried until it is used up.
-func (t *Tank) wants(s blend.Substance, o *outlook) float64 {
-	target := t.target[s]
+func (o *outlook) wants(s blend.Substance) float64 {
+	target := o.t.target[s]
 	if !(target > 0) {
 		return 0
 	}
@@ -146,7 +149,7 @@ func (t *Tank) wants(s blend.Substance, o *outlook) float64 {
 		return target - o.left[s]
 	}
 	if s == blend.NH4 { // it is taken first and soon turned into nitrate
-		return min(float64(o.level*target)-t.content[s], 0) + t.content[s] - o.left[s]
+		return min(float64(o.level*target)-o.t.content[s], 0) + o.t.content[s] - o.left[s]
 	}
 	return float64(o.level*target) - o.left[s]
 }
@@ -157,12 +160,12 @@ func (t *Tank) wants(s blend.Substance, o *outlook) float64 {
 // a dump is made good by what it took away, and not by what plants take over weeks.
 func (t *Tank) Wants() blend.Content {
 	o := t.ahead()
-	return t.wantsAll(&o)
+	return o.wantsAll()
 }
 
-func (t *Tank) wantsAll(o *outlook) (w blend.Content) {
+func (o *outlook) wantsAll() (w blend.Content) {
 	for s := blend.NO3; s < blend.Carbon; s++ {
-		w[s] = t.wants(s, o)
+		w[s] = o.wants(s)
 	}
 	return w
 }
@@ -172,7 +175,7 @@ func (t *Tank) wantsAll(o *outlook) (w blend.Content) {
 func (t *Tank) Solve() bool {
 	stocks, pumps := t.plan.serving(func(s *blend.Stock) bool { return s.Role == dosing.RoleStock })
 	o := t.ahead()
-	wants, against := t.wantsAll(&o), t.target
+	wants, against := o.wantsAll(), t.target
 	for s := blend.NO3; s <= blend.S; s++ {
 		if wants[s] <= 0 {
 			against[s] /= unwilling
@@ -205,8 +208,8 @@ const (
 
 // Surplus says, in words, of which nutrients acid or base bring more than the crop
 // takes; empty while there are none or too little was taken to tell.
-func (t *Tank) Surplus() string {
-	if !(t.uptake > surplusUptake*t.plan.EC) {
+func (a *account) Surplus() string {
+	if !(a.uptake > surplusUptake*a.plan.EC) {
 		return ""
 	}
 	var words []string
@@ -214,9 +217,9 @@ func (t *Tank) Surplus() string {
 		for _, by := range []struct {
 			name  string
 			given float64
-		}{{"acid", t.acid[s]}, {"base", t.base[s]}} {
-			taken := max(t.taken[s], 0)
-			if t.target[s] > 0 && by.given > surplusRatio*taken && by.given-taken > surplusShare*t.target[s] {
+		}{{"acid", a.acid[s]}, {"base", a.base[s]}} {
+			taken := max(a.taken[s], 0)
+			if a.target[s] > 0 && by.given > surplusRatio*taken && by.given-taken > surplusShare*a.target[s] {
 				words = append(words, fmt.Sprintf("%s supplies more %s than the crop takes: %.2f against %.2f mmol/L since the last analysis", by.name, s.Symbol(), by.given, taken))
 			}
 		}
@@ -226,20 +229,20 @@ func (t *Tank) Surplus() string {
 
 // AmmoniumAdvice is what ammonium's share could do about the acid, in words: advice that is
 // never carried out by itself. It is empty while there is nothing to say.
-func (t *Tank) AmmoniumAdvice() string {
-	if !(t.uptake > surplusUptake*t.plan.EC) {
+func (a *account) AmmoniumAdvice() string {
+	if !(a.uptake > surplusUptake*a.plan.EC) {
 		return ""
 	}
-	nitrogen := t.taken.Nitrogen()
+	nitrogen := a.taken.Nitrogen()
 	share := 0.0
-	if given := t.stock.Nitrogen() + t.acid.Nitrogen(); given > 0 {
-		share = t.stock[blend.NH4] / given
+	if given := a.stock.Nitrogen() + a.acid.Nitrogen(); given > 0 {
+		share = a.stock[blend.NH4] / given
 	}
-	most := t.plan.MaxNH4
+	most := a.plan.MaxNH4
 	if most == 0 {
 		most = blend.UsualNH4
 	}
-	lever, ok := blend.AdviseAmmonium(t.meq, nitrogen, share, most)
+	lever, ok := blend.AdviseAmmonium(a.meq, nitrogen, share, most)
 	if !ok {
 		return ""
 	}

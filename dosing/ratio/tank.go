@@ -24,31 +24,36 @@ const (
 	labFloor    = 0.005
 )
 
-// Tank is the account of one tank. It is not for concurrent use.
+// Tank follows what one tank holds, and says what to give it. It is not for concurrent use.
 type Tank struct {
-	plan          *Plan
-	target        blend.Content // at the plan's EC
-	made          blend.Content // what the recipe makes of the source water at the plan's EC
+	account
 	usual         blend.Content // what source water and its acid or base bring for each mS/cm that a usual crop takes
 	perAlkalinity blend.Content // what acid brings for each meq of it
 	shares        []float64     // by pump, as last solved
-	solver        chem.Solver
-	state
-	marks   []mark // for analyses that come days after their sample
-	solved  solvedAt
-	at      time.Duration // of the last Follow
-	seen    bool
-	ec      float64 // as last measured
-	pH      float64 // likewise
-	swap    swap
-	toward  float64 // the EC that the loop brings the tank to
-	madeOff float64 // of a filling, how far what the recipe added may be off
-	strange bool    // of a filling, nobody said what it is
-	owed    float64 // meq/L of acid that the alkalinity of a dump's water still asks for
-	pace    float64 // at which plants take, mS/cm an hour
+	marks         marks
+	solved        solvedAt
+	at            time.Duration // of the last Follow
+	seen          bool
+	ec            float64 // as last measured
+	pH            float64 // likewise
+	swap          swap
+	toward        float64 // the EC that the loop brings the tank to
+	owed          float64 // meq/L of acid that the alkalinity of a dump's water still asks for
+	pace          pace
 }
 
-// state is what outlives a restart.
+// account is what a tank is thought to hold, against its plan.
+type account struct {
+	state
+	plan    *Plan
+	target  blend.Content // at the plan's EC
+	made    blend.Content // what the recipe makes of the source water at the plan's EC
+	madeOff float64       // of a filling, how far what the recipe added may be off
+	strange bool          // of a filling, nobody said what it is
+	solver  chem.Solver
+}
+
+// state is what of an account outlives a restart.
 type state struct {
 	content   blend.Content // mmol/L as estimated
 	appetite, // taken up for each mS/cm that plants take in all
@@ -63,12 +68,6 @@ type state struct {
 	scale               float64       // measured EC ÷ that of the chemistry
 	analysed            time.Time     // zero = never
 	started             bool          // a measured EC told how strong the filling is
-}
-
-// mark is the estimate at an earlier moment.
-type mark struct {
-	up      time.Duration
-	content blend.Content
 }
 
 // solvedAt is the account for which the shares were solved.
@@ -90,7 +89,7 @@ func New(plan *Plan) (*Tank, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &Tank{plan: plan, made: fresh.Reached, toward: plan.EC, pH: plan.PH, madeOff: startOff}
+	t := &Tank{account: account{plan: plan, made: fresh.Reached, madeOff: startOff}, toward: plan.EC, pH: plan.PH}
 	t.scale, t.pace = 1, usualPace
 	t.usual, t.perAlkalinity = plan.bringsUsually(amounts), plan.forAlkalinity(amounts)
 	t.before = t.usual
@@ -122,33 +121,33 @@ func phosphateAt(pH float64) float64 { return 1 + 1/(1+math.Pow(10, 7.2-pH)) }
 var charges = [...]float64{blend.NO3: -1, blend.NH4: 1, blend.P: -phosphateCharge, blend.K: 1, blend.Ca: 2, blend.Mg: 2, blend.S: -2, blend.Na: 1, blend.Cl: -1}
 
 // charge is what the account leaves open, meq/L.
-func (t *Tank) charge(pH float64) float64 {
-	sum := t.rest - float64(bicarbonate(pH)*t.content[blend.Carbon]) - float64((phosphateAt(pH)-phosphateCharge)*t.content[blend.P])
+func (a *account) charge(pH float64) float64 {
+	sum := a.rest - float64(bicarbonate(pH)*a.content[blend.Carbon]) - float64((phosphateAt(pH)-phosphateCharge)*a.content[blend.P])
 	for s, z := range charges {
-		sum += float64(z * t.content[s])
+		sum += float64(z * a.content[s])
 	}
 	return sum
 }
 
 // closeCharge lays what is open to ions that nobody named.
-func (t *Tank) closeCharge(pH float64) { t.rest -= t.charge(pH) }
+func (a *account) closeCharge(pH float64) { a.rest -= a.charge(pH) }
 
 // neutral shifts the ions so that no charge is open. At a steady pH acid (or base)
 // is given for what plants take more of anions than of cations, or for the
 // alkalinity of the water, so what is open tells which appetite was guessed wrong.
 // Each ion moves by as much as it is unsure.
-func (t *Tank) neutral(pH float64) {
-	open, sum := t.charge(pH), 0.0
+func (a *account) neutral(pH float64) {
+	open, sum := a.charge(pH), 0.0
 	var unsure blend.Content
 	for s, z := range charges {
-		unsure[s] = t.cc[s] + square(t.off[s])
+		unsure[s] = a.cc[s] + square(a.off[s])
 		sum += float64(z * z * unsure[s])
 	}
 	if !(sum > 0) {
 		return
 	}
 	for s, z := range charges {
-		t.content[s] = max(t.content[s]-float64(z*unsure[s]*open/sum), 0)
+		a.content[s] = max(a.content[s]-float64(z*unsure[s]*open/sum), 0)
 	}
 }
 
@@ -192,22 +191,16 @@ func (t *Tank) ToppedUp(litres float64) {
 	}
 }
 
-func (t *Tank) bring(account *blend.Content, what blend.Content, scale, off float64) {
+func (a *account) bring(account *blend.Content, what blend.Content, scale, off float64) {
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		amount := float64(what[s] * scale)
-		t.content[s] += amount
+		a.content[s] += amount
 		account[s] += amount
-		t.off[s] += float64(off * math.Abs(amount))
+		a.off[s] += float64(off * math.Abs(amount))
 	}
-	t.content[blend.Carbon] += float64(what[blend.Carbon] * scale)
-	t.rest += float64(what[blend.Rest] * scale)
+	a.content[blend.Carbon] += float64(what[blend.Carbon] * scale)
+	a.rest += float64(what[blend.Rest] * scale)
 }
-
-// markEvery and marksKept are how far back a sample may have been taken.
-const (
-	markEvery = 3 * time.Hour
-	marksKept = 21 * 24 / 3
-)
 
 // fastest is the EC that plants can take in an hour, mS/cm, with some for a probe
 // that is off; what is faster was water that came or went.
@@ -260,60 +253,57 @@ func (t *Tank) Follow(up time.Duration, ec, pH float64) {
 	case math.Abs(missing) > allowed:
 		t.thin(ec / present)
 	default:
-		t.notePace(t.takeUp(missing, pH, present), hours)
+		t.pace.note(t.takeUp(missing, pH, present), hours)
 		if known {
 			t.neutral(pH)
 		}
 	}
 	if n := len(t.marks); n == 0 || up-t.marks[n-1].up >= markEvery {
-		if n >= marksKept {
-			t.marks = append(t.marks[:0], t.marks[1:]...)
-		}
-		t.marks = append(t.marks, mark{up, t.content})
+		t.marks.add(up, t.content)
 	}
 }
 
 // conductivity is the EC of a content as this tank's probe would show it.
-func (t *Tank) conductivity(c blend.Content, pH float64) (float64, bool) {
+func (a *account) conductivity(c blend.Content, pH float64) (float64, bool) {
 	var r chem.Result
 	ions := c.Ions()
 	// One pH for all: a decimal more or less moves EC by a thousandth.
-	if err := t.solver.Solve(&ions, chem.Conditions{TempC: 25, FixedPH: pH, OnlyHere: true}, &r); err != nil || !(r.EC > 0) {
+	if err := a.solver.Solve(&ions, chem.Conditions{TempC: 25, FixedPH: pH, OnlyHere: true}, &r); err != nil || !(r.EC > 0) {
 		return 0, false
 	}
-	return float64(t.scale * r.EC), true
+	return float64(a.scale * r.EC), true
 }
 
 // takeUp lets plants take what makes EC fall by missing mS/cm; what is below zero
 // gives back what an earlier reading took too much.
-func (t *Tank) takeUp(missing, pH, present float64) (q float64) {
+func (a *account) takeUp(missing, pH, present float64) (q float64) {
 	const step = 0.05
-	after, ok := t.conductivity(t.less(step), pH)
+	after, ok := a.conductivity(a.less(step), pH)
 	slope := (present - after) / step
 	if !ok || !(slope > 0.2 && slope < 5) {
 		return 0
 	}
 	q = missing / slope
-	left := t.less(q)
+	left := a.less(q)
 	for s := blend.NO3; s < blend.Carbon; s++ {
-		t.taken[s] += t.content[s] - left[s]
-		t.cc[s] = max(t.cc[s]-float64(2*q*t.ca[s])+float64(q*q*t.aa[s]), 0)
-		t.ca[s] -= float64(q * t.aa[s])
-		t.aa[s] += float64(square(wander*t.appetite[s]) * math.Abs(q) / t.plan.EC)
+		a.taken[s] += a.content[s] - left[s]
+		a.cc[s] = max(a.cc[s]-float64(2*q*a.ca[s])+float64(q*q*a.aa[s]), 0)
+		a.ca[s] -= float64(q * a.aa[s])
+		a.aa[s] += float64(square(wander*a.appetite[s]) * math.Abs(q) / a.plan.EC)
 	}
-	t.content = left
-	t.uptake += q
+	a.content = left
+	a.uptake += q
 	return q
 }
 
 // less is the content after an uptake worth q.
-func (t *Tank) less(q float64) blend.Content {
-	c := t.content
+func (a *account) less(q float64) blend.Content {
+	c := a.content
 	for s := blend.NO3; s < blend.Carbon; s++ {
-		take := float64(q * t.appetite[s])
+		take := float64(q * a.appetite[s])
 		if take > 0 {
 			// Roots cannot take what is not there.
-			take *= c[s] / (c[s] + 0.02*t.target[s] + 1e-9)
+			take *= c[s] / (c[s] + 0.02*a.target[s] + 1e-9)
 		}
 		c[s] = max(c[s]-take, 0)
 	}
@@ -321,23 +311,23 @@ func (t *Tank) less(q float64) blend.Content {
 }
 
 // thin dilutes, or thickens, all ions alike: water came or went unseen.
-func (t *Tank) thin(by float64) {
+func (a *account) thin(by float64) {
 	by = min(max(by, 0.1), 10)
 	for s := blend.NO3; s < blend.Carbon; s++ {
-		t.cc[s] = float64(t.cc[s]*by*by) + square(0.1*(1-by)*t.content[s])
-		t.ca[s] *= by
-		t.content[s] *= by
-		t.off[s] *= by
+		a.cc[s] = float64(a.cc[s]*by*by) + square(0.1*(1-by)*a.content[s])
+		a.ca[s] *= by
+		a.content[s] *= by
+		a.off[s] *= by
 	}
-	t.content[blend.Carbon] *= by
-	t.rest *= by
+	a.content[blend.Carbon] *= by
+	a.rest *= by
 }
 
 // Off is the standard uncertainty of an ion's estimate, mmol/L.
-func (t *Tank) Off(s blend.Substance) float64 { return math.Sqrt(t.cc[s] + square(t.off[s])) }
+func (a *account) Off(s blend.Substance) float64 { return math.Sqrt(a.cc[s] + square(a.off[s])) }
 
 // Content is the estimate.
-func (t *Tank) Content() blend.Content { return t.content }
+func (s *state) Content() blend.Content { return s.content }
 
 // Sample is what the account says of the tank at a pH, as a laboratory would of a
 // sample of it.
@@ -353,7 +343,7 @@ func (t *Tank) Sample(pH float64) blend.Analysis {
 // asks for no more nutrients.
 func (t *Tank) Target(ec float64) blend.Content {
 	c := t.target
-	ec -= t.allows(ec)
+	ec -= t.Left().allows(ec)
 	for s := blend.NO3; s < blend.Carbon; s++ {
 		if !s.Micro() {
 			c[s] *= ec / t.plan.EC
@@ -363,7 +353,7 @@ func (t *Tank) Target(ec float64) blend.Content {
 }
 
 // Analysed is when the last analysis was entered; zero = never.
-func (t *Tank) Analysed() time.Time { return t.analysed }
+func (s *state) Analysed() time.Time { return s.analysed }
 
 // Brought is what acid and base brought since the last analysis, mmol/L.
-func (t *Tank) Brought() (acid, base blend.Content) { return t.acid, t.base }
+func (a *account) Brought() (acid, base blend.Content) { return a.acid, a.base }

@@ -185,12 +185,13 @@ const (
 	ChangeHolidayEnd             // a person confirmed the end of the holiday in Text
 	ChangePumpRate               // Pump gave Value mL per second where the file said Old; Spread of the runs in Text
 	ChangeTube                   // Pump, or its tube, was replaced; the old one ran Value hours
+	ChangeMeter                  // a hand meter read Value of Quantity in the tank, where the probe read Old; 0 = nothing valid
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
 	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent",
-	"disarmed", "hand-void", "unseen", "refill", "mark", "calibration", "holiday-end", "pump-rate", "new-tube"}
+	"disarmed", "hand-void", "unseen", "refill", "mark", "calibration", "holiday-end", "pump-rate", "new-tube", "meter"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 

@@ -146,6 +146,12 @@ func (e Entry) tendingText() string {
 		return fmt.Sprintf("gives %.3g mL/min, the file says %.3g", 60*e.Value, 60*e.Old)
 	case ChangeTube:
 		return fmt.Sprintf("has a new tube, the old one ran %.3g h", e.Value)
+	case ChangeMeter:
+		beside := ", the probe nothing valid"
+		if e.Old != 0 {
+			beside = fmt.Sprintf(", the probe %.2f", e.Old)
+		}
+		return fmt.Sprintf("hand meter read %s %.2f", e.Quantity, e.Value) + beside
 	case ChangeCalibration:
 		return "calibrated " + e.Text
 	case ChangeHolidayEnd:

@@ -23,9 +23,9 @@
 // (in two the loop holds pH through it, and the alarm of *tomorrow* says how weakly it works). Median time, and
 // acid counted until then: empty container or dead pump 12 min and 0.28 pH (most 24 min, 1.01 pH), clogged 14 min
 // and 0.30 (3 h 23 min, 9.4), swapped 7 min and 0.19 (20 min, 1.40), a dry stock while the tank fills 21 min.
-// `LEAT_NIGHTS=300 go test ./controller -run FaultFree -timeout 2h` plays the fault-free nights. What it cannot do:
-// a stock that runs dry while EC is merely held (0.02 mS/cm an hour of all stocks together) gives no pool of its
-// own within a night.
+// `LEAT_NIGHTS=300 go test ./controller -run FaultFree -timeout 2h` plays the fault-free nights. A stock that runs
+// dry while EC is merely held (0.02 mS/cm an hour of all stocks together) gives no pool of its own within a night:
+// it is told over days, beside the others (`container-off-balance`, the last decision here).
 //
 // # A strong stock shows in small doses
 //

@@ -19,7 +19,7 @@ func (r *Responses) judge(up time.Duration, p *pool) (Finding, bool) {
 		// Too few readings after the doses: wait for more, but not for ever.
 		mixing := r.tank.MixingTime()
 		if p.judge = up + mixing/4; up > p.last+3*mixing {
-			r.renew(p)
+			p.renew(&r.evidence)
 		}
 		return Finding{}, false
 	}
@@ -28,14 +28,14 @@ func (r *Responses) judge(up time.Duration, p *pool) (Finding, bool) {
 }
 
 // fit asks the readings about a pool that has mostly arrived by settled.
-func (r *Responses) fit(up time.Duration, p *pool, settled time.Duration) fitted {
-	t := &r.ph
+func (e *evidence) fit(up time.Duration, p *pool, settled time.Duration) fitted {
+	t := &e.ph
 	if p.class == Stock {
-		t = &r.ec
+		t = &e.ec
 	}
-	q := r.question(p, up)
+	q := e.question(p, up)
 	q.settled = settled
-	return t.answer(r.marks.kept(), &q)
+	return t.answer(e.marks.kept(), &q)
 }
 
 // glance looks at a pool before it has settled: whether it goes the wrong way, since
@@ -66,13 +66,8 @@ func (r *Responses) glance(up time.Duration, p *pool) (Finding, bool) {
 	}
 	finding := r.finding(p, WrongWay, f)
 	p.strikes = 0
-	r.renew(p)
+	p.renew(&r.evidence)
 	return finding, true
-}
-
-// alone says that a pool is of one stock only.
-func (r *Responses) alone(p *pool) bool {
-	return p.class == Stock && (p.single || len(r.pools) == int(Classes))
 }
 
 // strong says that one stock did far more than it should: made up or refilled too
@@ -82,31 +77,31 @@ func (r *Responses) alone(p *pool) bool {
 //
 // Slow water of an unsure share makes all stocks look strong alike. So in such a tank one
 // must stand out beside the others, or do more than any share within its doubt explains.
-func (r *Responses) strong(p *pool, f fitted) (Finding, bool) {
-	if !f.ok || !r.alone(p) {
+func (e *evidence) strong(p *pool, f fitted) (Finding, bool) {
+	if !f.ok || !p.alone {
 		return Finding{}, false
 	}
-	size, most := math.Abs(f.predicted), strongLeast+float64(strongOthers*r.marks.neighbours(p, p.first-r.tank.MixingTime()))
-	beside := r.tank.Slow > 0 && f.beside > float64(unevenZ*f.besideSD) && f.beside*size > most
-	if !beside && (!(f.ratio-float64(strongZ*f.sd) > r.strongest()) || !((f.ratio-1)*size > most)) {
+	size, most := math.Abs(f.predicted), strongLeast+float64(strongOthers*e.marks.neighbours(p, p.first-e.tank.MixingTime()))
+	beside := e.tank.Slow > 0 && f.beside > float64(unevenZ*f.besideSD) && f.beside*size > most
+	if !beside && (!(f.ratio-float64(strongZ*f.sd) > e.strongest()) || !((f.ratio-1)*size > most)) {
 		return Finding{}, false
 	}
-	finding := r.finding(p, TooStrong, f)
+	finding := e.finding(p, TooStrong, f)
 	finding.Reach = Nutrients
 	if f.others > RichEC {
 		finding.Detail += fmt.Sprintf("; the other stocks do %.1f times as much as they should, too: if ", f.others) + SlowWaterWords
 	}
 	p.strikes = 0
-	r.renew(p)
+	p.renew(e)
 	return finding, true
 }
 
 // strongest is what a stock may do ÷ what it should.
-func (r *Responses) strongest() float64 {
-	if !(r.tank.Slow > 0) {
+func (e *evidence) strongest() float64 {
+	if !(e.tank.Slow > 0) {
 		return strongRatio
 	}
-	return max(strongRatio, unevenTold/(1-r.tank.Slow))
+	return max(strongRatio, unevenTold/(1-e.tank.Slow))
 }
 
 // wrongWay says that a pool was answered with the wrong sign, beyond doubt. One stock
@@ -116,11 +111,11 @@ func (r *Responses) strongest() float64 {
 // A dead pump can look a little backward: pH climbs and the loop asks for more because
 // it climbs. So of a pump whose usual answer is known, most of that must be missing
 // on the other side.
-func (r *Responses) wrongWay(p *pool, f fitted) bool {
+func (e *evidence) wrongWay(p *pool, f fitted) bool {
 	if p.single {
 		return false
 	}
-	_, spread := r.expected(p)
+	_, spread := e.expected(p)
 	least := float64(wrongLeast * weakestOf(spread))
 	if p.class != Stock && p.answers >= AnswersWant {
 		least = wrongUsual
@@ -150,14 +145,14 @@ const (
 )
 
 // question is what is asked of the readings about a pool.
-func (r *Responses) question(p *pool, up time.Duration) question {
-	scale, spread := r.expected(p)
-	q := question{pool: p, from: p.first, until: up, back: 2 * r.tank.MixingTime(), deadTime: r.tank.DeadTime, lag: r.tank.TimeConstant,
-		slow: r.tank.Slow, fade: slowFade(&r.tank),
-		scale: scale, curve: r.curve, capacity: r.capacity(), weakest: weakestOf(spread)}
+func (e *evidence) question(p *pool, up time.Duration) question {
+	scale, spread := e.expected(p)
+	q := question{pool: p, from: p.first, until: up, back: 2 * e.tank.MixingTime(), deadTime: e.tank.DeadTime, lag: e.tank.TimeConstant,
+		slow: e.tank.Slow, fade: slowFade(&e.tank),
+		scale: scale, curve: e.curve, capacity: e.capacity(), weakest: weakestOf(spread)}
 	if p.class == Stock {
 		q.askEC()
-		if r.tank.Slow > 0 {
+		if e.tank.Slow > 0 {
 			q.otherSpread = unevenWater
 		}
 		return q
@@ -165,7 +160,7 @@ func (r *Responses) question(p *pool, up time.Duration) question {
 	// The buffer may be weaker than expected; drift then moves pH faster.
 	widest := scale * math.Exp(spread/2)
 	q.otherSpread = 0.3 + spread
-	q.drift, q.wander, q.creep = driftAcid*widest, wanderAcid*widest, creepPH*r.buffer()
+	q.drift, q.wander, q.creep = driftAcid*widest, wanderAcid*widest, creepPH*e.buffer()
 	q.onset = onsetAcid * widest
 	return q
 }
@@ -205,16 +200,16 @@ func (r *Responses) conclude(p *pool, f fitted) (Finding, bool) {
 	case z > silentZ && f.sd < silentLater/2:
 		// Weak, but a response: neither an answer nor silence.
 	default:
-		r.grow(p)
+		p.grow(&r.evidence)
 		return Finding{}, false
 	}
 	if fault == Sound {
-		r.renew(p)
+		p.renew(&r.evidence)
 		return Finding{}, false
 	}
 	finding := r.finding(p, fault, f)
 	p.strikes = 0
-	r.renew(p)
+	p.renew(&r.evidence)
 	return finding, true
 }
 
@@ -246,10 +241,10 @@ func (p *pool) strikesNeeded(z float64) int {
 }
 
 // finding puts the result in words and finds how far it reaches.
-func (r *Responses) finding(p *pool, fault Fault, f fitted) Finding {
-	pump, only := r.marks.most(p)
+func (e *evidence) finding(p *pool, fault Fault, f fitted) Finding {
+	pump, only := e.marks.most(p)
 	out := Finding{Fault: fault, Pump: pump, Ratio: f.ratio, Reach: OnePump}
-	quantity, unit, predicted := "pH", "", f.predicted/r.buffer()
+	quantity, unit, predicted := "pH", "", f.predicted/e.buffer()
 	switch {
 	case p.class == Stock:
 		quantity, unit, predicted = "EC", " mS/cm", f.predicted
@@ -264,7 +259,7 @@ func (r *Responses) finding(p *pool, fault Fault, f fitted) Finding {
 	out.Detail = fmt.Sprintf("%s worth %+.2f%s %s moved it by %+.3f, give or take %.3f",
 		p.class.String(), predicted, unit, quantity, float64(predicted*f.ratio), math.Abs(float64(predicted*f.sd)))
 	if p.class != Stock && fault == Silent {
-		if rise, ok := r.movedEC(p); ok {
+		if rise, ok := e.movedEC(p); ok {
 			out.Reach = Reagents
 			out.Detail += fmt.Sprintf("; EC rose by %.2f mS/cm instead: doubt the pH probe, or what stands in the container", rise)
 		}
@@ -274,15 +269,15 @@ func (r *Responses) finding(p *pool, fault Fault, f fitted) Finding {
 
 // movedEC says whether doses that did not move pH moved EC far more than they
 // should, as fertiliser in the acid line does.
-func (r *Responses) movedEC(p *pool) (rise float64, moved bool) {
-	q := r.question(p, p.judge)
+func (e *evidence) movedEC(p *pool) (rise float64, moved bool) {
+	q := e.question(p, p.judge)
 	q.askEC()
 	q.unit = true
-	f := r.ec.answer(r.marks.kept(), &q)
+	f := e.ec.answer(e.marks.kept(), &q)
 	if !f.ok {
 		return 0, false
 	}
-	expected := r.marks.sumEC(p)
+	expected := e.marks.sumEC(p)
 	extra := f.ratio - expected
 	return f.ratio, extra > strangeEC && extra > float64(2*math.Abs(expected)) && extra > float64(wrongZ*f.sd)
 }

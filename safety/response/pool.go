@@ -14,6 +14,7 @@ type pool struct {
 	class  Class
 	pump   dosing.PumpID // whose pool it is, if single
 	single bool
+	alone  bool // it is of one stock only
 
 	gathered
 	closed  bool
@@ -54,7 +55,7 @@ func (p *pool) start(with gathered) {
 }
 
 // forget drops what was learned of the pump, too.
-func (p *pool) forget() { *p = pool{class: p.class, pump: p.pump, single: p.single} }
+func (p *pool) forget() { *p = pool{class: p.class, pump: p.pump, single: p.single, alone: p.alone} }
 
 // has says whether a mark is of this pool's reagent, or of its pump.
 func (p *pool) has(m *mark) bool { return m.class == p.class && (!p.single || m.pump == p.pump) }
@@ -69,14 +70,14 @@ func (p *pool) limit() float64 {
 
 // expected is what doses of this pool are expected to do ÷ what was commissioned,
 // and the sd of its logarithm.
-func (r *Responses) expected(p *pool) (scale, spread float64) {
+func (e *evidence) expected(p *pool) (scale, spread float64) {
 	switch {
 	case p.class == Stock:
 		return 1, ecSpread
 	case p.answers >= AnswersWant:
 		return min(1, math.Exp(p.usual)), leastScaleSpread
 	}
-	return min(1, math.Exp(-r.lnBuffer)), r.spread
+	return min(1, math.Exp(-e.lnBuffer)), e.spread
 }
 
 // ecSpread is the sd of ln(EC gain): the stock's strength and the volume are far
@@ -85,85 +86,88 @@ const ecSpread = 0.3
 
 // effect is the size of a mark's settled effect at the commissioned scale, pH or
 // mS/cm.
-func (r *Responses) effect(p *pool, m *mark) float64 {
+func (e *evidence) effect(p *pool, m *mark) float64 {
 	if p.class == Stock {
 		return math.Abs(m.ec)
 	}
-	return math.Abs(m.acid) / r.buffer()
+	return math.Abs(m.acid) / e.buffer()
 }
 
 // size is how much a pool is expected to move its quantity.
-func (r *Responses) size(p *pool) float64 {
-	scale, _ := r.expected(p)
+func (e *evidence) size(p *pool) float64 {
+	scale, _ := e.expected(p)
 	return float64(p.gathered.effect * scale)
 }
 
-// extend adds a dose to a pool.
-func (r *Responses) extend(p *pool, m *mark) {
-	effect := r.effect(p, m)
+// extend adds a dose to a pool and says when it is to be looked at for that; Never, if not.
+func (p *pool) extend(e *evidence, m *mark) (due time.Duration) {
+	due = dosing.Never
+	effect := e.effect(p, m)
 	if p.closed {
 		p.after.add(m.up, effect)
-		return
+		return due
 	}
-	if p.gathered.effect > 0 && r.ph.tooOld(p.first, m.up) {
+	if p.gathered.effect > 0 && e.ph.tooOld(p.first, m.up) {
 		// Doses so small and rare that their readings are forgotten before there are
 		// enough of them say nothing that drift could not say as well.
 		p.start(gathered{})
 	}
 	p.add(m.up, effect)
-	r.close(p)
-	if p.class != Stock && p.peek == 0 && r.size(p) >= p.limit() {
-		p.peek = m.up + r.tank.DeadTime + r.tank.TimeConstant
-		r.next = min(r.next, p.peek)
+	if p.close(e); p.closed {
+		due = p.judge
 	}
-	if r.alone(p) && p.peek == 0 && p.gathered.effect >= strongPool {
-		p.peek = m.up + r.tank.MixingTime()
-		r.next = min(r.next, p.peek)
+	if p.class != Stock && p.peek == 0 && e.size(p) >= p.limit() {
+		p.peek = m.up + e.tank.DeadTime + e.tank.TimeConstant
+		due = min(due, p.peek)
 	}
+	if p.alone && p.peek == 0 && p.gathered.effect >= strongPool {
+		p.peek = m.up + e.tank.MixingTime()
+		due = min(due, p.peek)
+	}
+	return due
 }
 
 // close closes a pool that is large enough and sets when it is judged.
-func (r *Responses) close(p *pool) {
+func (p *pool) close(e *evidence) {
 	p.want = max(p.want, p.limit())
-	if r.size(p) < p.want {
+	if e.size(p) < p.want {
 		return
 	}
-	p.closed, p.judge = true, max(p.last+r.tank.MixingTime(), p.rest)
-	r.next = min(r.next, p.judge)
+	p.closed, p.judge = true, max(p.last+e.tank.MixingTime(), p.rest)
 }
 
 // renew starts the next pool with what was dosed while the last one settled.
-func (r *Responses) renew(p *pool) {
+func (p *pool) renew(e *evidence) {
 	p.start(p.after)
-	r.close(p)
+	p.close(e)
 }
 
 // grow keeps an undecided pool open for more doses.
-func (r *Responses) grow(p *pool) {
+func (p *pool) grow(e *evidence) {
 	p.closed = false
-	p.want = max(p.want, r.size(p)) * growth
+	p.want = max(p.want, e.size(p)) * growth
 	if p.after.effect > 0 {
 		p.last = p.after.last
 		p.gathered.effect += p.after.effect
 		p.after = gathered{}
 	}
-	if r.size(p) > float64(ample*p.limit()) || r.ph.tooOld(p.first, p.last) {
-		r.halve(p)
+	if e.size(p) > float64(ample*p.limit()) || e.ph.tooOld(p.first, p.last) {
+		p.halve(e)
 	}
-	r.calm(p)
-	r.close(p)
+	p.calm(e)
+	p.close(e)
 }
 
 // calm lets an undecided pool of acid or base rest. Doses that come evenly and the drift
 // that they hold against look alike for as long as they come; when they end, only a drift
 // that is there goes on.
-func (r *Responses) calm(p *pool) {
-	size := r.size(p)
+func (p *pool) calm(e *evidence) {
+	size := e.size(p)
 	if p.class == Stock || size < float64(restFrom*p.limit()) || size < float64(2*p.rested) {
 		return
 	}
 	p.rested, p.want = size, size
-	p.rest, p.stood = p.last+r.tank.MixingTime(), r.ph.lately(p.last)
+	p.rest, p.stood = p.last+e.tank.MixingTime(), e.ph.lately(p.last)
 }
 
 // Rests is until when a reagent is given rest, so that its answer shows; not while the
@@ -182,10 +186,10 @@ func (r *Responses) Rests(role dosing.Role, reading float64) time.Duration {
 
 // halve lets go of the older half of a pool. Its doses go on counting as earlier
 // ones of the same reagent, with a ratio of their own.
-func (r *Responses) halve(p *pool) {
+func (p *pool) halve(e *evidence) {
 	left := gathered{}
-	for i := r.marks.count - 1; i >= 0; i-- {
-		m := &r.marks.list[i]
+	for i := e.marks.count - 1; i >= 0; i-- {
+		m := &e.marks.list[i]
 		if !p.has(m) || m.up < p.first {
 			continue
 		}
@@ -193,8 +197,8 @@ func (r *Responses) halve(p *pool) {
 			break
 		}
 		left.first, left.last = m.up, max(left.last, m.up)
-		left.effect += r.effect(p, m)
+		left.effect += e.effect(p, m)
 	}
 	p.start(left)
-	p.want = float64(growth * r.size(p))
+	p.want = float64(growth * e.size(p))
 }

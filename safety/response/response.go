@@ -93,36 +93,43 @@ const (
 // learned too low must not accuse it. After a few answers a pump is held to what it
 // usually does; the loop's own scale follows a failing pump too fast for that.
 type Responses struct {
+	evidence
 	pumps []dosing.Pump
-	tank  dosing.Tank
-	curve dosing.Titration
-
-	ph, ec Track
-	marks  marks
-	water  topUpWatch
+	water topUpWatch
 	// pools are one for each class, then one for each stock pump where there are
 	// several: a dry one hides among its neighbours.
 	pools []pool
 	own   []int // by pump: its own pool, or 0
 
-	answered         int
-	seen             [Classes]int // of them by class
-	lnBuffer, spread float64      // as last told
-	pending          bool         // a dose whose fate nobody knows yet
-	pendKey          uint64
-	pendUntil        time.Duration
-	next             time.Duration // nothing is due before this uptime
-	flooded          bool          // water of a flood was away, or mixed, at the last judgement
+	answered  int
+	seen      [Classes]int // of them by class
+	pending   bool         // a dose whose fate nobody knows yet
+	pendKey   uint64
+	pendUntil time.Duration
+	next      time.Duration // nothing is due before this uptime
+	flooded   bool          // water of a flood was away, or mixed, at the last judgement
 
 	slowPH, slowEC slowness
 	source         source
 	balance        balance
 }
 
+// evidence is what is kept of one tank to judge pools by: the readings and the doses of the
+// last hours, and what the tank was said to make of a dose.
+type evidence struct {
+	tank  dosing.Tank
+	curve dosing.Titration
+
+	ph, ec Track
+	marks  marks
+
+	lnBuffer, spread float64 // as last told
+}
+
 // New makes the tests of one tank. Curve is the titration curve of its
 // expected solution; the commissioned scale is applied to it here.
 func New(pumps []dosing.Pump, tank dosing.Tank, curve dosing.Titration) *Responses {
-	r := &Responses{pumps: pumps, tank: tank, curve: curve, own: make([]int, len(pumps)), balance: newBalance(pumps)}
+	r := &Responses{evidence: evidence{tank: tank, curve: curve}, pumps: pumps, own: make([]int, len(pumps)), balance: newBalance(pumps)}
 	for class := Acid; class < Classes; class++ {
 		r.pools = append(r.pools, pool{class: class})
 	}
@@ -132,10 +139,11 @@ func New(pumps []dosing.Pump, tank dosing.Tank, curve dosing.Titration) *Respons
 			stocks++
 		}
 	}
+	r.pools[Stock].alone = stocks <= 1
 	for i := range pumps {
 		if pumps[i].Role == dosing.RoleStock && stocks > 1 {
 			r.own[i] = len(r.pools)
-			r.pools = append(r.pools, pool{class: Stock, pump: dosing.PumpID(i), single: true})
+			r.pools = append(r.pools, pool{class: Stock, pump: dosing.PumpID(i), single: true, alone: true})
 		}
 	}
 	r.Reset()
@@ -190,24 +198,24 @@ func (r *Responses) Usual(class Class) (ln float64, answers int) {
 func (r *Responses) Resume(from *Responses) { r.answered, r.seen = from.answered, from.seen }
 
 // Track is where the readings of a class's quantity are kept.
-func (r *Responses) Track(class Class) *Track {
+func (e *evidence) Track(class Class) *Track {
 	if class == Stock {
-		return &r.ec
+		return &e.ec
 	}
-	return &r.ph
+	return &e.ph
 }
 
 // AcidNeeded is the acid that brings the tank from a pH to that from which acid is counted
 // here, meq/L at the commissioned capacity.
-func (r *Responses) AcidNeeded(pH float64) float64 {
-	return float64(r.capacity() * r.curve.AcidNeeded(pH, reference))
+func (e *evidence) AcidNeeded(pH float64) float64 {
+	return float64(e.capacity() * e.curve.AcidNeeded(pH, reference))
 }
 
 // Refilled forgets what was seen of one pump. The pool of all stocks together stands: the
 // others are in it.
 func (r *Responses) Refilled(pump dosing.PumpID, class Class) {
 	for i := range r.pools {
-		if p := &r.pools[i]; p.single && p.pump == pump || p.class == class && !p.single && (class != Stock || r.alone(p)) {
+		if p := &r.pools[i]; p.single && p.pump == pump || p.class == class && !p.single && (class != Stock || p.alone) {
 			p.forget()
 		}
 	}
@@ -246,9 +254,9 @@ func (r *Responses) Dosed(d dosing.Dose) {
 		return // sizes without a number prove nothing
 	}
 	r.marks.add(m, r.ph.width)
-	r.extend(&r.pools[class], &m)
+	r.next = min(r.next, r.pools[class].extend(&r.evidence, &m))
 	if own := r.own[d.Pump]; own > 0 {
-		r.extend(&r.pools[own], &m)
+		r.next = min(r.next, r.pools[own].extend(&r.evidence, &m))
 	}
 }
 
@@ -358,17 +366,17 @@ func (r *Responses) schedule() {
 }
 
 // buffer is the commissioned buffer capacity at the present pH, meq/L per pH.
-func (r *Responses) buffer() float64 {
+func (e *evidence) buffer() float64 {
 	at := 5.8
-	if r.ph.has {
-		at = r.ph.last
+	if e.ph.has {
+		at = e.ph.last
 	}
-	return r.curve.Buffer(at) * r.capacity()
+	return e.curve.Buffer(at) * e.capacity()
 }
 
 // capacity is the commissioned buffer capacity ÷ the curve's.
-func (r *Responses) capacity() float64 {
-	if scale := r.tank.BufferScale; scale > 0 {
+func (e *evidence) capacity() float64 {
+	if scale := e.tank.BufferScale; scale > 0 {
 		return scale
 	}
 	return 1

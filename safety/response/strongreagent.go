@@ -17,19 +17,19 @@ const (
 )
 
 // undiluted says that acid or base did far more than it usually does.
-func (r *Responses) undiluted(p *pool, f fitted) (Finding, bool) {
+func (e *evidence) undiluted(p *pool, f fitted) (Finding, bool) {
 	if !f.ok || p.class == Stock || p.answers < AnswersWant {
 		return Finding{}, false
 	}
-	scale, _ := r.expected(p)
+	scale, _ := e.expected(p)
 	usual := math.Exp(p.usual) / scale
-	beyond := float64(math.Abs(f.predicted)/r.buffer()) * (f.ratio - usual)
+	beyond := float64(math.Abs(f.predicted)/e.buffer()) * (f.ratio - usual)
 	if !(f.ratio-float64(strongUsesZ*f.sd) > strongUsual*usual) || !(beyond > strongMove) {
 		return Finding{}, false
 	}
-	finding := r.finding(p, ReagentStrong, f)
+	finding := e.finding(p, ReagentStrong, f)
 	finding.Detail = fmt.Sprintf("%s did %.1f times what it usually does: %s", p.class, f.ratio/usual, finding.Detail)
 	p.strikes = 0
-	r.renew(p)
+	p.renew(e)
 	return finding, true
 }
