@@ -55,10 +55,18 @@ func (de *decisions) decideTank(now dosing.Instant, id dosing.TankID) bool {
 		de.would[id] = de.wouldDose(now, id)
 		return false
 	}
+	if de.topUp(now, id) {
+		return true
+	}
 	plan, ok := de.plan(now, id)
 	if !ok {
 		return false
 	}
+	return de.put(now, plan)
+}
+
+// put puts a plan on its way if the gate permits it.
+func (de *decisions) put(now dosing.Instant, plan dosing.Plan) bool {
 	clearance, verdict := de.gate.Judge(now, plan)
 	if !verdict.Allowed {
 		de.waits.refused(now, plan, verdict)
@@ -80,6 +88,29 @@ func (de *decisions) plan(now dosing.Instant, id dosing.TankID) (dosing.Plan, bo
 		return plan, true
 	}
 	return de.watch.Test(now, id, de.limits)
+}
+
+// topUp lets in what the level lacks, a pulse at a time. It goes before doses: what they are
+// planned for is then the water that is there, and between two pulses there is time for them.
+func (de *decisions) topUp(now dosing.Instant, id dosing.TankID) bool {
+	lacks := de.watch.Lacks(now, id)
+	if !(lacks > 0) {
+		return false
+	}
+	for p := range de.limits {
+		pump := &de.settings.Safety.Pumps[p]
+		if pump.Role != dosing.RoleWater || !pump.ServesTank(id) {
+			continue
+		}
+		volume := min(dosing.FromMillilitres(1000*lacks), de.limits[p])
+		if volume >= pump.MinDose {
+			return de.put(now, dosing.Plan{Tank: id, Pump: dosing.PumpID(p), Volume: volume, Reason: dosing.ReasonLevelLow})
+		}
+		if cause := de.causes[p]; de.limits[p] == 0 && cause != safety.CauseNone {
+			de.waits.refused(now, dosing.Plan{Tank: id, Pump: dosing.PumpID(p)}, safety.Verdict{Cause: cause})
+		}
+	}
+	return false
 }
 
 // needs says which role would be dosed if nothing stood in the way.

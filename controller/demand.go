@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"leat/dosing"
+	"leat/safety"
 )
 
 // A pump that was hardly needed lately must still be able to bring a tank back
@@ -19,7 +20,7 @@ func (l *learning) foresee(now dosing.Instant) {
 		hour, day := 0.0, 0.0
 		for i := range l.tanks {
 			if pump.ServesTank(dosing.TankID(i)) {
-				steady, back := l.tanks[i].needOf(now, dosing.PumpID(p), pump)
+				steady, back := l.tanks[i].needOf(now, dosing.PumpID(p), pump, l.settings.Safety.Tanks[i].TopUpBand)
 				hour += steady + back
 				day += float64(24*steady) + float64(returnsPerDay*back)
 			}
@@ -30,7 +31,7 @@ func (l *learning) foresee(now dosing.Instant) {
 
 // needOf is what a tank will need of a pump at the estimated drift, mL per hour,
 // and what brings it back from the edge of the warn band, mL.
-func (t *tank) needOf(now dosing.Instant, id dosing.PumpID, pump *dosing.Pump) (steady, back float64) {
+func (t *tank) needOf(now dosing.Instant, id dosing.PumpID, pump *dosing.Pump, band safety.TopUpBand) (steady, back float64) {
 	e := t.loops.Estimate(now, t.target())
 	volume := float64(t.plant.Volume)
 	switch pump.Role {
@@ -44,6 +45,9 @@ func (t *tank) needOf(now dosing.Instant, id dosing.PumpID, pump *dosing.Pump) (
 		if perML > 0 {
 			steady, back = max(drift, 0)*volume/perML, dosing.WarnBand.PH*buffer*volume/perML
 		}
+	case dosing.RoleWater:
+		// A steady use is not foreseen: three times what it was lately bounds a leak.
+		back = 1000 * float64(band.High-band.Low)
 	case dosing.RoleStock:
 		if t.blendEC > 0 {
 			blend := volume * t.loops.Share(id) / t.blendEC // mL of this stock per mS/cm

@@ -86,6 +86,9 @@ func (hs *hands) ask(now dosing.Instant, r *Request) {
 
 // wrong is why an entry cannot be true.
 func (hs *hands) wrong(r *Request) string {
+	if int(r.Pump) < len(hs.settings.Safety.Pumps) && hs.settings.Safety.Pumps[r.Pump].Role == dosing.RoleWater {
+		return "water that was let in by hand shows at the level; there is nothing to enter"
+	}
 	if int(r.Pump) >= len(hs.settings.Safety.Pumps) || r.Volume <= 0 {
 		return "say which pump's liquid and how many millilitres, more than nothing"
 	}
@@ -183,7 +186,7 @@ func (hs *hands) restore(d *ledger.ReplayedDose, id dosing.TankID, pump dosing.P
 // pours are the pumps whose liquid a person may add to a tank.
 func (hs *hands) pours(id dosing.TankID) (pours []PourView) {
 	for i := range hs.settings.Safety.Pumps {
-		if pump := &hs.settings.Safety.Pumps[i]; pump.ServesTank(id) {
+		if pump := &hs.settings.Safety.Pumps[i]; pump.ServesTank(id) && pump.Role != dosing.RoleWater {
 			ph, ec := hs.pourEffect(id, pump, 10*dosing.Millilitre)
 			pours = append(pours, PourView{Pump: pump.Name, Liquid: pump.Liquid(), PH: ph, EC: ec})
 		}

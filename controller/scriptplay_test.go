@@ -139,7 +139,7 @@ func (p *player) seen(now dosing.Instant, e *controller.Event, out *controller.O
 	for _, o := range out.Orders {
 		p.pumpOfOrder[o.ID()] = o.Pump()
 		p.pour(&p.file.Settings.Safety.Pumps[o.Pump()], o.Volume().Millilitres())
-		p.say(showOrders, "order %s: %.3g mL of %s into north", o.ID(), o.Volume().Millilitres(), p.file.Settings.Safety.Pumps[o.Pump()].Name)
+		p.say(showOrders, "order %s: %s of %s into north", o.ID(), amount(o.Volume()), p.file.Settings.Safety.Pumps[o.Pump()].Name)
 		if p.keepBack {
 			p.keepBack = false
 			p.farm.Connected(false)
@@ -157,6 +157,13 @@ func (p *player) seen(now dosing.Instant, e *controller.Event, out *controller.O
 		}
 		p.say(showAnswers, "%s: %s", word, a.Text)
 	}
+}
+
+func amount(v dosing.Volume) string {
+	if v >= dosing.Litre {
+		return fmt.Sprintf("%.3g L", v.Litres())
+	}
+	return fmt.Sprintf("%.3g mL", v.Millilitres())
 }
 
 // portion is what a dose does in the end.

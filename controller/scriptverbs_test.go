@@ -83,6 +83,7 @@ var verbs = []verb{
 	line(`settings: `+aPump+` may give `+aNumber+` mL a day`, pumpSetting(func(c *controller.Settings, p dosing.PumpID, v float64) {
 		c.Safety.Caps[p].PerDay = dosing.FromMillilitres(v)
 	})),
+	line(`settings: a valve of `+aNumber+` L a minute fills north from `+aNumber+` L to `+aNumber+` L, and it runs over at `+aNumber+` L`, valveSetting),
 	line(`settings: the container of `+aPump+` is not known`, func(p []string) (deed, error) {
 		return setting(func(c *controller.Settings) { c.Safety.Pumps[pumpOf(p[0])].Container = 0 }), nil
 	}),
@@ -389,6 +390,25 @@ func pumpSetting(change func(*controller.Settings, dosing.PumpID, float64)) func
 		v, err := number(p[1])
 		return setting(func(c *controller.Settings) { change(c, pumpOf(p[0]), v) }), err
 	}
+}
+
+// valveSetting gives the tank a valve that leat opens.
+func valveSetting(p []string) (deed, error) {
+	var v [4]float64
+	for i := range v {
+		var err error
+		if v[i], err = number(p[i]); err != nil {
+			return nil, err
+		}
+	}
+	return setting(func(c *controller.Settings) {
+		s := &c.Safety
+		s.Pumps = append(s.Pumps, dosing.Pump{Name: "fill", Node: "pumps", Role: dosing.RoleWater, Reagent: "source water",
+			PerSecond: dosing.FromMillilitres(1000 * v[0] / 60), MinDose: 100 * dosing.Millilitre})
+		s.Caps = append(s.Caps, safety.Caps{PerDose: 10 * dosing.Litre, PerHour: 100 * dosing.Litre, PerDay: 600 * dosing.Litre, OnTime: time.Minute})
+		s.PumpNode = append(s.PumpNode, 0)
+		s.Tanks[north].TopUpBand = safety.TopUpBand{Low: dosing.Litres(v[1]), High: dosing.Litres(v[2]), Overflow: dosing.Litres(v[3])}
+	}), nil
 }
 
 // wire is what a probe or switch reads, as the file says.

@@ -150,6 +150,9 @@ func (sn *snapshot) nextStep(now dosing.Instant, id dosing.TankID) string {
 // wouldDose says what an armed tank would dose now, in the grower's arithmetic.
 func (de *decisions) wouldDose(now dosing.Instant, id dosing.TankID) string {
 	t := &de.tanks[id]
+	if lacks := de.watch.Lacks(now, id); lacks > 0 {
+		return fmt.Sprintf("would let in %.0f L of source water", lacks)
+	}
 	role := t.needs(now)
 	if role == dosing.RoleNone {
 		return ""

@@ -15,11 +15,12 @@ const (
 	RoleAcid
 	RoleBase
 	RoleStock
+	RoleWater // source water through a valve, which counts its litres as a pump its millilitres
 	RoleCount
 )
 
 func (r Role) String() string {
-	return [...]string{"none", "acid", "base", "stock", "none"}[min(r, RoleCount)]
+	return [...]string{"none", "acid", "base", "stock", "water", "none"}[min(r, RoleCount)]
 }
 
 // Opposite is base to acid and acid to base; the others have none.
@@ -232,10 +233,11 @@ const (
 	ReasonTopUp            // alkalinity or dilution that top-up brings
 	ReasonTest             // whether a probe that stands still is alive
 	ReasonTitration        // how much the water buffers
+	ReasonLevelLow         // the level is below the band in which top-up keeps it
 	ReasonCount
 )
 
-var reasonTexts = [ReasonCount]string{"no reason", "pH high", "pH low", "EC low", "rest of the blend", "top-up", "test of the pH probe", "titration"}
+var reasonTexts = [ReasonCount]string{"no reason", "pH high", "pH low", "EC low", "rest of the blend", "top-up", "test of the pH probe", "titration", "level low"}
 
 func (r Reason) String() string { return reasonTexts[min(r, ReasonCount-1)] }
 

@@ -108,6 +108,8 @@ const (
 	CauseUVDoseLow
 	CauseUVLampOld
 	CauseWatchedInvalid // a watched sensor is silent or reads what cannot be
+	// Top-up by a valve of ours.
+	CauseTopUpHeld // the level does not go with the water that is let in, or a flood kept some
 	CauseCount
 )
 
@@ -200,6 +202,7 @@ var causeNames = [CauseCount]string{
 	CauseUVDoseLow:           "uv-dose-low",
 	CauseUVLampOld:           "uv-lamp-old",
 	CauseWatchedInvalid:      "watched-invalid",
+	CauseTopUpHeld:           "top-up-held",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

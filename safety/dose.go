@@ -40,6 +40,7 @@ func (bk *book) Opened(d dosing.Dose) {
 	}
 	bk.open = append(bk.open, d)
 	bk.tanks[d.Tank].outlet.ordered = d.Up
+	bk.tanks[d.Tank].valve(bk.settings, d.Pump, true, d.Volume, d.Up)
 	bk.senses.loaded(d.Tank, true, d.Up)
 	if r := bk.tanks[d.Tank].responses; r != nil {
 		r.Dosed(d)
@@ -84,6 +85,9 @@ func (bk *book) counts(d dosing.Dose) bool {
 func (bk *book) given(d dosing.Dose, up time.Duration) {
 	t := &bk.tanks[d.Tank]
 	pump := &bk.settings.Pumps[d.Pump]
+	if t.lastDose.set(up); pump.Role == dosing.RoleWater {
+		return // it is no concentrate that others must keep away from
+	}
 	if opposite, ok := pump.Role.Opposite(); ok {
 		if o, own := t.lastRole[opposite], t.lastRole[pump.Role]; o.ever && o.up < up && !(own.ever && own.up >= o.up) {
 			t.turns.turn(up)
@@ -91,7 +95,6 @@ func (bk *book) given(d dosing.Dose, up time.Duration) {
 	}
 	t.lastRole[min(pump.Role, dosing.RoleCount-1)].set(up)
 	t.lastGroup[min(pump.Group, dosing.GroupCount-1)].set(up)
-	t.lastDose.set(up)
 }
 
 // seed looks through the doses of earlier runs that the totals were given at the
@@ -154,6 +157,7 @@ func (bk *book) Closed(now dosing.Instant, id dosing.TankID, pump dosing.PumpID,
 		return
 	}
 	bk.told = true
+	t.valve(bk.settings, pump, false, max(volume, 0), now.Up)
 	bk.senses.loaded(id, false, now.Up)
 	n := &bk.nodes[bk.pumps[pump].node]
 	if more := volume - d.Volume; more > 0 {

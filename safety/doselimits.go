@@ -23,6 +23,8 @@ import (
 //	                narrowed by recent use
 //	daily-cap         daily_cap with the last 24 hours, likewise
 //	container-cap       what the container holds, where its level is known
+//	level-high      of source water what is missing to the level at which top-up ends; of these
+//	                limits only dose-cap, hourly-cap and daily-cap are of it as well
 //
 // Both effects are counted in the water that mixes quickly, at the least plausible volume.
 // One smallest dose passes effect-cap and in-transit-cap while nothing is on its way and it
@@ -37,6 +39,10 @@ func (s *sight) bound() {
 	if s.own.is {
 		s.hour -= s.plan.Volume
 		s.day -= s.plan.Volume
+	}
+	if s.pump.Role == dosing.RoleWater {
+		s.boundPulse(caps)
+		return
 	}
 	effect, transit := s.effects()
 	s.limits = [...]limit{

@@ -212,6 +212,9 @@ func (g *Gate) see(s *sight, now dosing.Instant, plan dosing.Plan, own own) Caus
 
 // forbids is what speaks against any volume of this reagent.
 func (s *sight) forbids() Cause {
+	if s.pump.Role == dosing.RoleWater {
+		return s.keepsShut()
+	}
 	if cause := s.direction(); cause != CauseNone {
 		return cause
 	}

@@ -16,6 +16,8 @@ func (s *sight) words(cause Cause) string {
 		return "the gate has no watch"
 	case cause == s.trip.Cause:
 		return s.trip.Detail
+	case s.pump.Role == dosing.RoleWater && s.pulseWords(cause) != "":
+		return s.pulseWords(cause)
 	case cause == CauseNodeBusy:
 		return "its last heartbeat says that it is busy"
 	case cause == CauseDoseOpen && len(s.watch.open) > 0:

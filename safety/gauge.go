@@ -24,7 +24,40 @@ type gauge struct {
 	ran   time.Duration // how long the valve stood open in the present filling
 	still float64       // L at which it is stuck; 0 = it is not
 	words string
+
+	// Where a valve of ours goes by it alone, a gauge that is stuck above the band would let the plants
+	// drink the tank dry: that it never falls speaks against it, too.
+	low, high float64
+	rested    time.Duration // since when it has stood between these
+	rests     bool
+	numb      int // floods in a row that did not move it
 }
+
+const (
+	gaugeRests  = 12 * time.Hour // in which plants drink and water dries away, more than a gauge leaves unsure
+	gaugeFloods = 2              // in a row that it does not see
+)
+
+// stands takes a level of a tank that a valve of ours fills.
+func (g *gauge) stands(level, unsure float64, up time.Duration) {
+	g.low, g.high = min(g.low, level), max(g.high, level)
+	if !g.rests || g.high-g.low > unsure {
+		g.low, g.high, g.rested, g.rests = level, level, up, true
+	} else if up-g.rested >= gaugeRests && g.still == 0 {
+		g.stick(level, fmt.Sprintf("the level stood at %.0f L for %s", level, words(up-g.rested)))
+	}
+}
+
+// flooded takes what a flood took out of the tank by the gauge.
+func (g *gauge) flooded(out, level, unsure float64) {
+	if g.numb++; out > unsure {
+		g.numb = 0
+	} else if g.numb >= gaugeFloods && g.still == 0 {
+		g.stick(level, fmt.Sprintf("%d floods ran and the level stood at %.0f L", g.numb, level))
+	}
+}
+
+func (g *gauge) stick(level float64, words string) { g.still, g.words = level, words }
 
 // runs adds to the time for which the valve stands open.
 func (g *gauge) runs(on bool, gap time.Duration) {
@@ -48,8 +81,7 @@ func (g *gauge) filled(level, rise, unsure, volume float64) {
 		usual = min(usual, g.usual[0])
 	}
 	if came := float64(usual * seconds); came >= least && math.Abs(rise) <= unsure {
-		g.still = level
-		g.words = fmt.Sprintf("about %.0f L were let in and the level stood at %.0f L", came, level)
+		g.stick(level, fmt.Sprintf("about %.0f L were let in and the level stood at %.0f L", came, level))
 	}
 }
 

@@ -423,6 +423,7 @@ func TestEveryStandingCauseHasAScenario(t *testing.T) {
 		CauseClockUntrusted: true, CauseConfigurationUnsafe: true, CauseInputNotEvaluated: true, // tests of their own
 		CauseNoResponse: true, CauseWrongDirection: true, CauseReagentStrong: true, // responserule_test.go
 		CauseProbeSilent: true, // silent_test.go
+		CauseTopUpHeld:   true, // topup_test.go
 	}
 	for _, s := range scenarios {
 		covered[s.cause] = true

@@ -46,6 +46,7 @@ var pumpChecks = [CauseCount]pumpCheck{
 	},
 	CauseContainerEmpty:   checkStock,
 	CauseContainerBalance: checkContainer,
+	CauseTopUpHeld:        checkTopUp,
 	CauseHourlyCap: func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
 		capCheck(w, now, id, p, CauseHourlyCap, w.totals.Hour(id, now.Up), w.HourlyCap(id), "the last hour")
 	},

@@ -52,7 +52,7 @@ func (sn *senses) Read(r dosing.Reading) dosing.Quality {
 		t.flood.Level(r.Value(), t.plant.Volume, r.At().Up)
 	}
 	if i.quantity == dosing.QuantityLevel && t.inputs[dosing.QuantityLevel][0] == r.Input() && i.kept == lastsCount && r.At().Up-i.founded >= lastsFor {
-		sn.waters.levelled(t, r.Value(), r.At().Up)
+		sn.waters.levelled(t, r.Value(), r.At())
 	}
 	return quality
 }

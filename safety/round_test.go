@@ -202,7 +202,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 	}
 	// These change nothing but what its own rows read in every round, or judge themselves.
 	silent := map[string]bool{"Read": true, "Heartbeat": true, "Learned": true, "Measured": true, "RestoreUnseen": true, "Refilled": true, "Evaluate": true, "Clear": true, "EpochRaised": true, "Reconfigure": true, "NewLatches": true}
-	asked := map[string]bool{"Behind": true, "Blocks": true, "BufferFloor": true, "DailyCap": true, "Doubt": true, "Fit": true, "HourlyCap": true, "Input": true, "Late": true, "Loaded": true, "StuckLevel": true, "Unanswered": true, "Miscompensated": true, "Mode": true, "Node": true, "OffBalance": true,
+	asked := map[string]bool{"Behind": true, "Lacks": true, "Blocks": true, "BufferFloor": true, "DailyCap": true, "Doubt": true, "Fit": true, "HourlyCap": true, "Input": true, "Late": true, "Loaded": true, "StuckLevel": true, "Unanswered": true, "Miscompensated": true, "Mode": true, "Node": true, "OffBalance": true,
 		"Resting": true, "Test": true, "SourceWater": true, "Trips": true, "Unseen": true, "UnseenMost": true, "UnseenShare": true, "UnseenToRecord": true, "UnseenWords": true, "Usual": true, "Volume": true}
 	told := map[string]bool{"Rejected": true, "Link": true, "SetLedger": true, "OtherController": true, "Jumped": true, "SetMode": true, "SetState": true,
 		"Confirm": true, "Aim": true, "Serviced": true, "Opened": true, "ByHand": true, "Voided": true, "Doubted": true, "Used": true, "Demand": true, "Fill": true, "Contradicted": true, "Raised": true, "Spent": true, "RefusedForGood": true, "Accepted": true, "BehindNode": true,

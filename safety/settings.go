@@ -38,6 +38,13 @@ type Tank struct {
 	MinTemperature, MaxTemperature dosing.Celsius
 	// HalvedCaps is set where leak or stop is waived: hourly and daily caps halve.
 	HalvedCaps bool
+	TopUpBand  TopUpBand
+}
+
+// TopUpBand is the level between which a valve of ours keeps a tank, L. Zero = none does.
+type TopUpBand struct {
+	Low, High dosing.Litres // top-up begins below the one and ends at the other
+	Overflow  dosing.Litres // where the tank runs over
 }
 
 // Input is one input as configured.

@@ -22,14 +22,14 @@ type Trip struct {
 // stops says whether the trip stops a pump of this role from dosing into the
 // trip's tank.
 func (trip *Trip) stops(p dosing.PumpID, role dosing.Role) bool {
-	if trip.Action >= Run {
+	if trip.Action >= Run || role == dosing.RoleWater && trip.sparesWater() {
 		return false
 	}
 	switch trip.Scope {
 	case ScopeNutrients:
-		return role != dosing.RoleAcid && role != dosing.RoleBase
+		return role == dosing.RoleStock
 	case ScopeReagents:
-		return role != dosing.RoleStock
+		return role == dosing.RoleAcid || role == dosing.RoleBase
 	case ScopePump:
 		return trip.Pump == p
 	}

@@ -136,7 +136,8 @@ func (pe *people) Confirm(now dosing.Instant, id dosing.TankID) {
 	t.active.Remove(CauseSolutionUnconfirmed)
 	t.doubt.confirm()
 	t.unexplained = unexplained{}
-	t.water.gauge, t.warmth, t.silence = gauge{}, warmth{}, silence{}
+	t.water.forget()
+	t.warmth, t.silence = warmth{}, silence{}
 	pe.senses.believe(id)
 	t.water.unexplained = 0
 	if t.responses != nil {
@@ -193,7 +194,8 @@ func (pe *people) Serviced(_ dosing.Instant, id dosing.TankID) {
 	for class := range t.accounts {
 		t.accounts[class].untrust()
 	}
-	t.water.gauge, t.warmth, t.silence = gauge{}, warmth{}, silence{}
+	t.water.forget()
+	t.warmth, t.silence = warmth{}, silence{}
 	pe.senses.believe(id)
 	if t.responses != nil {
 		t.responses.Reset()

@@ -67,8 +67,8 @@ func (s *Settings) unsafePump(id dosing.PumpID) string {
 	}
 	c := s.Caps[id]
 	switch {
-	case p.Role != dosing.RoleAcid && p.Role != dosing.RoleBase && p.Role != dosing.RoleStock:
-		return "neither acid, base nor stock"
+	case p.Role != dosing.RoleAcid && p.Role != dosing.RoleBase && p.Role != dosing.RoleStock && p.Role != dosing.RoleWater:
+		return "neither acid, base, stock nor water"
 	case p.Group >= dosing.GroupCount:
 		return "no group"
 	case p.PerSecond <= 0 || p.MinDose <= 0:
@@ -83,6 +83,35 @@ func (s *Settings) unsafePump(id dosing.PumpID) string {
 		return "a base that is none"
 	case p.Role == dosing.RoleStock && !(p.ECPerML > 0):
 		return "a stock without conductivity"
+	case p.Role == dosing.RoleWater:
+		return s.unsafeValve(p, c)
+	}
+	return ""
+}
+
+// unsafeValve says why a valve must not let water in, or nothing. What its water does to pH and EC
+// is counted as it shows at the level, by what is known of the source; counted with the order as
+// well it would count twice.
+func (s *Settings) unsafeValve(p *dosing.Pump, c Caps) string {
+	served := 0
+	for i := range s.Tanks {
+		if !p.ServesTank(dosing.TankID(i)) {
+			continue
+		}
+		served++
+		t, b := &s.Tanks[i], &s.Tanks[i].TopUpBand
+		if !(b.Low > 0 && b.Low < b.High && b.High < t.MaxVolume && b.High < b.Overflow && b.Overflow < 1e6) {
+			return "the levels between which it keeps the tank are not below the greatest volume and the overflow"
+		}
+		if room := float64(b.Overflow - b.High); !(c.PerDose.Litres() <= room) {
+			return "one pulse does not fit below the overflow"
+		}
+	}
+	switch {
+	case served != 1:
+		return "a valve for other than one tank"
+	case p.AcidPerML != 0 || p.ECPerML != 0:
+		return "water whose strength is counted with the order"
 	}
 	return ""
 }

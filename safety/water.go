@@ -34,6 +34,8 @@ type waterState struct {
 	inflow      inflow
 	came        float64 // L of top-up, ever
 	gauge       gauge
+	pulses      pulses
+	bench       bench
 }
 
 // inflow is the top-up of the last mixing time, in a ring; it knows nothing of before.
@@ -68,8 +70,8 @@ type waters struct{ *state }
 
 // levelled takes a fit level reading: it counts top-up, and adds up what nothing
 // explains.
-func (wa *waters) levelled(t *tankState, level float64, up time.Duration) {
-	s := &t.water
+func (wa *waters) levelled(t *tankState, level float64, at dosing.Instant) {
+	s, up := &t.water, at.Up
 	if !s.any {
 		s.any, s.level, s.mark, s.at = true, level, level, up
 		return
@@ -77,14 +79,16 @@ func (wa *waters) levelled(t *tankState, level float64, up time.Duration) {
 	change, gap := level-s.level, up-s.at
 	s.level, s.at = level, up
 	s.unexplained = float64(s.unexplained * max(0, 1-float64(gap)/float64(unexplainedFade)))
-	if wa.on(t, dosing.QuantityTopUp, up) {
+	if wa.runs(t, up) {
 		s.valve.set(up)
 	}
 	filling := s.valve.within(afterClosing, up)
 	unsure := wa.unsure(t)
 	s.gauge.reads(level, unsure)
+	away := wa.on(t, dosing.QuantityFlood, up) || t.flood.Within(t.plant.PlumeTime(), up)
+	wa.followPulse(at, t, level, unsure, away)
 	switch {
-	case wa.on(t, dosing.QuantityFlood, up) || t.flood.Within(t.plant.PlumeTime(), up):
+	case away:
 		s.filling, s.mark = false, level // water that comes home brings nothing
 		s.gauge.ran = 0
 	case filling:
@@ -92,7 +96,7 @@ func (wa *waters) levelled(t *tankState, level float64, up time.Duration) {
 			// The averaged mark may lag behind a level that rose by itself.
 			s.filling, s.before, s.mark = true, s.mark, max(s.mark, level-change)
 		}
-		s.gauge.runs(wa.on(t, dosing.QuantityTopUp, up), gap)
+		s.gauge.runs(wa.runs(t, up), gap)
 		if level > s.mark {
 			s.inflow.add(up, level-s.mark, t.plant.MixingTime()/16)
 			s.came += level - s.mark

@@ -45,6 +45,17 @@ func TestRehearsePrintsOneJSONDocumentAndAPicture(t *testing.T) {
 	}
 }
 
+// A farm whose valve leat opens: it pulses, and whatever the valve, the gauge or the supply does, every rule holds.
+func TestRehearseTopsUpAFarmByItsValve(t *testing.T) {
+	const farm = "../../testdata/config/good/valve.toml"
+	for fault, wants := range map[string]string{"none": "fill", "top-up-stuck-shut@1h": "top-up-held", "top-up-stuck-open@2h+1h": "level-high", "level-failed-high@1h": "level-stuck"} {
+		code, out, errs := rehearse("-config", farm, "-seed", "21", "-night", "0", "-trace", "-faults", fault)
+		if code != 0 || !strings.Contains(out, wants) || !strings.Contains(out, "confirmed") {
+			t.Errorf("%s: exit code %d, %s; want %q in:\n%.3000s", fault, code, errs, wants, out)
+		}
+	}
+}
+
 func TestRehearseRefusesWhatItDoesNotKnow(t *testing.T) {
 	for _, c := range []struct {
 		args []string

@@ -53,7 +53,8 @@ func addHands(w *trail, o *Ordered, sum *onWay) {
 func fighting(w *trail) {
 	for i := range w.doses {
 		o, p := w.doses[i].order, w.doses[i].pump
-		if p.Role != dosing.RoleAcid && p.Role != dosing.RoleBase {
+		other, fights := p.Role.Opposite()
+		if !fights {
 			continue
 		}
 		sum := w.onWay(o.Tank, o.At, i, i)
@@ -89,7 +90,7 @@ func fighting(w *trail) {
 		}
 		for k := i - 1; k >= 0 && o.At-w.doses[k].order.At < time.Hour; k-- {
 			d := &w.doses[k]
-			if d.order.Tank == o.Tank && d.closed && d.volume > 0 && d.pump.Role != p.Role && d.pump.Role != dosing.RoleStock && o.At-d.end < 20*time.Minute {
+			if d.order.Tank == o.Tank && d.closed && d.volume > 0 && d.pump.Role == other && o.At-d.end < 20*time.Minute {
 				w.violate(o.At, "%s follows %s after %v, %.3f pH off", p.Role, d.pump.Role, o.At-d.end, away)
 				break
 			}

@@ -42,8 +42,11 @@ func fresh(w *trail) {
 		o := &w.Orders[i]
 		role := w.Settings.Safety.Pumps[o.Pump].Role
 		usable, wanted := 0, dosing.QuantityPH
-		if role == dosing.RoleStock {
+		switch role {
+		case dosing.RoleStock:
 			wanted = dosing.QuantityEC
+		case dosing.RoleWater:
+			wanted = dosing.QuantityLevel
 		}
 		for _, in := range o.Inputs {
 			if in.Quantity != wanted || in.NotFitted != "" {

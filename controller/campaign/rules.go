@@ -79,6 +79,7 @@ var rules = []Rule{
 	{42, "reports never lower the count", "Once a dose is counted, no later report lowers it, whoever sends it.", byNights, neverLowered},
 	{43, "same configuration, same plan", "The same file gives the same settings each time.",
 		"go test ./controller/config -run TheSameFile", nil},
+	{44, "water stays in", "A valve is never ordered to let in more than has room below the overflow; in a night without faults the tank neither runs over nor lacks water for long.", byNights, (*trail).waterStaysIn},
 }
 
 // deterministic is the number of the rule that is checked by playing nights twice.

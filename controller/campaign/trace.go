@@ -108,7 +108,7 @@ type Hold struct {
 
 // stops says whether the hold keeps a pump from dosing.
 func (h *Hold) stops(p *dosing.Pump) bool {
-	if h.Action >= safety.Run || h.Cause == safety.CauseDoseOpen || h.Cause == safety.CauseNodeBusy {
+	if h.Action >= safety.Run || h.Cause == safety.CauseDoseOpen || h.Cause == safety.CauseNodeBusy || p.Role == dosing.RoleWater && waterMay[h.Cause] {
 		return false
 	}
 	switch h.Scope {

@@ -106,6 +106,9 @@ func (b *row) checkCaps(i int, path string, in *pumpTable, p *dosing.Pump, c saf
 	case c.PerDay < c.PerHour:
 		b.fault(join(path, "daily_cap"), quoted(in.DailyCap.text), fmt.Sprintf("is less than hourly_cap, %s mL", figure(c.PerHour.Millilitres())), "state at least that")
 	}
+	if p.Role == dosing.RoleWater {
+		return // refuseValve judges it by the room in its tank
+	}
 	_, hour, day := b.file.station(nil).Caps(i)
 	for _, stated := range []struct {
 		key, why string

@@ -141,6 +141,7 @@ func (c *comparison) tanks(old, fresh *File) {
 		c.each(fmt.Sprintf("tank %q", name), a.Tanks[i].Tank, b.Tanks[i].Tank)
 		c.changed(fmt.Sprintf("tank %q: min temperature for a dose", name), a.Tanks[i].MinTemperature, b.Tanks[i].MinTemperature)
 		c.changed(fmt.Sprintf("tank %q: max temperature for a dose", name), a.Tanks[i].MaxTemperature, b.Tanks[i].MaxTemperature)
+		c.each(fmt.Sprintf("tank %q: top-up", name), a.Tanks[i].TopUpBand, b.Tanks[i].TopUpBand)
 		c.changed(fmt.Sprintf("tank %q: caps halved", name), a.Tanks[i].HalvedCaps, b.Tanks[i].HalvedCaps)
 		c.each(fmt.Sprintf("tank %q: pH setpoint", name), old.Settings.Tanks[i].PH, fresh.Settings.Tanks[i].PH)
 		c.each(fmt.Sprintf("tank %q: EC setpoint", name), old.Settings.Tanks[i].EC, fresh.Settings.Tanks[i].EC)

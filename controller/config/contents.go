@@ -23,9 +23,11 @@ func (b *liquids) contents(path string, in *pumpTable, pump *dosing.Pump) liquid
 		pump.Role, pump.Group = dosing.RoleBase, dosing.GroupBase
 	case "stock":
 		pump.Role = dosing.RoleStock
+	case "water":
+		return b.water(path, in, pump)
 	default:
 		if in.Role != "" {
-			b.fault(join(path, "role"), quoted(in.Role), "is no role", "write acid, base or stock")
+			b.fault(join(path, "role"), quoted(in.Role), "is no role", "write acid, base, stock or water")
 		}
 		return liquid{}
 	}

@@ -122,7 +122,7 @@ type nodeTable struct {
 type pumpTable struct {
 	Stated        bool
 	Name          string                        `toml:"name" need:"yes" doc:"name in topics, such as acid or calcium"`
-	Role          string                        `toml:"role" need:"yes" doc:"acid, base or stock"`
+	Role          string                        `toml:"role" need:"yes" doc:"acid, base or stock; or water: a valve that lets source water into one tank, whose levels top_up states"`
 	Reagent       string                        `toml:"reagent" doc:"what stands in the container; for acid and base one of: nitric acid, phosphoric acid, sulfuric acid, potassium hydroxide, sodium hydroxide, potassium carbonate, potassium bicarbonate; another needs its strength in meq/mL"`
 	Strength      strength                      `toml:"strength" doc:"of an acid or base: mass percent, mol/L or meq/mL"`
 	Density       measured[densityKind]         `toml:"density" doc:"of an acid or base in mass percent; default from the table of densities at 20 °C"`
@@ -226,6 +226,9 @@ type topUpTable struct {
 	Stated     bool
 	Alkalinity measured[alkalineKind] `toml:"alkalinity" doc:"default 3 meq/L"`
 	EC         measured[ecKind]       `toml:"ec" doc:"default 0.1 mS/cm per meq/L of alkalinity"`
+	Low        measured[waterKind]    `toml:"low" doc:"where a pump of role water fills the tank: the level below which it begins"`
+	High       measured[waterKind]    `toml:"high" doc:"the level at which it ends"`
+	Overflow   measured[waterKind]    `toml:"overflow" doc:"the level at which the tank runs over, as measured"`
 }
 
 type demandTable struct {

@@ -54,6 +54,7 @@ func (b *row) pumps() {
 	}
 	b.lineVolume()
 	b.roles()
+	b.valves()
 }
 
 func (b *row) serves(path string, in *pumpTable) dosing.TankSet {
@@ -81,7 +82,7 @@ func (b *row) serves(path string, in *pumpTable) dosing.TankSet {
 const shortestRun = 0.3 // s
 
 func (b *row) rate(path string, in *pumpTable, pump *dosing.Pump) {
-	if in.Rate.stated && !(in.Rate.value >= 1e-3 && in.Rate.value <= 1000) {
+	if in.Rate.stated && !(in.Rate.value >= 1e-3 && in.Rate.value <= 1000+1e-9) {
 		b.fault(join(path, "rate"), quoted(in.Rate.text), "is out of range", "0.06 mL/min to 60 L/min")
 		return
 	}

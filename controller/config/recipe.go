@@ -291,7 +291,7 @@ func (b *mixes) rowOf(id dosing.TankID) []blend.Stock {
 	stocks, given := make([]blend.Stock, len(b.gate().Pumps)), false
 	for i := range b.gate().Pumps {
 		p, l := &b.gate().Pumps[i], &b.file.liquids[i]
-		if !p.ServesTank(id) {
+		if !p.ServesTank(id) || p.Role == dosing.RoleWater {
 			continue
 		}
 		if !l.known {
@@ -315,7 +315,7 @@ func (b *mixes) rowOf(id dosing.TankID) []blend.Stock {
 // brings is then missing in the account of the ions.
 func (b *mixes) uncountedWater() {
 	for _, in := range b.gate().Inputs {
-		if in.Quantity == dosing.QuantityTopUp && in.NotFitted != "" && in.Tank != dosing.AllTanks && b.settings().Tanks[in.Tank].Ratio != nil {
+		if in.Quantity == dosing.QuantityTopUp && in.NotFitted != "" && in.Tank != dosing.AllTanks && b.settings().Tanks[in.Tank].Ratio != nil && !(b.gate().Tanks[in.Tank].TopUpBand.High > 0) {
 			b.warn(join("tank."+strconv.Itoa(int(in.Tank)), "recipe"), "no top_up input is fitted: what the source water brings is not counted, so have the tank analysed more often")
 		}
 	}

@@ -155,6 +155,10 @@ func (b *sizes) size() *size {
 func (b *sizes) refuseSize(s *size, i int, id dosing.TankID) {
 	p, t := &b.gate().Pumps[i], &b.gate().Tanks[id]
 	path := "pump." + strconv.Itoa(i)
+	if p.Role == dosing.RoleWater {
+		b.refuseValve(s, i, id)
+		return
+	}
 	e := s.effect(i, id)
 	if over := math.Max(e.HangPH/hangPH, e.HangEC/hangEC); !(over <= 1) {
 		what := fmt.Sprintf("%s pH (at most %s)", figure(e.HangPH), figure(hangPH))

@@ -60,6 +60,7 @@ func (b *vessels) tanks() {
 			Tank:           water,
 			MinTemperature: dosing.Celsius(t.MinTemperature.or(defaultColdest)),
 			MaxTemperature: dosing.Celsius(t.MaxTemperature.or(defaultWarmest)),
+			TopUpBand:      topUpBand(t),
 		})
 		if !(t.MinTemperature.or(defaultColdest) < t.MaxTemperature.or(defaultWarmest)) {
 			b.fault(join(path, "min_temperature"), "", "is not below max_temperature", `for example min_temperature = "12 °C", max_temperature = "28 °C"`)
@@ -127,6 +128,8 @@ func (b *vessels) demandOf(t *tankTable) sizing.Demand {
 		Acid: t.Demand.Rise.or(defaultRise) + float64(water*alkalinity),
 		Base: t.Demand.Fall.or(defaultFall),
 		EC:   t.Demand.Uptake.or(defaultUptake),
+
+		Water: water,
 	}
 }
 
@@ -341,6 +344,9 @@ func fitEC(water, blend chem.Totals, wanted, atPH float64) (solution chem.Totals
 func (b *mixes) gain(i int) {
 	p, l := &b.gate().Pumps[i], &b.file.liquids[i]
 	path := "pump." + strconv.Itoa(i)
+	if p.Role == dosing.RoleWater {
+		return // what it does is seen at the level
+	}
 	if in := &b.layout.Pumps[i]; in.ECGain.stated {
 		p.ECPerML = in.ECGain.value
 		if !(p.ECPerML > 0 && p.ECPerML <= 2) && p.Role == dosing.RoleStock {

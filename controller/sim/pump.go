@@ -73,6 +73,10 @@ func (p *pump) move(microlitres float64, to *tank) {
 		return
 	}
 	p.rest -= float64(whole)
+	if p.set.Role == dosing.RoleWater {
+		p.fill(whole, to)
+		return
+	}
 	if whole > p.left {
 		whole, p.rest = p.left, 0
 	}
@@ -86,6 +90,19 @@ func (p *pump) move(microlitres float64, to *tank) {
 	to.entered.add(dose)
 	to.book.dosed.add(dose)
 	to.delivered[p.id] += whole
+}
+
+// fill lets source water in, which no container bounds, into the water as it would be
+// without doses, too.
+func (p *pump) fill(whole dosing.Volume, to *tank) {
+	if to.trouble.valveShut || to.trouble.valveOpen {
+		return // no water comes, or it runs in any case
+	}
+	p.drawn += whole
+	to.delivered[p.id] += whole
+	for _, t := range to.waters() {
+		t.letIn(water(t.topUpWater(), whole.Litres()))
+	}
 }
 
 // drift moves what runs by itself in one second.

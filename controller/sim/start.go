@@ -28,6 +28,7 @@ func (f *Farm) addTanks(o Options) error {
 		}
 		t := &tank{id: dosing.TankID(i), set: set, plant: plant, speed: 1,
 			delivered: make([]dosing.Volume, len(f.pumps)), counted: make([]dosing.Volume, len(f.pumps))}
+		t.valve = f.valveOf(t.id)
 		t.celsius = t.celsiusAt(f.hour)
 		t.oxygen = 0.9 * dosing.OxygenSaturation(dosing.Celsius(t.celsius))
 		if len(plant.Shift) > 0 {
@@ -67,6 +68,16 @@ func (f *Farm) addTanks(o Options) error {
 		f.tanks = append(f.tanks, t)
 	}
 	return nil
+}
+
+// valveOf is what a valve that orders open lets into a tank, L/s; 0 = a float does.
+func (f *Farm) valveOf(id dosing.TankID) float64 {
+	for _, p := range f.pumps {
+		if p.set.Role == dosing.RoleWater && p.set.ServesTank(id) {
+			return p.rate / 1000 // µL/ms
+		}
+	}
+	return 0
 }
 
 // compose finds the water that has this pH and EC: top-up water, so much of the

@@ -37,6 +37,7 @@ type tank struct {
 	celsius    float64
 	light      bool
 	topUp      bool
+	valve      float64 // L/s through a valve that orders open; 0 = a float does
 
 	solver     chem.Solver
 	air        chem.Solver
@@ -141,7 +142,11 @@ func (t *tank) mix(speed float64) {
 // flowThrough moves what valves, leaks and zones move in one second.
 func (t *tank) flowThrough() {
 	if t.topUp {
-		t.letIn(water(t.topUpWater(), t.plant.Litres*t.plant.TopUpFlow/60))
+		perSecond := t.valve
+		if perSecond == 0 {
+			perSecond = t.plant.Litres * t.plant.TopUpFlow / 60
+		}
+		t.letIn(water(t.topUpWater(), perSecond))
 	}
 	if d := t.trouble.dilution; d > 0 {
 		litres := d * t.plant.Litres / 3600
@@ -296,7 +301,7 @@ func (t *tank) float() {
 	switch {
 	case t.trouble.valveOpen:
 		t.topUp = true
-	case t.trouble.valveShut || t.plant.TopUpFlow <= 0 || t.flooding():
+	case t.valve > 0 || t.trouble.valveShut || t.plant.TopUpFlow <= 0 || t.flooding():
 		t.topUp = false
 	case t.topUp:
 		t.topUp = t.litres() < t.plant.Litres

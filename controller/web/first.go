@@ -63,7 +63,7 @@ func (d *pageData) lacksOfPumps(t *controller.TankView) (lacks []lack) {
 			if p.Measured == 0 {
 				unmeasured.Each = append(unmeasured.Each, lackOf{p.Name, "/pump/" + url.PathEscape(p.Name)})
 			}
-			if p.Left < 0 {
+			if p.Left < 0 && p.Role != dosing.RoleWater {
 				unfilled.Each = append(unfilled.Each, lackOf{p.Name, "/refill#" + url.PathEscape(p.Name)})
 			}
 		}

@@ -141,6 +141,9 @@ func (l *Loops) Opened(d dosing.Dose) {
 	case dosing.RoleBase:
 		l.stockLast = false
 		l.lastBase = given{at: d.Up, ever: true}
+	case dosing.RoleWater:
+		l.version++
+		l.water.order(true, d.Up)
 	case dosing.RoleStock:
 		l.stockLast = true
 		l.blend.owed[d.Pump] -= d.Volume
@@ -153,7 +156,15 @@ func (l *Loops) Opened(d dosing.Dose) {
 // Closed notes that a dose was settled at delivered. One that was withdrawn was
 // never counted, and what a stopped one did not give is owed again.
 func (l *Loops) Closed(d dosing.Dose, delivered dosing.Volume, counted bool) {
-	if d.Tank != l.id || int(d.Pump) >= len(l.pumps) || l.pumps[d.Pump].Role != dosing.RoleStock {
+	if d.Tank != l.id || int(d.Pump) >= len(l.pumps) {
+		return
+	}
+	switch l.pumps[d.Pump].Role {
+	case dosing.RoleStock:
+	case dosing.RoleWater:
+		l.water.order(false, d.Up)
+		return
+	default:
 		return
 	}
 	if !counted {

@@ -9,7 +9,9 @@ import (
 // topUp tells how much plain water came in: the level's rise while the valve is
 // open. A level that rises on its own is a flood coming home and brings nothing.
 type topUp struct {
-	open     bool
+	open     bool          // by its contact, or by an order of ours
+	contact  bool          // it reads open
+	ordered  bool          // an order of ours runs, or may
 	closed   time.Duration // when the valve last closed
 	ever     bool          // the valve was ever seen
 	flood    dosing.Flood
@@ -25,6 +27,18 @@ type topUp struct {
 const afterClosing = 30 * time.Second
 
 func (t *topUp) valve(open bool, up time.Duration) {
+	t.contact = open
+	t.turn(up)
+}
+
+// order takes the begin and the end of an order to our own valve.
+func (t *topUp) order(runs bool, up time.Duration) {
+	t.ordered = runs
+	t.turn(up)
+}
+
+func (t *topUp) turn(up time.Duration) {
+	open := t.contact || t.ordered
 	if t.open && !open {
 		t.closed = up
 	}

@@ -230,6 +230,10 @@ func (r *Responses) Dosed(d dosing.Dose) {
 	if int(d.Pump) >= len(r.pumps) {
 		return
 	}
+	if r.pumps[d.Pump].Role == dosing.RoleWater {
+		r.water.ordered(d.Open, d.Up)
+		return
+	}
 	if d.Open {
 		r.pending, r.pendKey, r.pendUntil = true, d.Key, d.Up+max(r.tank.MixingTime(), time.Minute)
 		r.next = min(r.next, r.pendUntil)

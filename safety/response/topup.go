@@ -32,6 +32,15 @@ const (
 	sureRise    = 0.01
 )
 
+// ordered takes the begin and the end of an order to our own valve, which says when water comes
+// as the contact of another's does.
+func (w *topUpWatch) ordered(runs bool, up time.Duration) {
+	w.hasValve, w.valveUntil = true, up+valveTail
+	if runs {
+		w.valveUntil = dosing.Never
+	}
+}
+
 func newTopUpWatch(t *dosing.Tank) topUpWatch {
 	return topUpWatch{volume: float64(t.Volume), level: level{over: min(longestLevel, t.MixingTime()/8), leap: leapingLevel * float64(t.Volume)}}
 }

@@ -33,6 +33,9 @@ const (
 func (s *Station) Caps(i int) (dose, hour, day dosing.Volume) {
 	p := &s.Settings.Pumps[i]
 	big := s.Largest(p)
+	if p.Role == dosing.RoleWater {
+		return s.pulses(big)
+	}
 	var doseML, back, perHour float64
 	for id := range s.Settings.Tanks {
 		if !p.ServesTank(dosing.TankID(id)) {

@@ -46,6 +46,7 @@ type Plant struct {
 type Demand struct {
 	Acid, Base float64 // meq/L/h of acid, of base that must be given
 	EC         float64 // mS/cm/h that must be given
+	Water      float64 // share of the volume per hour that must be topped up
 }
 
 // Station is a station to be sized. Plants are by tank.
@@ -148,6 +149,8 @@ func (s *Station) Refusal() string {
 				return "a hanging node is dangerous"
 			case !(e.Coarse() <= 1):
 				return "the smallest dose is too coarse"
+			case p.Role == dosing.RoleWater && s.Valve(i, dosing.TankID(id)).Refusal() != "":
+				return s.Valve(i, dosing.TankID(id)).Refusal()
 			}
 		}
 	}
