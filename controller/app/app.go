@@ -1,6 +1,14 @@
 // Package app is the daemon: it joins the core to the broker, the ledger, the page
 // and the metrics, runs the one event loop, and carries out what the core puts
 // out. It decides nothing.
+//
+// # systemd is told by 30 lines of our own
+//
+// What systemd asks for is one datagram to the socket that NOTIFY_SOCKET names (notify_linux.go).
+// Weighed against go-systemd's daemon package (v22.7.0), well kept, of one module: it writes without a
+// deadline, and a supervisor that takes nothing would then hold the loop from its next step, which is
+// the step that sends the lease. Ours gives up after a tenth of a second, and the watchdog acts on
+// silence. It would replace 20 of the 30 lines.
 package app
 
 import (

@@ -79,14 +79,20 @@ func (s *Scene) run(tell func(at time.Duration, n controller.Notice)) (*played, 
 	if err := errors.Join(farm.Err(), record.replay(n.Now())); err != nil {
 		return nil, err
 	}
-	out.scores = record.trace.scores(s.Hours)
-	for id := range out.scores {
-		score := &out.scores[id]
-		score.Acid, score.Base, score.Unsolved = given(farm, s.Settings.Pumps(), dosing.TankID(id))
-	}
+	out.scores = s.scores(farm, record.trace)
 	out.hash = farm.TraceHash()
 	out.view = n.Core.View(n.Now())
 	return out, nil
+}
+
+// scores are those of the tanks, with what they were given.
+func (s *Scene) scores(farm *sim.Farm, trace *Trace) []Score {
+	scores := trace.scores(s.Hours)
+	for id := range scores {
+		score := &scores[id]
+		score.Acid, score.Base, score.Unsolved = given(farm, s.Settings.Pumps(), dosing.TankID(id))
+	}
+	return scores
 }
 
 // prepare joins the farm with its faults, the daemon and who watches them.

@@ -33,7 +33,7 @@ func (r *Report) Write(w io.Writer) error {
 		seeds := r.Alarms.Called[called]
 		p.line("called without a fault: %s, %d times; nights of seeds %d", called, len(seeds), seeds[:min(len(seeds), 5)])
 	}
-	p.line("alarms: now %d, tonight %d, median a night %.0f; recall %s; needless inhibits in 100 nights %s", r.Alarms.P1, r.Alarms.P2, r.Alarms.PerNightMedian, r.Alarms.Recall, r.Alarms.FalseInhibit)
+	p.line("alarms: now %d, tonight %d, median a night %.0f; recall %s; spurious trips in 100 nights %s", r.Alarms.P1, r.Alarms.P2, r.Alarms.PerNightMedian, r.Alarms.Recall, r.Alarms.FalseInhibit)
 	if len(r.Alarms.FalseCauses) > 0 {
 		p.line("    they were: %v", r.Alarms.FalseCauses)
 	}

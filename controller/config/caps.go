@@ -16,10 +16,10 @@ const (
 	lease       = sizing.Lease
 	hangPH      = sizing.HangPH
 	hangEC      = sizing.HangEC
-	smallestPH  = sizing.SmallestPH
-	smallestEC  = sizing.SmallestEC
-	transitPH   = sizing.TransitPH
-	transitEC   = sizing.TransitEC
+	smallestPH  = dosing.SmallestPH
+	smallestEC  = dosing.SmallestEC
+	transitPH   = dosing.TransitPH
+	transitEC   = dosing.TransitEC
 	enoughRatio = sizing.EnoughRatio
 )
 

@@ -201,15 +201,15 @@ func (s *stage) quiet(ctx context.Context) bool {
 
 // balanced says that all the client sent was taken and all it was given arrived.
 func (s *stage) balanced(client string, link *mqtt.Link) bool {
-	return !link.Open() || s.difference(client, link) == s.offsets[client]
+	return !link.Open() || s.broker.traffic.difference(client, link) == s.offsets[client]
 }
 
 func (s *stage) rebase(client string, link *mqtt.Link) {
-	s.offsets[client] = s.difference(client, link)
+	s.offsets[client] = s.broker.traffic.difference(client, link)
 }
 
-func (s *stage) difference(client string, link *mqtt.Link) offset {
-	own, brokers := link.Stats(), s.broker.traffic.of(client)
+func (t *traffic) difference(client string, link *mqtt.Link) offset {
+	own, brokers := link.Stats(), t.of(client)
 	return offset{taken: int64(own.Published) - int64(brokers.taken), given: int64(brokers.given) - int64(own.Received)}
 }
 

@@ -198,10 +198,10 @@ func (s *stage) words(r *Report) string {
 		for _, l := range textPlot(n, func(m sample) float64 { return m.ec }, func(m sample) float64 { return m.wantEC }, dosing.StartBand.EC, 72, 8) {
 			fmt.Fprintf(&b, "  %s\n", l)
 		}
-		list(&b, "what withheld doses", t.Holds)
+		list(&b, "interlocks", t.Holds)
 		list(&b, "alarms", t.Alarms)
 	}
-	s.reagentTable(&b, r)
+	r.reagentTable(&b)
 	if n := len(r.OrderWaits); n > 0 {
 		fmt.Fprintf(&b, "\nFrom decision over the durable record to the order at the broker: half within %s, 99 of 100 within %s (wall time, %d orders).\n",
 			shortTime(r.OrderWaits[n/2]), shortTime(r.OrderWaits[n*99/100]), n)
@@ -210,7 +210,7 @@ func (s *stage) words(r *Report) string {
 	return b.String()
 }
 
-func (s *stage) reagentTable(b *strings.Builder, r *Report) {
+func (r *Report) reagentTable(b *strings.Builder) {
 	fmt.Fprintf(b, "\n%-16s %6s %12s %12s %14s\n", "doses by reagent", "doses", "record mL", "nodes mL", "left stock mL")
 	for _, line := range r.Reagents {
 		note := ""

@@ -90,7 +90,7 @@ var gauges = []listed{
 	{"leaves_warn_band_seconds", "Forecast until pH or EC leaves its warn band without doses, at the drift last seen: 0 outside now, +Inf not in sight, NaN before anything was read.", byTank},
 	{"leaves_harm_band_seconds", "Forecast until pH or EC leaves its harm band without doses, at the drift last seen: 0 outside now, +Inf not in sight, NaN before anything was read.", byTank},
 	{"mode", "1 for the mode that the tank is in, 0 for the others.", []string{"tank", "mode"}},
-	{"interlock_active", "1 while the interlock withholds doses; no series otherwise.", byCause},
+	{"interlock_active", "1 while the interlock is active; no series otherwise.", byCause},
 	{"interlock_age_seconds", "How long the interlock has been active; no series when it is not.", byCause},
 	{"alarm_state", "State of a raised alarm; no series is normal: 1 unacknowledged, 2 acknowledged, 3 returned unacknowledged, 4 latched, 5 shelved, 6 suppressed by design, 7 out of service.", byCause},
 	{"alarm_priority", "Priority of a standing alarm: 1 now, 2 tonight, 3 tomorrow, 4 log; 0 when it is shelved; no series when none stands.", byCause},

@@ -252,22 +252,23 @@ func (t *tank) breathe(hours float64) {
 	if carbon := t.bulk.ions.DIC / t.bulk.litres; carbon > 0 {
 		share = min(dissolved/carbon, 1)
 	}
-	t.breatheOf(&t.bulk, dissolved, t.plant.CO2Exchange, hours)
+	t.book.gasIn += t.bulk.breathe(t.gas-dissolved, t.plant.CO2Exchange, hours)
 	for i := range t.zones {
 		if z := &t.zones[i]; z.water.litres > 0 {
-			t.breatheOf(&z.water, share*z.water.ions.DIC/z.water.litres, z.gas, hours)
+			t.book.gasIn += z.water.breathe(t.gas-share*z.water.ions.DIC/z.water.litres, z.gas, hours)
 		}
 	}
 }
 
-func (t *tank) breatheOf(p *parcel, dissolved, rate, hours float64) {
+// breathe takes in the CO2, mmol, that a parcel lacks of the air's balance, or gives it off.
+func (p *parcel) breathe(lacks, rate, hours float64) (in float64) {
 	if rate <= 0 {
-		return
+		return 0
 	}
-	in := float64((t.gas - dissolved) * rate * hours * p.litres)
+	in = float64(lacks * rate * hours * p.litres)
 	in = max(in, -0.5*p.ions.DIC)
 	p.ions.DIC += in
-	t.book.gasIn += in
+	return in
 }
 
 // gasExchange is the mean rate of all water that circulates, per hour.

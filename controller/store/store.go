@@ -2,6 +2,13 @@
 // readings, the audit and the people of the page. It is the only importer of a
 // database driver. Every append is synced to the disk before it is acknowledged,
 // and a disk that failed once is not written again until the next start.
+//
+// # The lock of the folder is the system's, taken by 53 lines of our own
+//
+// Weighed against gofrs/flock (v0.13.2), well kept, on top of golang.org/x/sys as ours is: it knows more
+// systems than leat runs on, and keeps its file to itself, where ours writes the process that holds
+// the lock into it, so that the second daemon can say which one is in its way. The call itself is one
+// line on each system (lock_unix.go, lock_windows.go); around it nothing would get shorter.
 package store
 
 import (

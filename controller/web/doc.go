@@ -29,4 +29,11 @@
 // holds every text of the pages and of the interlocks against each catalog. What people
 // wrote, names, and what a form sends are left alone. Rejected: keys in templates and in the
 // core with golang.org/x/text/message, which nobody can read as a page any more.
+//
+// Sessions and limits without a library. Weighed against alexedwards/scs (v2.9.0, 1,200 lines),
+// which keeps bytes under a random token and no more: what makes up our 236 lines (roles that are lent
+// and end, one-time links, trusted phones, the list of who is signed in, one hash at a time) would
+// stay, with an encoding for each in between. Against golang.org/x/time/rate (500 lines), a
+// bucket of tokens for one caller: what guesses at passwords need is the count by address and
+// name with a bound on how many are remembered (attempts.go), and that would stay around it.
 package web

@@ -60,7 +60,7 @@ func BenchmarkNext(b *testing.B) {
 	l, now := busy.l, busy.now
 	b.ReportAllocs()
 	for b.Loop() {
-		l.transit.known = false // as after a dose: what is in transit is summed anew
+		l.last.known = false // as after a dose: what is in transit is summed anew
 		l.version++
 		l.Next(now, busy.target, busy.limits)
 	}
@@ -71,7 +71,7 @@ func BenchmarkEstimate(b *testing.B) {
 	l, now := busy.l, busy.now
 	b.ReportAllocs()
 	for b.Loop() {
-		l.transit.known = false
+		l.last.known = false
 		l.version++
 		l.Estimate(now, busy.target)
 	}

@@ -10,11 +10,7 @@ import (
 // Loops is the estimator, the two loops and the planner of one tank. It reads
 // the totals, which safety writes; it never writes them.
 type Loops struct {
-	id     dosing.TankID
-	tank   dosing.Tank
-	pumps  []dosing.Pump
-	totals *dosing.Totals
-
+	onWay
 	ph, ec observer
 	water  topUp
 	strong strong
@@ -24,22 +20,29 @@ type Loops struct {
 	bases  []dosing.PumpID
 	stocks []dosing.PumpID
 
-	frozen       time.Duration // learning stands still until then
-	explained    time.Duration // what moves until then is no answer to a dose
-	lastAcid     given
-	lastBase     given
-	lastGroup    dosing.Group
-	stockLast    bool
-	phWithheld   withheld
-	ecWithheld   withheld
-	traceRefused withheld
+	frozen     time.Duration // learning stands still until then
+	explained  time.Duration // what moves until then is no answer to a dose
+	lastAcid   given
+	lastBase   given
+	lastGroup  dosing.Group
+	stockLast  bool
+	phWithheld withheld
+	ecWithheld withheld
 
 	without  Without
 	reshared bool // the blend's shares are not those of the pumps
 
-	transit transit  // the last one computed
 	seen    prospect // the last one
 	version uint64   // of what it is made from, the totals apart
+}
+
+// onWay is what the totals of a row hold that has not reached the probes of one tank.
+type onWay struct {
+	id     dosing.TankID
+	tank   dosing.Tank
+	pumps  []dosing.Pump
+	totals *dosing.Totals
+	last   transit // computed
 }
 
 // given is when a reagent was last dosed.
@@ -74,7 +77,7 @@ func (w *withheld) forTooLong(up, limit time.Duration) bool { return w.active &&
 // that is not positive means that nothing is ever known. Nothing is alive in the
 // totals that is not counted as in transit here.
 func NewLoops(id dosing.TankID, tank dosing.Tank, pumps []dosing.Pump, curve dosing.Titration, totals *dosing.Totals) *Loops {
-	l := &Loops{id: id, tank: tank, pumps: pumps, totals: totals}
+	l := &Loops{onWay: onWay{id: id, tank: tank, pumps: pumps, totals: totals}}
 	l.ph = newObserver(curve, tank.BufferScale, orElse(tank.PHNoise, 0.02), tuningPH)
 	l.ph.measured(tank.StartSpread())
 	l.ec = newObserver(straight{}, 1, orElse(tank.ECNoise, 0.01), tuningEC)
@@ -105,12 +108,12 @@ func orElse(x, otherwise float64) float64 {
 }
 
 // staleAfter is the age at which an estimate is no longer one.
-func (l *Loops) staleAfter() time.Duration {
-	return max(shortestStale, min((l.tank.DeadTime+l.tank.TimeConstant)/2, longestStale))
+func (w *onWay) staleAfter() time.Duration {
+	return max(shortestStale, min((w.tank.DeadTime+w.tank.TimeConstant)/2, longestStale))
 }
 
 // horizon is how far ahead drift is met: a dose given now works then.
-func (l *Loops) horizon() time.Duration { return l.tank.DeadTime + l.tank.TimeConstant }
+func (w *onWay) horizon() time.Duration { return w.tank.DeadTime + w.tank.TimeConstant }
 
 // Read takes every reading of this tank with its quality. Only what may dose is
 // used; the broker's stored copies never are.
@@ -226,11 +229,11 @@ func (l *Loops) advance(o *observer, up time.Duration) {
 type amounts struct{ acid, ec float64 }
 
 // arrivals is what doses brought to the probes between two moments.
-func (l *Loops) arrivals(from, to time.Duration) (acid, ec float64, gross amounts) {
-	volume := float64(l.tank.Quick())
-	deadTime, lag := l.tank.DeadTime, l.tank.TimeConstant
+func (w *onWay) arrivals(from, to time.Duration) (acid, ec float64, gross amounts) {
+	volume := float64(w.tank.Quick())
+	deadTime, lag := w.tank.DeadTime, w.tank.TimeConstant
 	decay := -1.0
-	l.totals.EachInTransit(l.id, from, deadTime, lag, func(d *dosing.Dose, before float64) {
+	w.totals.EachInTransit(w.id, from, deadTime, lag, func(d *dosing.Dose, before float64) {
 		if d.Open || to-d.Up <= deadTime {
 			return
 		}
@@ -244,7 +247,7 @@ func (l *Loops) arrivals(from, to time.Duration) (acid, ec float64, gross amount
 		} else {
 			after = float64(d.Volume.Millilitres() * d.Remaining(to, deadTime, lag))
 		}
-		p := &l.pumps[d.Pump]
+		p := &w.pumps[d.Pump]
 		came := (before - after) / volume
 		a, e := float64(came*p.AcidPerML), float64(came*p.ECPerML)
 		acid += a
@@ -264,10 +267,10 @@ type transit struct {
 }
 
 // transitAt is the same for both quantities where their readings come together.
-func (l *Loops) transitAt(up time.Duration) transit {
-	t, changes := &l.transit, l.totals.State().Changes
+func (w *onWay) transitAt(up time.Duration) transit {
+	t, changes := &w.last, w.totals.State().Changes
 	if !t.known || t.at != up || t.changes != changes {
-		t.acid, t.base, t.ec = l.totals.InTransit(l.id, l.pumps, l.tank, up)
+		t.acid, t.base, t.ec = w.totals.InTransit(w.id, w.pumps, w.tank, up)
 		t.known, t.at, t.changes = true, up, changes
 	}
 	return *t
@@ -299,11 +302,11 @@ func (l *Loops) prospect(now dosing.Instant, target dosing.Target) *prospect {
 		return s
 	}
 	*s = prospect{of: of}
-	if l.fresh(&l.ph, now) {
+	if l.ph.fresh(now, l.staleAfter()) {
 		s.moving = l.transitAt(l.ph.at)
-		s.ph = l.ph.look(float64(target.PH), l.counted(s.moving.acid-s.moving.base), l.horizon()+now.Up-l.ph.at)
+		s.ph = l.ph.look(float64(target.PH), l.without.counted(s.moving.acid-s.moving.base), l.horizon()+now.Up-l.ph.at)
 	}
-	if l.fresh(&l.ec, now) {
+	if l.ec.fresh(now, l.staleAfter()) {
 		if !s.ph.known || l.ec.at != l.ph.at {
 			other := l.transitAt(l.ec.at)
 			if !s.ph.known {
@@ -311,12 +314,12 @@ func (l *Loops) prospect(now dosing.Instant, target dosing.Target) *prospect {
 			}
 			s.moving.ec = other.ec
 		}
-		s.ec = l.ec.look(float64(target.EC), -l.counted(s.moving.ec), l.horizon()+now.Up-l.ec.at)
+		s.ec = l.ec.look(float64(target.EC), -l.without.counted(s.moving.ec), l.horizon()+now.Up-l.ec.at)
 	}
 	s.planned.ph, s.planned.ec = s.ph, s.ec
 	if s.ph.known && s.ec.known {
 		s.planned.ph.leave(float64(target.PH), l.stockAcid(&s.ec, now.Up))
-		coming := l.counted(s.moving.ec) + l.reagentEC(s.planned.ph.need)
+		coming := l.without.counted(s.moving.ec) + l.reagentEC(s.planned.ph.need)
 		s.planned.ec = l.ec.look(float64(target.EC), -coming, l.horizon()+now.Up-l.ec.at)
 	}
 	return s
@@ -346,9 +349,9 @@ func (l *Loops) stockAcid(ec *outlook, up time.Duration) float64 {
 }
 
 // fresh says whether an observer may be used now.
-func (l *Loops) fresh(o *observer, now dosing.Instant) bool {
+func (o *observer) fresh(now dosing.Instant, stale time.Duration) bool {
 	age := now.Up - o.at
-	return o.blocks >= blocksBeforeUse && age >= 0 && age <= l.staleAfter() && o.scale > 0 && finite(o.value)
+	return o.blocks >= blocksBeforeUse && age >= 0 && age <= stale && o.scale > 0 && finite(o.value)
 }
 
 // Estimate is what is known of the tank now, seen from target.

@@ -19,6 +19,8 @@ type blend struct {
 	ecPerML   float64         // mS/cm of 1 mL of blend in 1 L
 	acidPerML float64         // meq/L of 1 mL of blend in 1 L
 	smallest  float64         // mS/cm of the smallest blend of which some stock can give a dose; at most coarsest
+
+	traceRefused withheld // a stock without a macro ion
 }
 
 // portion is the largest blend begun at once, mS/cm. Large enough that groups

@@ -15,13 +15,6 @@ const (
 	leftPH = 0.07 // of an acid need, most that is left to the acid of stocks to come
 )
 
-// Rules for giving base after acid and acid after base.
-const (
-	counterError = 0.05 // settled error from which the opposite reagent may follow
-	counterHurry = 0.15 // from which it need not wait
-	counterWait  = 20 * time.Minute
-)
-
 // Next is called once a decision period. limits[p] is the largest volume that
 // the gate would let pump p deliver now, 0 where it holds or waits. It returns at
 // most one plan, rounded down to whole microlitres and no smaller than the
@@ -44,7 +37,7 @@ func (l *Loops) Next(now dosing.Instant, target dosing.Target, limits []dosing.V
 	if l.ec.waters.leak(l.horizon()) > deadBandEC/2 {
 		turn /= 2
 	}
-	if wanted && (off > dosing.WarnBand.PH || off > turn && (l.stockLast || !l.begun(now, limits))) {
+	if wanted && (off > dosing.WarnBand.PH || off > turn && (l.stockLast || !l.blend.begun(now, l.tank.MixingTime(), limits))) {
 		return reagent, true
 	}
 	if stock, ok := l.stock(now, target, &s.planned.ec, limits); ok {
@@ -70,7 +63,7 @@ func (l *Loops) reagent(now dosing.Instant, target dosing.Target, ph *outlook, l
 		if !(amount > 0) {
 			continue
 		}
-		if other.after(own) && !(failing > counterError) || other.within(counterWait, now.Up) && !(failing > counterHurry) {
+		if other.after(own) && !(failing > dosing.ChangeoverError) || other.within(dosing.ChangeoverWait, now.Up) && !(failing > dosing.ChangeoverHurry) {
 			continue
 		}
 		// An amount of exactly one smallest dose must not round to just below it.
@@ -92,10 +85,10 @@ func (l *Loops) reagent(now dosing.Instant, target dosing.Target, ph *outlook, l
 // begun says whether a blend was begun and must be finished first. A stock without
 // a macro ion that the gate has refused for a mixing time holds the others no
 // longer; it stays owed.
-func (l *Loops) begun(now dosing.Instant, limits []dosing.Volume) bool {
-	whole, trace := l.blend.left(limits)
-	l.traceRefused.note(trace, now.Up)
-	return whole || trace && !l.traceRefused.forTooLong(now.Up, l.tank.MixingTime())
+func (b *blend) begun(now dosing.Instant, mixing time.Duration, limits []dosing.Volume) bool {
+	whole, trace := b.left(limits)
+	b.traceRefused.note(trace, now.Up)
+	return whole || trace && !b.traceRefused.forTooLong(now.Up, mixing)
 }
 
 // stock plans the next stock: the rest of a blend first, then a new one. Above
@@ -106,7 +99,7 @@ func (l *Loops) stock(now dosing.Instant, target dosing.Target, ec *outlook, lim
 		return dosing.Plan{}, false
 	}
 	reason := dosing.ReasonBlendOwed
-	if !l.begun(now, limits) {
+	if !l.blend.begun(now, l.tank.MixingTime(), limits) {
 		amount := 0.0
 		if ec.need < 0 {
 			amount = ec.amount(float64(target.EC), deadBandEC, l.blend.smallest)

@@ -21,7 +21,7 @@ func (l *Loops) Reconfigure(tank dosing.Tank, pumps []dosing.Pump, curve dosing.
 	}
 	fresh.water, fresh.frozen, fresh.explained, fresh.came = l.water, l.frozen, l.explained, l.came
 	fresh.lastAcid, fresh.lastBase, fresh.lastGroup = l.lastAcid, l.lastBase, l.lastGroup
-	fresh.phWithheld, fresh.ecWithheld, fresh.traceRefused = l.phWithheld, l.ecWithheld, l.traceRefused
+	fresh.phWithheld, fresh.ecWithheld, fresh.blend.traceRefused = l.phWithheld, l.ecWithheld, l.blend.traceRefused
 	*l = *fresh
 }
 

@@ -38,8 +38,8 @@ func (l *Loops) LeaveOut(w Without) {
 }
 
 // counted is what is on its way as the law sees it.
-func (l *Loops) counted(moving float64) float64 {
-	if l.without == WithoutTransit {
+func (w Without) counted(moving float64) float64 {
+	if w == WithoutTransit {
 		return 0
 	}
 	return moving

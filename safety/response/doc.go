@@ -25,7 +25,8 @@
 // and 0.30 (3 h 23 min, 9.4), swapped 7 min and 0.19 (20 min, 1.40), a dry stock while the tank fills 21 min.
 // `LEAT_NIGHTS=300 go test ./controller -run FaultFree -timeout 2h` plays the fault-free nights. A stock that runs
 // dry while EC is merely held (0.02 mS/cm an hour of all stocks together) gives no pool of its own within a night:
-// it is told over days, beside the others (`container-off-balance`, the last decision here).
+// it is told over days, beside the others (`stock-off-balance`, the last decision here), and by its container's level
+// where that is measured (`container-off-balance`).
 //
 // # A strong stock shows in small doses
 //

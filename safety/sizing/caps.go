@@ -43,18 +43,18 @@ func (s *Station) Caps(i int) (dose, hour, day dosing.Volume) {
 		var one, recover, demand float64
 		switch p.Role {
 		case dosing.RoleAcid:
-			one = EffectPH * plant.Buffer / p.AcidPerML
+			one = dosing.EffectPH * plant.Buffer / p.AcidPerML
 			// Twice, because the buffer capacity may be that far off.
 			recover = 2 * plant.Curve.AcidNeeded(setpoint+recoveryPH, setpoint) / p.AcidPerML
 			demand = plant.Demand.Acid / p.AcidPerML
 		case dosing.RoleBase:
-			one = -EffectPH * plant.Buffer / p.AcidPerML
+			one = -dosing.EffectPH * plant.Buffer / p.AcidPerML
 			recover = 2 * plant.Curve.AcidNeeded(setpoint-recoveryBase, setpoint) / p.AcidPerML
 			demand = -plant.Demand.Base / p.AcidPerML
 		default:
 			// The stock's part of a blend of that worth, a quarter more for rounding.
 			part := 1.25 * p.Share / plant.BlendEC
-			one, recover, demand = EffectEC*part, recoveryEC*part, plant.Demand.EC*part
+			one, recover, demand = dosing.EffectEC*part, recoveryEC*part, plant.Demand.EC*part
 		}
 		if dosing.TankID(id) == big {
 			doseML = one * float64(s.Settings.Tanks[id].Quick())

@@ -23,13 +23,13 @@ func (s *Station) Dose(i int, id dosing.TankID) (most dosing.Volume, by safety.C
 		return dosing.FromMillilitres(room * litres / perML)
 	}
 	acid := math.Abs(p.AcidPerML)
-	effect, transit := within(EffectPH*floor, acid), within(TransitPH*floor, acid)
-	if p.MinDose.Millilitres()*acid/litres <= SmallestPH*plant.Buffer {
+	effect, transit := within(dosing.EffectPH*floor, acid), within(dosing.TransitPH*floor, acid)
+	if p.MinDose.Millilitres()*acid/litres <= dosing.SmallestPH*plant.Buffer {
 		effect, transit = max(effect, p.MinDose), max(transit, p.MinDose)
 	}
-	effect = min(effect, within(EffectEC, p.ECPerML))
+	effect = min(effect, within(dosing.EffectEC, p.ECPerML))
 	if p.Role == dosing.RoleStock {
-		transit = min(transit, within(TransitEC, p.ECPerML))
+		transit = min(transit, within(dosing.TransitEC, p.ECPerML))
 	}
 	part, rolling := s.factor(i), 1.0
 	for other := range s.Settings.Tanks {

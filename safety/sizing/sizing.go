@@ -27,12 +27,6 @@ const (
 	Lease       = 10 * time.Second // how long a node believes the lease
 	HangPH      = 0.3              // most that a pump may do when its node hangs
 	HangEC      = 0.2              // mS/cm
-	SmallestPH  = 0.05             // most that one smallest dose may do
-	SmallestEC  = 0.02             // mS/cm
-	EffectPH    = 0.10             // predicted effect of one dose
-	EffectEC    = 0.10             // mS/cm
-	TransitPH   = 0.30             // of all that is on its way
-	TransitEC   = 0.20             // mS/cm
 	EnoughRatio = 1.5              // sustainable ÷ worst demand
 	LongestRun  = 60 * time.Second
 	MostVolume  = 0.10 // of a tank that the stocks of a whole filling may take
@@ -73,7 +67,9 @@ type Effect struct {
 func (e Effect) Dangerous() float64 { return math.Max(e.HangPH/HangPH, e.HangEC/HangEC) }
 
 // Coarse is how many times too large the smallest dose is; at most 1 is fine.
-func (e Effect) Coarse() float64 { return math.Max(e.SmallestPH/SmallestPH, e.SmallestEC/SmallestEC) }
+func (e Effect) Coarse() float64 {
+	return math.Max(e.SmallestPH/dosing.SmallestPH, e.SmallestEC/dosing.SmallestEC)
+}
 
 // Hang is how long a pump runs at most after its daemon, its link or its node has
 // failed.

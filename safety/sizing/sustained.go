@@ -70,14 +70,14 @@ func (s *Station) Sustained(id dosing.TankID, role dosing.Role) *Sustained {
 	v, mean := float64(t.Volume), (t.DeadTime + t.TimeConstant).Seconds()
 	out := &Sustained{Reagent: role.String(), PerHour: math.Inf(1), Unit: "meq/L/h"}
 	floor := plant.Buffer * math.Exp(-dosing.UnmeasuredSpread)
-	single, transit := EffectPH*floor, TransitPH*floor
+	single, transit := dosing.EffectPH*floor, dosing.TransitPH*floor
 	switch role {
 	case dosing.RoleAcid:
 		out.Worst = plant.Demand.Acid
 	case dosing.RoleBase:
 		out.Worst = plant.Demand.Base
 	default:
-		out.Worst, out.Unit, single, transit = plant.Demand.EC, "mS/cm/h", EffectEC, TransitEC
+		out.Worst, out.Unit, single, transit = plant.Demand.EC, "mS/cm/h", dosing.EffectEC, dosing.TransitEC
 	}
 	limit := func(perHour float64, by string) {
 		if perHour < out.PerHour {

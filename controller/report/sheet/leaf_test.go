@@ -30,7 +30,7 @@ func TestALetterIsTheSameForTerminalAndBrowser(t *testing.T) {
 	if err := sheet.LetterHTML(&page, fortnight()); err != nil {
 		t.Fatal(err)
 	}
-	for _, figure := range []string{"71.2 mL", "60.0 mL, once", "acid was wanted 2 times, 2 h 00 min in all", "0.50 of what was expected", "too little to be seen", "about 58.0 mL of nitric acid",
+	for _, figure := range []string{"71.2 mL", "60.0 mL, once", "acid was due 2 times, 2 h 00 min in all", "0.50 of what was expected", "too little to be seen", "about 58.0 mL of nitric acid",
 		"plain water, or a probe", "6.30 → 6.10", "+0.310", "+0.200", "other water was let in", "25 %"} {
 		if !strings.Contains(text.String(), figure) {
 			t.Errorf("text has no %q:\n%s", figure, text.String())

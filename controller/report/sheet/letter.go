@@ -33,7 +33,7 @@ func letter(r *report.Letter) *leaf {
 func letterHead(t *report.LetterTank) part {
 	p := part{Heading: t.Name, Lines: append([]string{t.Verdict}, t.Notes...), Head: []string{"liquid", "leat would have given", "entered by hand", "dosed by leat"}}
 	for _, w := range t.Wanted {
-		p.Lines = append(p.Lines, fmt.Sprintf("%s was wanted %s, %s in all; the longest %s from %s", w.Role, times(w.Times), long(w.Held.Duration()), long(w.Longest.Duration()), w.From.Format("01-02 15:04")))
+		p.Lines = append(p.Lines, fmt.Sprintf("%s was due %s, %s in all; the longest %s from %s", w.Role, times(w.Times), long(w.Held.Duration()), long(w.Longest.Duration()), w.From.Format("01-02 15:04")))
 	}
 	for _, d := range t.Liquids {
 		hand := report.Volume(d.HandML)

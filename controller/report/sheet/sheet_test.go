@@ -61,8 +61,8 @@ func TestTheTextBeginsWithTheVerdictAndTellsAll(t *testing.T) {
 	if !strings.HasPrefix(out, "In band 98 %.\n") {
 		t.Errorf("begins with %.60q", out)
 	}
-	for _, want := range []string{"194 mL", "1.50 L", "by hand 5.00 mL in 1", "1 of them of uncertain fate", "4 times, 40 min in all: A flood is in progress (flood; acid was wanted)",
-		"18:00 to 18:12, 19:00 to 19:12", "what was wanted cannot be known", "[acid]", "incompatible-wait 25 min", "whatever was wanted: flood 9×, 90 min", "19:30 to 19:40  now: Leak detected.",
+	for _, want := range []string{"194 mL", "1.50 L", "by hand 5.00 mL in 1", "1 of them of uncertain fate", "4 times, 40 min in all: A flood is in progress (flood; acid was due)",
+		"18:00 to 18:12, 19:00 to 19:12", "what was due cannot be known", "[acid]", "incompatible-wait 25 min", "whatever was due: flood 9×, 90 min", "19:30 to 19:40  now: Leak detected.",
 		"18:03  setpoint ph 5.8 → 5.9, by ada from page: </td> & more", "12.5 mL of acid (1-000001): no report", "41.2 L", "NO3-N 12.3 g", "not stated: grow",
 		"5.80, 5.90 from 19:00 to 19:02", "without doses it moves +0.050 an hour", "leat was not running", "Europe/Vienna"} {
 		if !strings.Contains(out, want) {

@@ -1,5 +1,13 @@
 // Package sheet prints reports: as text for a terminal and as a file for a browser,
 // which shows the same with pictures.
+//
+// # Pictures are SVG of our own
+//
+// A report is one file that is read by day and by night, on paper and on a phone. picture.go (243 lines) writes
+// shapes with classes, whose colours are those of the page's palette, with a title on each dose and
+// hold. Weighed against gonum/plot (v0.17.0, nine modules, with fonts and three formats of pictures): it draws what a
+// plot has, axes and lines, in colours that are fixed in each shape; lanes of doses and spans of holds, the
+// larger part of ours, would be plotters of our own all the same.
 package sheet
 
 import (
@@ -70,7 +78,7 @@ func (p *page) tank(t *report.Tank, r *report.Report) {
 	p.held("pH", "", &t.PH, r)
 	p.held("EC", " mS/cm", &t.EC, r)
 	p.doses(t)
-	p.line("\n  Why nothing was dosed while something was wanted")
+	p.line("\n  Why nothing was dosed while a dose was due")
 	if len(t.Withheld) == 0 {
 		p.line("    nothing was withheld")
 	}
@@ -88,7 +96,7 @@ func (p *page) tank(t *report.Tank, r *report.Report) {
 		p.line("    between doses, as it must be: %s", waits)
 	}
 	if stood := stoodWords(t); stood != "" {
-		p.line("    interlocks in all, whatever was wanted: %s", stood)
+		p.line("    interlocks in all, whatever was due: %s", stood)
 	}
 	p.line("\n  Alarms")
 	if len(t.Alarms) == 0 {

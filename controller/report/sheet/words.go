@@ -35,7 +35,7 @@ func heldIn(g []report.Stretch) (sum time.Duration) {
 	return sum
 }
 
-// common is why nothing was dosed in all of them: what was wanted is told where it was the
+// common is why nothing was dosed in all of them: what was due is told where it was the
 // same.
 func common(g []report.Stretch) string {
 	s := g[0]
@@ -103,9 +103,9 @@ func reason(s report.Stretch) string {
 	if s.Mixing > 0 {
 		what += "; then the water was left to mix for " + long(s.Mixing.Duration())
 	}
-	wanted := s.Want + " was wanted"
+	wanted := s.Want + " was due"
 	if s.Want == "unknown" {
-		wanted = "what was wanted cannot be known"
+		wanted = "what was due cannot be known"
 	}
 	held := ""
 	if whole := s.To.Sub(s.From); whole-s.Held.Duration() > time.Minute {
