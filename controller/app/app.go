@@ -30,7 +30,6 @@ import (
 	"leat/controller/web"
 	"leat/dosing"
 	"leat/safety"
-	"leat/safety/ledger"
 )
 
 // Options are what a caller may choose beside the configuration.
@@ -132,26 +131,15 @@ func (a *App) open() error {
 		return err
 	}
 	a.proofs = readProofs(a.file.State, a.file.Settings.Safety.Nodes)
-	rows, err := a.rows()
+	rows, book, err := a.openLedger()
 	if err != nil {
 		return err
-	}
-	book, err := ledger.Open(slowed(rows))
-	broken := errors.Is(err, ledger.ErrBroken)
-	if err != nil && !broken {
-		return err
-	}
-	if broken {
-		return fmt.Errorf("%w; the daemon does not dose on a record that was changed: look at it with leat ledger verify, then move the folder away to begin a new one", err)
 	}
 	a.metrics = metrics.New(a.file.Settings.Safety.Station, a.display.View, a.options.Version)
 	a.metrics.Stand(standing(a.file))
 	now := a.now()
-	restored, err := ledger.Replay(rows, now, false)
+	restored, err := a.replay(rows, now)
 	if err != nil {
-		return fmt.Errorf("replaying the ledger: %w", err)
-	}
-	if err := a.beginTerm(&restored); err != nil {
 		return err
 	}
 	logHead(a.log, a.file.State)

@@ -75,7 +75,7 @@ func (a *App) tick(now dosing.Instant) {
 		a.driver.step(now, controller.Event{Kind: controller.EventClock, Jump: jump})
 	}
 	a.lastTick = now
-	a.watchTerm(now)
+	a.driver.watchTerm(now)
 	a.owners.watchOwner(now)
 	a.asks.takeEarly()
 	if a.owners.other > 0 && now.Up > a.owners.other {

@@ -108,7 +108,7 @@ func (c *copied) Load(from uint64, each func(ledger.Row) error) error {
 // not have is another ledger's; where they have none at all, they get the folder's: so a farm
 // that had one daemon moves to several.
 func (c *copied) catchUp() error {
-	rows, hash, err := c.folder.Newest()
+	rows, hash, err := store.Newest(c.folder.Record)
 	if err != nil {
 		return err
 	}
@@ -151,39 +151,56 @@ func (c *copied) handOver(rows uint64) error {
 }
 
 // rows is where the ledger is kept.
-func (a *App) rows() (ledger.Store, error) {
-	if a.term == nil {
-		return a.db, nil
+func (g *gear) rows() (ledger.Store, error) {
+	if g.term == nil {
+		return g.db, nil
 	}
-	a.owner.instance = a.term.Instance()
-	c := &copied{shared: a.term, folder: a.db, log: a.log}
+	g.owner.instance = g.term.Instance()
+	c := &copied{shared: g.term, folder: g.db, log: g.log}
 	return c, c.catchUp()
 }
 
-// beginTerm makes the run's epoch the one that the servers gave.
-func (a *App) beginTerm(restored *ledger.State) error {
-	if a.term == nil {
-		return nil
+// openLedger verifies the ledger and makes it ready to append.
+func (g *gear) openLedger() (rows ledger.Store, book *ledger.Ledger, err error) {
+	if rows, err = g.rows(); err != nil {
+		return nil, nil, err
+	}
+	book, err = ledger.Open(slowed(rows))
+	if errors.Is(err, ledger.ErrBroken) {
+		err = fmt.Errorf("%w; the daemon does not dose on a record that was changed: look at it with leat ledger verify, then move the folder away to begin a new one", err)
+	}
+	return rows, book, err
+}
+
+// replay is what the ledger says. Where it is shared, the run's epoch is the one that the servers
+// gave.
+func (g *gear) replay(rows ledger.Store, now dosing.Instant) (ledger.State, error) {
+	restored, err := ledger.Replay(rows, now, false)
+	if err != nil {
+		return restored, fmt.Errorf("replaying the ledger: %w", err)
+	}
+	if g.term == nil {
+		return restored, nil
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), answerWithin)
 	defer cancel()
-	epoch, err := a.term.Begin(ctx, restored.LastEpoch)
+	epoch, err := g.term.Begin(ctx, restored.LastEpoch)
 	if err != nil {
-		return fmt.Errorf("%w: %w", ErrTaken, err)
+		return restored, fmt.Errorf("%w: %w", ErrTaken, err)
 	}
 	restored.LastEpoch = epoch - 1
-	return nil
+	return restored, nil
 }
 
 // watchTerm holds all doses while it is in doubt whether the station is ours.
-func (a *App) watchTerm(now dosing.Instant) {
-	if a.term == nil {
+func (dr *driver) watchTerm(now dosing.Instant) {
+	if dr.term == nil {
 		return
 	}
-	a.term.Beat()
-	if apart := !a.term.Held(); apart != a.record.apart {
-		a.record.apart = apart
-		a.driver.tellRecord(now)
+	dr.term.Beat()
+	if apart := !dr.term.Held(); apart != dr.record.apart {
+		dr.record.apart = apart
+		dr.tellRecord(now)
 	}
 }
 

@@ -88,7 +88,7 @@ func (r *Record) newest() (sequence int64, err error) {
 }
 
 // Newest is the number and hash of the newest row of a folder's ledger; zeros for none.
-func (r *Record) Newest() (sequence uint64, hash [32]byte, err error) {
+func Newest(r *Record) (sequence uint64, hash [32]byte, err error) {
 	last, err := r.newest()
 	if err != nil || last == 0 {
 		return 0, hash, err
