@@ -7,6 +7,7 @@ import (
 
 	"leat/dosing"
 	"leat/dosing/calibration"
+	"leat/dosing/loop"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -291,7 +292,7 @@ func (t *tank) measure(now dosing.Instant, found ledger.Titration, newer bool) {
 	}
 	t.found.Titration, t.titrated = found, found.Text
 	if !newer {
-		t.loops.Measured(dosing.Belief{Mean: math.Log(found.Buffer / commissioned), Spread: found.Spread})
+		loop.Titrated{Mean: math.Log(found.Buffer / commissioned), Spread: found.Spread}.Begin(t.loops)
 	}
 	t.age(now)
 }
@@ -299,7 +300,7 @@ func (t *tank) measure(now dosing.Instant, found ledger.Titration, newer bool) {
 // age is how much what was measured is worth now.
 func (t *tank) age(now dosing.Instant) {
 	if t.found.Spread > 0 {
-		if t.found.left = t.loops.Aged(t.found.Spread, (now.Up - t.found.At.Up).Hours(), t.loops.ToppedUp()-t.found.came); t.found.left == 0 {
+		if t.found.left = (loop.Titrated{Spread: t.found.Spread}).Age(t.loops, (now.Up - t.found.At.Up).Hours(), t.loops.ToppedUp()-t.found.came); t.found.left == 0 {
 			t.found = measured{}
 		}
 	}

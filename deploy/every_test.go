@@ -44,6 +44,7 @@ var tried = map[string]string{
 	"kubernetes/strict/*":    "TestClusterDocumentsHaveNoFieldThatKubernetesHasNot",
 	"grafana/*":              "TestEveryQueryOfTheDashboardsIsOneThatPrometheusTakes",
 	"grafana/provisioning/*": "TestDashboardsAreProvisionedFromWhereTheyAreMounted",
+	"nats/leat-nats.conf":    "TestTheSampleOfALedgerServerSyncsEachRow",
 	"node/*":                 "TestEveryBranchOfThePumpNodeIsPlayed",
 	"pictures/*":             "TestThePicturesOfThePagesAreTakenByOneCommand",
 }

@@ -14,18 +14,21 @@ const (
 	agesPerVolume = 0.05 // and that a whole volume of top-up adds
 )
 
-// Measured takes the buffer scale as a titration found it.
-func (l *Loops) Measured(found dosing.Belief) {
+// Titrated is the buffer scale as a titration found it: the logarithm of true ÷ commissioned.
+type Titrated dosing.Belief
+
+// Begin lets the loops go on from it.
+func (found Titrated) Begin(l *Loops) {
 	l.version++
 	l.ph.gain, l.ph.least, l.ph.dg, l.ph.vg = found.Mean, min(-ln3, found.Mean), 0, 0
 	l.ph.gg = float64(found.Spread * found.Spread)
 	l.ph.tuning.startGain = max(found.Spread, surestBuffer)
 }
 
-// Aged is the spread that is left of a titration after hours, and so many litres of top-up, by which the
-// buffer scale is unsure at most; 0 = it says no more than what is believed without it.
-func (l *Loops) Aged(found, hours float64, came dosing.Litres) (spread float64) {
-	least, before := max(found, surestBuffer), l.tank.StartSpread()
+// Age lets the buffer scale be as unsure, at most, as it has become after hours and so many litres of top-up,
+// and returns that spread; 0 = it says no more than what is believed without it.
+func (found Titrated) Age(l *Loops, hours float64, came dosing.Litres) (spread float64) {
+	least, before := max(found.Spread, surestBuffer), l.tank.StartSpread()
 	volumes := float64(came) / float64(max(l.tank.Volume, 1))
 	spread = math.Sqrt(float64(least*least) + float64(agesPerDay*max(hours, 0)/24) + float64(agesPerVolume*max(volumes, 0)))
 	l.ph.tuning.startGain = min(spread, before)
