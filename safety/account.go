@@ -195,9 +195,11 @@ func (a *account) words(limit float64) string {
 // accounts keeps what no reading has shown of what was given.
 type accounts struct{ *state }
 
-// amount is what a volume of a pump's liquid brings into its account of a tank.
+// amount is what a volume of a pump's liquid brings into its account of a tank. Below the least volume nothing is
+// dosed, and what a person pours in there is in that much at least before anything is again; a gauge that fails low
+// would count it many times over until a restart.
 func (ac *accounts) amount(t *tankState, pump *dosing.Pump, volume dosing.Volume) (class response.Class, amount float64, ok bool) {
-	litres := min(float64(ac.Volume(t.id)), float64(t.plant.Volume))
+	litres := min(max(float64(ac.Volume(t.id)), float64(t.plant.MinVolume)), float64(t.plant.Volume))
 	class, ok = response.ClassOf(pump.Role)
 	if !ok || !(litres > 0) {
 		return 0, 0, false

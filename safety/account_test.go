@@ -297,6 +297,21 @@ func TestRestartFindsWhatWasUnseenAndNoMoreThanTheLimit(t *testing.T) {
 	}
 }
 
+// A gauge that fails low makes a tank look like a bucket; after a restart it is not believed yet.
+func TestRestartFindsNoLessOfWhatAPersonPouredInThanWasCountedLive(t *testing.T) {
+	pour := dosing.Dose{Key: 1 << 40, Tank: 0, Pump: acidPump, Volume: 5 * dosing.Millilitre, Hand: true}
+	live := thirsty(t)
+	live.set(0, dosing.QuantityLevel, 30)
+	live.pass(time.Minute)
+	pour.Up = live.now.Up
+	live.w.ByHand(pour)
+	again := freshFarm(t)
+	again.w.RestoreUnseen(again.now, 0, Unseen{}, map[dosing.PumpID]dosing.Volume{acidPump: pour.Volume})
+	if counted, found := live.w.Unseen(0).Acid, again.w.Unseen(0).Acid; counted <= 0 || found < counted-1e-9 {
+		t.Errorf("%.4f meq/L counted live, a restart finds %.4f", counted, found)
+	}
+}
+
 func TestRecordIsToldOnceEvidenceHasReleasedAnything(t *testing.T) {
 	f := thirsty(t)
 	f.pour(8 * time.Minute)
