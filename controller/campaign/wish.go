@@ -42,7 +42,7 @@ var (
 func (s *Scene) drawQuarrels() (all []quarrel) {
 	from := source(s.Seed, "quarrels")
 	count := from.whole(2, 4)
-	each := s.Hours / time.Duration(count)
+	each := (s.Hours / time.Duration(count)).Truncate(time.Second) // acts fall on whole seconds
 	for i := range count {
 		q := quarrel{at: time.Duration(i)*each + span(float64(int(from.uniform(0.05, 0.8)*each.Seconds()))), tank: dosing.TankID(from.whole(0, len(s.Settings.Tanks)-1))}
 		at := q.at
