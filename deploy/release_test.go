@@ -8,6 +8,7 @@ import (
 	"debug/buildinfo"
 	"debug/elf"
 	"encoding/json"
+	"errors"
 	"io"
 	"os"
 	"os/exec"
@@ -157,7 +158,7 @@ func untar(t *testing.T, from, to string) {
 	}
 	for reader := tar.NewReader(packed); ; {
 		header, err := reader.Next()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return
 		}
 		path := filepath.Join(to, header.Name)

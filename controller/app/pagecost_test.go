@@ -160,7 +160,7 @@ func BenchmarkTwoHundredPhonesFollowByTLS(b *testing.B) {
 	var events atomic.Int64
 	var all sync.WaitGroup
 	for i := range phones {
-		response, err := s.client.Get(s.server.Address() + "/live?page=" + pages[i%len(pages)])
+		response, err := s.client.Get(s.server.Address() + "/live?page=" + pages[i%len(pages)]) //nolint:bodyclose // the reader below closes it
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -42,7 +42,7 @@ func InTurn(ctx context.Context, log *zap.Logger, next func(context.Context) (Te
 		term, err := standBy(ctx, supervise, next)
 		if err != nil {
 			if ctx.Err() != nil {
-				return nil
+				return nil //nolint:nilerr // it was told to end
 			}
 			return err
 		}

@@ -66,7 +66,8 @@ func (s *Scene) drawChores() (all []chore) {
 		case x.kind == choreClean && target.Ratio != nil:
 			x.kind = chorePause // whoever cleans it must say more of its water than is known here
 		case x.kind == choreCalibrate:
-			if x.probe = s.probeOf(x.tank, x.quantity); x.probe < 0 {
+			var own bool
+			if x.probe, own = s.probeOf(x.tank, x.quantity); !own {
 				x.kind = chorePause
 			}
 		}
@@ -75,10 +76,10 @@ func (s *Scene) drawChores() (all []chore) {
 	return all
 }
 
-// probeOf is a tank's probe of a quantity; negative without one of its own.
-func (s *Scene) probeOf(id dosing.TankID, q dosing.Quantity) dosing.InputID {
-	all := s.Settings.Safety.Inputs
-	return dosing.InputID(slices.IndexFunc(all, func(in safety.Input) bool { return in.Tank == id && in.Quantity == q && in.NotFitted == "" }))
+// probeOf is a tank's own probe of a quantity, if it has one.
+func (s *Scene) probeOf(id dosing.TankID, q dosing.Quantity) (probe dosing.InputID, ok bool) {
+	i := slices.IndexFunc(s.Settings.Safety.Inputs, func(in safety.Input) bool { return in.Tank == id && in.Quantity == q && in.NotFitted == "" })
+	return dosing.InputID(max(i, 0)), i >= 0
 }
 
 // words are the chore for a person.

@@ -123,7 +123,7 @@ func (s *Scene) acts() (all []act) {
 		}
 		all = append(all, act{x.words(s), x.tank, pumps, func(to *Scene, tank dosing.TankID) {
 			if x.tank = tank; x.kind == choreCalibrate {
-				x.probe = to.probeOf(tank, x.quantity)
+				x.probe, _ = to.probeOf(tank, x.quantity) // the same inputs
 			}
 			to.chores = append(to.chores, x)
 		}})
