@@ -91,21 +91,21 @@ func (w *world) dosed() {
 }
 
 // ledger reads what the servers hold.
-func (w *world) ledger() ledger.State {
+func (w *world) ledger() (state ledger.State) {
 	w.t.Helper()
 	c, err := cluster.Connect(w.t.Context(), cluster.Options{Servers: w.servers.URLs(), Name: "witness", Replicas: 3})
 	if err != nil {
 		w.t.Fatal(err)
 	}
 	defer c.Close()
-	store, err := c.Store(w.t.Context(), "bench")
-	if err != nil {
-		w.t.Fatal(err)
-	}
-	state, err := ledger.Replay(store, dosing.Instant{Wall: time.Now()}, false)
-	if err != nil {
-		w.t.Fatal(err)
-	}
+	// Servers that have just come back elect first.
+	apptest.Eventually(w.t, "the servers show the ledger", func() bool {
+		store, err := c.Store(w.t.Context(), "bench")
+		if err == nil {
+			state, err = ledger.Replay(store, dosing.Instant{Wall: time.Now()}, false)
+		}
+		return err == nil
+	})
 	return state
 }
 

@@ -287,11 +287,12 @@ func TestLinkStillWorksAfterARestartOnceTheAlarmIsSeenAgain(t *testing.T) {
 		t.Errorf("after it: %v %v", c, err)
 	}
 	end()
-	d, _ = starts(t, o)
+	d, end = starts(t, o)
 	leaks(d)
 	if c, _ := d.Look(pass); c.Why == "" {
 		t.Error("a restart lets the link be used again")
 	}
+	end() // what it keeps is written no more
 	if n := len(h.got()); n != 1 {
 		t.Errorf("%d letters over two restarts, want 1", n)
 	}
