@@ -77,7 +77,7 @@ func TestNewcomerComesFromThePackageToAnArmedTank(t *testing.T) {
 	program(t, "mosquitto", "mosquitto")
 	began := time.Now()
 	m := newMachine(t)
-	m.bring(filepath.Join(folder, "leat_"+released+"_amd64.deb"), "/root/leat_"+released+"_amd64.deb")
+	m.bring(filepath.Join(folder, "leat_"+released+"_amd64.deb"), "/srv/leat_"+released+"_amd64.deb")
 	for i, s := range steps(t, "first-day.md") {
 		if strings.Contains(s.script, "leat check") && i < 3 {
 			m.edited()
@@ -111,7 +111,7 @@ func (m *machine) edited() {
 func (m *machine) follow(s step) {
 	m.t.Helper()
 	if !s.hands {
-		command := m.in("cd /root\n" + s.script)
+		command := m.in("cd /srv\n" + s.script)
 		command.Stdin = strings.NewReader("a password that is long enough\n")
 		if out, err := command.CombinedOutput(); err != nil {
 			journal, _ := m.try("journalctl --no-pager -o cat -n 30 | grep -v compat; tail -n 5 /var/log/mosquitto/mosquitto.log")
