@@ -42,6 +42,7 @@ var mayImport = map[string][]string{
 	"controller/store":         {"dosing", "safety/ledger", "controller/diary"},
 	"controller/metrics":       {"dosing", "safety", "safety/alarm", "safety/ledger", "controller"},
 	"controller/notify":        {"dosing", "safety", "safety/alarm", "controller"},
+	"controller/web/webtest":   {}, // tests alone
 	"controller/web":           {"dosing", "safety", "safety/alarm", "controller", "controller/report"},
 	"controller/app": {"dosing", "safety", "safety/alarm", "safety/ledger", "controller", "controller/payload", "controller/config",
 		"controller/mqtt", "controller/prove", "controller/diary", "controller/report", "controller/store", "controller/metrics", "controller/notify", "controller/web"},

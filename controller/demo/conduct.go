@@ -30,34 +30,40 @@ type offset struct{ taken, given int64 }
 
 // play runs the night to its end.
 func (s *stage) play(ctx context.Context) (*Report, error) {
-	running, stop := context.WithCancel(context.WithoutCancel(ctx))
-	defer stop()
-	farmEnded := make(chan error, 1)
-	go func() { farmEnded <- s.farmLink.Run(running) }()
-	daemon, stopDaemon := context.WithCancel(running)
-	defer stopDaemon()
-	go func() { s.ended <- s.app.Run(daemon) }()
-	if err := s.connect(ctx); err != nil {
-		return nil, err
+	end, err := s.begin(ctx)
+	if err == nil {
+		s.greet()
+		s.began = time.Now()
+		err = s.conduct(ctx)
 	}
-	s.greet()
-	s.began = time.Now()
-	err := s.conduct(ctx)
 	reached := s.clock.Now().Up.Seconds() / max(time.Since(s.began).Seconds(), 1e-3)
-	// The daemon stops first, pumps off, while the farm still listens.
-	stopDaemon()
-	if ended := s.awaitDaemon(); err == nil {
-		err = ended
-	}
-	s.takeIn()
-	stop()
-	if ended := <-farmEnded; err == nil {
+	if ended := end(); err == nil {
 		err = ended
 	}
 	if err != nil {
 		return nil, err
 	}
 	return s.report(reached)
+}
+
+// begin starts farm and daemon and waits until both are connected; end stops them.
+func (s *stage) begin(ctx context.Context) (end func() error, err error) {
+	running, stop := context.WithCancel(context.WithoutCancel(ctx))
+	farmEnded := make(chan error, 1)
+	go func() { farmEnded <- s.farmLink.Run(running) }()
+	daemon, stopDaemon := context.WithCancel(running)
+	go func() { s.ended <- s.app.Run(daemon) }()
+	return func() error {
+		// The daemon stops first, pumps off, while the farm still listens.
+		stopDaemon()
+		err := s.awaitDaemon()
+		s.takeIn()
+		stop()
+		if ended := <-farmEnded; err == nil {
+			err = ended
+		}
+		return err
+	}, s.connect(ctx)
 }
 
 // awaitDaemon waits for the daemon's end while the farm goes on hearing it.
@@ -96,25 +102,34 @@ func (s *stage) conduct(ctx context.Context) error {
 	screen := newScreen(s.options.Out, s.options.Wide)
 	defer screen.leave()
 	for ctx.Err() == nil && !s.over() {
-		now := s.clock.advance()
-		if err := s.playBroker(now.Up); err != nil {
+		now, err := s.second(ctx)
+		if err != nil {
 			return err
 		}
-		s.farm.Advance(now.Up, s.sendForFarm)
-		s.settle(ctx)
-		s.broker.traffic.tick()
-		select {
-		case s.clock.ticks <- now:
-		case err := <-s.ended:
-			s.ended <- nil
-			return fmt.Errorf("the daemon ended: %w", err)
-		}
-		s.settle(ctx)
-		s.note(now)
 		screen.show(s, now)
 		s.pace(ctx, now.Up)
 	}
 	return nil
+}
+
+// second plays one second of the night.
+func (s *stage) second(ctx context.Context) (dosing.Instant, error) {
+	now := s.clock.advance()
+	if err := s.playBroker(now.Up); err != nil {
+		return now, err
+	}
+	s.farm.Advance(now.Up, s.sendForFarm)
+	s.settle(ctx)
+	s.broker.traffic.tick()
+	select {
+	case s.clock.ticks <- now:
+	case err := <-s.ended:
+		s.ended <- nil
+		return now, fmt.Errorf("the daemon ended: %w", err)
+	}
+	s.settle(ctx)
+	s.note(now)
+	return now, nil
 }
 
 // over says that the night has lasted as long as was asked for.

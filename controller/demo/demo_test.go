@@ -12,10 +12,20 @@ import (
 	"go.uber.org/goleak"
 	"go.uber.org/zap"
 
+	"leat/controller/web/webtest"
 	"leat/dosing"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) { goleak.VerifyTestMain(all{m}) }
+
+// all are the tests, after which the farm and the browser that they share are closed.
+type all struct{ *testing.M }
+
+func (a all) Run() int {
+	defer webtest.Close()
+	defer closeStand()
+	return a.M.Run()
+}
 
 // playNight plays so much simulated time as fast as the machine can.
 func playNight(t *testing.T, seed uint64, fault string, simulated time.Duration) (*Report, string) {

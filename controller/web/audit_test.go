@@ -14,6 +14,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"leat/controller"
+	"leat/controller/web/webtest"
 )
 
 //go:embed testdata/audit.js
@@ -27,10 +28,6 @@ var axeScript []byte
 // allPages are one of each page, as an engineer sees them.
 var allPages = []string{"/", "/tank/north", "/tank/north/past/year", "/tank/north/change", "/tank/north/enter", "/tank/north/doses", "/tank/north/solution", "/tank/north/probes", "/tank/north/schedule", "/tank/north/first",
 	"/alarm/film/no-response", "/pump/acid-north", "/stocks", "/refill", "/record", "/record/week", "/people", "/offline", "/signin"}
-
-// screens are the sizes at which every page is looked at: a small phone, phones upright
-// and on their side, a tablet, a desk.
-var screens = []struct{ wide, high int64 }{{320, 700}, {360, 740}, {844, 390}, {820, 1180}, {1440, 900}}
 
 // audit lists what a page lacks: part "look" is contrast, in the colours of now; "parts"
 // names, landmarks, headings and tables; "size" targets, cut texts and width.
@@ -80,10 +77,10 @@ func read(t *testing.T, ctx context.Context, colours bool) (faults []string) {
 		}
 		ask[int](t, ctx, `document.body.classList.remove("old"), 0`)
 	}
-	for _, screen := range screens {
-		do(t, ctx, chromedp.EmulateViewport(screen.wide, screen.high, chromedp.EmulateMobile, chromedp.EmulateTouch))
+	for _, screen := range webtest.Screens {
+		do(t, ctx, chromedp.EmulateViewport(screen.Wide, screen.High, chromedp.EmulateMobile, chromedp.EmulateTouch))
 		faults = append(faults, audit(t, ctx, "size")...)
-		if screen.wide == 320 {
+		if screen.Wide == 320 {
 			ask[int](t, ctx, `document.documentElement.style.fontSize = "200%", 0`)
 			faults = append(faults, audit(t, ctx, "large")...)
 			ask[int](t, ctx, `document.documentElement.style.fontSize = "", 0`)

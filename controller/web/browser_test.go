@@ -18,15 +18,6 @@ import (
 
 const isLive = `document.getElementById("live").textContent.startsWith("live ") && !document.body.classList.contains("old")`
 
-// press opens what is folded and presses the button of a form.
-func press(t *testing.T, ctx context.Context, form string) {
-	t.Helper()
-	unfold(t, ctx)
-	ask[bool](t, ctx, "window.before = true")
-	do(t, ctx, chromedp.Click(form+" button:not([hidden])"))
-	waitFor(t, ctx, "the answer", `window.before === undefined && document.readyState === "complete"`)
-}
-
 // An hour is 720 updates, each of which is painted; of some pages a part of it. The browser
 // itself says what moved.
 func TestAnHourOfUpdatesMovesNoControl(t *testing.T) {

@@ -2,114 +2,24 @@ package web
 
 import (
 	"context"
-	"os"
-	"os/exec"
-	"slices"
 	"strings"
-	"sync"
 	"testing"
-	"time"
 
-	"github.com/chromedp/cdproto/cdp"
-	"github.com/chromedp/cdproto/emulation"
-	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 
 	"leat/controller"
+	"leat/controller/web/webtest"
 	"leat/dosing"
 	"leat/safety"
 	"leat/safety/alarm"
 )
 
-// theBrowser is one real browser for all tests of this package; each opens a tab of its own.
-var theBrowser struct {
-	sync.Once
-	ctx  context.Context
-	stop []func()
-}
+// What looks at the page in a real browser.
+var phone, do, waitFor, scheme, unfold, press = webtest.Phone, webtest.Do, webtest.WaitFor, webtest.Scheme, webtest.Unfold, webtest.Press
 
-func closeBrowser() {
-	for _, stop := range slices.Backward(theBrowser.stop) {
-		stop()
-	}
-}
-
-// phone opens a tab at the size of a phone.
-func phone(t *testing.T) context.Context {
-	t.Helper()
-	chromium, err := exec.LookPath("chromium")
-	if err != nil {
-		if os.Getenv("LEAT_REAL") == "1" {
-			t.Fatal("chromium is not installed (Debian package chromium)")
-		}
-		t.Skip("chromium is not installed (Debian package chromium): the page is not looked at in a real browser; LEAT_REAL=1 makes this a failure")
-	}
-	theBrowser.Do(func() {
-		options := []chromedp.ExecAllocatorOption{chromedp.ExecPath(chromium), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun}
-		for _, flag := range []string{"disable-quic", "disable-background-networking", "disable-component-update", "disable-sync"} {
-			options = append(options, chromedp.Flag(flag, true))
-		}
-		allocator, stop := chromedp.NewExecAllocator(context.Background(), options...)
-		browser, quit := chromedp.NewContext(allocator)
-		theBrowser.ctx, theBrowser.stop = browser, []func(){stop, quit}
-		if err := chromedp.Do(browser); err != nil {
-			t.Fatal(err)
-		}
-	})
-	tab, quit := chromedp.NewContext(theBrowser.ctx)
-	t.Cleanup(quit)
-	limited, end := context.WithTimeout(tab, 9*time.Minute)
-	t.Cleanup(end)
-	do(t, limited, chromedp.EmulateViewport(390, 844, chromedp.EmulateMobile, chromedp.EmulateTouch))
-	do(t, limited, chromedp.Func(func(ctx context.Context, target *chromedp.Target) error { // another test's language, for one
-		_, err := cdp.Call(ctx, target, network.ClearBrowserCookies, cdp.Empty{})
-		return err
-	}))
-	return limited
-}
-
-func do(t *testing.T, ctx context.Context, action chromedp.Action[chromedp.Void]) {
-	t.Helper()
-	if err := chromedp.Do(ctx, action); err != nil {
-		t.Fatal(err)
-	}
-}
-
-// ask evaluates an expression in the page.
 func ask[T any](t *testing.T, ctx context.Context, expression string) T {
 	t.Helper()
-	value, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression))
-	if err != nil {
-		t.Fatalf("%s: %v", expression, err)
-	}
-	return value
-}
-
-// waitFor waits until an expression holds in the page.
-func waitFor(t *testing.T, ctx context.Context, what, expression string) {
-	t.Helper()
-	deadline := time.Now().Add(20 * time.Second)
-	for !ask[bool](t, ctx, expression) {
-		if time.Now().After(deadline) {
-			t.Fatalf("%s: %s", what, expression)
-		}
-		do(t, ctx, chromedp.Sleep(100*time.Millisecond))
-	}
-}
-
-// scheme lets the phone prefer light or dark.
-func scheme(t *testing.T, ctx context.Context, name string) {
-	t.Helper()
-	do(t, ctx, chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
-		_, err := cdp.Call(ctx, target, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}}})
-		return err
-	}))
-}
-
-// unfold opens whatever is folded on a page.
-func unfold(t *testing.T, ctx context.Context) {
-	t.Helper()
-	ask[int](t, ctx, `document.querySelectorAll("details").forEach(d => d.open = true), 0`)
+	return webtest.Ask[T](t, ctx, expression)
 }
 
 // fourTanks are the sample's tank three times more: one well, one moving, one for tomorrow.

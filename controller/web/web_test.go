@@ -20,6 +20,7 @@ import (
 	"go.uber.org/goleak"
 
 	"leat/controller"
+	"leat/controller/web/webtest"
 	"leat/dosing"
 	"leat/safety"
 	"leat/safety/alarm"
@@ -31,7 +32,7 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(all{m}) }
 type all struct{ *testing.M }
 
 func (a all) Run() int {
-	defer closeBrowser()
+	defer webtest.Close()
 	return a.M.Run()
 }
 
