@@ -20,7 +20,7 @@ func (a *App) webOptions() web.Options {
 	}
 	return web.Options{Listen: w.Listen, Certificate: w.Certificate, Key: w.Key, Proxied: w.BehindProxy, Monitoring: a.file.Metrics.Listen, Socket: filepath.Join(a.file.State, SocketName),
 		ECScale: w.ECScale, US: w.US, View: a.display.View, Ask: a.Ask, ReadAnalysis: readAnalysis, Night: nights{a.db}.of, Record: nights{a.db}.told, Export: nights{a.db}.export, People: nights{a.db}.people, Tokens: tokens{store.TokensOf(a.db)},
-		Phones: phones{store.PhonesOf(a.db)}, Passkeys: passkeys{store.PasskeysOf(a.db)}, Hand: handing(a.db), Passes: passesOf(a), Ring: a.desk.Try,
+		Phones: phones{store.PhonesOf(a.db)}, Passkeys: passkeys{store.PasskeysOf(a.db)}, Hand: handing(a.db), Speak: a.db.People().Speak, Passes: passesOf(a), Ring: a.desk.Try,
 		Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready,
 		Alive: func() error { return a.driver.pulse.within(aliveWithin) }, Loop: a.driver.pulse.age}
 }

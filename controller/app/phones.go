@@ -75,7 +75,7 @@ func (p passkeys) End(id string) error { return p.of.End(id) }
 func personOf(p store.Person) web.Person {
 	role, _ := controller.ParseRole(p.Role)
 	given, _ := controller.ParseRole(p.Given.Role)
-	return web.Person{Name: p.Name, Role: role, Hash: p.Hash, Given: web.Handover{Role: given, By: p.Given.By, Note: p.Given.Note, Until: p.Given.Until}}
+	return web.Person{Name: p.Name, Role: role, Hash: p.Hash, Language: p.Language, Given: web.Handover{Role: given, By: p.Given.By, Note: p.Given.Note, Until: p.Given.Until}}
 }
 
 // handing lends a role as the page asks for it.

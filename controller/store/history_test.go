@@ -217,7 +217,13 @@ func TestPeopleAreAddedFoundAndRemoved(t *testing.T) {
 	if got, err := people.Find("ADA"); err != nil || got != ada {
 		t.Errorf("found %+v, %v", got, err)
 	}
-	if all, err := people.List(); err != nil || len(all) != 2 || all[1].Name != "Ben" {
+	if err := people.Speak("ben", "de"); err != nil {
+		t.Error(err)
+	}
+	if err := people.Speak("nobody", "de"); !errors.Is(err, ErrNobody) {
+		t.Errorf("nobody's language: %v", err)
+	}
+	if all, err := people.List(); err != nil || len(all) != 2 || all[1].Name != "Ben" || all[1].Language != "de" {
 		t.Errorf("list %+v, %v", all, err)
 	}
 	if err := people.Remove("ada"); err != nil {

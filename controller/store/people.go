@@ -16,6 +16,8 @@ type Person struct {
 	Hash  string // PHC string of argon2id, made by controller/web
 	Added time.Time
 	Given Handover
+	// Language is that of the page, as de; empty = as the browser asks.
+	Language string
 }
 
 // Handover lends a person a role until a time. The zero one lends none.
@@ -96,6 +98,14 @@ func (p People) Hand(name string, given Handover) error {
 	})
 }
 
+// Speak keeps the language in which a person reads the page.
+func (p People) Speak(name, language string) error {
+	return p.db.inTransaction(func(tx *sql.Tx) error {
+		kept, err := tx.Exec(`UPDATE person SET language = ? WHERE name = ?`, short(language), name)
+		return p.one(kept, err, name, ErrNobody)
+	})
+}
+
 // one makes an error of a statement that should have touched one row.
 func (People) one(result sql.Result, err error, name string, otherwise error) error {
 	if err != nil {
@@ -114,7 +124,7 @@ func (r refusal) Unwrap() error { return r.error }
 
 // Find looks a person up; ErrNobody if there is none.
 func (p People) Find(name string) (Person, error) {
-	row := p.db.read.QueryRow(`SELECT name, role, hash, added, given, given_by, given_note, given_until FROM person WHERE name = ?`, name)
+	row := p.db.read.QueryRow(`SELECT name, role, hash, added, given, given_by, given_note, given_until, language FROM person WHERE name = ?`, name)
 	person, err := scanPerson(row)
 	if errors.Is(err, sql.ErrNoRows) {
 		return Person{}, fmt.Errorf("%s: %w", name, ErrNobody)
@@ -124,7 +134,7 @@ func (p People) Find(name string) (Person, error) {
 
 // List is everybody, by name.
 func (p People) List() ([]Person, error) {
-	found, err := p.db.read.Query(`SELECT name, role, hash, added, given, given_by, given_note, given_until FROM person ORDER BY name`)
+	found, err := p.db.read.Query(`SELECT name, role, hash, added, given, given_by, given_note, given_until, language FROM person ORDER BY name`)
 	if err != nil {
 		return nil, fmt.Errorf("people: %w", err)
 	}
@@ -144,7 +154,7 @@ func scanPerson(row interface{ Scan(...any) error }) (Person, error) {
 	var person Person
 	var added, until string
 	given := &person.Given
-	err := row.Scan(&person.Name, &person.Role, &person.Hash, &added, &given.Role, &given.By, &given.Note, &until)
+	err := row.Scan(&person.Name, &person.Role, &person.Hash, &added, &given.Role, &given.By, &given.Note, &until, &person.Language)
 	if err == nil {
 		person.Added, err = time.Parse(time.RFC3339, added)
 	}

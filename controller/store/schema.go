@@ -109,6 +109,8 @@ ALTER TABLE person ADD COLUMN given TEXT NOT NULL DEFAULT '';      -- role until
 ALTER TABLE person ADD COLUMN given_by TEXT NOT NULL DEFAULT '';
 ALTER TABLE person ADD COLUMN given_note TEXT NOT NULL DEFAULT '';
 ALTER TABLE person ADD COLUMN given_until TEXT NOT NULL DEFAULT '';
+`, `
+ALTER TABLE person ADD COLUMN language TEXT NOT NULL DEFAULT ''; -- of the page; empty = as the browser asks
 `}
 
 // beforeSchema is the copy of the file that is kept before it is brought up from a version: an older leat takes no

@@ -27,7 +27,8 @@
 // templates and the pure packages, which make whole sentences of verdicts and alarms, stay
 // plain, and a text that a catalog lacks is read in English rather than not at all. A test
 // holds every text of the pages and of the interlocks against each catalog. What people
-// wrote, names, and what a form sends are left alone. Rejected: keys in templates and in the
+// wrote, names, and what a form sends are left alone. A language that somebody chose is theirs: it is
+// kept with their name and set at each sign-in. Rejected: keys in templates and in the
 // core with golang.org/x/text/message, which nobody can read as a page any more.
 //
 // Sessions and limits without a library. Weighed against alexedwards/scs (v2.9.0, 1,200 lines),

@@ -288,7 +288,14 @@ func (l *language) run(raw string, names map[string]bool) string {
 	if said, kept := l.lately.said[text]; kept && l.holes == nil {
 		return raw[:at] + said + raw[at+len(trimmed):]
 	}
-	said, known := l.say(text, 0)
+	whose, rest, named := strings.Cut(text, ": ")
+	if named = named && names[whose]; !named {
+		rest = text
+	}
+	said, known := l.say(rest, 0)
+	if named {
+		said = whose + ": " + said
+	}
 	if len(l.lately.said) >= latelyMost {
 		clear(l.lately.said)
 	}
@@ -313,14 +320,26 @@ func nameless(text string, names map[string]bool) string {
 	return text
 }
 
-// choose keeps the language that a browser's user wants here.
-func choose(w http.ResponseWriter, r *http.Request) {
+// speech keeps in which language somebody reads the page. A browser's own choice is a cookie; a
+// person's goes with them to every device on which they sign in.
+type speech struct{ *Server }
+
+func (sp speech) choose(w http.ResponseWriter, r *http.Request) {
 	chosen := r.FormValue("language")
 	if languages[chosen] == nil {
 		chosen = "en"
 	}
-	http.SetCookie(w, &http.Cookie{Name: languageCookie, Value: chosen, Path: "/", HttpOnly: true, SameSite: http.SameSiteLaxMode, MaxAge: int(phoneHolds.Seconds())})
+	sp.keep(w, chosen)
+	if who, ok := sp.who(r); ok && who.hash != "" && sp.options.Speak != nil { // a one-time link is nobody's
+		if err := sp.options.Speak(who.name, chosen); err != nil {
+			sp.options.Audit(who.name, "page", "the language was not kept", err.Error())
+		}
+	}
 	http.Redirect(w, r, insideOrSignIn(r.FormValue("to")), http.StatusSeeOther)
+}
+
+func (sp speech) keep(w http.ResponseWriter, name string) {
+	http.SetCookie(w, &http.Cookie{Name: languageCookie, Value: name, Path: "/", HttpOnly: true, SameSite: http.SameSiteLaxMode, MaxAge: int(phoneHolds.Seconds())})
 }
 
 func insideOrSignIn(path string) string {

@@ -101,6 +101,33 @@ func TestAPageComesInTheLanguageOfTheBrowserOrTheOneThatWasChosen(t *testing.T) 
 	want(t, ask("/stocks", "de"), "Stocks")
 }
 
+// The language is a person's: it goes with them to the next device, and to nobody else.
+func TestALanguageIsChosenOnceByAPersonAndForNobodyElse(t *testing.T) {
+	h := newHouse(t)
+	first, second, other, link := h.browser(t), h.browser(t), h.browser(t), h.browser(t)
+	first.signIn("mara", password)
+	first.post("/language", url.Values{"language": {"de"}, "to": {"/"}})
+	second.signIn("mara", password)
+	if _, page := second.get("/stocks"); !strings.Contains(page, "Vorräte") {
+		t.Error("the person's second device is not answered in German")
+	}
+	other.signIn("visitor", password)
+	link.get(strings.TrimPrefix(h.SignInLink(controller.RoleEngineer), h.Address()))
+	link.post("/language", url.Values{"language": {"de"}, "to": {"/"}})
+	if _, page := other.get("/stocks"); !strings.Contains(page, "<h2>Stocks") {
+		t.Error("another person is answered in German")
+	}
+	if _, page := link.get("/stocks"); !strings.Contains(page, "Vorräte") {
+		t.Error("who came by a link cannot choose")
+	}
+	second.post("/language", url.Values{"language": {"en"}, "to": {"/"}})
+	third := h.browser(t)
+	third.signIn("mara", password)
+	if _, page := third.get("/stocks"); !strings.Contains(page, "<h2>Stocks") {
+		t.Error("English was not chosen back")
+	}
+}
+
 // What a form sends is not translated: what the core reads has one language.
 func TestAFormOfATranslatedPageSendsWhatTheEnglishOneDoes(t *testing.T) {
 	h, _ := trusting(t)

@@ -17,7 +17,7 @@ import (
 // What looks at the page in a real browser.
 var phone, do, waitFor, scheme, unfold, press = webtest.Phone, webtest.Do, webtest.WaitFor, webtest.Scheme, webtest.Unfold, webtest.Press
 
-func ask[T any](t *testing.T, ctx context.Context, expression string) T {
+func ask[T any](t testing.TB, ctx context.Context, expression string) T {
 	t.Helper()
 	return webtest.Ask[T](t, ctx, expression)
 }

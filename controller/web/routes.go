@@ -40,7 +40,7 @@ func (s *Server) table() []route {
 		route{"POST /acknowledge/{pass}", controller.RoleNobody, "acknowledges that alarm, once", links{s}.take},
 		route{"GET /signin", controller.RoleNobody, "the sign-in", func(w http.ResponseWriter, r *http.Request) { s.showSignIn(w, r, http.StatusOK, "", "") }},
 		route{"POST /signin", controller.RoleNobody, "signs in; attempts are limited", s.takeSignIn},
-		route{"POST /language", controller.RoleNobody, "keeps the language that a browser's user wants", choose},
+		route{"POST /language", controller.RoleNobody, "keeps the language of the page, of who is signed in for all their devices", speech{s}.choose},
 		route{"GET /enter", controller.RoleNobody, "redeems a one-time link", s.enter},
 		route{"POST /signout", controller.RoleNobody, "signs out", s.signOut},
 	)

@@ -26,6 +26,8 @@ type Person struct {
 	Role  controller.Role
 	Hash  string
 	Given Handover
+	// Language is that in which they read the page; empty = as the browser asks.
+	Language string
 }
 
 // Options joins the page to the daemon.
@@ -46,6 +48,7 @@ type Options struct {
 	People           func() ([]Person, error)
 	Tokens           Tokens                                  // of programs; nil = none are given out
 	Hand             func(name string, given Handover) error // lends a role; nil = none is lent
+	Speak            func(name, language string) error       // keeps a person's language; nil = only the browser does
 	Phones           Phones                                  // nil = none is trusted
 	Passkeys         Passkeys                                // nil = none are taken
 	Passes           Passes                                  // nil = nobody is told of alarms by a link

@@ -120,6 +120,9 @@ func (s *Server) welcome(w http.ResponseWriter, r *http.Request, p Person) {
 	if r.FormValue("trust") != "" {
 		s.trust.begin(w, r, p)
 	}
+	if p.Language != "" {
+		speech{s}.keep(w, p.Language)
+	}
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.sessions.begin(p, s.client(r), r.UserAgent()), Path: "/", HttpOnly: true,
 		SameSite: http.SameSiteLaxMode, Secure: s.secure, MaxAge: int(sessionHolds.Seconds())})
 	http.Redirect(w, r, inside(r.FormValue("to")), http.StatusSeeOther)

@@ -152,6 +152,16 @@ func newHouse(t testing.TB, changes ...func(*Options)) *house {
 		ReadAnalysis: func(list string, _ *controller.Request) error {
 			return errors.New("no analysis: K: 275 has no unit")
 		},
+		Speak: func(name, language string) error {
+			p, ok := h.people.Load(name)
+			if !ok {
+				return errors.New("nobody")
+			}
+			person := p.(Person)
+			person.Language = language
+			h.people.Store(name, person)
+			return nil
+		},
 		Find: func(name string) (Person, bool, error) {
 			p, ok := h.people.Load(name)
 			if !ok {

@@ -37,7 +37,7 @@ func Close() {
 var Screens = []struct{ Wide, High int64 }{{320, 700}, {360, 740}, {844, 390}, {820, 1180}, {1440, 900}}
 
 // Need skips a test where there is no browser.
-func Need(t *testing.T) string {
+func Need(t testing.TB) string {
 	t.Helper()
 	chromium, err := exec.LookPath("chromium")
 	if err != nil {
@@ -51,7 +51,7 @@ func Need(t *testing.T) string {
 
 // Phone opens a tab at the size of a phone. All tabs share their cookies; the first of a test
 // begins without any.
-func Phone(t *testing.T) context.Context {
+func Phone(t testing.TB) context.Context {
 	t.Helper()
 	tab := Tab(t)
 	Do(t, tab, chromedp.Func(func(ctx context.Context, target *chromedp.Target) error { // another test's language, for one
@@ -62,7 +62,7 @@ func Phone(t *testing.T) context.Context {
 }
 
 // Tab opens one more tab of the same person.
-func Tab(t *testing.T) context.Context {
+func Tab(t testing.TB) context.Context {
 	t.Helper()
 	chromium := Need(t)
 	theBrowser.Do(func() {
@@ -86,7 +86,7 @@ func Tab(t *testing.T) context.Context {
 }
 
 // Do does one thing in a tab.
-func Do(t *testing.T, ctx context.Context, action chromedp.Action[chromedp.Void]) {
+func Do(t testing.TB, ctx context.Context, action chromedp.Action[chromedp.Void]) {
 	t.Helper()
 	if err := chromedp.Do(ctx, action); err != nil {
 		t.Fatal(err)
@@ -94,7 +94,7 @@ func Do(t *testing.T, ctx context.Context, action chromedp.Action[chromedp.Void]
 }
 
 // Ask evaluates an expression in the page; a promise is waited for.
-func Ask[T any](t *testing.T, ctx context.Context, expression string) T {
+func Ask[T any](t testing.TB, ctx context.Context, expression string) T {
 	t.Helper()
 	value, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
 	if err != nil {
@@ -108,7 +108,7 @@ func Ask[T any](t *testing.T, ctx context.Context, expression string) T {
 const patience = 2 * time.Minute
 
 // WaitFor waits until an expression holds in the page.
-func WaitFor(t *testing.T, ctx context.Context, what, expression string) {
+func WaitFor(t testing.TB, ctx context.Context, what, expression string) {
 	t.Helper()
 	deadline := time.Now().Add(patience)
 	for !Ask[bool](t, ctx, expression) {
@@ -120,7 +120,7 @@ func WaitFor(t *testing.T, ctx context.Context, what, expression string) {
 }
 
 // Scheme lets the phone prefer light or dark.
-func Scheme(t *testing.T, ctx context.Context, name string) {
+func Scheme(t testing.TB, ctx context.Context, name string) {
 	t.Helper()
 	Do(t, ctx, chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
 		_, err := cdp.Call(ctx, target, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}}})
@@ -129,7 +129,7 @@ func Scheme(t *testing.T, ctx context.Context, name string) {
 }
 
 // Scripts switches the page's script on or off, from the next page on.
-func Scripts(t *testing.T, ctx context.Context, on bool) {
+func Scripts(t testing.TB, ctx context.Context, on bool) {
 	t.Helper()
 	Do(t, ctx, chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
 		_, err := cdp.Call(ctx, target, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !on})
@@ -138,13 +138,13 @@ func Scripts(t *testing.T, ctx context.Context, on bool) {
 }
 
 // Unfold opens whatever is folded on a page.
-func Unfold(t *testing.T, ctx context.Context) {
+func Unfold(t testing.TB, ctx context.Context) {
 	t.Helper()
 	Ask[int](t, ctx, `document.querySelectorAll("details").forEach(d => d.open = true), 0`)
 }
 
 // Press opens what is folded, presses the button of a form and waits for the page that answers.
-func Press(t *testing.T, ctx context.Context, form string) {
+func Press(t testing.TB, ctx context.Context, form string) {
 	t.Helper()
 	Unfold(t, ctx)
 	button := form + " button:not([hidden])"
@@ -156,7 +156,7 @@ func Press(t *testing.T, ctx context.Context, form string) {
 }
 
 // Type sets the fields of a form as a person leaves them, whichever kind they are.
-func Type(t *testing.T, ctx context.Context, form string, fields map[string]string) {
+func Type(t testing.TB, ctx context.Context, form string, fields map[string]string) {
 	t.Helper()
 	for name, text := range fields {
 		if !Ask[bool](t, ctx, fmt.Sprintf(`(() => { const f = document.querySelector(%q); if (!f) return false; const e = f.elements[%q]; if (!e) return false; e.value = %q; return e.value === %q })()`, form, name, text, text)) {
