@@ -215,7 +215,8 @@ func (ac *accounts) ask(now dosing.Instant, r *Request) {
 	}
 	text := "analysis accepted; the shares of the stocks follow it"
 	if doubt != "" {
-		text += "; it counts half, since " + doubt
+		_, why, _ := strings.Cut(doubt, ": ") // after what was checked
+		text += "; it counts half, since " + why
 	}
 	ac.entered[r.Tank].take(now.Up)
 	ac.wishes.await(now, wish{request: *r, text: text}, ledger.Change{Kind: ledger.ChangeAnalysis, Text: r.Analysis.List(), Value: max(ago, 0).Seconds(), Trusted: doubt == ""})

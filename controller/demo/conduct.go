@@ -51,12 +51,10 @@ func (s *stage) begin(ctx context.Context) (end func() error, err error) {
 	running, stop := context.WithCancel(context.WithoutCancel(ctx))
 	farmEnded := make(chan error, 1)
 	go func() { farmEnded <- s.farmLink.Run(running) }()
-	daemon, stopDaemon := context.WithCancel(running)
-	go func() { s.ended <- s.app.Run(daemon) }()
+	s.startDaemon()
 	return func() error {
 		// The daemon stops first, pumps off, while the farm still listens.
-		stopDaemon()
-		err := s.awaitDaemon()
+		err := s.stopDaemon()
 		s.takeIn()
 		stop()
 		if ended := <-farmEnded; err == nil {
@@ -64,6 +62,16 @@ func (s *stage) begin(ctx context.Context) (end func() error, err error) {
 		}
 		return err
 	}, s.connect(ctx)
+}
+
+// startDaemon lets the daemon run until stopDaemon.
+func (s *stage) startDaemon() {
+	ctx, stop := context.WithCancel(context.Background())
+	go func() { s.ended <- s.app.Run(ctx) }()
+	s.stopDaemon = func() error {
+		stop()
+		return s.awaitDaemon()
+	}
 }
 
 // awaitDaemon waits for the daemon's end while the farm goes on hearing it.

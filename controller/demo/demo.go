@@ -55,7 +55,9 @@ type stage struct {
 	faultAt  time.Duration
 	offsets  map[string]offset // what the counters of a client differ by for good
 	ended    chan error        // the daemon's end
-	began    time.Time
+	// stopDaemon ends the daemon and waits for it.
+	stopDaemon func() error
+	began      time.Time
 }
 
 // Run plays a night and reports it.
@@ -128,10 +130,15 @@ func (s *stage) prepare() (err error) {
 	evening := time.Now()
 	evening = time.Date(evening.Year(), evening.Month(), evening.Day(), 18, 0, 0, 0, time.Local)
 	s.clock = newVirtualClock(evening)
-	if s.app, err = app.New(s.file, app.Options{Clock: s.clock, Log: s.options.Log, ArmAll: true, Supervise: func(string) {}}); err != nil {
+	if err := s.prepareDaemon(); err != nil {
 		return err
 	}
 	return s.prepareFarm()
+}
+
+func (s *stage) prepareDaemon() (err error) {
+	s.app, err = app.New(s.file, app.Options{Clock: s.clock, Log: s.options.Log, ArmAll: true, Supervise: func(string) {}})
+	return err
 }
 
 func (s *stage) prepareFarm() (err error) {

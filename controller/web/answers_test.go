@@ -2,6 +2,7 @@ package web
 
 import (
 	"html"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -11,6 +12,7 @@ import (
 const answers = `north: pH 5.8 → 5.92, along a ramp of 0.3 per hour, there in 24 min
 nursery: pH 5.8 → 5.7, along a ramp of 0.3 per hour, there in 20 min; until Mon 30 Nov 15:40 UTC, in 20 h 0 min, then 5.8 as in the configuration
 north: pH 58 is outside 5 to 7 and was not taken; ask for a value in these bounds, which only the configuration file can change (a lost decimal point: did you mean 5.8?)
+north: pH 6.5 is outside the recommended 5.5 to 6.3; to accept it all the same, confirm within 2 minutes
 north: pH 5.8 to 6.2 is a step of 0.4, more than 0.3; to accept it all the same, confirm within 2 minutes
 north: the confirmation came too late or was of another change; pH 5.8 to 6.2 is a step of 0.4, more than 0.3; to accept it all the same, confirm within 2 minutes
 north: EC 1.8 → 2, at once
@@ -28,6 +30,12 @@ nursery: ph was calibrated by its transmitter and reads slope 99.2 %, offset -0 
 north: calibrating ph: nothing is dosed until leat mode resume. Rinse the probe, put it into the first standard with the temperature probe beside it, and say which it is (4.01, 6.86, 7.00, 9.18, 10.01, or label:VALUE) and how warm
 north: it reads 5.93; a minute of readings is needed: wait
 north: no standard was read yet
+north: label:6.1 at 21 °C read 5.88: taken. Rinse the probe and put it into a second buffer, about 3 pH apart; accepted now, only its offset changes: slope 100.0 %, offset +13 mV
+north: ph: slope 100.0 %, offset +13 mV. With the probe back in the tank's water: leat mode resume
+north: small doses of acid, each when the one before has settled, at most six; pH goes to 5.76 at the farthest, nothing else is dosed meanwhile, and it is over within 3.0 h
+nursery: analysis accepted; the shares of the stocks follow it; it counts half, since without P Ca Mg S neither charge nor EC can be checked
+acid-north gives 43 mL/min, +7.4 % beside the file's. Until the file says so its doses are off by that: write rate = "43 mL/min" under [[pump]] name = "acid-north", run leat check, set what it prints at the node, and load the file again
+north: confirmed: water or nutrient solution, no disinfectant, rinsed; armed, but held now: A probe or a pump is being calibrated or serviced.
 north: the calibration is given up and ph reads as before; with the probe back in the tank: leat mode resume
 north: resumed; armed: it doses when a dose is needed
 north: noted; what was learned of this tank starts anew
@@ -46,13 +54,17 @@ north: "abc" is not a number; write it as 5.9 or 5,9; nothing was changed
 this form is from an older page: look whether it was done, and fill it in anew; nothing was changed
 north: until "soon" is not understood: write a time of day such as 6 or 18:30, a time from now such as 2 h or 90 min, or a date such as 2026-01-31 06:00`
 
+// englishWords are words that no other language's answer holds.
+var englishWords = regexp.MustCompile(`(?i)\b(the|is|are|and|of|until|with|by|from|nothing|accepted|resumed|taken|read)\b`)
+
 func TestWhatIsAnsweredStandsInEveryCatalog(t *testing.T) {
 	for name, l := range languages {
 		heard := *l
 		heard.holes = func(text string) { t.Errorf("%s lacks: %s", name, text) }
 		for _, answer := range strings.Split(answers, "\n") {
-			if said := heard.run(html.EscapeString(answer), map[string]bool{"north": true, "nursery": true}); said == html.EscapeString(answer) {
-				t.Errorf("%s says as in English: %s", name, answer)
+			said := heard.run(html.EscapeString(answer), map[string]bool{"north": true, "nursery": true})
+			if word := englishWords.FindString(said); word != "" {
+				t.Errorf("%s keeps the English word %q: %s", name, word, said)
 			}
 		}
 	}
