@@ -36,7 +36,7 @@ type broker struct {
 // startBroker listens on address; an empty port is chosen by the system.
 func startBroker(address string) (*broker, error) {
 	b := &broker{address: address, password: map[string]string{daemonUser: rand.Text(), farmUser: rand.Text()}}
-	b.traffic.clients = map[string]*clientTraffic{}
+	b.traffic.clients, b.traffic.offsets = map[string]*clientTraffic{}, map[string]offset{}
 	return b, b.start()
 }
 
@@ -69,8 +69,9 @@ func (b *broker) url() string { return "tcp://" + b.address }
 type traffic struct {
 	mu      sync.Mutex
 	clients map[string]*clientTraffic
-	ticked  time.Time       // when the daemon was last given the time, on which it decides
-	waits   []time.Duration // from there to the order at the broker
+	offsets map[string]offset // what the counters of a client differ by for good; the conductor's alone
+	ticked  time.Time         // when the daemon was last given the time, on which it decides
+	waits   []time.Duration   // from there to the order at the broker
 }
 
 // tick notes that the daemon is now given the time.

@@ -109,7 +109,7 @@ func (s *stage) connect(ctx context.Context) error {
 func (s *stage) conduct(ctx context.Context) error {
 	screen := newScreen(s.options.Out, s.options.Wide)
 	defer screen.leave()
-	for ctx.Err() == nil && !s.over() {
+	for ctx.Err() == nil && !s.options.over(s.began, s.clock.Now().Up) {
 		now, err := s.second(ctx)
 		if err != nil {
 			return err
@@ -141,9 +141,8 @@ func (s *stage) second(ctx context.Context) (dosing.Instant, error) {
 }
 
 // over says that the night has lasted as long as was asked for.
-func (s *stage) over() bool {
-	o := &s.options
-	return o.For > 0 && time.Since(s.began) >= o.For || o.Simulated > 0 && s.clock.Now().Up >= o.Simulated
+func (o *Options) over(began time.Time, up time.Duration) bool {
+	return o.For > 0 && time.Since(began) >= o.For || o.Simulated > 0 && up >= o.Simulated
 }
 
 // pace waits until the simulated time is due.
@@ -210,8 +209,8 @@ func (s *stage) settle(ctx context.Context) {
 			return
 		}
 		if time.Since(began) > patience {
-			s.rebase("leat-demo", s.app.Link())
-			s.rebase("farm", s.farmLink)
+			s.broker.traffic.rebase("leat-demo", s.app.Link())
+			s.broker.traffic.rebase("farm", s.farmLink)
 			return
 		}
 		time.Sleep(20 * time.Microsecond)
@@ -219,16 +218,17 @@ func (s *stage) settle(ctx context.Context) {
 }
 
 func (s *stage) quiet(ctx context.Context) bool {
-	return s.balanced("leat-demo", s.app.Link()) && s.balanced("farm", s.farmLink) && s.app.Quiet(ctx) && s.farmLink.Idle()
+	return s.broker.traffic.balanced("leat-demo", s.app.Link()) && s.broker.traffic.balanced("farm", s.farmLink) && s.app.Quiet(ctx) && s.farmLink.Idle()
 }
 
 // balanced says that all the client sent was taken and all it was given arrived.
-func (s *stage) balanced(client string, link *mqtt.Link) bool {
-	return !link.Open() || s.broker.traffic.difference(client, link) == s.offsets[client]
+func (t *traffic) balanced(client string, link *mqtt.Link) bool {
+	return !link.Open() || t.difference(client, link) == t.offsets[client]
 }
 
-func (s *stage) rebase(client string, link *mqtt.Link) {
-	s.offsets[client] = s.broker.traffic.difference(client, link)
+// rebase takes the counters of a client and of the broker as they are.
+func (t *traffic) rebase(client string, link *mqtt.Link) {
+	t.offsets[client] = t.difference(client, link)
 }
 
 func (t *traffic) difference(client string, link *mqtt.Link) offset {

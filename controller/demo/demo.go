@@ -53,8 +53,7 @@ type stage struct {
 	state    string
 	nights   []*night
 	faultAt  time.Duration
-	offsets  map[string]offset // what the counters of a client differ by for good
-	ended    chan error        // the daemon's end
+	ended    chan error // the daemon's end
 	// stopDaemon ends the daemon and waits for it.
 	stopDaemon func() error
 	began      time.Time
@@ -65,7 +64,7 @@ func Run(ctx context.Context, o Options) (*Report, error) {
 	if err := CheckFault(o.Fault); err != nil {
 		return nil, err
 	}
-	s := &stage{options: o, offsets: map[string]offset{}, ended: make(chan error, 1), faultAt: faultAfter}
+	s := &stage{options: o, ended: make(chan error, 1), faultAt: faultAfter}
 	// A short night shows its fault too: after the start has settled and with two
 	// fifths of the night left.
 	for _, length := range []time.Duration{time.Duration(o.For.Seconds()*o.Speed) * time.Second, o.Simulated} {
@@ -224,11 +223,11 @@ func (s *stage) clear() {
 }
 
 // picturePath is where the picture of the night goes.
-func (s *stage) picturePath() string {
-	if s.options.Picture != "" {
-		return s.options.Picture
+func (o *Options) picturePath(state string) string {
+	if o.Picture != "" {
+		return o.Picture
 	}
-	return filepath.Join(s.state, "night.svg")
+	return filepath.Join(state, "night.svg")
 }
 
 // greet tells where everything is.

@@ -76,10 +76,10 @@ func (s *stage) draw(r *Report) error {
 	if err := picture(&drawn, s.nights); err != nil {
 		return fmt.Errorf("picture of the night: %w", err)
 	}
-	if err := os.WriteFile(s.picturePath(), drawn.Bytes(), 0o644); err != nil {
+	if err := os.WriteFile(s.options.picturePath(s.state), drawn.Bytes(), 0o644); err != nil {
 		return fmt.Errorf("picture of the night: %w", err)
 	}
-	r.Picture = s.picturePath()
+	r.Picture = s.options.picturePath(s.state)
 	return nil
 }
 

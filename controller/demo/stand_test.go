@@ -58,7 +58,7 @@ func farm(t *testing.T) *stand {
 
 func newStand() (*stand, error) {
 	s := &stand{stage: &stage{options: Options{Listen: "127.0.0.1:0", MQTT: "127.0.0.1:0", Seed: 11, Speed: 60, Out: io.Discard, Log: zap.NewNop()},
-		offsets: map[string]offset{}, ended: make(chan error, 1)}, turns: make(chan func()), over: make(chan struct{}), given: map[string]int{}}
+		ended: make(chan error, 1)}, turns: make(chan func()), over: make(chan struct{}), given: map[string]int{}}
 	if err := s.prepare(); err != nil {
 		return nil, err
 	}
