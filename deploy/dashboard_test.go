@@ -53,7 +53,7 @@ func TestEveryQueryOfTheDashboardsShowsSomethingOfADemoNight(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	started(t, leat, "demo", "-speed", "120", "-fault", "acid-empty", "-listen", "127.0.0.1:"+page, "-state", filepath.Join(dir, "night"))
+	started(t, leat, "demo", "-speed", "300", "-fault", "acid-empty", "-listen", "127.0.0.1:"+page, "-state", filepath.Join(dir, "night"))
 	started(t, program(t, "prometheus", "prometheus"), "--config.file="+filepath.Join(dir, "prometheus.yml"), "--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address=127.0.0.1:"+port)
 	ask := func(query string) string {
 		out, err := exec.Command(promtool, "query", "instant", "http://127.0.0.1:"+port, query).CombinedOutput()
@@ -73,6 +73,7 @@ func TestEveryQueryOfTheDashboardsShowsSomethingOfADemoNight(t *testing.T) {
 		return strings.Contains(ask("leat_alarm_info"), "=> 1") && strings.Contains(ask("leat_withheld_total"), "=>") && strings.Contains(ask("leat_ledger_rows > 20"), "=>")
 	})
 	station := label("leat_epoch", "station")
+	tank := label(`leat_mode{station="`+station+`"}`, "tank")
 	asked, empty := 0, map[string]string{}
 	queries := func(visit func(file, title, query string)) {
 		for file, panels := range dashboards(t) {
@@ -89,7 +90,6 @@ func TestEveryQueryOfTheDashboardsShowsSomethingOfADemoNight(t *testing.T) {
 			return
 		}
 		asked++
-		tank := label(`leat_mode{station="`+station+`"}`, "tank")
 		text := strings.NewReplacer("$station", station, "$tank", tank).Replace(query)
 		if strings.Contains(text, "$") {
 			t.Errorf("%s, %s: a variable that the test does not know: %s", file, title, query)

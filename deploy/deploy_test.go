@@ -36,7 +36,7 @@ func program(t *testing.T, name, pkg string) string {
 	return ""
 }
 
-func read(t *testing.T, name string) string {
+func read(t testing.TB, name string) string {
 	t.Helper()
 	text, err := os.ReadFile(name)
 	if err != nil {
