@@ -72,6 +72,9 @@ func eachOf(path string) ([]string, error) {
 		return []string{path}, nil
 	}
 	for i, name := range names {
+		if slices.Contains(names[:i], path+"#"+name) {
+			return nil, fmt.Errorf("configuration %s: two [[station]] are named %q; give each a name of its own", path, name)
+		}
 		if name == "" {
 			return nil, fmt.Errorf("configuration %s: [[station]] number %d has no name; each needs its own", path, i+1)
 		}

@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"leat/controller"
@@ -27,6 +26,7 @@ var messageKinds = []string{"reading", "heartbeat", "report", "setpoint", "taken
 // called from any goroutine.
 type Metrics struct {
 	registry *prometheus.Registry
+	snapshot *snapshot
 	register func(...prometheus.Collector) // with the station's label
 	now      func() time.Time
 	beat     atomic.Int64 // Unix nanoseconds of the last step of the event loop
@@ -66,9 +66,8 @@ func New(station string, view func() *controller.View, version ...string) *Metri
 		func() float64 { return float64(m.beat.Load()) / 1e9 })
 	m.register = prometheus.WrapRegistererWith(prometheus.Labels{"station": station}, m.registry).MustRegister
 	m.register(m.append, m.step, m.dropped, m.loaded, kinds, reloads, heartbeat, buildInfo(version))
-	m.registry.MustRegister(newSnapshot(station, view))
-	// Of the process, whatever stations it has.
-	m.registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	m.snapshot = newSnapshot(station, view)
+	m.registry.MustRegister(m.snapshot)
 	return m
 }
 
@@ -98,7 +97,7 @@ func buildInfo(version []string) prometheus.Collector {
 
 // Handler serves the metrics over HTTP, in the text format or OpenMetrics.
 func (m *Metrics) Handler() http.Handler {
-	return promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{EnableOpenMetrics: true, MaxRequestsInFlight: 4, Registry: m.registry})
+	return promhttp.HandlerFor(prometheus.Gatherers{m.registry, process}, promhttp.HandlerOpts{EnableOpenMetrics: true, MaxRequestsInFlight: 4, Registry: process})
 }
 
 // LedgerAppend observes one durable append.

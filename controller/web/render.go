@@ -68,6 +68,7 @@ func (s *Server) render(w http.ResponseWriter, r *http.Request, name string, sta
 		}
 		page = *bytes.NewBuffer(l.page(page.Bytes(), properNames(view)))
 	}
+	page = *bytes.NewBuffer(lower(page.Bytes(), s.options.Under))
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Vary", "Accept-Encoding, Accept-Language, Cookie")
 	if !strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
