@@ -157,7 +157,7 @@ func (a *App) open() error {
 	if a.intake, err = newIntake(a.file); err != nil {
 		return err
 	}
-	if err := a.openLink(); err != nil {
+	if err := openLink(a); err != nil {
 		return err
 	}
 	a.sender = newSender(a.link)

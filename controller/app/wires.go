@@ -124,7 +124,7 @@ func (w *wires) leaseMessage(epoch uint32, beat uint64) message {
 func (w *wires) online() string { return w.topics.Online(w.file.Broker.ClientID) }
 
 // openLink makes the link: a part of the one that the stations of the process share, or its own.
-func (a *App) openLink() error {
+func openLink(a *App) error {
 	if a.site != nil {
 		a.link = a.site.trunk.Branch(a.wires.latest, a.wires.filters)
 		return nil

@@ -19,7 +19,7 @@ func (l *Link) Branch(latest, queued []string) *Link {
 }
 
 // root is the link whose connection this one stands on.
-func (l *Link) root() *Link {
+func root(l *Link) *Link {
 	if l.trunk != nil {
 		return l.trunk
 	}
@@ -54,7 +54,7 @@ func (bs *branches) join(b *Link) {
 	if bs.routes == nil {
 		bs.routes, bs.on = map[string][]*Link{}, map[*Link]*connection{}
 	}
-	for topic := range b.topics() {
+	for topic := range topicsOf(b) {
 		bs.routes[topic] = append(bs.routes[topic], b)
 	}
 	bs.mu.Unlock()
@@ -64,7 +64,7 @@ func (bs *branches) join(b *Link) {
 			c.lose(err) // what was refused would look like a silent sensor
 			return
 		}
-		b.news(true)
+		news(b, true)
 	}
 }
 
@@ -74,7 +74,7 @@ func (bs *branches) leave(b *Link) {
 	delete(bs.on, b)
 	var unused []string
 	bs.mu.Lock()
-	for topic := range b.topics() {
+	for topic := range topicsOf(b) {
 		others := make([]*Link, 0, len(bs.routes[topic]))
 		for _, other := range bs.routes[topic] {
 			if other != b {
@@ -129,7 +129,7 @@ func (bs *branches) opened(trunk *Link, c *connection) {
 				return
 			}
 		}
-		b.news(c != nil)
+		news(b, c != nil)
 	}
 }
 
@@ -145,7 +145,7 @@ func (bs *branches) take(m Message) (wanted bool) {
 }
 
 // topics is everything that a link subscribes.
-func (l *Link) topics() map[string]bool {
+func topicsOf(l *Link) map[string]bool {
 	all := map[string]bool{}
 	for _, topic := range l.options.Latest {
 		all[topic] = true
@@ -158,7 +158,7 @@ func (l *Link) topics() map[string]bool {
 
 // news tells a branch of an opening or closing. A station that does not listen must not keep
 // the others from their link: it loses the oldest news.
-func (l *Link) news(open bool) {
+func news(l *Link, open bool) {
 	for {
 		select {
 		case l.changed <- open:

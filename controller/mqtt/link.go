@@ -191,7 +191,7 @@ func (l *Link) Next() (Message, bool) { return l.queue.next() }
 
 // Reopen gives up a connection that only seems to be one, and opens another.
 func (l *Link) Reopen(why error) {
-	if c := l.root().current.Load(); c != nil {
+	if c := root(l).current.Load(); c != nil {
 		c.lose(why)
 	}
 }
@@ -200,13 +200,13 @@ func (l *Link) Reopen(why error) {
 // KeepAlive and PingTimeout together: only a node's report proves that an order
 // arrived.
 func (l *Link) Open() bool {
-	c := l.root().current.Load()
+	c := root(l).current.Load()
 	return c != nil && c.client.IsConnectionOpen()
 }
 
 // LastError is why the link is closed, nil when it is open or was never tried.
 func (l *Link) LastError() error {
-	l = l.root()
+	l = root(l)
 	l.errMu.Lock()
 	defer l.errMu.Unlock()
 	return l.lastErr

@@ -36,12 +36,12 @@ type stationRow struct {
 	Runs    bool       `json:"runs_here"`
 	Owner   string     `json:"owner"`
 	Trouble string     `json:"trouble"`
-	Epoch   uint32     `json:"epoch"`
+	Epoch   float64    `json:"epoch"`
 	Link    bool       `json:"broker_connected"`
 	Verdict apiVerdict `json:"verdict"`
-	Tanks   int        `json:"tanks"`
-	Armed   int        `json:"armed"`
-	Alarms  int        `json:"alarms"`
+	Tanks   float64    `json:"tanks"`
+	Armed   float64    `json:"armed"`
+	Alarms  float64    `json:"alarms"`
 	Held    []heldRow  `json:"held"`
 	Due     []dueRow   `json:"due_today"`
 }
@@ -73,6 +73,22 @@ type fleetData struct {
 	At       time.Time
 	Stations []fleetRow
 	Calls    int
+}
+
+// properNames are the names on the page, which no language translates.
+func (d *fleetData) properNames() map[string]bool {
+	names := map[string]bool{}
+	for i := range d.Stations {
+		s := &d.Stations[i]
+		names[s.Name], names[s.Owner], names[s.Trouble] = true, true, true
+		for _, h := range s.Held {
+			names[h.Tank] = true
+		}
+		for _, due := range s.Due {
+			names[due.What] = true
+		}
+	}
+	return names
 }
 
 // rows are the stations, the one whose need is greatest first.
@@ -108,7 +124,7 @@ func rowOf(s *Station) fleetRow {
 		row.Path = ""
 		return row
 	}
-	row.Runs, row.Epoch, row.Link, row.Tanks, row.Told = true, v.Epoch, v.LinkUp, len(v.Tanks), v.Verdict
+	row.Runs, row.Epoch, row.Link, row.Tanks, row.Told = true, float64(v.Epoch), v.LinkUp, float64(len(v.Tanks)), v.Verdict
 	row.Verdict = apiVerdict{v.Verdict.Standing.String(), v.Verdict.Text, v.Verdict.Step}
 	for i := range v.Tanks {
 		t := &v.Tanks[i]
