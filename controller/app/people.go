@@ -22,7 +22,7 @@ func (a *App) webOptions() web.Options {
 		ECScale: w.ECScale, US: w.US, View: a.display.View, Ask: a.Ask, ReadAnalysis: readAnalysis, Night: nights{a.db}.of, Record: nights{a.db}.told, Export: nights{a.db}.export, People: nights{a.db}.people, Tokens: tokens{store.TokensOf(a.db)},
 		Phones: phones{store.PhonesOf(a.db)}, Passkeys: passkeys{store.PasskeysOf(a.db)}, Hand: handing(a.db), Passes: passesOf(a), Ring: a.desk.Try,
 		Find: a.findPerson, Audit: a.audit, Metrics: a.metrics.Handler(), Ready: a.ready,
-		Alive: func() error { return a.driver.pulse.within(aliveWithin) }, Loop: a.driver.pulse.age, Stations: func() []web.Station { return alone(a) }}
+		Alive: func() error { return a.driver.pulse.within(aliveWithin) }, Loop: a.driver.pulse.age, Stations: func() []web.Station { return onlyStation(a) }}
 	if a.site != nil { // whose door and people these are
 		front := a.site.webOptions()
 		o.Listen, o.Certificate, o.Key, o.Monitoring, o.Metrics = "", "", "", "", nil
@@ -32,8 +32,8 @@ func (a *App) webOptions() web.Options {
 	return o
 }
 
-// alone lists this station where the process has no other.
-func alone(a *App) []web.Station {
+// onlyStation lists this station where the process has no other.
+func onlyStation(a *App) []web.Station {
 	return []web.Station{{Name: a.file.Settings.Safety.Station, View: a.display.View(), Server: a.web}}
 }
 
