@@ -25,7 +25,7 @@ const (
 
 // scrape is one answer in the making. The format wants all samples of a family in one block, in whatever order they come.
 type scrape struct {
-	station string // label of every sample of leat's own; written once
+	station string            // label of every sample of leat's own; written once
 	blocks  map[string]*block // by the family's name: stations of one process share them
 	order   []string
 }
