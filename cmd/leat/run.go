@@ -27,6 +27,9 @@ func runCommand(flags *flag.FlagSet) task {
 	}}
 }
 
+// errNoCluster says what to do about a file that this program cannot run.
+var errNoCluster = errors.New("[cluster]: this program was built without the client of the ledger servers; run the one whose name is leat-cluster, or build it with go build -tags cluster ./cmd/leat")
+
 func runDaemon(path string, stderr io.Writer) error {
 	file, err := config.Load(path)
 	if err != nil {
@@ -50,7 +53,7 @@ func runDaemon(path string, stderr io.Writer) error {
 	case !file.Cluster.Shared():
 		err = turn(ctx, nil)
 	case runShared == nil:
-		err = errors.New("[cluster]: this program was built without the client of the ledger servers; run the one whose name is leat-cluster, or build it with go build -tags cluster ./cmd/leat")
+		err = errNoCluster
 	default:
 		err = runShared(ctx, file, log, turn)
 	}
