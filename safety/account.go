@@ -192,6 +192,19 @@ func (a *account) words(limit float64) string {
 	return fmt.Sprintf("%.2f of %.2f pH of %s not yet seen by the probe", float64(accountPH*given)/limit, accountPH, a.class)
 }
 
+// unproved is what is kept of the doses of a tank until readings have shown what they did.
+type unproved struct {
+	accounts   [response.Classes]account
+	accounted  int64                       // bin of readings in which evidence was last looked for
+	freed      [dosing.QuantityCount]freed // of pH and EC, by a hand meter
+	responses  *response.Responses
+	progressPH progress
+	progressEC progress
+	silence    silence
+	turns      turns
+	swings     bool // as of the last bin of readings
+}
+
 // accounts keeps what no reading has shown of what was given.
 type accounts struct{ *state }
 

@@ -16,6 +16,15 @@ type uncertainDose struct {
 	closed bool // settled in full
 }
 
+// dosed is when a tank was dosed, and which of its doses nobody knows the fate of.
+type dosed struct {
+	lastRole  [dosing.RoleCount]when
+	lastGroup [dosing.GroupCount]when
+	lastDose  when
+	uncertain []uncertainDose
+	thirds    thrice // uncertain doses
+}
+
 // book takes what becomes of each dose.
 type book struct {
 	*state

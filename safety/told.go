@@ -18,6 +18,21 @@ type people struct {
 	otherWords string
 }
 
+// entered is what people have said of a tank, and where it is to go.
+type entered struct {
+	mode     Mode
+	operator OperatorState
+	target   dosing.Target
+	aimed    bool
+}
+
+// learned is what the loops and titrations found of its water.
+type learned struct {
+	lnBuffer, spread float64
+	answered         int
+	titrated         float64 // sd of ln(buffer capacity) as a titration has left it; 0 = none was made
+}
+
 // Rejected notes that a payload of an input was refused: it did not even parse, or
 // cannot be. A few in a row make the input invalid before its last reading is stale.
 func (sn *senses) Rejected(now dosing.Instant, in dosing.InputID, text string) {

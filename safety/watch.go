@@ -119,7 +119,7 @@ func (w *Watch) newPump(id dosing.PumpID) pumpState {
 }
 
 func (w *Watch) newTank(id dosing.TankID, curves []dosing.Titration) tankState {
-	t := tankState{id: id, plant: &w.settings.Tanks[id], spread: w.settings.Tanks[id].StartSpread()}
+	t := tankState{id: id, plant: &w.settings.Tanks[id], learned: learned{spread: w.settings.Tanks[id].StartSpread()}}
 	for class := range t.accounts {
 		t.accounts[class] = newAccount(response.Class(class))
 	}
