@@ -152,6 +152,8 @@ func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant)
 			}
 		case RequestMaintenance.String():
 			t.operator.Maintenance = true
+		case ledger.PauseECDoubted:
+			t.operator.ECDoubted = true
 		case RequestCleaning.String():
 			t.operator.Cleaning, t.operator.Unconfirmed = true, true
 		}
