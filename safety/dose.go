@@ -106,19 +106,6 @@ func (bk *book) given(d dosing.Dose, up time.Duration) {
 	t.lastGroup[min(pump.Group, dosing.GroupCount-1)].set(up)
 }
 
-// seed looks through the doses of earlier runs that the totals were given at the
-// start, so that waits and shares hold across a restart.
-func (w *Watch) seed(now dosing.Instant) {
-	w.seeded = true
-	for i := range w.tanks {
-		w.totals.EachInTransit(w.tanks[i].id, now.Up, 25*time.Hour, 0, func(d *dosing.Dose, _ float64) {
-			if int(d.Pump) < len(w.pumps) {
-				w.given(*d, d.Up)
-			}
-		})
-	}
-}
-
 // Doubted says that no word came of the open dose of this pump, or its node
 // restarted: it stays open and counts in full, and the tank waits for it.
 func (bk *book) Doubted(now dosing.Instant, id dosing.TankID, pump dosing.PumpID) {

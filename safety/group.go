@@ -34,14 +34,6 @@ type sensed struct {
 	until          time.Duration // before it no other group gets too old
 }
 
-// blipHolds are the switches that latch, or count how often they trip. Such a trip holds
-// on for a moment after the contact reads well again, so that one that bounces is seen.
-var blipHolds = [dosing.QuantityCount]bool{dosing.QuantityStop: true, dosing.QuantityLeak: true, dosing.QuantityCirculation: true}
-
-// stopPresses is how many readings of a pressed stop, not half a minute apart, are a
-// person's: one may be a spark on the wire, but who presses and lets go has stopped it.
-const stopPresses = 2
-
 // groups joins the inputs of a quantity to one word.
 type groups struct{ *state }
 

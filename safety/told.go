@@ -18,21 +18,6 @@ type people struct {
 	otherWords string
 }
 
-// entered is what people have said of a tank, and where it is to go.
-type entered struct {
-	mode     Mode
-	operator OperatorState
-	target   dosing.Target
-	aimed    bool
-}
-
-// learned is what the loops and titrations found of its water.
-type learned struct {
-	lnBuffer, spread float64
-	answered         int
-	titrated         float64 // sd of ln(buffer capacity) as a titration has left it; 0 = none was made
-}
-
 // Rejected notes that a payload of an input was refused: it did not even parse, or
 // cannot be. A few in a row make the input invalid before its last reading is stale.
 func (sn *senses) Rejected(now dosing.Instant, in dosing.InputID, text string) {
@@ -234,52 +219,4 @@ func (sn *senses) believe(id dosing.TankID) {
 			in.based, in.jump, in.load, in.steps = false, jumpState{}, load{}, steps{lag: in.steps.lag}
 		}
 	}
-}
-
-// Reconfigure takes new settings of the same tanks, pumps, inputs and nodes, whole
-// and valid, and keeps all that was seen and counted. Curves may be nil where the
-// solution is the same. What lies in transit, what was latched and every wait stand.
-func (w *Watch) Reconfigure(now dosing.Instant, s *Settings, curves []dosing.Titration) {
-	w.told = true
-	if s == nil || len(s.Tanks) != len(w.tanks) || len(s.Pumps) != len(w.pumps) || len(s.Inputs) != len(w.inputs) || len(s.Nodes) != len(w.nodes) {
-		for i := range w.tanks {
-			w.tanks[i].unsafe = "the new settings describe another station"
-		}
-		w.evaluate(now)
-		return
-	}
-	w.settings = s
-	for i := range w.inputs {
-		var plant dosing.Tank
-		if t := s.Inputs[i].Tank; int(t) < len(s.Tanks) {
-			plant = s.Tanks[t].Tank
-		}
-		w.inputs[i].reconfigure(newInputState(&s.Inputs[i], plant))
-	}
-	for i := range w.nodes {
-		w.nodes[i].full = s.Nodes[i].FullContract
-	}
-	for i := range w.pumps {
-		p := w.newPump(dosing.PumpID(i))
-		w.pumps[i].unsafe, w.pumps[i].node, w.pumps[i].stocks = p.unsafe, p.node, p.stocks
-	}
-	kept := make([]dosing.Titration, len(w.tanks))
-	for i := range w.tanks {
-		kept[i] = w.tanks[i].curve
-		if i < len(curves) && curves[i] != nil {
-			kept[i] = curves[i]
-		}
-	}
-	for i := range w.tanks {
-		t := &w.tanks[i]
-		fresh := w.newTank(dosing.TankID(i), kept)
-		if t.responses != nil && fresh.responses != nil {
-			fresh.responses.Resume(t.responses)
-		}
-		t.plant, t.curve, t.unsafe, t.responses = fresh.plant, fresh.curve, fresh.unsafe, fresh.responses
-		t.inputs, t.fitted, t.waived = fresh.inputs, fresh.fitted, fresh.waived
-		t.group = [dosing.QuantityCount]group{}
-	}
-	w.recap()
-	w.evaluate(now)
 }
