@@ -63,29 +63,6 @@ func (s *sight) predict() {
 	s.settle()
 }
 
-// settle computes where the water will come to rest, in the cautious view of a
-// dose of this reagent.
-func (s *sight) settle() {
-	t := s.tank
-	net := s.transit.acid - s.transit.base - s.credit
-	// A person's word only withholds: it is no ground for its opposite.
-	switch s.pump.Role {
-	case dosing.RoleAcid:
-		net += s.transit.saidBase
-	case dosing.RoleBase:
-		net -= s.transit.saidAcid
-	}
-	// What is on its way counts for most where it does what this dose does, and for
-	// least where it does the opposite: by the larger of what was commissioned and
-	// learned.
-	buffer := s.floor
-	if s.pump.Role == dosing.RoleAcid && net < 0 || s.pump.Role == dosing.RoleBase && net > 0 {
-		buffer = max(s.commissioned, s.floor)
-	}
-	s.pH = t.group[dosing.QuantityPH].smooth - net/buffer
-	s.ec = t.group[dosing.QuantityEC].smooth + s.transit.ec
-}
-
 // sours says that a stock would drive pH further out of the band in which crops come to
 // no harm: a stock of phosphate goes on lowering it while the base is stopped.
 func (s *sight) sours() bool {

@@ -176,3 +176,16 @@ func (s *sight) pulseWords(cause Cause) string {
 	}
 	return ""
 }
+
+// boundPulse computes the largest pulse that each limit allows.
+func (s *sight) boundPulse(caps *Caps) {
+	w, p := s.watch, s.plan.Pump
+	missing := float64(s.tank.plant.TopUpBand.High) - s.tank.group[dosing.QuantityLevel].value
+	for i := range s.limits {
+		s.limits[i] = limit{CauseDoseCap, min(caps.PerDose, volumeIn(caps.OnTime, s.pump.PerSecond))}
+	}
+	s.limits[1] = limit{CauseLevelHigh, dosing.FromMillilitres(1000 * max(missing, 0))}
+	s.limits[2] = limit{CauseHourlyCap, w.HourlyCap(p) - s.hour}
+	s.limits[3] = limit{CauseDailyCap, w.DailyCap(p) - s.day}
+	s.limits[4] = limit{CauseContainerCap, w.stockLeft(p)}
+}
