@@ -82,10 +82,16 @@ func (de *decisions) plan(now dosing.Instant, id dosing.TankID) (dosing.Plan, bo
 	if t.titration != nil {
 		return t.titration.next(now, id, t, de.settings.Safety.Pumps, de.limits)
 	}
+	if t.fillUp != nil {
+		t.fillUp.narrow(de.settings.Safety.Pumps, de.limits)
+	}
 	plan, ok := t.loops.Next(now, t.target(), de.limits)
 	de.doses.recordOwed(now, id)
 	if ok {
 		return plan, true
+	}
+	if t.fillUp != nil {
+		return dosing.Plan{}, false
 	}
 	return de.watch.Test(now, id, de.limits)
 }
