@@ -115,15 +115,15 @@ func measureTanks(b *testing.B, tanks int) {
 	fed := make(chan struct{})
 	go func() { feed(ctx, b, broker, tanks); close(fed) }()
 	time.Sleep(measuredFor / 4) // what a start still has to do
-	before, taken := processor(b, p.Pid()), scraped(b, page, "leat_messages_total", `kind="reading"`)
+	before, taken := processor(b, p.Pid()), summed(b, page, "leat_messages_total", `kind="reading"`)
 	time.Sleep(measuredFor)
-	spent, arrived := processor(b, p.Pid())-before, scraped(b, page, "leat_messages_total", `kind="reading"`)-taken
+	spent, arrived := processor(b, p.Pid())-before, summed(b, page, "leat_messages_total", `kind="reading"`)-taken
 	stop()
 	<-fed
 	b.ReportMetric(100*spent.Seconds()/measuredFor.Seconds(), "%-of-a-core")
 	b.ReportMetric(float64(resident(b, p.Pid()))/1024, "MiB-RSS")
 	b.ReportMetric(arrived/measuredFor.Seconds(), "readings/s")
-	b.ReportMetric(scraped(b, page, "leat_messages_dropped_total", ""), "dropped")
+	b.ReportMetric(summed(b, page, "leat_messages_dropped_total", ""), "dropped")
 	b.ReportMetric(1e6*spent.Seconds()/arrived, "µs/reading")
 	b.ReportMetric(started.Seconds(), "s-to-ready")
 	p.Signal(terminate)
@@ -152,8 +152,8 @@ func processor(b *testing.B, pid int) time.Duration {
 	return time.Duration(ticks) * 10 * time.Millisecond
 }
 
-// scraped sums a metric over all stations.
-func scraped(b *testing.B, page, name, label string) (sum float64) {
+// summed sums a metric over all stations.
+func summed(b *testing.B, page, name, label string) (sum float64) {
 	b.Helper()
 	answer, err := http.Get("http://" + page + "/metrics")
 	if err != nil {

@@ -111,7 +111,9 @@ func New(options Options) (*Server, error) {
 }
 
 func (s *Server) open() (err error) {
-	if s.pages, err = parsePages(s.options.ECScale, s.options.US); err != nil {
+	if s.options.Front != nil {
+		s.pages = s.options.Front.pages // some megabytes, and the same
+	} else if s.pages, err = parsePages(s.options.ECScale, s.options.US); err != nil {
 		return fmt.Errorf("page template: %w", err)
 	}
 	if s.options.Under != "" {
