@@ -70,8 +70,7 @@ func planCommand(flags *flag.FlagSet) task {
 		case d.Config == "":
 			return desk.Misuse("name the configuration with -config FILE")
 		case verb == "dilute":
-			dilute := desk.Dilution{Config: d.Config, Tank: d.Tank, From: w.FromEC, To: w.ToEC, JSON: d.JSON}
-			return dilute.Run(stdout)
+			return (&desk.Dilution{Config: d.Config, Tank: d.Tank, From: w.FromEC, To: w.ToEC, JSON: d.JSON}).Run(stdout)
 		case verb == "week":
 			w.Config, w.Tank, w.JSON, w.Now = d.Config, d.Tank, d.JSON, time.Now()
 			return w.Run(stdout)
