@@ -27,6 +27,7 @@ type Stage struct {
 	PH, EC  float64
 	NightPH float64 // 0 = as by day
 	NightEC float64
+	Zones   []Watering    // by zone; zero = as in the stage before, else as the zone's own
 	Over    time.Duration // in which the values move evenly from those of the stage before
 }
 
@@ -105,6 +106,12 @@ func (s *Schedule) night(now time.Time) bool {
 		return at < s.DayBegins || at >= s.DayEnds
 	}
 	return at < s.DayBegins && at >= s.DayEnds
+}
+
+// day is when the day of a tank begins and ends; the same for both = there is no night.
+func (sp *setpoints) day(id dosing.TankID) (begins, ends time.Duration) {
+	s := &sp.tanks[id].settings.Schedule
+	return s.DayBegins, s.DayEnds
 }
 
 // Words tells what is scheduled.

@@ -62,6 +62,7 @@ type tankState struct {
 	lowSince    dosing.Timer
 	silent      dosing.Timer // circulation's sensor
 	flood       dosing.Flood
+	ahead       ahead
 	wait        wait
 	linked      bool // two good pH readings came since the link came up
 	outlet      outlet
@@ -81,6 +82,14 @@ type tankState struct {
 
 	cells
 	trips []Trip
+}
+
+// ahead is what the schedule of a zone says of a flood: in words, why no dose may go in, and
+// whether its node says that water is out.
+type ahead struct {
+	words string
+	out   bool
+	told  int64 // how often that has changed
 }
 
 // pumpState is what the watch keeps of one pump.

@@ -293,6 +293,7 @@ type stageTable struct {
 	EC      measured[ecKind] `toml:"ec" doc:"setpoint by day; default that of the stage before, else the tank's"`
 	NightPH ph               `toml:"night_ph" doc:"setpoint by night; default as by day"`
 	NightEC measured[ecKind] `toml:"night_ec" doc:"setpoint by night; default as by day"`
+	Zones   []stageZoneTable `toml:"zone" doc:"zones that leat runs otherwise from this stage on"`
 	Over    span             `toml:"over" doc:"time in which the setpoints move evenly from those of the stage before, such as 168h; default at once, along the ramp of the setpoint"`
 }
 
@@ -303,6 +304,21 @@ type holidayTable struct {
 	To     string           `toml:"to" need:"yes" doc:"the day of the return, or day and time: its setpoints stay until a person confirms the end with leat act end-holiday"`
 	PH     ph               `toml:"ph" doc:"setpoint; default that of the stage"`
 	EC     measured[ecKind] `toml:"ec" doc:"setpoint; default that of the stage"`
+}
+
+// wateringTable is how leat runs a zone.
+type wateringTable struct {
+	Stated  bool
+	ByDay   measured[timesKind] `toml:"by_day" doc:"runs by day, evenly; without day_begins and day_ends, and without a light input, in 24 hours"`
+	ByNight measured[timesKind] `toml:"by_night" doc:"runs by night, evenly; default none"`
+	Length  span                `toml:"length" doc:"of one run: of a flood, from the first water until its pump stops"`
+	Always  bool                `toml:"always" doc:"true: it runs all the time"`
+}
+
+type stageZoneTable struct {
+	Stated bool
+	Zone   string        `toml:"zone" need:"yes" doc:"name of the zone"`
+	Own    wateringTable `toml:"run" doc:"how leat runs it from this stage on"`
 }
 
 type zoneTable struct {
@@ -317,6 +333,7 @@ type zoneTable struct {
 	MinFlow  measured[flowKind] `toml:"min_flow" doc:"a film has stopped below; default 0.3 of what it holds per exchange_time"`
 	Pause    span               `toml:"longest_pause" doc:"of a film in normal running; default 2min"`
 	Flood    span               `toml:"longest_flood" doc:"from the first water to the empty bench in normal running; default 30min"`
+	Own      wateringTable      `toml:"run" doc:"how leat runs it, by a node of the zone; default its own controller does"`
 	Roots    span               `toml:"roots_last" doc:"how long roots bear a film that stopped or a bench that stays full, from its beginning; default 30min beyond the longest pause or flood"`
 
 	GasExchange measured[gasKind] `toml:"gas_exchange" doc:"the same of the zone's water while it is wet; default flood 0.6, film and raft 2.2 /h (film and aerated raft: 1 to 5)"`

@@ -90,7 +90,7 @@ func RunFarm(ctx context.Context, o FarmOptions) error {
 		case <-link.Ready():
 			for m, ok := link.Next(); ok; m, ok = link.Next() {
 				// An order that the broker stored is from another time.
-				if !m.Retained {
+				if !m.Retained || farm.TakesKept(m.Topic) {
 					farm.Receive(m.Topic, m.Body, send)
 				}
 			}
