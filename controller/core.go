@@ -229,6 +229,7 @@ func (c *Core) tick(now dosing.Instant) {
 	c.interlocks.evaluate(now)
 	c.doses.watchOpen(now)
 	c.titrations.follow(now)
+	c.accounts.followStages(now)
 	c.accounts.follow(now)
 	c.learning.learn(now)
 	c.stocks.look(now)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/dosing/ratio"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -27,6 +28,7 @@ type Stage struct {
 	PH, EC  float64
 	NightPH float64 // 0 = as by day
 	NightEC float64
+	Ratio   *ratio.Plan   // nil = the recipe of the stage before, else the tank's
 	Zones   []Watering    // by zone; zero = as in the stage before, else as the zone's own
 	Over    time.Duration // in which the values move evenly from those of the stage before
 }
@@ -93,6 +95,16 @@ func or(value, otherwise float64) float64 {
 		return otherwise
 	}
 	return value
+}
+
+// begun are the stages that have begun, the newest last.
+func (s *Schedule) begun(now time.Time) []Stage {
+	for i := range s.Stages {
+		if s.Stages[i].From.After(now) {
+			return s.Stages[:i]
+		}
+	}
+	return s.Stages
 }
 
 // night says whether it is, by the clock of the schedule's zone.

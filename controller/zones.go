@@ -91,13 +91,10 @@ func (z *zones) follow(now dosing.Instant) {
 func (z *zones) watering(now dosing.Instant, id dosing.TankID, k int) Watering {
 	set := &z.settings.Tanks[id]
 	w := set.Zones[k].Own
-	for i := range set.Schedule.Stages {
-		stage := &set.Schedule.Stages[i]
-		if stage.From.After(now.Wall) {
-			break
-		}
-		if k < len(stage.Zones) && stage.Zones[k].Stated() {
-			w = stage.Zones[k]
+	begun := set.Schedule.begun(now.Wall)
+	for i := range begun {
+		if zones := begun[i].Zones; k < len(zones) && zones[k].Stated() {
+			w = zones[k]
 		}
 	}
 	return w

@@ -293,6 +293,7 @@ type stageTable struct {
 	EC      measured[ecKind] `toml:"ec" doc:"setpoint by day; default that of the stage before, else the tank's"`
 	NightPH ph               `toml:"night_ph" doc:"setpoint by night; default as by day"`
 	NightEC measured[ecKind] `toml:"night_ec" doc:"setpoint by night; default as by day"`
+	Recipe  stageRecipeTable `toml:"recipe" doc:"what the tank is to hold from this stage on; default as in the stage before, else the tank's recipe"`
 	Zones   []stageZoneTable `toml:"zone" doc:"zones that leat runs otherwise from this stage on"`
 	Over    span             `toml:"over" doc:"time in which the setpoints move evenly from those of the stage before, such as 168h; default at once, along the ramp of the setpoint"`
 }
@@ -313,6 +314,13 @@ type wateringTable struct {
 	ByNight measured[timesKind] `toml:"by_night" doc:"runs by night, evenly; default none"`
 	Length  span                `toml:"length" doc:"of one run: of a flood, from the first water until its pump stops"`
 	Always  bool                `toml:"always" doc:"true: it runs all the time"`
+}
+
+// stageRecipeTable is a recipe on the tank's source water.
+type stageRecipeTable struct {
+	Stated   bool
+	Name     string               `toml:"name" doc:"recipe that is known by name"`
+	Elements map[string]substance `toml:"elements" doc:"your own recipe in place of a name"`
 }
 
 type stageZoneTable struct {
