@@ -203,6 +203,10 @@ func (c *Core) read(now dosing.Instant, r dosing.Reading) {
 			run.read(r)
 		}
 	}
+	if r.Quantity() == dosing.QuantityLight && quality.MayDose() {
+		c.setpoints.light(now, c.settings.Safety.Inputs[r.Input()].Tank, r.Value() >= 0.5)
+		return // no dose rests on it
+	}
 	if r.Quantity().Switch() && c.switches[r.Input()] != r.Value() {
 		c.switches[r.Input()] = r.Value()
 		c.interlocks.evaluate(now)

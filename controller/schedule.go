@@ -19,6 +19,7 @@ type Schedule struct {
 	// Day begins and ends at these times of the day in Zone; both zero = there is no night.
 	DayBegins, DayEnds time.Duration
 	Zone               *time.Location
+	Dark               *bool // what the lamps say of this moment; nil = by the times above
 }
 
 // Stage is a stage of the crop. A value of 0 is that of the stage before, else the file's.
@@ -62,6 +63,9 @@ func (s *Schedule) Empty() bool { return len(s.Stages) == 0 && len(s.Holidays) =
 func (s *Schedule) At(now time.Time, pH, ec float64, ended func(key string) bool) Scheduled {
 	v := Scheduled{PH: pH, EC: ec}
 	night := s.night(now)
+	if s.Dark != nil {
+		night = *s.Dark
+	}
 	for i := range s.Stages {
 		stage := &s.Stages[i]
 		if stage.From.After(now) {
@@ -120,12 +124,6 @@ func (s *Schedule) night(now time.Time) bool {
 	return at < s.DayBegins && at >= s.DayEnds
 }
 
-// day is when the day of a tank begins and ends; the same for both = there is no night.
-func (sp *setpoints) day(id dosing.TankID) (begins, ends time.Duration) {
-	s := &sp.tanks[id].settings.Schedule
-	return s.DayBegins, s.DayEnds
-}
-
 // Words tells what is scheduled.
 func (v *Scheduled) Words() string {
 	switch {
@@ -174,7 +172,10 @@ func (sp *setpoints) followSchedule(now dosing.Instant) {
 // scheduled is what the schedule says now.
 func (sp *setpoints) scheduled(now dosing.Instant, id dosing.TankID) Scheduled {
 	t, ended := &sp.tanks[id], sp.of[id].ended
-	v := t.settings.Schedule.At(now.Wall, t.ph.limits.Value, t.ec.limits.Value, func(key string) bool {
+	plan := t.settings.Schedule
+	plan.DayBegins, plan.DayEnds = sp.day(id)
+	plan.Dark = sp.of[id].lamps.dark(now.Up)
+	v := plan.At(now.Wall, t.ph.limits.Value, t.ec.limits.Value, func(key string) bool {
 		_, over := ended[key]
 		return over
 	})

@@ -131,14 +131,6 @@ func (z *zones) follows(r *ranZone) bool {
 	return r.ever && r.report.Runs == r.sent.ID && r.report.Boot == r.sent.Boot
 }
 
-// dayTime is the time of the day here.
-func (z *zones) dayTime(id dosing.TankID, wall time.Time) time.Duration {
-	if zone := z.settings.Tanks[id].Schedule.Zone; zone != nil {
-		wall = wall.In(zone)
-	}
-	return time.Duration(wall.Hour())*time.Hour + time.Duration(wall.Minute())*time.Minute + time.Duration(wall.Second())*time.Second
-}
-
 // take notes what a zone's node says. A word about a zone that leat does not run is nobody's.
 func (z *zones) take(now dosing.Instant, r *ZoneReport) {
 	if int(r.Tank) >= len(z.of) || r.Zone < 0 || r.Zone >= len(z.of[r.Tank]) {

@@ -92,7 +92,7 @@ func TestDocumentListsTheTopicsOfTheProgram(t *testing.T) {
 		topics.Supply(), quantity(topics.Ask(0, dosing.QuantityPH)), quantity(topics.Answer(0, dosing.QuantityPH)),
 		quantity(topics.Setpoint(0, dosing.QuantityPH)), topics.State(0), topics.AnalysisAsk(0), topics.AnalysisAnswer(0), topics.CalibrationAsk(0), topics.CalibrationAnswer(0), topics.Ions(0),
 		strings.NewReplacer("/+/leat", "/{kind}/leat", "/+/config", "/{thing}/config").Replace(payload.DiscoveryTopics("{hubs}", "{station}", "{tank}")),
-		strings.Replace(topics.Alarm(0, safety.CauseLeak), "leak", "{cause}", 1), topics.Fit(0), topics.Online("{name}"),
+		strings.Replace(topics.Alarm(0, safety.CauseLeak), "leak", "{cause}", 1), topics.Fit(0), topics.ZoneSchedule(0, "{zone}"), topics.ZoneReport(0, "{zone}"), topics.Online("{name}"),
 	}
 	var got []string
 	for _, m := range address.FindAllStringSubmatch(read(t, "asyncapi.yml"), -1) {

@@ -254,6 +254,7 @@ type inputsTable struct {
 	Flood        inputTable `toml:"flood" doc:"1 = a flood zone fills, stands or drains"`
 	Outlet       inputTable `toml:"outlet" doc:"1 = outlet valve into this tank proved open"`
 	SampleFlow   inputTable `toml:"sample_flow" doc:"1 = water flows in the probes' sample line"`
+	Light        inputTable `toml:"light" doc:"1 = the plants' lamps burn, as their own controller says: it tells day from night in place of day_begins and day_ends, which hold until it has switched once"`
 	Redox        inputTable `toml:"redox" doc:"redox probe, mV"`
 
 	Oxygen          inputTable `toml:"oxygen" doc:"dissolved oxygen, mg/L; watched, like the following"`
