@@ -242,6 +242,9 @@ func (ws *wishes) restate(now dosing.Instant, id dosing.TankID, kind RequestKind
 		if t.operator.Maintenance {
 			write(ledger.ChangePause, RequestMaintenance.String(), time.Time{})
 		}
+		if t.operator.ECDoubted {
+			write(ledger.ChangePause, ledger.PauseECDoubted, time.Time{})
+		}
 	case RequestClear:
 		ws.restateMode(id, row)
 		for _, trip := range ws.watch.Trips(id) {

@@ -19,27 +19,28 @@ import (
 	"testing"
 )
 
-// largestProgram is what a program may weigh, stripped.
-const largestProgram = 25 << 20
+// largestProgram is what a program may weigh, stripped, in bytes.
+const largestProgram = 25_000_000
 
 // The outside judges are the emulators of QEMU 7.2, Debian: the programs really run.
 func TestProgramsAreStaticAndRunOnTheirMachines(t *testing.T) {
 	folder := releaseOf(t)
-	for machine, emulator := range map[string]string{"amd64": "", "arm64": "qemu-aarch64-static", "armhf": "qemu-arm-static"} {
-		path := filepath.Join(folder, "leat-"+machine)
+	for name, emulator := range map[string]string{"leat-amd64": "", "leat-arm64": "qemu-aarch64-static", "leat-armhf": "qemu-arm-static",
+		"leat-cluster-amd64": "", "leat-cluster-arm64": "qemu-aarch64-static", "leat-cluster-armhf": "qemu-arm-static"} {
+		path := filepath.Join(folder, name)
 		file, err := elf.Open(path)
 		if err != nil {
 			t.Fatal(err)
 		}
 		if file.Section(".interp") != nil || file.Section(".symtab") != nil {
-			t.Errorf("%s is not static, or not stripped", machine)
+			t.Errorf("%s is not static, or not stripped", name)
 		}
 		_ = file.Close()
 		info, err := os.Stat(path)
 		if err != nil || info.Size() > largestProgram {
-			t.Errorf("%s: %d bytes, %v; at most %d", machine, info.Size(), err, largestProgram)
+			t.Errorf("%s: %d bytes, %v; at most %d", name, info.Size(), err, largestProgram)
 		}
-		t.Logf("%s: %d bytes", machine, info.Size())
+		t.Logf("%s: %d bytes", name, info.Size())
 		for said, words := range map[string][]string{
 			"leat " + released:          {"version"},
 			"No fault found":            {"check", "-config", "minimal.toml"},
@@ -51,7 +52,7 @@ func TestProgramsAreStaticAndRunOnTheirMachines(t *testing.T) {
 				command = exec.Command(program(t, emulator, "qemu-user-static"), append([]string{path}, words...)...)
 			}
 			if out, err := command.CombinedOutput(); err != nil || !strings.Contains(string(out), said) {
-				t.Errorf("%s %v: %v, %s", machine, words, err, out)
+				t.Errorf("%s %v: %v, %s", name, words, err, out)
 			}
 		}
 	}

@@ -112,6 +112,8 @@ const (
 	CauseTopUpHeld // the level does not go with the water that is let in, or a flood kept some
 	// Zones that leat runs.
 	CauseZoneSchedule // a zone's node does not run what it was sent
+	// A person's meter beside the EC probe.
+	CauseECDoubted // they are far apart
 	CauseCount
 )
 
@@ -206,6 +208,7 @@ var causeNames = [CauseCount]string{
 	CauseWatchedInvalid:      "watched-invalid",
 	CauseTopUpHeld:           "top-up-held",
 	CauseZoneSchedule:        "zone-schedule",
+	CauseECDoubted:           "ec-doubted",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

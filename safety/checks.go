@@ -25,6 +25,9 @@ var tankChecks = [CauseCount]tankCheck{
 	CauseOperatorPause: func(_ *Watch, now dosing.Instant, t *tankState) {
 		t.put(now, CauseOperatorPause, t.operator.Paused, t.operator.Why)
 	},
+	CauseECDoubted: func(_ *Watch, now dosing.Instant, t *tankState) {
+		t.put(now, CauseECDoubted, t.operator.ECDoubted, "")
+	},
 	CauseMaintenance: func(_ *Watch, now dosing.Instant, t *tankState) {
 		t.put(now, CauseMaintenance, t.operator.Maintenance, t.operator.Why)
 	},

@@ -49,6 +49,7 @@ var tankReads = [CauseCount]facts{
 	CauseOperatorStop:        factTold,
 	CauseOperatorPause:       factTold,
 	CauseMaintenance:         factTold,
+	CauseECDoubted:           factTold,
 	CauseCleaning:            factTold,
 	CauseLedgerUnavailable:   factTold,
 	CauseClockUntrusted:      factTold,

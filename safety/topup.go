@@ -31,7 +31,7 @@ func (trip *Trip) sparesWater() bool {
 		return trip.Scope == ScopeNutrients || trip.Scope == ScopeReagents
 	}
 	switch trip.Cause {
-	case CausePHMissing, CausePHStale, CausePHInvalid, CauseProbeSilent, CauseProbesDisagree, CauseECMissing, CauseECStale, CauseECInvalid,
+	case CausePHMissing, CausePHStale, CausePHInvalid, CauseProbeSilent, CauseProbesDisagree, CauseECMissing, CauseECDoubted, CauseECStale, CauseECInvalid,
 		CauseTemperatureInvalid, CauseTemperatureRange, CauseSampleFlowOff, CauseCirculationOff, CauseLevelLow, CauseMixingWait:
 		return true
 	}

@@ -15,6 +15,7 @@ const startSettle = 30 * time.Second
 type OperatorState struct {
 	Paused      bool
 	Maintenance bool // a probe or a pump is being calibrated or serviced
+	ECDoubted   bool // a hand meter and the EC probe are far apart
 	Cleaning    bool
 	Unconfirmed bool // nobody has confirmed that the tank holds nutrient solution
 	Why         string

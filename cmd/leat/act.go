@@ -28,7 +28,7 @@ with the same checks and in the same ledger. Modes, pauses and confirmed water: 
   refill       -pump NAME -litres VOLUME [-batch TEXT] [-note STRENGTH]: what the container holds now; needs no -tank
   analysis     -analysis LIST [-sampled TIME]: what a laboratory found
   meter        -ph VALUE, -ec VALUE or both: what a hand meter reads in the tank itself, once a week. Where it agrees with
-               the probe, doses that no reading has shown count as seen; far apart, nothing is dosed until resumed
+               the probe, doses that no reading has shown count as seen; far apart, nothing (of EC: no stock) is dosed until resumed
   calibrate    -probe NAME -step STEP [-standard NAME -celsius T] [-found LIST]: one step; leat calibrate leads through them
   pump-rate    -pump NAME -runs LIST: seconds and mL of each run into a cylinder; needs no -tank
   titrate      small doses measure how much the water buffers and how it mixes; the page of the tank tells the result

@@ -161,6 +161,7 @@ func (a *App) open() error {
 	a.link = mqtt.New(options)
 	a.sender = newSender(a.link)
 	a.display.state = newPublished()
+	a.display.openHubs()
 	a.refused = refusals{log: a.log, last: map[string]time.Duration{}}
 	a.display.ions = make([]*controller.IonsView, len(a.file.Settings.Tanks))
 	for range a.file.Settings.Tanks {

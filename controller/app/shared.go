@@ -9,6 +9,7 @@ import (
 
 	"go.uber.org/zap"
 
+	"leat/controller"
 	"leat/controller/store"
 	"leat/dosing"
 	"leat/safety/ledger"
@@ -179,6 +180,7 @@ func (g *gear) replay(rows ledger.Store, now dosing.Instant) (ledger.State, erro
 	if err != nil {
 		return restored, fmt.Errorf("replaying the ledger: %w", err)
 	}
+	sayCrashLoop(g.log, restored.Starts)
 	if g.term == nil {
 		return restored, nil
 	}
@@ -190,6 +192,17 @@ func (g *gear) replay(rows ledger.Store, now dosing.Instant) (ledger.State, erro
 	}
 	restored.LastEpoch = epoch - 1
 	return restored, nil
+}
+
+// sayCrashLoop tells whoever reads the log that a supervisor starts the program over and over; before is how many starts the
+// last ten minutes had.
+func sayCrashLoop(log *zap.Logger, before int) {
+	switch {
+	case before > controller.CrashLoop-1:
+		log.Error("crash loop: every tank only observes until a person arms it; read what the program said last before it ended", zap.Int("starts in ten minutes", before+1))
+	case before == controller.CrashLoop-1:
+		log.Warn("crash loop: this is the third start in ten minutes; from the next on every tank only observes", zap.Int("starts in ten minutes", before+1))
+	}
 }
 
 // watchTerm holds all doses while it is in doubt whether the station is ours.

@@ -63,16 +63,12 @@ const (
 
 // ReadWater makes the balance of a record's last two weeks.
 func ReadWater(record Record) (*Water, error) {
-	_, last, station, err := record.Span()
+	_, last, station, err := spanOf(record)
 	if err != nil {
 		return nil, err
 	}
-	if station == nil {
-		return nil, fmt.Errorf("this record does not tell which tanks there are: start the daemon once, which writes them down")
-	}
-	zone, _ := zoneOf(station)
-	last = last.In(zone).Add(time.Second)
-	from := time.Date(last.Year(), last.Month(), last.Day()-waterDays+1, 0, 0, 0, 0, zone)
+	last = last.Add(time.Second)
+	from := time.Date(last.Year(), last.Month(), last.Day()-waterDays+1, 0, 0, 0, 0, last.Location())
 	past, err := record.Past(from, last)
 	if err != nil {
 		return nil, err

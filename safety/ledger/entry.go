@@ -209,6 +209,9 @@ func ParseChangeKind(name string) (ChangeKind, bool) {
 // PauseCleaning is the Text of a ChangePause that only confirmed water ends.
 const PauseCleaning = "cleaning"
 
+// PauseECDoubted is the Text of a ChangePause that withholds stocks alone.
+const PauseECDoubted = "ec-doubted"
+
 // Change is anything but a dose that the record keeps: who did what, from where,
 // old and new. Names rather than numbers: a configuration may be reordered.
 type Change struct {
