@@ -36,6 +36,7 @@ type Core struct {
 	hands        hands
 	titrations   titrations
 	zones        zones
+	fills        fills
 	doses        doses
 	decisions    decisions
 	learning     learning
@@ -105,6 +106,7 @@ func assemble(settings *Settings, restored ledger.State, now dosing.Instant) *Co
 	c.zones = newZones(s, &c.setpoints, &c.epochs)
 	c.hands = hands{station: s, epochs: &c.epochs, accounts: &c.accounts, offers: make([]handOffer, tanks)}
 	c.titrations = titrations{station: s, wishes: &c.wishes}
+	c.fills = fills{station: s, wishes: &c.wishes, stocks: &c.stocks, offers: make([]fillOffer, tanks)}
 	c.doses = doses{station: s, waits: &c.waits, interlocks: &c.interlocks, accounts: &c.accounts, stocks: &c.stocks, epochs: &c.epochs, owed: make([][]dosing.Volume, tanks)}
 	c.decisions = decisions{station: s, waits: &c.waits, doses: &c.doses, limits: make([]dosing.Volume, pumps), causes: make([]safety.Cause, pumps), would: make([]string, tanks)}
 	for i := range settings.Tanks {
@@ -234,6 +236,7 @@ func (c *Core) tick(now dosing.Instant) {
 	c.doses.watchOpen(now)
 	c.titrations.follow(now)
 	c.accounts.followStages(now)
+	c.fills.follow(now)
 	c.accounts.follow(now)
 	c.learning.learn(now)
 	c.stocks.look(now)

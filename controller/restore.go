@@ -167,6 +167,7 @@ func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant)
 		}
 	}
 	c.watch.SetMode(now, id, t.mode)
+	c.fills.restore(now, id, &s)
 }
 
 // restoreSetpoint brings back an accepted ask, unless the file has meanwhile
@@ -213,6 +214,10 @@ func (c *Core) Begin(now dosing.Instant, synchronised bool) *Output {
 	for i := range c.tanks {
 		if c.tanks[i].disarmedNow {
 			c.recordDisarmed(now, dosing.TankID(i))
+		}
+		if why := c.tanks[i].fillEnded; why != "" {
+			c.tanks[i].fillEnded = ""
+			c.fills.recordEnd(now, dosing.TankID(i), "ended before it was done: "+why)
 		}
 	}
 	c.out.Stops = append(c.out.Stops, StopOrder{Tank: dosing.AllTanks, All: true})

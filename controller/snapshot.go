@@ -55,6 +55,7 @@ func (sn *snapshot) ofTank(now dosing.Instant, id dosing.TankID) TankView {
 	v.Wants, v.ToppedUp = t.lacks(&estimate), t.loops.ToppedUp()
 	v.Ions = t.ions.view
 	v.Titration, v.Titrating = t.titrationWords(now), t.titration != nil
+	v.Fill, v.Filling = t.fillWords(now), t.fillUp != nil
 	v.LeavesWarn, v.LeavesHarm = t.leaves(now)
 	v.Leaving = t.leaving(now)
 	if t.operator.Paused && t.pauseEnd > 0 {
@@ -125,6 +126,8 @@ func (sn *snapshot) words(now dosing.Instant, id dosing.TankID, v TankView, e lo
 			"waits for the pump's report"
 	case v.Titrating:
 		return "titration " + v.Titration, "doses as usual when it is over"
+	case v.Filling:
+		return "fill " + v.Fill, "doses as usual when it is over"
 	case v.Mode != safety.ModeArmed:
 		return v.Mode.String(), "arm it to dose"
 	case !e.Known:

@@ -9,7 +9,7 @@ import (
 
 const checkUsage = `usage: leat check -config FILE [-json] [-rehearse NIGHTS]
 
-Reads a configuration as leat run would, and says what the daemon would do with it: every fault at once with
+Reads a configuration as leat run would, each station of a folder or of a file with several, and says what the daemon would do with it: every fault at once with
 its line, sizes of pumps and doses against what is safe, the largest rates under the caps against the worst
 demand, what a whole container would do, what is not fitted. It changes nothing and needs no broker.
 With -rehearse it then plays so many nights of the file's own farm, each without a fault, and says what it found.

@@ -37,10 +37,13 @@ type Term interface {
 var ErrTaken = errors.New("another daemon has taken this station")
 
 // InTurn runs the station whenever this daemon's turn comes, until ctx ends or something
-// fails that another try does not cure.
-func InTurn(ctx context.Context, log *zap.Logger, next func(context.Context) (Term, error), run func(context.Context, Term) error) error {
+// fails that another try does not cure. tell tells a supervisor; nil = systemd where there is one.
+func InTurn(ctx context.Context, log *zap.Logger, tell func(state string), next func(context.Context) (Term, error), run func(context.Context, Term) error) error {
+	if tell == nil {
+		tell = supervise
+	}
 	for {
-		term, err := standBy(ctx, supervise, next)
+		term, err := standBy(ctx, tell, next)
 		if err != nil {
 			if ctx.Err() != nil {
 				return nil //nolint:nilerr // it was told to end

@@ -25,9 +25,9 @@ const (
 
 // scrape is one answer in the making. The format wants all samples of a family in one block, in whatever order they come.
 type scrape struct {
-	station string // label of every sample of leat's own; written once
-	blocks  map[*family]*block
-	order   []*family
+	station string            // label of every sample of leat's own; written once
+	blocks  map[string]*block // by the family's name: stations of one process share them
+	order   []string
 }
 
 // block is the samples of a family.
@@ -46,10 +46,10 @@ const ofStation = -1
 
 // samples is the block of a family.
 func (s *scrape) samples(f *family) *block {
-	b := s.blocks[f]
+	b := s.blocks[f.name]
 	if b == nil {
 		b = &block{}
-		s.blocks[f], s.order = b, append(s.order, f)
+		s.blocks[f.name], s.order = b, append(s.order, f.name)
 		for i, name := range f.labels {
 			b.labels = append(b.labels, label{name, i})
 		}
@@ -107,8 +107,8 @@ var (
 // text is the whole answer.
 func (s *scrape) text() []byte {
 	var all bytes.Buffer
-	for _, f := range s.order {
-		all.Write(s.blocks[f].Bytes())
+	for _, name := range s.order {
+		all.Write(s.blocks[name].Bytes())
 	}
 	return all.Bytes()
 }
@@ -185,7 +185,10 @@ func (c *tally) send(out *scrape) {
 const mostScrapes = 4
 
 // Handler serves the metrics over HTTP in Prometheus' text format 0.0.4.
-func (m *Metrics) Handler() http.Handler {
+func (m *Metrics) Handler() http.Handler { return handler(m.scrape) }
+
+// handler serves what a scrape returns.
+func handler(scrape func() []byte) http.Handler {
 	places := make(chan struct{}, mostScrapes)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		select {
@@ -195,7 +198,7 @@ func (m *Metrics) Handler() http.Handler {
 			http.Error(w, "too many scrapes at once", http.StatusServiceUnavailable)
 			return
 		}
-		text := m.scrape()
+		text := scrape()
 		w.Header().Set("Content-Type", "text/plain; version=0.0.4; charset=utf-8")
 		w.Header().Set("Vary", "Accept-Encoding")
 		if !strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
@@ -211,12 +214,19 @@ func (m *Metrics) Handler() http.Handler {
 
 // scrape asks everybody and returns the text.
 func (m *Metrics) scrape() []byte {
-	s := &scrape{station: m.station, blocks: map[*family]*block{}}
+	s := &scrape{blocks: map[string]*block{}}
+	m.send(s)
+	sendProcess(s)
+	return s.text()
+}
+
+// send adds what a station tells of itself.
+func (m *Metrics) send(s *scrape) {
+	s.station = m.station
 	m.mu.Lock()
 	parts := slices.Clip(m.parts)
 	m.mu.Unlock()
 	for _, send := range parts {
 		send(s)
 	}
-	return s.text()
 }

@@ -27,6 +27,7 @@ var messageKinds = []string{"reading", "heartbeat", "report", "setpoint", "taken
 // called from any goroutine.
 type Metrics struct {
 	station string
+	under   string // path of the station's pages
 	now     func() time.Time
 	beat    atomic.Int64 // Unix nanoseconds of the last step of the event loop
 
@@ -60,7 +61,7 @@ func New(station string, view func() *controller.View, version ...string) *Metri
 		messages: newTally("leat_messages_total", "Messages received from the broker, by what became of them.", "kind", messageKinds),
 		reloads:  newTally("leat_config_reloads_total", "Configurations read again, by outcome.", "outcome", []string{"taken", "refused"})}
 	m.beat.Store(m.now().UnixNano())
-	m.parts = []func(*scrape){m.append.send, m.step.send, m.messages.send, m.reloads.send, m.sendOwn, buildInfo(version), (&snapshot{view}).send, sendProcess}
+	m.parts = []func(*scrape){m.append.send, m.step.send, m.messages.send, m.reloads.send, m.sendOwn, buildInfo(version), (&snapshot{view, &m.under}).send}
 	return m
 }
 

@@ -19,7 +19,8 @@ const staleAfter = 120 * time.Second
 // snapshot sends the view. Everything is made at the scrape from one snapshot,
 // so the numbers of a scrape belong together.
 type snapshot struct {
-	view func() *controller.View
+	view  func() *controller.View
+	under *string // path of the station's pages
 }
 
 // listed is one line of the tables below.
@@ -128,7 +129,7 @@ func (s *snapshot) send(out *scrape) {
 		send("ledger_state", number(v.Ledger == state), state.String())
 	}
 	for i := range v.Tanks {
-		sendTank(send, v, &v.Tanks[i])
+		sendTank(send, v, &v.Tanks[i], *s.under)
 	}
 	for i := range v.Pumps {
 		sendPump(send, &v.Pumps[i])
@@ -151,7 +152,7 @@ func age(came bool, age time.Duration, v *controller.View) float64 {
 // sender sends one sample.
 type sender func(name string, value float64, labels ...string)
 
-func sendTank(send sender, v *controller.View, t *controller.TankView) {
+func sendTank(send sender, v *controller.View, t *controller.TankView, under string) {
 	names := map[string]bool{}
 	for i := range t.Inputs {
 		// A name given twice would make the whole scrape fail; one lost line is better.
@@ -188,7 +189,7 @@ func sendTank(send sender, v *controller.View, t *controller.TankView) {
 	for mode := safety.Mode(0); mode < safety.ModeCount; mode++ {
 		send("mode", number(t.Mode == mode), t.Name, mode.String())
 	}
-	sendCauses(send, v, t)
+	sendCauses(send, v, t, under)
 }
 
 func forecast(d time.Duration) float64 {
@@ -203,7 +204,7 @@ func forecast(d time.Duration) float64 {
 
 // sendCauses sends what is raised now and what has ever withheld a dose: of all causes
 // of the closed set most are never met, and each would be five series a tank.
-func sendCauses(send sender, v *controller.View, t *controller.TankView) {
+func sendCauses(send sender, v *controller.View, t *controller.TankView, under string) {
 	for cause, since := range activeSince(v, t) {
 		if since >= 0 {
 			send("interlock_active", 1, t.Name, safety.Cause(cause).String())
@@ -214,7 +215,7 @@ func sendCauses(send sender, v *controller.View, t *controller.TankView) {
 	for i := range t.Alarms {
 		if a := &t.Alarms[i]; a.Cause < safety.CauseCount && a.State != alarm.Normal && !sent[a.Cause] {
 			sent[a.Cause] = true
-			sendAlarm(send, t.Name, a)
+			sendAlarm(send, t.Name, a, under)
 		}
 	}
 	for c := safety.CauseNone + 1; c < safety.CauseCount; c++ {
@@ -239,7 +240,7 @@ func activeSince(v *controller.View, t *controller.TankView) (since [safety.Caus
 
 // sendAlarm sends an alarm with what a person reads of it: the text of the table, whose
 // words stay the same while it stands, since a changed label would be another alarm.
-func sendAlarm(send sender, tank string, a *controller.AlarmView) {
+func sendAlarm(send sender, tank string, a *controller.AlarmView, under string) {
 	cause, row := a.Cause.String(), safety.Of(a.Cause)
 	send("alarm_state", float64(a.State), tank, cause)
 	switch a.State {
@@ -250,7 +251,7 @@ func sendAlarm(send sender, tank string, a *controller.AlarmView) {
 	default:
 		return // over: nobody is to be called
 	}
-	send("alarm_info", 1, tank, cause, row.Text, row.Advice, cause, "/alarm/"+url.PathEscape(tank)+"/"+cause)
+	send("alarm_info", 1, tank, cause, row.Text, row.Advice, cause, under+"/alarm/"+url.PathEscape(tank)+"/"+cause)
 }
 
 func sendIons(send sender, v *controller.View, t *controller.TankView) {

@@ -76,7 +76,7 @@ func uptakeOf(past *diary.Past, station *diary.Station, tank *diary.Tank) TankUp
 	}
 	litres := 0.0
 	for day := t.From; day.Before(t.To); day = day.Add(aDay) {
-		d, _ := waterDay(past, tank, day, earlier(day.Add(aDay), t.To))
+		d, _ := waterDay(past, tank, valvesOf(station), day, earlier(day.Add(aDay), t.To))
 		litres, t.DumpedL = litres+d.ToppedL+d.AddedL, t.DumpedL+d.DumpedL
 	}
 	days := t.To.Sub(t.From).Hours() / 24

@@ -22,6 +22,7 @@ func (s *Server) table() []route {
 		all = append(all, route{"GET " + path, controller.RoleView, "a page", s.shown})
 	}
 	return append(all,
+		route{"GET /fleet", controller.RoleView, "all stations of the process, those that need somebody first", (&fleet{s}).show},
 		route{"GET /state", controller.RoleView, "the whole view as JSON, as the program holds it", s.showState},
 		route{"GET /live", controller.RoleView, "what changes on an open page, as server-sent events", s.follow},
 		route{"GET /export/{kind}", controller.RoleView, "a part of the record as CSV", s.export},
@@ -54,5 +55,6 @@ func (s *Server) routes() http.Handler {
 	}
 	s.shellRoutes(mux)
 	s.api.routes(mux)
+	(&fleet{s}).routes(mux)
 	return guarded(http.NewCrossOriginProtection().Handler(s.monitoring(mux, !s.options.Proxied)))
 }

@@ -26,7 +26,7 @@ func signInFor(path string) string {
 // who signs in to another site.
 func inside(path string) string {
 	first, _, _ := strings.Cut(strings.TrimPrefix(path, "/"), "/")
-	if _, known := places[first]; !strings.HasPrefix(path, "/") || strings.ContainsAny(path, "\\\r\n?#") || !known && !slices.Contains([]string{"tank", "alarm", "pump", "record"}, first) || first == "" {
+	if _, known := places[first]; !strings.HasPrefix(path, "/") || strings.ContainsAny(path, "\\\r\n?#") || !known && !slices.Contains([]string{"tank", "alarm", "pump", "record", "fleet", "station"}, first) || first == "" {
 		return "/"
 	}
 	return path
