@@ -2,8 +2,10 @@ package main
 
 import (
 	"flag"
+	"fmt"
 	"io"
 
+	"leat/controller/config"
 	"leat/controller/desk"
 )
 
@@ -29,8 +31,15 @@ func checkCommand(flags *flag.FlagSet) task {
 		case *nights < 0 || *nights > 0 && *asJSON:
 			return desk.Misuse("-rehearse is at least 1 and prints text: for figures as JSON, leat rehearse -config FILE -json")
 		}
-		if err := desk.Check(*path, *asJSON, stdout); err != nil || *nights == 0 {
+		if err := desk.Check(*path, *asJSON, stdout); err != nil {
 			return err
+		}
+		// The file has no fault; but who checks it with this program is about to run it with this program.
+		if files, err := config.Stations(*path); err == nil && files[0].Cluster.Shared() && runShared == nil {
+			fmt.Fprintln(stderr, "leat check: "+errNoCluster.Error())
+		}
+		if *nights == 0 {
+			return nil
 		}
 		ctx, stop := interrupted()
 		defer stop()

@@ -27,6 +27,9 @@ func runCommand(flags *flag.FlagSet) task {
 	}}
 }
 
+// errNoCluster says what to do about a file that this program cannot run.
+var errNoCluster = errors.New("[cluster]: this program was built without the client of the ledger servers; run the one whose name is leat-cluster, or build it with go build -tags cluster ./cmd/leat")
+
 func runDaemon(path string, stderr io.Writer) error {
 	files, err := config.Stations(path)
 	if err != nil {
@@ -48,7 +51,7 @@ func runDaemon(path string, stderr io.Writer) error {
 	shared := files[0].Cluster.Shared()
 	switch {
 	case shared && runShared == nil:
-		err = errors.New("[cluster]: this program was built without the client of the ledger servers; run the one whose name is leat-cluster, or build it with go build -tags cluster ./cmd/leat")
+		err = errNoCluster
 	case len(files) > 1:
 		err = runSite(ctx, path, files, hangup, log, level)
 	default:

@@ -27,7 +27,7 @@ func (s *Server) table() []route {
 		route{"GET /live", controller.RoleView, "what changes on an open page, as server-sent events", s.follow},
 		route{"GET /export/{kind}", controller.RoleView, "a part of the record as CSV", s.export},
 		route{"POST /ask", controller.RoleView, "a request, which the core refuses to who may not ask for it", s.ask},
-		route{"POST /people/end", controller.RoleView, "ends a session: one's own, or as an engineer anybody's", s.endSession},
+		route{"POST /people/end", controller.RoleView, "ends a session: one's own, or as an engineer anybody's", signIn{s}.end},
 		route{"POST /people/token", controller.RoleEngineer, "makes a token for a program", s.api.makeToken},
 		route{"POST /people/token/end", controller.RoleEngineer, "takes a program's token away", s.api.endToken},
 		route{"POST /people/phone/end", controller.RoleView, "trusts a phone no longer: one's own, or as an engineer anybody's", s.trust.end},
@@ -39,11 +39,11 @@ func (s *Server) table() []route {
 		route{"POST /passkey", controller.RoleNobody, "signs in by a passkey; attempts are limited", s.passkeys.signIn},
 		route{"GET /acknowledge/{pass}", controller.RoleNobody, "what the link of a notification is of", links{s}.show},
 		route{"POST /acknowledge/{pass}", controller.RoleNobody, "acknowledges that alarm, once", links{s}.take},
-		route{"GET /signin", controller.RoleNobody, "the sign-in", func(w http.ResponseWriter, r *http.Request) { s.showSignIn(w, r, http.StatusOK, "", "") }},
-		route{"POST /signin", controller.RoleNobody, "signs in; attempts are limited", s.takeSignIn},
+		route{"GET /signin", controller.RoleNobody, "the sign-in", func(w http.ResponseWriter, r *http.Request) { signIn{s}.show(w, r, http.StatusOK, "", "") }},
+		route{"POST /signin", controller.RoleNobody, "signs in; attempts are limited", signIn{s}.take},
 		route{"POST /language", controller.RoleNobody, "keeps the language that a browser's user wants", choose},
-		route{"GET /enter", controller.RoleNobody, "redeems a one-time link", s.enter},
-		route{"POST /signout", controller.RoleNobody, "signs out", s.signOut},
+		route{"GET /enter", controller.RoleNobody, "redeems a one-time link", signIn{s}.enter},
+		route{"POST /signout", controller.RoleNobody, "signs out", signIn{s}.out},
 	)
 }
 
