@@ -87,6 +87,7 @@ func (de *decisions) plan(now dosing.Instant, id dosing.TankID) (dosing.Plan, bo
 	if ok {
 		return plan, true
 	}
+	t.loops.Bound(now, t.target(), de.limits)
 	return de.watch.Test(now, id, de.limits)
 }
 

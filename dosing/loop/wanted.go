@@ -29,6 +29,27 @@ func (l *Loops) Wanted(now dosing.Instant, target dosing.Target, wanted []bool) 
 	}
 }
 
+// pastTarget is how far past its target a dose that tests a probe may carry the settled prediction, pH.
+const pastTarget = 0.05
+
+// Bound cuts the limits of acid and base, by pump, to what carries pH no farther past the target than a test may. An
+// unknown pH leaves no room.
+func (l *Loops) Bound(now dosing.Instant, target dosing.Target, limits []dosing.Volume) {
+	ph := &l.prospect(now, target).ph
+	for _, side := range [...]struct {
+		pumps []dosing.PumpID
+		to    float64
+	}{{l.acids, float64(target.PH) - pastTarget}, {l.bases, float64(target.PH) + pastTarget}} {
+		for _, id := range side.pumps {
+			room := 0.0
+			if ph.known {
+				room = float64(l.ph.curve.AcidNeeded(ph.settled, side.to)*l.ph.capacity()) / l.pumps[id].AcidPerML
+			}
+			limits[id] = min(limits[id], dosing.FromMillilitres(max(0, float64(room*float64(l.tank.Quick())))))
+		}
+	}
+}
+
 // stocksWanted marks what is due of a begun blend, or the whole row where a new
 // one would be begun. What waits for room below the setpoint is not due.
 func (l *Loops) stocksWanted(target dosing.Target, ec *outlook, wanted []bool) {
