@@ -25,7 +25,7 @@ func (l *Loops) Wanted(now dosing.Instant, target dosing.Target, wanted []bool) 
 		}
 	}
 	if s.planned.ec.known && l.blend.usable() {
-		l.stocksWanted(target, &s.planned.ec, wanted)
+		l.blend.mark(l.pumps, target, &s.planned.ec, wanted)
 	}
 }
 
@@ -50,26 +50,26 @@ func (l *Loops) Bound(now dosing.Instant, target dosing.Target, limits []dosing.
 	}
 }
 
-// stocksWanted marks what is due of a begun blend, or the whole row where a new
+// mark marks what is due of a begun blend, or the whole row where a new
 // one would be begun. What waits for room below the setpoint is not due.
-func (l *Loops) stocksWanted(target dosing.Target, ec *outlook, wanted []bool) {
-	room := float64(target.EC) + deadBandEC + l.blend.smallest/2 - ec.settled
+func (b *blend) mark(pumps []dosing.Pump, target dosing.Target, ec *outlook, wanted []bool) {
+	room := float64(target.EC) + deadBandEC + b.smallest/2 - ec.settled
 	begun := false
-	for _, id := range l.blend.stocks {
-		p := &l.pumps[id]
-		if !l.blend.due(id) {
+	for _, id := range b.stocks {
+		p := &pumps[id]
+		if !b.due(id) {
 			continue
 		}
 		begun = true
-		wanted[id] = float64(room*l.blend.volume) >= float64(p.ECPerML*p.MinDose.Millilitres())
+		wanted[id] = float64(room*b.volume) >= float64(p.ECPerML*p.MinDose.Millilitres())
 	}
 	if begun || !(ec.need < 0) {
 		return
 	}
-	if !(ec.amount(float64(target.EC), deadBandEC, l.blend.smallest) > 0) {
+	if !(ec.amount(float64(target.EC), deadBandEC, b.smallest) > 0) {
 		return
 	}
-	for _, id := range l.blend.stocks {
-		wanted[id] = l.blend.shares[id] > 0
+	for _, id := range b.stocks {
+		wanted[id] = b.shares[id] > 0
 	}
 }
