@@ -127,6 +127,9 @@ func (a *account) limit(t *tankState, commissioned float64) float64 {
 	if t.swings {
 		most *= turnsShare
 	}
+	if !(commissioned > 0) {
+		return 0
+	}
 	return float64(min(float64(most*commissioned), a.along(t, most)) * a.weakest(t))
 }
 
