@@ -35,6 +35,7 @@ type Core struct {
 	epochs       epochs
 	hands        hands
 	titrations   titrations
+	fills        fills
 	doses        doses
 	decisions    decisions
 	learning     learning
@@ -103,6 +104,7 @@ func assemble(settings *Settings, restored ledger.State, now dosing.Instant) *Co
 	c.epochs = newEpochs(s, &c.wishes, &c.interlocks, &c.modes, restored, now)
 	c.hands = hands{station: s, epochs: &c.epochs, accounts: &c.accounts, offers: make([]handOffer, tanks)}
 	c.titrations = titrations{station: s, wishes: &c.wishes}
+	c.fills = fills{station: s, wishes: &c.wishes, stocks: &c.stocks, offers: make([]fillOffer, tanks)}
 	c.doses = doses{station: s, waits: &c.waits, interlocks: &c.interlocks, accounts: &c.accounts, stocks: &c.stocks, epochs: &c.epochs, owed: make([][]dosing.Volume, tanks)}
 	c.decisions = decisions{station: s, waits: &c.waits, doses: &c.doses, limits: make([]dosing.Volume, pumps), causes: make([]safety.Cause, pumps), would: make([]string, tanks)}
 	for i := range settings.Tanks {
@@ -220,6 +222,7 @@ func (c *Core) tick(now dosing.Instant) {
 	c.interlocks.evaluate(now)
 	c.doses.watchOpen(now)
 	c.titrations.follow(now)
+	c.fills.follow(now)
 	c.accounts.follow(now)
 	c.learning.learn(now)
 	c.stocks.look(now)

@@ -82,10 +82,16 @@ func (de *decisions) plan(now dosing.Instant, id dosing.TankID) (dosing.Plan, bo
 	if t.titration != nil {
 		return t.titration.next(now, id, t, de.settings.Safety.Pumps, de.limits)
 	}
+	if t.fillUp != nil {
+		t.fillUp.narrow(de.settings.Safety.Pumps, de.limits)
+	}
 	plan, ok := t.loops.Next(now, t.target(), de.limits)
 	de.doses.recordOwed(now, id)
 	if ok {
 		return plan, true
+	}
+	if t.fillUp != nil {
+		return dosing.Plan{}, false
 	}
 	t.loops.Bound(now, t.target(), de.limits)
 	return de.watch.Test(now, id, de.limits)
@@ -94,9 +100,11 @@ func (de *decisions) plan(now dosing.Instant, id dosing.TankID) (dosing.Plan, bo
 // topUp lets in what the level lacks, a pulse at a time. It goes before doses: what they are
 // planned for is then the water that is there, and between two pulses there is time for them.
 func (de *decisions) topUp(now dosing.Instant, id dosing.TankID) bool {
-	lacks := de.watch.Lacks(now, id)
+	lacks, reason := de.watch.Lacks(now, id), dosing.ReasonLevelLow
 	if !(lacks > 0) {
-		return false
+		if lacks, reason = de.dilutes(now, id), dosing.ReasonECHigh; !(lacks > 0) {
+			return false
+		}
 	}
 	for p := range de.limits {
 		pump := &de.settings.Safety.Pumps[p]
@@ -105,13 +113,37 @@ func (de *decisions) topUp(now dosing.Instant, id dosing.TankID) bool {
 		}
 		volume := min(dosing.FromMillilitres(1000*lacks), de.limits[p])
 		if volume >= pump.MinDose {
-			return de.put(now, dosing.Plan{Tank: id, Pump: dosing.PumpID(p), Volume: volume, Reason: dosing.ReasonLevelLow})
+			return de.put(now, dosing.Plan{Tank: id, Pump: dosing.PumpID(p), Volume: volume, Reason: reason})
 		}
 		if cause := de.causes[p]; de.limits[p] == 0 && cause != safety.CauseNone {
 			de.waits.refused(now, dosing.Plan{Tank: id, Pump: dosing.PumpID(p)}, safety.Verdict{Cause: cause})
 		}
 	}
 	return false
+}
+
+// Of the band of top-up, the room above the level at which diluting begins and ends: each of its pulses must be one that
+// the level shows.
+const dilutesFrom, dilutesTo = 0.5, 0.1
+
+// dilutes is how much water a valve of ours is to let in because EC stands above its warn band, in litres: as much as
+// brings it back where there is room below the upper end of top-up. While it does so nothing wants stock, and by
+// the EC at which the water will have mixed it ends before stock is wanted, so the two never work against each other.
+func (de *decisions) dilutes(now dosing.Instant, id dosing.TankID) float64 {
+	t, band := &de.tanks[id], &de.settings.Safety.Tanks[id].TopUpBand
+	level, rests := de.watch.Resting(now, id)
+	e := t.loops.Estimate(now, t.target())
+	over, weaker := float64(e.EC)-t.ec.present, float64(e.EC)-float64(t.plant.TopUp.EC)
+	room, wide := float64(band.High)-level, float64(band.High-band.Low)
+	if !(room > dilutesTo*wide) || !rests || !e.ECKnown || e.Away || t.titration != nil || t.fillUp != nil || !(weaker > over) || !(over > dosing.StartBand.EC) {
+		t.diluting = false
+		return 0
+	}
+	t.diluting = t.diluting || room > dilutesFrom*wide && over > dosing.WarnBand.EC && float64(e.MeasuredEC)-t.ec.present > dosing.WarnBand.EC
+	if !t.diluting {
+		return 0
+	}
+	return min(over/weaker*float64(t.plant.Quick()), room)
 }
 
 // needs says which role would be dosed if nothing stood in the way.

@@ -11,7 +11,7 @@
 // hands, doses ← decisions, learning, snapshot ← Core, which passes on events. A part writes its own fields alone and
 // asks a part below it by a method; what must not be dosed is judged the moment it changes, so interlocks stand below
 // all that changes it. Rejected: events from part to part within a step, since the order of the ledger's rows would
-// hang on who subscribed first; functions over one set of fields, which is what there was.
+// hang on who subscribed first; functions over one set of fields, which any of them may change.
 //
 // # What was learned ages while the daemon is away
 //

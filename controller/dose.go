@@ -202,6 +202,9 @@ func (ds *doses) settle(now dosing.Instant, outcome ledger.Outcome, counted dosi
 	if run := ds.tanks[plan.Tank].titration; run != nil {
 		run.gave(now, &ds.tanks[plan.Tank], &ds.settings.Safety.Pumps[plan.Pump], plan, outcome, s.Volume())
 	}
+	if f := ds.tanks[plan.Tank].fillUp; f != nil && outcome != ledger.OutcomeWithdrawn {
+		f.gave(plan.Pump, s.Volume())
+	}
 	if delivered {
 		ds.tanks[plan.Tank].dosedIons(&ds.settings.Safety, plan.Pump, s.Volume())
 	}

@@ -132,11 +132,12 @@ const (
 	RequestNewTube                  // operate: Pump, or its tube, was replaced
 	RequestMeter                    // operate: Meter: what a hand meter read in the tank
 	RequestTitrate                  // engineer: small doses that measure how much the water buffers
+	RequestFill                     // engineer: source water up to the working level, then up to the setpoints; Confirm approves the plan
 	RequestCount
 )
 
 var requestNames = [RequestCount]string{"none", "setpoint", "arm", "observe", "stop", "clear", "pause", "resume",
-	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate", "end-holiday", "pump-rate", "new-tube", "meter", "titrate"}
+	"maintenance", "cleaning", "confirm-water", "serviced", "hand-dose", "acknowledge", "shelve", "analysis", "raise-epoch", "void", "refill", "mark", "calibrate", "end-holiday", "pump-rate", "new-tube", "meter", "titrate", "fill"}
 
 func (k RequestKind) String() string { return requestNames[min(k, RequestCount-1)] }
 
@@ -194,7 +195,7 @@ func (k RequestKind) Lessens() bool {
 // Needs is the role a request of this kind needs.
 func (k RequestKind) Needs() Role {
 	switch k {
-	case RequestArm, RequestObserve, RequestClear, RequestConfirmWater, RequestAnalysis, RequestRaiseEpoch, RequestTitrate:
+	case RequestArm, RequestObserve, RequestClear, RequestConfirmWater, RequestAnalysis, RequestRaiseEpoch, RequestTitrate, RequestFill:
 		return RoleEngineer
 	case RequestNone:
 		return RoleCount

@@ -19,9 +19,7 @@ const (
 
 // larger are the exceptions of today with their size. None may grow, and one that is within
 // the limit again is struck out: so the list only gets shorter.
-var larger = map[string]int{
-	"controller/web.Server": 32,
-}
+var larger = map[string]int{}
 
 func TestNoFileTypeOrFunctionOfTheHouseGrowsBeyondWhatIsRead(t *testing.T) {
 	found := map[string]int{}

@@ -40,7 +40,8 @@ func (cs *calibrations) askMeter(now dosing.Instant, r *Request) {
 		cs.refuse(r, why)
 		return
 	}
-	text, stops := "", false
+	text := ""
+	var stops [dosing.QuantityCount]bool
 	var rows []ledger.Change
 	for _, read := range r.Meter.of() {
 		m := safety.BesideMeter(cs.watch, now, r.Tank, read.quantity, read.value)
@@ -48,10 +49,10 @@ func (cs *calibrations) askMeter(now dosing.Instant, r *Request) {
 		if m.Known {
 			row.Old = math.Round(m.Probe*1000) / 1000
 		}
-		rows, stops = append(rows, row), stops || m.Stops
+		rows, stops[read.quantity] = append(rows, row), m.Stops
 		text = joined(text, meterWords(read, &m))
 	}
-	if !stops {
+	if !stops[dosing.QuantityPH] && !stops[dosing.QuantityEC] {
 		if cs.wishes.mayWish(r) && cs.mayRecordStep(now, r) {
 			for _, row := range rows[:len(rows)-1] {
 				cs.change(row)
@@ -63,15 +64,25 @@ func (cs *calibrations) askMeter(now dosing.Instant, r *Request) {
 	for _, row := range rows {
 		cs.change(row)
 	}
+	cs.doubt(now, r, stops[dosing.QuantityPH], text)
+}
+
+// doubt withholds what a probe is needed for that a hand meter contradicts: by EC's the stocks alone, for EC
+// never blocks pH.
+func (cs *calibrations) doubt(now dosing.Instant, r *Request, pH bool, text string) {
 	if r.Note == "" {
 		r.Note = "hand meter and probe are far apart"
 	}
 	cs.wishes.lessen(now, r.Tank, "a hand meter and a probe are far apart", r.By, r.From)
-	state := cs.tanks[r.Tank].operator
-	state.Maintenance = true
+	state, held, what := cs.tanks[r.Tank].operator, ledger.PauseECDoubted, "No stock is dosed until leat mode resume; pH goes on"
+	if pH {
+		state.Maintenance, held, what = true, RequestMaintenance.String(), "Nothing is dosed until leat mode resume"
+	} else {
+		state.ECDoubted = true
+	}
 	cs.modes.setOperator(now, r.Tank, state)
-	cs.wishes.awaitLess(now, r, ledger.Change{Kind: ledger.ChangePause, Text: RequestMaintenance.String()},
-		text+". Nothing is dosed until leat mode resume: measure once more, check the meter in a fresh standard, and calibrate whichever is wrong")
+	cs.wishes.awaitLess(now, r, ledger.Change{Kind: ledger.ChangePause, Text: held},
+		text+". "+what+": measure once more, check the meter in a fresh standard, and calibrate whichever is wrong")
 }
 
 // metered is told that a reading is durable. Where it still agrees and a person entered it, it

@@ -35,7 +35,7 @@ func (m *modes) askMore(now dosing.Instant, r *Request) {
 		switch {
 		case t.operator.Cleaning:
 			m.refuse(r, "a cleaning is under way: confirm the water instead")
-		case !t.operator.Paused && !t.operator.Maintenance:
+		case !t.operator.Paused && !t.operator.Maintenance && !t.operator.ECDoubted:
 			m.refuse(r, "nothing is paused"+m.wishes.standing(r))
 		default:
 			m.wishes.awaitMore(now, r, ledger.Change{Kind: ledger.ChangePause}, "resumed")
@@ -164,7 +164,7 @@ func (m *modes) takeEffect(now dosing.Instant, id dosing.TankID, kind RequestKin
 		t.unlearn()
 		m.watch.Serviced(now, id)
 	case RequestResume:
-		t.operator.Paused, t.operator.Maintenance, t.pauseEnd = false, false, 0
+		t.operator.Paused, t.operator.Maintenance, t.operator.ECDoubted, t.pauseEnd = false, false, false, 0
 		m.watch.SetState(now, id, t.operator)
 	}
 }

@@ -22,6 +22,7 @@ type RememberedTank struct {
 	Mode                                       safety.Mode
 	Disarmed                                   string
 	Paused, Maintenance, Cleaning, Unconfirmed bool
+	ECDoubted, Filling                         bool
 	PauseLeft                                  time.Duration // 0 = it has no end
 	Latches                                    []string      // cause, and pump of a pump's own, sorted
 	PH, EC                                     SetpointView
@@ -45,7 +46,7 @@ func (c *Core) Remembered(now dosing.Instant) Remembered {
 	for i := range c.tanks {
 		id, t := dosing.TankID(i), &c.tanks[i]
 		r := RememberedTank{Mode: t.mode, Disarmed: t.disarmed, Paused: t.operator.Paused, Maintenance: t.operator.Maintenance,
-			Cleaning: t.operator.Cleaning, Unconfirmed: c.unconfirmed(id), PH: t.ph.view(), EC: t.ec.view(), Owed: slices.Clone(c.doses.owed[id]), Unseen: c.watch.Unseen(id)}
+			Cleaning: t.operator.Cleaning, ECDoubted: t.operator.ECDoubted, Filling: t.fillUp != nil && t.mode == safety.ModeArmed, Unconfirmed: c.unconfirmed(id), PH: t.ph.view(), EC: t.ec.view(), Owed: slices.Clone(c.doses.owed[id]), Unseen: c.watch.Unseen(id)}
 		if t.operator.Paused && t.pauseEnd != 0 {
 			r.PauseLeft = t.pauseEnd - now.Up
 		}

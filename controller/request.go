@@ -49,8 +49,8 @@ func (c *Core) request(now dosing.Instant, r *Request) {
 		c.setpoints.askEnd(now, r)
 	case RequestPumpRate:
 		c.stocks.askRate(now, r)
-	case RequestTitrate:
-		c.titrations.ask(now, r)
+	case RequestTitrate, RequestFill:
+		c.askRun(now, r)
 	case RequestNewTube:
 		c.stocks.askNewTube(now, r)
 	case RequestHandDose:
@@ -98,6 +98,8 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		c.epochs.raised(now, change)
 	case RequestTitrate:
 		accepted = c.titrations.written(now, w, change)
+	case RequestFill:
+		accepted = c.fills.written(now, w, change)
 	case RequestEndHoliday:
 		c.setpoints.holidayEnded(id, change.Text, change.At.Wall)
 	case RequestMeter:
@@ -123,4 +125,13 @@ func (c *Core) recorded(now dosing.Instant, change ledger.Change) {
 		c.wishes.reply(w, accepted, w.text)
 	}
 	c.out.Changed = true
+}
+
+// askRun asks for what doses by a plan of its own.
+func (c *Core) askRun(now dosing.Instant, r *Request) {
+	if r.Kind == RequestFill {
+		c.fills.ask(now, r)
+		return
+	}
+	c.titrations.ask(now, r)
 }

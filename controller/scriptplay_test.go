@@ -266,10 +266,10 @@ func (p *player) flush() {
 // look shows which interlocks and alarms came and went.
 func (p *player) look() {
 	p.flush()
-	view := p.view(north)
+	shown, sounding := p.Core.Standing(p.Now(), north)
 	holds := map[held]safety.Action{}
-	for i := range view.Holds {
-		h := &view.Holds[i]
+	for i := range shown {
+		h := &shown[i]
 		key := held{h.Cause, h.Pump}
 		if !p.shows(h) {
 			continue
@@ -292,8 +292,8 @@ func (p *player) look() {
 	}
 	p.holds = holds
 	alarms := map[safety.Cause]bool{}
-	for i := range view.Alarms {
-		a := &view.Alarms[i]
+	for i := range sounding {
+		a := &sounding[i]
 		if !a.State.Stands() || a.Priority == safety.PriorityLog {
 			continue
 		}

@@ -196,6 +196,8 @@ func asks(p []string) (deed, error) {
 	r := controller.Request{Kind: kind, Tank: north, By: p[0], From: "page", Role: controller.RoleEngineer, Note: p[3]}
 	again := false
 	switch {
+	case kind == controller.RequestFill && p[2] == " again":
+		again = true
 	case p[2] == "" || kind == controller.RequestVoid && p[2] == " last":
 	case kind == controller.RequestSetpoint && setpointWords.MatchString(p[2]):
 		words := setpointWords.FindStringSubmatch(p[2])

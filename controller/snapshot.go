@@ -55,6 +55,7 @@ func (sn *snapshot) ofTank(now dosing.Instant, id dosing.TankID) TankView {
 	v.Wants, v.ToppedUp = t.lacks(&estimate), t.loops.ToppedUp()
 	v.Ions = t.ions.view
 	v.Titration, v.Titrating = t.titrationWords(now), t.titration != nil
+	v.Fill, v.Filling = t.fillWords(now), t.fillUp != nil
 	v.LeavesWarn, v.LeavesHarm = t.leaves(now)
 	v.Leaving = t.leaving(now)
 	if t.operator.Paused && t.pauseEnd > 0 {
@@ -67,15 +68,8 @@ func (sn *snapshot) ofTank(now dosing.Instant, id dosing.TankID) TankView {
 			v.Inputs = append(v.Inputs, sn.inputView(now, dosing.InputID(i), in))
 		}
 	}
-	for _, trip := range sn.watch.Trips(id) {
-		v.Holds = append(v.Holds, sn.holdView(trip))
-	}
-	for _, trip := range sn.waits.of[id].now {
-		v.Holds = append(v.Holds, sn.holdView(trip))
-	}
-	for _, alarm := range sn.interlocks.alarms.Active(id, v.LeavesWarn, v.LeavesHarm) {
-		v.Alarms = append(v.Alarms, AlarmView(alarm))
-	}
+	v.Holds = sn.holdViews(id)
+	v.Alarms = sn.alarmViews(id, v.LeavesWarn, v.LeavesHarm)
 	v.Line = sn.lines.of[id].Figures()
 	v.Pours, v.Hands = sn.hands.pours(id), sn.hands.views(id)
 	v.Stocks = sn.stocks.views(id)
@@ -92,6 +86,24 @@ func (sn *snapshot) ofTank(now dosing.Instant, id dosing.TankID) TankView {
 	v.Reason, v.Next = sn.words(now, id, v, estimate)
 	v.Fit, v.FitCause = sn.fit(id, v)
 	return v
+}
+
+// holdViews are the active interlocks of a tank and what its loops wait for.
+func (sn *snapshot) holdViews(id dosing.TankID) (all []HoldView) {
+	for _, trip := range sn.watch.Trips(id) {
+		all = append(all, sn.holdView(trip))
+	}
+	for _, trip := range sn.waits.of[id].now {
+		all = append(all, sn.holdView(trip))
+	}
+	return all
+}
+
+func (sn *snapshot) alarmViews(id dosing.TankID, warn, harm time.Duration) (all []AlarmView) {
+	for _, alarm := range sn.interlocks.alarms.Active(id, warn, harm) {
+		all = append(all, AlarmView(alarm))
+	}
+	return all
 }
 
 func (sn *snapshot) unseenViews(id dosing.TankID) []UnseenView {
@@ -114,6 +126,8 @@ func (sn *snapshot) words(now dosing.Instant, id dosing.TankID, v TankView, e lo
 			"waits for the pump's report"
 	case v.Titrating:
 		return "titration " + v.Titration, "doses as usual when it is over"
+	case v.Filling:
+		return "fill " + v.Fill, "doses as usual when it is over"
 	case v.Mode != safety.ModeArmed:
 		return v.Mode.String(), "arm it to dose"
 	case !e.Known:

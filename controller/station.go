@@ -48,6 +48,10 @@ type tank struct {
 	titration   *titration // under way; nil = none is
 	titrated    string     // what came of the last one
 	found       measured   // by it
+	diluting    bool       // water is let in since EC is high
+	fillUp      *fillUp    // under way; nil = none is
+	filledUp    string     // what came of the last one
+	fillEnded   string     // why this start ended one, which it records
 	disarmed    string     // why it was armed and now observes without a person's word; empty = it does not
 	disarmedNow bool       // by this start, which records it
 }

@@ -35,7 +35,7 @@ func titrating(t *testing.T, o sim.Options) *stage {
 
 // titrated runs until no titration is under way and returns what came of it.
 func (s *stage) titrated() string {
-	if !s.until(8*time.Hour, func() bool { return !s.view(north).Titrating }) {
+	if !s.until(8*time.Hour, func() bool { return !s.Core.Titrating(north) }) {
 		s.t.Fatal("no end in eight hours")
 	}
 	s.pass(2 * time.Second) // its row

@@ -57,6 +57,8 @@ type TankView struct {
 	Stocks                 []StockView   // the containers from which it is dosed
 	Calibrating            string        // probe whose calibration is under way
 	Titration              string        // how far one is, or what the newest found of the water; empty = there was none
+	Fill                   string        // how far an approved fill is, or what came of the last; empty = there was none
+	Filling                bool          // one is under way
 	Titrating              bool          // one is under way
 	StepBy                 time.Time     // when it is given up unless its next step comes
 	Lapsed                 string        // probe whose calibration was given up so

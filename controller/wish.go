@@ -56,7 +56,7 @@ func wishOf(r *Request) int {
 }
 
 // lettingMore are the requests that let more happen.
-var lettingMore = [...]RequestKind{RequestArm, RequestResume, RequestClear, RequestConfirmWater, RequestTitrate}
+var lettingMore = [...]RequestKind{RequestArm, RequestResume, RequestClear, RequestConfirmWater, RequestTitrate, RequestFill}
 
 // answerWithin is how long an answer waits for the disk. Whoever asked is told then
 // that the disk is slow, and nothing more.
@@ -242,6 +242,9 @@ func (ws *wishes) restate(now dosing.Instant, id dosing.TankID, kind RequestKind
 		if t.operator.Maintenance {
 			write(ledger.ChangePause, RequestMaintenance.String(), time.Time{})
 		}
+		if t.operator.ECDoubted {
+			write(ledger.ChangePause, ledger.PauseECDoubted, time.Time{})
+		}
 	case RequestClear:
 		ws.restateMode(id, row)
 		for _, trip := range ws.watch.Trips(id) {
@@ -251,6 +254,8 @@ func (ws *wishes) restate(now dosing.Instant, id dosing.TankID, kind RequestKind
 		}
 	case RequestTitrate:
 		write(ledger.ChangeTitration, "ended: "+row.Note, time.Time{})
+	case RequestFill:
+		write(ledger.ChangeFill, "ended before it was done: "+row.Note, time.Time{})
 	case RequestConfirmWater:
 		if ws.unconfirmed(id) {
 			write(ledger.ChangeUnconfirmed, t.operator.Why, time.Time{})
@@ -290,7 +295,7 @@ func (ws *wishes) standing(r *Request) string {
 	mode, cause := ws.modeAndCause(r.Tank)
 	row := safety.Of(cause)
 	switch {
-	case r.Kind == RequestStop || r.Kind == RequestCleaning || r.Kind == RequestSetpoint || r.Kind == RequestAnalysis || r.Kind == RequestTitrate:
+	case r.Kind == RequestStop || r.Kind == RequestCleaning || r.Kind == RequestSetpoint || r.Kind == RequestAnalysis || r.Kind == RequestTitrate || r.Kind == RequestFill:
 		return ""
 	case mode == safety.ModeStopped && r.Kind == RequestClear:
 		return ", but " + ws.staying(r.Tank)

@@ -2,6 +2,7 @@ package deploy_test
 
 import (
 	"encoding/json"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -35,7 +36,7 @@ func program(t *testing.T, name, pkg string) string {
 	return ""
 }
 
-func read(t *testing.T, name string) string {
+func read(t testing.TB, name string) string {
 	t.Helper()
 	text, err := os.ReadFile(name)
 	if err != nil {
@@ -313,5 +314,35 @@ func TestBrokerTakesNoStrangers(t *testing.T) {
 		if _, err := join(t, url, user, password); err == nil {
 			t.Errorf("%q with password %q was let in", user, password)
 		}
+	}
+}
+
+// The second command of the shipped unit, in a folder of thirty-three copies and what else may lie there.
+func TestNightlyCopyKeepsTheNewestThirty(t *testing.T) {
+	commands := regexp.MustCompile(`(?m)^ExecStart=/bin/sh -c '(.*)'$`).FindAllStringSubmatch(read(t, "systemd/leat-backup.service"), -1)
+	if len(commands) != 2 {
+		t.Fatalf("%d commands", len(commands))
+	}
+	dir := t.TempDir()
+	var names []string
+	for i := range 33 {
+		names = append(names, fmt.Sprintf("leat-202605%02d-031700-000.db", i+1))
+	}
+	for _, name := range append(names, "leat-20260601-031700-000.db.unfinished", "notes.txt") {
+		if err := os.WriteFile(filepath.Join(dir, name), nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	command := exec.Command("/bin/sh", "-c", strings.ReplaceAll(commands[1][1], "%%", "%"))
+	command.Env = append(os.Environ(), "STATE_DIRECTORY="+dir)
+	if out, err := command.CombinedOutput(); err != nil {
+		t.Fatalf("%v %s", err, out)
+	}
+	left, err := filepath.Glob(filepath.Join(dir, "leat-*.db"))
+	if err != nil || len(left) != 30 || filepath.Base(left[0]) != names[3] {
+		t.Errorf("%d copies are left, %v first; %v", len(left), left[0], err)
+	}
+	if all, _ := os.ReadDir(dir); len(all) != 32 {
+		t.Errorf("%d files are left", len(all))
 	}
 }

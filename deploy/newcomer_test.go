@@ -34,7 +34,7 @@ const released = "1.2.0"
 var built string // by this run; removed after it
 
 // releaseOf is the folder of the packages; they take minutes to make.
-func releaseOf(t *testing.T) string {
+func releaseOf(t testing.TB) string {
 	t.Helper()
 	if !apptest.Real() {
 		t.Skip("LEAT_REAL=1 makes the packages of a release and tries them")

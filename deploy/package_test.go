@@ -1,7 +1,6 @@
 package deploy_test
 
 import (
-	"encoding/json"
 	"fmt"
 	"os"
 	"os/exec"
@@ -134,23 +133,10 @@ func TestClusterRunsOneDaemonAndNeverTwo(t *testing.T) {
 // The outside judge is promtool of Prometheus 2.42, Debian.
 func TestEveryQueryOfTheDashboardsIsOneThatPrometheusTakes(t *testing.T) {
 	promtool := program(t, "promtool", "prometheus")
-	files, err := filepath.Glob("grafana/*.json")
-	if err != nil || len(files) != 3 {
-		t.Fatalf("dashboards %v, %v", files, err)
-	}
 	rules, n := "groups:\n  - name: dashboards\n    rules:\n", 0
-	for _, file := range files {
-		var dashboard struct {
-			Panels []struct {
-				Title   string
-				Targets []struct{ Expr string }
-			}
-		}
-		if err := json.Unmarshal([]byte(read(t, file)), &dashboard); err != nil {
-			t.Fatalf("%s: %v", file, err)
-		}
-		for _, panel := range dashboard.Panels {
-			for _, target := range panel.Targets {
+	for _, panels := range dashboards(t) {
+		for _, p := range panels {
+			for _, target := range p.Targets {
 				query := regexp.MustCompile(`\$\w+`).ReplaceAllString(target.Expr, "north")
 				rules += fmt.Sprintf("      - {record: 'panel:%d', expr: '%s'}\n", n, query)
 				n++

@@ -10,6 +10,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -17,29 +18,32 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+
+	"leat/controller/app/apptest"
 )
 
-// largestProgram is what a program may weigh, stripped.
-const largestProgram = 25 << 20
+// largestProgram is what a program may weigh, stripped, in bytes.
+const largestProgram = 25_000_000
 
 // The outside judges are the emulators of QEMU 7.2, Debian: the programs really run.
 func TestProgramsAreStaticAndRunOnTheirMachines(t *testing.T) {
 	folder := releaseOf(t)
-	for machine, emulator := range map[string]string{"amd64": "", "arm64": "qemu-aarch64-static", "armhf": "qemu-arm-static"} {
-		path := filepath.Join(folder, "leat-"+machine)
+	for name, emulator := range map[string]string{"leat-amd64": "", "leat-arm64": "qemu-aarch64-static", "leat-armhf": "qemu-arm-static",
+		"leat-cluster-amd64": "", "leat-cluster-arm64": "qemu-aarch64-static", "leat-cluster-armhf": "qemu-arm-static"} {
+		path := filepath.Join(folder, name)
 		file, err := elf.Open(path)
 		if err != nil {
 			t.Fatal(err)
 		}
 		if file.Section(".interp") != nil || file.Section(".symtab") != nil {
-			t.Errorf("%s is not static, or not stripped", machine)
+			t.Errorf("%s is not static, or not stripped", name)
 		}
 		_ = file.Close()
 		info, err := os.Stat(path)
 		if err != nil || info.Size() > largestProgram {
-			t.Errorf("%s: %d bytes, %v; at most %d", machine, info.Size(), err, largestProgram)
+			t.Errorf("%s: %d bytes, %v; at most %d", name, info.Size(), err, largestProgram)
 		}
-		t.Logf("%s: %d bytes", machine, info.Size())
+		t.Logf("%s: %d bytes", name, info.Size())
 		for said, words := range map[string][]string{
 			"leat " + released:          {"version"},
 			"No fault found":            {"check", "-config", "minimal.toml"},
@@ -51,7 +55,7 @@ func TestProgramsAreStaticAndRunOnTheirMachines(t *testing.T) {
 				command = exec.Command(program(t, emulator, "qemu-user-static"), append([]string{path}, words...)...)
 			}
 			if out, err := command.CombinedOutput(); err != nil || !strings.Contains(string(out), said) {
-				t.Errorf("%s %v: %v, %s", machine, words, err, out)
+				t.Errorf("%s %v: %v, %s", name, words, err, out)
 			}
 		}
 	}
@@ -89,7 +93,8 @@ func TestPackageHoldsWhatItsUserLooksFor(t *testing.T) {
 }
 
 // The outside judge of the layout is skopeo of Debian, which checks every digest as it copies. No container engine runs
-// here: what is in the image is run in its own root instead, as the image's user.
+// here (podman 4.3 loads the image and then refuses the machine's cgroups): the daemon is run in the image's own root
+// instead, as the image's user, against a real broker.
 func TestImageHoldsAllThatItsProgramNeedsAndNothingElse(t *testing.T) {
 	folder, root := releaseOf(t), t.TempDir()
 	archive := "oci-archive:" + filepath.Join(folder, "leat-"+released+".oci.tar")
@@ -136,14 +141,42 @@ func TestImageHoldsAllThatItsProgramNeedsAndNothingElse(t *testing.T) {
 	if os.Geteuid() != 0 {
 		t.Skip("only root can enter the image's root")
 	}
-	if err := os.WriteFile(filepath.Join(root, "etc/leat/leat.toml"), []byte("[station]\ntime_zone = \"Europe/Lisbon\"\n\n"+read(t, "minimal.toml")), 0o644); err != nil {
+	broker, page := apptest.NewBroker(t), apptest.Port(t)
+	settings := "[station]\ntime_zone = \"Europe/Lisbon\"\n\n[broker]\nurl = \"" + broker.URL() + "\"\n\n[page]\nlisten = \"127.0.0.1:" + page + "\"\n\n"
+	if err := os.WriteFile(filepath.Join(root, "etc/leat/leat.toml"), []byte(settings+read(t, "minimal.toml")), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	command := exec.Command("/leat", "check", "-config", "/etc/leat/leat.toml")
-	command.Env, command.Dir = []string{"STATE_DIRECTORY=/var/lib/leat"}, "/"
-	command.SysProcAttr = &syscall.SysProcAttr{Chroot: root, Credential: &syscall.Credential{Uid: 65532, Gid: 65532}}
-	if out, err := command.CombinedOutput(); err != nil || !strings.Contains(string(out), "ledger and history in /var/lib/leat") {
+	inside := func(words ...string) *exec.Cmd {
+		command := exec.Command("/leat", append(words, "-config", "/etc/leat/leat.toml")...)
+		command.Env, command.Dir = []string{"STATE_DIRECTORY=/var/lib/leat", "PATH=/"}, "/"
+		command.SysProcAttr = &syscall.SysProcAttr{Chroot: root, Credential: &syscall.Credential{Uid: 65532, Gid: 65532}}
+		return command
+	}
+	if out, err := inside("check").CombinedOutput(); err != nil || !strings.Contains(string(out), "ledger and history in /var/lib/leat") {
 		t.Errorf("in the image: %v\n%s", err, out)
+	}
+	daemon, said := inside("run"), &bytes.Buffer{}
+	daemon.Stderr = said
+	if err := daemon.Start(); err != nil {
+		t.Fatal(err)
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- daemon.Wait() }()
+	t.Cleanup(func() { _ = daemon.Process.Kill() })
+	apptest.Eventually(t, "the daemon in the image decides, and its link to the broker is open", func() bool {
+		answer, err := http.Get("http://127.0.0.1:" + page + "/metrics")
+		if err != nil {
+			return false
+		}
+		defer func() { _ = answer.Body.Close() }()
+		text, err := io.ReadAll(answer.Body)
+		return err == nil && strings.Contains(string(text), "\nleat_broker_connected{station=\"station\"} 1\n")
+	})
+	if err := daemon.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	if err := <-ended; err != nil || !strings.Contains(said.String(), "stopped, pumps off") {
+		t.Errorf("the image's daemon ended with %v:\n%s", err, said)
 	}
 }
 

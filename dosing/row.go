@@ -234,10 +234,11 @@ const (
 	ReasonTest             // whether a probe that stands still is alive
 	ReasonTitration        // how much the water buffers
 	ReasonLevelLow         // the level is below the band in which top-up keeps it
+	ReasonECHigh           // settled EC above setpoint: water dilutes it
 	ReasonCount
 )
 
-var reasonTexts = [ReasonCount]string{"no reason", "pH high", "pH low", "EC low", "rest of the blend", "top-up", "test of the pH probe", "titration", "level low"}
+var reasonTexts = [ReasonCount]string{"no reason", "pH high", "pH low", "EC low", "rest of the blend", "top-up", "test of the pH probe", "titration", "level low", "EC high"}
 
 func (r Reason) String() string { return reasonTexts[min(r, ReasonCount-1)] }
 

@@ -202,6 +202,19 @@ func (a *account) words(limit float64) string {
 	return fmt.Sprintf("%.2f of %.2f pH of %s not yet seen by the probe", float64(accountPH*given)/limit, accountPH, a.class)
 }
 
+// unproved is what is kept of the doses of a tank until readings have shown what they did.
+type unproved struct {
+	accounts   [response.Classes]account
+	accounted  int64                       // bin of readings in which evidence was last looked for
+	freed      [dosing.QuantityCount]freed // of pH and EC, by a hand meter
+	responses  *response.Responses
+	progressPH progress
+	progressEC progress
+	silence    silence
+	turns      turns
+	swings     bool // as of the last bin of readings
+}
+
 // accounts keeps what no reading has shown of what was given.
 type accounts struct{ *state }
 
@@ -219,30 +232,6 @@ func (ac *accounts) amount(t *tankState, pump *dosing.Pump, volume dosing.Volume
 		perML = pump.ECPerML
 	}
 	return class, float64(volume.Millilitres()*perML) / litres, true
-}
-
-// unseen is the volume of the dose's liquid that its account leaves.
-func (s *sight) unseen() dosing.Volume {
-	class, perML, ok := s.watch.amount(s.tank, s.pump, dosing.Millilitre)
-	if !ok {
-		return 0
-	}
-	a := &s.tank.accounts[class]
-	limit := a.limit(s.tank, s.commissioned)
-	room := a.room(s.tank, limit, s.now.Up, s.own.is)
-	others := a.given
-	if s.own.is {
-		others -= a.open + rounds*limit
-	}
-	most := volumeOf(room, perML)
-	switch {
-	case class == response.Stock:
-	case others <= 0, room > 0 && a.rests(limit) && s.smallestPasses(float64(perML)):
-		// Else a weak buffer could never be corrected. Whether one dose is too coarse for
-		// the water is for the cap on its effect to say.
-		most = max(most, s.pump.MinDose)
-	}
-	return most
 }
 
 // enter puts a dose into its account: in full, when it is ordered.
@@ -309,37 +298,6 @@ func (t *tankState) meet(alkalinity float64) {
 	met := max(min(alkalinity, a.limit(t, commissioned)-a.met), 0)
 	a.given -= met
 	a.met += met
-}
-
-// checkAccounts looks for evidence once in each bin of readings.
-func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
-	commissioned, _ := t.buffers()
-	index := t.responses.Track(response.Acid).Bin(now.Up)
-	if index == t.accounted || !(commissioned > 0) {
-		return
-	}
-	t.accounted, t.swings = index, t.turns.swings(now.Up)
-	s := sight{watch: w, now: now, tank: t}
-	s.gather()
-	acid := &t.accounts[response.Acid]
-	if idle := -s.credit - acid.given; idle > 0 { // alkalinity that no acid met in a mixing time
-		acid.given += idle
-		acid.met = max(acid.met-idle, 0)
-	}
-	for class, onWay := range [...]float64{s.transit.acid, s.transit.base, s.transit.ec} {
-		a := &t.accounts[class]
-		limit := a.limit(t, commissioned)
-		if a.restored {
-			// The record holds amounts and not the buffer: full is full.
-			a.restored, a.given = false, min(a.given, limit)
-		}
-		a.tasted(t, now.Up)
-		if a.confirm(t, now.Up, onWay, commissioned) && a.class != response.Stock {
-			acid.met = 0 // base that is answered shows the same probe alive
-		}
-		a.fill(limit)
-		a.silent = a.tests >= maxTests && (a.silent || now.Up-a.last >= t.patience())
-	}
 }
 
 // Unanswered says what of a class went into a tank, the tests at the limit among it, without a

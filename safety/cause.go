@@ -110,6 +110,8 @@ const (
 	CauseWatchedInvalid // a watched sensor is silent or reads what cannot be
 	// Top-up by a valve of ours.
 	CauseTopUpHeld // the level does not go with the water that is let in, or a flood kept some
+	// A person's meter beside the EC probe.
+	CauseECDoubted // they are far apart
 	CauseCount
 )
 
@@ -203,6 +205,7 @@ var causeNames = [CauseCount]string{
 	CauseUVLampOld:           "uv-lamp-old",
 	CauseWatchedInvalid:      "watched-invalid",
 	CauseTopUpHeld:           "top-up-held",
+	CauseECDoubted:           "ec-doubted",
 }
 
 // String is the cause's one name in log, metrics, topics and page.

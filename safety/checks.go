@@ -6,13 +6,7 @@ import (
 	"time"
 
 	"leat/dosing"
-)
-
-// tankCheck raises or lowers one cause of a tank; pumpCheck one of a pump. A check
-// that is not in these tables, or that forgets its cell, counts as tripped.
-type (
-	tankCheck func(w *Watch, now dosing.Instant, t *tankState)
-	pumpCheck func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState)
+	"leat/safety/response"
 )
 
 var tankChecks = [CauseCount]tankCheck{
@@ -24,6 +18,9 @@ var tankChecks = [CauseCount]tankCheck{
 	},
 	CauseOperatorPause: func(_ *Watch, now dosing.Instant, t *tankState) {
 		t.put(now, CauseOperatorPause, t.operator.Paused, t.operator.Why)
+	},
+	CauseECDoubted: func(_ *Watch, now dosing.Instant, t *tankState) {
+		t.put(now, CauseECDoubted, t.operator.ECDoubted, "")
 	},
 	CauseMaintenance: func(_ *Watch, now dosing.Instant, t *tankState) {
 		t.put(now, CauseMaintenance, t.operator.Maintenance, t.operator.Why)
@@ -102,17 +99,6 @@ var tankChecks = [CauseCount]tankCheck{
 			s.detail = fmt.Sprintf("%s; %s to go", t.wait.why, words(left))
 		}
 	},
-}
-
-// words prints a duration as a grower would say it.
-func words(d time.Duration) string {
-	switch {
-	case d < 2*time.Minute:
-		return fmt.Sprintf("%.0f s", d.Seconds())
-	case d < 2*time.Hour:
-		return fmt.Sprintf("%.0f min", d.Minutes())
-	}
-	return fmt.Sprintf("%.1f h", d.Hours())
 }
 
 func checkStop(w *Watch, now dosing.Instant, t *tankState) {
@@ -337,4 +323,35 @@ func checkResponses(w *Watch, now dosing.Instant, t *tankState) {
 	}
 	w.checkProgress(now, t)
 	w.checkAccounts(now, t)
+}
+
+// checkAccounts looks for evidence once in each bin of readings.
+func (w *Watch) checkAccounts(now dosing.Instant, t *tankState) {
+	commissioned, _ := t.buffers()
+	index := t.responses.Track(response.Acid).Bin(now.Up)
+	if index == t.accounted || !(commissioned > 0) {
+		return
+	}
+	t.accounted, t.swings = index, t.turns.swings(now.Up)
+	s := sight{watch: w, now: now, tank: t}
+	s.gather()
+	acid := &t.accounts[response.Acid]
+	if idle := -s.credit - acid.given; idle > 0 { // alkalinity that no acid met in a mixing time
+		acid.given += idle
+		acid.met = max(acid.met-idle, 0)
+	}
+	for class, onWay := range [...]float64{s.transit.acid, s.transit.base, s.transit.ec} {
+		a := &t.accounts[class]
+		limit := a.limit(t, commissioned)
+		if a.restored {
+			// The record holds amounts and not the buffer: full is full.
+			a.restored, a.given = false, min(a.given, limit)
+		}
+		a.tasted(t, now.Up)
+		if a.confirm(t, now.Up, onWay, commissioned) && a.class != response.Stock {
+			acid.met = 0 // base that is answered shows the same probe alive
+		}
+		a.fill(limit)
+		a.silent = a.tests >= maxTests && (a.silent || now.Up-a.last >= t.patience())
+	}
 }

@@ -25,47 +25,47 @@
 //
 // # One sample is no event
 //
-// One level of 700 L among 1382 latched the tank, priority *now*; one wild pH after a silence left its probe invalid
-// until a person came. Now a sample that nothing else bears out holds at once and latches no sooner than three
-// readings over half a minute say the same (`lastsCount`, `lastsFor`). A pH or EC is compared with the newest
-// believed reading and with the median of three; a level that leapt by 15 % of the volume is not known until it
-// has stayed; a contact of leak, stop or circulation holds for half a minute after its last signal, so that one
-// that bounces is one trouble. The exception is the stop: two signals within half a minute latch, since a person
-// who presses and lets go has stopped it, and a spark on the wire is one. Property test: whatever one sample of
-// whatever input reads in whatever state of a healthy farm, nothing latches and every pump is free a quarter of an
-// hour later. `leat rehearse -faults wild-sample -seed 3000 -nights 100`: 51 violations of invariant 41 and pH in
-// band .853 before, none and .999 since. Rejected: to discard the sample unseen (it might be the first of many),
-// and the same patience for the stop (a button that is let go after five seconds would have stopped nothing).
+// Believed alone, one level of 700 L among 1382 latches the tank, and one wild pH after a silence leaves its probe
+// invalid until a person comes. So a sample that nothing else bears out holds at once and latches no sooner than
+// three readings over half a minute say the same (`lastsCount`, `lastsFor`). A pH or EC is compared with the newest
+// believed reading and with the median of three; a level that leapt by 15 % of the volume is not known until it has
+// stayed; a contact of leak, stop or circulation holds for half a minute after its last signal, so that one that
+// bounces is one trouble. The exception is the stop: two signals within half a minute latch, since a person who
+// presses and lets go has stopped it, and a spark on the wire is one. Property test: whatever one sample of whatever
+// input reads in whatever state of a healthy farm, nothing latches and every pump is free a quarter of an hour later.
+// `leat rehearse -faults wild-sample -seed 3000 -nights 100`: 51 violations of invariant 41 and pH in band .853
+// without it, none and .999 with it. Rejected: to discard the sample unseen (it might be the first of many), and the
+// same patience for the stop (a button that is let go after five seconds would have stopped nothing).
 //
 // # An outlet is judged by the orders of its own tank
 //
-// With both end switches of the sample farm wired, each outlet counted as unproved whenever the other tank was
-// dosed: `leat rehearse -config` over four fault-free nights, 1119 holds and 49 alarms; now none. A valve is judged
-// once an order of its tank has run for ten seconds, and when such an order is refused or lost while the valve was
-// never seen open; it holds until it reads open, at most a mixing time, after which the next order tells. Rejected:
-// to judge it at rest (a valve may rest open or shut), and to latch (the node itself refuses a shut valve).
+// Judged by every order of the row, an outlet with both end switches wired counts as unproved whenever the other tank
+// is dosed: `leat rehearse -config` over four fault-free nights gives 1119 holds and 49 alarms, and none when it is
+// judged by its own. A valve is judged once an order of its tank has run for ten seconds, and when such an order is
+// refused or lost while the valve was never seen open; it holds until it reads open, at most a mixing time, after
+// which the next order tells. Rejected: to judge it at rest (a valve may rest open or shut), and to latch (the node
+// itself refuses a shut valve).
 //
 // # What runs away without a dose is seen from what doses and plants could have done at most
 //
-// `safety/unexplained.go` carries the lowest and highest acid need and the highest EC that anything explains (doses at
-// the gate's weakest buffer, acid 0.25 and base 0.5 meq/L/h, fresh alkalinity, evaporation) and draws them after
+// `safety/unexplained.go` carries the lowest and highest acid need and the highest EC that anything explains (doses
+// at the gate's weakest buffer, acid 0.25 and base 0.5 meq/L/h, fresh alkalinity, evaporation) and draws them after
 // the readings by 0.5 pH down, 2 up, 0.3 mS/cm; whatever lies beyond stops every tank of the row, since what is cut
 // is the supply of all its pumps. With 0.3 pH in place of 0.5 three fault-free nights of 600 were stopped, with 0.5
-// none. `leat rehearse -faults pump-stuck-on -seed 3000 -nights 20`: 18 named after 6.6 min (median; before, none),
-// the other two stopped as water that nobody knows, at pH 4. It is silent while leat observes, floods, is serviced,
-// or a person has just poured something in and entered it: other hands then dose. A siphon that the base pump
-// answers shows only when the base stops.
+// none. `leat rehearse -faults pump-stuck-on -seed 3000 -nights 20`: 18 named after 6.6 min (median; without this,
+// none), the other two stopped as water that nobody knows, at pH 4. It is silent while leat observes, floods, is
+// serviced, or a person has just poured something in and entered it: other hands then dose. A siphon that the base
+// pump answers shows only when the base stops.
 //
 // # Half of what nobody explains must be movement
 //
-// What is on its way counts at the weakest buffer, and that is believed weaker at once when a dose
-// seems strong or trust is lost. By that alone a pH that stood still lay beyond its bound: `leat
-// rehearse -set day -seed 31059 -nights 1`, every tank of the row stopped, no fault. Now pH must truly
-// have gone half of the allowance, counted at the greatest scale since. Rejected: to count what was
-// given by the new scale at both ends (acid undiluted then explains its own fall: 4 min later); an
-// allowance of 0.15 pH and a share of what was given lately (a welded relay cut 2 min sooner, 1.71 →
-// 1.42 pH by doses, but whoever pours 0.4 pH in without a word stops the row). What runs on goes
-// through dead time and lag before it shows: that is for the node's current, the container's size.
+// What is on its way counts at the weakest buffer, and that is believed weaker at once when a dose seems strong or
+// trust is lost. By that alone a pH that stands still lies beyond its bound: `leat rehearse -set day -seed 31059
+// -nights 1` stopped every tank of the row without a fault. So pH must truly have gone half of the allowance, counted
+// at the greatest scale since. Rejected: to count what was given by the new scale at both ends (acid undiluted then
+// explains its own fall: 4 min later); an allowance of 0.15 pH and a share of what was given lately (a welded relay
+// cut 2 min sooner, 1.71 → 1.42 pH by doses, but whoever pours 0.4 pH in without a word stops the row). What runs on
+// goes through dead time and lag before it shows: that is for the node's current, the container's size.
 //
 // # An electrode that steps is dead, and water that leapt is met by first doses
 //
@@ -110,31 +110,33 @@
 //
 // # Reagent is released by what the probe has shown
 //
-// `account.go`, `evidence.go`, `firstdose.go`: what was given and no reading has shown is at most 0.30 pH at the weakest
-// credible buffer and 0.20 mS/cm; after three answers a quarter more of acid and base. The weakest credible buffer is two
-// thirds of the commissioned before anything was answered, .86 of it where it was measured; then exp(m − s) as of the last answer, at most doubled with
-// each, and never more than what the gate's own answered doses show: the loop's scale is slow to follow a buffer that
-// falls as carbonate leaves (outside water, held: 1.08 pH by doses without this, .52 with it). Acid and base share it.
+// `account.go`, `evidence.go`, `firstdose.go`: what was given and no reading has shown is at most 0.30 pH at the
+// weakest credible buffer and 0.20 mS/cm; after three answers a quarter more of acid and base. The weakest credible
+// buffer is two thirds of the commissioned before anything was answered, .86 of it where it was measured; then exp(m
+// − s) as of the last answer, at most doubled with each, and never more than what the gate's own answered doses show:
+// the loop's scale is slow to follow a buffer that falls as carbonate leaves (outside water, held: 1.08 pH by doses
+// without this, .52 with it). Acid and base share it.
 //
 // Out of the account comes what a mean of readings moved the dose's way by, and at most as much again where a drift
-// against the dose, measured just before, was stopped as well (water without phosphate, where plants lift pH as fast as a
-// dose lowers it: depleted .909/.502 → .918/.555 in 60 nights); all that has arrived once that movement has
-// come to rest, once the response test saw a pool answered while the readings moved at all, or once the reading, its
-// doses arrived and those of its opposite three mixing times ago, went the other way by itself: 0.03 pH within half an hour, 0.06 within two. Nothing else does: no time,
-// restart, reload, service or clearing. Top-up's known alkalinity meets acid, between two words of the probe no more than
-// the limit once more. The record is told what is left at most once in a mixing time, and a replay adds every dose since,
-// so it may find more and never less. A full account rests until half of it was seen, since doses that trickle in leave
-// the water no rest in which evidence shows. After half an hour or two mixing times, near the setpoint two hours, a test
-// of 0.05 pH, and another; then nothing more, and `unconfirmed-long` asks a person to look. It latches nothing: as
-// `no-response` it stopped three healthy nights of 180 (`soft`, `farms`, `ammonium`), whose water buffered five times what
-// it was told while plants drank against the doses; the fit of so small doses is unsure by more than their effect.
+// against the dose, measured just before, was stopped as well (water without phosphate, where plants lift pH as fast
+// as a dose lowers it: depleted .909/.502 → .918/.555 in 60 nights); all that has arrived once that movement has come
+// to rest, once the response test saw a pool answered while the readings moved at all, or once the reading, its doses
+// arrived and those of its opposite three mixing times ago, went the other way by itself: 0.03 pH within half an
+// hour, 0.06 within two. Nothing else does: no time, restart, reload, service or clearing. Top-up's known alkalinity
+// meets acid, between two words of the probe no more than the limit once more. The record is told what is left at
+// most once in a mixing time, and a replay adds every dose since, so it may find more and never less. A full account
+// rests until half of it was seen, since doses that trickle in leave the water no rest in which evidence shows. After
+// half an hour or two mixing times, near the setpoint two hours, a test of 0.05 pH, and another; then nothing more,
+// and `unconfirmed-long` asks a person to look. It latches nothing: as `no-response` it stopped three healthy nights
+// of 180 (`soft`, `farms`, `ammonium`), whose water buffered five times what it was told while plants drank against
+// the doses; the fit of so small doses is unsure by more than their effect.
 //
 // `turns.go`: from the second change between acid and base within two hours on, a third may be unseen. Half-blocked
-// circulation answers later than told, each dose is followed by a larger one of its opposite, and pH swings wider: outside
-// water, half, seed 20000 ×20: 4 nights above .60 pH by doses without it and the rule on the opposite, none with both (worst 1.15 → .15), at no cost
-// (`standard` .996/.978 both); with the detectors that came beside it one night is above again (.75). Rejected: a
-// wait that doubles with each change (1.52 for .15, in band .995/.968), and less on its way near the setpoint (undiluted
-// acid no better, in band .991/.945).
+// circulation answers later than told, each dose is followed by a larger one of its opposite, and pH swings wider:
+// outside water, half, seed 20000 ×20: 4 nights above .60 pH by doses without it and the rule on the opposite, none
+// with both (worst 1.15 → .15), at no cost (`standard` .996/.978 both); with the detectors that came beside it one
+// night is above again (.75). Rejected: a wait that doubles with each change (1.52 for .15, in band .995/.968), and
+// less on its way near the setpoint (undiluted acid no better, in band .991/.945).
 //
 // The first dose after arming, service and a pause of two hours is such a small one, near the setpoint the first two
 // (swapped lines 1.08 → .83 pH by doses; phosphate run down: 23 stops in 60 nights → 2). Within 0.2 pH of the setpoint one

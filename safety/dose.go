@@ -16,6 +16,15 @@ type uncertainDose struct {
 	closed bool // settled in full
 }
 
+// dosed is when a tank was dosed, and which of its doses nobody knows the fate of.
+type dosed struct {
+	lastRole  [dosing.RoleCount]when
+	lastGroup [dosing.GroupCount]when
+	lastDose  when
+	uncertain []uncertainDose
+	thirds    thrice // uncertain doses
+}
+
 // book takes what becomes of each dose.
 type book struct {
 	*state
@@ -95,19 +104,6 @@ func (bk *book) given(d dosing.Dose, up time.Duration) {
 	}
 	t.lastRole[min(pump.Role, dosing.RoleCount-1)].set(up)
 	t.lastGroup[min(pump.Group, dosing.GroupCount-1)].set(up)
-}
-
-// seed looks through the doses of earlier runs that the totals were given at the
-// start, so that waits and shares hold across a restart.
-func (w *Watch) seed(now dosing.Instant) {
-	w.seeded = true
-	for i := range w.tanks {
-		w.totals.EachInTransit(w.tanks[i].id, now.Up, 25*time.Hour, 0, func(d *dosing.Dose, _ float64) {
-			if int(d.Pump) < len(w.pumps) {
-				w.given(*d, d.Up)
-			}
-		})
-	}
 }
 
 // Doubted says that no word came of the open dose of this pump, or its node

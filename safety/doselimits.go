@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/safety/response"
 )
 
 // The limits of one dose. The smallest of them is the largest dose, and Gate.Allowance
@@ -137,4 +138,28 @@ func (bu *budgets) stockLeft(p dosing.PumpID) dosing.Volume {
 		left = min(left, dosing.FromMillilitres(bu.inputs[id].last.Value()*1000))
 	}
 	return left
+}
+
+// unseen is the volume of the dose's liquid that its account leaves.
+func (s *sight) unseen() dosing.Volume {
+	class, perML, ok := s.watch.amount(s.tank, s.pump, dosing.Millilitre)
+	if !ok {
+		return 0
+	}
+	a := &s.tank.accounts[class]
+	limit := a.limit(s.tank, s.commissioned)
+	room := a.room(s.tank, limit, s.now.Up, s.own.is)
+	others := a.given
+	if s.own.is {
+		others -= a.open + rounds*limit
+	}
+	most := volumeOf(room, perML)
+	switch {
+	case class == response.Stock:
+	case others <= 0, room > 0 && a.rests(limit) && s.smallestPasses(float64(perML)):
+		// Else a weak buffer could never be corrected. Whether one dose is too coarse for
+		// the water is for the cap on its effect to say.
+		most = max(most, s.pump.MinDose)
+	}
+	return most
 }

@@ -1,8 +1,10 @@
 package safety
 
 import (
+	"fmt"
 	"leat/dosing"
 	"leat/safety/response"
+	"time"
 )
 
 // Finding is what doses, or their account, showed of the reagent.
@@ -31,4 +33,15 @@ func (w *Watch) found(now dosing.Instant, t *tankState, finding Finding) {
 		scope = Of(finding.Cause).Scope
 	}
 	w.latchAs(now, &t.cells, finding.Cause, t.id, 0, scope, finding.Detail)
+}
+
+// words prints a duration as a grower would say it.
+func words(d time.Duration) string {
+	switch {
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	}
+	return fmt.Sprintf("%.1f h", d.Hours())
 }

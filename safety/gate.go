@@ -2,37 +2,8 @@ package safety
 
 import (
 	"fmt"
-	"math"
-	"time"
 
 	"leat/dosing"
-)
-
-// Limits of one dose and of what is on its way, and the waits between reagents.
-const (
-	effectPH  = dosing.EffectPH
-	effectIn  = 0.05 // near the setpoint: what a refill did to the acid shows in one small dose
-	effectEC  = dosing.EffectEC
-	transitPH = dosing.TransitPH
-	transitEC = dosing.TransitEC
-	creditPH  = 0.30 // most that unanswered alkalinity may add
-
-	smallestPH = dosing.SmallestPH // one such dose always passes the effect cap
-	quietPH    = 0.01              // in transit below this is nothing
-	trustAfter = 3                 // pools that have arrived before the learned mean counts in full
-	floorMost  = 3.0               // times the commissioned buffer
-
-	// How far beyond the setpoint a settled prediction may lie and still not count
-	// as the wrong direction: the loop sees drift ahead, the gate does not.
-	slackPH = 0.05
-	slackEC = 0.02 // mS/cm
-	// A blend is owed whole: its rest is finished inside the band.
-	slackBlend = 0.05
-
-	counterWait  = dosing.ChangeoverWait
-	counterError = dosing.ChangeoverError
-	counterHurry = dosing.ChangeoverHurry
-	counterShare = 0.10 // of the in-transit cap: less of the opposite on its way is none
 )
 
 // Gate is the only maker of a Clearance. It believes no controller: every dose is
@@ -105,21 +76,6 @@ func (g *Gate) Limits(now dosing.Instant, t dosing.TankID, most []dosing.Volume,
 	}
 }
 
-// most is the largest volume within every limit, or zero and the limit that leaves
-// not even the smallest dose.
-func (s *sight) most() (dosing.Volume, Cause) {
-	cause, most := CauseDoseCap, dosing.Volume(math.MaxInt64)
-	for i := range s.limits {
-		if l := &s.limits[i]; l.most < most {
-			most, cause = l.most, l.cause
-		}
-	}
-	if most < s.pump.MinDose {
-		return 0, cause
-	}
-	return most, CauseNone
-}
-
 // BufferFloor is the buffer capacity in meq/L per pH by which the gate judges the
 // tank: what was commissioned, at the last good pH, narrowed by what was learned.
 // It is zero while nothing is known, and then no dose is small enough.
@@ -129,42 +85,6 @@ func (g *Gate) BufferFloor(_ dosing.Instant, t dosing.TankID) float64 {
 	}
 	_, floor := g.watch.tanks[t].buffers()
 	return floor
-}
-
-// own names the dose that is judged a second time.
-type own struct {
-	key uint64
-	is  bool
-}
-
-var none own
-
-// limit is the largest volume that one rule allows.
-type limit struct {
-	cause Cause
-	most  dosing.Volume
-}
-
-// sight is all that the gate computes for one dose.
-type sight struct {
-	watch   *Watch
-	now     dosing.Instant
-	plan    dosing.Plan
-	tank    *tankState
-	pump    *dosing.Pump
-	own     own
-	looking bool    // for a person: nothing changes
-	volume  float64 // L, the least plausible
-
-	commissioned, floor float64 // buffer capacities, meq/L per pH
-	credit              float64 // alkalinity that top-up brought and nothing has answered, meq/L
-	transit             inTransit
-	pH, ec              float64 // where the water will come to rest with what is in it
-
-	hour, day dosing.Volume // counted, without the dose itself
-	limits    [7]limit
-	trip      Trip // what stands, when something stands
-	wait      time.Duration
 }
 
 // judge is the whole judgement: what stands, what would be the wrong way or too
@@ -272,35 +192,6 @@ func (s *sight) openDose() Cause {
 	return CauseNone
 }
 
-// predict computes where the water will come to rest.
-func (s *sight) predict() {
-	s.gather()
-	s.settle()
-}
-
-// settle computes where the water will come to rest, in the cautious view of a
-// dose of this reagent.
-func (s *sight) settle() {
-	t := s.tank
-	net := s.transit.acid - s.transit.base - s.credit
-	// A person's word only withholds: it is no ground for its opposite.
-	switch s.pump.Role {
-	case dosing.RoleAcid:
-		net += s.transit.saidBase
-	case dosing.RoleBase:
-		net -= s.transit.saidAcid
-	}
-	// What is on its way counts for most where it does what this dose does, and for
-	// least where it does the opposite: by the larger of what was commissioned and
-	// learned.
-	buffer := s.floor
-	if s.pump.Role == dosing.RoleAcid && net < 0 || s.pump.Role == dosing.RoleBase && net > 0 {
-		buffer = max(s.commissioned, s.floor)
-	}
-	s.pH = t.group[dosing.QuantityPH].smooth - net/buffer
-	s.ec = t.group[dosing.QuantityEC].smooth + s.transit.ec
-}
-
 // direction refuses a dose that would lead away from the setpoint. Without a
 // setpoint or a number every direction is wrong.
 func (s *sight) direction() Cause {
@@ -325,13 +216,6 @@ func (s *sight) direction() Cause {
 		return CauseAwayFromSetpoint
 	}
 	return CauseNone
-}
-
-// sours says that a stock would drive pH further out of the band in which crops come to
-// no harm: a stock of phosphate goes on lowering it while the base is stopped.
-func (s *sight) sours() bool {
-	off, acid := s.pH-float64(s.tank.target.PH), s.pump.AcidPerML
-	return acid > 0 && off < -dosing.HarmBand.PH || acid < 0 && off > dosing.HarmBand.PH
 }
 
 // waits keeps acid and base from fighting, and concentrates that must not meet
@@ -383,4 +267,27 @@ func (s *sight) counter() bool {
 	}
 	follows := last.ever && (!same.ever || last.up > same.up)
 	return onWay > counterShare*transitPH*s.floor || follows && !(away > counterError)
+}
+
+// settle computes where the water will come to rest, in the cautious view of a
+// dose of this reagent.
+func (s *sight) settle() {
+	t := s.tank
+	net := s.transit.acid - s.transit.base - s.credit
+	// A person's word only withholds: it is no ground for its opposite.
+	switch s.pump.Role {
+	case dosing.RoleAcid:
+		net += s.transit.saidBase
+	case dosing.RoleBase:
+		net -= s.transit.saidAcid
+	}
+	// What is on its way counts for most where it does what this dose does, and for
+	// least where it does the opposite: by the larger of what was commissioned and
+	// learned.
+	buffer := s.floor
+	if s.pump.Role == dosing.RoleAcid && net < 0 || s.pump.Role == dosing.RoleBase && net > 0 {
+		buffer = max(s.commissioned, s.floor)
+	}
+	s.pH = t.group[dosing.QuantityPH].smooth - net/buffer
+	s.ec = t.group[dosing.QuantityEC].smooth + s.transit.ec
 }

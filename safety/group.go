@@ -19,13 +19,20 @@ type group struct {
 	input    dosing.InputID // the worst one
 }
 
-// blipHolds are the switches that latch, or count how often they trip. Such a trip holds
-// on for a moment after the contact reads well again, so that one that bounces is seen.
-var blipHolds = [dosing.QuantityCount]bool{dosing.QuantityStop: true, dosing.QuantityLeak: true, dosing.QuantityCirculation: true}
+// sensed is what is made of the readings of a tank.
+type sensed struct {
+	inputs [dosing.QuantityCount][]dosing.InputID
+	fitted facts // the quantities with an input
+	waived [dosing.QuantityCount]bool
+	group  [dosing.QuantityCount]group
+	apart  [dosing.QuantityCount]dosing.Timer // two probes apart
+	silent dosing.Timer                       // circulation's sensor
+	linked bool                               // two good pH readings came since the link came up
 
-// stopPresses is how many readings of a pressed stop, not half a minute apart, are a
-// person's: one may be a spark on the wire, but who presses and lets go has stopped it.
-const stopPresses = 2
+	round          time.Duration // of the table, the latest
+	news, restless facts         // quantities that sent since; that must be judged in each round
+	until          time.Duration // before it no other group gets too old
+}
 
 // groups joins the inputs of a quantity to one word.
 type groups struct{ *state }

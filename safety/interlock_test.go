@@ -146,6 +146,8 @@ var scenarios = map[string]scenario{
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: operator(OperatorState{}), clears: time.Second},
 	"maintenance": {cause: CauseMaintenance, begin: operator(OperatorState{Maintenance: true}), after: time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: operator(OperatorState{}), clears: time.Second},
+	"meter and EC probe far apart": {cause: CauseECDoubted, begin: operator(OperatorState{ECDoubted: true}), after: time.Second,
+		action: Hold, scope: ScopeNutrients, free: reagentsOnly, south: allFree, end: operator(OperatorState{}), clears: time.Second},
 	"cleaning": {cause: CauseCleaning, begin: operator(OperatorState{Cleaning: true}), after: time.Second,
 		action: Hold, scope: ScopeTank, free: noneFree, south: allFree, end: operator(OperatorState{}), clears: 302 * time.Second,
 		early: 299 * time.Second, person: func(f *farm) { f.w.Confirm(f.now, 0) }},

@@ -2,6 +2,7 @@ package safety
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"leat/dosing"
@@ -128,5 +129,56 @@ func capCheck(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState, caus
 	}
 	if s := p.raise(now, cause, int64(most)); s != nil {
 		s.detail = fmt.Sprintf("%s of %s in %s", used, most, window)
+	}
+}
+
+// checkContainer latches what a container's level says against the count of its pump.
+func checkContainer(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
+	p.lower(CauseContainerBalance) // only ever latched
+	if len(p.stocks) != 1 || p.latched.has(CauseContainerBalance) {
+		return
+	}
+	in := &w.inputs[p.stocks[0]]
+	set, pump := &w.settings.Inputs[p.stocks[0]], &w.settings.Pumps[id]
+	if _, standing := in.now(now.Up); standing != standFit || w.served(pump) {
+		p.drain = drain{usual: p.drain.usual, drawn: p.use.drawn}
+		return
+	}
+	if in.last.At().Up <= p.drainRead {
+		return
+	}
+	p.drainRead = in.last.At().Up
+	unsure := max(float64(drainUnsure*math.Hypot(set.Noise, set.Step)), float64(drainFinest*pump.Container.Litres()), drainDrop)
+	before, given := p.drain.reference, p.drain.given
+	found := p.drain.read(in.last.Value(), p.drainRead, p.use.drawn, unsure, pump.Container.Litres())
+	if found == lossNone {
+		return
+	}
+	level := p.drain.last
+	p.drain.refer(level)
+	switch moved := before - level; found {
+	case lossFills:
+		w.latch(now, &p.cells, CauseContainerBalance, w.firstTank(id), id,
+			fmt.Sprintf("the container of %s filled by %.2f L by itself: water may siphon back into it, and its strength is in doubt", pump.Name, -moved))
+	case lossMore:
+		w.latch(now, &p.cells, CauseContainerBalance, w.firstTank(id), id,
+			fmt.Sprintf("%.2f L left the container of %s where %.2f L were counted", moved, pump.Name, given))
+	default:
+		w.runsAway(now, &w.tanks[w.firstTank(id)],
+			fmt.Sprintf("%.2f L left the container of %s where %.2f L were counted", moved, pump.Name, given))
+	}
+}
+
+// checkTopUp holds a valve of ours while a flood has kept water that may still come home and make
+// the tank run over. stopPulses latches the same.
+func checkTopUp(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
+	short := 0.0
+	if pump := &w.settings.Pumps[id]; pump.Role == dosing.RoleWater {
+		short = w.tanks[w.firstTank(id)].water.bench.short
+	}
+	if !(short > 0) {
+		p.lower(CauseTopUpHeld)
+	} else if s := p.raise(now, CauseTopUpHeld, int64(short)); s != nil {
+		s.detail = fmt.Sprintf("the last flood brought %.0f L less home than it took", short)
 	}
 }

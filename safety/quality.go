@@ -19,10 +19,6 @@ const (
 	// Water in a tank does not rise or fall by so much of the volume between two readings
 	// of its gauge, nor in the time that leapt readings take to be believed.
 	leapShare = 0.15
-	// One sample is no event: what nothing else bears out is believed once so many
-	// readings over so long say it, and latches no sooner.
-	lastsCount = 3
-	lastsFor   = 30 * time.Second
 	// jumpDosed is the limit while a dose is on its way: the in-transit caps let no
 	// more than 0.30 pH or 0.20 mS/cm be there.
 	jumpDosed = 0.6
@@ -303,31 +299,6 @@ func (i *inputState) keep(r dosing.Reading, value float64, at time.Duration) {
 	}
 	i.last, i.seen, i.shown = r, true, true
 }
-
-// blip follows the readings of a switch that stop doses. Each holds at once, but only
-// what lasts latches, and a contact that bounces is one trouble, not many.
-type blip struct {
-	on          bool // by the last reading
-	count       int
-	first, last time.Duration
-}
-
-func (b *blip) note(adverse bool, at time.Duration) {
-	if adverse {
-		if !b.on && !b.lately(at) {
-			b.count, b.first = 0, at
-		}
-		b.count++
-		b.last = at
-	}
-	b.on = adverse
-}
-
-// lately says that a reading stopped doses a moment ago.
-func (b *blip) lately(up time.Duration) bool { return b.count > 0 && up-b.last < lastsFor }
-
-// lasts says that it was no single sample.
-func (b *blip) lasts() bool { return b.count >= lastsCount && b.last-b.first >= lastsFor }
 
 // fitness is how an input or a group of inputs stands now.
 type fitness uint8

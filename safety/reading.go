@@ -57,17 +57,6 @@ func (sn *senses) Read(r dosing.Reading) dosing.Quality {
 	return quality
 }
 
-// stopsDoses says whether a switch of this kind stops doses by this value.
-func stopsDoses(q dosing.Quantity, value float64) bool {
-	switch q {
-	case dosing.QuantityCirculation, dosing.QuantitySampleFlow, dosing.QuantityOutlet:
-		return value < 0.5
-	case dosing.QuantityLeak, dosing.QuantityFlood, dosing.QuantityStop:
-		return value >= 0.5
-	}
-	return false
-}
-
 // moving says whether something dosed may still move the probes of a tank.
 func (sn *senses) moving(id dosing.TankID, up time.Duration) bool {
 	if len(sn.open) > 0 || int(id) >= len(sn.tanks) {

@@ -49,6 +49,7 @@ var tankReads = [CauseCount]facts{
 	CauseOperatorStop:        factTold,
 	CauseOperatorPause:       factTold,
 	CauseMaintenance:         factTold,
+	CauseECDoubted:           factTold,
 	CauseCleaning:            factTold,
 	CauseLedgerUnavailable:   factTold,
 	CauseClockUntrusted:      factTold,
@@ -243,5 +244,18 @@ func (t *tankState) list(c *cells, pump dosing.PumpID) {
 		cause, rest = rest.First()
 		trip, _ := c.trip(cause, t.id, pump)
 		t.trips = append(t.trips, trip)
+	}
+}
+
+// seed looks through the doses of earlier runs that the totals were given at the
+// start, so that waits and shares hold across a restart.
+func (w *Watch) seed(now dosing.Instant) {
+	w.seeded = true
+	for i := range w.tanks {
+		w.totals.EachInTransit(w.tanks[i].id, now.Up, 25*time.Hour, 0, func(d *dosing.Dose, _ float64) {
+			if int(d.Pump) < len(w.pumps) {
+				w.given(*d, d.Up)
+			}
+		})
 	}
 }

@@ -4,7 +4,6 @@ import (
 	"time"
 
 	"leat/dosing"
-	"leat/safety/response"
 )
 
 // state is what the watch keeps of a station. Every part of the watch sees it.
@@ -23,61 +22,19 @@ type state struct {
 	latches []Trip        // since the last NewLatches
 }
 
-// tankState is what the watch keeps of one tank.
+// tankState is what the watch keeps of one tank: a part for each thing that is told of it.
 type tankState struct {
 	id     dosing.TankID
 	plant  *Tank
 	curve  dosing.Titration
 	unsafe string // why its settings are not safe; empty = safe
 
-	mode     Mode
-	operator OperatorState
-	target   dosing.Target
-	aimed    bool
-
-	lnBuffer, spread float64
-	titrated         float64 // sd of ln(buffer capacity) as a titration has left it; 0 = none was made
-
-	progressPH progress
-	progressEC progress
-	accounts   [response.Classes]account
-	freed      [dosing.QuantityCount]freed // of pH and EC, by a hand meter
-	accounted  int64                       // bin of readings in which evidence was last looked for
-	answered   int
-	responses  *response.Responses
-
-	inputs [dosing.QuantityCount][]dosing.InputID
-	fitted facts // the quantities with an input
-	waived [dosing.QuantityCount]bool
-	group  [dosing.QuantityCount]group
-	apart  [dosing.QuantityCount]dosing.Timer // two probes apart
-	round  time.Duration                      // when that was
-
-	news, restless facts         // quantities that sent since; that must be judged in each round
-	until          time.Duration // before it no other group gets too old
-
-	water       waterState
-	circulation episode
-	low         episode
-	lowSince    dosing.Timer
-	silent      dosing.Timer // circulation's sensor
-	flood       dosing.Flood
-	wait        wait
-	linked      bool // two good pH readings came since the link came up
-	outlet      outlet
-	doubt       suspicion
-	unexplained unexplained
-	warmth      warmth
-
-	lastRole  [dosing.RoleCount]when
-	silence   silence
-	turns     turns
-	swings    bool // as of the last bin of readings
-	lastGroup [dosing.GroupCount]when
-	lastDose  when
-
-	uncertain []uncertainDose
-	thirds    thrice // uncertain doses
+	entered  // by people
+	learned  // by the loops and by titrations
+	sensed   // by its inputs
+	unproved // of what doses did
+	flows    // of its water
+	dosed    // when, and what is uncertain
 
 	cells
 	trips []Trip

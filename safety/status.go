@@ -158,3 +158,24 @@ func worst(best *Trip, found *bool, trip Trip) {
 		*best, *found = trip, true
 	}
 }
+
+// tankCheck raises or lowers one cause of a tank; pumpCheck one of a pump. A check
+// that is not in these tables, or that forgets its cell, counts as tripped.
+type (
+	tankCheck func(w *Watch, now dosing.Instant, t *tankState)
+	pumpCheck func(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState)
+)
+
+// sparesWater says that water may be let in in spite of this trip. A low level is what top-up is
+// for, and what is not known of pH or mixing matters to doses. What a person must clear stops it.
+func (trip *Trip) sparesWater() bool {
+	if trip.Latched {
+		return trip.Scope == ScopeNutrients || trip.Scope == ScopeReagents
+	}
+	switch trip.Cause {
+	case CausePHMissing, CausePHStale, CausePHInvalid, CauseProbeSilent, CauseProbesDisagree, CauseECMissing, CauseECDoubted, CauseECStale, CauseECInvalid,
+		CauseTemperatureInvalid, CauseTemperatureRange, CauseSampleFlowOff, CauseCirculationOff, CauseLevelLow, CauseMixingWait:
+		return true
+	}
+	return false
+}

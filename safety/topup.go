@@ -24,20 +24,6 @@ const (
 	benchHome    = 0.2                           // missing no more, it is
 )
 
-// sparesWater says that water may be let in in spite of this trip. A low level is what top-up is
-// for, and what is not known of pH or mixing matters to doses. What a person must clear stops it.
-func (trip *Trip) sparesWater() bool {
-	if trip.Latched {
-		return trip.Scope == ScopeNutrients || trip.Scope == ScopeReagents
-	}
-	switch trip.Cause {
-	case CausePHMissing, CausePHStale, CausePHInvalid, CauseProbeSilent, CauseProbesDisagree, CauseECMissing, CauseECStale, CauseECInvalid,
-		CauseTemperatureInvalid, CauseTemperatureRange, CauseSampleFlowOff, CauseCirculationOff, CauseLevelLow, CauseMixingWait:
-		return true
-	}
-	return false
-}
-
 // pulses follows what our own valve lets into a tank.
 type pulses struct {
 	open    bool
@@ -177,19 +163,6 @@ func (s *sight) keepsShut() Cause {
 	return CauseNone
 }
 
-// boundPulse computes the largest pulse that each limit allows.
-func (s *sight) boundPulse(caps *Caps) {
-	w, p := s.watch, s.plan.Pump
-	missing := float64(s.tank.plant.TopUpBand.High) - s.tank.group[dosing.QuantityLevel].value
-	for i := range s.limits {
-		s.limits[i] = limit{CauseDoseCap, min(caps.PerDose, volumeIn(caps.OnTime, s.pump.PerSecond))}
-	}
-	s.limits[1] = limit{CauseLevelHigh, dosing.FromMillilitres(1000 * max(missing, 0))}
-	s.limits[2] = limit{CauseHourlyCap, w.HourlyCap(p) - s.hour}
-	s.limits[3] = limit{CauseDailyCap, w.DailyCap(p) - s.day}
-	s.limits[4] = limit{CauseContainerCap, w.stockLeft(p)}
-}
-
 // pulseWords puts in figures why no water is let in.
 func (s *sight) pulseWords(cause Cause) string {
 	w, level := &s.tank.water, s.tank.group[dosing.QuantityLevel].value
@@ -204,16 +177,15 @@ func (s *sight) pulseWords(cause Cause) string {
 	return ""
 }
 
-// checkTopUp holds a valve of ours while a flood has kept water that may still come home and make
-// the tank run over. stopPulses latches the same.
-func checkTopUp(w *Watch, now dosing.Instant, id dosing.PumpID, p *pumpState) {
-	short := 0.0
-	if pump := &w.settings.Pumps[id]; pump.Role == dosing.RoleWater {
-		short = w.tanks[w.firstTank(id)].water.bench.short
+// boundPulse computes the largest pulse that each limit allows.
+func (s *sight) boundPulse(caps *Caps) {
+	w, p := s.watch, s.plan.Pump
+	missing := float64(s.tank.plant.TopUpBand.High) - s.tank.group[dosing.QuantityLevel].value
+	for i := range s.limits {
+		s.limits[i] = limit{CauseDoseCap, min(caps.PerDose, volumeIn(caps.OnTime, s.pump.PerSecond))}
 	}
-	if !(short > 0) {
-		p.lower(CauseTopUpHeld)
-	} else if s := p.raise(now, CauseTopUpHeld, int64(short)); s != nil {
-		s.detail = fmt.Sprintf("the last flood brought %.0f L less home than it took", short)
-	}
+	s.limits[1] = limit{CauseLevelHigh, dosing.FromMillilitres(1000 * max(missing, 0))}
+	s.limits[2] = limit{CauseHourlyCap, w.HourlyCap(p) - s.hour}
+	s.limits[3] = limit{CauseDailyCap, w.DailyCap(p) - s.day}
+	s.limits[4] = limit{CauseContainerCap, w.stockLeft(p)}
 }

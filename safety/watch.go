@@ -11,15 +11,6 @@ import (
 // does not say: one mixing time of the slowest tank, at least this.
 const startSettle = 30 * time.Second
 
-// OperatorState is what people have entered for a tank.
-type OperatorState struct {
-	Paused      bool
-	Maintenance bool // a probe or a pump is being calibrated or serviced
-	Cleaning    bool
-	Unconfirmed bool // nobody has confirmed that the tank holds nutrient solution
-	Why         string
-}
-
 // Watch is the raw state of a station as the gate sees it, and the status table
 // made from it. It trusts no controller: what it is told of doses, modes and
 // learned values only ever narrows what the raw state allows. It owns the totals.
@@ -119,7 +110,7 @@ func (w *Watch) newPump(id dosing.PumpID) pumpState {
 }
 
 func (w *Watch) newTank(id dosing.TankID, curves []dosing.Titration) tankState {
-	t := tankState{id: id, plant: &w.settings.Tanks[id], spread: w.settings.Tanks[id].StartSpread()}
+	t := tankState{id: id, plant: &w.settings.Tanks[id], learned: learned{spread: w.settings.Tanks[id].StartSpread()}}
 	for class := range t.accounts {
 		t.accounts[class] = newAccount(response.Class(class))
 	}
@@ -147,4 +138,52 @@ func (w *Watch) newTank(id dosing.TankID, curves []dosing.Titration) tankState {
 		t.responses = response.New(w.settings.Pumps, t.plant.Tank, t.curve)
 	}
 	return t
+}
+
+// Reconfigure takes new settings of the same tanks, pumps, inputs and nodes, whole
+// and valid, and keeps all that was seen and counted. Curves may be nil where the
+// solution is the same. What lies in transit, what was latched and every wait stand.
+func (w *Watch) Reconfigure(now dosing.Instant, s *Settings, curves []dosing.Titration) {
+	w.told = true
+	if s == nil || len(s.Tanks) != len(w.tanks) || len(s.Pumps) != len(w.pumps) || len(s.Inputs) != len(w.inputs) || len(s.Nodes) != len(w.nodes) {
+		for i := range w.tanks {
+			w.tanks[i].unsafe = "the new settings describe another station"
+		}
+		w.evaluate(now)
+		return
+	}
+	w.settings = s
+	for i := range w.inputs {
+		var plant dosing.Tank
+		if t := s.Inputs[i].Tank; int(t) < len(s.Tanks) {
+			plant = s.Tanks[t].Tank
+		}
+		w.inputs[i].reconfigure(newInputState(&s.Inputs[i], plant))
+	}
+	for i := range w.nodes {
+		w.nodes[i].full = s.Nodes[i].FullContract
+	}
+	for i := range w.pumps {
+		p := w.newPump(dosing.PumpID(i))
+		w.pumps[i].unsafe, w.pumps[i].node, w.pumps[i].stocks = p.unsafe, p.node, p.stocks
+	}
+	kept := make([]dosing.Titration, len(w.tanks))
+	for i := range w.tanks {
+		kept[i] = w.tanks[i].curve
+		if i < len(curves) && curves[i] != nil {
+			kept[i] = curves[i]
+		}
+	}
+	for i := range w.tanks {
+		t := &w.tanks[i]
+		fresh := w.newTank(dosing.TankID(i), kept)
+		if t.responses != nil && fresh.responses != nil {
+			fresh.responses.Resume(t.responses)
+		}
+		t.plant, t.curve, t.unsafe, t.responses = fresh.plant, fresh.curve, fresh.unsafe, fresh.responses
+		t.inputs, t.fitted, t.waived = fresh.inputs, fresh.fitted, fresh.waived
+		t.group = [dosing.QuantityCount]group{}
+	}
+	w.recap()
+	w.evaluate(now)
 }

@@ -38,6 +38,20 @@ type waterState struct {
 	bench       bench
 }
 
+// flows is what the water of a tank does, and whether it is solution.
+type flows struct {
+	water       waterState
+	flood       dosing.Flood
+	circulation episode
+	low         episode
+	lowSince    dosing.Timer
+	wait        wait
+	outlet      outlet
+	doubt       suspicion
+	unexplained unexplained
+	warmth      warmth
+}
+
 // inflow is the top-up of the last mixing time, in a ring; it knows nothing of before.
 type inflow struct {
 	at     [32]time.Duration

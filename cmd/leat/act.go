@@ -28,10 +28,12 @@ with the same checks and in the same ledger. Modes, pauses and confirmed water: 
   refill       -pump NAME -litres VOLUME [-batch TEXT] [-note STRENGTH]: what the container holds now; needs no -tank
   analysis     -analysis LIST [-sampled TIME]: what a laboratory found
   meter        -ph VALUE, -ec VALUE or both: what a hand meter reads in the tank itself, once a week. Where it agrees with
-               the probe, doses that no reading has shown count as seen; far apart, nothing is dosed until resumed
+               the probe, doses that no reading has shown count as seen; far apart, nothing (of EC: no stock) is dosed until resumed
   calibrate    -probe NAME -step STEP [-standard NAME -celsius T] [-found LIST]: one step; leat calibrate leads through them
   pump-rate    -pump NAME -runs LIST: seconds and mL of each run into a cylinder; needs no -tank
   titrate      small doses measure how much the water buffers and how it mixes; the page of the tank tells the result
+  fill         source water up to the working level, then acid and stocks up to the setpoints: the answer is the plan, -yes
+               approves it; leat mode observe ends it
   new-tube     -pump NAME: the pump or its tube was replaced; needs no -tank
   end-holiday  a holiday of the schedule is over: setpoints return to the stage of the crop
   acknowledge  -cause CAUSE: a person knows of an alarm
@@ -47,7 +49,7 @@ var actTakes = map[controller.RequestKind]string{
 	controller.RequestSetpoint: "ph ec until", controller.RequestCleaning: "", controller.RequestMaintenance: "", controller.RequestServiced: "",
 	controller.RequestHandDose: "pump ml", controller.RequestVoid: "entry", controller.RequestRefill: "pump litres batch",
 	controller.RequestAnalysis: "analysis sampled", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "", controller.RequestCalibrate: "probe step standard celsius found", controller.RequestEndHoliday: "",
-	controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump", controller.RequestMeter: "ph ec", controller.RequestTitrate: "",
+	controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump", controller.RequestMeter: "ph ec", controller.RequestTitrate: "", controller.RequestFill: "",
 }
 
 // actNeeds are those of them without which there is nothing to ask.

@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
+	"time"
 
 	"leat/controller/desk"
 	"leat/controller/store"
@@ -30,6 +32,41 @@ func TestBackupIsTakenBesideAWriterAndVerifies(t *testing.T) {
 	}
 	if code, _, errs := runLedger("-state", dir, "backup"); code != 2 || !strings.Contains(errs, "FILE") {
 		t.Errorf("no file: %d, %s", code, errs)
+	}
+}
+
+// Who copies is another program than the daemon, which tells people of it.
+func TestEachCopyIsNotedForTheDaemonAndSoIsOneThatFailed(t *testing.T) {
+	dir, began := farmLedger(t), time.Now()
+	if c, err := store.KnownCopies(dir); err != nil || c != (store.Copies{}) {
+		t.Errorf("before the first copy: %+v, %v", c, err)
+	}
+	known := func() store.Copies {
+		t.Helper()
+		c, err := store.KnownCopies(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c
+	}
+	evening := filepath.Join(t.TempDir(), "evening.db")
+	mustLedger(t, "-state", dir, "backup", evening)
+	good := known()
+	if good.Good.Before(began) || good.Rows != 8 || good.Failed != "" {
+		t.Errorf("after a copy: %+v", good)
+	}
+	if code, _, _ := runLedger("-state", dir, "backup", evening); code == 0 || known() != good {
+		t.Errorf("a name that is taken is a slip of the person, no failed copy: %+v", known())
+	}
+	if code, _, errs := runLedger("-state", dir, "backup", filepath.Join(dir, "no such folder", "night.db")); code == 0 || known().Failed == "" || !known().Good.Equal(good.Good) {
+		t.Errorf("a copy that could not be written: %d, %s, %+v", code, errs, known())
+	}
+	mustLedger(t, "-state", dir, "backup", filepath.Join(t.TempDir(), "again.db"))
+	if known().Failed != "" {
+		t.Errorf("a good copy does not end the failure: %+v", known())
+	}
+	if info, err := os.Stat(filepath.Join(dir, "copies.json")); err != nil || info.Mode().Perm()&0o044 != 0o044 && runtime.GOOS != "windows" {
+		t.Errorf("root copies, and the daemon's user cannot read of it: %v, %v", info, err)
 	}
 }
 

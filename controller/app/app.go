@@ -41,6 +41,8 @@ type Options struct {
 	Term      Term                         // the station's turn that this daemon has; nil = the ledger is its own. Close gives it back
 	ArmAll    bool                         // the demo arms its own tanks and says so
 	Supervise func(state string)           // tells a supervisor; nil = systemd where there is one
+
+	site *Site // of which it is one of several stations; nil = it is alone
 }
 
 // App is one daemon with one station. Each part knows those above it in this list only.
@@ -74,7 +76,7 @@ func New(file *config.File, options Options) (*App, error) {
 	if options.Log == nil {
 		options.Log = zap.NewNop()
 	}
-	a := &App{gear: &gear{file: file, log: options.Log, clock: options.Clock, term: options.Term}, options: options,
+	a := &App{gear: &gear{file: file, log: options.Log, clock: options.Clock, term: options.Term, site: options.site}, options: options,
 		requests: make(chan request), reloads: make(chan chan error), probes: make(chan chan bool)}
 	a.assemble()
 	if a.options.Supervise == nil {
@@ -136,6 +138,7 @@ func (a *App) open() error {
 		return err
 	}
 	a.metrics = metrics.New(a.file.Settings.Safety.Station, a.display.View, a.options.Version)
+	a.metrics.Below(a.under())
 	a.metrics.Stand(standing(a.file))
 	now := a.now()
 	restored, err := a.replay(rows, now)
@@ -154,13 +157,12 @@ func (a *App) open() error {
 	if a.intake, err = newIntake(a.file); err != nil {
 		return err
 	}
-	options, err := a.linkOptions()
-	if err != nil {
+	if err := openLink(a); err != nil {
 		return err
 	}
-	a.link = mqtt.New(options)
 	a.sender = newSender(a.link)
 	a.display.state = newPublished()
+	a.display.openHubs()
 	a.refused = refusals{log: a.log, last: map[string]time.Duration{}}
 	a.display.ions = make([]*controller.IonsView, len(a.file.Settings.Tanks))
 	for range a.file.Settings.Tanks {

@@ -12,6 +12,7 @@ import (
 	"leat/controller/notify"
 	"leat/controller/payload"
 	"leat/controller/store"
+	"leat/controller/web"
 	"leat/dosing"
 )
 
@@ -23,7 +24,8 @@ type gear struct {
 	clock Clock
 
 	db      *store.DB
-	term    Term // nil = the ledger is this daemon's alone
+	site    *Site // nil = this station is alone
+	term    Term  // nil = the ledger is this daemon's alone
 	core    *controller.Core
 	writer  *writer
 	sender  *sender
@@ -43,6 +45,14 @@ type gear struct {
 	owner     ownership
 	connected bool          // as the link last told
 	echoed    time.Duration // uptime at which a lease was last heard, or the link opened
+}
+
+// under is the path of this station's pages in a process of several; empty = they are at the root.
+func (g *gear) under() string {
+	if g.site == nil {
+		return ""
+	}
+	return web.StationPath(g.file.Settings.Safety.Station)
 }
 
 func (g *gear) now() dosing.Instant {

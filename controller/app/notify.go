@@ -15,7 +15,7 @@ import (
 // newDesk makes the desk that tells people of alarms; nil where the file names nobody.
 func newDesk(g *gear) (*notify.Desk, error) {
 	n := g.file.Notify
-	options := notify.Options{Station: g.file.Settings.Safety.Station, Page: n.Page, Folder: g.file.State, Log: g.log, Count: g.metrics.Notified}
+	options := notify.Options{Station: g.file.Settings.Safety.Station, Page: pageOf(n.Page, g.under()), Folder: g.file.State, Log: g.log, Count: g.metrics.Notified}
 	if n.Webhook.URL != "" {
 		roots, err := rootsOf("notify.webhook ca_file", n.Webhook.CA)
 		if err != nil {
@@ -33,6 +33,14 @@ func newDesk(g *gear) (*notify.Desk, error) {
 	desk := notify.New(options)
 	g.metrics.Notify(desk.Ways(), notify.Outcomes)
 	return desk, nil
+}
+
+// pageOf is where the phone finds a station's page; empty = links lead nowhere.
+func pageOf(page, under string) string {
+	if page == "" {
+		return ""
+	}
+	return page + under
 }
 
 // rootsOf reads the certificates that vouch for a server; nil = the system's.

@@ -9,6 +9,7 @@ import (
 
 	"go.uber.org/zap"
 
+	"leat/controller"
 	"leat/controller/store"
 	"leat/dosing"
 	"leat/safety/ledger"
@@ -36,10 +37,13 @@ type Term interface {
 var ErrTaken = errors.New("another daemon has taken this station")
 
 // InTurn runs the station whenever this daemon's turn comes, until ctx ends or something
-// fails that another try does not cure.
-func InTurn(ctx context.Context, log *zap.Logger, next func(context.Context) (Term, error), run func(context.Context, Term) error) error {
+// fails that another try does not cure. tell tells a supervisor; nil = systemd where there is one.
+func InTurn(ctx context.Context, log *zap.Logger, tell func(state string), next func(context.Context) (Term, error), run func(context.Context, Term) error) error {
+	if tell == nil {
+		tell = supervise
+	}
 	for {
-		term, err := standBy(ctx, supervise, next)
+		term, err := standBy(ctx, tell, next)
 		if err != nil {
 			if ctx.Err() != nil {
 				return nil //nolint:nilerr // it was told to end
@@ -179,6 +183,7 @@ func (g *gear) replay(rows ledger.Store, now dosing.Instant) (ledger.State, erro
 	if err != nil {
 		return restored, fmt.Errorf("replaying the ledger: %w", err)
 	}
+	sayCrashLoop(g.log, restored.Starts)
 	if g.term == nil {
 		return restored, nil
 	}
@@ -190,6 +195,17 @@ func (g *gear) replay(rows ledger.Store, now dosing.Instant) (ledger.State, erro
 	}
 	restored.LastEpoch = epoch - 1
 	return restored, nil
+}
+
+// sayCrashLoop tells whoever reads the log that a supervisor starts the program over and over; before is how many starts the
+// last ten minutes had.
+func sayCrashLoop(log *zap.Logger, before int) {
+	switch {
+	case before > controller.CrashLoop-1:
+		log.Error("crash loop: every tank only observes until a person arms it; read what the program said last before it ended", zap.Int("starts in ten minutes", before+1))
+	case before == controller.CrashLoop-1:
+		log.Warn("crash loop: this is the third start in ten minutes; from the next on every tank only observes", zap.Int("starts in ten minutes", before+1))
+	}
 }
 
 // watchTerm holds all doses while it is in doubt whether the station is ours.

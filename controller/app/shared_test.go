@@ -146,7 +146,7 @@ func TestADaemonWaitsForItsNextTurnAndEndsForEverythingElse(t *testing.T) {
 	turns := 0
 	next := func(context.Context) (Term, error) { return nil, nil }
 	broken := errors.New("disk")
-	err := InTurn(t.Context(), zap.NewNop(), next, func(context.Context, Term) error {
+	err := InTurn(t.Context(), zap.NewNop(), nil, next, func(context.Context, Term) error {
 		if turns++; turns < 3 {
 			return errors.Join(ErrTaken, errors.New("and more"))
 		}

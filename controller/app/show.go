@@ -37,6 +37,7 @@ type display struct {
 	state   published
 	alarmed []map[safety.Cause]bool // by tank: what stands on an alarm topic
 	ions    []*controller.IonsView  // by tank: the newest in the history
+	hubs    hubs
 }
 
 // showChanges shows the state anew where it has changed since it was last shown: once
@@ -57,9 +58,11 @@ func (d *display) show(now dosing.Instant) {
 	if !d.link.Open() || !d.leads() {
 		return
 	}
+	clear(d.hubs.now)
 	for i := range view.Tanks {
 		d.showTank(view, dosing.TankID(i))
 	}
+	d.withdraw()
 }
 
 func (d *display) showTank(view *controller.View, id dosing.TankID) {
@@ -73,6 +76,7 @@ func (d *display) showTank(view *controller.View, id dosing.TankID) {
 	d.keep(topics.Fit(id), payload.AppendFit(nil, t.Fit, t.FitCause))
 	if hubs := d.file.Broker.Discovery; hubs != "" {
 		for _, e := range payload.Entities(hubs, topics, d.wires.online(), view.Station, id, t) {
+			d.hubs.now[e.Topic] = true
 			d.keep(e.Topic, e.Body)
 		}
 	}

@@ -1,6 +1,8 @@
 package app
 
 import (
+	"time"
+
 	"leat/controller/config"
 	"leat/controller/metrics"
 	"leat/controller/store"
@@ -10,5 +12,9 @@ import (
 func standing(file *config.File) metrics.Host {
 	return metrics.Host{Folder: file.State,
 		Certificates: map[string]string{"broker-authority": file.Broker.CA, "broker-own": file.Broker.Certificate, "page": file.Web.Certificate},
-		Head:         func() (uint64, [32]byte, bool) { return store.Head(file.State) }}
+		Head:         func() (uint64, [32]byte, bool) { return store.Head(file.State) },
+		Copies: func() (time.Time, bool, bool) {
+			c, err := store.KnownCopies(file.State)
+			return c.Good, c.Failed != "", err == nil
+		}}
 }

@@ -123,6 +123,19 @@ func (w *wires) leaseMessage(epoch uint32, beat uint64) message {
 // online is the topic on which the daemon says that it is there.
 func (w *wires) online() string { return w.topics.Online(w.file.Broker.ClientID) }
 
+// openLink makes the link: a part of the one that the stations of the process share, or its own.
+func openLink(a *App) error {
+	if a.site != nil {
+		a.link = a.site.trunk.Branch(a.wires.latest, a.wires.filters)
+		return nil
+	}
+	options, err := a.linkOptions()
+	if err == nil {
+		a.link = mqtt.New(options)
+	}
+	return err
+}
+
 // linkOptions are the options of the broker connection.
 func (a *App) linkOptions() (mqtt.Options, error) {
 	b := a.file.Broker

@@ -9,6 +9,7 @@ import (
 	"leat/controller/sim"
 	"leat/dosing"
 	"leat/dosing/calibration"
+	filled "leat/dosing/ratio"
 	"leat/safety"
 )
 
@@ -36,18 +37,19 @@ const (
 	choreRefill                     // slip: litres for millilitres, then another pump's container
 	choreCalibrate                  // slip: the bottles are swapped
 	choreClean                      // slip: arms the tank while the cleaner is in it
+	choreFill                       // a part is dumped, and a fill is approved; where leat has no valve it is filled up before
 	choreKinds
 )
 
-var choreNames = [choreKinds]string{"setpoint", "pause", "refill", "calibration", "cleaning"}
+var choreNames = [choreKinds]string{"setpoint", "pause", "refill", "calibration", "cleaning", "fill"}
 
 // drawChores draws a night's: two to four, each in its own part of the night.
 func (s *Scene) drawChores() (all []chore) {
-	from := source(s.Seed, "chores")
+	from, fills := source(s.Seed, "chores"), source(s.Seed, "fills")
 	count := from.whole(2, 4)
 	each := s.Hours / time.Duration(count)
 	for i := range count {
-		x := chore{kind: choreKind(from.whole(0, int(choreKinds)-1)), tank: dosing.TankID(from.whole(0, len(s.Settings.Tanks)-1))}
+		x := chore{kind: choreKind(from.whole(0, int(choreFill)-1)), tank: dosing.TankID(from.whole(0, len(s.Settings.Tanks)-1))}
 		x.at = time.Duration(i)*each + span(float64(int(from.uniform(0.05, 0.6)*each.Seconds())))
 		x.slip = from.uniform(0, 1) < 0.5
 		x.lasts = span(float64(int(from.uniform(300, 2400))))
@@ -59,6 +61,9 @@ func (s *Scene) drawChores() (all []chore) {
 		target := &s.Settings.Tanks[x.tank]
 		if x.value = target.PH.Value + 0.25*up; x.quantity == dosing.QuantityEC {
 			x.value = target.EC.Value * (1 + 0.04*(1+up)) // nothing is dosed to lower it
+		}
+		if fills.uniform(0, 1) < 0.2 {
+			x.kind, x.share = choreFill, fills.uniform(0.15, 0.6)
 		}
 		switch {
 		case x.kind == chorePause && x.slip:
@@ -94,6 +99,8 @@ func (x *chore) words(s *Scene) string {
 		what = "of " + s.Settings.Pumps()[x.pump].Name
 	case choreCalibrate:
 		what = "of " + s.Settings.Safety.Inputs[x.probe].Name
+	case choreFill:
+		what = fmt.Sprintf("of %.0f %%", 100*x.share)
 	case choreClean:
 		what = fmt.Sprintf("and %.0f %% fresh water", 100*x.share)
 	}
@@ -165,8 +172,39 @@ func (h *helper) do(now dosing.Instant, x *chore) time.Duration {
 		return h.refill(x)
 	case choreCalibrate:
 		return h.calibrate(now, x)
+	case choreFill:
+		return h.fill(now, x)
 	}
 	return h.clean(now, x)
+}
+
+// fill dumps a part during a pause, tells which water is in, and approves a fill.
+func (h *helper) fill(now dosing.Instant, x *chore) time.Duration {
+	valve := slices.ContainsFunc(h.settings.Pumps(), func(p dosing.Pump) bool { return p.Role == dosing.RoleWater && p.ServesTank(x.tank) })
+	switch {
+	case h.step == 1:
+		h.ask(controller.Request{Kind: controller.RequestPause, Tank: x.tank})
+		return time.Minute
+	case h.step == 2:
+		if valve {
+			h.farm.Drain(x.tank, x.share)
+		} else {
+			h.farm.Replace(x.tank, x.share)
+		}
+		return x.lasts
+	case h.step == 3:
+		confirm := controller.Request{Kind: controller.RequestConfirmWater, Tank: x.tank, Water: filled.WaterSame, Note: "nutrient solution, no disinfectant, rinsed"}
+		if !valve {
+			confirm.Water, confirm.Replaced = filled.WaterSource, x.share
+		}
+		h.ask(confirm)
+		h.back(now, x.tank)
+		return 10 * time.Minute
+	}
+	if !h.ask(controller.Request{Kind: controller.RequestFill, Tank: x.tank}).Accepted {
+		h.done["fill refused"]++
+	}
+	return 0
 }
 
 // refill fills a container and enters it. Who slips writes millilitres for litres, then

@@ -3,6 +3,7 @@ package campaign
 import (
 	"fmt"
 	"math"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -18,6 +19,7 @@ type sourceWater struct {
 	name, analysis, alkalinity, ec string
 	pace                           float64
 	dumps                          bool // only dumps hold it this week
+	long                           bool // played with LEAT_REAL=1 alone
 }
 
 var fiveWaters = []sourceWater{
@@ -26,35 +28,35 @@ Mg = "2.5 mg/L"
 Na = "8.4 mg/L"
 Cl = "13 mg/L"
 HCO3 = "49 mg/L"
-pH = "7.4"`, "0.80", "0.12", 4, false},
+pH = "7.4"`, "0.80", "0.12", 4, false, false},
 	{"medium", `Ca = "61 mg/L"
 Mg = "9 mg/L"
 Na = "14 mg/L"
 Cl = "22 mg/L"
 SO4 = "30 mg/L"
 HCO3 = "180 mg/L"
-pH = "7.4"`, "2.95", "0.43", 4, false},
+pH = "7.4"`, "2.95", "0.43", 4, false, false},
 	{"hard", `Ca = "104 mg/L"
 Mg = "12 mg/L"
 Na = "18 mg/L"
 Cl = "30 mg/L"
 SO4 = "35 mg/L"
 HCO3 = "310 mg/L"
-pH = "7.3"`, "5.08", "0.66", 2, true},
+pH = "7.3"`, "5.08", "0.66", 2, true, true},
 	{"sodium-rich", `Ca = "45 mg/L"
 Mg = "10 mg/L"
 Na = "110 mg/L"
 Cl = "120 mg/L"
 SO4 = "40 mg/L"
 HCO3 = "210 mg/L"
-pH = "7.7"`, "3.44", "0.85", 2, true},
+pH = "7.7"`, "3.44", "0.85", 2, true, false},
 	{"sulfate-rich", `Ca = "115 mg/L"
 Mg = "22 mg/L"
 Na = "25 mg/L"
 Cl = "35 mg/L"
 SO4 = "220 mg/L"
 HCO3 = "210 mg/L"
-pH = "7.4"`, "3.44", "0.85", 2, true},
+pH = "7.4"`, "3.44", "0.85", 2, true, true},
 }
 
 // The medium water is played by the test of the fixed shares.
@@ -65,6 +67,9 @@ func TestAMonthOnFiveWatersHoldsWhatStocksCanSteerAndSaysWhenADumpIsDue(t *testi
 			continue
 		}
 		t.Run(w.name, func(t *testing.T) {
+			if w.long && os.Getenv("LEAT_REAL") != "1" {
+				t.Skip("LEAT_REAL=1 plays a third and a fourth water")
+			}
 			t.Parallel()
 			farm, run := w.farm(t), MonthRun{}
 			m := Month{Seed: 1, Days: 7, Every: time.Duration(float64(14*24*time.Hour) / w.pace), Pace: w.pace}

@@ -145,11 +145,11 @@ func Check(f *File) Report {
 // CheckFile checks a file on disk, faults and dangerous sizes included. The error
 // says that it could not be read at all.
 func CheckFile(path string) (Report, error) {
-	text, env, err := open(path)
+	text, env, several, err := readOne(path)
 	if err != nil {
 		return Report{}, err
 	}
-	env.Passwords = PasswordsChecked
+	env.Passwords, env.Several = PasswordsChecked, several
 	return check(path, text, env), nil
 }
 

@@ -124,6 +124,7 @@ type Env struct {
 	ReadSecret  func(path string) ([]byte, fs.FileMode, error) // a file with its permissions
 	Credentials string                                         // $CREDENTIALS_DIRECTORY of the service manager
 	StateFolder string                                         // $STATE_DIRECTORY of the service manager
+	Several     string                                         // of several stations of a file this one's name; empty = it is alone
 	Passwords   Passwords
 }
 
@@ -148,11 +149,11 @@ func Load(path string) (*File, error) { return load(path, PasswordsUsed) }
 func Look(path string) (*File, error) { return load(path, PasswordsUnused) }
 
 func load(path string, passwords Passwords) (*File, error) {
-	text, env, err := open(path)
+	text, env, several, err := readOne(path)
 	if err != nil {
 		return nil, err
 	}
-	env.Passwords = passwords
+	env.Passwords, env.Several = passwords, several
 	return Parse(path, text, env)
 }
 

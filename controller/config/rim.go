@@ -27,10 +27,7 @@ func (b *rim) broker() {
 		out.URL = "mqtt://127.0.0.1:1883"
 	}
 	if out.ClientID == "" {
-		out.ClientID = "leat-" + b.gate().Station
-		if b.file.Cluster.Shared() {
-			out.ClientID += "-" + b.file.Cluster.Name // a broker throws out the first of two clients of one name
-		}
+		out.ClientID = ownClientID(b.file)
 	} else if b.file.Cluster.Shared() {
 		b.warn("broker.client_id", "the daemons that share this ledger must not share it: the broker would throw out one for the other")
 	}
@@ -51,6 +48,16 @@ func (b *rim) broker() {
 	if in.KeyFile != "" {
 		b.private("broker.key_file", out.Key)
 	}
+}
+
+// ownClientID is a daemon's where the file names none: a broker throws out the first of two
+// clients of one name.
+func ownClientID(f *File) string {
+	id := "leat-" + f.Settings.Safety.Station
+	if f.Cluster.Shared() {
+		id += "-" + f.Cluster.Name
+	}
+	return id
 }
 
 func (b *rim) brokerURL(text string) {
@@ -140,6 +147,9 @@ func (b *rim) folders() {
 	}
 	if b.file.State == "" {
 		b.file.State = b.path("leat-state")
+	}
+	if b.env.Several != "" {
+		b.file.State = filepath.Join(b.file.State, b.env.Several)
 	}
 	if why := noFolder(b.file.State); why != "" {
 		b.fault("storage.folder", quoted(b.file.State), why, "name a folder on a local disk")

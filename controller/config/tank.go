@@ -43,7 +43,7 @@ func (b *vessels) tanks() {
 		b.fault("tank", "", "is missing", "describe at least one tank: [[tank]] with name and volume")
 	}
 	if len(b.layout.Tanks) > mostTanks {
-		b.fault("tank", "", fmt.Sprintf("stands %d times", len(b.layout.Tanks)), fmt.Sprintf("a station serves at most %d; run a second daemon", mostTanks))
+		b.fault("tank", "", fmt.Sprintf("stands %d times", len(b.layout.Tanks)), fmt.Sprintf("a station serves at most %d; give the others a [[station]] of their own", mostTanks))
 		b.layout.Tanks = b.layout.Tanks[:mostTanks]
 	}
 	seen := map[string]string{}

@@ -11,19 +11,45 @@ import (
 	"leat/controller/config"
 )
 
-// Check prints what leat run would do with a configuration, and says whether it is refused.
+// Check prints what leat run would do with a configuration, and says whether it is refused. Of
+// several stations each is told after the other, as JSON in one list.
 func Check(path string, asJSON bool, stdout io.Writer) error {
-	report, err := config.CheckFile(path)
+	names, err := config.Each(path)
 	if err != nil {
 		return err
 	}
-	if asJSON {
-		err = WriteJSON(stdout, &report)
-	} else {
-		err = report.Write(stdout)
+	var reports []*config.Report
+	faults := 0
+	for _, name := range names {
+		report, err := config.CheckFile(name)
+		if err != nil {
+			return err
+		}
+		reports, faults = append(reports, &report), faults+len(report.Faults)
+		if asJSON {
+			continue
+		}
+		if len(names) > 1 {
+			fmt.Fprintf(stdout, "=== %s\n\n", name)
+		}
+		if err := report.Write(stdout); err != nil {
+			return err
+		}
 	}
-	if err == nil && !report.OK {
-		err = fmt.Errorf("%s refused, faults: %d", path, len(report.Faults))
+	switch {
+	case asJSON && len(reports) == 1:
+		err = WriteJSON(stdout, reports[0])
+	case asJSON:
+		err = WriteJSON(stdout, reports)
+	}
+	if err != nil {
+		return err
+	}
+	if faults > 0 {
+		return fmt.Errorf("%s refused, faults: %d", path, faults)
+	}
+	if len(names) > 1 {
+		_, err = config.Stations(path) // what they must not share
 	}
 	return err
 }

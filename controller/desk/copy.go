@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 	"time"
 
@@ -12,21 +13,36 @@ import (
 )
 
 // backupLedger copies the record beside whoever writes it, and verifies the copy: one
-// that cannot be put back is none.
+// that cannot be put back is none. How it went is noted where the daemon reads it, so that a night without a copy calls
+// somebody.
 func backupLedger(state, path string, stdout io.Writer) error {
-	db, err := store.OpenReader(state)
+	if _, err := os.Lstat(path); err == nil {
+		return fmt.Errorf("%s exists already; a copy never replaces an earlier one", path)
+	}
+	copied, err := copyLedger(state, path)
+	if noted := store.NoteCopy(state, time.Now(), copied, err); noted != nil {
+		err = errors.Join(err, fmt.Errorf("the daemon will not know of this copy: %w", noted))
+	}
 	if err != nil {
 		return err
-	}
-	if err := errors.Join(db.Backup(path), db.Close()); err != nil {
-		return err
-	}
-	copied, err := store.Examine(path)
-	if err != nil {
-		return fmt.Errorf("the copy was written and does not verify: %w", err)
 	}
 	fmt.Fprintf(stdout, "%s: %s; the chain holds\n", path, rowsOf(copied))
 	return nil
+}
+
+func copyLedger(state, path string) (store.Copied, error) {
+	db, err := store.OpenReader(state)
+	if err != nil {
+		return store.Copied{}, err
+	}
+	if err := errors.Join(db.Backup(path), db.Close()); err != nil {
+		return store.Copied{}, err
+	}
+	copied, err := store.Examine(path)
+	if err != nil {
+		err = fmt.Errorf("the copy was written and does not verify: %w", err)
+	}
+	return copied, err
 }
 
 func rowsOf(c store.Copied) string {

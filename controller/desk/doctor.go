@@ -212,8 +212,27 @@ func (p *patient) folder() {
 	}
 	rows, hash, known := store.Head(p.file.State)
 	p.note("ledger", known, "run leat ledger verify", "%d rows, head %x", rows, hash[:6])
+	p.copies(time.Now())
 	free, size := metrics.Space(p.file.State)
 	p.note("disk", !(free < min(0.1*size, fullDisk)), "free some space: a full disk holds all doses", "%.1f of %.1f GB are free", free/1e9, size/1e9)
+}
+
+// oldCopy is when a nightly copy has been missed: the timer's day and what it may be late.
+const oldCopy = 30 * time.Hour
+
+func (p *patient) copies(now time.Time) {
+	known, err := store.KnownCopies(p.file.State)
+	age := now.Sub(known.Good).Round(time.Minute)
+	switch {
+	case err != nil:
+		p.note("copy", false, "copy the ledger anew", "%v", err)
+	case known.Failed != "":
+		p.note("copy", false, "see journalctl -u leat-backup, then copy again: systemctl start leat-backup", "the last one failed: %s", known.Failed)
+	case known.Good.IsZero():
+		p.note("copy", false, "systemctl enable --now leat-backup.timer leat-backup.service", "the ledger was never copied")
+	default:
+		p.note("copy", age < oldCopy, "look whether the timer runs: systemctl list-timers leat-backup.timer", "%d rows, %s ago; carry it to another disk", known.Rows, age)
+	}
 }
 
 // renewBefore is how long before its end a certificate should be renewed.

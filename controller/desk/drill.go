@@ -63,7 +63,7 @@ var exercises = []exercise{
 		func(s map[string]float64) bool {
 			return s != nil && alarms(s, "leat_alarm_state", "leak", func(v float64) bool { return v == 1 }) == 0
 		}},
-	{"cleared", "Dry the sensor, then clear the stop on the page.", "the leak is over", "",
+	{"cleared", "Dry the sensor, wait half a minute, then clear the stop on the page.", "the leak is over", "",
 		func(s map[string]float64) bool {
 			return s != nil && alarms(s, "leat_alarm_priority", "leak", func(v float64) bool { return v > 0 }) == 0
 		}},

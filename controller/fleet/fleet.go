@@ -23,14 +23,14 @@ const askAgain = 2 * time.Second
 
 // Run waits for the station's turn, runs it, and waits again when another daemon took it,
 // until ctx ends.
-func Run(ctx context.Context, file *config.File, log *zap.Logger, run func(context.Context, app.Term) error) error {
+func Run(ctx context.Context, file *config.File, log *zap.Logger, tell func(state string), run func(context.Context, app.Term) error) error {
 	options, err := optionsOf(file)
 	if err != nil {
 		return err
 	}
 	m := &member{file: file, options: options, log: log}
 	defer m.leave()
-	return app.InTurn(ctx, log, m.next, run)
+	return app.InTurn(ctx, log, tell, m.next, run)
 }
 
 // member is one daemon of several.

@@ -41,7 +41,7 @@ func child(path string) error {
 	log := zap.New(zapcore.NewCore(zapcore.NewJSONEncoder(zap.NewProductionEncoderConfig()), zapcore.Lock(os.Stderr), zapcore.InfoLevel))
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
 	defer stop()
-	return Run(ctx, file, log, func(ctx context.Context, term app.Term) error {
+	return Run(ctx, file, log, nil, func(ctx context.Context, term app.Term) error {
 		daemon, err := app.New(file, app.Options{Log: log, Term: term})
 		if err != nil {
 			return err

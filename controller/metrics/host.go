@@ -7,8 +7,6 @@ import (
 	"os"
 	"sync"
 	"time"
-
-	"github.com/prometheus/client_golang/prometheus"
 )
 
 // Host is what the daemon stands on, beside its view: files that run out and a disk that
@@ -17,18 +15,21 @@ type Host struct {
 	Folder       string            // of all stored data
 	Certificates map[string]string // what each vouches for, and its file; empty names are left out
 	Head         func() (rows uint64, hash [32]byte, known bool)
+	Copies       func() (newest time.Time, failed, known bool) // of the ledger
 }
 
 var (
-	certificateEnds = prometheus.NewDesc("leat_certificate_expires_timestamp_seconds",
-		"Unix time at which the first certificate of the file expires; NaN when it cannot be read.", []string{"certificate"}, nil)
-	storageFree = prometheus.NewDesc("leat_storage_free_bytes", "Free on the disk that holds the ledger; NaN when not known.", nil, nil)
-	storageSize = prometheus.NewDesc("leat_storage_size_bytes", "Size of the disk that holds the ledger; NaN when not known.", nil, nil)
-	ledgerRows  = prometheus.NewDesc("leat_ledger_rows", "Rows of the ledger that are on the disk; NaN when not known.", nil, nil)
-	ledgerHead  = prometheus.NewDesc("leat_ledger_head_bits", "First 52 bits of the newest row's hash, as a number. A tail that was written anew has another at the same count of rows.", nil, nil)
+	certificateEnds = &family{"leat_certificate_expires_timestamp_seconds",
+		"Unix time at which the first certificate of the file expires; NaN when it cannot be read.", gauge, []string{"certificate"}}
+	storageFree = &family{name: "leat_storage_free_bytes", help: "Free on the disk that holds the ledger; NaN when not known.", kind: gauge}
+	storageSize = &family{name: "leat_storage_size_bytes", help: "Size of the disk that holds the ledger; NaN when not known.", kind: gauge}
+	ledgerRows  = &family{name: "leat_ledger_rows", help: "Rows of the ledger that are on the disk; NaN when not known.", kind: gauge}
+	ledgerHead  = &family{name: "leat_ledger_head_bits", help: "First 52 bits of the newest row's hash, as a number. A tail that was written anew has another at the same count of rows.", kind: gauge}
+	copyMade    = &family{name: "leat_ledger_copy_timestamp_seconds", help: "Unix time of the newest verified copy of the ledger; 0 when none was ever made.", kind: gauge}
+	copyGood    = &family{name: "leat_ledger_copy_last_successful", help: "Whether the last copy of the ledger was written and verified; 1 when none was tried.", kind: gauge}
 )
 
-// readEvery is how often a certificate's file is read: a scrape must not wait for a disk.
+// readEvery is how often such a file is read: a scrape must not wait for a disk.
 const readEvery = 10 * time.Minute
 
 // host collects it.
@@ -39,41 +40,38 @@ type host struct {
 	mu   sync.Mutex
 	read time.Time
 	ends map[string]float64
+	copy [2]float64 // made, good
 }
 
-// Describe names every metric that Collect may send.
-func (h *host) Describe(out chan<- *prometheus.Desc) {
-	for _, d := range []*prometheus.Desc{certificateEnds, storageFree, storageSize, ledgerRows, ledgerHead} {
-		out <- d
-	}
-}
-
-// Collect sends them.
-func (h *host) Collect(out chan<- prometheus.Metric) {
-	send := func(d *prometheus.Desc, value float64, labels ...string) {
-		out <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, value, labels...)
-	}
-	for name, ends := range h.certificates() {
-		send(certificateEnds, ends, name)
+// send sends it.
+func (h *host) send(out *scrape) {
+	ends, copied := h.look()
+	for name, ends := range ends {
+		out.send(certificateEnds, ends, name)
 	}
 	free, size := Space(h.of.Folder)
-	send(storageFree, free)
-	send(storageSize, size)
+	out.send(storageFree, free)
+	out.send(storageSize, size)
 	rows, head := unknown, unknown
 	if h.of.Head != nil {
 		if n, hash, known := h.of.Head(); known {
 			rows, head = float64(n), float64(binary.BigEndian.Uint64(hash[:8])>>12) // a float64 counts to 2^53
 		}
 	}
-	send(ledgerRows, rows)
-	send(ledgerHead, head)
+	out.send(ledgerRows, rows)
+	out.send(ledgerHead, head)
+	if h.of.Copies != nil {
+		out.send(copyMade, copied[0])
+		out.send(copyGood, copied[1])
+	}
 }
 
-func (h *host) certificates() map[string]float64 {
+// look reads what stands in files: when certificates end, and how the ledger's copies went.
+func (h *host) look() (ends map[string]float64, copied [2]float64) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if h.ends != nil && h.now().Sub(h.read) < readEvery {
-		return h.ends
+		return h.ends, h.copy
 	}
 	h.read, h.ends = h.now(), map[string]float64{}
 	for name, file := range h.of.Certificates {
@@ -85,7 +83,17 @@ func (h *host) certificates() map[string]float64 {
 			h.ends[name] = float64(ends.Unix())
 		}
 	}
-	return h.ends
+	h.copy = [2]float64{unknown, unknown}
+	if h.of.Copies == nil {
+		return h.ends, h.copy
+	}
+	if newest, failed, known := h.of.Copies(); known {
+		h.copy = [2]float64{0, number(!failed)}
+		if !newest.IsZero() {
+			h.copy[0] = float64(newest.Unix())
+		}
+	}
+	return h.ends, h.copy
 }
 
 // CertificateEnds is when the first of a file's certificates (PEM) expires.
@@ -107,5 +115,6 @@ func CertificateEnds(file string) (ends time.Time, ok bool) {
 
 // Stand adds what the daemon stands on.
 func (m *Metrics) Stand(on Host) {
-	m.register(&host{of: on, now: func() time.Time { return m.now() }})
+	h := &host{of: on, now: func() time.Time { return m.now() }}
+	m.add(h.send)
 }

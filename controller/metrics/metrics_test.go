@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"bytes"
 	"io"
 	"maps"
 	"math"
@@ -13,6 +14,9 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/testutil"
+	dto "github.com/prometheus/client_model/go"
+	"github.com/prometheus/common/expfmt"
+	"github.com/prometheus/common/model"
 
 	"leat/controller"
 	"leat/dosing"
@@ -58,13 +62,26 @@ func farmView() *controller.View {
 
 func newTestMetrics(v *controller.View) *Metrics {
 	m := New("row", func() *controller.View { return v }, "1.2.3")
-	m.Stand(Host{Certificates: map[string]string{"page": "none.pem"}, Head: func() (uint64, [32]byte, bool) { return 12, [32]byte{0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff}, true }})
+	m.Stand(Host{Copies: func() (time.Time, bool, bool) { return time.Time{}, false, true }, Certificates: map[string]string{"page": "none.pem"}, Head: func() (uint64, [32]byte, bool) { return 12, [32]byte{0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff}, true }})
 	return m
+}
+
+// gather reads what is served as Prometheus' own library reads it; it is the outside judge of the text.
+func (m *Metrics) gather() ([]*dto.MetricFamily, error) {
+	parser := expfmt.NewTextParser(model.UTF8Validation)
+	parsed, err := parser.TextToMetricFamilies(bytes.NewReader(m.scrape()))
+	all := slices.SortedFunc(maps.Values(parsed), func(a, b *dto.MetricFamily) int { return strings.Compare(a.GetName(), b.GetName()) })
+	for _, f := range all {
+		for _, one := range f.GetMetric() {
+			slices.SortFunc(one.GetLabel(), func(a, b *dto.LabelPair) int { return strings.Compare(a.GetName(), b.GetName()) })
+		}
+	}
+	return all, err
 }
 
 func compare(t *testing.T, m *Metrics, want string, names ...string) {
 	t.Helper()
-	if err := testutil.GatherAndCompare(m.registry, strings.NewReader(want), names...); err != nil {
+	if err := testutil.GatherAndCompare(prometheus.GathererFunc(m.gather), strings.NewReader(want), names...); err != nil {
 		t.Error(err)
 	}
 }
@@ -86,7 +103,7 @@ leat_reading_ph{probe="ph-1",station="row",tank="nursery"} 5.83
 // series has it.
 func samples(t *testing.T, m *Metrics, name string) map[string]float64 {
 	t.Helper()
-	families, err := m.registry.Gather()
+	families, err := m.gather()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -293,15 +310,25 @@ func TestWhatTheRimObservesIsCounted(t *testing.T) {
 	if got := samples(t, m, "leat_config_last_reload_successful")[""]; got != 0 {
 		t.Errorf("last reload %v, want 0", got)
 	}
-	if got := testutil.CollectAndCount(m.append); got != 1 {
-		t.Errorf("%d histograms of appends, want 1", got)
+	all, err := m.gather()
+	if err != nil {
+		t.Fatal(err)
 	}
+	for _, f := range all {
+		if f.GetName() == "leat_ledger_append_seconds" {
+			if h := f.GetMetric()[0].GetHistogram(); h.GetSampleCount() != 1 || h.GetSampleSum() != 0.002 || len(h.GetBucket()) != 13 || h.GetBucket()[4].GetCumulativeCount() != 1 || h.GetBucket()[3].GetCumulativeCount() != 0 {
+				t.Errorf("appends %v, want one of 2 ms", h)
+			}
+			return
+		}
+	}
+	t.Error("no histogram of appends")
 }
 
 func TestTwoProbesOfOneNameDoNotSpoilTheScrape(t *testing.T) {
 	v := farmView()
 	v.Tanks[0].Inputs = append(v.Tanks[0].Inputs, v.Tanks[0].Inputs[0])
-	if _, err := newTestMetrics(v).registry.Gather(); err != nil {
+	if _, err := newTestMetrics(v).gather(); err != nil {
 		t.Error(err)
 	}
 }
@@ -343,6 +370,7 @@ var (
 		"leat_ledger_state":                  "1 or 0",
 		"leat_epoch":                         "a number of runs",
 		"leat_config_last_reload_successful": "1 or 0",
+		"leat_ledger_copy_last_successful":   "1 or 0",
 		"leat_doses_total":                   "a count",
 		"leat_withheld_total":                "a count",
 		"leat_messages_total":                "a count",
@@ -352,7 +380,7 @@ var (
 )
 
 func TestEveryMetricHasAUnitOfTheTradeInItsName(t *testing.T) {
-	families, err := newTestMetrics(farmView()).registry.Gather()
+	families, err := newTestMetrics(farmView()).gather()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -369,7 +397,7 @@ func TestLintIsCleanButForUnitsOfTheTrade(t *testing.T) {
 	m := newTestMetrics(farmView())
 	m.LoopStep(time.Millisecond)
 	m.LedgerAppend(time.Millisecond)
-	problems, err := testutil.GatherAndLint(prometheus.GathererFunc(m.registry.Gather))
+	problems, err := testutil.GatherAndLint(prometheus.GathererFunc(m.gather))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -378,16 +406,6 @@ func TestLintIsCleanButForUnitsOfTheTrade(t *testing.T) {
 			continue
 		}
 		t.Errorf("%s: %s", p.Metric, p.Text)
-	}
-}
-
-func BenchmarkScrape(b *testing.B) {
-	m := newTestMetrics(farmView())
-	b.ReportAllocs()
-	for b.Loop() {
-		if _, err := m.registry.Gather(); err != nil {
-			b.Fatal(err)
-		}
 	}
 }
 

@@ -5,8 +5,6 @@ import (
 	"net/url"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
-
 	"leat/controller"
 	"leat/dosing"
 	"leat/safety"
@@ -18,32 +16,11 @@ import (
 // limit: a line that goes on at its last value reads as a quiet tank.
 const staleAfter = 120 * time.Second
 
-// family is one metric of the snapshot.
-type family struct {
-	desc *prometheus.Desc
-	kind prometheus.ValueType
-}
-
-// snapshot collects the view. Everything is made at the scrape from one snapshot,
+// snapshot sends the view. Everything is made at the scrape from one snapshot,
 // so the numbers of a scrape belong together.
 type snapshot struct {
-	view     func() *controller.View
-	families map[string]family
-}
-
-// newSnapshot makes the collector of a station's view. Its metrics carry the station's label of
-// themselves: to have the registry add it makes each description anew at each scrape, a third of
-// its time.
-func newSnapshot(station string, view func() *controller.View) *snapshot {
-	of := prometheus.Labels{"station": station}
-	s := &snapshot{view: view, families: map[string]family{}}
-	for _, f := range gauges {
-		s.families[f.name] = family{prometheus.NewDesc("leat_"+f.name, f.help, f.labels, of), prometheus.GaugeValue}
-	}
-	for _, f := range counters {
-		s.families[f.name] = family{prometheus.NewDesc("leat_"+f.name, f.help, f.labels, of), prometheus.CounterValue}
-	}
-	return s
+	view  func() *controller.View
+	under *string // path of the station's pages
 }
 
 // listed is one line of the tables below.
@@ -51,6 +28,17 @@ type listed struct {
 	name, help string
 	labels     []string
 }
+
+// families of both tables, by the name without its prefix.
+var families = func() map[string]*family {
+	all := map[string]*family{}
+	for kind, table := range map[string][]listed{gauge: gauges, counter: counters} {
+		for _, l := range table {
+			all[l.name] = &family{"leat_" + l.name, l.help, kind, l.labels}
+		}
+	}
+	return all
+}()
 
 var (
 	byTank    = []string{"tank"}
@@ -128,30 +116,20 @@ var counters = []listed{
 	{"withheld_total", "Decisions in which a needed dose was withheld; no series for a cause that never did.", byCause},
 }
 
-// Describe names every metric that Collect may send.
-func (s *snapshot) Describe(out chan<- *prometheus.Desc) {
-	for _, f := range s.families {
-		out <- f.desc
-	}
-}
-
-// Collect sends the newest view. Before there is one it sends nothing.
-func (s *snapshot) Collect(out chan<- prometheus.Metric) {
+// send sends the newest view. Before there is one it sends nothing.
+func (s *snapshot) send(out *scrape) {
 	v := s.view()
 	if v == nil {
 		return
 	}
-	send := func(name string, value float64, labels ...string) {
-		f := s.families[name]
-		out <- prometheus.MustNewConstMetric(f.desc, f.kind, value, labels...)
-	}
+	send := func(name string, value float64, labels ...string) { out.send(families[name], value, labels...) }
 	send("broker_connected", number(v.LinkUp))
 	send("epoch", float64(v.Epoch))
 	for state := safety.LedgerUnknown; state <= safety.LedgerUnreachable; state++ {
 		send("ledger_state", number(v.Ledger == state), state.String())
 	}
 	for i := range v.Tanks {
-		sendTank(send, v, &v.Tanks[i])
+		sendTank(send, v, &v.Tanks[i], *s.under)
 	}
 	for i := range v.Pumps {
 		sendPump(send, &v.Pumps[i])
@@ -174,7 +152,7 @@ func age(came bool, age time.Duration, v *controller.View) float64 {
 // sender sends one sample.
 type sender func(name string, value float64, labels ...string)
 
-func sendTank(send sender, v *controller.View, t *controller.TankView) {
+func sendTank(send sender, v *controller.View, t *controller.TankView, under string) {
 	names := map[string]bool{}
 	for i := range t.Inputs {
 		// A name given twice would make the whole scrape fail; one lost line is better.
@@ -211,7 +189,7 @@ func sendTank(send sender, v *controller.View, t *controller.TankView) {
 	for mode := safety.Mode(0); mode < safety.ModeCount; mode++ {
 		send("mode", number(t.Mode == mode), t.Name, mode.String())
 	}
-	sendCauses(send, v, t)
+	sendCauses(send, v, t, under)
 }
 
 func forecast(d time.Duration) float64 {
@@ -226,7 +204,7 @@ func forecast(d time.Duration) float64 {
 
 // sendCauses sends what is raised now and what has ever withheld a dose: of all causes
 // of the closed set most are never met, and each would be five series a tank.
-func sendCauses(send sender, v *controller.View, t *controller.TankView) {
+func sendCauses(send sender, v *controller.View, t *controller.TankView, under string) {
 	for cause, since := range activeSince(v, t) {
 		if since >= 0 {
 			send("interlock_active", 1, t.Name, safety.Cause(cause).String())
@@ -237,7 +215,7 @@ func sendCauses(send sender, v *controller.View, t *controller.TankView) {
 	for i := range t.Alarms {
 		if a := &t.Alarms[i]; a.Cause < safety.CauseCount && a.State != alarm.Normal && !sent[a.Cause] {
 			sent[a.Cause] = true
-			sendAlarm(send, t.Name, a)
+			sendAlarm(send, t.Name, a, under)
 		}
 	}
 	for c := safety.CauseNone + 1; c < safety.CauseCount; c++ {
@@ -262,7 +240,7 @@ func activeSince(v *controller.View, t *controller.TankView) (since [safety.Caus
 
 // sendAlarm sends an alarm with what a person reads of it: the text of the table, whose
 // words stay the same while it stands, since a changed label would be another alarm.
-func sendAlarm(send sender, tank string, a *controller.AlarmView) {
+func sendAlarm(send sender, tank string, a *controller.AlarmView, under string) {
 	cause, row := a.Cause.String(), safety.Of(a.Cause)
 	send("alarm_state", float64(a.State), tank, cause)
 	switch a.State {
@@ -273,7 +251,7 @@ func sendAlarm(send sender, tank string, a *controller.AlarmView) {
 	default:
 		return // over: nobody is to be called
 	}
-	send("alarm_info", 1, tank, cause, row.Text, row.Advice, cause, "/alarm/"+url.PathEscape(tank)+"/"+cause)
+	send("alarm_info", 1, tank, cause, row.Text, row.Advice, cause, under+"/alarm/"+url.PathEscape(tank)+"/"+cause)
 }
 
 func sendIons(send sender, v *controller.View, t *controller.TankView) {

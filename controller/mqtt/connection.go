@@ -71,7 +71,10 @@ func (l *Link) open(ctx context.Context) (*connection, error) {
 		err = ctx.Err()
 	}
 	if err == nil {
-		err = c.subscribe()
+		err = c.subscribe(l.options.Latest, l.options.Queued)
+	}
+	if err == nil {
+		err = l.branches.subscribeAll(c)
 	}
 	if err == nil && l.options.Birth.Topic != "" {
 		err = c.publish(l.options.Birth.Topic, 1, true, l.options.Birth.Body)
@@ -159,7 +162,7 @@ func (l *Link) dial(ctx context.Context) (net.Conn, error) {
 
 // subscribe asks for everything and checks each answer: a refused subscription
 // would look like a silent sensor, or lose the reports of a pump.
-func (c *connection) subscribe() error {
+func (c *connection) subscribe(latest, queued []string) error {
 	batch := make(map[string]byte, topicsPerSubscribe)
 	flush := func() error {
 		if len(batch) == 0 {
@@ -194,10 +197,10 @@ func (c *connection) subscribe() error {
 	}
 	// A reading that was lost is replaced by the next one, and without
 	// acknowledgements the broker never stops sending for want of them.
-	if err := add(c.link.options.Latest, 0); err != nil {
+	if err := add(latest, 0); err != nil {
 		return err
 	}
-	if err := add(c.link.options.Queued, 1); err != nil {
+	if err := add(queued, 1); err != nil {
 		return err
 	}
 	return flush()
@@ -216,21 +219,30 @@ func (c *connection) handle(m paho.Message) {
 		}
 		return
 	}
-	if slot, ok := l.slots.first[topic]; ok {
-		if l.slots.put(slot, body, m.Retained(), l.options.Now()) {
+	arrived := Message{Topic: topic, Body: body, Retained: m.Retained(), Arrived: l.options.Now()}
+	if !l.take(arrived) && !l.branches.take(arrived) {
+		l.count.stray.Add(1)
+	}
+}
+
+// take stores a message where it waits for whoever takes it, and says whether this link
+// wants its topic.
+func (l *Link) take(m Message) bool {
+	if slot, ok := l.slots.first[m.Topic]; ok {
+		if l.slots.put(slot, m.Body, m.Retained, m.Arrived) {
 			l.count.replaced.Add(1)
 		} else {
 			l.count.stored.Add(1)
 		}
-	} else if item := l.queue.item(topic); item < 0 {
-		l.count.stray.Add(1)
-		return
-	} else if l.queue.put(item, Message{Topic: topic, Body: body, Retained: m.Retained(), Arrived: l.options.Now()}) {
+	} else if item := l.queue.item(m.Topic); item < 0 {
+		return false
+	} else if l.queue.put(item, m) {
 		l.count.queued.Add(1)
 	} else {
 		l.count.dropped.Add(1)
 	}
 	l.signal()
+	return true
 }
 
 // publish hands a message to paho's writer. It does not wait for the broker's

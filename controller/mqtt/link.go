@@ -24,6 +24,7 @@ const changesWaiting = 16
 // ago. Take and Next are for one goroutine, all else for any.
 type Link struct {
 	options Options
+	trunk   *Link // on whose connection this one stands; nil = its own
 	address string
 	secure  bool
 	fault   error // of the options
@@ -32,9 +33,10 @@ type Link struct {
 	queue *queue
 	ready chan struct{}
 
-	changed chan bool
-	current atomic.Pointer[connection]
-	count   counts
+	changed  chan bool
+	branches branches
+	current  atomic.Pointer[connection]
+	count    counts
 
 	quit    context.Context
 	quitNow context.CancelFunc
@@ -66,6 +68,9 @@ func New(options Options) *Link {
 func (l *Link) Run(ctx context.Context) error {
 	if !l.started.CompareAndSwap(false, true) {
 		return errors.New("link runs or ran already; make a new one")
+	}
+	if l.trunk != nil {
+		return l.trunk.branches.run(ctx, l)
 	}
 	defer close(l.stopped)
 	if l.fault != nil {
@@ -101,18 +106,18 @@ func (l *Link) Run(ctx context.Context) error {
 // tells that too.
 func (l *Link) serve(ctx context.Context, c *connection) error {
 	l.fail(nil)
-	l.current.Store(c)
+	l.branches.opened(l, c)
 	l.count.opened.Add(1)
 	l.options.Log.Info("link to the broker is open")
 	l.tell(ctx, true)
 	var err error
 	select {
 	case why := <-c.lost:
-		l.current.Store(nil)
+		l.branches.opened(l, nil)
 		c.end()
 		err = &OpenError{Broker: l.name(), What: "connection was lost: " + why.Error(), Err: why}
 	case <-ctx.Done():
-		l.current.Store(nil)
+		l.branches.opened(l, nil)
 		c.farewell()
 	}
 	l.tell(ctx, false)
@@ -186,7 +191,7 @@ func (l *Link) Next() (Message, bool) { return l.queue.next() }
 
 // Reopen gives up a connection that only seems to be one, and opens another.
 func (l *Link) Reopen(why error) {
-	if c := l.current.Load(); c != nil {
+	if c := root(l).current.Load(); c != nil {
 		c.lose(why)
 	}
 }
@@ -195,12 +200,13 @@ func (l *Link) Reopen(why error) {
 // KeepAlive and PingTimeout together: only a node's report proves that an order
 // arrived.
 func (l *Link) Open() bool {
-	c := l.current.Load()
+	c := root(l).current.Load()
 	return c != nil && c.client.IsConnectionOpen()
 }
 
 // LastError is why the link is closed, nil when it is open or was never tried.
 func (l *Link) LastError() error {
+	l = root(l)
 	l.errMu.Lock()
 	defer l.errMu.Unlock()
 	return l.lastErr

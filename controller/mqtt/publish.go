@@ -15,7 +15,7 @@ func (l *Link) Publish(topic string, qos byte, retained bool, body []byte) error
 		l.count.refused.Add(1)
 		return fmt.Errorf("publish to %q with QoS %d: want a topic without + and #, and QoS 0 or 1", topic, qos)
 	}
-	c := l.current.Load()
+	c := root(l).current.Load()
 	if c == nil {
 		l.count.refused.Add(1)
 		return ErrClosed
@@ -60,7 +60,7 @@ func (l *Link) Stats() Stats {
 // slots, and all that was published has been written or acknowledged. What the
 // broker still holds only the broker knows.
 func (l *Link) Idle() bool {
-	if c := l.current.Load(); c != nil && !c.quiet() {
+	if c := root(l).current.Load(); c != nil && !c.quiet() {
 		return false
 	}
 	return l.slots.empty() && l.queue.empty()

@@ -74,7 +74,7 @@ var gateBugs = []bug{
 	{"a node that promises little gets the whole caps", "6", "safety/caps.go",
 		[][2]string{{"int(n) >= len(bu.nodes) || !bu.nodes[n].full {", "int(n) >= len(bu.nodes) {"}},
 		"safety", "TestANodeWithoutTheFullContractGetsHalfTheCapsAndNeedsNoHeartbeat"},
-	{"time releases the account of what no reading has shown", "40", "safety/account.go",
+	{"time releases the account of what no reading has shown", "40", "safety/checks.go",
 		[][2]string{{"	t.accounted, t.swings = index, t.turns.swings(now.Up)\n", "	t.accounted, t.swings = index, t.turns.swings(now.Up)\n	for class := range t.accounts {\n		t.accounts[class].given *= 0.98\n	}\n"}},
 		"safety", "TestTimeReleasesNothing"},
 	{"the first small dose is skipped", "40", "safety/account.go",

@@ -37,7 +37,7 @@ var rimBugs = []bug{
 		[][2]string{{"		if f.known == nil {\n", "		if f.known == nil || f.alone {\n"}},
 		"controller/store", "TestFolderThatIsTakenAwayUnderTheDaemonEndsTheRecordAtOnce"},
 	{"an order waits for a link that is closed", "26", "controller/mqtt/publish.go",
-		[][2]string{{"	c := l.current.Load()\n	if c == nil {\n", "	c := l.current.Load()\n	for c == nil && l.fault == nil {\n		c = l.current.Load()\n	}\n	if c == nil {\n"}},
+		[][2]string{{"	c := root(l).current.Load()\n	if c == nil {\n", "	c := l.current.Load()\n	for c == nil && l.fault == nil {\n		c = l.current.Load()\n	}\n	if c == nil {\n"}},
 		"controller/mqtt", "TestOrderPublishedWhileTheLinkIsDownIsRefusedAndNeverSentLater"},
 	{"QoS 2 is sent", "26", "controller/mqtt/publish.go",
 		[][2]string{{`strings.ContainsAny(topic, "+#") || qos > 1 {`, `strings.ContainsAny(topic, "+#") {`}},

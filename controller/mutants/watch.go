@@ -17,7 +17,7 @@ var watchBugs = []bug{
 	{"a wild sample is believed", "7, 41", "safety/jump.go",
 		[][2]string{{"	if i.near(value, j.limit, j.fall) {\n", "	if i.near(value, 9*j.limit, 9*j.fall) {\n"}},
 		"safety", "TestAJumpIsDiscardedAndThreeInARowAreAFailure"},
-	{"one sample of a switch latches", "41", "safety/quality.go",
+	{"one sample of a switch latches", "41", "safety/switch.go",
 		[][2]string{{"return b.count >= lastsCount && b.last-b.first >= lastsFor }", "return b.count >= 1 }"}},
 		"safety", "TestAPersonsStopIsAStopAndASparkOnTheWireIsNone"},
 	{"a level that leaps is believed at once", "31, 41", "safety/jump.go",

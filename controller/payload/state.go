@@ -21,6 +21,7 @@ func AppendState(dst []byte, t *controller.TankView, at time.Time) []byte {
 	e.text("next", t.Next)
 	e.some("would_dose", t.WouldDose)
 	e.some("titration", t.Titration)
+	e.some("fill", t.Fill)
 	e.some("schedule", t.Schedule)
 	e.yes("fit", t.Fit)
 	e.key("readings")

@@ -65,20 +65,11 @@ const (
 
 // ReadDrift says why pH moved in the last week of a record.
 func ReadDrift(record Record) (*Drifts, error) {
-	_, last, station, err := record.Span()
+	past, station, err := lastDays(record, driftDays)
 	if err != nil {
 		return nil, err
-	}
-	if station == nil {
-		return nil, fmt.Errorf("this record does not tell which tanks there are: start the daemon once, which writes them down")
 	}
 	probes, err := ReadProbes(record)
-	if err != nil {
-		return nil, err
-	}
-	zone, _ := zoneOf(station)
-	last = last.In(zone).Add(time.Second)
-	past, err := record.Past(last.AddDate(0, 0, -driftDays), last)
 	if err != nil {
 		return nil, err
 	}

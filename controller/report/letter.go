@@ -81,16 +81,7 @@ type LetterDay struct {
 
 // ReadLetter writes the letter of the last two weeks of a record.
 func ReadLetter(record Record) (*Letter, error) {
-	_, last, station, err := record.Span()
-	if err != nil {
-		return nil, err
-	}
-	if station == nil {
-		return nil, fmt.Errorf("this record does not tell which tanks there are: start the daemon once, which writes them down")
-	}
-	zone, _ := zoneOf(station)
-	last = last.In(zone).Add(time.Second)
-	past, err := record.Past(last.AddDate(0, 0, -letterDays), last)
+	past, station, err := lastDays(record, letterDays)
 	if err != nil {
 		return nil, err
 	}

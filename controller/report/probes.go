@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"strings"
 	"time"
 
@@ -128,15 +127,11 @@ func (p *Probe) wear() {
 
 // ReadProbes makes the report of a record's probes.
 func ReadProbes(record Record) (*Probes, error) {
-	_, last, station, err := record.Span()
+	_, last, station, err := spanOf(record)
 	if err != nil {
 		return nil, err
 	}
-	if station == nil {
-		return nil, fmt.Errorf("this record does not tell which probes there are: start the daemon once, which writes them down")
-	}
-	zone, _ := zoneOf(station)
-	l := NewProbeList(station, last.In(zone))
+	l := NewProbeList(station, last)
 	if err := record.EachEntry(l.Follow); err != nil {
 		return nil, err
 	}

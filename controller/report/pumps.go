@@ -118,15 +118,11 @@ func (l *PumpList) End() *Pumps {
 
 // ReadPumps makes the report of a record's pumps.
 func ReadPumps(record Record) (*Pumps, error) {
-	_, last, station, err := record.Span()
+	_, last, station, err := spanOf(record)
 	if err != nil {
 		return nil, err
 	}
-	if station == nil {
-		return nil, fmt.Errorf("this record does not tell which pumps there are: start the daemon once, which writes them down")
-	}
-	zone, _ := zoneOf(station)
-	l := NewPumpList(station, last.In(zone))
+	l := NewPumpList(station, last)
 	if err := record.EachEntry(l.Follow); err != nil {
 		return nil, err
 	}

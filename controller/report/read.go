@@ -71,6 +71,30 @@ func Read(record Record, moment Moment, ask Ask) (*Report, error) {
 	return r, nil
 }
 
+// spanOf is the station that wrote a record, and when the record begins and ends, in its zone.
+func spanOf(record Record) (first, last time.Time, station *diary.Station, err error) {
+	first, last, station, err = record.Span()
+	if err != nil {
+		return first, last, nil, err
+	}
+	if station == nil {
+		return first, last, nil, fmt.Errorf("this record does not tell which tanks, pumps and probes there are: start the daemon once, which writes them down")
+	}
+	zone, _ := zoneOf(station)
+	return first.In(zone), last.In(zone), station, nil
+}
+
+// lastDays are the last days of a record, what came last included.
+func lastDays(record Record, days int) (*diary.Past, *diary.Station, error) {
+	_, last, station, err := spanOf(record)
+	if err != nil {
+		return nil, nil, err
+	}
+	last = last.Add(time.Second)
+	past, err := record.Past(last.AddDate(0, 0, -days), last)
+	return past, station, err
+}
+
 // zoneOf is the zone of the farm that wrote a record.
 func zoneOf(station *diary.Station) (*time.Location, string) {
 	if station == nil {

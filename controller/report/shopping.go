@@ -106,7 +106,7 @@ func ReadShopping(record Record, weeks int) (*Shopping, error) {
 	if err != nil {
 		return nil, err
 	}
-	_, _, station, err := record.Span()
+	_, _, station, err := spanOf(record)
 	if err != nil {
 		return nil, err
 	}

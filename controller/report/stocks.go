@@ -186,15 +186,11 @@ func (l *Range) String() string {
 
 // ReadStocks makes the report of a record's containers.
 func ReadStocks(record Record) (*Stocks, error) {
-	first, last, station, err := record.Span()
+	first, last, station, err := spanOf(record)
 	if err != nil {
 		return nil, err
 	}
-	if station == nil {
-		return nil, fmt.Errorf("this record does not tell which containers there are: start the daemon once, which writes them down")
-	}
-	zone, _ := zoneOf(station)
-	c := NewStockCounter(station, first.In(zone), last.In(zone))
+	c := NewStockCounter(station, first, last)
 	if err := record.EachEntry(c.Follow); err != nil {
 		return nil, err
 	}

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"time"
 
 	"leat/controller/diary"
@@ -52,20 +51,11 @@ const (
 
 // ReadUptake tells the uptake of a record's last four weeks.
 func ReadUptake(record Record) (*Uptake, error) {
-	_, last, station, err := record.Span()
+	past, station, err := lastDays(record, uptakeDays)
 	if err != nil {
 		return nil, err
 	}
-	if station == nil {
-		return nil, fmt.Errorf("this record does not tell which tanks there are: start the daemon once, which writes them down")
-	}
-	zone, _ := zoneOf(station)
-	last = last.In(zone).Add(time.Second)
-	past, err := record.Past(last.AddDate(0, 0, -uptakeDays), last)
-	if err != nil {
-		return nil, err
-	}
-	u := &Uptake{Station: station.Name, At: last}
+	u := &Uptake{Station: station.Name, At: past.To}
 	for i := range station.Tanks {
 		u.Tanks = append(u.Tanks, uptakeOf(past, station, &station.Tanks[i]))
 	}
@@ -86,7 +76,7 @@ func uptakeOf(past *diary.Past, station *diary.Station, tank *diary.Tank) TankUp
 	}
 	litres := 0.0
 	for day := t.From; day.Before(t.To); day = day.Add(aDay) {
-		d, _ := waterDay(past, tank, day, earlier(day.Add(aDay), t.To))
+		d, _ := waterDay(past, tank, valvesOf(station), day, earlier(day.Add(aDay), t.To))
 		litres, t.DumpedL = litres+d.ToppedL+d.AddedL, t.DumpedL+d.DumpedL
 	}
 	days := t.To.Sub(t.From).Hours() / 24

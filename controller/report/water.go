@@ -2,11 +2,13 @@ package report
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
 
 	"leat/controller/diary"
+	"leat/dosing"
 	"leat/safety/ledger"
 )
 
@@ -36,6 +38,7 @@ type WaterDay struct {
 	DumpedL float64  `json:"dumped_l,omitempty"` // a fall of more than a twentieth in an hour that did not come home
 	RoseL   *float64 `json:"level_rose_l,omitempty"`
 	UsedL   *float64 `json:"used_l,omitempty"`
+	OffL    float64  `json:"used_off_l,omitempty"` // standard uncertainty of UsedL
 	PerM2   *float64 `json:"used_l_per_m2,omitempty"`
 	Doubt   string   `json:"doubt,omitempty"`
 }
@@ -57,22 +60,21 @@ const (
 	stuckShare = 0.01  // of the volume that was topped up while the level did not move
 	stillShare = 0.001 // of the volume within which a level has not moved
 	oddUse     = 2.0   // times the median of the days looks like a leak
+	surely     = 2.0   // standard uncertainties beyond which it is no noise
 	oddDays    = 4     // days that a median needs
+	gaugeOff   = 0.003 // of the volume, a gauge at rest; a difference has two
+	inflowOff  = 0.05  // of the water that came in
 	leastLook  = 20    // hours of a day on which the level must be known
 )
 
 // ReadWater makes the balance of a record's last two weeks.
 func ReadWater(record Record) (*Water, error) {
-	_, last, station, err := record.Span()
+	_, last, station, err := spanOf(record)
 	if err != nil {
 		return nil, err
 	}
-	if station == nil {
-		return nil, fmt.Errorf("this record does not tell which tanks there are: start the daemon once, which writes them down")
-	}
-	zone, _ := zoneOf(station)
-	last = last.In(zone).Add(time.Second)
-	from := time.Date(last.Year(), last.Month(), last.Day()-waterDays+1, 0, 0, 0, 0, zone)
+	last = last.Add(time.Second)
+	from := time.Date(last.Year(), last.Month(), last.Day()-waterDays+1, 0, 0, 0, 0, last.Location())
 	past, err := record.Past(from, last)
 	if err != nil {
 		return nil, err
@@ -84,6 +86,7 @@ func ReadWater(record Record) (*Water, error) {
 func WaterOf(past *diary.Past, station *diary.Station, from, to time.Time) *Water {
 	w := &Water{Station: station.Name, At: to}
 	var odd []string
+	valves := valvesOf(station)
 	for i := range station.Tanks {
 		t := &station.Tanks[i]
 		tank := TankWater{Name: t.Name, Litres: t.Litres, Area: t.Area, Days: []WaterDay{}}
@@ -92,7 +95,7 @@ func WaterOf(past *diary.Past, station *diary.Station, from, to time.Time) *Wate
 			if end.After(to) {
 				end = to
 			}
-			if d, known := waterDay(past, t, day, end); known {
+			if d, known := waterDay(past, t, valves, day, end); known {
 				tank.Days = append(tank.Days, d)
 			}
 		}
@@ -111,8 +114,17 @@ func WaterOf(past *diary.Past, station *diary.Station, from, to time.Time) *Wate
 	return w
 }
 
+// valvesOf are the valves by which leat tops up: what they let in shows as top-up, and is no dose.
+func valvesOf(station *diary.Station) map[string]bool {
+	valves := map[string]bool{}
+	for i := range station.Pumps {
+		valves[station.Pumps[i].Name] = station.Pumps[i].Role == dosing.RoleWater.String()
+	}
+	return valves
+}
+
 // waterDay is the balance of one day; false when nothing is known of it.
-func waterDay(past *diary.Past, t *diary.Tank, from, to time.Time) (WaterDay, bool) {
+func waterDay(past *diary.Past, t *diary.Tank, valves map[string]bool, from, to time.Time) (WaterDay, bool) {
 	d := WaterDay{Date: from.Format(time.DateOnly)}
 	within := func(at time.Time) bool { return !at.Before(from) && at.Before(to) }
 	topped := map[int]float64{}
@@ -124,7 +136,7 @@ func waterDay(past *diary.Past, t *diary.Tank, from, to time.Time) (WaterDay, bo
 		}
 	}
 	for _, dose := range dosesOf(past, t.Name) {
-		if within(dose.At) && dose.Outcome != ledger.OutcomeWithdrawn.String() {
+		if within(dose.At) && !valves[dose.Pump] && dose.Outcome != ledger.OutcomeWithdrawn.String() {
 			d.DosedL += dose.ML / 1000
 		}
 	}
@@ -155,6 +167,7 @@ func waterDay(past *diary.Past, t *diary.Tank, from, to time.Time) (WaterDay, bo
 	rose := top[len(top)-1] - top[0]
 	used := d.ToppedL + d.AddedL + d.DosedL - d.DumpedL - rose
 	d.RoseL, d.UsedL = &rose, &used
+	d.OffL = math.Hypot(math.Sqrt2*gaugeOff*t.Litres, inflowOff*(d.ToppedL+d.AddedL))
 	if t.Area > 0 {
 		per := used / t.Area
 		d.PerM2 = &per
@@ -165,7 +178,7 @@ func waterDay(past *diary.Past, t *diary.Tank, from, to time.Time) (WaterDay, bo
 	case used < -stuckShare*t.Litres:
 		d.Doubt = fmt.Sprintf("%.0f L more are there than came in: water from elsewhere, or a gauge that reads high", -used)
 	case len(top) < leastLook:
-		d.UsedL, d.PerM2 = nil, nil
+		d.UsedL, d.PerM2, d.OffL = nil, nil, 0
 	}
 	return d, true
 }
@@ -187,10 +200,10 @@ func (t *TankWater) doubt() {
 		d := &t.Days[i]
 		switch {
 		case d.Doubt != "" || d.UsedL == nil:
-		case d.PerM2 != nil && *d.PerM2 > mostUse:
-			d.Doubt = fmt.Sprintf("%.1f L/m² went, more than plants take (%.1f at most): look for a leak", *d.PerM2, mostUse)
-		case median > 0 && *d.UsedL > oddUse*median && *d.UsedL > stuckShare*t.Litres:
-			d.Doubt = fmt.Sprintf("%.0f L went, %.0f is usual here: look for a leak, or a dump that nobody noted", *d.UsedL, median)
+		case d.PerM2 != nil && *d.PerM2 > mostUse && (*d.UsedL-mostUse*t.Area) > surely*d.OffL:
+			d.Doubt = fmt.Sprintf("%.1f ± %.1f L/m² went, more than plants take (%.1f at most): look for a leak", *d.PerM2, d.OffL/t.Area, mostUse)
+		case median > 0 && *d.UsedL > oddUse*median && *d.UsedL-median > surely*d.OffL && *d.UsedL > stuckShare*t.Litres:
+			d.Doubt = fmt.Sprintf("%.0f ± %.0f L went, %.0f is usual here: look for a leak, or a dump that nobody noted", *d.UsedL, d.OffL, median)
 		case d.PerM2 != nil && *d.PerM2 < leastUse:
 			d.Doubt = fmt.Sprintf("%.2f L/m² went, less than young plants take (%.1f): is the plant area as stated, does the gauge move?", *d.PerM2, leastUse)
 		}

@@ -199,6 +199,13 @@ func (f *deeds) AddByHand(id dosing.TankID, p dosing.PumpID, volume dosing.Volum
 	}
 }
 
+// Drain takes a share of a tank's water out.
+func (f *deeds) Drain(id dosing.TankID, share float64) {
+	for _, t := range f.tanks[id].waters() {
+		t.drain(min(share*t.litres(), 0.9*t.bulk.litres))
+	}
+}
+
 // Replace drains a share of a tank and fills it up with its source water.
 func (f *deeds) Replace(id dosing.TankID, share float64) {
 	for _, t := range f.tanks[id].waters() {

@@ -31,6 +31,7 @@ type apiRoute struct {
 var apiRoutes = []apiRoute{
 	{http.MethodGet, "/api/v1/state", controller.RoleView, "All tanks: verdict, readings, setpoints, alarms, interlocks", nil, apiState{}, (*api).state},
 	{http.MethodGet, "/api/v1/stocks", controller.RoleView, "All containers: what is left and for how many days", nil, []apiStock{}, (*api).stocks},
+	{http.MethodGet, "/api/v1/stations", controller.RoleView, "All stations of the process, those that need somebody first: owner, verdict, what is held, what is due within a day", nil, []stationRow{}, (*api).stations},
 	{http.MethodGet, "/api/v1/once", controller.RoleView, "An id for one request, which is carried out once however often it is sent", nil, apiOnce{}, (*api).once},
 	{http.MethodPost, "/api/v1/requests", controller.RoleOperate, "One request, with the names of the page's forms and an id of /api/v1/once", apiRequest{}, apiAnswer{}, (*api).request},
 }

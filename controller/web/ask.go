@@ -134,6 +134,9 @@ func (a *answerData) repeat(value func(string) string, request *controller.Reque
 		}
 	}
 	a.Yes = fmt.Sprintf("Yes, %v → %v", a.Old, a.New)
+	if request.Kind == controller.RequestFill {
+		a.Yes = "Approve this fill"
+	}
 	if request.Kind == controller.RequestHandDose {
 		a.Yes = fmt.Sprintf("Yes, %s mL of %s were added", value("ml"), value("pump"))
 	}

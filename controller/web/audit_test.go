@@ -25,7 +25,7 @@ var auditScript string
 var axeScript []byte
 
 // allPages are one of each page, as an engineer sees them.
-var allPages = []string{"/", "/tank/north", "/tank/north/past/year", "/tank/north/change", "/tank/north/enter", "/tank/north/doses", "/tank/north/solution", "/tank/north/probes", "/tank/north/schedule", "/tank/north/first",
+var allPages = []string{"/", "/fleet", "/tank/north", "/tank/north/past/year", "/tank/north/change", "/tank/north/enter", "/tank/north/doses", "/tank/north/solution", "/tank/north/probes", "/tank/north/schedule", "/tank/north/first",
 	"/alarm/film/no-response", "/pump/acid-north", "/stocks", "/refill", "/record", "/record/week", "/people", "/offline", "/signin"}
 
 // screens are the sizes at which every page is looked at: a small phone, phones upright

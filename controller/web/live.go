@@ -165,7 +165,7 @@ func (s *Server) liveParts(view *controller.View, role controller.Role, l *langu
 	if l != nil {
 		text = string(l.page(page.Bytes(), properNames(view)))
 	}
-	have, err := partsOf(text)
+	have, err := partsOf(string(lower([]byte(text), s.options.Under)))
 	s.live.have[key] = have
 	return have, err
 }

@@ -200,6 +200,10 @@ func (s *Server) showPage(w http.ResponseWriter, r *http.Request, path string, s
 		return
 	}
 	view := s.options.View()
+	if view == nil && s.options.Several {
+		http.Redirect(w, r, "/fleet", http.StatusSeeOther)
+		return
+	}
 	if view == nil {
 		http.Error(w, "the daemon is starting; try again in a moment", http.StatusServiceUnavailable)
 		return

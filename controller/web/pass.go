@@ -56,7 +56,7 @@ func (l links) take(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if before, known := s.options.Passes.Look(text); !known || before.Why != "" {
-		s.failed("link", "acknowledgement refused", s.client(r))
+		signIn{s}.failed("link", "acknowledgement refused", s.client(r))
 		l.show(w, r)
 		return
 	}

@@ -64,17 +64,17 @@ func (p *passkeys) spend(challenge string) error {
 
 // signIn lets in who holds a key.
 func (p *passkeys) signIn(w http.ResponseWriter, r *http.Request) {
-	s := p.server
+	s := signIn{p.server}
 	client := s.client(r)
 	if !s.sessions.attempts.take(client, "a passkey") {
 		s.failed("", "sign-in limited", client)
-		s.showSignIn(w, r, http.StatusTooManyRequests, "Too many attempts from this address. Wait five minutes.", "")
+		s.show(w, r, http.StatusTooManyRequests, "Too many attempts from this address. Wait five minutes.", "")
 		return
 	}
 	person, err := p.holder(r)
 	if err != nil {
 		s.failed("", "passkey refused", client)
-		s.showSignIn(w, r, http.StatusForbidden, err.Error()+".", "")
+		s.show(w, r, http.StatusForbidden, err.Error()+".", "")
 		return
 	}
 	s.sessions.attempts.forgive(client, "a passkey")

@@ -62,12 +62,16 @@ func (s *Server) render(w http.ResponseWriter, r *http.Request, name string, sta
 		return
 	}
 	if l := languageOf(r); l != nil {
-		var view *controller.View
-		if shown, ok := data.(*pageData); ok {
-			view = shown.View
+		names := properNames(nil)
+		switch shown := data.(type) {
+		case *pageData:
+			names = properNames(shown.View)
+		case *fleetData:
+			names = shown.properNames()
 		}
-		page = *bytes.NewBuffer(l.page(page.Bytes(), properNames(view)))
+		page = *bytes.NewBuffer(l.page(page.Bytes(), names))
 	}
+	page = *bytes.NewBuffer(lower(page.Bytes(), s.options.Under))
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Vary", "Accept-Encoding, Accept-Language, Cookie")
 	if !strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {

@@ -56,6 +56,10 @@ type Options struct {
 	Ready            func() error         // why the daemon is not ready; nil = ready
 	Alive            func() error         // why it must be started anew; nil = alive
 	Loop             func() time.Duration // how long ago the decision loop took its last step
+	Stations         func() []Station     // all of the process; nil = they are not listed
+	Several          bool                 // the process has several stations, and this server has their front door
+	Under            string               // path of this station's pages behind that door; empty = they have a door of their own
+	Front            *Server              // whose sessions this one's pages share; nil = its own
 }
 
 // Server serves the page, the monitoring and the local socket.
@@ -74,7 +78,8 @@ type Server struct {
 	passkeys    *passkeys
 	handover    *handover
 	certificate *certificate // nil = plain HTTP
-	kept        kept
+	kept        *kept
+	below       http.Handler  // of a station of several
 	every       time.Duration // between two events of a page that is followed
 	ending      chan struct{} // closed when serving ends
 	secure      bool          // browsers reach the page by HTTPS
@@ -91,10 +96,13 @@ type door struct {
 // New binds the listeners, so that a port in use is an error at the start.
 func New(options Options) (*Server, error) {
 	s := &Server{options: options, strips: strips{read: options.Night}, records: records{read: options.Record}, reader: reader{now: options.View, analysis: options.ReadAnalysis},
-		sessions: newSessions(), once: newOnce(), secure: options.Proxied, every: liveEvery, ending: make(chan struct{}),
+		sessions: newSessions(), kept: &kept{}, once: newOnce(), secure: options.Proxied, every: liveEvery, ending: make(chan struct{}),
 		failures: failures{said: map[string]time.Time{}, unsaid: map[string]int{}}}
 	s.api, s.trust, s.handover = &api{server: s}, &trust{server: s, seen: map[string]time.Time{}}, &handover{server: s}
 	s.passkeys = &passkeys{server: s, asked: map[string]time.Time{}}
+	if options.Front != nil {
+		s.sessions, s.kept, s.secure = options.Front.sessions, options.Front.kept, options.Front.secure
+	}
 	if err := s.open(); err != nil {
 		s.Close()
 		return nil, err
@@ -103,8 +111,13 @@ func New(options Options) (*Server, error) {
 }
 
 func (s *Server) open() (err error) {
-	if s.pages, err = parsePages(s.options.ECScale, s.options.US); err != nil {
+	if s.options.Front != nil {
+		s.pages = s.options.Front.pages // some megabytes, and the same
+	} else if s.pages, err = parsePages(s.options.ECScale, s.options.US); err != nil {
 		return fmt.Errorf("page template: %w", err)
+	}
+	if s.options.Under != "" {
+		s.below = below(s)
 	}
 	if s.options.Listen != "" {
 		if err := s.openPage(); err != nil {

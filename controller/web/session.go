@@ -219,8 +219,8 @@ func (s *sessions) matches(password, hash string) bool {
 	return err == nil && match
 }
 
-// endSession signs a browser out from another one.
-func (s *Server) endSession(w http.ResponseWriter, r *http.Request) {
+// end signs a browser out from another one.
+func (s signIn) end(w http.ResponseWriter, r *http.Request) {
 	who, ok := s.who(r)
 	if !ok {
 		http.Redirect(w, r, signInFor("/people"), http.StatusSeeOther)

@@ -26,14 +26,17 @@ func signInFor(path string) string {
 // who signs in to another site.
 func inside(path string) string {
 	first, _, _ := strings.Cut(strings.TrimPrefix(path, "/"), "/")
-	if _, known := places[first]; !strings.HasPrefix(path, "/") || strings.ContainsAny(path, "\\\r\n?#") || !known && !slices.Contains([]string{"tank", "alarm", "pump", "record"}, first) || first == "" {
+	if _, known := places[first]; !strings.HasPrefix(path, "/") || strings.ContainsAny(path, "\\\r\n?#") || !known && !slices.Contains([]string{"tank", "alarm", "pump", "record", "fleet", "station"}, first) || first == "" {
 		return "/"
 	}
 	return path
 }
 
-// showSignIn shows the sign-in, with what was wrong.
-func (s *Server) showSignIn(w http.ResponseWriter, r *http.Request, status int, problem, name string) {
+// signIn lets people in and out again.
+type signIn struct{ *Server }
+
+// show shows the sign-in, with what was wrong.
+func (s signIn) show(w http.ResponseWriter, r *http.Request, status int, problem, name string) {
 	who, here := s.who(r)
 	if here && name == "" && who.hash != "" { // a one-time link has no password
 		name = who.name
@@ -42,12 +45,12 @@ func (s *Server) showSignIn(w http.ResponseWriter, r *http.Request, status int, 
 		Trusts: s.options.Phones != nil && who.phone == "", Passkeys: s.options.Passkeys != nil})
 }
 
-func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
+func (s signIn) take(w http.ResponseWriter, r *http.Request) {
 	name, password := r.FormValue("name"), r.FormValue("password")
 	client := s.client(r)
 	if !s.sessions.attempts.take(client, name) {
 		s.failed(name, "sign-in limited", client)
-		s.showSignIn(w, r, http.StatusTooManyRequests, "Too many attempts from this address. Wait five minutes.", "")
+		s.show(w, r, http.StatusTooManyRequests, "Too many attempts from this address. Wait five minutes.", "")
 		return
 	}
 	person, found, err := s.options.Find(name)
@@ -60,7 +63,7 @@ func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 	}
 	if !s.sessions.matches(password, person.Hash) {
 		s.failed(name, "sign-in refused", client)
-		s.showSignIn(w, r, http.StatusForbidden, "Name or password is wrong.", name)
+		s.show(w, r, http.StatusForbidden, "Name or password is wrong.", name)
 		return
 	}
 	s.sessions.attempts.forgive(client, name)
@@ -69,14 +72,14 @@ func (s *Server) takeSignIn(w http.ResponseWriter, r *http.Request) {
 }
 
 // failed audits a sign-in that was not let in.
-func (s *Server) failed(name, what, client string) {
+func (s signIn) failed(name, what, client string) {
 	if more, due := s.failures.note(what); due {
 		s.options.Audit(name, "page", what, client+more)
 	}
 }
 
 // enter redeems a one-time ticket.
-func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
+func (s signIn) enter(w http.ResponseWriter, r *http.Request) {
 	held, ok := s.sessions.redeem(r.URL.Query().Get("ticket"))
 	if !ok {
 		s.render(w, r, "signin", http.StatusForbidden, signInData{Problem: "This link was used before or is older than ten minutes.", To: "/"})
@@ -115,7 +118,7 @@ func (s *Server) who(r *http.Request) (session, bool) {
 	return held, true
 }
 
-func (s *Server) welcome(w http.ResponseWriter, r *http.Request, p Person) {
+func (s signIn) welcome(w http.ResponseWriter, r *http.Request, p Person) {
 	s.sessions.end(r) // one that was here before, to be proved anew
 	if r.FormValue("trust") != "" {
 		s.trust.begin(w, r, p)
@@ -125,7 +128,7 @@ func (s *Server) welcome(w http.ResponseWriter, r *http.Request, p Person) {
 	http.Redirect(w, r, inside(r.FormValue("to")), http.StatusSeeOther)
 }
 
-func (s *Server) signOut(w http.ResponseWriter, r *http.Request) {
+func (s signIn) out(w http.ResponseWriter, r *http.Request) {
 	s.trust.leave(w, r)
 	s.sessions.end(r)
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Path: "/", MaxAge: -1, HttpOnly: true, SameSite: http.SameSiteLaxMode})

@@ -139,6 +139,9 @@ func newHouse(t testing.TB, changes ...func(*Options)) *house {
 			}
 			return controller.Answer{Kind: r.Kind, Quantity: r.Quantity, Accepted: true, Text: "taken"}, nil
 		},
+		Stations: func() []Station {
+			return []Station{{Name: "north-row", View: h.view.Load()}, {Name: "loft", Trouble: "disk I/O error"}, {Name: "attic", Owner: "shed-1"}, {Name: "cellar"}}
+		},
 		Night: sampleNight, Record: sampleRecord,
 		Export: func(w io.Writer, kind string, from time.Time) error {
 			_, err := fmt.Fprintf(w, "%s since %s\n", kind, from.Format(time.DateOnly))

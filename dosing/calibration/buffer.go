@@ -30,6 +30,9 @@ type Titrant struct {
 	doses    []titrantDose
 	before   []titrantDose // on their way when it began
 	other    bool          // of the next bin
+	fits     bool          // best and fault are of what came so far
+	best     Buffer
+	fault    error
 }
 
 type titrantBin struct {
@@ -93,6 +96,7 @@ func (t *Titrant) Read(since time.Duration, pH float64) {
 	if since < 0 || !(pH > 2 && pH < 12) {
 		return
 	}
+	t.fits = false
 	index := int(since / t.width)
 	for len(t.bins) <= index && len(t.bins) < mostBins {
 		t.bins = append(t.bins, titrantBin{at: (time.Duration(len(t.bins))*t.width + t.width/2).Hours()})
@@ -110,11 +114,13 @@ func (t *Titrant) Break() { t.other = true }
 
 // Give takes a dose by the middle of its run.
 func (t *Titrant) Give(since time.Duration, acid float64) {
+	t.fits = false
 	t.doses = append(t.doses, titrantDose{at: since.Hours(), acid: acid})
 }
 
 // Before takes a dose that was on its way when the titration began.
 func (t *Titrant) Before(since time.Duration, acid float64) {
+	t.fits = false
 	t.before = append(t.before, titrantDose{at: since.Hours(), acid: acid})
 }
 
@@ -172,9 +178,18 @@ func (t *Titrant) Result() (Buffer, error) {
 	return b, nil
 }
 
-// fitted follows a level that wanders, a steady drift and one ratio of what the doses did to what was
-// predicted, for dead times, lags and wanders each weighed by how likely they make the readings.
+// fitted is the fit of what was read and given so far: it is asked for each second, and readings come more seldom.
 func (t *Titrant) fitted() (Buffer, error) {
+	if !t.fits {
+		t.best, t.fault = t.fitAnew()
+		t.fits = true
+	}
+	return t.best, t.fault
+}
+
+// fitAnew follows a level that wanders, a steady drift and one ratio of what the doses did to what was
+// predicted, for dead times, lags and wanders each weighed by how likely they make the readings.
+func (t *Titrant) fitAnew() (Buffer, error) {
 	b := Buffer{Doses: len(t.doses)}
 	var fits []fitOf
 	most := math.Inf(-1)

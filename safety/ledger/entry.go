@@ -187,12 +187,13 @@ const (
 	ChangeTube                   // Pump, or its tube, was replaced; the old one ran Value hours
 	ChangeMeter                  // a hand meter read Value of Quantity in the tank, where the probe read Old; 0 = nothing valid
 	ChangeTitration              // a titration began (no Text), found Value = meq/L per pH at pH Old, with Spread as a share and the words in Text, or ended without (Text alone)
+	ChangeFill                   // a person approved a fill of Value litres until Until; Text = what each pump may give. Without Until it ended, Text = how
 	ChangeCount
 )
 
 var changeNames = [ChangeCount]string{"none", "start", "mode", "setpoint", "trip", "clear", "unconfirmed", "confirmed",
 	"hand-dose", "serviced", "pause", "settings", "learned", "clock", "owed", "analysis", "ions", "drift", "level", "epoch", "restored", "spent",
-	"disarmed", "hand-void", "unseen", "refill", "mark", "calibration", "holiday-end", "pump-rate", "new-tube", "meter", "titration"}
+	"disarmed", "hand-void", "unseen", "refill", "mark", "calibration", "holiday-end", "pump-rate", "new-tube", "meter", "titration", "fill"}
 
 func (k ChangeKind) String() string { return changeNames[min(k, ChangeCount-1)] }
 
@@ -208,6 +209,9 @@ func ParseChangeKind(name string) (ChangeKind, bool) {
 
 // PauseCleaning is the Text of a ChangePause that only confirmed water ends.
 const PauseCleaning = "cleaning"
+
+// PauseECDoubted is the Text of a ChangePause that withholds stocks alone.
+const PauseECDoubted = "ec-doubted"
 
 // Change is anything but a dose that the record keeps: who did what, from where,
 // old and new. Names rather than numbers: a configuration may be reordered.

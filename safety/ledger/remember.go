@@ -81,6 +81,10 @@ func (r *replayer) steering(e Entry, moment dosing.Instant, remark Remark) {
 		}
 		r.unlearn(e.Tank)
 		r.endPauses(e.Tank, func(p Remark) bool { return p.Text == PauseCleaning })
+	case ChangeFill:
+		if delete(r.Fills, e.Tank); !e.Until.IsZero() {
+			r.Fills[e.Tank] = remark
+		}
 	case ChangePause:
 		r.pause(e.Tank, remark)
 	case ChangeSetpoint:

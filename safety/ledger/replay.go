@@ -61,7 +61,7 @@ func newReplayer() *replayer {
 	return &replayer{recent: map[string]*hours{}, State: State{
 		Ever: map[string]dosing.Volume{}, Recent: map[string]dosing.Volume{}, Hourly: map[string][]dosing.Volume{}, Outcomes: map[string]Counts{},
 		Modes: map[string]safety.Mode{}, Disarmed: map[string]Remark{}, Unconfirmed: map[string]Remark{}, Pauses: map[string][]Remark{},
-		Learned: map[Of]Learned{}, Titrations: map[string]Titration{}, Levels: map[string]float64{}, Unseen: map[string]Unseen{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{}, Refills: map[string]Refill{}, Calibrations: map[string]Calibration{}, Rates: map[string]PumpRate{}, Tubes: map[string]Tube{}, Holidays: map[string]map[string]time.Time{},
+		Learned: map[Of]Learned{}, Titrations: map[string]Titration{}, Fills: map[string]Remark{}, Levels: map[string]float64{}, Unseen: map[string]Unseen{}, Owed: map[string]map[string]dosing.Volume{}, Ions: map[string][]Remark{}, Analyses: map[string]Analysis{}, Fillings: map[string]Remark{}, Refills: map[string]Refill{}, Calibrations: map[string]Calibration{}, Rates: map[string]PumpRate{}, Tubes: map[string]Tube{}, Holidays: map[string]map[string]time.Time{},
 	}}
 }
 
@@ -252,6 +252,10 @@ func (s *State) shift(up func(time.Duration) time.Duration) {
 	for tank, titration := range s.Titrations {
 		titration.At.Up = up(titration.At.Up)
 		s.Titrations[tank] = titration
+	}
+	for tank, fill := range s.Fills {
+		fill.At.Up = up(fill.At.Up)
+		s.Fills[tank] = fill
 	}
 	for of, learned := range s.Learned {
 		learned.At.Up = up(learned.At.Up)

@@ -117,6 +117,11 @@ func (e Entry) steeringText() string {
 			return "pause ended"
 		}
 		return "paused: " + e.Text + until(e.Until)
+	case ChangeFill:
+		if e.Until.IsZero() {
+			return "fill " + e.Text
+		}
+		return fmt.Sprintf("fill of %.0f L approved%s: %s", e.Value, until(e.Until), e.Text)
 	case ChangeSettings:
 		return "configuration " + e.Text + " took effect"
 	case ChangeEpoch:

@@ -146,6 +146,7 @@ type State struct {
 	Pauses        map[string][]Remark // pause, maintenance, cleaning
 	Setpoints     []Setpoint
 	Learned       map[Of]Learned
+	Fills         map[string]Remark                   // approved and not ended, by tank; Text = what each pump may give
 	Titrations    map[string]Titration                // by tank
 	Levels        map[string]float64                  // litres at rest, by tank
 	Unseen        map[string]Unseen                   // given and shown by no reading, by tank

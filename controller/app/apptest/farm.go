@@ -64,7 +64,7 @@ func NewFarm(t testing.TB, file *config.File) *Farm {
 	}
 	f := &Farm{file: file, sim: simulated, latest: map[string][]byte{}, muted: map[string]bool{}, wrap: map[string]func([]byte) []byte{}, begun: map[string]int{}, done: map[string]int{}}
 	// Patient, so that it misses nothing of what it is to witness when the machine is slow.
-	f.link = mqtt.New(mqtt.Options{URL: file.Broker.URL, ClientID: "farm", User: file.Broker.User, Password: file.Broker.Password,
+	f.link = mqtt.New(mqtt.Options{URL: file.Broker.URL, ClientID: "farm-" + file.Settings.Safety.Station, User: file.Broker.User, Password: file.Broker.Password,
 		Queued: f.sim.Subscriptions(), LongestPause: 500 * time.Millisecond,
 		KeepAlive: time.Minute, PingTimeout: time.Minute, WriteTimeout: time.Minute})
 	ctx, stop := context.WithCancel(context.Background())

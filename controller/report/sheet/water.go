@@ -19,12 +19,12 @@ func Water(w io.Writer, r *report.Water) error {
 			area = fmt.Sprintf("%.3g m² of plants", t.Area)
 		}
 		p.line("\n%s, %.4g L, %s", t.Name, t.Litres, area)
-		p.line("  %-10s  %9s  %9s  %7s  %7s  %11s  %6s  %6s", "day", "topped up", "otherwise", "dosed", "dumped", "level rose", "used", "L/m²")
+		p.line("  %-10s  %9s  %9s  %7s  %7s  %11s  %6s  %5s  %6s", "day", "topped up", "otherwise", "dosed", "dumped", "level rose", "used", "±", "L/m²")
 		for _, d := range t.Days {
-			p.line("  %-10s  %9.1f  %9.1f  %7.2f  %7.1f  %11s  %6s  %6s%s", d.Date, d.ToppedL, d.AddedL, d.DosedL, d.DumpedL, orDash(d.RoseL, "%+.1f"), orDash(d.UsedL, "%.1f"), orDash(d.PerM2, "%.2f"), clause(d.Doubt))
+			p.line("  %-10s  %9.1f  %9.1f  %7.2f  %7.1f  %11s  %6s  %5.1f  %6s%s", d.Date, d.ToppedL, d.AddedL, d.DosedL, d.DumpedL, orDash(d.RoseL, "%+.1f"), orDash(d.UsedL, "%.1f"), d.OffL, orDash(d.PerM2, "%.2f"), clause(d.Doubt))
 		}
 	}
-	p.line("\nUsed is what plants and air took, and leaks: what came in, less what was dumped, less what the level rose.")
+	p.line("\nUsed is what plants and air took, and leaks: what came in, less what was dumped, less what the level rose; ± is its standard uncertainty.")
 	_, err := io.WriteString(w, p.String())
 	return err
 }

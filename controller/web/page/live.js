@@ -3,6 +3,8 @@
 // step, not the connection, says whether figures are live.
 "use strict";
 (function () {
+  const base = new URL(document.currentScript.src).pathname.replace(/\/live\.js$/, ""); // of a station of several, else nothing
+  const here = () => location.pathname.slice(base.length);
   const beatEvery = 5, tolerated = 15; // seconds
   const note = document.getElementById("live"), words = note.dataset;
   const held = new Map(); // parts that wait while a form is in use
@@ -47,7 +49,7 @@
   }
   function open() {
     if (stream || over || document.hidden) return;
-    stream = new EventSource("/live?page=" + encodeURIComponent(location.pathname));
+    stream = new EventSource(base + "/live?page=" + encodeURIComponent(here()));
     stream.onmessage = take;
     stream.onerror = function () {
       old(words.sayCut);
@@ -58,7 +60,7 @@
       close();
       old(message.data);
       const link = document.createElement("a");
-      link.href = "/signin?to=" + encodeURIComponent(location.pathname);
+      link.href = base + "/signin?to=" + encodeURIComponent(here());
       link.textContent = " " + words.sayIn;
       note.append(link);
     });
@@ -82,6 +84,6 @@
     if (slept && stream) { close(); old(""); open(); }
     if (stream && heard && performance.now() - heard > tolerated * 1000) old(words.sayStill);
   }, 1000);
-  if ("serviceWorker" in navigator) navigator.serviceWorker.register("/worker.js").catch(function () {}); // without one the browser's own page answers offline
+  if ("serviceWorker" in navigator && !base) navigator.serviceWorker.register("/worker.js").catch(function () {}); // without one the browser's own page answers offline
   open();
 })();

@@ -2,10 +2,11 @@
 // where the device knows none, the password does the same.
 "use strict";
 (function () {
+  const base = new URL(document.currentScript.src).pathname.replace(/\/passkey\.js$/, ""); // of a station of several, else nothing
   const packed = bytes => btoa(String.fromCharCode(...new Uint8Array(bytes))).replace(/\+/g, "-").replace(/\//g, "_").replace(/=/g, "");
   const bytes = text => Uint8Array.from(atob(text.replace(/-/g, "+").replace(/_/g, "/")), c => c.charCodeAt(0));
   async function ask(kind) {
-    const asked = await (await fetch("/passkey/challenge", { method: "POST" })).json();
+    const asked = await (await fetch(base + "/passkey/challenge", { method: "POST" })).json();
     const challenge = bytes(asked.challenge);
     if (kind === "get") return navigator.credentials.get({ publicKey: { challenge, rpId: asked.host, userVerification: "required" } });
     return navigator.credentials.create({ publicKey: { challenge, rp: { id: asked.host, name: "leat" },
