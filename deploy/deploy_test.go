@@ -317,6 +317,45 @@ func TestBrokerTakesNoStrangers(t *testing.T) {
 	}
 }
 
+// A node with a session that lasts is away while it is ordered; the broker is killed and comes back, on the shipped queue's settings.
+// The outside judge is Debian's mosquitto 2.0.
+func TestOrderThatWaitsForANodeEndsWithTheBroker(t *testing.T) {
+	_, queue, found := strings.Cut(read(t, "mosquitto/leat.conf"), "\npersistence false\n")
+	if !found || strings.Contains(read(t, "mosquitto/leat.conf"), "persistence true") {
+		t.Fatal("the sample's broker writes onto its disk")
+	}
+	for _, limit := range []string{"max_queued_messages 1000\n", "queue_qos0_messages false\n", "persistent_client_expiration 1d\n"} {
+		if !strings.Contains(queue, limit) {
+			t.Errorf("no %q", limit)
+		}
+	}
+	broker := apptest.NewBroker(t, append([]string{"allow_anonymous true"}, strings.Split(strings.TrimSpace(queue), "\n")...)...)
+	heard := make(chan string, 10)
+	node := func() mqtt.Client {
+		t.Helper()
+		options := mqtt.NewClientOptions().AddBroker("tcp://" + broker.Address).SetClientID("node").SetCleanSession(false).SetAutoReconnect(false)
+		options.SetDefaultPublishHandler(func(_ mqtt.Client, m mqtt.Message) { heard <- string(m.Payload()) })
+		client := mqtt.NewClient(options)
+		if token := client.Connect(); token.Wait() && token.Error() != nil {
+			t.Fatal(token.Error())
+		}
+		return client
+	}
+	first := node()
+	first.Subscribe("leat/row/+/acid", 1, nil).Wait()
+	first.Disconnect(100)
+	broker.Pub("-q", "1", "-t", "leat/row/order/acid", "-m", "waited")
+	broker.Kill()
+	broker.Start()
+	again := node()
+	defer again.Disconnect(0)
+	again.Subscribe("leat/row/+/acid", 1, nil).Wait()
+	broker.Pub("-q", "1", "-t", "leat/row/order/acid", "-m", "new")
+	if got := <-heard; got != "new" {
+		t.Errorf("the node hears %q, an order of before", got)
+	}
+}
+
 // The second command of the shipped unit, in a folder of thirty-three copies and what else may lie there.
 func TestNightlyCopyKeepsTheNewestThirty(t *testing.T) {
 	commands := regexp.MustCompile(`(?m)^ExecStart=/bin/sh -c '(.*)'$`).FindAllStringSubmatch(read(t, "systemd/leat-backup.service"), -1)

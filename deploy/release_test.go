@@ -22,8 +22,11 @@ import (
 	"leat/controller/app/apptest"
 )
 
-// largestProgram is what a program may weigh, stripped, in bytes.
-const largestProgram = 25_000_000
+// What a program may weigh, stripped, in bytes. The client of the ledger servers, which few need, comes on top.
+const (
+	largestProgram = 25_000_000
+	largestCluster = 26_500_000
+)
 
 // The outside judges are the emulators of QEMU 7.2, Debian: the programs really run.
 func TestProgramsAreStaticAndRunOnTheirMachines(t *testing.T) {
@@ -39,9 +42,13 @@ func TestProgramsAreStaticAndRunOnTheirMachines(t *testing.T) {
 			t.Errorf("%s is not static, or not stripped", name)
 		}
 		_ = file.Close()
+		most := int64(largestProgram)
+		if strings.Contains(name, "cluster") {
+			most = largestCluster
+		}
 		info, err := os.Stat(path)
-		if err != nil || info.Size() > largestProgram {
-			t.Errorf("%s: %d bytes, %v; at most %d", name, info.Size(), err, largestProgram)
+		if err != nil || info.Size() > most {
+			t.Errorf("%s: %d bytes, %v; at most %d", name, info.Size(), err, most)
 		}
 		t.Logf("%s: %d bytes", name, info.Size())
 		for said, words := range map[string][]string{

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"runtime/debug"
 	"sync"
 	"time"
 
@@ -40,13 +41,17 @@ type Site struct {
 	db      *store.DB // of the people
 	front   *web.Server
 	watch   supervised
-	since   time.Time
+	starts  chan struct{} // places of stations that start at once
 
 	mu      sync.Mutex
 	apps    []*App // nil = it does not run here now
 	trouble []string
 	owners  []string
 }
+
+// startsAtOnce bounds how many stations replay their ledgers at the same time: more would
+// only hold more memory.
+const startsAtOnce = 4
 
 // NewSite opens the door of a process of several stations.
 func NewSite(files []*config.File, options SiteOptions) (*Site, error) {
@@ -56,7 +61,7 @@ func NewSite(files []*config.File, options SiteOptions) (*Site, error) {
 	if options.Supervise == nil {
 		options.Supervise = supervise
 	}
-	s := &Site{files: files, options: options, since: time.Now(), apps: make([]*App, len(files)), trouble: make([]string, len(files)), owners: make([]string, len(files)),
+	s := &Site{files: files, options: options, starts: make(chan struct{}, startsAtOnce), apps: make([]*App, len(files)), trouble: make([]string, len(files)), owners: make([]string, len(files)),
 		watch: supervised{tell: options.Supervise, ready: make([]bool, len(files)), fed: make([]bool, len(files)), ended: make([]bool, len(files))}}
 	for _, f := range files {
 		if above := filepath.Dir(f.State); holdsLedger(above) {
@@ -253,8 +258,10 @@ func (s *Site) keep(ctx context.Context, i int) {
 	tell := s.watch.of(i)
 	defer s.watch.leave(i)
 	run := func(ctx context.Context, term Term) error {
+		s.starts <- struct{}{}
 		a, err := New(f, Options{Log: log, Version: s.options.Version, Term: term, Supervise: tell, ArmAll: s.options.ArmAll, site: s,
 			Reload: func() (*config.File, error) { return s.options.Reload(name) }})
+		<-s.starts
 		if err != nil {
 			return err
 		}
@@ -325,6 +332,7 @@ func (s *supervised) pass() {
 	if !s.told && all(s.ready) {
 		s.told = true
 		s.tell("READY=1")
+		go debug.FreeOSMemory() // reading the files of a farm takes more than running it
 	}
 	if all(s.fed) {
 		clear(s.fed)

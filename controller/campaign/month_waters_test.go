@@ -28,7 +28,7 @@ Mg = "2.5 mg/L"
 Na = "8.4 mg/L"
 Cl = "13 mg/L"
 HCO3 = "49 mg/L"
-pH = "7.4"`, "0.80", "0.12", 4, false, false},
+pH = "7.4"`, "0.80", "0.12", 4, false, true},
 	{"medium", `Ca = "61 mg/L"
 Mg = "9 mg/L"
 Na = "14 mg/L"
@@ -59,7 +59,7 @@ HCO3 = "210 mg/L"
 pH = "7.4"`, "3.44", "0.85", 2, true, true},
 }
 
-// The medium water is played by the test of the fixed shares.
+// The medium water is played by the test of the fixed shares, the sodium-rich one wants dumps.
 func TestAMonthOnFiveWatersHoldsWhatStocksCanSteerAndSaysWhenADumpIsDue(t *testing.T) {
 	for i := range fiveWaters {
 		w := &fiveWaters[i]
@@ -68,7 +68,7 @@ func TestAMonthOnFiveWatersHoldsWhatStocksCanSteerAndSaysWhenADumpIsDue(t *testi
 		}
 		t.Run(w.name, func(t *testing.T) {
 			if w.long && os.Getenv("LEAT_REAL") != "1" {
-				t.Skip("LEAT_REAL=1 plays a third and a fourth water")
+				t.Skip("LEAT_REAL=1 plays this water, too")
 			}
 			t.Parallel()
 			farm, run := w.farm(t), MonthRun{}
