@@ -130,14 +130,14 @@ func (a *account) limit(t *tankState, commissioned float64) float64 {
 	if !(commissioned > 0) {
 		return 0
 	}
-	return float64(min(float64(most*commissioned), a.along(t, most)) * a.weakest(t))
+	return float64(min(float64(most*commissioned), t.along(float64(a.sign()*most))) * a.weakest(t))
 }
 
-// along is what moves the reading by so much pH the account's way on the commissioned curve, meq/L: below the
-// setpoint water without carbonate buffers less and less.
-func (a *account) along(t *tankState, by float64) float64 {
+// along is what moves the reading by so much pH on the commissioned curve, meq/L: below the setpoint water
+// without carbonate buffers less and less.
+func (t *tankState) along(by float64) float64 {
 	from := t.group[dosing.QuantityPH].value
-	return math.Abs(t.curve.AcidNeeded(from, from+float64(a.sign()*by))) * t.plant.BufferScale
+	return math.Abs(t.curve.AcidNeeded(from, from+by)) * t.plant.BufferScale
 }
 
 // fill judges whether the account is full.
