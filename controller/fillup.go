@@ -25,9 +25,9 @@ type fills struct {
 
 // fillOffer is a plan that waits for a person's yes.
 type fillOffer struct {
-	token, text string
-	litres      float64
-	ends        time.Duration
+	token, text, words string
+	litres             float64
+	ends               time.Duration
 }
 
 // fillOfferHolds is how long a plan can be approved: longer, and the tank is another.
@@ -78,8 +78,9 @@ func (fs *fills) ask(now dosing.Instant, r *Request) {
 		fs.refuse(r, "the tank is observing and gets no dose: arm it first")
 	case r.Confirm != "" && r.Confirm == o.token && now.Up <= o.ends:
 		row := ledger.Change{Kind: ledger.ChangeFill, Text: o.text, Value: o.litres, Until: now.Wall.Add(fillWithin)}
+		words := "approved. " + o.words
 		*o = fillOffer{}
-		fs.wishes.awaitMore(now, r, row, "approved: it runs until the tank is filled, at the latest 12 h from now")
+		fs.wishes.awaitMore(now, r, row, words)
 	default:
 		p, refusal := fs.plan(now, r.Tank)
 		if refusal != "" {
@@ -88,7 +89,7 @@ func (fs *fills) ask(now dosing.Instant, r *Request) {
 		}
 		h := fnv.New32a()
 		fmt.Fprintf(h, "%d|%d|%s", r.Tank, now.Up, fs.text(p))
-		*o = fillOffer{token: fmt.Sprintf("%08x", h.Sum32()), text: fs.text(p), litres: p.litres, ends: now.Up + fillOfferHolds}
+		*o = fillOffer{token: fmt.Sprintf("%08x", h.Sum32()), text: fs.text(p), words: p.words, litres: p.litres, ends: now.Up + fillOfferHolds}
 		fs.refuse(r, p.words+". Approve it within 10 minutes")
 		fs.out.Answers[len(fs.out.Answers)-1].Confirm = o.token
 	}
@@ -134,6 +135,7 @@ func (fs *fills) restore(now dosing.Instant, id dosing.TankID, s *ledger.State) 
 	}
 	if left := row.Until.Sub(now.Wall); t.mode != safety.ModeArmed || left <= 0 || left > fillWithin {
 		t.fillEnded = "the program was restarted"
+		t.filledUp = "ended before it was done: " + t.fillEnded
 		return
 	}
 	f := &fillUp{by: row.By, volumes: fs.volumesOf(row.Text), until: now.Up + row.Until.Sub(now.Wall), since: now.Up}

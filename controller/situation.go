@@ -14,7 +14,7 @@ func (il *interlocks) situation(id dosing.TankID) alarm.Situation {
 	t := &il.tanks[id]
 	e := &t.estimate
 	return alarm.Situation{Known: e.Known, Mode: il.watch.Mode(id), PH: float64(e.MeasuredPH), EC: float64(e.MeasuredEC), SettledEC: float64(e.EC),
-		Target: t.target(), TopUpEC: float64(t.plant.TopUp.EC), MixingTime: t.plant.MixingTime(), LnBuffer: e.LnBuffer, Measured: t.plant.StartSpread() < dosing.UnmeasuredSpread, ECGain: e.ECGain, Answered: e.Answered,
+		Target: t.target(), TopUpEC: float64(t.plant.TopUp.EC), Litres: float64(t.plant.Volume), MixingTime: t.plant.MixingTime(), LnBuffer: e.LnBuffer, Measured: t.plant.StartSpread() < dosing.UnmeasuredSpread, ECGain: e.ECGain, Answered: e.Answered,
 		Acid: il.watch.Usual(id, dosing.RoleAcid), Base: il.watch.Usual(id, dosing.RoleBase),
 		Alkaline: t.plant.TopUp.Alkalinity >= alkalineTopUp && t.loops.ToppedUp() > 0, Slow: t.plant.Slow, Later: t.plant.Later,
 		Withheld: il.withholder(id, t.lacks(e)), Surplus: t.ions.surplus, Loaded: il.watch.Loaded(id), StuckLevel: il.watch.StuckLevel(id), Unanswered: il.watch.Unanswered(id), Miscompensated: il.watch.Miscompensated(id),

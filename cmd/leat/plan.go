@@ -12,6 +12,7 @@ import (
 
 const planUsage = `usage: leat plan dump -config FILE -tank NAME -litres L [-water W] [-analysis LIST] [-json]
        leat plan fill -config FILE -tank NAME [-water W]
+       leat plan dilute -config FILE -tank NAME -from-ec V [-to-ec V]
        leat plan week -config FILE -tank NAME [-days N] [-begin DAY] [-from-ec V -to-ec V]
        leat plan stage -config FILE -tank NAME -name STAGE [-begin DAY] [-ph V] [-ec V] [-over TIME]
        leat plan holiday -config FILE -tank NAME -name HOLIDAY -begin DAY -days N [-ph V] [-ec V]
@@ -23,6 +24,9 @@ It is a plan: a person carries it out, and nothing is dosed by it.
 
 -water is source, the source water of the configuration, or a list such as "Ca=61 mg/L, HCO3=180 mg/L". What the tank
 holds is taken from the daemon's account in the ledger, or from -analysis.
+
+dilute says how much source water lowers EC from -from-ec to -to-ec (default the setpoint of the file), added or in place of
+what is dumped. Where leat commands the valve it dilutes by itself as far as the working level leaves room.
 
 week shows the setpoints that the file's stages, nights and holidays give on the coming days, and what limits how fast
 they may move. With -from-ec and -to-ec it plans an even ramp over the days instead, and writes the stages for the file.
@@ -56,15 +60,17 @@ func planCommand(flags *flag.FlagSet) task {
 	for name, usage := range map[string]string{"ec": "`mS/cm` to come to; default the setpoint of the file, of a stage or holiday that before it", "ph": "`pH` to come to; default the setpoint of the file, of a stage or holiday that before it", "temp": "water temperature in `°C`; default 25"} {
 		d.Numbers[name] = flags.String(name, "", usage)
 	}
-	return task{usage: planUsage, words: 1, verbs: []string{"dump", "fill", "week", "stage", "holiday", "crops"}, do: func(stdout, _ io.Writer) error {
+	return task{usage: planUsage, words: 1, verbs: []string{"dump", "fill", "dilute", "week", "stage", "holiday", "crops"}, do: func(stdout, _ io.Writer) error {
 		switch verb := flags.Arg(0); {
 		case verb == "crops":
 			crops.JSON = d.JSON
 			return crops.Run(stdout)
-		case !slices.Contains([]string{"dump", "fill", "week", "stage", "holiday"}, verb):
-			return desk.Misuse("%q: want dump, fill, week, stage, holiday or crops", verb)
+		case !slices.Contains([]string{"dump", "fill", "dilute", "week", "stage", "holiday"}, verb):
+			return desk.Misuse("%q: want dump, fill, dilute, week, stage, holiday or crops", verb)
 		case d.Config == "":
 			return desk.Misuse("name the configuration with -config FILE")
+		case verb == "dilute":
+			return (&desk.Dilution{Config: d.Config, Tank: d.Tank, From: w.FromEC, To: w.ToEC, JSON: d.JSON}).Run(stdout)
 		case verb == "week":
 			w.Config, w.Tank, w.JSON, w.Now = d.Config, d.Tank, d.JSON, time.Now()
 			return w.Run(stdout)

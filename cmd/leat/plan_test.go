@@ -88,3 +88,34 @@ func TestSeveralCropsOnOneTankAreToldWhatEachMisses(t *testing.T) {
 		}
 	}
 }
+
+func TestAPlanOfADilutionSaysHowMuchWaterAndWhetherToDump(t *testing.T) {
+	code, out, errs := runPlan("dilute", "-config", "../../testdata/config/good/valve.toml", "-tank", "big", "-from-ec", "2.1", "-json")
+	if code != 0 {
+		t.Fatalf("exit %d: %s", code, errs)
+	}
+	var plan struct {
+		Add  float64 `json:"add_litres_without_dumping"`
+		Dump float64 `json:"dump_litres"`
+	}
+	if err := json.Unmarshal([]byte(out), &plan); err != nil {
+		t.Fatal(err)
+	}
+	// 3150 L from 2.1 to 1.9 with water of 0.35: 3150·0.2/1.55 added, or 3150·0.2/1.75 in place of what is dumped.
+	if d := plan.Add - 406.5; d > 0.5 || d < -0.5 {
+		t.Errorf("add %g L", plan.Add)
+	}
+	if d := plan.Dump - 360; d > 0.5 || d < -0.5 {
+		t.Errorf("dump %g L", plan.Dump)
+	}
+	_, text, _ := runPlan("dilute", "-config", "../../testdata/config/good/valve.toml", "-tank", "big", "-from-ec", "2.1")
+	if !strings.Contains(text, "Dump 360 L and fill in as much water") {
+		t.Error(text)
+	}
+	if _, text, _ = runPlan("dilute", "-config", "../../testdata/config/good/valve.toml", "-tank", "big", "-from-ec", "1.95"); !strings.Contains(text, "Nothing has to be dumped") {
+		t.Error(text)
+	}
+	if code, _, errs := runPlan("dilute", "-config", "../../testdata/config/good/valve.toml", "-tank", "big", "-from-ec", "1.5"); code != 2 || !strings.Contains(errs, "nothing to dilute") {
+		t.Errorf("exit %d: %s", code, errs)
+	}
+}

@@ -80,6 +80,7 @@ func (s *site) get(path string) (page, at string) {
 // Two stations of one file dose at once: neither waits for the other, each counts its own
 // epochs and keeps its own ledger, and both share one client of the broker.
 func TestStationsOfOneProcessDoseEachByItselfOverOneLink(t *testing.T) {
+	t.Parallel()
 	broker := newInner(t)
 	path := apptest.Stations(t, broker.url, []string{"barn", "shed"})
 	var farms []*apptest.Farm
@@ -159,6 +160,7 @@ func fleetIsShown(t *testing.T, s *site) {
 // A ledger that was changed keeps its station from running; the other doses on, and page,
 // readiness and metrics say which does not.
 func TestAStationThatFailsEndsAloneAndIsNamed(t *testing.T) {
+	t.Parallel()
 	broker := newInner(t)
 	path := apptest.Stations(t, broker.url, []string{"barn", "shed"})
 	if err := os.MkdirAll(filepath.Join(apptest.State(path), "shed"), 0o700); err != nil {
@@ -187,6 +189,7 @@ func TestAStationThatFailsEndsAloneAndIsNamed(t *testing.T) {
 
 // A state folder that a single station filled is not passed over: its doses still count.
 func TestAFileOfSeveralDoesNotForgetTheLedgerOfTheOneBefore(t *testing.T) {
+	t.Parallel()
 	broker := newInner(t)
 	path := apptest.Config(t, broker.url)
 	d := runs(t, path, Options{})

@@ -20,6 +20,7 @@ type Situation struct {
 	SettledEC  float64 // EC after what is in transit, mS/cm
 	Target     dosing.Target
 	TopUpEC    float64 // mS/cm
+	Litres     float64 // that the tank holds; 0 = not told
 	MixingTime time.Duration
 	LnBuffer   float64 // learned mean of ln(buffer scale)
 	Measured   bool    // the buffer that it refers to was measured, not only commissioned
@@ -200,7 +201,11 @@ func (t *tankAlarms) detailOr(now dosing.Instant, c safety.Cause, write func() s
 func dumpAdvice(s *Situation) string {
 	from, to := s.SettledEC, float64(s.Target.EC)
 	if share := 100 * (from - to) / (from - s.TopUpEC); s.TopUpEC < to && share > 0 && share <= 100 {
-		return fmt.Sprintf("EC %.2f, wanted %.2f mS/cm: dump %.0f %% and top up with water of %.2f mS/cm", from, to, math.Ceil(share), s.TopUpEC)
+		litres := ""
+		if s.Litres > 0 {
+			litres = fmt.Sprintf(", %.0f L,", math.Ceil(s.Litres*share/100))
+		}
+		return fmt.Sprintf("EC %.2f, wanted %.2f mS/cm: dump %.0f %%%s and top up with water of %.2f mS/cm", from, to, math.Ceil(share), litres, s.TopUpEC)
 	}
 	return fmt.Sprintf("EC %.2f, wanted %.2f mS/cm, and the top-up water is no weaker", from, to)
 }

@@ -93,14 +93,14 @@ func TestOutOfBandIsAConsequenceOfAHold(t *testing.T) {
 func TestECAboveBandSaysHowMuchToDump(t *testing.T) {
 	n := newAlarmNight()
 	s := goodSituation()
-	s.EC, s.SettledEC = 2.0, 2.0
+	s.EC, s.SettledEC, s.Litres = 2.0, 2.0, 2300
 	n.situation = &s
 	n.pass(time.Hour)
 	if len(n.announced) != 1 || n.announced[0].Cause != safety.CauseECHigh {
 		t.Fatalf("announced %v, want ec-high", n.announced)
 	}
 	// (2.0 − 1.6) ÷ (2.0 − 0.4) = 25 %.
-	if !strings.Contains(n.announced[0].Text, "dump 25 % and top up with water of 0.40 mS/cm") {
+	if !strings.Contains(n.announced[0].Text, "dump 25 %, 575 L, and top up with water of 0.40 mS/cm") {
 		t.Errorf("text %q, want the share to dump", n.announced[0].Text)
 	}
 }
