@@ -35,6 +35,7 @@ type Core struct {
 	epochs       epochs
 	hands        hands
 	titrations   titrations
+	zones        zones
 	fills        fills
 	doses        doses
 	decisions    decisions
@@ -102,6 +103,7 @@ func assemble(settings *Settings, restored ledger.State, now dosing.Instant) *Co
 	c.modes = modes{station: s, wishes: &c.wishes, interlocks: &c.interlocks, accounts: &c.accounts}
 	c.calibrations = calibrations{station: s, wishes: &c.wishes, modes: &c.modes, newest: make([]ledger.Calibration, inputs), work: make([]atWork, tanks)}
 	c.epochs = newEpochs(s, &c.wishes, &c.interlocks, &c.modes, restored, now)
+	c.zones = newZones(s, &c.setpoints, &c.epochs)
 	c.hands = hands{station: s, epochs: &c.epochs, accounts: &c.accounts, offers: make([]handOffer, tanks)}
 	c.titrations = titrations{station: s, wishes: &c.wishes}
 	c.fills = fills{station: s, wishes: &c.wishes, stocks: &c.stocks, offers: make([]fillOffer, tanks)}
@@ -141,6 +143,8 @@ func (c *Core) Step(now dosing.Instant, event *Event) *Output {
 		c.tick(now)
 	case EventHeartbeat:
 		c.heartbeat(now, event.Heartbeat)
+	case EventZone:
+		c.zones.take(now, event.Zone)
 	case EventReport:
 		c.doses.report(now, event.Report)
 	case EventDurable:
@@ -165,6 +169,7 @@ func (c *Core) Step(now dosing.Instant, event *Event) *Output {
 		c.interlocks.evaluate(now)
 	case EventClock:
 		c.watch.Jumped(now, event.Jump)
+		c.zones.tellAnew()
 		c.change(ledger.Change{Kind: ledger.ChangeClock, At: now, Value: event.Jump.Seconds()})
 	case EventEnding:
 		c.learning.record(now)
@@ -180,6 +185,7 @@ func (c *Core) Step(now dosing.Instant, event *Event) *Output {
 
 func (o *Output) reset() {
 	o.Append, o.Orders, o.Stops = o.Append[:0], o.Orders[:0], o.Stops[:0]
+	o.Schedules = o.Schedules[:0]
 	o.Answers, o.Notices, o.Corrections = o.Answers[:0], o.Notices[:0], o.Corrections[:0]
 	o.Supply, o.Lease, o.Changed = false, false, false
 }
@@ -198,6 +204,10 @@ func (c *Core) read(now dosing.Instant, r dosing.Reading) {
 		if run := c.tanks[t].titration; run != nil && quality.MayDose() {
 			run.read(r)
 		}
+	}
+	if r.Quantity() == dosing.QuantityLight && quality.MayDose() {
+		c.setpoints.light(now, c.settings.Safety.Inputs[r.Input()].Tank, r.Value() >= 0.5)
+		return // no dose rests on it
 	}
 	if r.Quantity().Switch() && c.switches[r.Input()] != r.Value() {
 		c.switches[r.Input()] = r.Value()
@@ -218,10 +228,14 @@ func (c *Core) tick(now dosing.Instant) {
 	c.calibrations.lapse(now)
 	c.setpoints.writeNext(now)
 	c.wishes.tellWaiting(now)
-	c.lines.follow(now)
+	c.zones.follow(now)
+	if c.lines.follow(now) {
+		c.zones.tell(now, c.lines.of)
+	}
 	c.interlocks.evaluate(now)
 	c.doses.watchOpen(now)
 	c.titrations.follow(now)
+	c.accounts.followStages(now)
 	c.fills.follow(now)
 	c.accounts.follow(now)
 	c.learning.learn(now)

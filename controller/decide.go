@@ -93,6 +93,7 @@ func (de *decisions) plan(now dosing.Instant, id dosing.TankID) (dosing.Plan, bo
 	if t.fillUp != nil {
 		return dosing.Plan{}, false
 	}
+	t.loops.Bound(now, t.target(), de.limits)
 	return de.watch.Test(now, id, de.limits)
 }
 

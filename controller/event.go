@@ -30,6 +30,7 @@ const (
 	EventSettings            // Settings: a new configuration, whole and valid
 	EventClock               // Jump: the wall clock stepped by this much
 	EventOther               // Up: another daemon's lease is (or is no longer) seen on our topics
+	EventZone                // Zone: what the node of a zone that leat runs says
 	EventEnding              // the daemon ends in order: what only it knows is written down
 )
 
@@ -42,6 +43,7 @@ type Event struct {
 	Reading   dosing.Reading
 	Heartbeat *Heartbeat
 	Report    *Report
+	Zone      *ZoneReport
 	Receipt   ledger.Receipt
 	Change    *ledger.Change
 	Ledger    safety.LedgerState

@@ -22,6 +22,7 @@ type accounts struct {
 // ions is the account of a tank's single ions, kept where the tank has a recipe.
 type ions struct {
 	account  *ratio.Tank // nil = the stocks are shared by hand
+	staged   bool        // its recipe was looked up in the stages since the start
 	followed time.Duration
 	came     dosing.Litres // top-up that is in the account
 	last     string        // the newest analysis, as recorded

@@ -32,15 +32,16 @@ func (l *lines) begin() {
 	}
 }
 
-// follow judges the line of each tank.
-func (l *lines) follow(now dosing.Instant) {
+// follow judges the line of each tank, and says whether it was time for that.
+func (l *lines) follow(now dosing.Instant) (judged bool) {
 	if age := now.Up - l.looked; age >= 0 && age < lineEvery {
-		return
+		return false
 	}
 	l.looked = now.Up
 	for i := range l.of {
 		l.of[i].Update(now, l.read(dosing.TankID(i)))
 	}
+	return true
 }
 
 // read is what the inputs of a tank's line say now.

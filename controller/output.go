@@ -16,12 +16,14 @@ type Output struct {
 	Append []ledger.Draft
 	// Orders go to the nodes. An order appears only in the output of the step that
 	// was told its intent is durable, after the gate judged again.
-	Orders  []Order
-	Stops   []StopOrder
-	Supply  bool // cut the pumps' supply, where a second contactor is fitted
-	Lease   bool // emit the lease: the decision ran and its checks passed
-	Answers []Answer
-	Notices []Notice // for the log: doses, interlocks, alarms, changes
+	Orders []Order
+	Stops  []StopOrder
+	Supply bool // cut the pumps' supply, where a second contactor is fitted
+	// Schedules go to the nodes of zones. They start no dosing pump and need no lease.
+	Schedules []ZoneSchedule
+	Lease     bool // emit the lease: the decision ran and its checks passed
+	Answers   []Answer
+	Notices   []Notice // for the log: doses, interlocks, alarms, changes
 	// Corrections are what readings are corrected by from now on, where it changed.
 	Corrections []InputCorrection
 	Changed     bool // the view differs from the last one

@@ -259,6 +259,7 @@ func (c *Core) reconfigure(now dosing.Instant, settings *Settings) {
 		c.setpoints.relimit(now, dosing.TankID(i), dosing.QuantityEC, t.settings.EC)
 	}
 	c.lines.begin()
+	c.zones.begin()
 	c.calibrations.useAll()
 	c.retryRefused(now)
 	c.change(ledger.Change{Kind: ledger.ChangeSettings, At: now, Text: settings.Version, By: "leat"})

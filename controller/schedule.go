@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"leat/dosing"
+	"leat/dosing/ratio"
 	"leat/safety"
 	"leat/safety/ledger"
 )
@@ -18,6 +19,7 @@ type Schedule struct {
 	// Day begins and ends at these times of the day in Zone; both zero = there is no night.
 	DayBegins, DayEnds time.Duration
 	Zone               *time.Location
+	Dark               *bool // what the lamps say of this moment; nil = by the times above
 }
 
 // Stage is a stage of the crop. A value of 0 is that of the stage before, else the file's.
@@ -27,6 +29,8 @@ type Stage struct {
 	PH, EC  float64
 	NightPH float64 // 0 = as by day
 	NightEC float64
+	Ratio   *ratio.Plan   // nil = the recipe of the stage before, else the tank's
+	Zones   []Watering    // by zone; zero = as in the stage before, else as the zone's own
 	Over    time.Duration // in which the values move evenly from those of the stage before
 }
 
@@ -59,6 +63,9 @@ func (s *Schedule) Empty() bool { return len(s.Stages) == 0 && len(s.Holidays) =
 func (s *Schedule) At(now time.Time, pH, ec float64, ended func(key string) bool) Scheduled {
 	v := Scheduled{PH: pH, EC: ec}
 	night := s.night(now)
+	if s.Dark != nil {
+		night = *s.Dark
+	}
 	for i := range s.Stages {
 		stage := &s.Stages[i]
 		if stage.From.After(now) {
@@ -92,6 +99,16 @@ func or(value, otherwise float64) float64 {
 		return otherwise
 	}
 	return value
+}
+
+// begun are the stages that have begun, the newest last.
+func (s *Schedule) begun(now time.Time) []Stage {
+	for i := range s.Stages {
+		if s.Stages[i].From.After(now) {
+			return s.Stages[:i]
+		}
+	}
+	return s.Stages
 }
 
 // night says whether it is, by the clock of the schedule's zone.
@@ -155,7 +172,10 @@ func (sp *setpoints) followSchedule(now dosing.Instant) {
 // scheduled is what the schedule says now.
 func (sp *setpoints) scheduled(now dosing.Instant, id dosing.TankID) Scheduled {
 	t, ended := &sp.tanks[id], sp.of[id].ended
-	v := t.settings.Schedule.At(now.Wall, t.ph.limits.Value, t.ec.limits.Value, func(key string) bool {
+	plan := t.settings.Schedule
+	plan.DayBegins, plan.DayEnds = sp.day(id)
+	plan.Dark = sp.of[id].lamps.dark(now.Up)
+	v := plan.At(now.Wall, t.ph.limits.Value, t.ec.limits.Value, func(key string) bool {
 		_, over := ended[key]
 		return over
 	})

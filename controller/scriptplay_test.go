@@ -35,6 +35,7 @@ type player struct {
 	given       []portion
 	buffer      float64 // as commissioned, meq/L per pH
 	keepBack    bool
+	watered     ledger.OrderID // the schedule that was shown last
 	confirm     string
 	pumpOfOrder map[ledger.OrderID]dosing.PumpID
 	goesBack    bool                             // to a copy of the ledger
@@ -144,6 +145,12 @@ func (p *player) seen(now dosing.Instant, e *controller.Event, out *controller.O
 			p.keepBack = false
 			p.farm.Connected(false)
 			p.late = append(p.late, o.ID())
+		}
+	}
+	for i := range out.Schedules {
+		if s := &out.Schedules[i]; s.ID != p.watered {
+			p.watered = s.ID
+			p.say(showOrders, "schedule %s of %s: %s", s.ID, p.file.Settings.Tanks[north].Zones[s.Zone].Name, s.Words())
 		}
 	}
 	for _, a := range out.Answers {

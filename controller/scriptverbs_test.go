@@ -110,6 +110,22 @@ var verbs = []verb{
 			s.Holidays = append(s.Holidays, controller.Holiday{Name: p[0], From: evening.Add(from), To: evening.Add(to), EC: ec})
 		}), err
 	}),
+	line(`settings: leat floods the bench (\d+) times a day for `+aTime, func(p []string) (deed, error) {
+		times, err := strconv.Atoi(p[0])
+		length, _ := passing(p[1])
+		return setting(func(c *controller.Settings) {
+			c.Tanks[north].Zones[0].Own = controller.Watering{ByDay: times, Length: length}
+		}), err
+	}),
+	line(`the bench's node (falls silent|speaks again)`, func(p []string) (deed, error) {
+		return do(func(n *player) {
+			topic := n.file.Topics.ZoneReport(north, "bench")
+			delete(n.taps, topic)
+			if p[0] == "falls silent" {
+				n.taps[topic] = func([]byte) []byte { return nil }
+			}
+		}), nil
+	}),
 	line(`settings: a tank that was armed is armed again after a restart`, func([]string) (deed, error) {
 		return setting(func(c *controller.Settings) { c.ReArm = true }), nil
 	}),

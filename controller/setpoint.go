@@ -23,6 +23,7 @@ type setpoints struct {
 type followed struct {
 	asked time.Duration        // when the schedule last asked for a setpoint
 	ended map[string]time.Time // when a person confirmed the end of each holiday
+	lamps lamps
 }
 
 // setpoint is one setpoint with its source, its end and its ramp.

@@ -74,6 +74,20 @@ type Zone struct {
 	Exchange time.Duration
 	// GasExchange is that of its water, per hour, while it is wet.
 	GasExchange float64
+	// Own is how leat runs it; zero = its own controller does.
+	Own Watering
+}
+
+// RunsZones are the names of the zones that leat runs, in their order; "" for one that it does not.
+func (t *TankSettings) RunsZones() (names []string) {
+	for i := range t.Zones {
+		name := ""
+		if t.Zones[i].Own.Stated() {
+			name = t.Zones[i].Name
+		}
+		names = append(names, name)
+	}
+	return names
 }
 
 // SetpointSettings bounds one setpoint. Out of the absolute bounds is refused,

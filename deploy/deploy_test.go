@@ -19,6 +19,7 @@ import (
 	"leat/controller/payload"
 	"leat/dosing"
 	"leat/safety"
+	"leat/safety/ledger"
 )
 
 // program finds a program of a Debian package, or skips the test.
@@ -93,7 +94,7 @@ func TestDocumentListsTheTopicsOfTheProgram(t *testing.T) {
 		topics.Supply(), quantity(topics.Ask(0, dosing.QuantityPH)), quantity(topics.Answer(0, dosing.QuantityPH)),
 		quantity(topics.Setpoint(0, dosing.QuantityPH)), topics.State(0), topics.AnalysisAsk(0), topics.AnalysisAnswer(0), topics.CalibrationAsk(0), topics.CalibrationAnswer(0), topics.Ions(0),
 		strings.NewReplacer("/+/leat", "/{kind}/leat", "/+/config", "/{thing}/config").Replace(payload.DiscoveryTopics("{hubs}", "{station}", "{tank}")),
-		strings.Replace(topics.Alarm(0, safety.CauseLeak), "leak", "{cause}", 1), topics.Fit(0), topics.Online("{name}"),
+		strings.Replace(topics.Alarm(0, safety.CauseLeak), "leak", "{cause}", 1), topics.Fit(0), topics.ZoneSchedule(0, "{zone}"), topics.ZoneReport(0, "{zone}"), topics.Online("{name}"),
 	}
 	var got []string
 	for _, m := range address.FindAllStringSubmatch(read(t, "asyncapi.yml"), -1) {
@@ -122,6 +123,9 @@ func TestExamplesOfTheDocumentAreReadByTheProgram(t *testing.T) {
 		"fit":         func(b []byte) error { _, _, err := payload.ParseFit(b); return err },
 		"calibration": func(b []byte) error { _, err := payload.ParseCalibration(b); return err },
 		"analysis":    func(b []byte) error { _, err := payload.ParseAnalysis(b); return err },
+		"floods":      func(b []byte) error { _, err := payload.ParseZoneSchedule(b); return err },
+		"film":        func(b []byte) error { _, err := payload.ParseZoneSchedule(b); return err },
+		"flooded":     func(b []byte) error { _, err := payload.ParseZoneReport(b); return err },
 	}
 	found := example.FindAllStringSubmatch(read(t, "asyncapi.yml"), -1)
 	if len(found) != len(parse) {
@@ -161,7 +165,10 @@ func TestDocumentNamesEveryFieldThatTheProgramSends(t *testing.T) {
 		"answer":   payload.AppendAnswer(nil, controller.Answer{Quantity: dosing.QuantityEC, Confirm: "k7", By: "grower"}),
 		"setpoint": payload.AppendSetpoint(nil, dosing.QuantityEC, controller.SetpointView{At: now, Until: now}),
 		"fit":      payload.AppendFit(nil, true, ""),
-		"word":     payload.AppendWord(nil, controller.Answer{By: "grower"}),
+		"zoneSchedule": payload.AppendZoneSchedule(nil, &controller.ZoneSchedule{ID: ledger.OrderID{Epoch: 7, Number: 3}, Starts: []time.Duration{time.Hour},
+			Length: time.Minute, Boot: "a1b2"}),
+		"zoneReport": payload.AppendZoneReport(nil, &controller.ZoneReport{Boot: "a1b2", Runs: ledger.OrderID{Epoch: 7, Number: 3}, Phase: controller.ZoneResting, Cause: "older than the last schedule"}),
+		"word":       payload.AppendWord(nil, controller.Answer{By: "grower"}),
 		"ions": payload.AppendIons(nil, &controller.IonsView{Recipe: "lettuce", Analysed: now, Ions: []controller.IonView{{Name: "ions", Macro: true, Amount: 1, Acid: 1}},
 			Surplus: "acid", AmmoniumAdvice: "NH4", Advice: "due"}),
 		"lease":     payload.AppendLease(nil, 7, 1),

@@ -36,6 +36,7 @@ const (
 	QuantitySampleFlow           // switch: the probes' sample line flows
 	QuantityOutlet               // switch: the outlet valve into this tank is proved open
 	QuantityStop                 // switch: the stop input is pressed
+	QuantityLight                // switch: the plants' lamps burn; no dose rests on it
 	QuantityStockLevel           // L left in a stock container
 
 	// What follows is watched and alarmed, and no dose ever rests on it.
@@ -51,10 +52,10 @@ const (
 )
 
 var quantityNames = [QuantityCount]string{"none", "ph", "ec", "temperature", "level", "redox", "circulation",
-	"leak", "flood", "top_up", "sample_flow", "outlet", "stop", "stock_level",
+	"leak", "flood", "top_up", "sample_flow", "outlet", "stop", "light", "stock_level",
 	"oxygen", "zone_flow", "zone_level", "filter_pressure", "line_flow", "uv_intensity", "lamp_hours", "uv_transmittance"}
 
-var quantityUnits = [QuantityCount]string{"", "", "mS/cm", "°C", "L", "mV", "", "", "", "", "", "", "", "L",
+var quantityUnits = [QuantityCount]string{"", "", "mS/cm", "°C", "L", "mV", "", "", "", "", "", "", "", "", "L",
 	"mg/L", "L/min", "L", "kPa", "L/min", "mW/cm²", "h", "%"}
 
 // String is the name used in topics, metrics and the configuration.
@@ -74,7 +75,7 @@ func (q Quantity) Unit() string {
 }
 
 // Switch says whether q is a two-valued input.
-func (q Quantity) Switch() bool { return q >= QuantityCirculation && q <= QuantityStop }
+func (q Quantity) Switch() bool { return q >= QuantityCirculation && q <= QuantityLight }
 
 // Watched says whether q is only watched: its alarms call a person, the gate never sees it.
 func (q Quantity) Watched() bool { return q >= QuantityOxygen && q < QuantityCount }
@@ -83,7 +84,7 @@ func (q Quantity) Watched() bool { return q >= QuantityOxygen && q < QuantityCou
 var physicalRange = [QuantityCount][2]float64{
 	QuantityPH: {0, 14}, QuantityEC: {0, 200}, QuantityTemperature: {-30, 110}, QuantityLevel: {0, 1e6},
 	QuantityRedox: {-2000, 2000}, QuantityCirculation: {0, 1}, QuantityLeak: {0, 1}, QuantityFlood: {0, 1},
-	QuantityTopUp: {0, 1}, QuantitySampleFlow: {0, 1}, QuantityOutlet: {0, 1}, QuantityStop: {0, 1}, QuantityStockLevel: {0, 1e6},
+	QuantityTopUp: {0, 1}, QuantitySampleFlow: {0, 1}, QuantityOutlet: {0, 1}, QuantityStop: {0, 1}, QuantityLight: {0, 1}, QuantityStockLevel: {0, 1e6},
 	QuantityOxygen: {0, 60}, QuantityZoneFlow: {0, 1e5}, QuantityZoneLevel: {0, 1e6}, QuantityFilterPressure: {-100, 2000},
 	QuantityLineFlow: {0, 1e5}, QuantityUVIntensity: {0, 1000}, QuantityLampHours: {0, 1e6}, QuantityUVTransmittance: {0, 100},
 }

@@ -127,7 +127,17 @@ func (a *account) limit(t *tankState, commissioned float64) float64 {
 	if t.swings {
 		most *= turnsShare
 	}
-	return float64(most * commissioned * a.weakest(t))
+	if !(commissioned > 0) {
+		return 0
+	}
+	return float64(min(float64(most*commissioned), t.along(float64(a.sign()*most))) * a.weakest(t))
+}
+
+// along is what moves the reading by so much pH on the commissioned curve, meq/L: below the setpoint water
+// without carbonate buffers less and less.
+func (t *tankState) along(by float64) float64 {
+	from := t.group[dosing.QuantityPH].value
+	return math.Abs(t.curve.AcidNeeded(from, from+by)) * t.plant.BufferScale
 }
 
 // fill judges whether the account is full.

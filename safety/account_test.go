@@ -385,3 +385,34 @@ func TestAnAccountThatIsNoLongerFullBeginsWithAFirstDose(t *testing.T) {
 		t.Errorf("it leaves %g meq/L, a first dose is %g", room, first)
 	}
 }
+
+// phosphate is a solution buffered by nothing but phosphate, in mmol/L (pKa 6.8 at the ionic strength of a nutrient
+// solution; CRC Handbook gives 7.21 at none).
+type phosphate float64
+
+func (p phosphate) base(pH float64) float64             { return float64(p) / (1 + math.Pow(10, 6.8-pH)) }
+func (p phosphate) AcidNeeded(from, to float64) float64 { return p.base(from) - p.base(to) }
+func (p phosphate) PHAfter(from, acid float64) float64 {
+	left := p.base(from) - acid
+	return 6.8 - math.Log10(float64(p)/left-1)
+}
+func (p phosphate) Buffer(pH float64) float64 {
+	share := p.base(pH) / float64(p)
+	return float64(math.Ln10 * float64(p) * share * (1 - share))
+}
+
+// Below the setpoint phosphate buffers less and less: 0.30 pH at the setpoint's own buffer would be 0.45 pH of acid.
+func TestAcidThatNoReadingShowsIsBoundedAlongTheCurve(t *testing.T) {
+	f := newFarm(t)
+	tank, water := &f.w.tanks[0], phosphate(2)
+	tank.curve = water
+	f.value[f.input(0, dosing.QuantityPH)] = 5.8
+	f.pass(30 * time.Minute)
+	commissioned, _ := tank.buffers()
+	for class, most := range [...]float64{response.Acid: water.AcidNeeded(5.8, 5.5), response.Base: 0.3 * water.Buffer(5.8)} {
+		a := &tank.accounts[class]
+		if limit := a.limit(tank, commissioned) / a.weakest(tank); math.Abs(limit-most) > 0.02*most {
+			t.Errorf("%s: %.3f meq/L may be unseen in water of the commissioned buffer, wanted %.3f", a.class, limit, most)
+		}
+	}
+}

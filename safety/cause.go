@@ -110,6 +110,8 @@ const (
 	CauseWatchedInvalid // a watched sensor is silent or reads what cannot be
 	// Top-up by a valve of ours.
 	CauseTopUpHeld // the level does not go with the water that is let in, or a flood kept some
+	// Zones that leat runs.
+	CauseZoneSchedule // a zone's node does not run what it was sent
 	// A person's meter beside the EC probe.
 	CauseECDoubted // they are far apart
 	CauseCount
@@ -205,6 +207,7 @@ var causeNames = [CauseCount]string{
 	CauseUVLampOld:           "uv-lamp-old",
 	CauseWatchedInvalid:      "watched-invalid",
 	CauseTopUpHeld:           "top-up-held",
+	CauseZoneSchedule:        "zone-schedule",
 	CauseECDoubted:           "ec-doubted",
 }
 

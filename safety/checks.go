@@ -236,7 +236,13 @@ func checkLevelHigh(_ *Watch, now dosing.Instant, t *tankState) {
 
 func checkFlood(_ *Watch, now dosing.Instant, t *tankState) {
 	switchCheck(now, t, CauseFlood, dosing.QuantityFlood)
-	if t.group[dosing.QuantityFlood].adverse {
+	adverse := t.group[dosing.QuantityFlood].adverse
+	if t.ahead.words != "" && !adverse {
+		if s := t.raise(now, CauseFlood, 3+t.ahead.told); s != nil {
+			s.detail = t.ahead.words
+		}
+	}
+	if adverse || t.ahead.out {
 		t.flood.Out(now.Up)
 	}
 	if t.flood.Away() {

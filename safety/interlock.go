@@ -2,63 +2,6 @@ package safety
 
 import "time"
 
-// Action is what an interlock does. The smallest wins and zero locks out.
-type Action uint8
-
-// The actions, most severe first.
-const (
-	Lockout Action = iota // no dose until a person intervenes in the configuration or the instance
-	Stop                  // only a person clears
-	Hold                  // no new dose; resumes by itself
-	Run
-	actionCount
-)
-
-func (a Action) String() string {
-	return [...]string{"lockout", "stop", "hold", "run", "lockout"}[min(a, actionCount)]
-}
-
-// Scope is how far an interlock reaches, widest first so that zero is widest.
-type Scope uint8
-
-// The scopes.
-const (
-	ScopeStation   Scope = iota
-	ScopeTank            // acid, base and all stocks of one tank
-	ScopeNutrients       // all stocks of one tank
-	ScopeReagents        // acid and base of one tank
-	ScopePump            // one pump
-	scopeCount
-)
-
-func (s Scope) String() string {
-	return [...]string{"station", "tank", "nutrients", "acid and base", "pump", "station"}[min(s, scopeCount)]
-}
-
-// Latching is when a trip of an interlock stays until a person clears it.
-type Latching uint8
-
-// The ways to latch.
-const (
-	LatchesNever  Latching = iota // goes when its cause goes
-	LatchesAtOnce                 // the first time it is positively seen, by more than a sample; a silent sensor only holds
-	LatchesThird                  // the third time in 24 h, the fourth boot in 10 min; holds before that
-	latchingCount
-)
-
-func (l Latching) String() string {
-	return [...]string{"never", "at once", "when it repeats", "at once"}[min(l, latchingCount)]
-}
-
-// judged says where an interlock is looked at.
-type judged uint8
-
-const (
-	byPlan judged = iota // by the gate, for one plan
-	byTank               // standing, for a tank or the whole station
-	byPump               // standing, for one pump of the row
-)
-
 // Interlock is one row of the table: what withholds doses, how far it reaches,
 // when a person must act, and the words for the grower.
 type Interlock struct {
@@ -191,7 +134,7 @@ var table = [...]Interlock{
 		Text: "The level is above the maximum.", Advice: "Close the top-up by hand; look for a stuck valve or float.",
 		Clears: "when the level is 1 % of the volume below the maximum"},
 	{Cause: CauseFlood, Action: Hold, Scope: ScopeTank, Priority: PriorityLog, judged: byTank,
-		Text: "A flood is in progress: part of the water is out of the tank.", Advice: "Nothing to do.",
+		Text: "A flood is in progress or about to begin: part of the water is out of the tank, or will be.", Advice: "Nothing to do.",
 		Clears: "one dead time and mixing lag after the water is back"},
 	{Cause: CauseOutletUnproved, Action: Hold, Scope: ScopeTank, Priority: PriorityTonight, Delay: time.Minute, judged: byTank,
 		Text: "The outlet into this tank was not proved open for its dose.", Advice: "Check the outlet valve and its end switch.",
@@ -376,6 +319,9 @@ var table = [...]Interlock{
 	{Cause: CauseFloodNotDrained, Action: Run, Scope: ScopeTank, Priority: PriorityTonight,
 		Text: "A flood bench does not drain: its roots stand without air, and the tank lacks the water.", Advice: "Free the drain and its strainer; let the bench run empty by hand, and look whether its valve closes.",
 		Clears: "when the bench is empty"},
+	{Cause: CauseZoneSchedule, Action: Run, Scope: ScopeTank, Priority: PriorityTonight, Delay: time.Minute,
+		Text: "A zone is not known to run as leat schedules it.", Advice: "Look at the zone itself: is it watered? Then at its node, its power and its network. If it refuses its schedule, see in which words, and set its own limits or the schedule in the configuration.",
+		Clears: "when its node says that it runs its schedule"},
 	{Cause: CauseFilterClogged, Action: Run, Scope: ScopeTank, Priority: PriorityTomorrow, Delay: 5 * time.Minute,
 		Text: "The filter is clogged.", Advice: "Flush it or change its insert; if that lasts only days, look at what comes back from the benches.",
 		Clears: "when it is flushed"},

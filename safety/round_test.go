@@ -149,6 +149,7 @@ func happening(r *rand.Rand, like *farm) func(f *farm) {
 		func(f *farm) { f.now.Up -= time.Duration(some * float64(10*time.Second)) },
 		func(f *farm) { f.w.OtherController(f.now, on, "") },
 		func(f *farm) { f.w.Confirm(f.now, tank) },
+		func(f *farm) { f.w.FloodAhead(tank, map[bool]string{true: "bench is flooded"}[on], on) },
 		func(f *farm) { f.w.Serviced(f.now, tank) },
 		func(f *farm) { f.w.Used(pump, 4*24*time.Hour, dosing.FromMillilitres(100*some)) },
 		func(f *farm) { f.w.Demand(pump, dosing.Millilitre, 5*dosing.Millilitre) },
@@ -189,6 +190,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 		"RestorePumpLatch": func(w *Watch) { w.RestorePumpLatch(1, basePump, CauseNoResponse, f.now) },
 		"Calibrated":       func(w *Watch) { w.Calibrated(0, dosing.QualityMaintenanceRequired) },
 		"RestoreLevel":     func(w *Watch) { w.RestoreLevel(f.now, 0, 1000) },
+		"FloodAhead":       func(w *Watch) { w.FloodAhead(0, "bench is flooded", true) },
 	} {
 		f.w.told = false
 		tell(f.w)
@@ -206,7 +208,7 @@ func TestWhateverIsToldIsJudgedInTheNextRound(t *testing.T) {
 		"Resting": true, "Test": true, "SourceWater": true, "Trips": true, "Unseen": true, "UnseenMost": true, "UnseenShare": true, "UnseenToRecord": true, "UnseenWords": true, "Usual": true, "Volume": true}
 	told := map[string]bool{"Rejected": true, "Link": true, "SetLedger": true, "OtherController": true, "Jumped": true, "SetMode": true, "SetState": true,
 		"Confirm": true, "Aim": true, "Serviced": true, "Opened": true, "ByHand": true, "Voided": true, "Doubted": true, "Used": true, "Demand": true, "Fill": true, "Contradicted": true, "Raised": true, "Spent": true, "RefusedForGood": true, "Accepted": true, "BehindNode": true,
-		"RestoreLatch": true, "RestorePumpLatch": true, "RestoreLevel": true, "Calibrated": true, "Closed": true}
+		"RestoreLatch": true, "RestorePumpLatch": true, "RestoreLevel": true, "Calibrated": true, "Closed": true, "FloodAhead": true}
 	for i, typ := 0, reflect.TypeOf(f.w); i < typ.NumMethod(); i++ {
 		if name := typ.Method(i).Name; !silent[name] && !asked[name] && !told[name] {
 			t.Errorf("%s: say here whether it changes what a row reads", name)

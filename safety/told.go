@@ -58,6 +58,17 @@ func (pe *people) OtherController(_ dosing.Instant, present bool, which string) 
 	pe.other, pe.otherWords, pe.told = present, which, true
 }
 
+// FloodAhead tells of a zone that leat runs why no dose may go in for the sake of a flood,
+// empty = none is near, and whether its node says that water is out on a bench.
+func (pe *people) FloodAhead(id dosing.TankID, words string, out bool) {
+	if int(id) >= len(pe.tanks) {
+		return
+	}
+	if t := &pe.tanks[id]; t.ahead.words != words || t.ahead.out != out {
+		t.ahead, pe.told = ahead{words, out, t.ahead.told + 1}, true
+	}
+}
+
 // Jumped tells that the wall clock stepped. It changes nothing here: no age and no
 // wait depends on the wall clock, and a dose must not either. The step is recorded
 // by the caller.

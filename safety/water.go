@@ -42,6 +42,7 @@ type waterState struct {
 type flows struct {
 	water       waterState
 	flood       dosing.Flood
+	ahead       ahead
 	circulation episode
 	low         episode
 	lowSince    dosing.Timer
@@ -325,4 +326,12 @@ func (t *thrice) add(up time.Duration) bool {
 func (t *thrice) drop() {
 	t.at = [3]time.Duration{0, t.at[0], t.at[1]}
 	t.n = max(t.n-1, 0)
+}
+
+// ahead is what the schedule of a zone says of a flood: in words, why no dose may go in, and
+// whether its node says that water is out.
+type ahead struct {
+	words string
+	out   bool
+	told  int64 // how often that has changed
 }

@@ -54,6 +54,11 @@ func (o *outbox) carryOut(now dosing.Instant, out *controller.Output) {
 		o.beat++
 		o.urge(o.wires.leaseMessage(o.core.Epoch(), o.beat))
 	}
+	for i := range out.Schedules {
+		if o.leads() {
+			o.publish(o.wires.scheduleMessage(&out.Schedules[i]))
+		}
+	}
 	o.display.stale = o.display.stale || out.Changed
 	for _, answer := range out.Answers {
 		o.answer(answer)

@@ -89,6 +89,12 @@ func (l *listener) takeMessage(topic string, body []byte, retained bool, arrived
 		err = l.asks.takeAnalysis(r, body)
 	case routeCalibration:
 		err = l.asks.takeCalibration(r, body)
+	case routeZone:
+		var report controller.ZoneReport
+		if report, err = payload.ParseZoneReport(body); err == nil {
+			report.Tank, report.Zone = r.tank, r.zone
+			l.driver.step(at, controller.Event{Kind: controller.EventZone, Zone: &report})
+		}
 	case routeLease:
 		l.echoed = max(l.echoed, at.Up)
 		var epoch uint32

@@ -30,6 +30,7 @@ const (
 	routeAsk
 	routeAnalysis
 	routeCalibration
+	routeZone
 	routeLease
 	routeOwner
 )
@@ -40,6 +41,7 @@ type route struct {
 	node     safety.NodeID
 	hearts   *payload.Heartbeats // of the node
 	tank     dosing.TankID
+	zone     int
 	quantity dosing.Quantity
 }
 
@@ -64,6 +66,11 @@ func newWires(file *config.File) *wires {
 		}
 		add(w.topics.AnalysisAsk(dosing.TankID(i)), route{kind: routeAnalysis, tank: dosing.TankID(i)})
 		add(w.topics.CalibrationAsk(dosing.TankID(i)), route{kind: routeCalibration, tank: dosing.TankID(i)})
+		for k := range file.Settings.Tanks[i].Zones {
+			if z := &file.Settings.Tanks[i].Zones[k]; z.Own.Stated() {
+				add(w.topics.ZoneReport(dosing.TankID(i), z.Name), route{kind: routeZone, tank: dosing.TankID(i), zone: k})
+			}
+		}
 	}
 	add(w.topics.Lease(), route{kind: routeLease})
 	add(w.topics.Owner(), route{kind: routeOwner})
@@ -109,6 +116,11 @@ func (w *wires) stopMessage(epoch uint32, s controller.StopOrder) message {
 		pump = w.file.Settings.Safety.Pumps[s.Pump].Name
 	}
 	return message{topic: w.topics.Stop(), qos: 1, body: payload.AppendStop(nil, epoch, pump), stop: true}
+}
+
+// scheduleMessage is what a zone's node is to run. The broker keeps none: the node does.
+func (w *wires) scheduleMessage(s *controller.ZoneSchedule) message {
+	return message{topic: w.topics.ZoneSchedule(s.Tank, w.file.Settings.Tanks[s.Tank].Zones[s.Zone].Name), qos: 1, body: payload.AppendZoneSchedule(nil, s)}
 }
 
 // supplyMessage cuts the supply of all pumps of the station.

@@ -43,6 +43,7 @@ type TankReport struct {
 	Waters      *WatersReport `json:"waters,omitempty"` // null: all of it is one water
 	UV          *UVReport     `json:"uv,omitempty"`     // null: no chamber is stated
 	Gas         *GasReport    `json:"gas_exchange"`
+	Zones       []ZoneReport  `json:"zones_run"`
 	Recipe      *RecipeReport `json:"recipe,omitempty"`
 }
 
@@ -168,7 +169,7 @@ func (f *File) tankReport(s *size, id dosing.TankID) TankReport {
 	t, set, plant := &f.Settings.Safety.Tanks[id], &f.Settings.Tanks[id], &f.plants[id]
 	r := TankReport{Name: t.Name, Volume: float64(t.Volume), MinVolume: float64(t.MinVolume), PH: set.PH.Value, EC: set.EC.Value, Buffer: plant.buffer,
 		Phosphate: t.Phosphate, Carbonate: t.Carbonate, Ammonium: t.Ammonium, Mixing: t.MixingTime().Seconds(), BlendGain: plant.blendEC,
-		HalvedCaps: t.HalvedCaps, Sustainable: []Sustained{}, Waters: watersReport(&t.Tank, f.quickStated[id]), UV: f.uvReport(id), Gas: f.gasReport(id)}
+		HalvedCaps: t.HalvedCaps, Sustainable: []Sustained{}, Waters: watersReport(&t.Tank, f.quickStated[id]), UV: f.uvReport(id), Gas: f.gasReport(id), Zones: f.zoneReports(id)}
 	for _, role := range []dosing.Role{dosing.RoleAcid, dosing.RoleBase, dosing.RoleStock} {
 		if sustained := s.station.Sustained(id, role); sustained != nil {
 			r.Sustainable = append(r.Sustainable, *sustained)

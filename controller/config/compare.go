@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -154,6 +155,10 @@ func (c *comparison) tanks(old, fresh *File) {
 		c.changed(fmt.Sprintf("tank %q: gas exchange", name), old.Settings.Tanks[i].GasExchange, fresh.Settings.Tanks[i].GasExchange)
 		if !reflect.DeepEqual(old.Settings.Tanks[i].Line, fresh.Settings.Tanks[i].Line) {
 			c.changes = append(c.changes, fmt.Sprintf("tank %q: what is watched of oxygen, zones, filter and lamp", name))
+		}
+		if !slices.Equal(old.Settings.Tanks[i].RunsZones(), fresh.Settings.Tanks[i].RunsZones()) {
+			c.refusals = append(c.refusals, fmt.Sprintf("which zones of tank %q leat runs, and their names", name))
+			continue
 		}
 		c.changed(fmt.Sprintf("tank %q: zones", name), old.Settings.Tanks[i].Zones, fresh.Settings.Tanks[i].Zones)
 	}

@@ -113,8 +113,9 @@ type plant struct {
 	expected chem.Totals // the solution at its setpoints
 	blendEC  float64     // mS/cm that 1 mL of blend does in 1 L
 	demand   sizing.Demand
-	fresh    *blend.Mix // what the recipe makes of the source water; nil without one
-	amounts  []float64  // of it, mL of each pump's liquid in a litre
+	fresh    *blend.Mix  // what the recipe makes of the source water; nil without one
+	amounts  []float64   // of it, mL of each pump's liquid in a litre
+	later    [][]float64 // the same of the recipes of later stages
 }
 
 // Env is what a file may refer to beyond itself. A nil function has nothing.

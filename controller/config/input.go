@@ -34,6 +34,7 @@ var inputRules = []inputRule{
 	{"flood", dosing.QuantityFlood, func(t *inputsTable) *inputTable { return &t.Flood }, false, false},
 	{"outlet", dosing.QuantityOutlet, func(t *inputsTable) *inputTable { return &t.Outlet }, false, false},
 	{"sample_flow", dosing.QuantitySampleFlow, func(t *inputsTable) *inputTable { return &t.SampleFlow }, false, false},
+	{"light", dosing.QuantityLight, func(t *inputsTable) *inputTable { return &t.Light }, false, true},
 	{"redox", dosing.QuantityRedox, func(t *inputsTable) *inputTable { return &t.Redox }, false, false},
 }
 

@@ -254,6 +254,7 @@ type inputsTable struct {
 	Flood        inputTable `toml:"flood" doc:"1 = a flood zone fills, stands or drains"`
 	Outlet       inputTable `toml:"outlet" doc:"1 = outlet valve into this tank proved open"`
 	SampleFlow   inputTable `toml:"sample_flow" doc:"1 = water flows in the probes' sample line"`
+	Light        inputTable `toml:"light" doc:"1 = the plants' lamps burn, as their own controller says: it tells day from night in place of day_begins and day_ends, which hold until it has switched once"`
 	Redox        inputTable `toml:"redox" doc:"redox probe, mV"`
 
 	Oxygen          inputTable `toml:"oxygen" doc:"dissolved oxygen, mg/L; watched, like the following"`
@@ -293,6 +294,8 @@ type stageTable struct {
 	EC      measured[ecKind] `toml:"ec" doc:"setpoint by day; default that of the stage before, else the tank's"`
 	NightPH ph               `toml:"night_ph" doc:"setpoint by night; default as by day"`
 	NightEC measured[ecKind] `toml:"night_ec" doc:"setpoint by night; default as by day"`
+	Recipe  stageRecipeTable `toml:"recipe" doc:"what the tank is to hold from this stage on; default as in the stage before, else the tank's recipe"`
+	Zones   []stageZoneTable `toml:"zone" doc:"zones that leat runs otherwise from this stage on"`
 	Over    span             `toml:"over" doc:"time in which the setpoints move evenly from those of the stage before, such as 168h; default at once, along the ramp of the setpoint"`
 }
 
@@ -303,6 +306,28 @@ type holidayTable struct {
 	To     string           `toml:"to" need:"yes" doc:"the day of the return, or day and time: its setpoints stay until a person confirms the end with leat act end-holiday"`
 	PH     ph               `toml:"ph" doc:"setpoint; default that of the stage"`
 	EC     measured[ecKind] `toml:"ec" doc:"setpoint; default that of the stage"`
+}
+
+// wateringTable is how leat runs a zone.
+type wateringTable struct {
+	Stated  bool
+	ByDay   measured[timesKind] `toml:"by_day" doc:"runs by day, evenly; without day_begins and day_ends, and without a light input, in 24 hours"`
+	ByNight measured[timesKind] `toml:"by_night" doc:"runs by night, evenly; default none"`
+	Length  span                `toml:"length" doc:"of one run: of a flood, from the first water until its pump stops"`
+	Always  bool                `toml:"always" doc:"true: it runs all the time"`
+}
+
+// stageRecipeTable is a recipe on the tank's source water.
+type stageRecipeTable struct {
+	Stated   bool
+	Name     string               `toml:"name" doc:"recipe that is known by name"`
+	Elements map[string]substance `toml:"elements" doc:"your own recipe in place of a name"`
+}
+
+type stageZoneTable struct {
+	Stated bool
+	Zone   string        `toml:"zone" need:"yes" doc:"name of the zone"`
+	Own    wateringTable `toml:"run" doc:"how leat runs it from this stage on"`
 }
 
 type zoneTable struct {
@@ -317,6 +342,7 @@ type zoneTable struct {
 	MinFlow  measured[flowKind] `toml:"min_flow" doc:"a film has stopped below; default 0.3 of what it holds per exchange_time"`
 	Pause    span               `toml:"longest_pause" doc:"of a film in normal running; default 2min"`
 	Flood    span               `toml:"longest_flood" doc:"from the first water to the empty bench in normal running; default 30min"`
+	Own      wateringTable      `toml:"run" doc:"how leat runs it, by a node of the zone; default its own controller does"`
 	Roots    span               `toml:"roots_last" doc:"how long roots bear a film that stopped or a bench that stays full, from its beginning; default 30min beyond the longest pause or flood"`
 
 	GasExchange measured[gasKind] `toml:"gas_exchange" doc:"the same of the zone's water while it is wet; default flood 0.6, film and raft 2.2 /h (film and aerated raft: 1 to 5)"`

@@ -103,6 +103,7 @@ func (b *mixes) recipes() {
 		if b.layout.Tanks[id].Recipe.Stated {
 			b.recipe(dosing.TankID(id))
 		}
+		b.stageRecipes(dosing.TankID(id))
 	}
 	if len(b.faults) > 0 {
 		return
@@ -121,6 +122,9 @@ func (b *mixes) recipes() {
 		for id := range b.file.plants {
 			if f := b.file.plants[id].fresh; f != nil && p.ServesTank(dosing.TankID(id)) {
 				p.Share = math.Max(p.Share, b.freshShares(id)[i])
+				for _, amounts := range b.file.plants[id].later {
+					p.Share = math.Max(p.Share, sharesOf(b.gate().Pumps, amounts)[i])
+				}
 			}
 		}
 	}
@@ -189,7 +193,7 @@ func (b *mixes) recipe(id dosing.TankID) {
 	if !(plan.MaxNH4 > 0 && plan.MaxNH4 <= blend.HardNH4) {
 		b.fault(join(path, "max_ammonium"), quoted(in.MaxAmmonium.text), "harms roots when a tank warms or drifts", `at most "15 %" of the nitrogen; "10 %" is usual`)
 	}
-	plan.Recipe = b.wanted(path, in)
+	plan.Recipe = b.wanted(path, in.Name, in.Elements)
 	plan.Water = b.water0(path, &b.layout.Tanks[id])
 	plan.Stocks = b.rowOf(id)
 	if len(b.faults) > before {
@@ -221,31 +225,31 @@ func (b *mixes) neverGiven(id dosing.TankID, amounts []float64) (names []string)
 }
 
 // wanted is the recipe by its name or by its elements.
-func (b *mixes) wanted(path string, in *recipeTable) blend.Recipe {
+func (b *mixes) wanted(path string, name string, elements map[string]substance) blend.Recipe {
 	switch {
-	case in.Name != "" && in.Elements != nil:
+	case name != "" && elements != nil:
 		b.fault(join(path, "elements"), "", "stand beside the name of a recipe", "state one of the two")
-	case in.Name != "":
-		r, ok := blend.RecipeNamed(in.Name)
+	case name != "":
+		r, ok := blend.RecipeNamed(name)
 		if !ok {
 			hint := "known are " + listed(blend.RecipeNames()) + "; or state elements"
-			if guess := nearest(in.Name, blend.RecipeNames()); guess != "" {
+			if guess := nearest(name, blend.RecipeNames()); guess != "" {
 				hint = fmt.Sprintf("did you mean %q?", guess)
 			}
-			b.fault(join(path, "name"), quoted(in.Name), "is no recipe that is known", hint)
+			b.fault(join(path, "name"), quoted(name), "is no recipe that is known", hint)
 		}
 		return r
-	case len(in.Elements) == 0:
+	case len(elements) == 0:
 		b.fault(path, "", "asks for nothing", `state name = "lettuce", or elements = { "NO3-N" = "190 mg/L", K = "240 mg/L" } and so on`)
 	default:
 		at := join(path, "elements")
-		entries, ok := b.entries(at, in.Elements)
+		entries, ok := b.entries(at, elements)
 		if !ok {
 			return blend.Recipe{}
 		}
 		r, err := blend.ReadRecipe("of its own", entries)
 		if err != nil {
-			b.blame(at, in.Elements, err)
+			b.blame(at, elements, err)
 		}
 		return r
 	}

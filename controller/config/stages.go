@@ -35,6 +35,7 @@ func (b *calendars) schedule(path string, t *tankTable, set *controller.TankSett
 	}
 	b.stages(path, t, set)
 	b.holidays(path, t, set)
+	b.waterings(path, t, set)
 }
 
 func (b *calendars) stages(path string, t *tankTable, set *controller.TankSettings) {

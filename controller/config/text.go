@@ -86,6 +86,9 @@ func (p *printer) tank(t *TankReport) {
 	}
 	p.waters(t.Waters)
 	p.gas(t.Gas)
+	for _, z := range t.Zones {
+		p.line("  leat runs %s%s: %s; its node takes that from %s", z.Name, z.From, z.Words, z.Topic)
+	}
 	p.uv(t.UV)
 	rows := [][]string{{"largest rate under the caps", "for hours", "worst demand", "ratio", "limited by"}}
 	for _, s := range t.Sustainable {

@@ -148,7 +148,8 @@ func (d *doorkeeper) OnACLCheck(cl *mochi.Client, topic string, write bool) bool
 	case daemonUser:
 		return !wish
 	case farmUser:
-		return strings.Contains(topic, "/reading/") || strings.Contains(topic, "/report/") || strings.Contains(topic, "/node/")
+		return strings.Contains(topic, "/reading/") || strings.Contains(topic, "/report/") || strings.Contains(topic, "/node/") ||
+			strings.Contains(topic, "/zone/") && strings.HasSuffix(topic, "/report")
 	}
 	return wish
 }

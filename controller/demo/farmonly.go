@@ -14,6 +14,7 @@ import (
 
 	"leat/controller/mqtt"
 	"leat/controller/sim"
+	"leat/deploy"
 )
 
 // FarmOptions are for the simulated farm alone, against a broker of the user's.
@@ -48,7 +49,7 @@ func RunFarm(ctx context.Context, o FarmOptions) error {
 	if err := CheckFault(o.Fault); err != nil {
 		return err
 	}
-	file, err := readConfig(o.Config)
+	file, err := readConfig(o.Config, deploy.Sample)
 	if err != nil {
 		return err
 	}
@@ -90,7 +91,7 @@ func RunFarm(ctx context.Context, o FarmOptions) error {
 		case <-link.Ready():
 			for m, ok := link.Next(); ok; m, ok = link.Next() {
 				// An order that the broker stored is from another time.
-				if !m.Retained {
+				if !m.Retained || farm.TakesKept(m.Topic) {
 					farm.Receive(m.Topic, m.Body, send)
 				}
 			}

@@ -92,6 +92,10 @@ func daemonUser(file *config.File) brokerUser {
 		u.add(writer, told(file, id)...)
 		u.add(writer, answered(file, id)...)
 		u.add(writer, t.AnalysisAnswer(id), t.CalibrationAnswer(id))
+		for _, zone := range ranZones(file, id) {
+			u.add(writer, t.ZoneSchedule(id, zone))
+			u.add(reader, t.ZoneReport(id, zone))
+		}
 		if hubs := file.Broker.Discovery; hubs != "" {
 			u.add(writer, payload.DiscoveryTopics(hubs, s.Station, s.Tanks[i].Name))
 		}
@@ -136,13 +140,17 @@ func probeUsers(file *config.File) (users []brokerUser) {
 
 func peopleUsers(file *config.File) []brokerUser {
 	t := file.Topics
-	irrigation := brokerUser{name: "irrigation", who: "Flood, film and raft: they only need to know whether the water is fit."}
+	irrigation := brokerUser{name: "irrigation", who: "Flood, film and raft: whether the water is fit, and where leat runs them, when. One user for each node is better: deal these lines out."}
 	laboratory := brokerUser{name: "laboratory", who: "Whoever enters a laboratory's analyses and calibrations: it changes what the stocks are given in."}
 	phone := brokerUser{name: "phone", who: "A phone: it sees, asks for setpoints, orders nothing."}
 	hub := brokerUser{name: "hub", who: "A home-automation hub: it sees and asks for setpoints, as a phone does, and orders nothing."}
 	for i := range file.Settings.Safety.Tanks {
 		id := dosing.TankID(i)
 		irrigation.add(reader, t.Fit(id))
+		for _, zone := range ranZones(file, id) {
+			irrigation.add(reader, t.ZoneSchedule(id, zone))
+			irrigation.add(writer, t.ZoneReport(id, zone))
+		}
 		laboratory.add(reader, t.Ions(id), t.AnalysisAnswer(id), t.CalibrationAnswer(id))
 		laboratory.add(writer, t.AnalysisAsk(id), t.CalibrationAsk(id))
 		phone.add(reader, told(file, id)...)
@@ -167,6 +175,16 @@ func peopleUsers(file *config.File) []brokerUser {
 	}
 	hub.add(reader, online, file.Broker.Discovery+"/#")
 	return []brokerUser{irrigation, laboratory, phone, hub}
+}
+
+// ranZones are the zones of a tank that leat runs.
+func ranZones(file *config.File, id dosing.TankID) (names []string) {
+	for _, z := range file.Settings.Tanks[id].Zones {
+		if z.Own.Stated() {
+			names = append(names, z.Name)
+		}
+	}
+	return names
 }
 
 // told is what the daemon tells everybody of a tank.

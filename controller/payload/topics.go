@@ -211,6 +211,16 @@ func (t *Topics) Alarm(tank dosing.TankID, cause safety.Cause) string {
 	return t.topic(tank, "alarm/"+cause.String())
 }
 
+// ZoneSchedule is where the schedule of a zone that leat runs goes: QoS 1, never retained.
+func (t *Topics) ZoneSchedule(tank dosing.TankID, zone string) string {
+	return t.topic(tank, "zone/"+zone+"/schedule")
+}
+
+// ZoneReport is where that zone's node says what it does.
+func (t *Topics) ZoneReport(tank dosing.TankID, zone string) string {
+	return t.topic(tank, "zone/"+zone+"/report")
+}
+
 // Fit is where it stands, retained, whether the water may go to plants.
 func (t *Topics) Fit(tank dosing.TankID) string { return t.topic(tank, "fit") }
 

@@ -73,6 +73,8 @@ type site struct {
 	probes []*probe
 	routes routes
 
+	zoneNodes []*zoneNode
+
 	open        dosing.TankID // into which the last order went
 	supplyCut   bool
 	stopPressed bool
@@ -116,6 +118,7 @@ func New(settings *controller.Settings, topics *payload.Topics, wires []Wire, o 
 			return nil, f.err
 		}
 	}
+	f.addZoneNodes(topics)
 	for i := range settings.Inputs() {
 		set := &settings.Inputs()[i]
 		if set.NotFitted == "" && wires[i].Topic != "" {
@@ -254,6 +257,11 @@ func (f *Farm) run(d time.Duration) {
 
 func (f *Farm) everySecond() {
 	f.faultsSecond()
+	if f.now > f.rest {
+		for _, n := range f.zoneNodes {
+			n.second(&f.network)
+		}
+	}
 	for _, p := range f.pumps {
 		p.drift(f.tanks[f.open])
 	}

@@ -68,7 +68,7 @@ func zoneFlow(t *tank, i int) float64 {
 		return 0
 	}
 	z := &t.zones[i]
-	if z.floods() || z.set.Kind == controller.ZoneFilm && t.trouble.filmOff || z.stays <= 0 {
+	if z.rests || z.floods() || z.set.Kind == controller.ZoneFilm && t.trouble.filmOff || z.stays <= 0 {
 		return 0
 	}
 	return z.litres / z.stays.Minutes()

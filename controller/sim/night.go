@@ -32,6 +32,7 @@ type Night struct {
 	hearts   []payload.Heartbeats
 	now      dosing.Instant
 	beat     uint64
+	fitTold  time.Duration
 	asked    uint64
 	drafts   []ledger.Draft     // waiting for the disk
 	events   []controller.Event // drafts that became durable, waiting to be told
@@ -60,7 +61,8 @@ type Night struct {
 // inlet is what arrives on a topic of the daemon.
 type inlet struct {
 	kind  inletKind
-	index int // feed, pump or node
+	index int // feed, pump or node; of a zone its tank
+	zone  int
 }
 
 type inletKind uint8
@@ -70,6 +72,7 @@ const (
 	inletReading
 	inletReport
 	inletHeartbeat
+	inletZone
 )
 
 // fullRetry is how often a full disk is tried again.
@@ -105,13 +108,20 @@ func PrepareNight(settings *controller.Settings, topics *payload.Topics, feeds [
 	}
 	n.intake = payload.NewIntake(inner, thermal)
 	for i := range settings.Safety.Nodes {
-		n.inlets[topics.Node(settings.Safety.Nodes[i].Name)] = inlet{inletHeartbeat, i}
+		n.inlets[topics.Node(settings.Safety.Nodes[i].Name)] = inlet{kind: inletHeartbeat, index: i}
 	}
 	for i := range settings.Safety.Pumps {
-		n.inlets[topics.Report(settings.Safety.Pumps[i].Name)] = inlet{inletReport, i}
+		n.inlets[topics.Report(settings.Safety.Pumps[i].Name)] = inlet{kind: inletReport, index: i}
 	}
 	for i := range feeds {
-		n.inlets[feeds[i].Topic] = inlet{inletReading, i}
+		n.inlets[feeds[i].Topic] = inlet{kind: inletReading, index: i}
+	}
+	for i := range settings.Tanks {
+		for k := range settings.Tanks[i].Zones {
+			if z := &settings.Tanks[i].Zones[k]; z.Own.Stated() {
+				n.inlets[topics.ZoneReport(dosing.TankID(i), z.Name)] = inlet{kind: inletZone, index: i, zone: k}
+			}
+		}
 	}
 	var err error
 	if n.Ledger, err = ledger.Open(store); err != nil {
@@ -255,6 +265,11 @@ func (n *Night) hear(topic string, _ byte, retained bool, body []byte) {
 			r.Pump = dosing.PumpID(in.index)
 			n.Step(controller.Event{Kind: controller.EventReport, Report: &r})
 		}
+	case inletZone:
+		if r, err := payload.ParseZoneReport(body); err == nil {
+			r.Tank, r.Zone = dosing.TankID(in.index), in.zone
+			n.Step(controller.Event{Kind: controller.EventZone, Zone: &r})
+		}
 	case inletHeartbeat:
 		if h, err := n.hearts[in.index].Parse(body); err == nil {
 			n.word = h
@@ -280,10 +295,7 @@ func (n *Night) carryOut(out *controller.Output) {
 		}
 	}
 	n.Answers = append(n.Answers, out.Answers...)
-	type message struct {
-		topic string
-		body  []byte
-	}
+	n.water(out)
 	if len(out.Stops) == 0 && len(out.Orders) == 0 && !out.Supply {
 		if out.Lease {
 			n.beat++
@@ -292,34 +304,10 @@ func (n *Night) carryOut(out *controller.Output) {
 		}
 		return
 	}
-	var messages []message
-	for _, s := range out.Stops {
-		pump := ""
-		if !s.All {
-			pump = n.settings.Safety.Pumps[s.Pump].Name
-		}
-		messages = append(messages, message{n.topics.Stop(), payload.AppendStop(nil, n.Core.Epoch(), pump)})
-	}
-	if out.Supply {
-		messages = append(messages, message{n.topics.Supply(), payload.AppendSupply(nil, n.Core.Epoch())})
-	}
-	for _, o := range out.Orders {
-		messages = append(messages, message{n.topics.Order(n.settings.Safety.Pumps[o.Pump()].Name), payload.AppendOrder(nil, o, n.outlet(o.Tank()))})
-	}
-	if out.Lease {
-		n.beat++
-		messages = append(messages, message{n.topics.Lease(), payload.AppendLease(nil, n.Core.Epoch(), n.beat)})
-	}
+	messages := n.messages(out)
 	for _, m := range messages {
 		n.Farm.Receive(m.topic, m.body, n.ear)
 	}
-}
-
-func (n *Night) outlet(tank dosing.TankID) string {
-	if len(n.settings.Tanks) == 1 {
-		return ""
-	}
-	return n.settings.Safety.Tanks[tank].Name
 }
 
 // write appends what waits, in order, and keeps the events that tell the core so.

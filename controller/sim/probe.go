@@ -305,6 +305,8 @@ func (t *tank) truthOf(p *probe, f *gauges) float64 {
 		return truth01(t.speed+t.trouble.speed > 0.2)
 	case dosing.QuantityFlood:
 		return truth01(t.floodTold())
+	case dosing.QuantityLight:
+		return truth01(t.light)
 	case dosing.QuantityTopUp:
 		return truth01(t.topUp)
 	case dosing.QuantitySampleFlow:

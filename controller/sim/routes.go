@@ -21,22 +21,19 @@ type routes struct {
 type listener struct {
 	order, lease, stop, supply bool
 	pump                       dosing.PumpID // of an order
+	zone                       *zoneNode     // of a schedule
+	fit                        []*zoneNode   // that ask whether the water is fit
 }
 
 func routesOf(settings *controller.Settings, topics *payload.Topics) routes {
 	s := &settings.Safety
 	r := routes{listens: map[string]listener{}, pumpNodes: s.PumpNode}
-	also := func(topic string, change func(*listener)) {
-		l := r.listens[topic]
-		change(&l)
-		r.listens[topic] = l
-	}
 	for p := range s.Pumps {
-		also(topics.Order(s.Pumps[p].Name), func(l *listener) { l.order, l.pump = true, dosing.PumpID(p) })
+		r.also(topics.Order(s.Pumps[p].Name), func(l *listener) { l.order, l.pump = true, dosing.PumpID(p) })
 	}
-	also(topics.Lease(), func(l *listener) { l.lease = true })
-	also(topics.Stop(), func(l *listener) { l.stop = true })
-	also(topics.Supply(), func(l *listener) { l.supply = true })
+	r.also(topics.Lease(), func(l *listener) { l.lease = true })
+	r.also(topics.Stop(), func(l *listener) { l.stop = true })
+	r.also(topics.Supply(), func(l *listener) { l.supply = true })
 	for p := range s.Pumps {
 		r.reports = append(r.reports, topics.Report(s.Pumps[p].Name))
 	}
@@ -44,6 +41,12 @@ func routesOf(settings *controller.Settings, topics *payload.Topics) routes {
 		r.nodes = append(r.nodes, topics.Node(s.Nodes[n].Name))
 	}
 	return r
+}
+
+func (r *routes) also(topic string, change func(*listener)) {
+	l := r.listens[topic]
+	change(&l)
+	r.listens[topic] = l
 }
 
 func (r *routes) ofOrder(topic string) bool { return r.listens[topic].order }
@@ -67,6 +70,9 @@ func (f *network) Subscriptions() []string {
 	return topics
 }
 
+// TakesKept says that what the broker kept on a topic still holds: whether the water is fit.
+func (f *network) TakesKept(topic string) bool { return len(f.routes.listens[topic].fit) > 0 }
+
 // handle gives a message to the nodes it is for.
 func (f *network) handle(topic string, body []byte) {
 	l := f.routes.listens[topic]
@@ -85,6 +91,14 @@ func (f *network) handle(topic string, body []byte) {
 	}
 	if l.stop {
 		f.handleStop(body)
+	}
+	if l.zone != nil {
+		l.zone.take(f, body)
+	}
+	for _, n := range l.fit {
+		if fit, _, err := payload.ParseFit(body); err == nil {
+			n.unfit = !fit
+		}
 	}
 	if l.supply {
 		// Cutting is safe: a cut that cannot be read cuts as well.

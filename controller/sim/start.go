@@ -198,6 +198,7 @@ func (t *tank) addZones(zones []controller.Zone, r *stream) {
 			// No bench takes more than 40 % of the tank.
 			z.litres = min(z.litres, 0.4*t.plant.Litres)
 			switch {
+			case set.Own.Stated(): // by its node
 			case len(t.plant.FloodAt) > 0:
 				z.next, z.plan = t.plant.FloodAt[0], t.plant.FloodAt[1:]
 			case t.plant.FloodFirst > 0:

@@ -19,6 +19,8 @@ type zone struct {
 	next   time.Duration // start of the next flood; 0 = none
 	every  time.Duration
 	plan   []time.Duration // floods still to come, in place of every
+	runs   time.Duration   // of a flood that leat schedules, until its pump stops
+	rests  bool            // of film and raft: between two runs of its schedule
 }
 
 type zoneState uint8
@@ -45,7 +47,7 @@ func (z *zone) second(t *tank, now time.Duration) {
 	case zoneFilling:
 		z.water.add(t.bulk.takeLitres(z.litres / t.plant.FloodFill.Seconds()))
 		if now >= z.until {
-			z.state, z.until = zoneStanding, now+t.plant.FloodStand
+			z.state, z.until = zoneStanding, now+z.stands(t)
 		}
 	case zoneStanding:
 		if now >= z.until {
@@ -55,6 +57,14 @@ func (z *zone) second(t *tank, now time.Duration) {
 	case zoneDraining:
 		z.drain(t, now)
 	}
+}
+
+// stands is how long a full bench stands: as leat schedules it, else as its plant has it.
+func (z *zone) stands(t *tank) time.Duration {
+	if z.runs > 0 {
+		return max(z.runs-t.plant.FloodFill, 0)
+	}
+	return t.plant.FloodStand
 }
 
 // begin starts a flood, unless the tank has too little to give.
@@ -94,7 +104,7 @@ func (z *zone) drain(t *tank, now time.Duration) {
 
 // exchange swaps film and raft water with the tank.
 func (z *zone) exchange(t *tank, now time.Duration) {
-	if z.floods() || z.set.Kind == controller.ZoneFilm && t.trouble.filmOff || t.speed+t.trouble.speed <= 0 {
+	if z.rests || z.floods() || z.set.Kind == controller.ZoneFilm && t.trouble.filmOff || t.speed+t.trouble.speed <= 0 {
 		return
 	}
 	share := 0.5

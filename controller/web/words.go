@@ -190,7 +190,7 @@ func switchWords(q dosing.Quantity, on bool) string {
 	pair := map[dosing.Quantity][2]string{
 		dosing.QuantityCirculation: {"off", "runs"}, dosing.QuantityLeak: {"dry", "wet"}, dosing.QuantityFlood: {"none", "under way"},
 		dosing.QuantityTopUp: {"closed", "open"}, dosing.QuantitySampleFlow: {"off", "flows"}, dosing.QuantityOutlet: {"closed", "proved open"},
-		dosing.QuantityStop: {"released", "pressed"},
+		dosing.QuantityStop: {"released", "pressed"}, dosing.QuantityLight: {"dark", "burn"},
 	}[q]
 	if on {
 		return pair[1]

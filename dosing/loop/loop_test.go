@@ -516,3 +516,26 @@ func TestOutsideTheStartBandReagentAndBlendTakeTurns(t *testing.T) {
 	b.stand(5.65, 1.6, 2*time.Minute)
 	b.wants(sulfate, "and then the blend's")
 }
+
+// A test of the probe, which no need asks for, is held to the same water that the loop predicts.
+func TestBoundLeavesRoomUpToALittlePastTheTarget(t *testing.T) {
+	for _, c := range []struct {
+		ph         float64
+		acid, base float64 // mL: 1 mL is 0.01 pH
+	}{{5.8, 5, 5}, {5.83, 8, 2}, {5.77, 2, 8}, {5.9, 15, 0}, {5.7, 0, 15}} {
+		b := newBench(t)
+		b.l.Bound(b.now, b.target, b.limits)
+		if b.limits[acidPump] != 0 || b.limits[basePump] != 0 || b.limits[iron] != dosing.Litre {
+			t.Fatalf("before any reading: %v, wanted no acid and no base, and stock as it was", b.limits)
+		}
+		b.open()
+		b.stand(c.ph, 2, 20*time.Minute)
+		b.l.Bound(b.now, b.target, b.limits)
+		if got := b.limits[acidPump].Millilitres(); math.Abs(got-c.acid) > 0.3 {
+			t.Errorf("at pH %.2f acid is bound to %.2f mL, wanted %.0f", c.ph, got, c.acid)
+		}
+		if got := b.limits[basePump].Millilitres(); math.Abs(got-c.base) > 0.3 {
+			t.Errorf("at pH %.2f base is bound to %.2f mL, wanted %.0f", c.ph, got, c.base)
+		}
+	}
+}

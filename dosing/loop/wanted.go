@@ -25,30 +25,51 @@ func (l *Loops) Wanted(now dosing.Instant, target dosing.Target, wanted []bool) 
 		}
 	}
 	if s.planned.ec.known && l.blend.usable() {
-		l.stocksWanted(target, &s.planned.ec, wanted)
+		l.blend.mark(l.pumps, target, &s.planned.ec, wanted)
 	}
 }
 
-// stocksWanted marks what is due of a begun blend, or the whole row where a new
+// pastTarget is how far past its target a dose that tests a probe may carry the settled prediction, pH.
+const pastTarget = 0.05
+
+// Bound cuts the limits of acid and base, by pump, to what carries pH no farther past the target than a test may. An
+// unknown pH leaves no room.
+func (l *Loops) Bound(now dosing.Instant, target dosing.Target, limits []dosing.Volume) {
+	ph := &l.prospect(now, target).ph
+	for _, side := range [...]struct {
+		pumps []dosing.PumpID
+		to    float64
+	}{{l.acids, float64(target.PH) - pastTarget}, {l.bases, float64(target.PH) + pastTarget}} {
+		for _, id := range side.pumps {
+			room := 0.0
+			if ph.known {
+				room = float64(l.ph.curve.AcidNeeded(ph.settled, side.to)*l.ph.capacity()) / l.pumps[id].AcidPerML
+			}
+			limits[id] = min(limits[id], dosing.FromMillilitres(max(0, float64(room*float64(l.tank.Quick())))))
+		}
+	}
+}
+
+// mark marks what is due of a begun blend, or the whole row where a new
 // one would be begun. What waits for room below the setpoint is not due.
-func (l *Loops) stocksWanted(target dosing.Target, ec *outlook, wanted []bool) {
-	room := float64(target.EC) + deadBandEC + l.blend.smallest/2 - ec.settled
+func (b *blend) mark(pumps []dosing.Pump, target dosing.Target, ec *outlook, wanted []bool) {
+	room := float64(target.EC) + deadBandEC + b.smallest/2 - ec.settled
 	begun := false
-	for _, id := range l.blend.stocks {
-		p := &l.pumps[id]
-		if !l.blend.due(id) {
+	for _, id := range b.stocks {
+		p := &pumps[id]
+		if !b.due(id) {
 			continue
 		}
 		begun = true
-		wanted[id] = float64(room*l.blend.volume) >= float64(p.ECPerML*p.MinDose.Millilitres())
+		wanted[id] = float64(room*b.volume) >= float64(p.ECPerML*p.MinDose.Millilitres())
 	}
 	if begun || !(ec.need < 0) {
 		return
 	}
-	if !(ec.amount(float64(target.EC), deadBandEC, l.blend.smallest) > 0) {
+	if !(ec.amount(float64(target.EC), deadBandEC, b.smallest) > 0) {
 		return
 	}
-	for _, id := range l.blend.stocks {
-		wanted[id] = l.blend.shares[id] > 0
+	for _, id := range b.stocks {
+		wanted[id] = b.shares[id] > 0
 	}
 }

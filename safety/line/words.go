@@ -3,6 +3,8 @@ package line
 import (
 	"fmt"
 	"time"
+
+	"leat/safety"
 )
 
 // Figure is what the line does now, in words.
@@ -13,6 +15,14 @@ func (l *Line) Figures() []Figure { return append([]Figure(nil), l.figures...) }
 
 func (l *Line) figure(name, format string, a ...any) {
 	l.figures = append(l.figures, Figure{name, fmt.Sprintf(format, a...)})
+}
+
+// Figure adds a figure that somebody else judges.
+func (l *Line) Figure(name, words string) { l.figures = append(l.figures, Figure{name, words}) }
+
+// Find adds a finding that somebody else made, which is no matter of roots yet.
+func (l *Line) Find(cause safety.Cause, words string) {
+	l.findings = append(l.findings, Finding{cause, words, -1})
 }
 
 // rootsWords say how long the roots bear it; nothing where that is not in sight.
