@@ -24,8 +24,8 @@ import (
 
 // What a program may weigh, stripped, in bytes. The client of the ledger servers, which few need, comes on top.
 const (
-	largestProgram = 25_000_000
-	largestCluster = 26_500_000
+	largestProgram = 25 << 20
+	largestCluster = 27 << 20
 )
 
 // The outside judges are the emulators of QEMU 7.2, Debian: the programs really run.

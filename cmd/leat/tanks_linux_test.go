@@ -67,7 +67,7 @@ func feed(ctx context.Context, b *testing.B, broker *apptest.Broker, tanks int) 
 		case <-ctx.Done():
 		}
 	}
-	<-ended
+	_ = <-ended
 }
 
 // BenchmarkTanks runs leat with 1 to 5,000 tanks, five a station, with two readings a second of

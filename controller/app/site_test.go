@@ -41,7 +41,7 @@ func runsSite(t *testing.T, path string) *site {
 	var ctx context.Context
 	ctx, s.stop = context.WithCancel(context.Background())
 	go func() { s.ended <- s.Run(ctx) }()
-	t.Cleanup(func() { s.end() })
+	t.Cleanup(func() { _ = s.end() })
 	apptest.Eventually(t, "the process is ready", func() bool { return s.supervisor.count("READY=1") == 1 })
 	jar, err := cookiejar.New(nil)
 	if err != nil {

@@ -33,8 +33,9 @@ func (s *stand) another(t *testing.T, name, tank, value string) {
 	jar, _ := cookiejar.New(nil)
 	client := &http.Client{Jar: jar, Transport: &http.Transport{}}
 	defer client.CloseIdleConnections()
-	read := func(answer *http.Response, err error) string {
+	post := func(path string, form url.Values) string {
 		t.Helper()
+		answer, err := client.PostForm(s.app.Address()+path, form)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -45,13 +46,21 @@ func (s *stand) another(t *testing.T, name, tank, value string) {
 		}
 		return string(body)
 	}
-	read(client.PostForm(s.app.Address()+"/signin", url.Values{"name": {name}, "password": {password}}))
-	page := read(client.Get(s.app.Address() + "/tank/" + tank + "/change"))
-	once := regexp.MustCompile(`name="once" value="([^"]+)"`).FindStringSubmatch(page)
+	post("/signin", url.Values{"name": {name}, "password": {password}})
+	shown, err := client.Get(s.app.Address() + "/tank/" + tank + "/change")
+	if err != nil {
+		t.Fatal(err)
+	}
+	page, err := io.ReadAll(shown.Body)
+	_ = shown.Body.Close()
+	if err != nil {
+		t.Fatal(err)
+	}
+	once := regexp.MustCompile(`name="once" value="([^"]+)"`).FindSubmatch(page)
 	if once == nil {
 		t.Fatalf("no form: %.600s", page)
 	}
-	if answer := read(client.PostForm(s.app.Address()+"/ask", url.Values{"once": {once[1]}, "do": {"setpoint"}, "tank": {tank}, "quantity": {"ph"}, "value": {value}})); !strings.Contains(answer, "<h2>Accepted") {
+	if answer := post("/ask", url.Values{"once": {string(once[1])}, "do": {"setpoint"}, "tank": {tank}, "quantity": {"ph"}, "value": {value}}); !strings.Contains(answer, "<h2>Accepted") {
 		t.Fatalf("the other's change was answered %.900s", answer)
 	}
 }
@@ -161,7 +170,7 @@ func (s *stand) restart(t *testing.T, between func()) {
 		s.held = true
 		s.file.Web.Listen = strings.TrimPrefix(s.app.Address(), "http://")
 		err = s.stopDaemon()
-		<-s.ended
+		_ = <-s.ended
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -7,6 +7,8 @@ import (
 	"os"
 	"sync"
 	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
 )
 
 // Host is what the daemon stands on, beside its view: files that run out and a disk that
@@ -19,14 +21,14 @@ type Host struct {
 }
 
 var (
-	certificateEnds = &family{"leat_certificate_expires_timestamp_seconds",
-		"Unix time at which the first certificate of the file expires; NaN when it cannot be read.", gauge, []string{"certificate"}}
-	storageFree = &family{name: "leat_storage_free_bytes", help: "Free on the disk that holds the ledger; NaN when not known.", kind: gauge}
-	storageSize = &family{name: "leat_storage_size_bytes", help: "Size of the disk that holds the ledger; NaN when not known.", kind: gauge}
-	ledgerRows  = &family{name: "leat_ledger_rows", help: "Rows of the ledger that are on the disk; NaN when not known.", kind: gauge}
-	ledgerHead  = &family{name: "leat_ledger_head_bits", help: "First 52 bits of the newest row's hash, as a number. A tail that was written anew has another at the same count of rows.", kind: gauge}
-	copyMade    = &family{name: "leat_ledger_copy_timestamp_seconds", help: "Unix time of the newest verified copy of the ledger; 0 when none was ever made.", kind: gauge}
-	copyGood    = &family{name: "leat_ledger_copy_last_successful", help: "Whether the last copy of the ledger was written and verified; 1 when none was tried.", kind: gauge}
+	certificateEnds = prometheus.NewDesc("leat_certificate_expires_timestamp_seconds",
+		"Unix time at which the first certificate of the file expires; NaN when it cannot be read.", []string{"certificate"}, nil)
+	storageFree = prometheus.NewDesc("leat_storage_free_bytes", "Free on the disk that holds the ledger; NaN when not known.", nil, nil)
+	storageSize = prometheus.NewDesc("leat_storage_size_bytes", "Size of the disk that holds the ledger; NaN when not known.", nil, nil)
+	ledgerRows  = prometheus.NewDesc("leat_ledger_rows", "Rows of the ledger that are on the disk; NaN when not known.", nil, nil)
+	ledgerHead  = prometheus.NewDesc("leat_ledger_head_bits", "First 52 bits of the newest row's hash, as a number. A tail that was written anew has another at the same count of rows.", nil, nil)
+	copyMade    = prometheus.NewDesc("leat_ledger_copy_timestamp_seconds", "Unix time of the newest verified copy of the ledger; 0 when none was ever made.", nil, nil)
+	copyGood    = prometheus.NewDesc("leat_ledger_copy_last_successful", "Whether the last copy of the ledger was written and verified; 1 when none was tried.", nil, nil)
 )
 
 // readEvery is how often such a file is read: a scrape must not wait for a disk.
@@ -43,26 +45,36 @@ type host struct {
 	copy [2]float64 // made, good
 }
 
-// send sends it.
-func (h *host) send(out *scrape) {
+// Describe names every metric that Collect may send.
+func (h *host) Describe(out chan<- *prometheus.Desc) {
+	for _, d := range []*prometheus.Desc{certificateEnds, storageFree, storageSize, ledgerRows, ledgerHead, copyMade, copyGood} {
+		out <- d
+	}
+}
+
+// Collect sends them.
+func (h *host) Collect(out chan<- prometheus.Metric) {
+	send := func(d *prometheus.Desc, value float64, labels ...string) {
+		out <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, value, labels...)
+	}
 	ends, copied := h.look()
 	for name, ends := range ends {
-		out.send(certificateEnds, ends, name)
+		send(certificateEnds, ends, name)
 	}
 	free, size := Space(h.of.Folder)
-	out.send(storageFree, free)
-	out.send(storageSize, size)
+	send(storageFree, free)
+	send(storageSize, size)
 	rows, head := unknown, unknown
 	if h.of.Head != nil {
 		if n, hash, known := h.of.Head(); known {
 			rows, head = float64(n), float64(binary.BigEndian.Uint64(hash[:8])>>12) // a float64 counts to 2^53
 		}
 	}
-	out.send(ledgerRows, rows)
-	out.send(ledgerHead, head)
+	send(ledgerRows, rows)
+	send(ledgerHead, head)
 	if h.of.Copies != nil {
-		out.send(copyMade, copied[0])
-		out.send(copyGood, copied[1])
+		send(copyMade, copied[0])
+		send(copyGood, copied[1])
 	}
 }
 
@@ -115,6 +127,5 @@ func CertificateEnds(file string) (ends time.Time, ok bool) {
 
 // Stand adds what the daemon stands on.
 func (m *Metrics) Stand(on Host) {
-	h := &host{of: on, now: func() time.Time { return m.now() }}
-	m.add(h.send)
+	m.register(&host{of: on, now: func() time.Time { return m.now() }})
 }

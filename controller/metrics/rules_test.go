@@ -82,7 +82,7 @@ var metricName = regexp.MustCompile(`\bleat_[a-z_]+`)
 
 func TestEveryMetricInTheRulesExists(t *testing.T) {
 	m := newTestMetrics(farmView())
-	families, err := m.gather()
+	families, err := m.registry.Gather()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,6 +5,8 @@ import (
 	"net/url"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
+
 	"leat/controller"
 	"leat/dosing"
 	"leat/safety"
@@ -16,11 +18,33 @@ import (
 // limit: a line that goes on at its last value reads as a quiet tank.
 const staleAfter = 120 * time.Second
 
-// snapshot sends the view. Everything is made at the scrape from one snapshot,
+// family is one metric of the snapshot.
+type family struct {
+	desc *prometheus.Desc
+	kind prometheus.ValueType
+}
+
+// snapshot collects the view. Everything is made at the scrape from one snapshot,
 // so the numbers of a scrape belong together.
 type snapshot struct {
-	view  func() *controller.View
-	under *string // path of the station's pages
+	view     func() *controller.View
+	families map[string]family
+	under    string // path of the station's pages
+}
+
+// newSnapshot makes the collector of a station's view. Its metrics carry the station's label of
+// themselves: to have the registry add it makes each description anew at each scrape, a third of
+// its time.
+func newSnapshot(station string, view func() *controller.View) *snapshot {
+	of := prometheus.Labels{"station": station}
+	s := &snapshot{view: view, families: map[string]family{}}
+	for _, f := range gauges {
+		s.families[f.name] = family{prometheus.NewDesc("leat_"+f.name, f.help, f.labels, of), prometheus.GaugeValue}
+	}
+	for _, f := range counters {
+		s.families[f.name] = family{prometheus.NewDesc("leat_"+f.name, f.help, f.labels, of), prometheus.CounterValue}
+	}
+	return s
 }
 
 // listed is one line of the tables below.
@@ -28,17 +52,6 @@ type listed struct {
 	name, help string
 	labels     []string
 }
-
-// families of both tables, by the name without its prefix.
-var families = func() map[string]*family {
-	all := map[string]*family{}
-	for kind, table := range map[string][]listed{gauge: gauges, counter: counters} {
-		for _, l := range table {
-			all[l.name] = &family{"leat_" + l.name, l.help, kind, l.labels}
-		}
-	}
-	return all
-}()
 
 var (
 	byTank    = []string{"tank"}
@@ -116,20 +129,30 @@ var counters = []listed{
 	{"withheld_total", "Decisions in which a needed dose was withheld; no series for a cause that never did.", byCause},
 }
 
-// send sends the newest view. Before there is one it sends nothing.
-func (s *snapshot) send(out *scrape) {
+// Describe names every metric that Collect may send.
+func (s *snapshot) Describe(out chan<- *prometheus.Desc) {
+	for _, f := range s.families {
+		out <- f.desc
+	}
+}
+
+// Collect sends the newest view. Before there is one it sends nothing.
+func (s *snapshot) Collect(out chan<- prometheus.Metric) {
 	v := s.view()
 	if v == nil {
 		return
 	}
-	send := func(name string, value float64, labels ...string) { out.send(families[name], value, labels...) }
+	send := func(name string, value float64, labels ...string) {
+		f := s.families[name]
+		out <- prometheus.MustNewConstMetric(f.desc, f.kind, value, labels...)
+	}
 	send("broker_connected", number(v.LinkUp))
 	send("epoch", float64(v.Epoch))
 	for state := safety.LedgerUnknown; state <= safety.LedgerUnreachable; state++ {
 		send("ledger_state", number(v.Ledger == state), state.String())
 	}
 	for i := range v.Tanks {
-		sendTank(send, v, &v.Tanks[i], *s.under)
+		sendTank(send, v, &v.Tanks[i], s.under)
 	}
 	for i := range v.Pumps {
 		sendPump(send, &v.Pumps[i])

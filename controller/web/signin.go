@@ -124,7 +124,7 @@ func (s signIn) welcome(w http.ResponseWriter, r *http.Request, p Person) {
 		s.trust.begin(w, r, p)
 	}
 	if p.Language != "" {
-		speech{s.Server}.keep(w, p.Language)
+		speech(s).keep(w, p.Language)
 	}
 	http.SetCookie(w, &http.Cookie{Name: cookieName, Value: s.sessions.begin(p, s.client(r), r.UserAgent()), Path: "/", HttpOnly: true,
 		SameSite: http.SameSiteLaxMode, Secure: s.secure, MaxAge: int(sessionHolds.Seconds())})
