@@ -67,7 +67,9 @@ func feed(ctx context.Context, b *testing.B, broker *apptest.Broker, tanks int) 
 		case <-ctx.Done():
 		}
 	}
-	_ = <-ended
+	if err := <-ended; err != nil && ctx.Err() == nil {
+		b.Error(err)
+	}
 }
 
 // BenchmarkTanks runs leat with 1 to 5,000 tanks, five a station, with two readings a second of

@@ -2,6 +2,7 @@ package demo
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -169,8 +170,7 @@ func (s *stand) restart(t *testing.T, between func()) {
 	s.turn(func() {
 		s.held = true
 		s.file.Web.Listen = strings.TrimPrefix(s.app.Address(), "http://")
-		err = s.stopDaemon()
-		_ = <-s.ended
+		err = errors.Join(s.stopDaemon(), <-s.ended)
 	})
 	if err != nil {
 		t.Fatal(err)
