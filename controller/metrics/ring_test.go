@@ -180,7 +180,7 @@ func startMonitoringAs(t *testing.T, pace func(string) string, farms ...*testFar
 	routes := read(t, "alertmanager", "example.yml")
 	routes, _, _ = strings.Cut(routes, "\nreceivers:\n")
 	// Some seconds are some 100 ms here, in which a busy machine does not send both tanks' alarms.
-	routes = shortWait.ReplaceAllString(strings.ReplaceAll(pace(routes), "mute_time_intervals: [night]", ""), "group_wait: 700ms") + "\nreceivers:\n"
+	routes = shortWait.ReplaceAllString(strings.ReplaceAll(pace(routes), "mute_time_intervals: [night]", ""), "group_wait: 2s") + "\nreceivers:\n"
 	for _, name := range []string{"dead-man", "phone", "second-person", "phone-quiet", "mail"} {
 		routes += fmt.Sprintf("  - name: %s\n    webhook_configs: [{url: %q, send_resolved: %v}]\n", name, hook.URL, name == "mail")
 	}
