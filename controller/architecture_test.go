@@ -66,7 +66,7 @@ var mayImport = map[string][]string{
 var onlyImporter = map[string]string{
 	"github.com/eclipse/paho.mqtt.golang": "controller/mqtt",
 	"github.com/BurntSushi/toml":          "controller/config",
-	"github.com/prometheus":               "", // tests alone: doc of controller/metrics
+	"github.com/prometheus/client_golang": "controller/metrics",
 	"github.com/mochi-mqtt/server/v2":     "controller/demo",
 	"net/smtp":                            "controller/notify",
 	"modernc.org/sqlite":                  "controller/store",
