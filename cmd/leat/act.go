@@ -37,7 +37,7 @@ with the same checks and in the same ledger. Modes, pauses and confirmed water: 
   new-tube     -pump NAME: the pump or its tube was replaced; needs no -tank
   end-holiday  a holiday of the schedule is over: setpoints return to the stage of the crop
   acknowledge  -cause CAUSE: a person knows of an alarm
-  shelve       -cause CAUSE -for DURATION: not for so long
+  shelve       -cause CAUSE and -for DURATION or -until TIME: no call for so long
   mark         -note TEXT: found again at this time in leat report
 
 A step that is large is asked about first: -yes answers that it is so. It approves no plan, which nobody has read yet.
@@ -48,20 +48,20 @@ A step that is large is asked about first: -yes answers that it is so. It approv
 var actTakes = map[controller.RequestKind]string{
 	controller.RequestSetpoint: "ph ec until", controller.RequestCleaning: "", controller.RequestMaintenance: "", controller.RequestServiced: "",
 	controller.RequestHandDose: "pump ml", controller.RequestVoid: "entry", controller.RequestRefill: "pump litres batch",
-	controller.RequestAnalysis: "analysis sampled", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "", controller.RequestCalibrate: "probe step standard celsius found", controller.RequestEndHoliday: "",
+	controller.RequestAnalysis: "analysis sampled", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for until", controller.RequestMark: "", controller.RequestCalibrate: "probe step standard celsius found", controller.RequestEndHoliday: "",
 	controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump", controller.RequestMeter: "ph ec", controller.RequestTitrate: "", controller.RequestFill: "confirm",
 }
 
 // actNeeds are those of them without which there is nothing to ask.
 var actNeeds = map[controller.RequestKind]string{controller.RequestHandDose: "pump ml", controller.RequestVoid: "entry", controller.RequestRefill: "pump litres",
-	controller.RequestAnalysis: "analysis", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for", controller.RequestMark: "note", controller.RequestCalibrate: "probe step", controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump"}
+	controller.RequestAnalysis: "analysis", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause", controller.RequestMark: "note", controller.RequestCalibrate: "probe step", controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump"}
 
 func actCommand(flags *flag.FlagSet) task {
 	var d daemonFlags
 	d.declare(flags)
 	for _, f := range []struct{ name, does string }{
 		{"note", "why, or what else is to be known, as `TEXT`"}, {"ph", "pH as `VALUE`: a setpoint, or a hand meter's reading"}, {"ec", "EC as `VALUE` in mS/cm, likewise"},
-		{"until", "`TIME` at which the configuration's setpoint returns, such as 06:00 or 2 h; default without a time limit"},
+		{"until", "`TIME` at which the configuration's setpoint returns, default without a time limit; or at which a shelved alarm calls again: 06:00 or 2 h"},
 		{"pump", "`NAME` of the pump whose liquid it is"}, {"ml", "`VOLUME` added by hand, in mL"}, {"litres", "`VOLUME` that the container holds now, in L"},
 		{"batch", "of what was filled in, as `TEXT`"}, {"entry", "`NAME` of the entry by hand, such as H7-1"},
 		{"analysis", "what the laboratory found, as `LIST`: \"NO3-N=168 mg/L, K=275 mg/L\""},
@@ -120,6 +120,9 @@ func actForm(flags *flag.FlagSet) (url.Values, error) {
 	}
 	if kind == controller.RequestMeter && form.Get("ph") == "" && form.Get("ec") == "" && wrong == nil {
 		wrong = desk.Misuse("meter wants -ph, -ec or both")
+	}
+	if kind == controller.RequestShelve && (form.Get("for") == "") == (form.Get("until") == "") && wrong == nil {
+		wrong = desk.Misuse("shelve wants -for or -until, one of the two")
 	}
 	if kind == controller.RequestSetpoint {
 		pH, ec := form.Get("ph"), form.Get("ec")
