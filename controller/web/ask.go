@@ -116,6 +116,7 @@ func (s *Server) answerTo(r *http.Request, who session) (int, *answerData) {
 		return http.StatusServiceUnavailable, shown
 	}
 	shown.Answer = answer
+	shown.Text = labelled(answer.Text)
 	if answer.Accepted {
 		return http.StatusOK, shown
 	}

@@ -13,7 +13,7 @@ import (
 )
 
 // fillPlan is what the core answered to a fill of a tank whose water was half dumped.
-const fillPlan = "First 70 L of source water by fill, nothing else meanwhile; 1330 L of what is in the tank remain. Then, before anything is added: EC 1.72 mS/cm and 0.04 meq/L of alkalinity from the source water. Added in all: 5.55 mL of acid · nitric acid 38 %; 661 mL of calcium · calcium nitrate tetrahydrate; 441 mL of phosphate · monopotassium phosphate. Acid goes first, until pH is in its band; then the stocks in portions, calcium before sulfate and phosphate in each. After it: pH 5.8, EC 1.80 mS/cm. It ends at 90 % of the EC setpoint, or after 12 h; the loop goes on from there. Every dose passes the gate: its caps stand, only what was usual lately does not count"
+const fillPlan = "First 70 L of source water by fill, nothing else meanwhile; 1330 L of what is in the tank remain. Then, before anything is added: EC 1.72 mS/cm and 0.04 meq/L of alkalinity from the source water. Added in all: 5.55 mL acid · nitric acid 38 %; 661 mL calcium · calcium nitrate tetrahydrate; 441 mL phosphate · monopotassium phosphate. Acid goes first, until pH is in its band; then the stocks in portions, calcium before sulfate and phosphate in each. After it: pH 5.8, EC 1.80 mS/cm. It ends at 90 % of the EC setpoint, or after 12 h; the loop goes on from there. Every dose passes the gate: its caps stand, only what was usual lately does not count"
 
 // filler is a house whose core offers a fill by a code, as the real one does.
 func filler(t *testing.T) (*house, *[]controller.Request) {
@@ -45,7 +45,7 @@ func TestAFillIsShownAsAPlanAndApprovedByItsCodeAlone(t *testing.T) {
 	for _, confirm := range []string{"", "0ld00000"} {
 		form.Set("confirm", confirm)
 		_, page = b.post("/ask", form)
-		want(t, page, "Please confirm", "First 70 L of source water", "5.55 mL of acid", "Approve it within 10 minutes", `name="confirm" value="f1110001"`, `<button>Approve this fill</button>`, `name="note" value="half was dumped"`)
+		want(t, page, "Please confirm", "First 70 L of source water", "5.55 mL acid", "Approve it within 10 minutes", `name="confirm" value="f1110001"`, `<button>Approve this fill</button>`, `name="note" value="half was dumped"`)
 		if last := (*asked)[len(*asked)-1]; last.Kind != controller.RequestFill || last.Confirm != confirm {
 			t.Errorf("the core was asked %+v", last)
 		}
