@@ -61,7 +61,7 @@ func (hs *hands) ask(now dosing.Instant, r *Request) {
 	}
 	pump := &hs.settings.Safety.Pumps[r.Pump]
 	ph, ec := hs.pourEffect(r.Tank, pump, r.Volume)
-	what := fmt.Sprintf("%s of %s · %s into %s: expected pH %+.2f, EC %+.2f mS/cm", volumeText(r.Volume), pump.Name, pump.Liquid(), t.plant.Name, ph, ec)
+	what := fmt.Sprintf("%s of %s · %s into %s: expected pH %s, EC %s mS/cm", volumeText(r.Volume), pump.Name, pump.Liquid(), t.plant.Name, dosing.Signed(ph, 2), dosing.Signed(ec, 2))
 	if math.Abs(ph) > handStepPH || math.Abs(ec) > handStepEC {
 		if o := &hs.offers[r.Tank]; r.Confirm == "" || r.Confirm != o.token || r.Pump != o.pump || r.Volume != o.volume || now.Up > o.ends {
 			hs.offer(now, r, what)

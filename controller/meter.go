@@ -127,7 +127,7 @@ func meterWords(read metered, m *safety.Metered) string {
 	if !m.Known {
 		return fmt.Sprintf("%s %.2f is written down; the probe has no valid reading to put beside it", name, value)
 	}
-	text := fmt.Sprintf("%s: meter %.2f, probe %.2f, %+.2f apart", name, value, m.Probe, m.Probe-value)
+	text := fmt.Sprintf("%s: meter %.2f, probe %.2f, %s apart", name, value, m.Probe, dosing.Signed(m.Probe-value, 2))
 	switch {
 	case m.Stops:
 		return text

@@ -38,7 +38,7 @@ func (sk *stocks) askRate(now dosing.Instant, r *Request) {
 	}
 	sk.counts[r.Pump].rate = ledger.PumpRate{PerSecond: rate.PerSecond, At: now.Wall}
 	sk.change(ledger.Change{Kind: ledger.ChangePumpRate, At: now, Pump: pump.Name, Value: rate.PerSecond, Old: configured, Spread: rate.Spread, Text: r.Runs, Note: r.Note, By: r.By, From: r.From})
-	text := fmt.Sprintf("%s gives %.3g mL/min, %+.1f %% beside the file's", pump.Name, 60*rate.PerSecond, 100*off)
+	text := fmt.Sprintf("%s gives %.3g mL/min, %s %% beside the file's", pump.Name, 60*rate.PerSecond, dosing.Signed(100*off, 1))
 	if rate.Runs > 1 {
 		text += fmt.Sprintf("; the runs differ by %.1f %%", 100*rate.Spread)
 	}

@@ -1,9 +1,9 @@
 package dosing
 
 import (
-	"fmt"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -82,7 +82,25 @@ type Celsius float64
 // Litres is a water volume; doses are Volume.
 type Litres float64
 
-func (p PH) String() string           { return fmt.Sprintf("%.2f", float64(p)) }
-func (c Conductivity) String() string { return fmt.Sprintf("%.2f mS/cm", float64(c)) }
-func (c Celsius) String() string      { return fmt.Sprintf("%.1f °C", float64(c)) }
-func (l Litres) String() string       { return fmt.Sprintf("%.0f L", float64(l)) }
+func (p PH) String() string           { return Figure(float64(p), 2) }
+func (c Conductivity) String() string { return Figure(float64(c), 2) + " mS/cm" }
+func (c Celsius) String() string      { return Figure(float64(c), 1) + " °C" }
+func (l Litres) String() string       { return Figure(float64(l), 0) + " L" }
+
+// Figure is a number with so many decimals as people read it: what rounds to nothing has no sign.
+func Figure(v float64, decimals int) string {
+	text := strconv.FormatFloat(v, 'f', decimals, 64)
+	if strings.HasPrefix(text, "-") && strings.Trim(text, "-0.") == "" {
+		return text[1:]
+	}
+	return text
+}
+
+// Signed is a Figure with its sign, of what lies beside something else.
+func Signed(v float64, decimals int) string {
+	text := Figure(v, decimals)
+	if strings.HasPrefix(text, "-") {
+		return text
+	}
+	return "+" + text
+}

@@ -29,22 +29,22 @@ func words(scale dosing.ECScale, us bool) template.FuncMap {
 			}
 			return strconv.FormatFloat(mmol*each, 'f', 0, 64)
 		},
-		"percent": func(v float64) string { return strconv.FormatFloat(100*v, 'f', 1, 64) + " %" },
+		"percent": func(v float64) string { return dosing.Figure(100*v, 1) + " %" },
 		"in":      inWords,
 		"value":   func(in controller.InputView) string { return valueWords(in, scale) + besideReading(in, us) },
-		"two":     func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) },
+		"two":     func(v float64) string { return dosing.Figure(v, 2) },
 		"ec":      func(v float64) string { return dosing.Conductivity(v).String() + scale.Beside(dosing.Conductivity(v)) },
 		// A spread of a logarithm as people say it.
 		"factor": func(spread float64) string { return strconv.FormatFloat(math.Exp(spread), 'f', 1, 64) },
 		"clock":  func(t time.Time) string { return t.Format("2 Jan 15:04") },
 		"plain":  inputWords,
-		"signed": func(v float64) string { return fmt.Sprintf("%+.3f", v) },
+		"signed": func(v float64) string { return dosing.Signed(v, 3) },
 		"volume": func(v dosing.Volume) string { return volumeWords(v) + besideVolume(v, us) },
 		"now":    nowFigures,
 		"wants": func(state alarm.State) bool {
 			return state != alarm.Acknowledged && state != alarm.Shelved
 		},
-		"one":        func(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) },
+		"one":        func(v float64) string { return dosing.Figure(v, 1) },
 		"aged":       agedWords,
 		"heard":      func(age time.Duration) string { return "heard " + ageStep(age) + " ago" },
 		"mark":       func(s controller.Standing) string { return marks[min(s, controller.StandingCount)] },
@@ -118,10 +118,10 @@ func nowFigures(t controller.TankView) (figures []figureNow) {
 		default:
 			continue
 		}
-		f := figureNow{Name: inputWords(in), Value: "–", Wanted: strconv.FormatFloat(wanted, 'f', 2, 64), Remark: in.Quality.String()}
+		f := figureNow{Name: inputWords(in), Value: "–", Wanted: dosing.Figure(wanted, 2), Remark: in.Quality.String()}
 		if in.Present {
 			f.Age = agedWords(in)
-			f.Value = strconv.FormatFloat(in.Value, 'f', 2, 64)
+			f.Value = dosing.Figure(in.Value, 2)
 			switch off := in.Value - wanted; {
 			case off > band:
 				f.Far = "too high"
@@ -184,7 +184,7 @@ func valueWords(in controller.InputView, scale dosing.ECScale) string {
 	if math.Abs(in.Value) >= 100 {
 		digits = 0
 	}
-	return strconv.FormatFloat(in.Value, 'f', digits, 64) + " " + in.Quantity.Unit()
+	return dosing.Figure(in.Value, digits) + " " + in.Quantity.Unit()
 }
 
 func switchWords(q dosing.Quantity, on bool) string {
@@ -305,10 +305,10 @@ func effectWords(p controller.PourView) string {
 func effectOf(p controller.PourView) string {
 	var parts []string
 	if math.Abs(p.PH) >= 0.005 {
-		parts = append(parts, fmt.Sprintf("pH %+.2f", p.PH))
+		parts = append(parts, "pH "+dosing.Signed(p.PH, 2))
 	}
 	if math.Abs(p.EC) >= 0.005 {
-		parts = append(parts, fmt.Sprintf("EC %+.2f", p.EC))
+		parts = append(parts, "EC "+dosing.Signed(p.EC, 2))
 	}
 	return strings.Join(parts, ", ")
 }

@@ -184,7 +184,7 @@ func OffsetMV(c dosing.Correction) float64 { return -c.Offset * chem.NernstSlope
 // Words tells a correction.
 func Words(q dosing.Quantity, c dosing.Correction) string {
 	if q == dosing.QuantityPH {
-		return fmt.Sprintf("slope %.1f %%, offset %+.0f mV", 100*c.Slope, OffsetMV(c))
+		return fmt.Sprintf("slope %.1f %%, offset %s mV", 100*c.Slope, dosing.Signed(OffsetMV(c), 0))
 	}
 	return fmt.Sprintf("cell factor %.3f", c.Slope)
 }
