@@ -31,6 +31,10 @@ func Shopping(w io.Writer, r *report.Shopping) error {
 	}
 	for i := range r.Make {
 		m := &r.Make[i]
+		if m.Most == 0 && m.Why != "" {
+			p.line("  %s: %s", container(&report.Stock{Pump: m.Pump, Liquid: m.Liquid}), m.Why)
+			continue
+		}
 		text := fmt.Sprintf("%s needs %s, at most %s", container(&report.Stock{Pump: m.Pump, Liquid: m.Liquid}), report.Volume(1000*m.Need), report.Volume(1000*m.Most))
 		if m.Left != nil {
 			text += "; " + report.Volume(1000**m.Left) + " left"
