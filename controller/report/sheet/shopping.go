@@ -12,7 +12,10 @@ import (
 func Shopping(w io.Writer, r *report.Shopping) error {
 	var p page
 	p.line("%s", r.Verdict)
-	if len(r.Make) > 0 {
+	switch {
+	case r.Usual:
+		p.line("\nTo buy, with a margin for what the crop takes more than is usual:")
+	case len(r.Make) > 0:
 		p.line("\nTo buy, enough nine times out of ten:")
 	}
 	for i := range r.Buy {
