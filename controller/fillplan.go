@@ -59,9 +59,7 @@ func (fs *fills) plan(now dosing.Instant, id dosing.TankID) (*fillPlan, string) 
 	}
 	p.words = fmt.Sprintf("%s; %.0f L of what is in the tank remain. Then, before anything is added: %s.%s %s. After it: %s. It ends at 90 %% of the EC setpoint, or after 12 h; the loop goes on from there. Every dose passes the gate: its caps stand, only what was usual lately does not count",
 		water, level, before, given, order, after)
-	if notes := fs.notes(now, p); notes != "" {
-		p.words += ". Mind: " + notes
-	}
+	p.words += fs.notes(now, p)
 	return p, ""
 }
 
@@ -129,7 +127,7 @@ func (fs *fills) orderOf(id dosing.TankID, p *fillPlan) (given, order string) {
 			if pump.Group != group || pump.Role == dosing.RoleWater || p.volumes[i] < pump.MinDose {
 				continue
 			}
-			text := fmt.Sprintf("%s of %s · %s", volumeText(p.volumes[i]), pump.Name, pump.Liquid())
+			text := fmt.Sprintf("%s %s · %s", volumeText(p.volumes[i]), pump.Name, pump.Liquid())
 			if reagent(pump) {
 				acids = append(acids, text)
 			} else {
@@ -147,9 +145,9 @@ func (fs *fills) orderOf(id dosing.TankID, p *fillPlan) (given, order string) {
 	return " Added in all: " + given + ".", order
 }
 
-// notes are what a person should know before approving.
+// notes are what a person should know before approving, each a sentence.
 func (fs *fills) notes(now dosing.Instant, p *fillPlan) string {
-	var all []string
+	var all strings.Builder
 	for i, volume := range p.volumes {
 		pump, caps := &fs.settings.Safety.Pumps[i], &fs.settings.Safety.Caps[i]
 		if volume < pump.MinDose {
@@ -157,13 +155,13 @@ func (fs *fills) notes(now dosing.Instant, p *fillPlan) string {
 		}
 		allows := min(caps.PerDay-fs.totals.Day(dosing.PumpID(i), now.Up), dosing.Volume(float64(caps.PerHour)*fillWithin.Hours()))
 		if allows < volume {
-			all = append(all, fmt.Sprintf("the caps of %s let %s of its %s through in 12 h, the rest comes later", pump.Name, volumeText(max(allows, 0)), volumeText(volume)))
+			fmt.Fprintf(&all, ". Mind: the caps of %s let %s of its %s through in 12 h, the rest comes later", pump.Name, volumeText(max(allows, 0)), volumeText(volume))
 		}
 		if left := fs.stocks.left(dosing.PumpID(i)); left >= 0 && left < volume {
-			all = append(all, fmt.Sprintf("%s holds %s, less than is needed", pump.Name, volumeText(left)))
+			fmt.Fprintf(&all, ". Mind: %s holds %s, less than is needed", pump.Name, volumeText(left))
 		}
 	}
-	return strings.Join(all, "; ")
+	return all.String()
 }
 
 // text is the plan as its row keeps it: litres by pump. fillVolumes reads it.

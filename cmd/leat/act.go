@@ -32,15 +32,15 @@ with the same checks and in the same ledger. Modes, pauses and confirmed water: 
   calibrate    -probe NAME -step STEP [-standard NAME -celsius T] [-found LIST]: one step; leat calibrate leads through them
   pump-rate    -pump NAME -runs LIST: seconds and mL of each run into a cylinder; needs no -tank
   titrate      small doses measure how much the water buffers and how it mixes; the page of the tank tells the result
-  fill         source water up to the working level, then acid and stocks up to the setpoints: the answer is the plan, -yes
-               approves it; leat mode observe ends it
+  fill         source water up to the working level, then acid and stocks up to the setpoints: the answer is the plan and
+               its code, -confirm CODE approves it within 10 minutes; leat mode observe ends it
   new-tube     -pump NAME: the pump or its tube was replaced; needs no -tank
   end-holiday  a holiday of the schedule is over: setpoints return to the stage of the crop
   acknowledge  -cause CAUSE: a person knows of an alarm
   shelve       -cause CAUSE and -for DURATION or -until TIME: no call for so long
   mark         -note TEXT: found again at this time in leat report
 
-A step that is large is asked about first: -yes answers that it is so.
+A step that is large is asked about first: -yes answers that it is so. It approves no plan, which nobody has read yet.
 
 `
 
@@ -49,7 +49,7 @@ var actTakes = map[controller.RequestKind]string{
 	controller.RequestSetpoint: "ph ec until", controller.RequestCleaning: "", controller.RequestMaintenance: "", controller.RequestServiced: "",
 	controller.RequestHandDose: "pump ml", controller.RequestVoid: "entry", controller.RequestRefill: "pump litres batch",
 	controller.RequestAnalysis: "analysis sampled", controller.RequestAcknowledge: "cause", controller.RequestShelve: "cause for until", controller.RequestMark: "", controller.RequestCalibrate: "probe step standard celsius found", controller.RequestEndHoliday: "",
-	controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump", controller.RequestMeter: "ph ec", controller.RequestTitrate: "", controller.RequestFill: "",
+	controller.RequestPumpRate: "pump runs", controller.RequestNewTube: "pump", controller.RequestMeter: "ph ec", controller.RequestTitrate: "", controller.RequestFill: "confirm",
 }
 
 // actNeeds are those of them without which there is nothing to ask.
@@ -69,6 +69,7 @@ func actCommand(flags *flag.FlagSet) task {
 		{"runs", "what a pump gave in each run, as `LIST`: \"60=98.5, 60=98.1\""}, {"probe", "`NAME` of the probe, such as ph"}, {"step", "`STEP` of the calibration: begin, read, accept, cancel or entered"},
 		{"standard", "`NAME` of the standard that the probe stands in, such as 4.01, or label:7.02"}, {"celsius", "`TEMPERATURE` of it, in °C"},
 		{"found", "what a probe that its transmitter calibrated read in each standard, as `LIST`: \"7.00=7.02, 4.01=4.05\""},
+		{"confirm", "`CODE` of the plan that was shown and is approved"},
 		{"cause", "`CAUSE` of the alarm, such as circulation-off"}, {"for", "`DURATION`, such as 2h"}} {
 		flags.String(f.name, "", f.does)
 	}
@@ -169,14 +170,19 @@ func (d *daemonFlags) ask(folder string, form url.Values, yes bool, stdout io.Wr
 	form.Set("tank", d.tank)
 	form.Set("by", desk.WhoAmI())
 	answer, err := app.Ask(folder, form)
-	if err == nil && answer.Confirm != "" && yes {
+	plan := form.Get("do") == controller.RequestFill.String() // which nobody has read before it is shown
+	if err == nil && answer.Confirm != "" && yes && !plan {
 		form.Set("confirm", answer.Confirm)
 		answer, err = app.Ask(folder, form)
 	}
 	if err != nil {
 		return err
 	}
-	if answer.Confirm != "" {
+	switch {
+	case answer.Confirm == "":
+	case plan:
+		answer.Text += ": -confirm " + answer.Confirm
+	default:
 		answer.Text += "; with -yes it is entered so"
 	}
 	return desk.TellAnswer(d.tank, answer, d.json, stdout)

@@ -38,6 +38,8 @@ func newDesk(t *testing.T) *socket {
 				return controller.Answer{Text: "ph 58 is outside 5 to 7"}, nil
 			case r.Kind == controller.RequestSetpoint && r.Value > 6 && r.Confirm == "":
 				return controller.Answer{Text: "a large step", Confirm: "cafe"}, nil
+			case r.Kind == controller.RequestFill && r.Confirm != "f111":
+				return controller.Answer{Text: "First 70 L of source water. Approve it within 10 minutes", Confirm: "f111"}, nil
 			}
 			return controller.Answer{Accepted: true, Text: "accepted"}, nil
 		},
@@ -125,6 +127,24 @@ func TestALargeStepIsAskedAboutAndMeantWithYes(t *testing.T) {
 	// No yes makes a value right that is out of bounds.
 	if code, _, errs := d.run("act", "setpoint", "-tank", "pond", "-ph", "58", "-yes"); code != 1 || !strings.Contains(errs, "outside 5 to 7") || !slices.Contains(d.audited, "setpoint refused") {
 		t.Errorf("58: exit %d, %s; audited %v", code, errs, d.audited)
+	}
+}
+
+// Nobody approves what was not shown: -yes alone answers with the plan, and its code approves it.
+func TestAFillIsApprovedByTheCodeOfThePlanThatWasShown(t *testing.T) {
+	d := newDesk(t)
+	for _, words := range [][]string{nil, {"-yes"}, {"-confirm", "0ld0"}, {"-yes", "-confirm", "0ld0"}} {
+		asked := len(d.asked)
+		code, out, errs := d.run(append([]string{"act", "fill", "-tank", "pond"}, words...)...)
+		if code != 1 || out != "" || !strings.Contains(errs, "First 70 L of source water. Approve it within 10 minutes: -confirm f111") || len(d.asked) != asked+1 {
+			t.Errorf("%q: asked %d times, exit %d, %s%s", words, len(d.asked)-asked, code, out, errs)
+		}
+	}
+	if code, out, errs := d.run("act", "fill", "-tank", "pond", "-confirm", "f111"); code != 0 || d.asked[len(d.asked)-1].Confirm != "f111" {
+		t.Errorf("with the code: exit %d, %s%s", code, out, errs)
+	}
+	if code, _, errs := d.run("act", "setpoint", "-tank", "pond", "-ph", "6.4", "-confirm", "cafe"); code == 0 || !strings.Contains(errs, "-confirm does not go with setpoint") {
+		t.Errorf("-confirm of a setpoint: exit %d, %s", code, errs)
 	}
 }
 

@@ -97,8 +97,8 @@ func TestWhateverThePageAsksForACommandAsksForAndTheOtherWayRound(t *testing.T) 
 func TestEveryRequestLeavesItsCommandAsItself(t *testing.T) {
 	// As a person would type what each flag wants.
 	typed := map[string]string{"note": "seen", "pump": "grow", "ml": "12.5", "entry": "H7-1", "litres": "9.5", "analysis": "K=275", "cause": "leak", "for": "2h",
-		"probe": "ph", "step": "begin", "runs": "60=98.5", "ph": "5.9"}
-	more := map[controller.RequestKind]string{controller.RequestSetpoint: "ph", controller.RequestMeter: "ph", controller.RequestShelve: "for"}
+		"probe": "ph", "step": "begin", "runs": "60=98.5", "ph": "5.9", "confirm": "f111"}
+	more := map[controller.RequestKind]string{controller.RequestSetpoint: "ph", controller.RequestMeter: "ph", controller.RequestShelve: "for", controller.RequestFill: "confirm"}
 	d := newDesk(t)
 	for kind := controller.RequestNone + 1; kind < controller.RequestCount; kind++ {
 		words := []string{"act", kind.String(), "-tank", "pond"}
@@ -144,7 +144,8 @@ func TestAFormOfThePageHasNoFieldThatItsCommandLacks(t *testing.T) {
 	}
 	// What a command takes can be typed into a form, of those that have one.
 	told := map[string]bool{"ec": true, // a setpoint's form names its quantity
-		"for": true} // a form asks until when
+		"for":     true, // a form asks until when
+		"confirm": true} // the answer's own form sends it, which no template names a kind of
 	for kind, takes := range actTakes {
 		if kind == controller.RequestAcknowledge || kind == controller.RequestShelve {
 			sent[kind] = append(sent[kind], "cause") // the alarm that the form stands beside

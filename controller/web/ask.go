@@ -21,6 +21,14 @@ type answerData struct {
 	Shares   []controller.ShareView // of the blend, before an analysis
 }
 
+// Sentences are the answer as it is read on a phone, one below the other: a plan has many.
+func (a *answerData) Sentences() []string {
+	if a.TankName != "" {
+		return stepsOf(a.TankName + ": " + a.Text)
+	}
+	return stepsOf(a.Text)
+}
+
 type field struct{ Name, Value string }
 
 // ask takes a form of a page, sends it to the core once and leads to the answer: a page
@@ -108,6 +116,7 @@ func (s *Server) answerTo(r *http.Request, who session) (int, *answerData) {
 		return http.StatusServiceUnavailable, shown
 	}
 	shown.Answer = answer
+	shown.Text = labelled(answer.Text)
 	if answer.Accepted {
 		return http.StatusOK, shown
 	}

@@ -20,8 +20,9 @@ import (
 // them.
 func words(scale dosing.ECScale, us bool) template.FuncMap {
 	return template.FuncMap{
-		"age":     ageWords,
-		"ionBars": ionBars,
+		"age":      ageWords,
+		"labelled": labelled,
+		"ionBars":  ionBars,
 		"milligrams": func(mmol, each float64) string {
 			if mg := mmol * each; mg < 20 {
 				return strconv.FormatFloat(mg, 'f', 1, 64)
