@@ -32,13 +32,5 @@ func (ac *accounts) followStages(now dosing.Instant) {
 
 // recipeOf is the recipe that holds now, and the stage that brought it.
 func (ac *accounts) recipeOf(now dosing.Instant, id dosing.TankID) (plan *ratio.Plan, stage string) {
-	set := &ac.settings.Tanks[id]
-	plan = set.Ratio
-	begun := set.Schedule.begun(now.Wall)
-	for i := range begun {
-		if begun[i].Ratio != nil {
-			plan, stage = begun[i].Ratio, begun[i].Name
-		}
-	}
-	return plan, stage
+	return ac.settings.Tanks[id].planAt(now.Wall)
 }

@@ -19,8 +19,9 @@ running daemon, and nothing in it is changed.
   night     18:00 to 08:00: the one that ended last, or from 01:00 on the one under way; the default
   week      the seven days up to the end of the record
   month     the month up to the end of the record
-  stocks    what the containers hold by the refills that were entered, and how many days it lasts
-  shopping  kg of each salt and litres of acid and base to buy for the coming weeks
+  stocks    what the containers hold by the refills that were entered, and how many days it lasts; before the first day
+            with doses by what a usual crop takes of such tanks
+  shopping  kg of each salt and litres of acid and base to buy for the coming weeks, likewise from the first day on
   pumps     what each pump gave when it was measured, and how long its tube ran
   water     each day of two weeks: litres topped up, used by plants and air, dumped; what looks like a leak
   drift     why pH climbs or falls: plants, carbonate and CO2, top-up and probe, each with its uncertainty, and what

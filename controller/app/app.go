@@ -151,7 +151,7 @@ func (a *App) open() error {
 	}
 	a.listener.firstEpoch = a.core.Epoch()
 	a.history = a.db.History()
-	a.diary = diary.NewWriter(diary.StationOf(&a.file.Settings, a.file.Zone.String()))
+	a.diary = diary.NewWriter(diary.StationOf(&a.file.Settings, a.file.Zone.String(), now.Wall))
 	a.writer = newWriter(book, a.history.Flush, a.metrics.LedgerAppend, a.log)
 	a.wires = newWires(a.file)
 	if a.intake, err = newIntake(a.file); err != nil {

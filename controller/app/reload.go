@@ -43,8 +43,9 @@ func (a *App) reload() error {
 	for _, change := range changes {
 		a.log.Info("configuration", zap.String("change", change))
 	}
-	a.diary.Reconfigured(diary.StationOf(&fresh.Settings, fresh.Zone.String()))
-	a.driver.step(a.clock.Now(), controller.Event{Kind: controller.EventSettings, Settings: &fresh.Settings})
+	now := a.clock.Now()
+	a.diary.Reconfigured(diary.StationOf(&fresh.Settings, fresh.Zone.String(), now.Wall))
+	a.driver.step(now, controller.Event{Kind: controller.EventSettings, Settings: &fresh.Settings})
 	return nil
 }
 

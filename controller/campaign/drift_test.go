@@ -51,7 +51,7 @@ func playDrift(t *testing.T, w *sourceWater, hours int, flux, probe float64) *dr
 	}
 	n.Arm()
 	n.Run(6*time.Hour, nil) // first it comes to its setpoint
-	out, station := &driftFarm{truth: map[string]float64{}}, diary.StationOf(f.Settings, "UTC")
+	out, station := &driftFarm{truth: map[string]float64{}}, diary.StationOf(f.Settings, "UTC", n.Now().Wall)
 	out.past = &diary.Past{From: n.Now().Wall, First: begin, Zone: time.UTC, Station: station, Minutes: map[string]diary.Minutes{}}
 	before, writer := farm.Balance(0), diary.NewWriter(station)
 	next := n.Now().Up

@@ -2,6 +2,7 @@ package diary
 
 import (
 	"encoding/json"
+	"time"
 
 	"leat/controller"
 	"leat/dosing"
@@ -63,13 +64,14 @@ type Pump struct {
 	Parts float64            `json:"parts,omitempty"`
 	Acid  float64            `json:"acid_meq_per_ml,omitempty"` // of a mL; a base has it negative
 	EC    float64            `json:"ec_ms_per_cm_l_per_ml,omitempty"`
-	Share float64            `json:"share,omitempty"` // of the blend by volume, as commissioned
+	Share float64            `json:"share,omitempty"`            // of the blend by volume, as commissioned
+	Usual float64            `json:"usual_ml_per_day,omitempty"` // what a usual crop draws; 0 = not foreseen
 	// Holds is mg of each nutrient in a mL, by the symbols of analyses; empty = not known.
 	Holds map[string]float64 `json:"holds_mg_per_ml,omitempty"`
 }
 
-// StationOf is the station of these settings.
-func StationOf(set *controller.Settings, zone string) *Station {
+// StationOf is the station of these settings, and of the crop's stage at a time.
+func StationOf(set *controller.Settings, zone string, at time.Time) *Station {
 	s := &Station{Name: set.Safety.Station, Zone: zone}
 	for i := range set.Tanks {
 		plant := &set.Safety.Tanks[i]
@@ -99,8 +101,11 @@ func StationOf(set *controller.Settings, zone string) *Station {
 		}
 		s.Tanks = append(s.Tanks, tank)
 	}
+	usual := controller.UsualDay(set, at)
 	for i := range set.Safety.Pumps {
-		s.Pumps = append(s.Pumps, pumpOf(set, dosing.PumpID(i)))
+		p := pumpOf(set, dosing.PumpID(i))
+		p.Usual = usual[i]
+		s.Pumps = append(s.Pumps, p)
 	}
 	return s
 }

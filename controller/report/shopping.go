@@ -15,7 +15,8 @@ type Shopping struct {
 	Station string    `json:"station"`
 	At      time.Time `json:"at"` // the end of the record
 	Weeks   int       `json:"weeks"`
-	Days    int       `json:"days"` // on which the demand rests
+	Days    int       `json:"days"`          // on which the demand rests
+	Usual   bool      `json:"by_usual_crop"` // no such day is on record: the demand is that of a usual crop
 	Verdict string    `json:"verdict"`
 	Buy     []Buy     `json:"buy"`
 	Make    []Make    `json:"make"`
@@ -36,7 +37,7 @@ type Make struct {
 	Need   float64  `json:"need_litres"` // at the mean of the days
 	Most   float64  `json:"most_litres"` // what is bought for: enough nine times out of ten
 	Left   *float64 `json:"left_litres,omitempty"`
-	Why    string   `json:"why_not,omitempty"` // it is not known what to buy for it
+	Why    string   `json:"why_not,omitempty"` // it is not known what to buy for it, or how much
 }
 
 // shoppingWeeks bounds the weeks: salts keep, a demand does not.
@@ -47,34 +48,42 @@ func ShoppingOf(stocks *Stocks, station *diary.Station, weeks int) (*Shopping, e
 	if weeks < 1 || weeks > shoppingWeeks {
 		return nil, unclear("-weeks %d: want 1 to %d", weeks, shoppingWeeks)
 	}
-	r := &Shopping{Station: stocks.Station, At: stocks.At, Weeks: weeks, Days: stocks.Days, Buy: []Buy{}, Make: []Make{}}
-	if stocks.Days == 0 {
+	r := &Shopping{Station: stocks.Station, At: stocks.At, Weeks: weeks, Days: stocks.Days, Usual: stocks.Usual, Buy: []Buy{}, Make: []Make{}}
+	if stocks.Days == 0 && !stocks.Usual {
 		r.Verdict = "No whole day with doses is on record yet, so nothing can be forecast."
 		return r, nil
 	}
 	unknown := 0
 	for i := range stocks.Stocks {
 		m := r.add(&stocks.Stocks[i], &station.Pumps[i])
-		if m.Why != "" {
+		if m.Why == untoldSalts {
 			unknown++
 		}
 		r.Make = append(r.Make, m)
 	}
 	slices.SortStableFunc(r.Buy, func(a, b Buy) int { return cmp.Compare(a.What, b.What) })
 	r.Verdict = fmt.Sprintf("For %s, by the demand of %s.", Counted(weeks, "week"), Counted(stocks.Days, "day"))
+	if r.Usual {
+		r.Verdict = fmt.Sprintf("For %s. No whole day with doses is on record yet: %s.", Counted(weeks, "week"), byUsualCrop)
+	}
 	if unknown > 0 {
 		r.Verdict += fmt.Sprintf(" Of %s it is not known what is in it.", Counted(unknown, "liquid"))
 	}
 	return r, nil
 }
 
+// untoldSalts is why it is not known what to buy for a stock.
+const untoldSalts = "the configuration does not tell its salts"
+
 func (r *Shopping) add(s *Stock, pump *diary.Pump) Make {
+	if s.drawn == nil {
+		return Make{Pump: s.Pump, Liquid: s.Liquid, Left: litresLeft(s), Why: "its demand is known after the first day with doses"}
+	}
 	need, most := dosing.Needs(float64(7*r.Weeks), s.drawn)
-	m := Make{Pump: s.Pump, Liquid: s.Liquid, Need: need / 1000, Most: most / 1000}
+	m := Make{Pump: s.Pump, Liquid: s.Liquid, Need: need / 1000, Most: most / 1000, Left: litresLeft(s)}
 	missing := m.Most
-	if s.Left != nil {
-		left := *s.Left / 1000
-		m.Left, missing = &left, max(missing-left, 0)
+	if m.Left != nil {
+		missing = max(missing-*m.Left, 0)
 	}
 	switch {
 	case missing == 0:
@@ -85,9 +94,18 @@ func (r *Shopping) add(s *Stock, pump *diary.Pump) Make {
 			r.buy(salt, grams*missing/1000, 0, s.Pump)
 		}
 	default:
-		m.Why = "the configuration does not tell its salts"
+		m.Why = untoldSalts
 	}
 	return m
+}
+
+// litresLeft is what a container holds; nil = not known.
+func litresLeft(s *Stock) *float64 {
+	if s.Left == nil {
+		return nil
+	}
+	left := *s.Left / 1000
+	return &left
 }
 
 func (r *Shopping) buy(what string, kg, litres float64, pump string) {

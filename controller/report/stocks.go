@@ -7,6 +7,7 @@ import (
 
 	"leat/controller/diary"
 	"leat/dosing"
+	"leat/dosing/ratio"
 	"leat/safety/ledger"
 )
 
@@ -15,7 +16,8 @@ type Stocks struct {
 	Station string    `json:"station"`
 	At      time.Time `json:"at"` // the end of the record
 	Verdict string    `json:"verdict"`
-	Days    int       `json:"days"` // on which the demand rests
+	Days    int       `json:"days"`          // on which the demand rests
+	Usual   bool      `json:"by_usual_crop"` // no such day is on record: the demand is that of a usual crop
 	Stocks  []Stock   `json:"stocks"`
 }
 
@@ -30,8 +32,9 @@ type Stock struct {
 	By        string    `json:"by,omitempty"`
 	Batch     string    `json:"batch,omitempty"`
 	Note      string    `json:"note,omitempty"`
-	PerDay    *float64  `json:"ml_per_day,omitempty"` // mean of the days; nil = fewer than one is on record
+	PerDay    *float64  `json:"ml_per_day,omitempty"` // mean of the days, or of a usual crop; nil = not foreseen
 	Lasts     *Range    `json:"lasts_days,omitempty"` // nil = not known, or nothing is drawn
+	usual     float64   // mL a day of a usual crop
 	days      [demandDays]float64
 	drawn     []float64 // on the days that tell of a demand
 }
@@ -68,7 +71,7 @@ func NewStockCounter(station *diary.Station, first, last time.Time) *StockCounte
 	for i := range station.Pumps {
 		p := &station.Pumps[i]
 		c.place[p.Name] = len(c.stocks.Stocks)
-		c.stocks.Stocks = append(c.stocks.Stocks, Stock{Pump: p.Name, Liquid: p.Liquid, Role: p.Role, Container: p.Container})
+		c.stocks.Stocks = append(c.stocks.Stocks, Stock{Pump: p.Name, Liquid: p.Liquid, Role: p.Role, Container: p.Container, usual: p.Usual})
 	}
 	return c
 }
@@ -125,8 +128,13 @@ func (c *StockCounter) End() *Stocks {
 			left := max(*s.Left, 0)
 			s.Left = &left
 		}
-		if len(days) > 0 {
+		switch {
+		case len(days) > 0:
 			s.forecast(days)
+		case s.usual > 0:
+			// One day, of which nobody knows how much the others differ.
+			s.drawn, r.Usual = []float64{s.usual}, true
+			s.lasts()
 		}
 	}
 	r.Verdict = r.verdict()
@@ -137,6 +145,11 @@ func (s *Stock) forecast(active []int) {
 	for _, day := range active {
 		s.drawn = append(s.drawn, s.days[day])
 	}
+	s.lasts()
+}
+
+// lasts forecasts from what is drawn in a day.
+func (s *Stock) lasts() {
 	left := 0.0
 	if s.Left != nil {
 		left = *s.Left
@@ -167,7 +180,10 @@ func (r *Stocks) verdict() string {
 	if unknown > 0 {
 		parts = append(parts, fmt.Sprintf("of %d of %d containers no refill was entered, so what is left is not known", unknown, len(r.Stocks)))
 	}
-	if r.Days == 0 {
+	switch {
+	case r.Usual:
+		parts = append(parts, "no whole day with doses is on record yet: "+byUsualCrop)
+	case r.Days == 0:
 		parts = append(parts, "no whole day is on record yet, so nothing is forecast")
 	}
 	if len(parts) == 0 {
@@ -183,6 +199,10 @@ func (l *Range) String() string {
 	}
 	return fmt.Sprintf("%.0f days (%.0f to %.0f)", l.Days, l.Min, l.Max)
 }
+
+// byUsualCrop says what a forecast without a past rests on.
+var byUsualCrop = fmt.Sprintf("the forecast is that of a usual crop, which drinks %.0f %% of its tank in a week and takes nutrients worth %.3g mS/cm with each litre; acid is counted for the alkalinity of the top-up alone",
+	100*ratio.UsualWeek, ratio.UsualUptake)
 
 // ReadStocks makes the report of a record's containers.
 func ReadStocks(record Record) (*Stocks, error) {

@@ -99,3 +99,51 @@ func TestWhatWasNotDeliveredStaysInTheContainer(t *testing.T) {
 	_ = c.Follow(e)
 	near(t, "when it was withdrawn", c.End().Stocks[0].Left, 1000)
 }
+
+func TestBeforeTheFirstDayAContainerLastsAsLongAsAUsualCropTakes(t *testing.T) {
+	// 1 L of acid of which a usual crop takes 25 mL a day, 4 L of a stock and 80 mL: 40 and 50 days. Of the
+	// base nothing is foreseen.
+	station := &diary.Station{Name: "row", Pumps: []diary.Pump{{Name: "acid", Liquid: "nitric acid 38 % 1:10", Role: "acid", Parts: 10, Usual: 25},
+		{Name: "grow", Role: "stock", Usual: 80, Salts: map[string]float64{"potassium nitrate": 100}}, {Name: "base", Role: "base", Parts: 1}}}
+	last := at("18:00")
+	c := report.NewStockCounter(station, last.Add(-2*time.Hour), last)
+	for _, e := range []ledger.Entry{refill("acid", 1), refill("grow", 4)} {
+		_ = c.Follow(e)
+	}
+	r := c.End()
+	for i, want := range []float64{40, 50} {
+		if l := r.Stocks[i].Lasts; l == nil || math.Abs(l.Days-want) > 1e-9 || !(l.Min < want/4 && l.Max > 1.75*want) {
+			t.Errorf("%s lasts %+v; by hand %g days, known to half or double at best", r.Stocks[i].Pump, l, want)
+		}
+	}
+	if r.Stocks[2].PerDay != nil || r.Stocks[2].Lasts != nil {
+		t.Errorf("the base: %+v", r.Stocks[2])
+	}
+	if !r.Usual || r.Days != 0 || !strings.Contains(r.Verdict, "no whole day with doses is on record yet: the forecast is that of a usual crop, which drinks 35 %") {
+		t.Errorf("%+v", r)
+	}
+	// Ten weeks take 80 mL · 70 = 5.6 L of the stock on the mean. What is bought for is 1 + 1.645 · 0.5 · √(1 + 1/70) = 1.828 times
+	// that: 10.238 L, of which 4 are there. So 6.238 L of 100 g/L: 0.624 kg. Of the acid 25 · 70 = 1.75 L, 3.199 L, 2.199 L more: 0.220 L as labelled.
+	s, err := report.ShoppingOf(r, station, 10)
+	if err != nil || len(s.Buy) != 2 {
+		t.Fatalf("%+v, %v", s, err)
+	}
+	if math.Abs(s.Make[1].Need-5.6) > 1e-9 || math.Abs(s.Buy[1].KG-0.6238) > 0.0005 || math.Abs(s.Buy[0].Litres-0.2199) > 0.0005 {
+		t.Errorf("%+v of %+v; by hand 0.624 kg and 0.220 L", s.Buy, s.Make)
+	}
+	if s.Make[2].Why == "" || !strings.Contains(s.Verdict, "usual crop") || strings.Contains(s.Verdict, "what is in it") {
+		t.Errorf("%q, %+v", s.Verdict, s.Make[2])
+	}
+}
+
+func TestADayOnRecordTakesThePlaceOfTheUsualCrop(t *testing.T) {
+	station := &diary.Station{Name: "row", Pumps: []diary.Pump{{Name: "acid", Role: "acid", Usual: 500}}}
+	last := at("18:00")
+	c := report.NewStockCounter(station, last.AddDate(0, 0, -2), last)
+	for _, e := range []ledger.Entry{refill("acid", 1), {Kind: ledger.EntryIntent, At: dosing.Instant{Wall: last.Add(-3 * time.Hour)}, Pump: "acid", Order: ledger.OrderID{Epoch: 1, Number: 1}, Volume: 20 * dosing.Millilitre}} {
+		_ = c.Follow(e)
+	}
+	if r := c.End(); r.Usual || r.Days != 1 || *r.Stocks[0].PerDay != 20 || strings.Contains(r.Verdict, "usual") {
+		t.Errorf("%+v", r)
+	}
+}

@@ -12,7 +12,10 @@ import (
 func Shopping(w io.Writer, r *report.Shopping) error {
 	var p page
 	p.line("%s", r.Verdict)
-	if len(r.Make) > 0 {
+	switch {
+	case r.Usual:
+		p.line("\nTo buy, with a margin for what the crop takes more than is usual:")
+	case len(r.Make) > 0:
 		p.line("\nTo buy, enough nine times out of ten:")
 	}
 	for i := range r.Buy {
@@ -31,6 +34,10 @@ func Shopping(w io.Writer, r *report.Shopping) error {
 	}
 	for i := range r.Make {
 		m := &r.Make[i]
+		if m.Most == 0 && m.Why != "" {
+			p.line("  %s: %s", container(&report.Stock{Pump: m.Pump, Liquid: m.Liquid}), m.Why)
+			continue
+		}
 		text := fmt.Sprintf("%s needs %s, at most %s", container(&report.Stock{Pump: m.Pump, Liquid: m.Liquid}), report.Volume(1000*m.Need), report.Volume(1000*m.Most))
 		if m.Left != nil {
 			text += "; " + report.Volume(1000**m.Left) + " left"

@@ -12,7 +12,11 @@ import (
 func Stocks(w io.Writer, r *report.Stocks) error {
 	var p page
 	p.line("%s", r.Verdict)
-	p.line("\nStation %s, %s; demand of %s", r.Station, r.At.Format("2006-01-02 15:04"), report.Counted(r.Days, "day"))
+	demand := report.Counted(r.Days, "day")
+	if r.Usual {
+		demand = "a usual crop"
+	}
+	p.line("\nStation %s, %s; demand of %s", r.Station, r.At.Format("2006-01-02 15:04"), demand)
 	wide := 0
 	for i := range r.Stocks {
 		wide = max(wide, len([]rune(container(&r.Stocks[i]))))
