@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"leat/controller/diary"
+	"leat/dosing"
 	"leat/safety/ledger"
 )
 
@@ -113,7 +114,7 @@ func (p *Probe) MeterWords(now time.Time) string {
 		words += fmt.Sprintf(": it read %.2f where the meter read %.2f", *last.Probe, last.Meter)
 	}
 	if t := p.Trend; t != nil && t.WeekU > 0 {
-		words += fmt.Sprintf("; %+.3f ± %.3f above it on the mean, %+.3f ± %.3f more each week", t.Mean, t.MeanU, t.PerWeek, t.WeekU)
+		words += fmt.Sprintf("; %s ± %.3f above it on the mean, %s ± %.3f more each week", dosing.Signed(t.Mean, 3), t.MeanU, dosing.Signed(t.PerWeek, 3), t.WeekU)
 		if math.Abs(t.PerWeek) > 2*t.WeekU {
 			words += ": it drifts"
 		}

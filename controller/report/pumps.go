@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"leat/controller/diary"
+	"leat/dosing"
 	"leat/safety/ledger"
 )
 
@@ -101,7 +102,7 @@ func (l *PumpList) End() *Pumps {
 		case n == 0:
 			never = append(never, p.Name)
 		case p.Rate > 0 && (p.Measured[n-1].Rate/p.Rate-1 > rateOff || p.Measured[n-1].Rate/p.Rate-1 < -rateOff):
-			off = append(off, fmt.Sprintf("%s (%+.0f %%)", p.Name, 100*(p.Measured[n-1].Rate/p.Rate-1)))
+			off = append(off, fmt.Sprintf("%s (%s %%)", p.Name, dosing.Signed(100*(p.Measured[n-1].Rate/p.Rate-1), 0)))
 		}
 	}
 	if len(off) > 0 {
