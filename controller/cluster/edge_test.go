@@ -313,15 +313,12 @@ func TestUnderDrawnFaultsOfTheNetworkNoRowIsLostOrDoubled(t *testing.T) {
 	}()
 	rows := sealed(20_000)
 	appended := 0
-	for faults.Load() < 20 {
+	for faults.Load() < 20 || appended < 100 {
 		insist(t, through, rows[appended])
 		appended++
 	}
 	close(stop)
 	<-ended
 	holds(t, connect(t, servers, 1), rows[:appended])
-	if appended < 100 {
-		t.Errorf("only %d rows were appended: little was tried", appended)
-	}
 	t.Logf("%d rows under %d faults, seed %d", appended, faults.Load(), seed)
 }
