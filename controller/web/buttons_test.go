@@ -14,7 +14,7 @@ import (
 )
 
 // commandNamed is a command as the core's texts name it.
-var commandNamed = regexp.MustCompile("leat (?:mode|act|calibrate|plan|solution|user|ledger|check)(?:-pump|\\b)(?: [a-z][a-z-]+)?")
+var commandNamed = regexp.MustCompile(`leat (?:mode|act|calibrate|plan|solution|user|ledger|check)(?:-pump|\b)(?: [a-z][a-z-]+)?`)
 
 // offPage are the commands that no page has, and why.
 var offPage = map[string]string{
