@@ -94,6 +94,7 @@ func (h *house) start() {
 }
 
 func (h *house) stop() {
+	settle() // mochi locks up when a client leaves while it closes: it takes a lock that it holds
 	h.server.Close()
 	h.listener.Load().Close()
 	// mochi's own goroutines end a moment later.
